@@ -1,0 +1,37 @@
+"""Reading a person's files, with errors that say what is wrong with them."""
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from midiforge.errors import MidiforgeError
+
+_LARGEST = 4 * 1024 * 1024
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """The content of a TOML file; MidiforgeError naming file, line and column if it has none."""
+    place = str(path)
+    try:
+        if path.is_file() and path.stat().st_size > _LARGEST:
+            raise MidiforgeError("the file is too large for TOML written by hand", place)
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise MidiforgeError(
+            f"the file is not text (byte {error.start + 1} is not UTF-8)",
+            place,
+            hint="a TOML text file was expected",
+        ) from None
+    except OSError as error:
+        raise MidiforgeError(f"cannot be read: {reason(error)}", place) from None
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise MidiforgeError(f"not TOML: {error}", place) from None
+    except RecursionError:
+        raise MidiforgeError("not TOML: nested too deeply", place) from None
+
+
+def reason(error: OSError) -> str:
+    """What the system says of a failed file operation, in lower case."""
+    return (error.strerror or type(error).__name__).lower()

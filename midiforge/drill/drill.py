@@ -1,0 +1,186 @@
+"""A checked drill: every value typed, every name known."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from midiforge.kit import Kit
+from midiforge.model.hit import Limb
+from midiforge.model.meter import Meter
+from midiforge.phrase.every import Every
+from midiforge.phrase.pattern import Pattern
+from midiforge.phrase.phrase import Phrase
+
+
+@dataclass(frozen=True, slots=True)
+class Sticking:
+    """A phrase and how it likes to be written.
+
+    steps: grid steps to a quarter note that a rudiment is usually written in; 0 for no wish.
+    """
+
+    phrase: Phrase
+    title: str
+    steps: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A repeating part of one limb, or of none (beside the player).
+
+    name: of the ostinato, or the pattern as typed.
+    voice: "" for what the voicing gives the limb.
+    """
+
+    name: str
+    title: str
+    limb: Limb | None
+    voice: str
+    pattern: Pattern
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Placements, before grid and phrase are known.
+
+    word: "beat", "phrase" or "bar" for each of its steps; "" for those in `wanted`.
+    wanted: grid steps, or counts such as "2&".
+    """
+
+    word: str = ""
+    wanted: tuple[int | str, ...] = (0,)
+
+
+@dataclass(frozen=True, slots=True)
+class Accents:
+    """Where accents come from.
+
+    word: "own", "beats" or "none"; "" for `pattern`, as the text in `name` was typed.
+    """
+
+    name: str
+    word: str = ""
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Ramp:
+    """Tempos that change within one exercise: `by` more every `bars` bars."""
+
+    start: Fraction
+    end: Fraction
+    by: Fraction
+    bars: int
+
+    @property
+    def tempos(self) -> tuple[Fraction, ...]:
+        return ladder(self.start, self.end, self.by)
+
+
+def ladder(start: Fraction, end: Fraction, by: Fraction) -> tuple[Fraction, ...]:
+    """Tempos from `start` by steps of `by` up (or down) to `end`, which is always the last."""
+    count = abs(end - start) // by
+    step = by if end >= start else -by
+    tempos = [start + i * step for i in range(count + 1)]
+    return (*tempos, end) if tempos[-1] != end else tuple(tempos)
+
+
+# (limb, strength or "grace" or "") -> voices taken in turn; "" is any strength without its own.
+Voicing = Mapping[tuple[Limb, str], tuple[str, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Some bars of a form: "exercise", "time", "call" or "response"."""
+
+    bars: int
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One way to practise the material.
+
+    limbs: whose hits it keeps.
+    layers: whether it keeps the time layers beside the player.
+    voicing: laid over the drill's.
+    form: spans that repeat; empty for nothing but the exercise.
+    groove: what plays in the bars of "time".
+    """
+
+    name: str
+    title: str
+    limbs: frozenset[Limb]
+    layers: bool
+    voicing: Voicing
+    form: tuple[Span, ...] = ()
+    groove: tuple[Line, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A change of level over the written bars.
+
+    kind: "swell" (from `start` to `end` over `bars`, again and again) or "repeat" (every second
+        time through at `end`).
+    """
+
+    kind: str
+    start: Fraction
+    end: Fraction
+    bars: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Humanise:
+    """Seeded unevenness: standard deviations in ms and in velocity."""
+
+    timing: float = 0.0
+    velocity: float = 0.0
+    seed: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Drill:
+    """One idea and how to turn it over. Made by `read_drill` and `check_drill`."""
+
+    title: str
+    stickings: tuple[Sticking, ...]
+    every: Every | None
+    accents: tuple[Accents, ...]
+    accent_placements: Places | None
+    placements: Places
+    entry: str
+    leads: tuple[bool, ...]  # False as written, True with the hands changed over
+    directions: tuple[bool, ...]  # False forward, True backward
+    feet: tuple[Line, ...]
+    feet_placements: Places
+    layers: tuple[Line, ...]
+    meter: Meter
+    steps: tuple[int, ...]  # to a beat; empty for what each sticking is usually written in
+    swing: Fraction  # the first note's share of a pair; 1/2 is straight
+    swing_pair: Fraction | None  # in quarter notes; None for two grid steps
+    tempos: tuple[Fraction, ...]
+    ramp: Ramp | None
+    count_in: int
+    click: str
+    click_voices: tuple[str, str]  # on the first beat, on the others
+    gap: tuple[int, int] | None
+    repeats: int
+    shape: Shape | None
+    voicing: Voicing
+    stages: tuple[Stage, ...]
+    drop_swapped: bool
+    easiest_first: bool
+    kit: Kit
+    file_format: int
+    flam_ms: float
+    drag_ms: float
+    humanise: Humanise
+
+    def material(self) -> Iterator[Sticking]:
+        """The stickings, typed and named ones first, then the enumerated ones."""
+        yield from self.stickings
+        if self.every:
+            for phrase in self.every.stickings():
+                yield Sticking(phrase, phrase.name)

@@ -1,0 +1,205 @@
+"""Every key of a drill, once: the reader, the flags, the schema and the help all read this table.
+
+A key `a.b` is the key `b` in the table `[a]` of a file and the flag `--a-b`. Lists may be
+written as one text with commas; that is how flags give them.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key of a drill.
+
+    kind: "text", "texts", "whole", "number", "yes-no" or "table" (which has no flag of its own).
+    example: what follows the flag in its help.
+    choices: the only words a text may be; empty for any.
+    """
+
+    name: str
+    kind: str
+    help: str
+    example: str = ""
+    default: Any = ""
+    choices: tuple[str, ...] = ()
+
+    @property
+    def flag(self) -> str:
+        return "--" + self.name.replace(".", "-").replace("_", "-")
+
+
+KEYS: tuple[Key, ...] = (
+    Key("title", "text", "What the lesson is called.", "TEXT"),
+    Key("sticking", "texts", "Stickings, typed (RLRR LRLL) or by rudiment name.", "STICKING"),
+    Key("every.strokes", "whole", "Every sticking of this many strokes.", "N"),
+    Key("every.longest_run", "whole", "... with at most this many of one hand in a row.", "N"),
+    Key("every.looped", "yes-no", "... runs counted across the seam too.", default=True),
+    Key("every.starts", "text", "... that start with this hand.", "R|L", choices=("R", "L")),
+    Key("every.balanced", "yes-no", "... that use both hands equally.", default=False),
+    Key(
+        "every.up_to",
+        "texts",
+        "... only one of those alike but for where they start, or which hand leads.",
+        "rotation,swap",
+        choices=("rotation", "swap"),
+    ),
+    Key(
+        "placements",
+        "texts",
+        "Where the phrase starts: every step of the beat, phrase or bar, or a list of grid "
+        "steps and counts.",
+        "beat|phrase|bar|0,1,2&",
+        default="0",
+    ),
+    Key(
+        "entry",
+        "text",
+        "A late phrase the first time through: wrapped round, or entering late.",
+        "wrapped|late",
+        default="wrapped",
+        choices=("wrapped", "late"),
+    ),
+    Key(
+        "accents",
+        "texts",
+        "Accents: the phrase's own, on the beats, none, or typed by count or grid.",
+        "own|beats|none|'1 2& 4'",
+        default="own",
+    ),
+    Key(
+        "accent_placements",
+        "texts",
+        "Where the accents start, whatever the sticking does; 'follow' lets the phrase's own "
+        "go with it.",
+        "follow|beat|phrase|0,1",
+        default="follow",
+    ),
+    Key(
+        "lead",
+        "text",
+        "Hands as written, changed over, or each in turn.",
+        "written|swapped|both",
+        default="written",
+        choices=("written", "swapped", "both"),
+    ),
+    Key(
+        "direction",
+        "text",
+        "The phrase forward, backward, or each in turn.",
+        "forward|backward|both",
+        default="forward",
+        choices=("forward", "backward", "both"),
+    ),
+    Key(
+        "feet",
+        "texts",
+        "What the feet repeat: ostinatos by name, by count ('1a 2&') or on a grid; with "
+        "'on LF' and 'as cowbell' moved to another limb or voice.",
+        "OSTINATO",
+    ),
+    Key(
+        "partner",
+        "text",
+        "The ostinato beside a foot pattern: its usual one, none, or another.",
+        "usual|none|OSTINATO",
+        default="usual",
+    ),
+    Key(
+        "feet_placements",
+        "texts",
+        "Where the feet start, against still hands.",
+        "beat|bar|0,1",
+        default="0",
+    ),
+    Key(
+        "layers",
+        "texts",
+        "Time layers beside the player, such as a clave; 'on RH' gives one to a limb.",
+        "OSTINATO",
+    ),
+    Key("meter", "text", "The meter.", "4/4", default="4/4"),
+    Key("pulse", "text", "The note a tempo counts, if not the beat.", "NOTE"),
+    Key(
+        "steps",
+        "texts",
+        "Grid steps to a beat, 1 to 12; several put the same sticking on several grids.",
+        "N,N",
+    ),
+    Key("swing", "text", "Long to short of each pair of notes.", "2:1", default="1:1"),
+    Key(
+        "swing_pair",
+        "text",
+        "The notes that swing, if not the grid's own steps.",
+        "NOTE",
+        choices=("", "eighth", "sixteenth"),
+    ),
+    Key("tempos", "texts", "Tempos: a list, or a ladder.", "72,92|'60 to 100 by 10'", default="80"),
+    Key(
+        "ramp",
+        "text",
+        "One exercise that gets faster, instead of one for each tempo.",
+        "'60 to 100 by 4 every 2 bars'",
+    ),
+    Key("count_in", "whole", "Bars of count-in.", "BARS", default=1),
+    Key(
+        "click",
+        "text",
+        "When the click sounds.",
+        "throughout|count-in|off",
+        default="throughout",
+        choices=("throughout", "count-in", "off"),
+    ),
+    Key("click_voice", "text", "The click's voice, if not one chosen for you.", "VOICE"),
+    Key("gap", "text", "Bars with the click, then without.", "'2 on 2 off'"),
+    Key("repeats", "whole", "How often each exercise goes round.", "N", default=1),
+    Key(
+        "dynamics",
+        "text",
+        "A change of level.",
+        "'crescendo over 4 bars'|'soft repeat'",
+    ),
+    Key("stages", "texts", "Stages, in order.", "feet,hands,full"),
+    Key("stage", "table", "A stage of your own: [stage.NAME]."),
+    Key(
+        "form",
+        "text",
+        "Bars of timekeeping and of the exercise, or call and response.",
+        "'3 time 1 exercise'|'2 call 2 response'",
+    ),
+    Key("groove", "texts", "What the hands play in bars of time.", "OSTINATO"),
+    Key(
+        "voicing",
+        "texts",
+        "Which limb, at which strength, plays which voice; voices divided by / take turns.",
+        "'RH=ride, RH accent=ride-bell'",
+    ),
+    Key("surface", "text", "The one surface of the hands stage.", "VOICE", default="snare"),
+    Key("drop_swapped", "yes-no", "Leave out what only changes the hands over.", default=False),
+    Key(
+        "order",
+        "text",
+        "Exercises as the material is turned over, or from easy to hard.",
+        "taught|easiest",
+        default="taught",
+        choices=("taught", "easiest"),
+    ),
+    Key("kit", "text", "A kit's name, or the path of a kit file.", "KIT", default="general-midi-1"),
+    Key("format", "whole", "Standard MIDI File format, 0 or 1.", "0|1", default=1),
+    Key("flam_ms", "number", "How long before its stroke a flam begins, in ms.", "MS", default=30),
+    Key("drag_ms", "number", "How far apart a drag's notes are, in ms.", "MS", default=35),
+    Key("humanise.timing", "number", "Unevenness in time, standard deviation in ms.", "MS"),
+    Key("humanise.velocity", "number", "Unevenness in velocity, standard deviation.", "N"),
+    Key("humanise.seed", "whole", "The same seed, the same unevenness.", "N", default=1),
+)
+
+BY_NAME = {key.name: key for key in KEYS}
+
+STAGE_KEYS: tuple[Key, ...] = (
+    Key("title", "text", "What it is called."),
+    Key("limbs", "texts", "Whose strokes it keeps.", "RH,LH,RF,LF"),
+    Key("layers", "yes-no", "Whether it keeps the time layers.", default=False),
+    Key("voicing", "texts", "Laid over the drill's voicing."),
+    Key("form", "text", "As the drill's."),
+    Key("groove", "texts", "As the drill's."),
+)

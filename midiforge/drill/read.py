@@ -1,0 +1,468 @@
+"""From a TOML file or a mapping to a checked drill."""
+
+from collections.abc import Mapping
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from midiforge.disk import read_toml
+from midiforge.drill import values
+from midiforge.drill.drill import Drill, Humanise, Line, Stage, Sticking, Voicing
+from midiforge.drill.keys import BY_NAME, KEYS, STAGE_KEYS, Key
+from midiforge.errors import MidiforgeError, nearest
+from midiforge.kit import Kit, read_kit
+from midiforge.library import shelf
+from midiforge.model.hit import FEET, HANDS, Limb
+from midiforge.model.meter import NOTE_VALUES, Meter
+from midiforge.model.swing import read_ratio
+from midiforge.phrase.every import MOST_STROKES, Every
+from midiforge.phrase.sticking import parse_sticking
+
+DEFAULT_VOICING: Voicing = {
+    (Limb.RIGHT_HAND, ""): ("hihat-closed",),
+    (Limb.LEFT_HAND, ""): ("snare",),
+    (Limb.RIGHT_FOOT, ""): ("bass-drum",),
+    (Limb.LEFT_FOOT, ""): ("hihat-pedal",),
+}
+
+# On the first beat, on the others; the first pair that the drill leaves free is the click.
+CLICK_VOICES = (
+    ("woodblock-high", "woodblock-low"),
+    ("metronome-bell", "metronome-click"),
+    ("claves", "claves"),
+    ("cowbell", "cowbell"),
+    ("side-stick", "side-stick"),
+    ("triangle-open", "triangle-mute"),
+    ("tambourine", "tambourine"),
+)
+
+
+def read_drill(path: Path | str, **changes: Any) -> Drill:
+    """The drill in a TOML file; keys given as `changes` take the place of the file's."""
+    path = Path(path)
+    content = read_toml(path)
+    try:
+        return check_drill({**content, **changes}, folder=path.parent, name=path.stem)
+    except MidiforgeError as error:
+        raise error.within(str(path)) from None
+
+
+def check_drill(content: Mapping[str, Any], folder: Path | None = None, name: str = "") -> Drill:
+    """A drill from keys and values, as a file has them.
+
+    folder: where the relative path of a kit begins; the current folder if not given.
+    name: what the drill is called if it has no title.
+    Raises MidiforgeError that names the key and the nearest right value.
+    """
+    return _Reader(_flat(content), folder or Path()).drill(name)
+
+
+def _flat(content: Mapping[str, Any]) -> dict[str, Any]:
+    """The content with the keys of tables as "table.key", every key known."""
+    tables = {key.name.partition(".")[0] for key in KEYS if "." in key.name}
+    flat: dict[str, Any] = {}
+    for name, value in content.items():
+        if name in tables:
+            if not isinstance(value, Mapping):
+                raise MidiforgeError("a table was expected", name, hint=f"[{name}]")
+            flat |= {f"{name}.{inner}": each for inner, each in value.items()}
+        else:
+            flat[name] = value
+    for name in flat:
+        if name not in BY_NAME:
+            outer, dot, inner = name.rpartition(".")
+            known = [k.removeprefix(outer + dot) for k in BY_NAME if k.startswith(outer + dot)]
+            raise MidiforgeError(f"unknown key {inner!r}", outer, hint=nearest(inner, known))
+    return flat
+
+
+class _Reader:
+    """Reads keys in the order they need each other."""
+
+    def __init__(self, content: dict[str, Any], folder: Path) -> None:
+        self.content = content
+        self.folder = folder
+
+    def drill(self, name: str) -> Drill:
+        meter = self.read("meter", lambda text: Meter.parse(text, self.text("pulse")))
+        stickings = self.read("sticking", self.stickings)
+        every = self.every()
+        steps = self.read("steps", lambda items: self.steps(items, meter))
+        step = meter.beat / (steps[0] if steps else usual_steps(meter, stickings))
+        feet = self.read("feet", lambda items: self.feet(items, meter, step))
+        layers = self.read(
+            "layers", lambda items: tuple(values.line(str(i), meter, step, ()) for i in items)
+        )
+        groove = self.lines("groove", meter, step)
+        if not (stickings or every or feet or layers):
+            raise MidiforgeError("the drill has nothing to play", hint="give it a sticking")
+        voicing = {**DEFAULT_VOICING, **self.read("voicing", values.voicing)}
+        form = self.read("form", values.form)
+        stages = self.stages(meter, step, voicing, form, groove, bool(stickings or every))
+        kit = self.read("kit", lambda text: read_kit(text, self.folder))
+        sounds = {voice for stage in stages for rule in stage.voicing.values() for voice in rule}
+        lines = (*feet, *layers, *(each for stage in stages for each in stage.groove))
+        sounds |= {line.voice for line in lines if line.voice}
+        for sound in sounds:
+            kit.note(sound)
+        accents = self.read("accents", lambda items: tuple(values.accents(str(i)) for i in items))
+        follow = self.items("accent_placements") == ["follow"]
+        return Drill(
+            title=self.text("title") or name or default_title(stickings, every, feet),
+            stickings=stickings,
+            every=every,
+            accents=accents,
+            accent_placements=None if follow else self.read("accent_placements", values.places),
+            placements=self.read("placements", values.places),
+            entry=self.text("entry"),
+            leads=self.both("lead", "written", "swapped"),
+            directions=self.both("direction", "forward", "backward"),
+            feet=feet,
+            feet_placements=self.read("feet_placements", values.places),
+            layers=layers,
+            meter=meter,
+            steps=steps,
+            swing=self.read("swing", read_ratio),
+            swing_pair=self.swing_pair(),
+            tempos=self.read("tempos", values.tempos),
+            ramp=self.read("ramp", values.ramp) if self.text("ramp") else None,
+            count_in=self.whole("count_in", 0, 16),
+            click=self.text("click"),
+            click_voices=self.read("click_voice", lambda text: click_voices(text, kit, sounds)),
+            gap=self.read("gap", values.gap),
+            repeats=self.whole("repeats", 1, values.MOST_BARS),
+            shape=self.read("dynamics", values.shape),
+            voicing=voicing,
+            stages=stages,
+            drop_swapped=self.flag("drop_swapped"),
+            easiest_first=self.text("order") == "easiest",
+            kit=kit,
+            file_format=self.whole("format", 0, 1),
+            flam_ms=self.number("flam_ms", 1, 200),
+            drag_ms=self.number("drag_ms", 1, 200),
+            humanise=Humanise(
+                self.number("humanise.timing", 0, 50),
+                self.number("humanise.velocity", 0, 40),
+                self.whole("humanise.seed", 0, 2**31),
+            ),
+        )
+
+    # Reading one key
+
+    def raw(self, name: str) -> Any:
+        """The value of a key, or its default, of the kind the table says."""
+        key = BY_NAME[name]
+        value = self.content.get(name)
+        return key.default if value is None else _of_kind(key, value, name)
+
+    def read(self, name: str, reader: Any) -> Any:
+        """A key through its reader, errors naming the key."""
+        value = self.items(name) if BY_NAME[name].kind == "texts" else self.raw(name)
+        try:
+            return reader(value)
+        except MidiforgeError as error:
+            raise error.within(name) from None
+
+    def text(self, name: str) -> str:
+        return str(self.raw(name))
+
+    def items(self, name: str) -> Any:
+        return _items(self.raw(name))
+
+    def flag(self, name: str) -> bool:
+        return bool(self.raw(name))
+
+    def whole(self, name: str, low: int, high: int) -> int:
+        return int(self.read(name, lambda value: values.whole(value, low, high)))
+
+    def number(self, name: str, low: float, high: float) -> float:
+        return float(self.read(name, lambda value: values.number(value or 0, low, high)))
+
+    def both(self, name: str, no: str, yes: str) -> tuple[bool, ...]:
+        return {no: (False,), yes: (True,), "both": (False, True)}[self.text(name)]
+
+    # Reading what takes more than one key
+
+    def stickings(self, items: list[Any]) -> tuple[Sticking, ...]:
+        found = []
+        for number, item in enumerate(items, start=1):
+            try:
+                found.append(read_sticking(str(item)))
+            except MidiforgeError as error:
+                raise error.within(f"sticking {number}" if len(items) > 1 else "") from None
+        return tuple(found)
+
+    def every(self) -> Every | None:
+        given = [name for name in self.content if name.startswith("every.")]
+        if not given:
+            return None
+        if "every.strokes" not in self.content:
+            raise MidiforgeError("how many strokes?", "every", hint="strokes = 8")
+        strokes = self.whole("every.strokes", 1, MOST_STROKES)
+        up_to = self.items("every.up_to")
+        found = Every(
+            strokes=strokes,
+            longest_run=self.whole("every.longest_run", 1, MOST_STROKES)
+            if "every.longest_run" in self.content
+            else 0,
+            looped=self.flag("every.looped"),
+            starts=self.text("every.starts"),
+            balanced=self.flag("every.balanced"),
+            up_to_rotation="rotation" in up_to,
+            up_to_swap="swap" in up_to,
+        )
+        if next(found.words(), None) is None:
+            raise MidiforgeError("no sticking is within these limits", "every")
+        return found
+
+    def steps(self, items: list[Any], meter: Meter) -> tuple[int, ...]:
+        found = tuple(values.whole(item, 1, values.MOST_STEPS, "steps to a beat") for item in items)
+        for each in found:
+            values.steps_in_bar(meter, meter.beat / each)
+        return tuple(dict.fromkeys(found))
+
+    def lines(self, name: str, meter: Meter, step: Any) -> tuple[Line, ...]:
+        def read(items: list[Any]) -> tuple[Line, ...]:
+            return tuple(values.line(str(item), meter, step, HANDS) for item in items)
+
+        found: tuple[Line, ...] = self.read(name, read)
+        return found
+
+    def feet(self, items: list[Any], meter: Meter, step: Any) -> tuple[Line, ...]:
+        """The foot patterns, each with its partner if the other foot is free."""
+        found: list[Line] = []
+        for item in items:
+            used = {line.limb for line in found}
+            free = tuple(limb for limb in FEET if limb not in used) or FEET
+            line = values.line(str(item), meter, step, free)
+            if line.limb is None:
+                taken = values.line(f"{item} on {free[0].value}", meter, step, free)
+                line = taken
+            if line.limb and line.limb.is_hand:
+                raise MidiforgeError(
+                    f"{line.name!r} is played by the {line.limb.title}",
+                    hint=f"'{line.name} on RF', or put it under layers",
+                )
+            found.append(line)
+        partner = self.text("partner")
+        if partner == "none" or not found:
+            if partner not in ("none", "usual"):
+                raise MidiforgeError("a partner needs feet beside it")
+            return tuple(found)
+        used = {line.limb for line in found}
+        free = tuple(limb for limb in FEET if limb not in used)
+        names = [partner]
+        if partner == "usual":
+            names = [
+                shelf.ostinatos()[line.name].partner
+                for line in found
+                if line.name in shelf.ostinatos()
+            ]
+        for name in filter(None, names):
+            line = values.line(name, meter, step, free or FEET)
+            if line.limb in used and partner == "usual" and free:
+                line = values.line(f"{name} on {free[0].value}", meter, step, free)
+            if line.limb not in used:
+                used.add(line.limb)
+                found.append(line)
+            elif partner != "usual":
+                raise MidiforgeError(
+                    f"the partner {line.name!r} needs the {line.limb.title if line.limb else ''}, "
+                    "which is taken"
+                )
+        return tuple(found)
+
+    def stages(
+        self, meter: Meter, step: Any, voicing: Voicing, form: Any, groove: Any, hands: bool
+    ) -> tuple[Stage, ...]:
+        surface = self.read("surface", lambda text: shelf.voice(text).name)
+        one = {(limb, ""): (surface,) for limb in HANDS}
+        limbs = frozenset(Limb)
+        foot_voicing = {key: value for key, value in voicing.items() if key[0].is_foot}
+        known = {
+            "feet": Stage("feet", "feet alone", frozenset(FEET), False, voicing),
+            "hands": Stage(
+                "hands",
+                "hands on one surface",
+                frozenset(HANDS),
+                False,
+                {**foot_voicing, **one},
+                form,
+                groove,
+            ),
+            "full": Stage("full", "hands and feet", limbs, True, voicing, form, groove),
+        }
+        own = self.raw("stage") or {}
+        for name, content in own.items():
+            known[name] = self.read_stage(name, content, known, voicing, form, groove, meter, step)
+        names = self.items("stages") or [*known]
+        chosen = []
+        for name in dict.fromkeys(names):
+            if name not in known:
+                raise MidiforgeError(
+                    f"no stage is called {name!r}", "stages", hint=nearest(str(name), known)
+                )
+            chosen.append(known[name])
+        for stage in chosen:
+            if any(span.kind == "time" for span in stage.form) and not stage.groove and hands:
+                raise MidiforgeError(
+                    "bars of time need a groove for the hands", "form", hint="groove = 'jazz-ride'"
+                )
+        return tuple(chosen)
+
+    def read_stage(
+        self,
+        name: str,
+        content: Any,
+        known: Mapping[str, Stage],
+        voicing: Voicing,
+        form: Any,
+        groove: Any,
+        meter: Meter,
+        step: Any,
+    ) -> Stage:
+        where = f"stage.{name}"
+        keys = {key.name: key for key in STAGE_KEYS}
+        if not isinstance(content, Mapping):
+            raise MidiforgeError("a table was expected", where, hint=f"[{where}]")
+        if shelf.slug(name) != name:
+            raise MidiforgeError(f"{name!r} is not a stage's name", hint=shelf.slug(name) or "a-z")
+        base = known.get(name) or Stage(name, name, frozenset(Limb), True, voicing, form, groove)
+        got = {}
+        for key, value in content.items():
+            if key not in keys:
+                raise MidiforgeError(f"unknown key {key!r}", where, hint=nearest(key, keys))
+            got[key] = _of_kind(keys[key], value, f"{where}.{key}")
+
+        def read(key: str, reader: Any, usual: Any) -> Any:
+            if key not in got:
+                return usual
+            try:
+                return reader(got[key])
+            except MidiforgeError as error:
+                raise error.within(where, key) from None
+
+        return Stage(
+            name=name,
+            title=str(got.get("title", base.title)),
+            limbs=read(
+                "limbs", lambda v: frozenset(values.limb(str(i)) for i in _items(v)), base.limbs
+            ),
+            layers=bool(got.get("layers", base.layers)),
+            voicing={**base.voicing, **read("voicing", values.voicing, {})},
+            form=read("form", values.form, base.form),
+            groove=read(
+                "groove",
+                lambda v: tuple(values.line(str(i), meter, step, HANDS) for i in _items(v)),
+                base.groove,
+            ),
+        )
+
+    def swing_pair(self) -> Fraction | None:
+        name = self.text("swing_pair")
+        return 2 * NOTE_VALUES[name] if name else None
+
+
+def read_sticking(text: str) -> Sticking:
+    """A sticking by rudiment name, or as typed."""
+    name = shelf.slug(text)
+    if name in shelf.rudiments():
+        found = shelf.rudiments()[name]
+        return Sticking(found.phrase, found.title, found.steps)
+    try:
+        phrase = parse_sticking(text)
+    except MidiforgeError:
+        # More letters than a sticking has: a name was meant.
+        if len(set(name) - set("rlbkhz-0123456789")) >= 2:
+            shelf.rudiment(text)
+        raise
+    return Sticking(phrase, phrase.name)
+
+
+def usual_steps(meter: Meter, stickings: tuple[Sticking, ...]) -> int:
+    """Grid steps to a beat where the drill names none: the first sticking's, or sixteenths."""
+    wish = stickings[0].steps if stickings else 0
+    return own_steps(meter, wish)
+
+
+def own_steps(meter: Meter, wish: int) -> int:
+    """Grid steps to a beat nearest to `wish` to a quarter note; sixteenths for no wish."""
+    found = meter.beat * (wish or 4)
+    if found.denominator == 1 and 1 <= found <= values.MOST_STEPS:
+        return int(found)
+    sixteenths = meter.beat * 4
+    return int(sixteenths) if 1 <= sixteenths <= values.MOST_STEPS else 1
+
+
+def default_title(
+    stickings: tuple[Sticking, ...], every: Every | None, feet: tuple[Line, ...]
+) -> str:
+    hands = ", ".join(sticking.title for sticking in stickings[:3])
+    if every and not hands:
+        hands = f"Every sticking of {every.strokes}"
+    below = " and ".join(line.title for line in feet)
+    return " over ".join(filter(None, (hands, below))) or "Drill"
+
+
+def click_voices(name: str, kit: Kit, sounds: set[str]) -> tuple[str, str]:
+    """The click's two voices: those named, or the first pair that the drill leaves free."""
+    used = {kit.note(sound) for sound in sounds}
+    free = [
+        pair
+        for pair in CLICK_VOICES
+        if all(kit.has(voice) and kit.note(voice) not in used for voice in pair)
+    ]
+    if not name:
+        if not free:
+            raise MidiforgeError(
+                "the drill uses every sound a click could have", hint="name one: click_voice"
+            )
+        return free[0]
+    voice = shelf.voice(name).name
+    if kit.note(voice) in used:
+        raise MidiforgeError(
+            f"the drill itself plays {voice!r}",
+            hint="free: " + ", ".join(sorted({each for pair in free for each in pair})),
+        )
+    return voice, voice
+
+
+def _items(value: Any) -> Any:
+    """A list or a table as it is, a text at its commas, nothing as nothing."""
+    if isinstance(value, (list, Mapping)):
+        return value
+    if isinstance(value, str):
+        return [part.strip("\n") for part in value.split(",") if part.strip()]
+    return [value]
+
+
+def _of_kind(key: Key, value: Any, where: str) -> Any:
+    """The value, if it is of the kind that the key takes."""
+    fine = {
+        "text": lambda: isinstance(value, str),
+        "texts": lambda: (
+            isinstance(value, (str, int, float, list, Mapping)) and not isinstance(value, bool)
+        ),
+        "whole": lambda: isinstance(value, (int, str)) and not isinstance(value, bool),
+        "number": lambda: isinstance(value, (int, float, str)) and not isinstance(value, bool),
+        "yes-no": lambda: isinstance(value, bool),
+        "table": lambda: isinstance(value, Mapping),
+    }[key.kind]()
+    if key.kind == "texts" and isinstance(value, Mapping) and key.name != "voicing":
+        fine = False
+    if key.kind == "texts" and isinstance(value, list):
+        fine = all(isinstance(i, (str, int, float)) and not isinstance(i, bool) for i in value)
+    if not fine:
+        expected = {"yes-no": "true or false", "texts": "a text or a list of texts"}
+        raise MidiforgeError(f"{value!r} is not {expected.get(key.kind, 'a ' + key.kind)}", where)
+    if key.choices:
+        items = _items(value) if key.kind == "texts" else [value]
+        for item in items:
+            if item not in key.choices:
+                known = [choice for choice in key.choices if choice]
+                raise MidiforgeError(
+                    f"{item!r} is not one of {', '.join(known)}",
+                    where,
+                    hint=nearest(str(item), known),
+                )
+    return value

@@ -1,0 +1,304 @@
+"""One reader for each kind of value a drill holds: text in, checked value out.
+
+Every reader raises MidiforgeError without saying which key it read; the caller adds that.
+"""
+
+import re
+from collections.abc import Mapping
+from fractions import Fraction
+
+from midiforge.drill.drill import Accents, Line, Places, Ramp, Shape, Span, Voicing, ladder
+from midiforge.errors import MidiforgeError, nearest
+from midiforge.library import shelf
+from midiforge.model.counts import count_index, steps_in_bar
+from midiforge.model.hit import FEET, HANDS, Limb, Strength
+from midiforge.model.meter import Meter
+from midiforge.phrase.pattern import Pattern, parse_pattern
+
+SLOWEST, FASTEST = 10, 500
+MOST_STEPS = 12
+MOST_PLACEMENTS = 1024
+MOST_BARS = 1000
+
+_LIMBS = {limb.value.lower(): limb for limb in Limb} | {limb.title: limb for limb in Limb}
+
+
+def tempo(value: object) -> Fraction:
+    """Pulses a minute, such as 92 or 92.5."""
+    try:
+        found = Fraction(str(value).strip())
+    except (ValueError, ZeroDivisionError):
+        raise MidiforgeError(f"{value!r} is not a tempo", hint="such as 92") from None
+    if not SLOWEST <= found <= FASTEST:
+        raise MidiforgeError(
+            f"{value!r} is not a tempo", hint=f"{SLOWEST} to {FASTEST} pulses a minute"
+        )
+    return found
+
+
+def tempos(items: list[object]) -> tuple[Fraction, ...]:
+    """Tempos in the order given; "60 to 100 by 10" stands for the ladder between."""
+    found: list[Fraction] = []
+    for item in items:
+        steps = re.fullmatch(r"\s*(\S+)\s+to\s+(\S+)\s+by\s+(\S+)\s*", str(item))
+        if steps:
+            found += ladder(tempo(steps[1]), tempo(steps[2]), _rise(steps[3]))
+        else:
+            found.append(tempo(item))
+    if len(set(found)) < len(found):
+        twice = next(each for each in found if found.count(each) > 1)
+        raise MidiforgeError(f"the tempo {twice} is there twice")
+    return tuple(found)
+
+
+def ramp(text: str) -> Ramp:
+    """ "60 to 100 by 4 every 2 bars"."""
+    match = re.fullmatch(
+        r"\s*(\S+)\s+to\s+(\S+)\s+by\s+(\S+)\s+every\s+(\d+)\s+bars?\s*", text, re.IGNORECASE
+    )
+    if not match:
+        raise MidiforgeError(
+            f"{text!r} is not a ramp", hint="such as '60 to 100 by 4 every 2 bars'"
+        )
+    bars = whole(int(match[4]), 1, MOST_BARS, "bars")
+    return Ramp(tempo(match[1]), tempo(match[2]), _rise(match[3]), bars)
+
+
+def _rise(text: str) -> Fraction:
+    try:
+        found = Fraction(text)
+    except (ValueError, ZeroDivisionError):
+        found = Fraction(0)
+    if not Fraction(1, 10) <= found <= FASTEST:
+        raise MidiforgeError(f"{text!r} is not a step between tempos", hint="such as 4")
+    return found
+
+
+def whole(value: object, low: int, high: int, what: str = "") -> int:
+    """A whole number from `low` to `high`; `what` is counted, for the error."""
+    if isinstance(value, str) and re.fullmatch(r"\s*-?\d{1,9}\s*", value):
+        value = int(value)
+    if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+        raise MidiforgeError(
+            f"{value!r} is not a whole number from {low} to {high}" + (f" ({what})" if what else "")
+        )
+    return value
+
+
+def number(value: object, low: float, high: float) -> float:
+    """A number from `low` to `high`."""
+    if isinstance(value, str):
+        try:
+            value = float(value)
+        except ValueError:
+            pass
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not low <= value <= high:
+        raise MidiforgeError(f"{value!r} is not a number from {low:g} to {high:g}")
+    return float(value)
+
+
+def limb(text: str) -> Limb:
+    """ "RH" or "right hand"."""
+    found = _LIMBS.get(text.strip().lower())
+    if found is None:
+        raise MidiforgeError(f"{text!r} is not a limb", hint="RH, LH, RF or LF")
+    return found
+
+
+def places(items: list[object]) -> Places:
+    """ "beat", "phrase", "bar", or grid steps and counts."""
+    if len(items) == 1 and items[0] in ("beat", "phrase", "bar"):
+        return Places(word=str(items[0]), wanted=())
+    wanted: list[int | str] = []
+    for item in items:
+        text = str(item).strip()
+        if re.fullmatch(r"\d{1,6}", text):
+            wanted.append(whole(int(text), 0, MOST_PLACEMENTS, "grid steps"))
+        elif re.fullmatch(r"\d*([e&a+]|\.\d+)", text):
+            wanted.append(text)
+        else:
+            raise MidiforgeError(
+                f"{text!r} is not a placement",
+                hint="beat, phrase, bar, or grid steps and counts such as 0, 3, 2&, 4.1",
+            )
+    return Places(wanted=tuple(wanted))
+
+
+def resolve_places(spec: Places, meter: Meter, step: Fraction, phrase: int) -> tuple[int, ...]:
+    """The grid steps that placements mean on a grid, for a phrase of `phrase` steps."""
+    if spec.word:
+        sizes = {
+            "beat": int(meter.beat / step),
+            "phrase": phrase,
+            "bar": steps_in_bar(meter, step),
+        }
+        return tuple(range(sizes[spec.word]))
+    return tuple(
+        each if isinstance(each, int) else count_index(meter, step, each) for each in spec.wanted
+    )
+
+
+def accents(text: str) -> Accents:
+    """ "own", "beats", "none", or a pattern by count or grid."""
+    word = text.strip()
+    if word in ("own", "beats", "none"):
+        return Accents(word, word=word)
+    if re.fullmatch(r"[a-z-]{2,}", word) and not re.fullmatch(r"[xg]+", word):
+        raise MidiforgeError(
+            f"{text!r} does not say where accents are",
+            hint=nearest(word, ("own", "beats", "none")),
+        )
+    return Accents(" ".join(word.split()), text=word)
+
+
+def line(text: str, meter: Meter, step: Fraction, free: tuple[Limb, ...]) -> Line:
+    """A repeating part: an ostinato's name or a typed pattern, "on LIMB", "as VOICE".
+
+    free: limbs to give a typed pattern to, the first of them; none for no limb at all, which
+        also takes a library part from its limb.
+    """
+    match = re.fullmatch(r"\s*(.+?)(?:\s+on\s+([a-z ]+?))?(?:\s+as\s+([\w-]+))?\s*", text, re.I)
+    if not match:
+        raise MidiforgeError("an ostinato's name or a pattern was expected")
+    what, on, sound = match.groups()
+    voice = shelf.voice(sound).name if sound else ""
+    given = limb(on) if on else None
+    if re.fullmatch(r"[x>g.\s|]+", what) or re.match(r"\s*[>|\d]", what):
+        pattern = _typed(what, meter, step)
+        name = " ".join(what.split())
+        return Line(name, name, given or (free[0] if free else None), voice, pattern)
+    found = shelf.ostinato(what)
+    player = given or (found.limb if free else None)
+    if not voice and (given is None or given.is_hand):
+        voice = found.voice
+    if player is None and not voice:
+        raise MidiforgeError(
+            f"{found.name!r} has no sound of its own",
+            hint=f"say which: '{found.name} as cowbell', or '{found.name} on RF'",
+        )
+    return Line(found.name, found.title, player, voice, found.pattern)
+
+
+def _typed(text: str, meter: Meter, step: Fraction) -> Pattern:
+    """A typed pattern, on the drill's grid; counts that it lacks are taken on finer ones."""
+    try:
+        return parse_pattern(text, meter, step)
+    except MidiforgeError as first:
+        for parts in (4, 3):
+            try:
+                return parse_pattern(text, meter, meter.beat / parts)
+            except MidiforgeError:
+                continue
+        raise first
+
+
+def voicing(content: object) -> Voicing:
+    """Rules from a table, or from texts such as "RH accent=ride-bell"; / divides taking turns."""
+    pairs: list[tuple[str, object]] = []
+    if isinstance(content, Mapping):
+        pairs = list(content.items())
+    else:
+        items = content if isinstance(content, list) else str(content).split(",")
+        for item in items:
+            left, equals, right = str(item).partition("=")
+            if not equals:
+                raise MidiforgeError(f"{item!r} is not a rule", hint="such as RH accent=ride-bell")
+            pairs.append((left, right))
+    rules: dict[tuple[Limb, str], tuple[str, ...]] = {}
+    for left, right in pairs:
+        for player, strength in _rule(left):
+            items = right if isinstance(right, list) else str(right).split("/")
+            try:
+                voices = tuple(shelf.voice(str(each)).name for each in items)
+            except MidiforgeError as error:
+                raise error.within(left.strip()) from None
+            if not voices:
+                raise MidiforgeError("no voice is given", left)
+            if strength == "grace" and len(voices) > 1:
+                raise MidiforgeError("grace notes cannot take turns", left)
+            rules[player, strength] = voices
+    return rules
+
+
+def _rule(text: str) -> list[tuple[Limb, str]]:
+    """The limbs and strength before a rule's equals sign: "RH", "LH accent", "hands grace"."""
+    *words, last = text.split() or [""]
+    strengths = (*(each.value for each in Strength), "grace")
+    strength = last.lower() if last.lower() in strengths and words else ""
+    name = " ".join(words) if strength else " ".join((*words, last))
+    if name.lower() == "hands":
+        limbs: tuple[Limb, ...] = HANDS
+    elif name.lower() == "feet":
+        limbs = FEET
+    else:
+        try:
+            limbs = (limb(name),)
+        except MidiforgeError:
+            raise MidiforgeError(
+                f"{text.strip()!r} is not a limb and a strength",
+                hint="RH, LH, RF, LF, hands or feet; accent, tap, ghost or grace",
+            ) from None
+    return [(each, strength) for each in limbs]
+
+
+def form(text: str) -> tuple[Span, ...]:
+    """ "3 time 1 exercise", "2 call 2 response"."""
+    if not text.strip():
+        return ()
+    kinds = ("time", "exercise", "call", "response")
+    words = text.replace(",", " ").split()
+    spans: list[Span] = []
+    for count, kind in zip(words[::2], words[1::2], strict=False):
+        if kind not in kinds:
+            raise MidiforgeError(f"{kind!r} is not part of a form", hint=nearest(kind, kinds))
+        spans.append(Span(whole(count, 1, MOST_BARS, "bars"), kind))
+    if len(words) % 2 or not spans:
+        raise MidiforgeError(f"{text!r} is not a form", hint="such as '3 time 1 exercise'")
+    told = [span.kind for span in spans]
+    if not {"exercise", "call"} & set(told):
+        raise MidiforgeError(f"{text!r} has no bar of the exercise")
+    for before, span in zip([Span(0, ""), *spans], spans, strict=False):
+        if span.kind == "response" and before != Span(span.bars, "call"):
+            raise MidiforgeError(
+                "a response follows a call of as many bars", hint="such as '2 call 2 response'"
+            )
+    return tuple(spans)
+
+
+def gap(text: str) -> tuple[int, int] | None:
+    """ "2 on 2 off"."""
+    if not text.strip():
+        return None
+    match = re.fullmatch(r"\s*(\d{1,4})\s+on\s*,?\s*(\d{1,4})\s+off\s*", text)
+    if not match or not int(match[1]) or not int(match[2]):
+        raise MidiforgeError(f"{text!r} is not a gap", hint="such as '2 on 2 off', in bars")
+    return int(match[1]), int(match[2])
+
+
+def shape(text: str) -> Shape | None:
+    """ "crescendo over 4 bars", "diminuendo 100% to 50% over 2 bars", "soft repeat at 50%"."""
+    if not text.strip():
+        return None
+    level = r"(\d{1,3})\s*%"
+    swell = re.fullmatch(
+        rf"\s*(crescendo|diminuendo)(?:\s+{level}\s+to\s+{level})?\s+over\s+(\d{{1,4}})\s+bars?\s*",
+        text,
+    )
+    if swell:
+        kind, start, end, bars = swell.groups()
+        usual = ("50", "110") if kind == "crescendo" else ("110", "50")
+        low, high = _level(start or usual[0]), _level(end or usual[1])
+        if (low < high) != (kind == "crescendo"):
+            raise MidiforgeError(f"{text!r}: that is no {kind}")
+        return Shape("swell", low, high, whole(bars, 1, MOST_BARS, "bars"))
+    soft = re.fullmatch(rf"\s*soft\s+repeat(?:\s+at\s+{level})?\s*", text)
+    if soft:
+        return Shape("repeat", Fraction(1), _level(soft[1] or "55"))
+    raise MidiforgeError(
+        f"{text!r} is not a change of level",
+        hint="such as 'crescendo over 4 bars' or 'soft repeat'",
+    )
+
+
+def _level(text: str) -> Fraction:
+    return Fraction(whole(text, 10, 150, "per cent"), 100)

@@ -1,0 +1,40 @@
+"""The one error midiforge raises for anything a person can put right."""
+
+from collections.abc import Iterable
+
+
+class MidiforgeError(Exception):
+    """Something a person can put right: what is wrong, where, and the nearest right thing.
+
+    what: one sentence without a full stop.
+    where: the places from the outermost in, such as a file, a key, a bar.
+    hint: what would have been right; may be empty.
+    """
+
+    def __init__(self, what: str, *where: str, hint: str = "") -> None:
+        super().__init__(what)
+        self.what = what
+        self.where = tuple(place for place in where if place)
+        self.hint = hint
+
+    def within(self, *where: str) -> "MidiforgeError":
+        """The same error, seen from one place further out."""
+        return MidiforgeError(self.what, *where, *self.where, hint=self.hint)
+
+    def __str__(self) -> str:
+        line = ": ".join((*self.where, self.what))
+        return f"{line} ({self.hint})" if self.hint else line
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """A hint that names the known word most like `word`, or else lists a few."""
+    from difflib import get_close_matches
+
+    words = sorted(known)
+    lowered = {each.lower(): each for each in reversed(words)}
+    close = get_close_matches(word.lower(), lowered, n=1, cutoff=0.5)
+    if close:
+        return f"did you mean {lowered[close[0]]!r}?"
+    if len(words) <= 12:
+        return "known: " + ", ".join(words)
+    return "known: " + ", ".join(words[:8]) + f" and {len(words) - 8} more"

@@ -1,0 +1,126 @@
+"""A whole lesson: every variant, every stage, every tempo, in running order."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from fractions import Fraction
+
+from midiforge.drill.drill import Drill, Stage
+from midiforge.errors import MidiforgeError
+from midiforge.lesson.compose import Score, compose
+from midiforge.lesson.variants import Dropped, Material, describe, variants
+from midiforge.model.exercise import Exercise, Section, Variant
+from midiforge.model.hit import FEET, HANDS
+from midiforge.model.swing import Swing
+from midiforge.model.tempo import TempoMap, plain
+
+
+def exercises(drill: Drill, dropped: Callable[[Dropped], None] | None = None) -> Iterator[Exercise]:
+    """The exercises of a drill, one after the other, in the order they are taught.
+
+    Each variant goes through the stages and each stage through the tempos. A stage that has
+    come before (the feet alone, under a moved phrase) is not repeated. Exercises are made one
+    at a time; those of a stage that differ only in tempo share their hits.
+
+    dropped: told of every variant that comes out the same as an earlier one.
+    """
+    order = 0
+    seen: set[int] = set()
+    tempos = _tempo_maps(drill)
+    for material in _in_order(drill, dropped):
+        for stage in drill.stages:
+            score = score_of(drill, material, stage)
+            if score is None:
+                continue
+            content = hash((stage.name, score.hits, score.answers, score.sections))
+            if content in seen:
+                continue
+            seen.add(content)
+            for tempo in tempos:
+                order += 1
+                yield _exercise(drill, material, stage, score, tempo, order)
+
+
+def _in_order(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Iterator[Material]:
+    def kept() -> Iterator[Material]:
+        for found in variants(drill):
+            if isinstance(found, Material):
+                yield found
+            elif dropped:
+                dropped(found)
+
+    if not drill.easiest_first:
+        return kept()
+    from midiforge.insight.difficulty import easiest_first
+
+    def full(material: Material) -> Exercise | None:
+        score = score_of(drill, material, drill.stages[-1])
+        return score and _exercise(drill, material, drill.stages[-1], score, tempo, 0)
+
+    tempo = _tempo_maps(drill)[0]
+    return iter(easiest_first(kept(), full))
+
+
+def score_of(drill: Drill, material: Material, stage: Stage) -> Score | None:
+    """What a stage writes of the material; None if it has no stroke of the player's."""
+    bars = len(drill.ramp.tempos) * drill.ramp.bars if drill.ramp else 1
+    try:
+        return compose(drill, material, stage, at_least_bars=bars)
+    except MidiforgeError as error:
+        raise error.within(describe(material.variant), stage.name) from None
+
+
+def _tempo_maps(drill: Drill) -> tuple[TempoMap, ...]:
+    pulse = drill.meter.pulse
+    if drill.ramp is None:
+        return tuple(TempoMap(pulse, ((Fraction(0), tempo),)) for tempo in drill.tempos)
+    length = drill.ramp.bars * drill.meter.bar
+    changes = tuple((i * length, tempo) for i, tempo in enumerate(drill.ramp.tempos))
+    return (TempoMap(pulse, changes),)
+
+
+def _exercise(
+    drill: Drill, material: Material, stage: Stage, score: Score, tempo: TempoMap, order: int
+) -> Exercise:
+    hands = material.phrase is not None and not stage.limbs.isdisjoint(HANDS)
+    feet = ""
+    if not stage.limbs.isdisjoint(FEET):
+        feet = " and ".join(line.title for line in material.feet)
+    sections = score.sections
+    if len(tempo.changes) > 1:
+        sections = (*sections, *_tempo_sections(tempo, score.bars * drill.meter.bar))
+    late = material.variant.feet_placement
+    return Exercise(
+        order=order,
+        stage=stage.name,
+        title=_title(drill, material, stage, hands, feet),
+        variant=material.variant if hands else Variant("", accents="", feet_placement=late),
+        feet=feet,
+        meter=drill.meter,
+        step=material.step,
+        swing=Swing(drill.swing_pair or 2 * material.step, drill.swing),
+        tempo=tempo,
+        hits=score.hits,
+        answers=score.answers,
+        sections=tuple(sorted(sections, key=lambda section: section.start)),
+        count_in_bars=drill.count_in,
+        bars=score.bars,
+        returns_after_bars=score.returns_after_bars,
+        loop_start=score.loop_start,
+        dynamics=score.dynamics,
+    )
+
+
+def _tempo_sections(tempo: TempoMap, length: Fraction) -> Iterator[Section]:
+    ends = [*(time for time, _ in tempo.changes[1:]), length]
+    for (start, value), end in zip(tempo.changes, ends, strict=True):
+        yield Section("tempo", f"{plain(value)} bpm", start, end - start)
+
+
+def _title(drill: Drill, material: Material, stage: Stage, hands: bool, feet: str) -> str:
+    """What a person calls the exercise: "Single Paradiddle from 1e, hands on one surface"."""
+    if not hands:
+        late = material.variant.feet_placement
+        moved = f", {late} steps late" if late else ""
+        return f"{feet or drill.title}{moved}, {stage.title}"
+    text = describe(replace(material.variant, sticking=material.title))
+    return f"{text}, over {feet}" if feet and stage.name == "full" else f"{text}, {stage.title}"

@@ -1,0 +1,217 @@
+"""Every way a drill turns its material over, and which of them come out the same."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import product
+from math import lcm
+
+from midiforge.drill.drill import Accents, Drill, Line, Sticking
+from midiforge.drill.read import own_steps
+from midiforge.drill.values import resolve_places
+from midiforge.errors import MidiforgeError
+from midiforge.model.counts import count_name, steps_in_bar
+from midiforge.model.exercise import Variant
+from midiforge.phrase.pattern import parse_pattern
+from midiforge.phrase.phrase import Phrase, Step, accented, rotated
+
+STEP_NAMES = {
+    1: "one to a beat",
+    2: "two to a beat",
+    3: "triplets",
+    5: "quintuplets",
+    6: "sextuplets",
+    7: "septuplets",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """The drill's material moved one way, ready for every stage.
+
+    title: of the sticking.
+    phrase: from the first downbeat on, placed and accented; None where the drill has only feet
+        and layers.
+    feet: the foot patterns, moved.
+    entry: grid steps that stay silent the first time through.
+    """
+
+    variant: Variant
+    title: str
+    phrase: Phrase | None
+    step: Fraction
+    feet: tuple[Line, ...]
+    entry: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Dropped:
+    """A variant left out: it comes out as `same_as`, or does with the hands changed over."""
+
+    variant: Variant
+    same_as: Variant
+    swapped: bool
+
+    @property
+    def why(self) -> str:
+        what = "the same with the hands changed over" if self.swapped else "the same"
+        return f"{describe(self.variant)}: {what} as {describe(self.same_as)}"
+
+
+def describe(variant: Variant) -> str:
+    """A variant in words, such as "RLRR LRLL from 1e, accents on the beats"."""
+    parts = [f"{variant.sticking} from {variant.placement_name}".strip()]
+    if variant.backward:
+        parts.append("backward")
+    if variant.swapped:
+        parts.append("hands changed over")
+    if variant.accents != "own":
+        parts.append(f"accents {variant.accents}")
+    if variant.accent_placement is not None:
+        parts.append(f"accents {variant.accent_placement} steps late")
+    if variant.feet_placement:
+        parts.append(f"feet {variant.feet_placement} steps late")
+    return ", ".join(parts)
+
+
+def variants(drill: Drill) -> Iterator[Material | Dropped]:
+    """Every variant of a drill in teaching order; those that come out the same as `Dropped`."""
+    seen: dict[object, Variant] = {}
+    for material in _turned(drill):
+        found, swapped = _seen_before(material, seen, drill.drop_swapped)
+        if found is None:
+            yield material
+        else:
+            yield Dropped(material.variant, found, swapped)
+
+
+def _seen_before(
+    material: Material, seen: dict[object, Variant], drop_swapped: bool
+) -> tuple[Variant | None, bool]:
+    phrase = material.phrase
+    rest = (material.step, material.feet, material.entry)
+    key = hash((_sound(phrase), rest))
+    if key in seen:
+        return seen[key], False
+    if drop_swapped and phrase:
+        swapped = hash((_sound(phrase.swapped()), rest))
+        if swapped in seen:
+            return seen[swapped], True
+    seen[key] = material.variant
+    return None, False
+
+
+def _sound(phrase: Phrase | None) -> tuple[Step, ...]:
+    """One period of a phrase, in an order that does not depend on how it was typed."""
+    if phrase is None:
+        return ()
+    return tuple(tuple(sorted(step, key=str)) for step in phrase.steps[: phrase.period])
+
+
+def _turned(drill: Drill) -> Iterator[Material]:
+    if not drill.stickings and not drill.every:
+        step = drill.meter.beat / (drill.steps[0] if drill.steps else own_steps(drill.meter, 0))
+        for late in _resolved(drill, drill.feet_placements, step, 1, "feet_placements"):
+            variant = Variant("", feet_placement=late)
+            yield Material(variant, "", None, step, _moved_feet(drill.feet, late * step))
+        return
+    for sticking in drill.material():
+        grids = drill.steps or (own_steps(drill.meter, sticking.steps),)
+        for steps, backward, swapped in product(grids, drill.directions, drill.leads):
+            yield from _placed(drill, sticking, steps, backward, swapped)
+
+
+def _placed(
+    drill: Drill, sticking: Sticking, steps: int, backward: bool, swapped: bool
+) -> Iterator[Material]:
+    meter, step = drill.meter, drill.meter.beat / steps
+    phrase = sticking.phrase
+    phrase = phrase.reversed() if backward else phrase
+    phrase = phrase.swapped() if swapped else phrase
+    name = sticking.phrase.name
+    if len(drill.steps) > 1:
+        name += f" in {STEP_NAMES.get(steps, f'{steps} to a beat')}"
+    size = len(phrase)
+    places = _resolved(drill, drill.placements, step, size, "placements")
+    feet_places = _resolved(drill, drill.feet_placements, step, size, "feet_placements")
+    accent_places: tuple[int | None, ...] = (None,)
+    if drill.accent_placements is not None:
+        accent_places = _resolved(drill, drill.accent_placements, step, size, "accent_placements")
+    for late, accents, accents_late, feet_late in product(
+        places, drill.accents, accent_places, feet_places
+    ):
+        variant = Variant(
+            sticking=name,
+            placement=late,
+            placement_name=count_name(meter, step, late),
+            accents=accents.name,
+            accent_placement=accents_late,
+            lead=phrase.lead,
+            swapped=swapped,
+            backward=backward,
+            feet_placement=feet_late,
+        )
+        yield Material(
+            variant=variant,
+            title=sticking.title,
+            phrase=_accented(drill, phrase, accents, late, accents_late, step),
+            step=step,
+            feet=_moved_feet(drill.feet, feet_late * step),
+            entry=late if drill.entry == "late" else 0,
+        )
+
+
+def _resolved(drill: Drill, spec: object, step: Fraction, size: int, key: str) -> tuple[int, ...]:
+    try:
+        return resolve_places(spec, drill.meter, step, size)  # type: ignore[arg-type]
+    except MidiforgeError as error:
+        raise error.within(key) from None
+
+
+def _moved_feet(feet: tuple[Line, ...], late: Fraction) -> tuple[Line, ...]:
+    if not late:
+        return feet
+    return tuple(replace(line, pattern=line.pattern.shifted(late)) for line in feet)
+
+
+def _accented(
+    drill: Drill,
+    phrase: Phrase,
+    accents: Accents,
+    late: int,
+    accents_late: int | None,
+    step: Fraction,
+) -> Phrase:
+    """The phrase placed, with its accents where they belong; as long as both need to repeat."""
+    if accents.word == "own" and accents_late is None:
+        return phrase.placed(late)
+    still = phrase.unaccented().placed(late)
+    if accents.word == "none":
+        return still
+    mask = rotated(_mask(drill, phrase, accents, step), accents_late or 0)
+    size = lcm(len(still), len(mask))
+    return replace(
+        still,
+        steps=tuple(
+            accented(still.steps[i % len(still)])
+            if mask[i % len(mask)]
+            else still.steps[i % len(still)]
+            for i in range(size)
+        ),
+    )
+
+
+def _mask(drill: Drill, phrase: Phrase, accents: Accents, step: Fraction) -> tuple[bool, ...]:
+    """For each grid step from the bar line on, whether it is accented; repeats."""
+    if accents.word == "own":
+        return phrase.accents
+    if accents.word == "beats":
+        length, times = drill.meter.bar, set(drill.meter.beats)
+    else:
+        try:
+            pattern = parse_pattern(accents.text, drill.meter, step)
+        except MidiforgeError as error:
+            raise error.within("accents") from None
+        length, times = pattern.length, {time for time, _ in pattern.strokes}
+    steps_in_bar(drill.meter, step)
+    return tuple(i * step in times for i in range(int(length / step)))

@@ -1,0 +1,146 @@
+"""Reads the library's TOML files, once each, and finds entries by name."""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar
+
+from midiforge.errors import MidiforgeError, nearest
+from midiforge.model.hit import Limb
+from midiforge.model.meter import Meter
+from midiforge.phrase.pattern import Pattern, parse_pattern
+from midiforge.phrase.phrase import Phrase
+from midiforge.phrase.sticking import parse_sticking
+
+HERE = Path(__file__).parent
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Rudiment:
+    """One of the Percussive Arts Society's 40 International Drum Rudiments.
+
+    steps: grid steps to a quarter note in its usual note values.
+    sticking: as `midiforge.phrase.sticking` reads it.
+    """
+
+    number: int
+    name: str
+    title: str
+    family: str
+    steps: int
+    sticking: str
+    note: str = ""
+
+    @property
+    def phrase(self) -> Phrase:
+        return parse_sticking(self.sticking, name=self.name)
+
+
+@dataclass(frozen=True, slots=True)
+class LibraryOstinato:
+    """A repeating part with a trade name.
+
+    kind: "foot", "hand" or "timeline" (which no limb of the player need play).
+    meter: where it is at home; steps: grid steps to that meter's beat.
+    limb: who usually plays it; None for a timeline.
+    voice: "" for what the limb usually plays.
+    partner: the ostinato that usually goes with it; "" for none.
+    """
+
+    name: str
+    title: str
+    family: str
+    kind: str
+    meter: Meter
+    steps: int
+    limb: Limb | None
+    voice: str
+    text: str
+    partner: str
+    source: str
+
+    @property
+    def pattern(self) -> Pattern:
+        return parse_pattern(self.text, self.meter, self.meter.beat / self.steps)
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """A sound by its name; `fallback` is what a kit without it plays instead."""
+
+    name: str
+    title: str
+    fallback: str = ""
+
+
+@cache
+def rudiments() -> Mapping[str, Rudiment]:
+    """The 40 rudiments by name, in the society's order."""
+    return {entry["name"]: Rudiment(**entry) for entry in _read("rudiments", "rudiment")}
+
+
+@cache
+def ostinatos() -> Mapping[str, LibraryOstinato]:
+    """The ostinatos by name."""
+    return {entry["name"]: _ostinato(entry) for entry in _read("ostinatos", "ostinato")}
+
+
+@cache
+def voices() -> Mapping[str, Voice]:
+    """The voices by name."""
+    return {entry["name"]: Voice(**entry) for entry in _read("voices", "voice")}
+
+
+def rudiment(name: str) -> Rudiment:
+    """The rudiment of that name or title, whatever its case, spaces and hyphens."""
+    return _find(name, rudiments(), "rudiment")
+
+
+def ostinato(name: str) -> LibraryOstinato:
+    return _find(name, ostinatos(), "ostinato")
+
+
+def voice(name: str) -> Voice:
+    return _find(name, voices(), "voice")
+
+
+def slug(text: str) -> str:
+    """Lower case, words joined by hyphens, nothing but letters, digits and hyphens."""
+    from unicodedata import normalize
+
+    plain = normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
+    kept = "".join(letter if letter.isalnum() else "-" for letter in plain)
+    return "-".join(part for part in kept.split("-") if part)
+
+
+def _find(name: str, shelf: Mapping[str, T], what: str) -> T:
+    found = shelf.get(slug(name))
+    if found is None:
+        raise MidiforgeError(f"no {what} is called {name!r}", hint=nearest(slug(name), shelf))
+    return found
+
+
+def _read(file: str, table: str) -> list[dict[str, Any]]:
+    with (HERE / f"{file}.toml").open("rb") as stream:
+        entries: list[dict[str, Any]] = tomllib.load(stream)[table]
+    return entries
+
+
+def _ostinato(entry: dict[str, Any]) -> LibraryOstinato:
+    return LibraryOstinato(
+        name=entry["name"],
+        title=entry["title"],
+        family=entry["family"],
+        kind=entry["kind"],
+        meter=Meter.parse(entry["meter"]),
+        steps=entry["steps"],
+        limb=Limb(entry["limb"]) if entry["limb"] else None,
+        voice=entry.get("voice", ""),
+        text=entry["pattern"],
+        partner=entry.get("partner", ""),
+        source=entry["source"],
+    )

@@ -1,0 +1,22 @@
+"""What every output reads: exercises, as hits on an exact timeline."""
+
+from midiforge.model.exercise import Dynamics, Exercise, Section, Variant
+from midiforge.model.hit import Hit, Limb, Ornament, OrnamentKind, Strength
+from midiforge.model.meter import Meter
+from midiforge.model.swing import Swing
+from midiforge.model.tempo import TempoMap
+
+__all__ = [
+    "Dynamics",
+    "Exercise",
+    "Hit",
+    "Limb",
+    "Meter",
+    "Ornament",
+    "OrnamentKind",
+    "Section",
+    "Strength",
+    "Swing",
+    "TempoMap",
+    "Variant",
+]

@@ -1,0 +1,92 @@
+"""Counting aloud: "1 e & a 2 e & a", and where each syllable lies."""
+
+import re
+from fractions import Fraction
+
+from midiforge.errors import MidiforgeError
+from midiforge.model.meter import Meter
+
+UNNAMED = "."
+
+# Syllables after the beat's number (common practice). Where nobody agrees on syllables the
+# steps stay unnamed and are written with their number in the beat: 1.2, 1.3.
+_SYLLABLES = {
+    2: {1: "&"},
+    3: {1: "&", 2: "a"},
+    4: {1: "e", 2: "&", 3: "a"},
+    6: {2: "&", 4: "a"},
+    8: {2: "e", 4: "&", 6: "a"},
+    9: {3: "&", 6: "a"},
+    10: {5: "&"},
+    12: {3: "e", 6: "&", 9: "a"},
+}
+
+
+def steps_in_bar(meter: Meter, step: Fraction) -> int:
+    """How many grid steps of `step` quarter notes fill a bar; MidiforgeError if none do."""
+    for name, length in (("bar", meter.bar), *(("beat", each) for each in meter.beat_lengths)):
+        if (length / step).denominator != 1:
+            raise MidiforgeError(
+                f"a {name} of {meter} is {length / step} grid steps, not a whole number",
+                hint="choose another number of steps",
+            )
+    return int(meter.bar / step)
+
+
+def counts(meter: Meter, step: Fraction) -> tuple[str, ...]:
+    """What is said on each step of a bar; steps without a syllable are "."."""
+    steps_in_bar(meter, step)
+    said = []
+    for number, length in enumerate(meter.beat_lengths, start=1):
+        size = int(length / step)
+        syllables = _SYLLABLES.get(size, {})
+        said += [str(number), *(syllables.get(i, UNNAMED) for i in range(1, size))]
+    return tuple(said)
+
+
+def count_name(meter: Meter, step: Fraction, index: int) -> str:
+    """The name of the step `index` of a bar: "1", "2&", or "2.3" for a step without syllable."""
+    index %= steps_in_bar(meter, step)
+    start = 0
+    for number, length in enumerate(meter.beat_lengths, start=1):
+        size = int(length / step)
+        if index < start + size:
+            within = index - start
+            if within == 0:
+                return str(number)
+            syllable = _SYLLABLES.get(size, {}).get(within)
+            return f"{number}{syllable}" if syllable else f"{number}.{within + 1}"
+        start += size
+    raise AssertionError("index is within the bar")
+
+
+def count_index(meter: Meter, step: Fraction, text: str) -> int:
+    """The step of the bar that a count names: "2&", "2.3"; "a" alone is that of beat 1."""
+    match = re.fullmatch(r"(\d+)?(?:([e&a+])|\.(\d+))?", text.strip())
+    if not match or not text.strip():
+        raise MidiforgeError(f"{text!r} is not a count", hint="such as 1, 2e, 3&, 4a or 2.3")
+    number, syllable, within = match.groups()
+    beat = int(number) if number else 1
+    if not 1 <= beat <= len(meter.groups):
+        raise MidiforgeError(
+            f"{text!r}: a bar of {meter} has no beat {beat}", hint=f"1 to {len(meter.groups)}"
+        )
+    lengths = meter.beat_lengths
+    size = int(lengths[beat - 1] / step)
+    offset = 0
+    if syllable:
+        syllable = "&" if syllable == "+" else syllable
+        places = {said: i for i, said in _SYLLABLES.get(size, {}).items()}
+        if syllable not in places:
+            raise MidiforgeError(
+                f"{text!r}: no {syllable!r} among {size} steps to the beat",
+                hint=f"count steps instead: {beat}.1 to {beat}.{size}",
+            )
+        offset = places[syllable]
+    elif within:
+        offset = int(within) - 1
+        if not 0 <= offset < size:
+            raise MidiforgeError(
+                f"{text!r}: that beat has {size} steps", hint=f"{beat}.1 to {beat}.{size}"
+            )
+    return int(meter.beats[beat - 1] / step) + offset

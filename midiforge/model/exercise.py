@@ -1,0 +1,124 @@
+"""An exercise: everything an output needs to know, and nothing it has to work out."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from midiforge.model.hit import Hit
+from midiforge.model.meter import Meter
+from midiforge.model.swing import Swing
+from midiforge.model.tempo import TempoMap
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A stretch of an exercise.
+
+    kind: "count-in", "entry" (the first time through of a late entry), "exercise", "time"
+        (bars of timekeeping), "call" or "response".
+    start, length: in quarter notes.
+    """
+
+    kind: str
+    title: str
+    start: Fraction
+    length: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """How the material of an exercise was moved.
+
+    sticking: its name, or its letters as typed.
+    placement: grid steps by which the phrase starts late; `placement_name` as a count.
+    accents: where they come from; `accent_placement` None when they go with the sticking.
+    lead: the hand of the first stroke, "R" or "L"; "" where no hand plays.
+    feet_placement: grid steps by which the feet start late.
+    """
+
+    sticking: str
+    placement: int = 0
+    placement_name: str = "1"
+    accents: str = "own"
+    accent_placement: int | None = None
+    lead: str = ""
+    swapped: bool = False
+    backward: bool = False
+    feet_placement: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Dynamics:
+    """A level over time that scales velocities.
+
+    points: (time in quarter notes, level), 1 meaning as the kit has it; straight lines between
+        them; a step is two points at one time.
+    """
+
+    points: tuple[tuple[Fraction, Fraction], ...] = ()
+
+    def level(self, time: Fraction) -> Fraction:
+        """The level at `time`; at a step, the one after it."""
+        if not self.points:
+            return Fraction(1)
+        before = self.points[0]
+        for point in self.points:
+            if point[0] > time:
+                if before[0] == point[0] or point is self.points[0]:
+                    return point[1]
+                share = (time - before[0]) / (point[0] - before[0])
+                return before[1] + share * (point[1] - before[1])
+            before = point
+        return before[1]
+
+
+@dataclass(frozen=True, slots=True)
+class Exercise:
+    """One exercise at one tempo; times and lengths are in quarter notes, exact.
+
+    Time 0 is its first downbeat; the count-in lies before it, the loop ends at `length`.
+
+    order: its number in the lesson, from 1.
+    stage: "feet", "hands", "full" or one of the drill's own.
+    title: what a person calls it.
+    feet: what the feet play, in words; "" for nothing.
+    step: one step of the grid that the phrase moves on.
+    hits: what sounds, by time, count-in and click included.
+    answers: what the player is expected to play where the exercise leaves room (response bars).
+    sections: in order, the count-in first if there is one.
+    returns_after_bars: after how many bars phrase, ostinatos and bar line meet again.
+    bars: how many are written, without count-in.
+    loop_start: where the seam leads back to; 0 unless the phrase enters late.
+    """
+
+    order: int
+    stage: str
+    title: str
+    variant: Variant
+    feet: str
+    meter: Meter
+    step: Fraction
+    swing: Swing
+    tempo: TempoMap
+    hits: tuple[Hit, ...]
+    answers: tuple[Hit, ...]
+    sections: tuple[Section, ...]
+    count_in_bars: int
+    bars: int
+    returns_after_bars: int
+    loop_start: Fraction
+    dynamics: Dynamics
+
+    @property
+    def count_in(self) -> Fraction:
+        """Length of the count-in."""
+        return self.count_in_bars * self.meter.bar
+
+    @property
+    def length(self) -> Fraction:
+        """From the first downbeat to the end of the loop."""
+        return self.bars * self.meter.bar
+
+    @property
+    def seconds(self) -> Fraction:
+        """How long it lasts, count-in included."""
+        return self.tempo.seconds(-self.count_in, self.length)

@@ -1,0 +1,47 @@
+"""Swing: pairs of equal notes played long and short."""
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from midiforge.errors import MidiforgeError
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """How far the second note of each pair is put back.
+
+    pair: the length of the two notes together, in quarter notes.
+    share: the first note's share of the pair: 1/2 is straight, 2/3 is triplet swing.
+    """
+
+    pair: Fraction
+    share: Fraction
+
+    @property
+    def is_straight(self) -> bool:
+        return self.share == Fraction(1, 2)
+
+    def played(self, time: Fraction) -> Fraction:
+        """Where a written time is played; both in quarter notes, both exact."""
+        if self.is_straight:
+            return time
+        start = time // self.pair * self.pair
+        within = time - start
+        half = self.pair / 2
+        if within < half:
+            return start + within * 2 * self.share
+        return start + self.pair * self.share + (within - half) * 2 * (1 - self.share)
+
+
+def read_ratio(text: str) -> Fraction:
+    """The first note's share of a pair, from a ratio of long to short such as "2:1"."""
+    match = re.fullmatch(r"\s*(\d{1,4})\s*:\s*(\d{1,4})\s*", text)
+    if not match or not int(match[2]) or not 1 <= Fraction(int(match[1]), int(match[2])) <= 9:
+        raise MidiforgeError(
+            f"{text!r} is not a swing ratio", hint="long to short, from 1:1 (straight) to 9:1"
+        )
+    return Fraction(int(match[1]), int(match[1]) + int(match[2]))
+
+
+STRAIGHT = Swing(Fraction(1), Fraction(1, 2))

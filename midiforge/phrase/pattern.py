@@ -1,0 +1,78 @@
+"""Repeating patterns of single strokes: typed on a grid, or by count."""
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from midiforge.errors import MidiforgeError
+from midiforge.model.counts import count_index, steps_in_bar
+from midiforge.model.hit import Strength
+from midiforge.model.meter import Meter
+
+_MARKS = {"x": Strength.TAP, ">": Strength.ACCENT, "g": Strength.GHOST}
+_MOST_STEPS = 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """Strokes that repeat; lengths and times in quarter notes.
+
+    strokes: (time, strength), times from 0 and below `length`, rising.
+    """
+
+    length: Fraction
+    strokes: tuple[tuple[Fraction, Strength], ...]
+
+    def shifted(self, late: Fraction) -> "Pattern":
+        """Begun `late` quarter notes later and wrapped."""
+        moved = (((time + late) % self.length, strength) for time, strength in self.strokes)
+        return Pattern(self.length, tuple(sorted(moved)))
+
+    @property
+    def period(self) -> Fraction:
+        """The shortest length after which it repeats itself."""
+        strokes = len(self.strokes)
+        for parts in range(strokes, 1, -1):
+            if strokes % parts == 0 and self.shifted(self.length / parts) == self:
+                return self.length / parts
+        return self.length
+
+
+def parse_pattern(text: str, meter: Meter, step: Fraction) -> Pattern:
+    """A pattern from a grid ("...x ..x.") or from counts ("1a 2&", bars divided by |).
+
+    On a grid each character is one step: x a tap, > an accent, g a ghost note, . a rest; the
+    pattern is as long as its steps. Counts name places in a bar of `meter` on steps of `step`
+    quarter notes; > before a count accents it. The pattern is then as long as its bars.
+    """
+    if not text.strip():
+        raise MidiforgeError("the pattern is empty", hint="such as 'x... x...' or '1 3'")
+    if re.fullmatch(r"[x>g.\s|]+", text):
+        return _parse_grid(text, step)
+    return _parse_counts(text, meter, step)
+
+
+def _parse_grid(text: str, step: Fraction) -> Pattern:
+    marks = [letter for letter in text if not letter.isspace() and letter != "|"]
+    if len(marks) > _MOST_STEPS:
+        raise MidiforgeError(f"the pattern has {len(marks)} steps", hint=f"up to {_MOST_STEPS}")
+    strokes = tuple((i * step, _MARKS[mark]) for i, mark in enumerate(marks) if mark != ".")
+    if not strokes:
+        raise MidiforgeError(f"the pattern {text!r} has no strokes", hint="x is a stroke")
+    return Pattern(len(marks) * step, strokes)
+
+
+def _parse_counts(text: str, meter: Meter, step: Fraction) -> Pattern:
+    if not re.search(r"\d", text):
+        raise MidiforgeError(f"{text!r} is neither counts nor a grid", hint="1a 2& or ...x ..x.")
+    size = steps_in_bar(meter, step)
+    strokes: dict[int, Strength] = {}
+    bars = text.split("|")
+    for bar, part in enumerate(bars):
+        for word in part.split():
+            strength = Strength.ACCENT if word.startswith(">") else Strength.TAP
+            index = bar * size + count_index(meter, step, word.removeprefix(">"))
+            if index in strokes:
+                raise MidiforgeError(f"the count {word!r} is there twice")
+            strokes[index] = strength
+    return Pattern(len(bars) * meter.bar, tuple((i * step, strokes[i]) for i in sorted(strokes)))

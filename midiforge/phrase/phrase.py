@@ -1,0 +1,115 @@
+"""A phrase: strokes on equal grid steps, and how it is turned and moved."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+from midiforge.model.hit import HANDS, Limb, Strength
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """One stroke of a sticking.
+
+    grace: how many grace notes of the other hand come before it (1 flam, 2 drag).
+    """
+
+    limb: Limb
+    strength: Strength = Strength.TAP
+    grace: int = 0
+    buzz: bool = False
+
+
+Step = tuple[Stroke, ...]  # what sounds together on one grid step; () is a rest
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """Strokes on equal grid steps, repeating. Moving a phrase gives a new one.
+
+    name: the rudiment's name, or the sticking as typed.
+    """
+
+    name: str
+    steps: tuple[Step, ...]
+
+    def __len__(self) -> int:
+        return len(self.steps)
+
+    @property
+    def period(self) -> int:
+        """The fewest steps after which it repeats itself; divides its length."""
+        return period(self.steps)
+
+    def placed(self, late: int) -> "Phrase":
+        """Begun `late` steps later, its end wrapped round to the front."""
+        return replace(self, steps=rotated(self.steps, late))
+
+    def reversed(self) -> "Phrase":
+        """Last step first; grace notes stay before their strokes."""
+        return replace(self, steps=self.steps[::-1])
+
+    def swapped(self) -> "Phrase":
+        """The hands changed over; feet stay."""
+
+        def swap(stroke: Stroke) -> Stroke:
+            return replace(stroke, limb=stroke.limb.opposite) if stroke.limb.is_hand else stroke
+
+        return self.mapped(swap)
+
+    def mapped(self, change: Callable[[Stroke], Stroke]) -> "Phrase":
+        """With every stroke changed."""
+        return replace(self, steps=tuple(tuple(map(change, step)) for step in self.steps))
+
+    def unaccented(self) -> "Phrase":
+        """Its accents played as taps; ghosts stay."""
+        return self.mapped(_as_tap)
+
+    @property
+    def accents(self) -> tuple[bool, ...]:
+        """For each step, whether a stroke on it is accented."""
+        return tuple(any(s.strength is Strength.ACCENT for s in step) for step in self.steps)
+
+    @property
+    def lead(self) -> str:
+        """The hand of the first hand stroke, "R" or "L"; "" if no hand plays."""
+        for step in self.steps:
+            for stroke in step:
+                if stroke.limb in HANDS:
+                    return stroke.limb.letter
+        return ""
+
+    @property
+    def limbs(self) -> frozenset[Limb]:
+        return frozenset(stroke.limb for step in self.steps for stroke in step)
+
+
+def _as_tap(stroke: Stroke) -> Stroke:
+    if stroke.strength is Strength.ACCENT:
+        return replace(stroke, strength=Strength.TAP)
+    return stroke
+
+
+def accented(step: Step) -> Step:
+    """The step with its hand strokes accented; the strokes of feet stay as they are."""
+    return tuple(
+        replace(stroke, strength=Strength.ACCENT) if stroke.limb.is_hand else stroke
+        for stroke in step
+    )
+
+
+def rotated(items: Sequence[T], late: int) -> tuple[T, ...]:
+    """The items begun `late` places later, the end wrapped round to the front."""
+    late %= len(items)
+    return (*items[len(items) - late :], *items[: len(items) - late])
+
+
+def period(items: Sequence[T]) -> int:
+    """The fewest places by which `items` can be rotated without a change."""
+    size = len(items)
+    for length in range(1, size // 2 + 1):
+        if size % length == 0 and items[length:] == items[:-length]:
+            return length
+    return size
