@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from midiforge.kit import Kit
+from midiforge.model.exercise import Touch
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.phrase.every import Every
@@ -132,15 +133,6 @@ class Shape:
 
 
 @dataclass(frozen=True, slots=True)
-class Humanise:
-    """Seeded unevenness: standard deviations in ms and in velocity."""
-
-    timing: float = 0.0
-    velocity: float = 0.0
-    seed: int = 1
-
-
-@dataclass(frozen=True, slots=True)
 class Drill:
     """One idea and how to turn it over. Made by `read_drill` and `check_drill`."""
 
@@ -174,9 +166,7 @@ class Drill:
     easiest_first: bool
     kit: Kit
     file_format: int
-    flam_ms: float
-    drag_ms: float
-    humanise: Humanise
+    touch: Touch
 
     def material(self) -> Iterator[Sticking]:
         """The stickings, typed and named ones first, then the enumerated ones."""

@@ -7,11 +7,13 @@ from typing import Any
 
 from midiforge.disk import read_toml
 from midiforge.drill import values
-from midiforge.drill.drill import Drill, Humanise, Line, Stage, Sticking, Voicing
+from midiforge.drill.drill import Drill, Line, Stage, Sticking, Voicing
 from midiforge.drill.keys import BY_NAME, KEYS, STAGE_KEYS, Key
 from midiforge.errors import MidiforgeError, nearest
 from midiforge.kit import Kit, read_kit
 from midiforge.library import shelf
+from midiforge.model.counts import steps_in_bar
+from midiforge.model.exercise import Touch
 from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.meter import NOTE_VALUES, Meter
 from midiforge.model.swing import read_ratio
@@ -37,12 +39,16 @@ CLICK_VOICES = (
 )
 
 
-def read_drill(path: Path | str, **changes: Any) -> Drill:
-    """The drill in a TOML file; keys given as `changes` take the place of the file's."""
+def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Drill:
+    """The drill in a TOML file; keys of `changes` take the place of the file's."""
     path = Path(path)
     content = read_toml(path)
+    for name, value in (changes or {}).items():
+        own = content.get(name)
+        both_tables = isinstance(own, dict) and isinstance(value, Mapping)
+        content[name] = {**own, **value} if both_tables and own else value
     try:
-        return check_drill({**content, **changes}, folder=path.parent, name=path.stem)
+        return check_drill(content, folder=path.parent, name=path.stem)
     except MidiforgeError as error:
         raise error.within(str(path)) from None
 
@@ -138,12 +144,12 @@ class _Reader:
             easiest_first=self.text("order") == "easiest",
             kit=kit,
             file_format=self.whole("format", 0, 1),
-            flam_ms=self.number("flam_ms", 1, 200),
-            drag_ms=self.number("drag_ms", 1, 200),
-            humanise=Humanise(
-                self.number("humanise.timing", 0, 50),
-                self.number("humanise.velocity", 0, 40),
-                self.whole("humanise.seed", 0, 2**31),
+            touch=Touch(
+                flam_ms=self.number("flam_ms", 1, 200),
+                drag_ms=self.number("drag_ms", 1, 200),
+                timing_ms=self.number("humanise.timing", 0, 50),
+                velocity=self.number("humanise.velocity", 0, 40),
+                seed=self.whole("humanise.seed", 0, 2**31),
             ),
         )
 
@@ -218,7 +224,7 @@ class _Reader:
     def steps(self, items: list[Any], meter: Meter) -> tuple[int, ...]:
         found = tuple(values.whole(item, 1, values.MOST_STEPS, "steps to a beat") for item in items)
         for each in found:
-            values.steps_in_bar(meter, meter.beat / each)
+            steps_in_bar(meter, meter.beat / each)
         return tuple(dict.fromkeys(found))
 
     def lines(self, name: str, meter: Meter, step: Any) -> tuple[Line, ...]:

@@ -5,6 +5,7 @@ Every reader raises MidiforgeError without saying which key it read; the caller 
 
 import re
 from collections.abc import Mapping
+from contextlib import suppress
 from fractions import Fraction
 
 from midiforge.drill.drill import Accents, Line, Places, Ramp, Shape, Span, Voicing, ladder
@@ -88,10 +89,8 @@ def whole(value: object, low: int, high: int, what: str = "") -> int:
 def number(value: object, low: float, high: float) -> float:
     """A number from `low` to `high`."""
     if isinstance(value, str):
-        try:
+        with suppress(ValueError):
             value = float(value)
-        except ValueError:
-            pass
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not low <= value <= high:
         raise MidiforgeError(f"{value!r} is not a number from {low:g} to {high:g}")
     return float(value)
@@ -200,10 +199,10 @@ def voicing(content: object) -> Voicing:
     else:
         items = content if isinstance(content, list) else str(content).split(",")
         for item in items:
-            left, equals, right = str(item).partition("=")
+            left, equals, text = str(item).partition("=")
             if not equals:
                 raise MidiforgeError(f"{item!r} is not a rule", hint="such as RH accent=ride-bell")
-            pairs.append((left, right))
+            pairs.append((left, text))
     rules: dict[tuple[Limb, str], tuple[str, ...]] = {}
     for left, right in pairs:
         for player, strength in _rule(left):

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from math import lcm
 
 from midiforge.drill.drill import Drill, Line, Shape, Span, Stage, Voicing
@@ -189,7 +190,7 @@ def _through_form(
 
 def _one_stroke_at_a_time(strokes: list[_Raw], meter: Meter, step: Fraction) -> None:
     """No limb may have two strokes at once, the hand of a grace note included."""
-    for before, after in zip(strokes, strokes[1:], strict=False):
+    for before, after in pairwise(strokes):
         if before.time == after.time and before.limb and before.limb is after.limb:
             raise MidiforgeError(
                 f"the {before.limb.title} has two strokes at once "

@@ -7,6 +7,7 @@ from fractions import Fraction
 from midiforge.drill.drill import Drill, Stage
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.compose import Score, compose
+from midiforge.lesson.resolution import parts_of_a_quarter
 from midiforge.lesson.variants import Dropped, Material, describe, variants
 from midiforge.model.exercise import Exercise, Section, Variant
 from midiforge.model.hit import FEET, HANDS
@@ -26,6 +27,7 @@ def exercises(drill: Drill, dropped: Callable[[Dropped], None] | None = None) ->
     order = 0
     seen: set[int] = set()
     tempos = _tempo_maps(drill)
+    parts = parts_of_a_quarter(drill)
     for material in _in_order(drill, dropped):
         for stage in drill.stages:
             score = score_of(drill, material, stage)
@@ -37,7 +39,7 @@ def exercises(drill: Drill, dropped: Callable[[Dropped], None] | None = None) ->
             seen.add(content)
             for tempo in tempos:
                 order += 1
-                yield _exercise(drill, material, stage, score, tempo, order)
+                yield _exercise(drill, material, stage, score, tempo, order, parts)
 
 
 def _in_order(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Iterator[Material]:
@@ -54,7 +56,9 @@ def _in_order(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Iterat
 
     def full(material: Material) -> Exercise | None:
         score = score_of(drill, material, drill.stages[-1])
-        return score and _exercise(drill, material, drill.stages[-1], score, tempo, 0)
+        if score is None:
+            return None
+        return _exercise(drill, material, drill.stages[-1], score, tempo, 0, 1)
 
     tempo = _tempo_maps(drill)[0]
     return iter(easiest_first(kept(), full))
@@ -79,7 +83,13 @@ def _tempo_maps(drill: Drill) -> tuple[TempoMap, ...]:
 
 
 def _exercise(
-    drill: Drill, material: Material, stage: Stage, score: Score, tempo: TempoMap, order: int
+    drill: Drill,
+    material: Material,
+    stage: Stage,
+    score: Score,
+    tempo: TempoMap,
+    order: int,
+    parts: int,
 ) -> Exercise:
     hands = material.phrase is not None and not stage.limbs.isdisjoint(HANDS)
     feet = ""
@@ -107,6 +117,8 @@ def _exercise(
         returns_after_bars=score.returns_after_bars,
         loop_start=score.loop_start,
         dynamics=score.dynamics,
+        touch=drill.touch,
+        parts=parts,
     )
 
 

@@ -1,6 +1,6 @@
 """What every output reads: exercises, as hits on an exact timeline."""
 
-from midiforge.model.exercise import Dynamics, Exercise, Section, Variant
+from midiforge.model.exercise import Dynamics, Exercise, Section, Touch, Variant
 from midiforge.model.hit import Hit, Limb, Ornament, OrnamentKind, Strength
 from midiforge.model.meter import Meter
 from midiforge.model.swing import Swing
@@ -18,5 +18,6 @@ __all__ = [
     "Strength",
     "Swing",
     "TempoMap",
+    "Touch",
     "Variant",
 ]

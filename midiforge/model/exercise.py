@@ -72,6 +72,22 @@ class Dynamics:
 
 
 @dataclass(frozen=True, slots=True)
+class Touch:
+    """How strokes are played.
+
+    flam_ms: how long before its stroke a flam's grace note comes.
+    drag_ms: how far apart the notes of a drag or ruff are.
+    timing_ms, velocity: standard deviations of a seeded unevenness; 0 for none.
+    """
+
+    flam_ms: float = 30.0
+    drag_ms: float = 35.0
+    timing_ms: float = 0.0
+    velocity: float = 0.0
+    seed: int = 1
+
+
+@dataclass(frozen=True, slots=True)
 class Exercise:
     """One exercise at one tempo; times and lengths are in quarter notes, exact.
 
@@ -88,6 +104,8 @@ class Exercise:
     returns_after_bars: after how many bars phrase, ostinatos and bar line meet again.
     bars: how many are written, without count-in.
     loop_start: where the seam leads back to; 0 unless the phrase enters late.
+    parts: into how many equal parts a quarter note must be divided for every time of the whole
+        lesson, as played, to fall on one.
     """
 
     order: int
@@ -107,6 +125,8 @@ class Exercise:
     returns_after_bars: int
     loop_start: Fraction
     dynamics: Dynamics
+    touch: Touch
+    parts: int
 
     @property
     def count_in(self) -> Fraction:

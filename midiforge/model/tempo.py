@@ -25,10 +25,10 @@ class TempoMap:
         return self.changes[-1][1]
 
     def quarter(self, time: Fraction) -> Fraction:
-        """Seconds that a quarter note lasts at `time`."""
+        """Seconds that a quarter note lasts just before `time`."""
         tempo = self.first
         for start, each in self.changes:
-            if start > time:
+            if start >= time:
                 break
             tempo = each
         return 60 / (tempo * self.pulse)

@@ -1,0 +1,128 @@
+"""A drill from the command line: a file, flags, or a file with flags laid over it."""
+
+import inspect
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from midiforge.drill.keys import BY_NAME, GROUPS, Key
+from midiforge.errors import MidiforgeError
+
+if TYPE_CHECKING:
+    from midiforge.drill.drill import Drill
+
+_TYPES: dict[str, Any] = {
+    "text": str | None,
+    "texts": list[str] | None,
+    "whole": int | None,
+    "number": float | None,
+    "yes-no": bool | None,
+}
+_FILE = Annotated[
+    Path | None,
+    typer.Argument(metavar="[DRILL.toml]", help="A drill file; flags take the place of its keys."),
+]
+_SET = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="KEY=VALUE",
+        help="Any other key of a drill file, its value as TOML: stage.duo.limbs='[\"RH\"]'.",
+    ),
+]
+
+
+def takes_a_drill(command: Callable[..., None]) -> Callable[..., None]:
+    """Gives a command whose first parameter is a drill the argument and flags to name one."""
+    own = list(inspect.signature(command).parameters.values())[1:]
+    flags = {key.name.replace(".", "_"): key for key in BY_NAME.values() if key.kind != "table"}
+
+    def wrapped(**given: Any) -> None:
+        path = given.pop("drill_file")
+        settings = given.pop("set_keys") or []
+        keys = {key.name: given.pop(name) for name, key in flags.items()}
+        drill = _drill(path, keys, settings)
+        command(drill, **given)
+
+    parameters = [
+        inspect.Parameter(
+            "drill_file", inspect.Parameter.POSITIONAL_OR_KEYWORD, default=None, annotation=_FILE
+        )
+    ]
+    for group, keys in GROUPS.items():
+        for key in keys:
+            if key.kind != "table":
+                parameters.append(_parameter(key, group))
+    parameters.append(
+        inspect.Parameter(
+            "set_keys", inspect.Parameter.KEYWORD_ONLY, default=None, annotation=_SET
+        )
+    )
+    parameters += [each.replace(kind=inspect.Parameter.KEYWORD_ONLY) for each in own]
+    wrapped.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+    wrapped.__annotations__ = {each.name: each.annotation for each in parameters}
+    wrapped.__doc__ = command.__doc__
+    wrapped.__name__ = command.__name__
+    return wrapped
+
+
+def _parameter(key: Key, group: str) -> inspect.Parameter:
+    declared = f"{key.flag}/--no-{key.flag[2:]}" if key.kind == "yes-no" else key.flag
+    usual = f" [{key.default}]" if key.default not in ("", True, False) else ""
+    option = typer.Option(
+        declared,
+        metavar=None if key.kind == "yes-no" else key.example or None,
+        help=key.help + usual,
+        rich_help_panel=group,
+        show_default=False,
+    )
+    return inspect.Parameter(
+        key.name.replace(".", "_"),
+        inspect.Parameter.KEYWORD_ONLY,
+        default=None,
+        annotation=Annotated[_TYPES[key.kind], option],
+    )
+
+
+def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Drill":
+    from midiforge.drill.read import check_drill, read_drill
+
+    changes: dict[str, Any] = {}
+    for setting in settings:
+        _merge(changes, _setting(setting))
+    for name, value in keys.items():
+        if value is None or value == []:
+            continue
+        if isinstance(value, list):
+            value = [part for each in value for part in each.split(",") if part.strip()]
+        table, dot, inner = name.rpartition(".")
+        _merge(changes, {table: {inner: value}} if dot else {name: value})
+    if path is None and not changes:
+        raise MidiforgeError("there is no drill", hint="name a file, or give --sticking")
+    return read_drill(path, changes) if path else check_drill(changes)
+
+
+def _setting(text: str) -> dict[str, Any]:
+    import tomllib
+
+    name, equals, value = text.partition("=")
+    if not equals:
+        raise MidiforgeError(f"{text!r} sets nothing", "--set", hint="KEY=VALUE")
+    try:
+        return tomllib.loads(f"{name} = {value}")
+    except tomllib.TOMLDecodeError:
+        pass
+    try:  # A bare word, as a shell leaves it.
+        return tomllib.loads(f"{name} = {value.strip()!r}")
+    except tomllib.TOMLDecodeError as error:
+        raise MidiforgeError(f"{text!r} is not TOML: {error}", "--set") from None
+
+
+def _merge(into: dict[str, Any], changes: dict[str, Any]) -> None:
+    for name, value in changes.items():
+        if isinstance(value, dict) and isinstance(into.get(name), dict):
+            _merge(into[name], value)
+        else:
+            into[name] = value

@@ -1,0 +1,259 @@
+"""A lesson's folder: a file for each exercise, the whole lesson in one, the index, the cues.
+
+Everything is written aside first and moved into place at the end, so that a build that fails or
+is interrupted leaves the folder as it was. A list of what midiforge wrote, with checksums, stays
+in the folder: nothing else is ever overwritten or removed.
+"""
+
+import csv
+import shutil
+import tempfile
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from fractions import Fraction
+from hashlib import blake2b
+from pathlib import Path
+
+from midiforge.disk import reason
+from midiforge.errors import MidiforgeError
+from midiforge.kit import Kit
+from midiforge.midi import smf
+from midiforge.midi.exercise_file import file_bytes
+from midiforge.midi.lesson_file import LessonFile
+from midiforge.midi.names import file_name
+from midiforge.midi.tracks import exercise_parts
+from midiforge.model.exercise import Exercise
+from midiforge.model.tempo import plain
+
+INDEX, LESSON, CUES = "index.csv", "lesson.mid", "cues.csv"
+RECORD = ".midiforge-wrote"
+
+INDEX_COLUMNS = (
+    "file",
+    "order",
+    "stage",
+    "sticking",
+    "placement",
+    "accents",
+    "lead",
+    "tempo",
+    "bars",
+    "count_in_bars",
+    "returns_after_bars",
+    "seconds",
+)
+CUE_COLUMNS = ("start", "seconds", "order", "title", "section")
+
+
+@dataclass(frozen=True, slots=True)
+class Built:
+    """What a build wrote.
+
+    files: how many exercises.
+    seconds: how long the whole lesson lasts.
+    kept: files of an earlier build that somebody changed since; they were left alone.
+    """
+
+    folder: Path
+    files: int
+    seconds: Fraction
+    kept: tuple[str, ...]
+
+
+def build(
+    exercises: Iterable[Exercise],
+    kit: Kit,
+    folder: Path,
+    title: str,
+    file_format: int = 1,
+    digits: int = 2,
+    progress: Callable[[int], None] | None = None,
+) -> Built:
+    """Writes a lesson into a folder, made if it is not there.
+
+    digits: of the number that each file name begins with.
+    progress: told how many exercises are written.
+    Raises MidiforgeError, the folder left as it was, where something cannot be written or would
+    overwrite a file that midiforge did not make.
+    """
+    with _errors(folder):
+        made = not folder.exists()
+        if not made and not folder.is_dir():
+            raise MidiforgeError("is a file, not a folder", str(folder))
+        folder.mkdir(parents=True, exist_ok=True)
+        before = _Record(folder)
+        for name in (INDEX, LESSON, CUES):
+            before.check(name)
+        aside = Path(tempfile.mkdtemp(prefix=".midiforge-", dir=folder))
+        done = False
+        try:
+            writer = _Writer(aside, kit, title, file_format, digits)
+            count = writer.write_all(exercises, progress)
+            if not count:
+                raise MidiforgeError("there is no exercise to write")
+            kept = before.replace_by(writer.written, aside)
+            done = True
+        finally:
+            shutil.rmtree(aside, ignore_errors=True)
+            if made and not done:
+                shutil.rmtree(folder, ignore_errors=True)
+    return Built(folder, count, writer.seconds, tuple(kept))
+
+
+@contextmanager
+def _errors(folder: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        place = str(error.filename or folder)
+        raise MidiforgeError(f"cannot be written: {reason(error)}", place) from None
+
+
+class _Writer:
+    """Writes the files of a lesson into a folder and notes their checksums."""
+
+    def __init__(self, folder: Path, kit: Kit, title: str, file_format: int, digits: int) -> None:
+        self.folder = folder
+        self.kit = kit
+        self.title = title
+        self.single = file_format == 0
+        self.digits = digits
+        self.written: dict[str, str] = {}
+        self.seconds = Fraction(0)
+
+    def write_all(
+        self, exercises: Iterable[Exercise], progress: Callable[[int], None] | None
+    ) -> int:
+        count = 0
+        lesson: LessonFile | None = None
+        with (
+            (self.folder / INDEX).open("w", newline="", encoding="utf-8") as index_file,
+            (self.folder / CUES).open("w", newline="", encoding="utf-8") as cues_file,
+        ):
+            index, cues = csv.writer(index_file), csv.writer(cues_file)
+            index.writerow(INDEX_COLUMNS)
+            cues.writerow(CUE_COLUMNS)
+            try:
+                for exercise in exercises:
+                    division = smf.division(exercise.parts)
+                    lesson = lesson or LessonFile(self.title, self.kit, division)
+                    parts = exercise_parts(exercise, self.kit, division, self.single)
+                    name = file_name(exercise, self.digits)
+                    self._write(name, file_bytes(parts, exercise.title, self.kit, division))
+                    index.writerow(_index_row(name, exercise))
+                    for cue in lesson.add(exercise, parts):
+                        start = _clock(cue.seconds)
+                        seconds = f"{float(cue.seconds):.3f}"
+                        cues.writerow((start, seconds, cue.order, cue.title, cue.section))
+                    count += 1
+                    if progress:
+                        progress(count)
+                if lesson:
+                    with (self.folder / LESSON).open("wb") as stream:
+                        lesson.write(stream, self.single)
+                    self.seconds = lesson.seconds
+            finally:
+                if lesson:
+                    lesson.close()
+        for name in (INDEX, LESSON, CUES):
+            if (self.folder / name).exists():
+                self.written[name] = _checksum_of(self.folder / name)
+        return count
+
+    def _write(self, name: str, content: bytes) -> None:
+        (self.folder / name).write_bytes(content)
+        self.written[name] = _checksum(content)
+
+
+def _index_row(name: str, exercise: Exercise) -> tuple[object, ...]:
+    variant = exercise.variant
+    accents = variant.accents
+    if variant.accent_placement is not None:
+        accents += f" late {variant.accent_placement}"
+    return (
+        name,
+        exercise.order,
+        exercise.stage,
+        variant.sticking + (", backward" if variant.backward else ""),
+        variant.placement,
+        accents,
+        variant.lead,
+        plain(exercise.tempo.first),
+        exercise.bars,
+        exercise.count_in_bars,
+        exercise.returns_after_bars,
+        f"{float(exercise.seconds):.3f}",
+    )
+
+
+def _clock(seconds: Fraction) -> str:
+    """Seconds as h:mm:ss.mmm."""
+    whole = round(seconds * 1000)
+    minutes, rest = divmod(whole, 60_000)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{rest // 1000:02d}.{rest % 1000:03d}"
+
+
+class _Record:
+    """What midiforge wrote into a folder before: names and checksums, a line each."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.sums: dict[str, set[str]] = {}
+        path = folder / RECORD
+        if path.is_file():
+            for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
+                checksum, _, name = line.partition("  ")
+                if name and Path(name).name == name:
+                    self.sums.setdefault(name, set()).add(checksum)
+
+    def unchanged(self, name: str) -> bool:
+        """Whether the file there is one that midiforge wrote, as it wrote it."""
+        path = self.folder / name
+        return name in self.sums and path.is_file() and _checksum_of(path) in self.sums[name]
+
+    def check(self, name: str) -> None:
+        """Raises MidiforgeError if a file of that name is there that midiforge did not write."""
+        path = self.folder / name
+        if (path.exists() or path.is_symlink()) and not self.unchanged(name):
+            what = "was changed since" if name in self.sums else "is there, and not from midiforge"
+            raise MidiforgeError(
+                f"{what}; it would be overwritten",
+                str(path),
+                hint="move it away, or build into another folder",
+            )
+
+    def replace_by(self, written: dict[str, str], aside: Path) -> list[str]:
+        """Moves new files into place and removes old ones; names those left since changed."""
+        for name in written:
+            self.check(name)
+        gone = [name for name in self.sums if name not in written]
+        kept = [n for n in gone if (self.folder / n).exists() and not self.unchanged(n)]
+        both = [f"{checksum}  {name}\n" for name, sums in self.sums.items() for checksum in sums]
+        new = [f"{checksum}  {name}\n" for name, checksum in written.items()]
+        # Interrupted from here on, the next build must know the old files and the new ones.
+        self._save([*both, *new], aside)
+        for name in gone:
+            if name not in kept:
+                (self.folder / name).unlink(missing_ok=True)
+        for name in written:
+            (aside / name).replace(self.folder / name)
+        self._save(new, aside)
+        return kept
+
+    def _save(self, lines: list[str], aside: Path) -> None:
+        (aside / RECORD).write_text("".join(lines), encoding="utf-8")
+        (aside / RECORD).replace(self.folder / RECORD)
+
+
+def _checksum(content: bytes) -> str:
+    return blake2b(content, digest_size=16).hexdigest()
+
+
+def _checksum_of(path: Path) -> str:
+    total = blake2b(digest_size=16)
+    with path.open("rb") as stream:
+        while block := stream.read(1 << 20):
+            total.update(block)
+    return total.hexdigest()

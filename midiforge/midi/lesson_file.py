@@ -1,0 +1,93 @@
+"""The whole lesson in running order, in one Standard MIDI File, with its cues."""
+
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack
+from dataclasses import dataclass
+from fractions import Fraction
+from shutil import copyfileobj
+from tempfile import SpooledTemporaryFile
+from typing import IO
+
+from midiforge.kit import Kit
+from midiforge.midi import smf
+from midiforge.midi.exercise_file import opening
+from midiforge.midi.tracks import Part
+from midiforge.model.exercise import Exercise
+
+_IN_MEMORY = 1 << 19  # bytes of a track kept in memory before it goes to disk
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """Where a section of the lesson begins.
+
+    seconds: from the beginning of the lesson.
+    """
+
+    seconds: Fraction
+    order: int
+    title: str
+    section: str
+
+
+@dataclass(slots=True)
+class _Track:
+    """A track as far as it has come; `pending` ticks have gone by since its last event."""
+
+    events: IO[bytes]
+    pending: int
+    size: int = 0
+
+
+class LessonFile:
+    """Joins exercises one to another; close it in the end, for it keeps tracks on disk."""
+
+    def __init__(self, title: str, kit: Kit, division: int) -> None:
+        self.title = title
+        self.kit = kit
+        self.division = division
+        self.seconds = Fraction(0)
+        self._at = 0
+        self._tracks: dict[str, _Track] = {}
+        self._open = ExitStack()
+
+    def close(self) -> None:
+        """Lets go of the disk."""
+        self._open.close()
+
+    def add(self, exercise: Exercise, parts: Mapping[str, Part]) -> Iterator[Cue]:
+        """Puts an exercise, as its parts, behind what there is; gives the cues of its sections."""
+        length = smf.ticks(exercise.count_in, self.division)
+        length += smf.ticks(exercise.length, self.division)
+        for name in parts:
+            if name not in self._tracks:
+                spool = SpooledTemporaryFile(max_size=_IN_MEMORY)  # noqa: SIM115  # see close
+                self._tracks[name] = _Track(self._open.enter_context(spool), self._at)
+        for name, track in self._tracks.items():
+            part = parts.get(name)
+            if part is None or not part.events:
+                track.pending += length
+                continue
+            delta = smf.quantity(track.pending + part.first)
+            track.events.write(delta)
+            track.events.write(part.events)
+            track.size += len(delta) + len(part.events)
+            track.pending = part.rest
+        self._at += length
+        began = self.seconds
+        self.seconds += exercise.seconds
+        for section in exercise.sections:
+            start = exercise.tempo.seconds(-exercise.count_in, section.start)
+            yield Cue(began + start, exercise.order, exercise.title, section.title)
+
+    def write(self, stream: IO[bytes], single: bool) -> None:
+        """Writes the file; format 0 if all is in a `single` track, else 1."""
+        stream.write(smf.header(0 if single else 1, len(self._tracks), self.division))
+        for number, (name, track) in enumerate(self._tracks.items(), start=1):
+            begin = opening(name, self.title, self.kit, sound=number == len(self._tracks))
+            end = smf.quantity(track.pending) + smf.END_OF_TRACK
+            stream.write(smf.track_header(len(begin) + track.size + len(end)))
+            stream.write(begin)
+            track.events.seek(0)
+            copyfileobj(track.events, stream)
+            stream.write(end)

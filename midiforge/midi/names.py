@@ -1,0 +1,37 @@
+"""File names that sort in teaching order and read well."""
+
+import re
+
+from midiforge.model.exercise import Exercise
+from midiforge.model.tempo import plain
+
+ENDING = ".mid"
+_LONGEST = 60
+
+
+def file_name(exercise: Exercise, digits: int) -> str:
+    """Such as "07-full-single-paradiddle-from-1e-92bpm.mid"."""
+    variant = exercise.variant
+    words = [f"{exercise.order:0{digits}d}", exercise.stage]
+    if variant.sticking:
+        words += [_worded(variant.sticking)[:_LONGEST], f"from-{_worded(variant.placement_name)}"]
+        if variant.backward:
+            words.append("backward")
+        if variant.swapped:
+            words.append(f"lead-{variant.lead}")
+        if variant.accents != "own":
+            words.append(f"accents-{_worded(variant.accents)[:_LONGEST]}")
+        if variant.accent_placement is not None:
+            words.append(f"accents-late-{variant.accent_placement}")
+    else:
+        words.append(_worded(exercise.feet)[:_LONGEST])
+    if variant.feet_placement:
+        words.append(f"feet-late-{variant.feet_placement}")
+    words.append("-".join(dict.fromkeys((plain(exercise.tempo.first), plain(exercise.tempo.last)))))
+    return "-".join(filter(None, words)) + "bpm" + ENDING
+
+
+def _worded(text: str) -> str:
+    """The text as words of a file name that every system takes."""
+    spoken = text.replace("&", "and").replace("+", "and")
+    return re.sub(r"[^A-Za-z0-9]+", "-", spoken).strip("-")

@@ -1,0 +1,85 @@
+"""The bytes of Standard MIDI Files 1.0: quantities, chunks and the events midiforge writes."""
+
+from fractions import Fraction
+
+LARGEST_QUANTITY = 0x0FFFFFFF
+LARGEST_DIVISION = 0x7FFF
+# Divides every grid of 1 to 12 steps; taken where no division fits the times exactly.
+_ROUNDING_DIVISION = 27720
+_USUAL_DIVISION = 480
+
+_SHORT = tuple(bytes((i,)) if i < 0x80 else bytes((0x80 | i >> 7, i & 0x7F)) for i in range(0x4000))
+
+
+def quantity(value: int) -> bytes:
+    """A variable-length quantity: seven bits a byte, the most significant first."""
+    if value < 0x4000:
+        return _SHORT[value]
+    if value > LARGEST_QUANTITY:
+        raise ValueError(f"{value} does not fit a variable-length quantity")
+    groups = [value & 0x7F]
+    while value := value >> 7:
+        groups.append(0x80 | value & 0x7F)
+    return bytes(reversed(groups))
+
+
+def division(parts: int) -> int:
+    """Ticks to a quarter note so that each of `parts` equal parts is a whole number of ticks.
+
+    A multiple of 480 where one is legal, for programs that like it. Where no legal division is
+    a multiple of `parts`, one that nearly is: times are then rounded one by one.
+    """
+    from math import lcm
+
+    usual = lcm(parts, _USUAL_DIVISION)
+    if usual <= LARGEST_DIVISION:
+        return usual
+    if parts <= LARGEST_DIVISION:
+        return parts * max(1, _USUAL_DIVISION // parts)
+    return _ROUNDING_DIVISION
+
+
+def ticks(time: Fraction, division: int) -> int:
+    """The tick nearest to a time in quarter notes, halves rounded up."""
+    return (2 * time.numerator * division + time.denominator) // (2 * time.denominator)
+
+
+def header(file_format: int, tracks: int, division: int) -> bytes:
+    """The header chunk."""
+    return b"MThd\0\0\0\6" + b"".join(n.to_bytes(2) for n in (file_format, tracks, division))
+
+
+def track_header(size: int) -> bytes:
+    """What comes before a track's events, which fill `size` bytes."""
+    return b"MTrk" + size.to_bytes(4)
+
+
+def meta(kind: int, content: bytes) -> bytes:
+    """A meta event, without its delta time."""
+    return bytes((0xFF, kind)) + quantity(len(content)) + content
+
+
+def text(kind: int, words: str) -> bytes:
+    """A meta event of text; the specification promises ASCII only, readers take Latin-1."""
+    return meta(kind, words.encode("latin-1", "replace"))
+
+
+TEXT, COPYRIGHT, TRACK_NAME, LYRIC, MARKER = 0x01, 0x02, 0x03, 0x05, 0x06
+END_OF_TRACK = meta(0x2F, b"")
+
+
+def tempo(quarter: Fraction) -> bytes:
+    """Set tempo; `quarter` is the length of a quarter note in seconds."""
+    microseconds = min(max(round(quarter * 1_000_000), 1), 0xFFFFFF)
+    return meta(0x51, microseconds.to_bytes(3))
+
+
+def time_signature(numerator: int, unit: int, pulse: Fraction) -> bytes:
+    """Time signature; the metronome byte says how many MIDI clocks a pulse lasts."""
+    clocks = min(max(round(24 * pulse), 1), 255)
+    return meta(0x58, bytes((numerator, unit.bit_length() - 1, clocks, 8)))
+
+
+def program_change(channel: int, program: int) -> bytes:
+    """Program change; both counted from 1, as musicians do."""
+    return bytes((0xC0 | channel - 1, program - 1))

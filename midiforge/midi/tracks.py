@@ -1,0 +1,153 @@
+"""An exercise as tracks of encoded events that can be written alone or joined one to another."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+
+from midiforge.kit import Kit
+from midiforge.midi import smf
+from midiforge.model.exercise import Exercise
+from midiforge.performance import Note, notes
+
+CONDUCTOR = "conductor"
+SINGLE = "single"  # the one track of format 0
+
+# A note lasts a thirty-second note, or until the same note sounds again. Drum sounds do not
+# listen to it, but every note must end.
+_NOTE_PARTS = 8
+
+# An event's place in time, four to a tick, and its bytes. What comes first at one tick:
+Event = tuple[int, bytes]
+_META, _OFF, _LYRIC, _ON = range(4)
+
+
+@dataclass(slots=True)
+class Part:
+    """A track's events over a stretch of time, ready to be joined to what comes before.
+
+    first: ticks from the beginning of the stretch to the first event.
+    events: encoded, the first without its delta time; empty for none.
+    rest: ticks from the last event to the end of the stretch.
+    """
+
+    first: int
+    events: bytes
+    rest: int
+
+
+def exercise_parts(
+    exercise: Exercise, kit: Kit, division: int, single: bool = False
+) -> dict[str, Part]:
+    """The exercise's tracks by name: the conductor first, then one for each who plays.
+
+    single: all in one track instead (format 0).
+    """
+    start = -smf.ticks(-exercise.count_in, division)
+    length = start + smf.ticks(exercise.length, division)
+    tracks: dict[str, list[Event]] = {CONDUCTOR: _conductor(exercise, division, start)}
+    _add_notes(tracks, _struck(exercise, kit, division, start, length), kit, division, length)
+    if single:
+        events = [event for track in tracks.values() for event in track]
+        tracks = {SINGLE: events}
+    return {name: _part(events, length) for name, events in tracks.items()}
+
+
+def _conductor(exercise: Exercise, division: int, start: int) -> list[Event]:
+    meter = exercise.meter
+    events = [
+        (_META, smf.time_signature(meter.numerator, meter.unit, meter.pulse)),
+    ]
+    for i, (time, tempo) in enumerate(exercise.tempo.changes):
+        at = start + smf.ticks(time, division) if i else 0
+        events.append((4 * at + _META, smf.tempo(60 / (tempo * exercise.tempo.pulse))))
+    for i, section in enumerate(exercise.sections):
+        words = section.title
+        if i == 0:
+            words = f"{exercise.order}. {exercise.title}: {words}"
+        at = start + smf.ticks(section.start, division)
+        events.append((4 * at + _META, smf.text(smf.MARKER, words)))
+    return events
+
+
+def _struck(
+    exercise: Exercise, kit: Kit, division: int, start: int, length: int
+) -> list[tuple[int, Note]]:
+    """The notes with their ticks, in order of ticks."""
+    struck = []
+    per_ms: dict[Fraction, float] = {}
+    for note in notes(exercise, kit):
+        above, below = note[0].as_integer_ratio()
+        tick = start + (2 * above * division + below) // (2 * below)
+        if note[1]:
+            quarter = exercise.tempo.quarter(note.time)
+            if quarter not in per_ms:
+                per_ms[quarter] = division / (1000 * float(quarter))
+            tick += round(note.offset * per_ms[quarter])
+            tick = min(max(tick, 0), length - 1)
+        struck.append((tick, note))
+    struck.sort(key=_by_tick)
+    return struck
+
+
+def _by_tick(struck: tuple[int, Note]) -> int:
+    return struck[0]
+
+
+def _add_notes(
+    tracks: dict[str, list[Event]],
+    struck: Iterable[tuple[int, Note]],
+    kit: Kit,
+    division: int,
+    length: int,
+) -> None:
+    """Note on and off events; of two strokes of one note at one tick the louder sounds."""
+    on, off = 0x90 | kit.channel - 1, 0x80 | kit.channel - 1
+    lasting = max(1, division // _NOTE_PARTS)
+    sounding: dict[int, tuple[int, list[Event], int]] = {}
+    messages: dict[tuple[int, int], bytes] = {}
+    offs = [bytes((off, number, 64)) for number in range(128)]
+    for tick, (_, _, number, velocity, part, sticking) in struck:
+        if part not in tracks:
+            tracks[part] = []
+        events = tracks[part]
+        if sticking:
+            events.append((4 * tick + _LYRIC, _lyric(sticking)))
+        message = messages.get((number, velocity))
+        if message is None:
+            message = messages[number, velocity] = bytes((on, number, velocity))
+        if number in sounding:
+            last, where, index = sounding[number]
+            if last == tick:
+                if velocity > where[index][1][2]:
+                    where[index] = (4 * tick + _ON, message)
+                continue
+            if tick < last + lasting:
+                where[index + 1] = (4 * tick + _OFF, offs[number])
+        sounding[number] = (tick, events, len(events))
+        events.append((4 * tick + _ON, message))
+        end = tick + lasting
+        events.append((4 * (end if end < length else length) + _OFF, offs[number]))
+
+
+_lyrics: dict[str, bytes] = {}
+
+
+def _lyric(words: str) -> bytes:
+    if words not in _lyrics:
+        _lyrics[words] = smf.text(smf.LYRIC, words)
+    return _lyrics[words]
+
+
+def _part(events: list[Event], length: int) -> Part:
+    events.sort()
+    if not events:
+        return Part(0, b"", length)
+    quantity = smf.quantity
+    pieces: list[bytes] = []
+    at = first = events[0][0] >> 2
+    for place, content in events:
+        tick = place >> 2
+        pieces += quantity(tick - at), content
+        at = tick
+    pieces[0] = b""
+    return Part(first, b"".join(pieces), length - at)

@@ -1,0 +1,137 @@
+"""How an exercise is played: its hits as notes of a kit, ornaments written out.
+
+What every sounding output starts from, whether it counts in ticks, seconds or samples.
+"""
+
+import random
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import NamedTuple
+
+from midiforge.kit import Kit
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import HANDS, Hit, Limb, OrnamentKind, Strength
+
+CLICK = "click"
+
+_BUZZ_MS = 38.0  # between the bounces of a pressed stick; from memory, teachers ask for no gaps
+_BUZZ_FADE = 0.72
+_MOST_BOUNCES = 16
+# Grace notes stay within this share of a grid step, so that they never meet the step before.
+_GRACE_SHARE = 0.45
+_LETTERS: dict[str, str] = {limb: limb.letter for limb in HANDS}
+_CLICK_STRENGTH = {Strength.ACCENT: "click-accent", Strength.TAP: "click"}
+
+
+class Note(NamedTuple):
+    """One note to play.
+
+    time: quarter notes from the first downbeat, swing included, exact.
+    offset: how many ms before (below 0) or after that it sounds.
+    number, velocity: as MIDI has them.
+    part: who plays it: a limb's letters, "click", or the name of a time layer.
+    sticking: what is written below the stroke, such as "R" or "llR"; "" for none.
+    """
+
+    time: Fraction
+    offset: float
+    number: int
+    velocity: int
+    part: str
+    sticking: str
+
+
+def notes(exercise: Exercise, kit: Kit) -> Iterator[Note]:
+    """The exercise's hits as notes of `kit`, in the order of its hits.
+
+    Grace notes that lie before the seam's stroke come twice where the exercise is played on
+    from something (a count-in), else only before the seam that leads back to it.
+    """
+    swing, level = exercise.swing, exercise.dynamics.level
+    straight, flat = swing.is_straight, not exercise.dynamics.points
+    uneven = _Unevenness(exercise) if exercise.touch.timing_ms or exercise.touch.velocity else None
+    sounds: dict[tuple[str, str, str], tuple[int, int]] = {}
+    letters = _LETTERS
+    new = tuple.__new__  # a named tuple at half the cost of its own constructor
+    for hit in exercise.hits:
+        time, limb, voice, strength = hit.time, hit.limb, hit.voice, hit.strength
+        part = limb or hit.layer
+        sound = sounds.get((voice, strength, part))
+        if sound is None:
+            named = _CLICK_STRENGTH[strength] if part == CLICK else strength
+            sound = kit.note(voice), kit.velocities[named]
+            sounds[voice, strength, part] = sound
+        number, velocity = sound
+        if not straight:
+            time = swing.played(time)
+        offset = 0.0
+        if part != CLICK:
+            if not flat:
+                velocity = _velocity(velocity * level(hit.time))
+            if uneven:
+                offset, velocity = uneven.of(velocity)
+        if hit.ornament is None:
+            yield new(Note, (time, offset, number, velocity, part, letters.get(part, "")))
+        else:
+            yield from _ornamented(
+                exercise, kit, hit, Note(time, offset, number, velocity, part, "")
+            )
+
+
+def _ornamented(exercise: Exercise, kit: Kit, hit: Hit, stroke: Note) -> Iterator[Note]:
+    ornament, limb = hit.ornament, hit.limb
+    assert ornament is not None and limb is not None
+    if ornament.kind is OrnamentKind.BUZZ:
+        yield stroke._replace(sticking=f"{limb.letter}z")
+        room = 1000 * float(ornament.length * exercise.tempo.quarter(hit.time + ornament.length))
+        for bounce in range(1, min(int(0.9 * room / _BUZZ_MS), _MOST_BOUNCES) + 1):
+            velocity = _velocity(stroke.velocity * _BUZZ_FADE**bounce)
+            yield stroke._replace(offset=stroke.offset + bounce * _BUZZ_MS, velocity=velocity)
+        return
+    grace_limb = ornament.limb or limb.opposite
+    grace = Note(
+        stroke.time,
+        0.0,
+        kit.note(ornament.voice),
+        _velocity(kit.velocities["grace"] * exercise.dynamics.level(hit.time)),
+        grace_limb,
+        "",
+    )
+    count, touch = ornament.grace_notes, exercise.touch
+    apart = touch.flam_ms if count == 1 else touch.drag_ms
+    room = 1000 * float(exercise.step * exercise.tempo.quarter(hit.time)) * _GRACE_SHARE
+    apart = min(apart, room / count)
+    before = [grace._replace(offset=stroke.offset - apart * i) for i in range(count, 0, -1)]
+    if hit.time > -exercise.count_in:
+        yield from before
+    yield stroke._replace(sticking=grace_limb.letter.lower() * count + limb.letter)
+    if hit.time == exercise.loop_start:
+        end = exercise.swing.played(exercise.length)
+        yield from (each._replace(time=end) for each in before)
+
+
+class _Unevenness:
+    """Seeded deviations, cut off at three standard deviations."""
+
+    def __init__(self, exercise: Exercise) -> None:
+        self.touch = exercise.touch
+        self.chance = random.Random(f"{self.touch.seed}:{exercise.order}")
+
+    def of(self, velocity: int) -> tuple[float, int]:
+        offset = self._within(self.touch.timing_ms)
+        return offset, _velocity(velocity + self._within(self.touch.velocity))
+
+    def _within(self, deviation: float) -> float:
+        return max(-3 * deviation, min(3 * deviation, self.chance.gauss(0, deviation)))
+
+
+def _velocity(value: float | Fraction) -> int:
+    return max(1, min(127, round(value)))
+
+
+_TITLES = {limb.value: limb.title.capitalize() for limb in Limb} | {CLICK: "Click"}
+
+
+def part_title(part: str) -> str:
+    """A part in words: "Right hand", "Click", "son-clave-3-2"."""
+    return _TITLES.get(part, part)
