@@ -204,11 +204,16 @@ def test_the_level_two_kit_adds_its_fourteen_notes() -> None:
     assert sorted(kit("general-midi-2")["notes"].values()) == list(range(27, 88))
 
 
+# General MIDI numbers of what a module sounds for clicks and time layers; no pad sends them.
+PERCUSSION_BESIDE_THE_PADS = (54, 56, 75, 76, 77)
+
+
 def test_the_electronic_kit_hears_the_22_notes_of_the_data_set() -> None:
     """Groove MIDI Dataset (2019, CC BY 4.0), the table of its pads; its 446,000 hits have 22
     different notes."""
     assert len(ZONES) == 22
-    assert hears("electronic") == ZONES
+    assert ZONES.items() <= hears("electronic").items()
+    assert not set(hears("electronic")) - set(ZONES) - set(PERCUSSION_BESIDE_THE_PADS)
 
 
 def test_the_electronic_kit_tells_three_openings_of_the_hihat() -> None:

@@ -95,6 +95,8 @@ def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Dri
     for name, value in keys.items():
         if value is None or value == []:
             continue
+        if name == "kit" and Path(value).is_file():
+            value = str(Path(value).resolve())  # from here, not from the drill's folder
         if isinstance(value, list):
             value = [part for each in value for part in each.split(",") if part.strip()]
         table, dot, inner = name.rpartition(".")

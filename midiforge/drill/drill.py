@@ -31,6 +31,7 @@ class Line:
 
     name: of the ostinato, or the pattern as typed.
     voice: "" for what the voicing gives the limb.
+    partner: whether it only came along with another.
     """
 
     name: str
@@ -38,6 +39,7 @@ class Line:
     limb: Limb | None
     voice: str
     pattern: Pattern
+    partner: bool = False
 
 
 @dataclass(frozen=True, slots=True)

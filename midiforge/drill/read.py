@@ -1,6 +1,7 @@
 """From a TOML file or a mapping to a checked drill."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -270,7 +271,7 @@ class _Reader:
                 line = values.line(f"{name} on {free[0].value}", meter, step, free)
             if line.limb not in used:
                 used.add(line.limb)
-                found.append(line)
+                found.append(replace(line, partner=True))
             elif partner != "usual":
                 raise MidiforgeError(
                     f"the partner {line.name!r} needs the {line.limb.title if line.limb else ''}, "
@@ -406,7 +407,7 @@ def default_title(
     hands = ", ".join(sticking.title for sticking in stickings[:3])
     if every and not hands:
         hands = f"Every sticking of {every.strokes}"
-    below = " and ".join(line.title for line in feet)
+    below = " and ".join(line.title for line in feet if not line.partner)
     return " over ".join(filter(None, (hands, below))) or "Drill"
 
 

@@ -94,7 +94,7 @@ def _exercise(
     hands = material.phrase is not None and not stage.limbs.isdisjoint(HANDS)
     feet = ""
     if not stage.limbs.isdisjoint(FEET):
-        feet = " and ".join(line.title for line in material.feet)
+        feet = " and ".join(line.title for line in material.feet if not line.partner)
     sections = score.sections
     if len(tempo.changes) > 1:
         sections = (*sections, *_tempo_sections(tempo, score.bars * drill.meter.bar))

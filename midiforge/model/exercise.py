@@ -96,7 +96,7 @@ class Exercise:
     order: its number in the lesson, from 1.
     stage: "feet", "hands", "full" or one of the drill's own.
     title: what a person calls it.
-    feet: what the feet play, in words; "" for nothing.
+    feet: what the feet play, in words, without their partners; "" for nothing.
     step: one step of the grid that the phrase moves on.
     hits: what sounds, by time, count-in and click included.
     answers: what the player is expected to play where the exercise leaves room (response bars).
