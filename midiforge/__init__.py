@@ -1,11 +1,11 @@
 """Drum-set independence exercises as MIDI, from one drill.
 
-    import midiforge
+import midiforge
 
-    drill = midiforge.check_drill({"sticking": "RLRR LRLL", "feet": "tumbao", "placements": "beat"})
-    for exercise in midiforge.exercises(drill):
-        print(exercise.order, exercise.title, len(exercise.hits))
-    midiforge.build_lesson(drill, "lesson")
+drill = midiforge.check_drill({"sticking": "RLRR LRLL", "feet": "tumbao", "placements": "beat"})
+for exercise in midiforge.exercises(drill):
+    print(exercise.order, exercise.title, len(exercise.hits))
+midiforge.build_lesson(drill, "lesson")
 """
 
 from typing import TYPE_CHECKING

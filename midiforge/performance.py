@@ -10,9 +10,7 @@ from typing import NamedTuple
 
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import HANDS, Hit, Limb, OrnamentKind, Strength
-
-CLICK = "click"
+from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
 
 _BUZZ_MS = 38.0  # between the bounces of a pressed stick; from memory, teachers ask for no gaps
 _BUZZ_FADE = 0.72

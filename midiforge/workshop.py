@@ -25,6 +25,16 @@ class Report:
     warnings: tuple[str, ...]
 
 
+def strangers(drill: Drill) -> list[str]:
+    """Ostinatos in a meter of another kind than their own, one sentence each."""
+    lines = {line.name: line for line in (*drill.feet, *drill.layers)}
+    return [
+        f"{line.title} is at home in {line.home}, not in {drill.meter}"
+        for line in lines.values()
+        if line.home and line.home.is_compound != drill.meter.is_compound
+    ]
+
+
 def build_lesson(
     drill: Drill, folder: Path | str, progress: Callable[[int], None] | None = None
 ) -> Report:
@@ -34,7 +44,7 @@ def build_lesson(
     Raises MidiforgeError; the folder is then as it was.
     """
     dropped: list[Dropped] = []
-    warned: dict[str, None] = {}
+    warned = dict.fromkeys(strangers(drill))
 
     def watched() -> Iterator[Exercise]:
         for exercise in exercises(drill, dropped.append):

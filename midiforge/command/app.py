@@ -18,6 +18,7 @@ app = typer.Typer(
     name="midiforge",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # flags and their help side by side, at any width
     context_settings={"help_option_names": ["-h", "--help"]},
     help="Writes drum-set independence exercises as MIDI: one drill in, every placement, "
     "stage and tempo out.",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from midiforge.drill.keys import BY_NAME, GROUPS, Key
+from midiforge.drill.keys import KEYS, Key
 from midiforge.errors import MidiforgeError
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ _TYPES: dict[str, Any] = {
 }
 _FILE = Annotated[
     Path | None,
-    typer.Argument(metavar="[DRILL.toml]", help="A drill file; flags take the place of its keys."),
+    typer.Argument(metavar="DRILL.toml", help="A drill file; flags take the place of its keys."),
 ]
 _SET = Annotated[
     list[str] | None,
@@ -37,7 +37,7 @@ _SET = Annotated[
 def takes_a_drill(command: Callable[..., None]) -> Callable[..., None]:
     """Gives a command whose first parameter is a drill the argument and flags to name one."""
     own = list(inspect.signature(command).parameters.values())[1:]
-    flags = {key.name.replace(".", "_"): key for key in BY_NAME.values() if key.kind != "table"}
+    flags = {key.name.replace(".", "_"): key for key in KEYS if key.kind != "table"}
 
     def wrapped(**given: Any) -> None:
         path = given.pop("drill_file")
@@ -51,16 +51,11 @@ def takes_a_drill(command: Callable[..., None]) -> Callable[..., None]:
             "drill_file", inspect.Parameter.POSITIONAL_OR_KEYWORD, default=None, annotation=_FILE
         )
     ]
-    for group, keys in GROUPS.items():
-        for key in keys:
-            if key.kind != "table":
-                parameters.append(_parameter(key, group))
-    parameters.append(
-        inspect.Parameter(
-            "set_keys", inspect.Parameter.KEYWORD_ONLY, default=None, annotation=_SET
-        )
-    )
     parameters += [each.replace(kind=inspect.Parameter.KEYWORD_ONLY) for each in own]
+    parameters += [_parameter(key) for key in flags.values()]
+    parameters.append(
+        inspect.Parameter("set_keys", inspect.Parameter.KEYWORD_ONLY, default=None, annotation=_SET)
+    )
     wrapped.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
     wrapped.__annotations__ = {each.name: each.annotation for each in parameters}
     wrapped.__doc__ = command.__doc__
@@ -68,14 +63,13 @@ def takes_a_drill(command: Callable[..., None]) -> Callable[..., None]:
     return wrapped
 
 
-def _parameter(key: Key, group: str) -> inspect.Parameter:
+def _parameter(key: Key) -> inspect.Parameter:
     declared = f"{key.flag}/--no-{key.flag[2:]}" if key.kind == "yes-no" else key.flag
     usual = f" [{key.default}]" if key.default not in ("", True, False) else ""
     option = typer.Option(
         declared,
         metavar=None if key.kind == "yes-no" else key.example or None,
         help=key.help + usual,
-        rich_help_panel=group,
         show_default=False,
     )
     return inspect.Parameter(

@@ -32,6 +32,7 @@ class Line:
     name: of the ostinato, or the pattern as typed.
     voice: "" for what the voicing gives the limb.
     partner: whether it only came along with another.
+    home: the meter it is usually played in; None for a typed one.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Line:
     voice: str
     pattern: Pattern
     partner: bool = False
+    home: Meter | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,10 +8,13 @@ from typing import Any
 
 from midiforge.disk import read_toml
 from midiforge.drill import values
+from midiforge.drill.click import click_voices
 from midiforge.drill.drill import Drill, Line, Stage, Sticking, Voicing
-from midiforge.drill.keys import BY_NAME, KEYS, STAGE_KEYS, Key
+from midiforge.drill.grid import usual_steps
+from midiforge.drill.keys import BY_NAME, KEYS, STAGE_KEYS
+from midiforge.drill.kinds import items_of, of_kind
 from midiforge.errors import MidiforgeError, nearest
-from midiforge.kit import Kit, read_kit
+from midiforge.kit import read_kit
 from midiforge.library import shelf
 from midiforge.model.counts import steps_in_bar
 from midiforge.model.exercise import Touch
@@ -27,17 +30,6 @@ DEFAULT_VOICING: Voicing = {
     (Limb.RIGHT_FOOT, ""): ("bass-drum",),
     (Limb.LEFT_FOOT, ""): ("hihat-pedal",),
 }
-
-# On the first beat, on the others; the first pair that the drill leaves free is the click.
-CLICK_VOICES = (
-    ("woodblock-high", "woodblock-low"),
-    ("metronome-bell", "metronome-click"),
-    ("claves", "claves"),
-    ("cowbell", "cowbell"),
-    ("side-stick", "side-stick"),
-    ("triangle-open", "triangle-mute"),
-    ("tambourine", "tambourine"),
-)
 
 
 def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Drill:
@@ -160,7 +152,7 @@ class _Reader:
         """The value of a key, or its default, of the kind the table says."""
         key = BY_NAME[name]
         value = self.content.get(name)
-        return key.default if value is None else _of_kind(key, value, name)
+        return key.default if value is None else of_kind(key, value, name)
 
     def read(self, name: str, reader: Any) -> Any:
         """A key through its reader, errors naming the key."""
@@ -174,7 +166,7 @@ class _Reader:
         return str(self.raw(name))
 
     def items(self, name: str) -> Any:
-        return _items(self.raw(name))
+        return items_of(self.raw(name))
 
     def flag(self, name: str) -> bool:
         return bool(self.raw(name))
@@ -339,7 +331,7 @@ class _Reader:
         for key, value in content.items():
             if key not in keys:
                 raise MidiforgeError(f"unknown key {key!r}", where, hint=nearest(key, keys))
-            got[key] = _of_kind(keys[key], value, f"{where}.{key}")
+            got[key] = of_kind(keys[key], value, f"{where}.{key}")
 
         def read(key: str, reader: Any, usual: Any) -> Any:
             if key not in got:
@@ -353,14 +345,14 @@ class _Reader:
             name=name,
             title=str(got.get("title", base.title)),
             limbs=read(
-                "limbs", lambda v: frozenset(values.limb(str(i)) for i in _items(v)), base.limbs
+                "limbs", lambda v: frozenset(values.limb(str(i)) for i in items_of(v)), base.limbs
             ),
             layers=bool(got.get("layers", base.layers)),
             voicing={**base.voicing, **read("voicing", values.voicing, {})},
             form=read("form", values.form, base.form),
             groove=read(
                 "groove",
-                lambda v: tuple(values.line(str(i), meter, step, HANDS) for i in _items(v)),
+                lambda v: tuple(values.line(str(i), meter, step, HANDS) for i in items_of(v)),
                 base.groove,
             ),
         )
@@ -372,33 +364,15 @@ class _Reader:
 
 def read_sticking(text: str) -> Sticking:
     """A sticking by rudiment name, or as typed."""
-    name = shelf.slug(text)
-    if name in shelf.rudiments():
-        found = shelf.rudiments()[name]
-        return Sticking(found.phrase, found.title, found.steps)
     try:
         phrase = parse_sticking(text)
     except MidiforgeError:
-        # More letters than a sticking has: a name was meant.
-        if len(set(name) - set("rlbkhz-0123456789")) >= 2:
-            shelf.rudiment(text)
+        # Letters that no sticking has: a name was meant.
+        if len(set(shelf.slug(text)) - set("rlbkhz-0123456789")) >= 2:
+            found = shelf.rudiment(text)
+            return Sticking(found.phrase, found.title, found.steps)
         raise
     return Sticking(phrase, phrase.name)
-
-
-def usual_steps(meter: Meter, stickings: tuple[Sticking, ...]) -> int:
-    """Grid steps to a beat where the drill names none: the first sticking's, or sixteenths."""
-    wish = stickings[0].steps if stickings else 0
-    return own_steps(meter, wish)
-
-
-def own_steps(meter: Meter, wish: int) -> int:
-    """Grid steps to a beat nearest to `wish` to a quarter note; sixteenths for no wish."""
-    found = meter.beat * (wish or 4)
-    if found.denominator == 1 and 1 <= found <= values.MOST_STEPS:
-        return int(found)
-    sixteenths = meter.beat * 4
-    return int(sixteenths) if 1 <= sixteenths <= values.MOST_STEPS else 1
 
 
 def default_title(
@@ -409,67 +383,3 @@ def default_title(
         hands = f"Every sticking of {every.strokes}"
     below = " and ".join(line.title for line in feet if not line.partner)
     return " over ".join(filter(None, (hands, below))) or "Drill"
-
-
-def click_voices(name: str, kit: Kit, sounds: set[str]) -> tuple[str, str]:
-    """The click's two voices: those named, or the first pair that the drill leaves free."""
-    used = {kit.note(sound) for sound in sounds}
-    free = [
-        pair
-        for pair in CLICK_VOICES
-        if all(kit.has(voice) and kit.note(voice) not in used for voice in pair)
-    ]
-    if not name:
-        if not free:
-            raise MidiforgeError(
-                "the drill uses every sound a click could have", hint="name one: click_voice"
-            )
-        return free[0]
-    voice = shelf.voice(name).name
-    if kit.note(voice) in used:
-        raise MidiforgeError(
-            f"the drill itself plays {voice!r}",
-            hint="free: " + ", ".join(sorted({each for pair in free for each in pair})),
-        )
-    return voice, voice
-
-
-def _items(value: Any) -> Any:
-    """A list or a table as it is, a text at its commas, nothing as nothing."""
-    if isinstance(value, (list, Mapping)):
-        return value
-    if isinstance(value, str):
-        return [part.strip("\n") for part in value.split(",") if part.strip()]
-    return [value]
-
-
-def _of_kind(key: Key, value: Any, where: str) -> Any:
-    """The value, if it is of the kind that the key takes."""
-    fine = {
-        "text": lambda: isinstance(value, str),
-        "texts": lambda: (
-            isinstance(value, (str, int, float, list, Mapping)) and not isinstance(value, bool)
-        ),
-        "whole": lambda: isinstance(value, (int, str)) and not isinstance(value, bool),
-        "number": lambda: isinstance(value, (int, float, str)) and not isinstance(value, bool),
-        "yes-no": lambda: isinstance(value, bool),
-        "table": lambda: isinstance(value, Mapping),
-    }[key.kind]()
-    if key.kind == "texts" and isinstance(value, Mapping) and key.name != "voicing":
-        fine = False
-    if key.kind == "texts" and isinstance(value, list):
-        fine = all(isinstance(i, (str, int, float)) and not isinstance(i, bool) for i in value)
-    if not fine:
-        expected = {"yes-no": "true or false", "texts": "a text or a list of texts"}
-        raise MidiforgeError(f"{value!r} is not {expected.get(key.kind, 'a ' + key.kind)}", where)
-    if key.choices:
-        items = _items(value) if key.kind == "texts" else [value]
-        for item in items:
-            if item not in key.choices:
-                known = [choice for choice in key.choices if choice]
-                raise MidiforgeError(
-                    f"{item!r} is not one of {', '.join(known)}",
-                    where,
-                    hint=nearest(str(item), known),
-                )
-    return value

@@ -7,8 +7,12 @@ from midiforge.drill.keys import GROUPS, STAGE_KEYS, Key
 _SCALAR = {"type": ["string", "number"]}
 _KINDS: dict[str, dict[str, Any]] = {
     "text": {"type": "string"},
-    "texts": {"anyOf": [*({"type": kind} for kind in ("string", "number")), {
-        "type": "array", "items": _SCALAR}]},
+    "texts": {
+        "anyOf": [
+            *({"type": kind} for kind in ("string", "number")),
+            {"type": "array", "items": _SCALAR},
+        ]
+    },
     "whole": {"type": "integer"},
     "number": {"type": "number"},
     "yes-no": {"type": "boolean"},

@@ -175,7 +175,7 @@ def line(text: str, meter: Meter, step: Fraction, free: tuple[Limb, ...]) -> Lin
             f"{found.name!r} has no sound of its own",
             hint=f"say which: '{found.name} as cowbell', or '{found.name} on RF'",
         )
-    return Line(found.name, found.title, player, voice, found.pattern)
+    return Line(found.name, found.title, player, voice, found.pattern, home=found.meter)
 
 
 def _typed(text: str, meter: Meter, step: Fraction) -> Pattern:

@@ -4,7 +4,7 @@ from fractions import Fraction
 from math import lcm
 
 from midiforge.drill.drill import Drill, Line
-from midiforge.drill.read import own_steps
+from midiforge.drill.grid import own_steps
 from midiforge.lesson.cycle import meet
 from midiforge.model.swing import Swing
 

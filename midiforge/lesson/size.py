@@ -1,7 +1,7 @@
 """How many exercises a drill can come to."""
 
 from midiforge.drill.drill import Drill
-from midiforge.drill.read import own_steps
+from midiforge.drill.grid import own_steps
 from midiforge.drill.values import resolve_places
 
 

@@ -7,7 +7,7 @@ from itertools import product
 from math import lcm
 
 from midiforge.drill.drill import Accents, Drill, Line, Sticking
-from midiforge.drill.read import own_steps
+from midiforge.drill.grid import own_steps
 from midiforge.drill.values import resolve_places
 from midiforge.errors import MidiforgeError
 from midiforge.model.counts import count_name, steps_in_bar
@@ -58,6 +58,9 @@ class Dropped:
         return f"{describe(self.variant)}: {what} as {describe(self.same_as)}"
 
 
+_ACCENT_WORDS = {"beats": "accents on the beats", "none": "no accents"}
+
+
 def describe(variant: Variant) -> str:
     """A variant in words, such as "RLRR LRLL from 1e, accents on the beats"."""
     parts = [f"{variant.sticking} from {variant.placement_name}".strip()]
@@ -66,9 +69,9 @@ def describe(variant: Variant) -> str:
     if variant.swapped:
         parts.append("hands changed over")
     if variant.accents != "own":
-        parts.append(f"accents {variant.accents}")
+        parts.append(_ACCENT_WORDS.get(variant.accents, f"accents {variant.accents}"))
     if variant.accent_placement is not None:
-        parts.append(f"accents {variant.accent_placement} steps late")
+        parts.append(f"accents from {variant.accent_placement_name}")
     if variant.feet_placement:
         parts.append(f"feet {variant.feet_placement} steps late")
     return ", ".join(parts)
@@ -137,15 +140,20 @@ def _placed(
     accent_places: tuple[int | None, ...] = (None,)
     if drill.accent_placements is not None:
         accent_places = _resolved(drill, drill.accent_placements, step, size, "accent_placements")
+
+    def name_of(late: int) -> str:
+        return count_name(meter, step, late)
+
     for late, accents, accents_late, feet_late in product(
         places, drill.accents, accent_places, feet_places
     ):
         variant = Variant(
             sticking=name,
             placement=late,
-            placement_name=count_name(meter, step, late),
+            placement_name=name_of(late),
             accents=accents.name,
             accent_placement=accents_late,
+            accent_placement_name="" if accents_late is None else name_of(accents_late),
             lead=phrase.lead,
             swapped=swapped,
             backward=backward,

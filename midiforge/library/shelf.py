@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from midiforge.errors import MidiforgeError, nearest
 from midiforge.model.hit import Limb
@@ -16,7 +16,13 @@ from midiforge.phrase.sticking import parse_sticking
 
 HERE = Path(__file__).parent
 
-T = TypeVar("T")
+
+class _Named(Protocol):
+    @property
+    def title(self) -> str: ...
+
+
+T = TypeVar("T", bound=_Named)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,10 +107,12 @@ def rudiment(name: str) -> Rudiment:
 
 
 def ostinato(name: str) -> LibraryOstinato:
+    """The ostinato of that name or title."""
     return _find(name, ostinatos(), "ostinato")
 
 
 def voice(name: str) -> Voice:
+    """The voice of that name or title."""
     return _find(name, voices(), "voice")
 
 
@@ -118,10 +126,13 @@ def slug(text: str) -> str:
 
 
 def _find(name: str, shelf: Mapping[str, T], what: str) -> T:
-    found = shelf.get(slug(name))
-    if found is None:
-        raise MidiforgeError(f"no {what} is called {name!r}", hint=nearest(slug(name), shelf))
-    return found
+    wanted = slug(name)
+    if wanted in shelf:
+        return shelf[wanted]
+    for each in shelf.values():
+        if slug(each.title) == wanted:
+            return each
+    raise MidiforgeError(f"no {what} is called {name!r}", hint=nearest(wanted, shelf))
 
 
 def _read(file: str, table: str) -> list[dict[str, Any]]:

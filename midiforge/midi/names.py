@@ -1,6 +1,7 @@
 """File names that sort in teaching order and read well."""
 
 import re
+from unicodedata import combining, normalize
 
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
@@ -21,8 +22,8 @@ def file_name(exercise: Exercise, digits: int) -> str:
             words.append(f"lead-{variant.lead}")
         if variant.accents != "own":
             words.append(f"accents-{_worded(variant.accents)[:_LONGEST]}")
-        if variant.accent_placement is not None:
-            words.append(f"accents-late-{variant.accent_placement}")
+        if variant.accent_placement:
+            words.append(f"accents-from-{_worded(variant.accent_placement_name)}")
     else:
         words.append(_worded(exercise.feet)[:_LONGEST])
     if variant.feet_placement:
@@ -32,6 +33,10 @@ def file_name(exercise: Exercise, digits: int) -> str:
 
 
 def _worded(text: str) -> str:
-    """The text as words of a file name that every system takes."""
-    spoken = text.replace("&", "and").replace("+", "and")
-    return re.sub(r"[^A-Za-z0-9]+", "-", spoken).strip("-")
+    """The text as words of a file name that every system takes; a grid by its steps."""
+    if re.fullmatch(r"[x>g.\s|]+", text):
+        steps = re.sub(r"[\s|]", "", text)
+        return "-".join(str(i) for i, mark in enumerate(steps, start=1) if mark != ".")
+    spoken = normalize("NFKD", text.replace("&", "and").replace("+", "and"))
+    plain = "".join(letter for letter in spoken if not combining(letter))
+    return re.sub(r"[^A-Za-z0-9]+", "-", plain).strip("-")

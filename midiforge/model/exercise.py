@@ -30,7 +30,8 @@ class Variant:
 
     sticking: its name, or its letters as typed.
     placement: grid steps by which the phrase starts late; `placement_name` as a count.
-    accents: where they come from; `accent_placement` None when they go with the sticking.
+    accents: where they come from; `accent_placement` None when they go with the sticking,
+        `accent_placement_name` as a count.
     lead: the hand of the first stroke, "R" or "L"; "" where no hand plays.
     feet_placement: grid steps by which the feet start late.
     """
@@ -40,6 +41,7 @@ class Variant:
     placement_name: str = "1"
     accents: str = "own"
     accent_placement: int | None = None
+    accent_placement_name: str = ""
     lead: str = ""
     swapped: bool = False
     backward: bool = False

@@ -55,6 +55,9 @@ _LETTERS = {
 }
 
 
+CLICK = "click"  # the layer of the click
+
+
 class Strength(StrEnum):
     """How hard a stroke is meant; a kit file turns it into a velocity."""
 

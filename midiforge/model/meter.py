@@ -81,6 +81,11 @@ class Meter:
         return len(set(self.groups)) > 1
 
     @property
+    def is_compound(self) -> bool:
+        """Whether all its beats are dotted."""
+        return set(self.groups) == {3}
+
+    @property
     def bar(self) -> Fraction:
         """The length of a bar."""
         return Fraction(4 * self.numerator, self.unit)

@@ -57,8 +57,15 @@ def parse_sticking(text: str, name: str = "") -> Phrase:
     if len(steps) > _MOST_STEPS:
         raise MidiforgeError(f"the sticking has {len(steps)} steps", hint=f"up to {_MOST_STEPS}")
     phrase = Phrase(name, tuple(steps))
-    written = write_sticking(phrase) if len(text.strip().splitlines()) > 1 else text
-    return replace(phrase, name=name or " ".join(written.split()))
+    return replace(phrase, name=name or _typed_name(text, phrase))
+
+
+def _typed_name(text: str, phrase: Phrase) -> str:
+    """The sticking as typed, if that is one line in groups; else written anew."""
+    groups = text.replace("|", " ").split()
+    if len(text.strip().splitlines()) > 1 or 1 < len(groups) == len(phrase):
+        return write_sticking(phrase)
+    return " ".join(groups)
 
 
 def _read_line(line: str, marks: set[int]) -> list[Step]:
@@ -81,8 +88,9 @@ def _read_line(line: str, marks: set[int]) -> list[Step]:
             strokes = _strokes(letter, grace)
             if isinstance(strokes, str):
                 raise wrong(strokes, column)
-            if accent or column in marks:
-                used.add(column)
+            over = marks & set(range(column - len(grace), column + 1))
+            if accent or over:
+                used |= over
                 strokes = tuple(replace(s, strength=Strength.ACCENT) for s in strokes)
             elif ghost_from >= 0:
                 strokes = tuple(replace(s, strength=Strength.GHOST) for s in strokes)
@@ -152,13 +160,13 @@ def _strokes(letter: str, grace: str) -> Step | str:
     return (Stroke(limbs[0], grace=len(grace)),)
 
 
-def write_sticking(phrase: Phrase, bar_steps: int = 0) -> str:
-    """A phrase as one line of text that `parse_sticking` reads back, in groups of four steps.
+def write_sticking(phrase: Phrase, group: int = 0) -> str:
+    """A phrase as one line of text that `parse_sticking` reads back, in groups of steps.
 
-    bar_steps: groups of that many steps instead.
+    group: steps to a group; if not given, four, three, or all, whichever comes out even.
     """
     written = [_write_step(step) for step in phrase.steps]
-    size = bar_steps or 4
+    size = group or next((each for each in (4, 3) if len(phrase) % each == 0), len(phrase))
     return " ".join("".join(written[i : i + size]) for i in range(0, len(written), size))
 
 

@@ -1,0 +1,127 @@
+"""Strokes in their places, before they have a voice: repeating lines, and the phrase in a form."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from midiforge.drill.drill import Line, Span
+from midiforge.errors import MidiforgeError
+from midiforge.lesson.form import spans
+from midiforge.model.counts import count_name
+from midiforge.model.hit import FEET, HANDS, Limb, Strength
+from midiforge.model.meter import Meter
+from midiforge.phrase.phrase import Phrase, Stroke
+
+PHRASE = "the sticking"
+
+LIMB_ORDER: dict[Limb | None, int] = {
+    limb: place for place, limb in enumerate((*FEET, *HANDS, None))
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """One stroke in its place.
+
+    stroke: as the sticking has it; None in a repeating line.
+    voice: "" where the voicing decides.
+    source: what plays it, for errors: an ostinato's name, or `PHRASE`.
+    """
+
+    time: Fraction
+    limb: Limb | None
+    strength: Strength
+    layer: str
+    source: str
+    voice: str = ""
+    stroke: Stroke | None = None
+
+
+def layer_of(limb: Limb | None, name: str) -> str:
+    """The layer a stroke belongs to: the player's hands or feet, or a part of its own."""
+    if limb is None:
+        return name
+    return "hands" if limb.is_hand else "feet"
+
+
+def repeat(
+    lines: Iterable[Line], length: Fraction, start: Fraction = Fraction(0)
+) -> Iterator[Placed]:
+    """The strokes of repeating lines from `start` up to `start + length`."""
+    end = start + length
+    for line in lines:
+        pattern, layer = line.pattern, layer_of(line.limb, line.name)
+        turn = start // pattern.length * pattern.length
+        while turn < end:
+            for time, strength in pattern.strokes:
+                if start <= turn + time < end:
+                    yield Placed(turn + time, line.limb, strength, layer, line.name, line.voice)
+            turn += pattern.length
+
+
+def through_form(
+    phrase: Phrase,
+    limbs: frozenset[Limb],
+    step: Fraction,
+    form: tuple[Span, ...],
+    grooves: Iterable[Line],
+    bars: int,
+    bar: Fraction,
+) -> Iterator[Placed]:
+    """The phrase in its bars of the form, going on where it left off; the groove in the others."""
+    size, bar_steps = len(phrase), int(bar / step)
+    done = 0
+    for at_bar, span in spans(form, bars):
+        start = at_bar * bar
+        if span.kind == "time":
+            yield from repeat(grooves, span.bars * bar, start)
+            continue
+        # A response asks for what its call played.
+        first = (done - span.bars if span.kind == "response" else done) * bar_steps
+        for i in range(span.bars * bar_steps):
+            for stroke in phrase.steps[(first + i) % size]:
+                if stroke.limb in limbs:
+                    yield Placed(
+                        start + i * step,
+                        stroke.limb,
+                        stroke.strength,
+                        layer_of(stroke.limb, PHRASE),
+                        PHRASE,
+                        stroke=stroke,
+                    )
+        if span.kind != "response":
+            done += span.bars
+
+
+def one_at_a_time(strokes: list[Placed], meter: Meter, step: Fraction) -> None:
+    """Checks that no limb has two strokes at once, the hand of a grace note included.
+
+    strokes: sorted by time and limb.
+    """
+    for before, after in pairwise(strokes):
+        if before.time == after.time and before.limb and before.limb is after.limb:
+            raise MidiforgeError(
+                f"the {before.limb.title} has two strokes at once: "
+                f"{before.source} and {after.source}",
+                _place(before.time, meter, step),
+                hint="give one to another limb, such as 'NAME on LF'",
+            )
+    hands: dict[Fraction, set[Limb]] = {}
+    for each in strokes:
+        if each.limb is not None and each.limb.is_hand:
+            hands.setdefault(each.time, set()).add(each.limb)
+    for each in strokes:
+        if each.stroke and each.stroke.grace and each.stroke.limb.opposite in hands[each.time]:
+            raise MidiforgeError(
+                f"the {each.stroke.limb.opposite.title} has a grace note and a stroke at once",
+                _place(each.time, meter, step),
+            )
+
+
+def _place(time: Fraction, meter: Meter, step: Fraction) -> str:
+    bar, within = divmod(time, meter.bar)
+    steps = within / step
+    if steps.denominator == 1:
+        return f"bar {bar + 1}, count {count_name(meter, step, int(steps))}"
+    return f"bar {bar + 1}, {within} quarter notes in"
