@@ -35,3 +35,23 @@ def read_toml(path: Path) -> dict[str, Any]:
 def reason(error: OSError) -> str:
     """What the system says of a failed file operation, in lower case."""
     return (error.strerror or type(error).__name__).lower()
+
+
+def write_aside(path: Path, text: str) -> None:
+    """Writes a text file as a whole or not at all; MidiforgeError if it cannot be written."""
+    import tempfile
+
+    aside: Path | None = None
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w", encoding="utf-8", dir=path.parent, prefix=".midiforge-", delete=False
+        ) as stream:
+            aside = Path(stream.name)
+            stream.write(text)
+        aside.chmod(0o644)
+        aside.replace(path)
+    except OSError as error:
+        raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
+    finally:
+        if aside is not None:
+            aside.unlink(missing_ok=True)

@@ -42,9 +42,7 @@ def with_mido(exercise: midiforge.Exercise, kit: midiforge.Kit) -> bytes:
     conductor.append(mido.MetaMessage("track_name", name=exercise.title))
     meter = exercise.meter
     conductor.append(
-        mido.MetaMessage(
-            "time_signature", numerator=meter.numerator, denominator=meter.unit
-        )
+        mido.MetaMessage("time_signature", numerator=meter.numerator, denominator=meter.unit)
     )
     conductor.append(mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(exercise.tempo.first)))
     at = 0
@@ -162,7 +160,7 @@ def build_sizes() -> None:
         each, peak = float(out[0]) / count, float(out[1]) / 1024
         first = first or (each, peak)
         print(
-            f"  {count:6d} files: {1000 * each:.2f} ms a file ({each / first[0]:.2f} of the first), "
+            f"  {count:6d} files: {1000 * each:.2f} ms a file ({each / first[0]:.2f} times), "
             f"peak {peak:.1f} MiB ({peak / first[1]:.2f})"
         )
 
@@ -181,8 +179,10 @@ def start_up() -> None:
 
 
 if __name__ == "__main__":
-    print(f"Python {sys.version.split()[0]}, peak so far "
-          f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024} MiB")
+    print(
+        f"Python {sys.version.split()[0]}, peak so far "
+        f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024} MiB"
+    )
     bytes_against_mido()
     build_sizes()
     start_up()

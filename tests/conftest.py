@@ -12,11 +12,13 @@ import pytest
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(
-    item: pytest.Item, call: pytest.CallInfo[None]
+    item: pytest.Item,
 ) -> Generator[None, pytest.TestReport, pytest.TestReport]:
     report = yield
-    if os.environ.get("MIDIFORGE_RUN_ALL") == "1" and report.skipped and not hasattr(
-        report, "wasxfail"
+    if (
+        os.environ.get("MIDIFORGE_RUN_ALL") == "1"
+        and report.skipped
+        and not hasattr(report, "wasxfail")
     ):
         report.outcome = "failed"
         report.longrepr = f"{item.nodeid} was skipped, and MIDIFORGE_RUN_ALL=1: {report.longrepr}"

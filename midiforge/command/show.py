@@ -1,13 +1,21 @@
 """midiforge show"""
 
+import re
+import sys
+from collections.abc import Iterable, Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from midiforge.command.inputs import takes_a_drill
+from midiforge.errors import MidiforgeError
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
+    from midiforge.model.exercise import Exercise
+
+_PICTURE_WIDTH = 84
 
 
 @takes_a_drill
@@ -16,7 +24,76 @@ def show(
     only: Annotated[
         str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
     ] = "",
+    picture: Annotated[
+        Path | None,
+        typer.Option("--picture", metavar="FILE.svg", help="Draw to an SVG file instead."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
 ) -> None:
     """Print the exercises of a drill as a drummer reads them, and what they ask of the player."""
-    raise NotImplementedError
+    from midiforge.lesson import Dropped, exercises
+
+    dropped: list[Dropped] = []
+    wanted = _numbers(only)
+    chosen = [
+        each
+        for each in exercises(drill, dropped.append)
+        if not wanted or any(each.order in numbers for numbers in wanted)
+    ]
+    if not chosen:
+        raise MidiforgeError(f"there is no exercise {only}", "--only")
+    if as_json:
+        import json
+
+        from midiforge.screen.facts import as_json as facts
+
+        print(json.dumps([facts(each) for each in chosen], indent=2))
+    elif picture:
+        _draw(chosen, picture)
+    else:
+        _print(chosen)
+        for each in dropped if not wanted else ():
+            print(f"left out: {each.why}")
+
+
+def _numbers(text: str) -> list[range]:
+    """The exercises that "3,5-8" names."""
+    found = []
+    for part in filter(None, (part.strip() for part in text.split(","))):
+        match = re.fullmatch(r"(\d{1,6})(?:\s*-\s*(\d{1,6}))?", part)
+        if not match:
+            raise MidiforgeError(f"{part!r} is not a number", "--only", hint="such as 3,5-8")
+        found.append(range(int(match[1]), int(match[2] or match[1]) + 1))
+    return found
+
+
+def _at_tempos(exercises: Iterable["Exercise"]) -> Iterator[list["Exercise"]]:
+    """Exercises that follow each other and differ only in tempo, together."""
+    group: list[Exercise] = []
+    for exercise in exercises:
+        if group and exercise.hits is not group[-1].hits:
+            yield group
+            group = []
+        group.append(exercise)
+    if group:
+        yield group
+
+
+def _print(chosen: list["Exercise"]) -> None:
+    from rich.console import Console
+
+    from midiforge.screen.show import show_exercise
+
+    console = Console(no_color=not sys.stdout.isatty() or None)
+    for group in _at_tempos(chosen):
+        show_exercise(group, console)
+        console.print()
+
+
+def _draw(chosen: list["Exercise"], path: Path) -> None:
+    from midiforge.disk import write_aside
+    from midiforge.screen.picture import MARK, svg
+
+    if path.exists() and not (path.is_file() and MARK.encode() in path.read_bytes()[:4096]):
+        raise MidiforgeError("is there, and not drawn by midiforge", str(path))
+    write_aside(path, svg([*_at_tempos(chosen)], _PICTURE_WIDTH))

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import lcm
+from math import ceil, lcm
 
 from midiforge.drill.drill import Drill, Stage
 from midiforge.lesson.click import click
@@ -86,17 +86,17 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
     if drill.shape:
         unit = lcm(unit, shaped_bars(drill.shape, returns))
     within_limit(unit, "the exercise with its gaps and dynamics")
-    entry = unit if material.entry and phrase else 0
+    late = material.entry * step if phrase else Fraction(0)
+    entry = unit * ceil(late / (unit * bar))
     repeats = max(drill.repeats, -(-(at_least_bars - entry) // unit))
     bars = within_limit(entry + unit * repeats, "the exercise with its repeats")
 
     whole = once if bars == meeting else strokes(bars)
-    left_out = material.entry * step if entry else Fraction(0)
     to_answer = response_bars(form, bars)
     hits = [*click(drill, bars)]
     answers: list[Hit] = []
     for placed, hit in zip(whole, voiced(whole, stage.voicing, step), strict=True):
-        if placed.source == PHRASE and hit.time < left_out:
+        if placed.source == PHRASE and hit.time < late:
             continue
         left = hit.limb is not None and hit.time // bar in to_answer
         (answers if left else hits).append(hit)

@@ -91,19 +91,21 @@ def _exercise(
     order: int,
     parts: int,
 ) -> Exercise:
-    hands = material.phrase is not None and not stage.limbs.isdisjoint(HANDS)
-    feet = ""
-    if not stage.limbs.isdisjoint(FEET):
+    variant, feet = material.variant, ""
+    if stage.limbs.isdisjoint(FEET):
+        variant = replace(variant, feet_placement=0)
+    else:
         feet = " and ".join(line.title for line in material.feet if not line.partner)
+    if material.phrase is None or stage.limbs.isdisjoint(HANDS):
+        variant = Variant("", accents="", feet_placement=variant.feet_placement)
     sections = score.sections
     if len(tempo.changes) > 1:
         sections = (*sections, *_tempo_sections(tempo, score.bars * drill.meter.bar))
-    late = material.variant.feet_placement
     return Exercise(
         order=order,
         stage=stage.name,
-        title=_title(drill, material, stage, hands, feet),
-        variant=material.variant if hands else Variant("", accents="", feet_placement=late),
+        title=_title(drill, material, variant, stage, feet),
+        variant=variant,
         feet=feet,
         meter=drill.meter,
         step=material.step,
@@ -128,11 +130,11 @@ def _tempo_sections(tempo: TempoMap, length: Fraction) -> Iterator[Section]:
         yield Section("tempo", f"{plain(value)} bpm", start, end - start)
 
 
-def _title(drill: Drill, material: Material, stage: Stage, hands: bool, feet: str) -> str:
+def _title(drill: Drill, material: Material, variant: Variant, stage: Stage, feet: str) -> str:
     """What a person calls the exercise: "Single Paradiddle from 1e, hands on one surface"."""
-    if not hands:
-        late = material.variant.feet_placement
+    if not variant.sticking:
+        late = variant.feet_placement
         moved = f", {late} steps late" if late else ""
         return f"{feet or drill.title}{moved}, {stage.title}"
-    text = describe(replace(material.variant, sticking=material.title))
+    text = describe(replace(variant, sticking=material.title))
     return f"{text}, over {feet}" if feet and stage.name == "full" else f"{text}, {stage.title}"

@@ -20,10 +20,10 @@ def file_name(exercise: Exercise, digits: int) -> str:
             words.append("backward")
         if variant.swapped:
             words.append(f"lead-{variant.lead}")
-        if variant.accents != "own":
-            words.append(f"accents-{_worded(variant.accents)[:_LONGEST]}")
+        accents = [_worded(variant.accents)[:_LONGEST]] if variant.accents != "own" else []
         if variant.accent_placement:
-            words.append(f"accents-from-{_worded(variant.accent_placement_name)}")
+            accents.append(f"from-{_worded(variant.accent_placement_name)}")
+        words += ["accents", *accents] if accents else []
     else:
         words.append(_worded(exercise.feet)[:_LONGEST])
     if variant.feet_placement:

@@ -1,6 +1,7 @@
 """Counting aloud: "1 e & a 2 e & a", and where each syllable lies."""
 
 import re
+from collections.abc import Iterator
 from fractions import Fraction
 
 from midiforge.errors import MidiforgeError
@@ -20,6 +21,13 @@ _SYLLABLES = {
     10: {5: "&"},
     12: {3: "e", 6: "&", 9: "a"},
 }
+_IN_A_DOTTED_BEAT = {12: {4: "&", 8: "a"}}
+
+
+def _syllables(units: int, size: int) -> dict[int, str]:
+    """What is said after the number, by step, in a beat of `units` note values and `size` steps."""
+    dotted = _IN_A_DOTTED_BEAT if units == 3 else {}
+    return dotted.get(size) or _SYLLABLES.get(size, {})
 
 
 def steps_in_bar(meter: Meter, step: Fraction) -> int:
@@ -33,13 +41,18 @@ def steps_in_bar(meter: Meter, step: Fraction) -> int:
     return int(meter.bar / step)
 
 
+def _beats(meter: Meter) -> Iterator[tuple[int, Fraction]]:
+    """Each beat's units and length."""
+    return zip(meter.groups, meter.beat_lengths, strict=True)
+
+
 def counts(meter: Meter, step: Fraction) -> tuple[str, ...]:
     """What is said on each step of a bar; steps without a syllable are "."."""
     steps_in_bar(meter, step)
     said = []
-    for number, length in enumerate(meter.beat_lengths, start=1):
+    for number, (units, length) in enumerate(_beats(meter), start=1):
         size = int(length / step)
-        syllables = _SYLLABLES.get(size, {})
+        syllables = _syllables(units, size)
         said += [str(number), *(syllables.get(i, UNNAMED) for i in range(1, size))]
     return tuple(said)
 
@@ -48,13 +61,13 @@ def count_name(meter: Meter, step: Fraction, index: int) -> str:
     """The name of the step `index` of a bar: "1", "2&", or "2.3" for a step without syllable."""
     index %= steps_in_bar(meter, step)
     start = 0
-    for number, length in enumerate(meter.beat_lengths, start=1):
+    for number, (units, length) in enumerate(_beats(meter), start=1):
         size = int(length / step)
         if index < start + size:
             within = index - start
             if within == 0:
                 return str(number)
-            syllable = _SYLLABLES.get(size, {}).get(within)
+            syllable = _syllables(units, size).get(within)
             return f"{number}{syllable}" if syllable else f"{number}.{within + 1}"
         start += size
     raise AssertionError("index is within the bar")
@@ -71,12 +84,12 @@ def count_index(meter: Meter, step: Fraction, text: str) -> int:
         raise MidiforgeError(
             f"{text!r}: a bar of {meter} has no beat {beat}", hint=f"1 to {len(meter.groups)}"
         )
-    lengths = meter.beat_lengths
-    size = int(lengths[beat - 1] / step)
+    units, length = list(_beats(meter))[beat - 1]
+    size = int(length / step)
     offset = 0
     if syllable:
         syllable = "&" if syllable == "+" else syllable
-        places = {said: i for i, said in _SYLLABLES.get(size, {}).items()}
+        places = {said: i for i, said in _syllables(units, size).items()}
         if syllable not in places:
             raise MidiforgeError(
                 f"{text!r}: no {syllable!r} among {size} steps to the beat",

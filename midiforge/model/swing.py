@@ -7,6 +7,9 @@ from fractions import Fraction
 from midiforge.errors import MidiforgeError
 
 
+_HALF = Fraction(1, 2)
+
+
 @dataclass(frozen=True, slots=True)
 class Swing:
     """How far the second note of each pair is put back.
@@ -20,18 +23,24 @@ class Swing:
 
     @property
     def is_straight(self) -> bool:
-        return self.share == Fraction(1, 2)
+        return self.share == _HALF
 
     def played(self, time: Fraction) -> Fraction:
-        """Where a written time is played; both in quarter notes, both exact."""
+        """Where a written time is played; both in quarter notes, both exact.
+
+        Only halves, quarters, eighths ... of a pair move: triplets and quintuplets are played as
+        written, for nobody swings those.
+        """
         if self.is_straight:
             return time
-        start = time // self.pair * self.pair
-        within = time - start
-        half = self.pair / 2
-        if within < half:
-            return start + within * 2 * self.share
-        return start + self.pair * self.share + (within - half) * 2 * (1 - self.share)
+        turn, within = divmod(time / self.pair, 1)
+        if within.denominator & (within.denominator - 1):
+            return time
+        if within < _HALF:
+            played = within * 2 * self.share
+        else:
+            played = self.share + (within - _HALF) * 2 * (1 - self.share)
+        return (turn + played) * self.pair
 
 
 def read_ratio(text: str) -> Fraction:

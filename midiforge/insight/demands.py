@@ -1,0 +1,239 @@
+"""What an exercise asks of each limb, and when that is more than is sensible.
+
+All of it is read from one time round the loop, seam included (see `loop_of`).
+
+Strokes and movements. A `stroke` is a hit as written. The grace notes before it belong to the
+other hand, and however many they are that hand makes one movement for them (the stick rebounds
+for the second and third, common practice); it is made at the time of the stroke they lead to. A
+buzz is one movement. Rates count movements; runs count strokes, so a grace note neither makes
+nor breaks a run.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from midiforge.insight.loop import LIMBS, Loop, loop_of
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import Limb
+
+STRETCH = Fraction(2)  # seconds over which a rate counts as sustained
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """Up to where a limb's rate is sensible, in strokes a second.
+
+    sustained: over two seconds and longer.
+    peak: between two strokes.
+    why, peak_why: what the limit is, for the reader of a warning.
+    """
+
+    sustained: Fraction
+    peak: Fraction
+    why: str
+    peak_why: str
+    source: str
+
+
+HAND_LIMIT = Limit(
+    Fraction(7),
+    Fraction(10),
+    why="people reach 5 to 7 with one hand",
+    peak_why="10 is the fastest drummer's single hand; above it only a rebound helps",
+    source=(
+        "S. Fujii, K. Kudo, T. Ohtsuki, S. Oda, Tapping performance and underlying wrist muscle "
+        "activity of non-drummers, drummers, and the world's fastest drummer, Neuroscience "
+        "Letters 459 (2009) 69-73: the rate limit of rapid unimanual tapping is taken as 5-7 Hz; "
+        "the winner of a contest for the world's fastest drummer held 10 Hz with a stick"
+    ),
+)
+FOOT_LIMIT = Limit(
+    Fraction(5),
+    Fraction(8),
+    why="sixteenths of one foot at 75 bpm",
+    peak_why="two sixteenths of one foot at 120 bpm",
+    source="common practice",
+)
+LIMITS = {limb: HAND_LIMIT if limb.is_hand else FOOT_LIMIT for limb in LIMBS}
+
+
+@dataclass(frozen=True, slots=True)
+class LimbDemand:
+    """What one limb does in one time round.
+
+    strokes: as written, without grace notes.
+    grace_notes: how many grace notes it plays.
+    per_second: movements a second, the mean of the loop.
+    sustained: movements a second where they are densest, over two seconds or more.
+    peak: movements a second that its shortest gap would give; 0 if it moves once or never.
+    """
+
+    limb: Limb
+    strokes: int
+    grace_notes: int
+    per_second: Fraction
+    sustained: Fraction
+    peak: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Demands:
+    """What an exercise asks of the player.
+
+    limbs: those that play, hands first.
+    tempo: in pulses a minute; the fastest where it changes. Rates are at this tempo.
+    seconds: how long one time round lasts at that tempo.
+    longest_run: strokes of one hand with none of the other between them; both hands together
+        break a run. Feet and grace notes do not count.
+    run_hand: whose run that is; None if no hand plays alone anywhere.
+    endless: the run never ends, since the other hand never plays; `longest_run` is then the
+        number of strokes in one time round.
+    moments: at how many different times the player strikes something.
+    unisons: at how many of them two limbs or more strike together.
+    """
+
+    limbs: tuple[LimbDemand, ...]
+    tempo: Fraction
+    seconds: Fraction
+    longest_run: int
+    run_hand: Limb | None
+    endless: bool
+    moments: int
+    unisons: int
+
+    @property
+    def unison_share(self) -> Fraction:
+        """Unisons among all moments, 0 to 1."""
+        return Fraction(self.unisons, self.moments) if self.moments else Fraction(0)
+
+    def of(self, limb: Limb) -> LimbDemand | None:
+        """What that limb does; None if it does nothing."""
+        return next((each for each in self.limbs if each.limb is limb), None)
+
+
+def demands(exercise: Exercise) -> Demands:
+    """What the exercise asks of the player; swing and the fastest tempo are taken into account."""
+    loop = loop_of(exercise)
+    tempo = max(bpm for _, bpm in exercise.tempo.changes)
+    quarter = 60 / (tempo * exercise.tempo.pulse)
+    seconds = loop.length * quarter
+    limbs = []
+    for limb in LIMBS:
+        strokes = len(loop.of(limb))
+        grace = sum(
+            hit.ornament.grace_notes
+            for hit in loop.hits
+            if hit.ornament and hit.ornament.limb is limb
+        )
+        moves = [
+            (exercise.swing.played(time) - loop.start) * quarter for time in _moves(loop, limb)
+        ]
+        if moves:
+            per_second = len(moves) / seconds
+            limbs.append(
+                LimbDemand(
+                    limb,
+                    strokes,
+                    grace,
+                    per_second,
+                    _sustained(moves, seconds),
+                    _peak(moves, seconds),
+                )
+            )
+    run, hand, endless = _longest_run(loop)
+    return Demands(
+        limbs=tuple(limbs),
+        tempo=tempo,
+        seconds=seconds,
+        longest_run=run,
+        run_hand=hand,
+        endless=endless,
+        moments=len(loop.moments),
+        unisons=sum(len(moment.limbs) > 1 for moment in loop.moments),
+    )
+
+
+def warnings(asked: Demands) -> tuple[str, ...]:
+    """A sentence for each limb that is asked for more than `LIMITS` calls sensible."""
+    said = []
+    for each in asked.limbs:
+        limit = LIMITS[each.limb]
+        name = each.limb.title.capitalize()
+        if each.sustained > limit.sustained:
+            said.append(
+                f"{name}: {float(each.sustained):.1f} strokes a second, on and on; "
+                f"{limit.why} ({_short(limit)})."
+            )
+        elif each.peak > limit.peak:
+            said.append(
+                f"{name}: up to {float(each.peak):.1f} strokes a second; "
+                f"{limit.peak_why} ({_short(limit)})."
+            )
+    return tuple(said)
+
+
+def _short(limit: Limit) -> str:
+    return "Fujii and others 2009" if limit is HAND_LIMIT else limit.source
+
+
+def _moves(loop: Loop, limb: Limb) -> list[Fraction]:
+    """When a limb moves, in quarter notes."""
+    return [
+        moment.time
+        for moment in loop.moments
+        if any(
+            hit.limb is limb or (hit.ornament is not None and hit.ornament.limb is limb)
+            for hit in moment.hits
+        )
+    ]
+
+
+def _peak(moves: Sequence[Fraction], around: Fraction) -> Fraction:
+    if not moves:
+        return Fraction(0)
+    gaps = [later - earlier for earlier, later in pairwise((*moves, moves[0] + around))]
+    return 1 / min(gap for gap in gaps if gap > 0)
+
+
+def _sustained(moves: Sequence[Fraction], around: Fraction) -> Fraction:
+    """The highest rate of the movements within two seconds of one of them.
+
+    They are taken to last until the next one would come if they went on evenly, but two seconds
+    at the least: a short burst is not sustained, and an even hand sustains its own rate.
+    """
+    size = len(moves)
+
+    def at(i: int) -> Fraction:
+        return moves[i % size] + i // size * around
+
+    best = Fraction(0)
+    end = 0
+    for i, first in enumerate(moves):
+        while at(end) - first < STRETCH:
+            end += 1
+        count = end - i
+        lasting = at(end) - first if count == 1 else (at(end - 1) - first) * count / (count - 1)
+        best = max(best, count / max(lasting, STRETCH))
+    return best
+
+
+def _longest_run(loop: Loop) -> tuple[int, Limb | None, bool]:
+    hands = [moment.hands for moment in loop.moments if moment.hands]
+    if not hands:
+        return 0, None, False
+    if len(set(hands)) == 1:
+        alone = len(hands[0]) == 1
+        return (len(hands), hands[0][0], True) if alone else (0, None, False)
+    # Begin where a run begins, so that none goes over the seam.
+    first = next(i for i, each in enumerate(hands) if each != hands[i - 1])
+    longest, whose = 0, None
+    run = 0
+    before: tuple[Limb, ...] = ()
+    for each in (*hands[first:], *hands[:first]):
+        run = run + 1 if each == before else 1
+        before = each
+        if len(each) == 1 and run > longest:
+            longest, whose = run, each[0]
+    return longest, whose, False

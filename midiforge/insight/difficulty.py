@@ -1,0 +1,210 @@
+"""From easy to hard: a score made of named parts.
+
+A rule of thumb of our own, built from published or common measures; it ranks what one drill
+makes, and does not claim to measure how hard something is for a person. Every part is 0 or more
+and never lowers the score, so adding a difficulty can only move an exercise up:
+
+    score = sum over PARTS of weight * value
+
+    part          value
+    combinations  different sets of limbs that strike together, beyond the first
+                  (R, L, R+K are three, so 2; common practice: how many must be learnt)
+    crossing      strokes of the feet between two hand strokes, not with one, as a share of all
+                  strokes of the feet; 0 without hands or feet
+    syncopation   mean of a bar, over the accents of the hands and each foot
+                  (Longuet-Higgins and Lee 1984, see `syncopation`)
+    run           strokes of the longest run in one hand beyond the first, up to 4; 0 if only
+                  one hand plays
+    doubles       hand strokes that follow one of the same hand, as a share; 0 if only one plays
+    grace notes   hand strokes with a flam, drag, ruff or buzz, as a share
+    two grids     strokes off the exercise's grid, as a share (three against four)
+    cycle         how often the bars until everything returns can be halved (log2)
+    speed         the fastest limb against its limit: the larger of sustained and peak rate,
+                  each divided by `LIMITS`; the only part that the tempo changes
+
+The weights bring each part to a like size in ordinary exercises. Equal scores keep their order.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from math import log2
+from typing import TYPE_CHECKING
+
+from midiforge.insight.demands import LIMITS, Demands, demands
+from midiforge.insight.loop import Loop, loop_of
+from midiforge.insight.syncopation import ACCENTS, Syncopation, syncopation
+from midiforge.insight.words import listed
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import FEET
+
+if TYPE_CHECKING:
+    from midiforge.lesson.variants import Material
+
+LONGEST_RUN_COUNTED = 4
+
+# name -> weight
+PARTS: dict[str, float] = {
+    "combinations": 1.0,
+    "crossing": 4.0,
+    "syncopation": 0.5,
+    "run": 1.0,
+    "doubles": 2.0,
+    "grace notes": 3.0,
+    "two grids": 6.0,
+    "cycle": 0.5,
+    "speed": 4.0,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One named part of a score.
+
+    value: as the table above defines it.
+    points: what it adds to the score, the value times its weight.
+    why: in words, for the player; "" where the value is 0.
+    """
+
+    name: str
+    value: float
+    points: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Difficulty:
+    """A score from easy (0) to hard, without an upper end, and its parts in the table's order."""
+
+    score: float
+    parts: tuple[Part, ...]
+
+    def part(self, name: str) -> Part:
+        """The part of that name; KeyError if there is none."""
+        for part in self.parts:
+            if part.name == name:
+                return part
+        raise KeyError(name)
+
+    @property
+    def hardest(self) -> tuple[Part, ...]:
+        """The parts that add to the score, those that add most first."""
+        adding = [part for part in self.parts if part.points > 0]
+        return tuple(sorted(adding, key=lambda part: -part.points))
+
+
+def difficulty(
+    exercise: Exercise, asked: Demands | None = None, off_beat: Syncopation | None = None
+) -> Difficulty:
+    """How hard an exercise is, by the rule of thumb above.
+
+    asked, off_beat: its demands and syncopation, if already known.
+    """
+    loop = loop_of(exercise)
+    asked = asked or demands(exercise)
+    off_beat = off_beat or syncopation(exercise)
+    found = (
+        _combinations(loop),
+        _crossing(loop),
+        _off_beat(off_beat),
+        _run(asked),
+        _doubles(loop, asked),
+        _grace_notes(loop),
+        _two_grids(loop, exercise.step),
+        _cycle(exercise),
+        _speed(asked),
+    )
+    parts = tuple(
+        Part(name, value, value * weight, why if value > 0 else "")
+        for (name, weight), (value, why) in zip(PARTS.items(), found, strict=True)
+    )
+    return Difficulty(sum(part.points for part in parts), parts)
+
+
+def easiest_first(
+    materials: Iterable["Material"], full: Callable[["Material"], Exercise | None]
+) -> list["Material"]:
+    """The materials from easy to hard; those equally hard keep their order.
+
+    full: the exercise to judge a material by, None for one that has nothing to play (easiest).
+    """
+
+    def score(material: "Material") -> float:
+        exercise = full(material)
+        return difficulty(exercise).score if exercise else 0.0
+
+    return sorted(materials, key=score)
+
+
+def _combinations(loop: Loop) -> tuple[float, str]:
+    sets = dict.fromkeys(moment.limbs for moment in loop.moments)
+    names = ["+".join(limb.letter for limb in limbs) for limbs in sets]
+    return max(len(sets) - 1, 0), f"{len(sets)} combinations of limbs ({', '.join(names)})"
+
+
+def _crossing(loop: Loop) -> tuple[float, str]:
+    strokes = sum(len(moment.feet) for moment in loop.moments)
+    if not strokes or not any(moment.hands for moment in loop.moments):
+        return 0, ""
+    alone = sum(len(moment.feet) for moment in loop.moments if not moment.hands)
+    return alone / strokes, f"{alone} of {strokes} foot strokes fall between the hands"
+
+
+def _off_beat(found: Syncopation) -> tuple[float, str]:
+    lines = [line for line in found.lines if line.name == ACCENTS or line.limb in FEET]
+    names = [line.name for line in lines if line.total]
+    return float(sum(line.per_bar for line in lines)), f"syncopation of {listed(names)}"
+
+
+def _run(asked: Demands) -> tuple[float, str]:
+    if asked.endless or asked.run_hand is None:
+        return 0, ""
+    value = min(asked.longest_run - 1, LONGEST_RUN_COUNTED)
+    return value, f"{asked.longest_run} in a row with the {asked.run_hand.title}"
+
+
+def _doubles(loop: Loop, asked: Demands) -> tuple[float, str]:
+    hands = [moment.hands for moment in loop.moments if moment.hands]
+    if asked.endless or not hands:
+        return 0, ""
+    pairs = zip([*hands[-1:], *hands[:-1]], hands, strict=True)
+    again = sum(before == each and len(each) == 1 for before, each in pairs)
+    return again / len(hands), f"{again} of {len(hands)} hand strokes repeat the hand"
+
+
+def _grace_notes(loop: Loop) -> tuple[float, str]:
+    hits = [hit for hit in loop.hits if hit.limb is not None and hit.limb.is_hand]
+    if not hits:
+        return 0, ""
+    adorned = [hit.ornament.kind.value for hit in hits if hit.ornament]
+    kinds = [f"{kind}s" if kind != "buzz" else "buzzes" for kind in dict.fromkeys(adorned)]
+    share = len(adorned) / len(hits)
+    return share, f"{listed(kinds)} on {len(adorned)} of {len(hits)} hand strokes"
+
+
+def _two_grids(loop: Loop, step: Fraction) -> tuple[float, str]:
+    limbs = [
+        (limb, (moment.time / step).denominator > 1)
+        for moment in loop.moments
+        for limb in moment.limbs
+    ]
+    off = [limb.title for limb, is_off in limbs if is_off]
+    names = listed(list(dict.fromkeys(off)))
+    return (len(off) / len(limbs) if limbs else 0), f"{names} on a grid of its own"
+
+
+def _cycle(exercise: Exercise) -> tuple[float, str]:
+    bars = exercise.returns_after_bars
+    return log2(bars) if bars > 1 else 0, f"returns only after {bars} bars"
+
+
+def _speed(asked: Demands) -> tuple[float, str]:
+    best: tuple[Fraction, str] = (Fraction(0), "")
+    for each in asked.limbs:
+        limit, who = LIMITS[each.limb], each.limb.title
+        sustained, peak = each.sustained / limit.sustained, each.peak / limit.peak
+        if sustained > best[0]:
+            best = (sustained, f"{who} keeps up {float(each.sustained):.1f} strokes a second")
+        if peak > best[0]:
+            best = (peak, f"{who} at up to {float(each.peak):.1f} strokes a second")
+    return float(best[0]), best[1]

@@ -1,0 +1,33 @@
+"""Everything there is to say about one exercise, read once."""
+
+from dataclasses import dataclass
+
+from midiforge.insight.demands import Demands, demands, warnings
+from midiforge.insight.difficulty import Difficulty, difficulty
+from midiforge.insight.meetings import Meeting, meetings
+from midiforge.insight.syncopation import Syncopation, syncopation
+from midiforge.model.exercise import Exercise
+
+
+@dataclass(frozen=True, slots=True)
+class Insight:
+    """What an exercise asks of the player, all of it."""
+
+    demands: Demands
+    meetings: tuple[Meeting, ...]
+    syncopation: Syncopation
+    difficulty: Difficulty
+    warnings: tuple[str, ...]
+
+
+def insight(exercise: Exercise) -> Insight:
+    """Everything there is to say about an exercise."""
+    asked = demands(exercise)
+    off_beat = syncopation(exercise)
+    return Insight(
+        demands=asked,
+        meetings=meetings(exercise),
+        syncopation=off_beat,
+        difficulty=difficulty(exercise, asked, off_beat),
+        warnings=warnings(asked),
+    )

@@ -1,0 +1,179 @@
+"""Syncopation as Longuet-Higgins and Lee measure it.
+
+Source: H. C. Longuet-Higgins and C. S. Lee, The rhythmic interpretation of monophonic music,
+Music Perception 1(4), 1984, 424-441, as restated with its examples by H. Honing and L. M. Smith
+in their published program (Music Cognition Group, University of Amsterdam; see also L. M. Smith
+and H. Honing, Evaluating and extending computational models of rhythmic syncopation in music,
+Proc. ICMC 2006, 688-691).
+
+The measure, for one voice in one meter: a bar is a tree that divides into beats, these into
+halves or thirds, and so on. A place in the bar has the weight 0 if it is the downbeat, and else
+minus the number of the level on which it first appears. A note is syncopated if, before the next
+note, a place goes by in silence that weighs at least as much as the note's own; the strength is
+the difference of the two weights, of the heaviest such place. Here as in most later work
+strengths are added up; a strength of 0 (a silent place as heavy as the note) then adds nothing.
+Since exercises loop, what follows the last note is the first one again.
+
+Our tree, where the paper leaves a choice: equal beats divide by their prime factors, 2 first
+(four beats into halves, six into halves and these into thirds; five, seven and eleven at once).
+A beat of several units (6/8, or the 3 of 2+2+3/8) divides into its units where the grid has
+them; any other beat by 2 first, except that six parts of it are three halved, as they are
+counted. The beats of a mixed meter all appear on one level.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import lcm
+
+from midiforge.insight.loop import Loop, loop_of
+from midiforge.insight.places import beat_of
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
+from midiforge.model.meter import Meter
+
+MEASURE = "Longuet-Higgins and Lee 1984"
+
+ACCENTS = "accents"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One voice and its syncopation.
+
+    name: "accents" (of the hands), or a limb in words.
+    limb: None for the accents.
+    total: of one time round.
+    per_bar: its mean.
+    """
+
+    name: str
+    limb: Limb | None
+    total: int
+    per_bar: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Syncopation:
+    """The syncopation of an exercise, voice by voice; only voices that sound.
+
+    lines: the accents of the hands, each hand, each foot.
+    """
+
+    lines: tuple[Line, ...]
+
+    def of(self, name: str) -> Line | None:
+        """The line of that name; None if it does not sound."""
+        return next((line for line in self.lines if line.name == name), None)
+
+
+def syncopation(exercise: Exercise) -> Syncopation:
+    """The syncopation of each voice of one time round; see `loop_of`."""
+    loop = loop_of(exercise)
+    voices: list[tuple[str, Limb | None, list[Hit]]] = [(ACCENTS, None, _accents(loop))]
+    voices += [(limb.title, limb, list(loop.of(limb))) for limb in (*HANDS, *FEET)]
+    bars = loop.length / exercise.meter.bar
+    lines = []
+    for name, limb, hits in voices:
+        if hits:
+            times = [hit.time - loop.start for hit in hits]
+            total = sum(
+                strength for _, strength in syncopations(times, exercise.meter, loop.length)
+            )
+            lines.append(Line(name, limb, total, total / bars))
+    return Syncopation(tuple(lines))
+
+
+def syncopations(
+    times: Iterable[Fraction], meter: Meter, length: Fraction
+) -> tuple[tuple[Fraction, int], ...]:
+    """The syncopated notes of a looping rhythm: their times, and how strong each is (above 0).
+
+    times: in quarter notes from a downbeat, below `length`.
+    length: of the loop, a whole number of bars.
+    """
+    notes = sorted(set(times))
+    grid = place_weights(meter, _parts(notes, meter))
+    places = [
+        (bar * meter.bar + place, weight)
+        for bar in range(int(length / meter.bar))
+        for place, weight in grid
+    ]
+    index = {place: i for i, (place, _) in enumerate(places)}
+    found = []
+    for note, following in zip(notes, [*notes[1:], *notes[:1]], strict=True):
+        i, end = index[note], index[following]
+        end += len(places) if end <= i else 0
+        silent = [places[k % len(places)][1] for k in range(i + 1, end)]
+        strength = max(silent, default=places[i][1]) - places[i][1]
+        if strength > 0:
+            found.append((note, strength))
+    return tuple(found)
+
+
+def weights(meter: Meter, step: Fraction) -> tuple[int, ...]:
+    """The weight of each grid step of a bar; every beat must be a whole number of steps."""
+    parts = {length: int(length / step) for length in meter.beat_lengths}
+    return tuple(weight for _, weight in place_weights(meter, parts))
+
+
+def place_weights(meter: Meter, parts: Mapping[Fraction, int]) -> tuple[tuple[Fraction, int], ...]:
+    """The places of a bar and their weights, each beat divided into `parts` by its length."""
+    beats = len(meter.groups)
+    if meter.is_mixed:
+        on_beats, depth = [0] + [-1] * (beats - 1), 1
+    else:
+        divisions = _primes(beats)
+        on_beats, depth = _levels(divisions, 0), len(divisions)
+    found = []
+    for start, length, units, weight in zip(
+        meter.beats, meter.beat_lengths, meter.groups, on_beats, strict=True
+    ):
+        size = parts[length]
+        inner = _levels(_beat_divisions(size, units), -depth)
+        found += [(start + i * length / size, weight if i == 0 else inner[i]) for i in range(size)]
+    return tuple(found)
+
+
+def _levels(divisions: Sequence[int], above: int) -> list[int]:
+    """The weights of a stretch divided again and again; `above` is the level above it."""
+    found = [above]
+    for division in divisions:
+        above -= 1
+        found = [each for weight in found for each in (weight, *[above] * (division - 1))]
+    return found
+
+
+def _beat_divisions(parts: int, units: int) -> tuple[int, ...]:
+    if units > 1 and parts % units == 0:
+        return (*_primes(units), *_primes(parts // units))
+    return (3, 2) if parts == 6 else _primes(parts)
+
+
+def _primes(number: int) -> tuple[int, ...]:
+    found = []
+    divisor = 2
+    while number > 1:
+        if number % divisor:
+            divisor += 1
+        else:
+            found.append(divisor)
+            number //= divisor
+    return tuple(found)
+
+
+def _parts(notes: Iterable[Fraction], meter: Meter) -> dict[Fraction, int]:
+    """For each length of beat, the fewest equal parts that have a place for every note."""
+    parts = dict.fromkeys(meter.beat_lengths, 1)
+    for note in notes:
+        _, start, length = beat_of(meter, note % meter.bar)
+        parts[length] = lcm(parts[length], ((note % meter.bar - start) / length).denominator)
+    return parts
+
+
+def _accents(loop: Loop) -> list[Hit]:
+    return [
+        hit
+        for hit in loop.hits
+        if hit.strength is Strength.ACCENT and hit.limb is not None and hit.limb.is_hand
+    ]

@@ -1,0 +1,25 @@
+"""Small things said in words."""
+
+from collections.abc import Iterable, Sequence
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names as one says them: "a, b and c"."""
+    return " and ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))
+
+
+def ranges(numbers: Iterable[int]) -> str:
+    """Whole numbers, neighbours drawn together: "1-3, 5"."""
+    spans: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if spans and number == spans[-1][1] + 1:
+            spans[-1][1] = number
+        else:
+            spans.append([number, number])
+    return ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in spans)
+
+
+def bars_named(numbers: Iterable[int]) -> str:
+    """Bars by number: "bar 2", "bars 1-3, 5"."""
+    found = ranges(numbers)
+    return f"bar {found}" if found.isdigit() else f"bars {found}"

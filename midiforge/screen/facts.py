@@ -1,0 +1,98 @@
+"""The facts of an exercise as plain data, for `--json` and for whoever scripts it."""
+
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from typing import Any
+
+from midiforge.insight import MEASURE, Insight, hands_and_feet, insight
+from midiforge.insight.loop import loop_of
+from midiforge.insight.places import place_name
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import Hit
+from midiforge.model.tempo import plain
+
+
+def as_json(exercise: Exercise, known: Insight | None = None) -> dict[str, Any]:
+    """The facts that `show_exercise` prints, of JSON's own kinds only.
+
+    Rates are in strokes a second, rounded to thousandths; bars count from 1; `hits` are the
+    player's in one time round.
+
+    known: the exercise's insight, if already at hand.
+    """
+    found = known or insight(exercise)
+    asked = found.demands
+    table = hands_and_feet(found.meetings)
+    return {
+        "order": exercise.order,
+        "title": exercise.title,
+        "stage": exercise.stage,
+        "meter": str(exercise.meter),
+        "tempo": [_number(tempo) for _, tempo in exercise.tempo.changes],
+        "pulse": exercise.meter.pulse_name,
+        "bars": exercise.bars,
+        "count_in_bars": exercise.count_in_bars,
+        "returns_after_bars": exercise.returns_after_bars,
+        "hits": [_hit(exercise, hit) for hit in loop_of(exercise).hits],
+        "limbs": {
+            each.limb.value: {
+                "strokes": each.strokes,
+                "grace_notes": each.grace_notes,
+                "per_second": _number(each.per_second),
+                "sustained": _number(each.sustained),
+                "peak": _number(each.peak),
+            }
+            for each in asked.limbs
+        },
+        "longest_run": {
+            "strokes": asked.longest_run,
+            "hand": asked.run_hand.value if asked.run_hand else None,
+            "endless": asked.endless,
+        },
+        "unisons": {"moments": asked.unisons, "share": _number(asked.unison_share)},
+        "meetings": [
+            {"bar": each.bar, "count": each.count, "limbs": [limb.value for limb in each.limbs]}
+            for each in found.meetings
+        ],
+        "hand_meets_foot": {
+            f"{hand.value}+{foot.value}": len(each) for (hand, foot), each in table.items()
+        },
+        "syncopation": {
+            "measure": MEASURE,
+            "per_bar": {line.name: _number(line.per_bar) for line in found.syncopation.lines},
+        },
+        "difficulty": {
+            "score": _number(found.difficulty.score),
+            "parts": {part.name: _number(part.points) for part in found.difficulty.parts},
+            "why": [part.why for part in found.difficulty.hardest],
+        },
+        "warnings": list(found.warnings),
+    }
+
+
+def _hit(exercise: Exercise, hit: Hit) -> dict[str, Any]:
+    ornament = hit.ornament
+    return {
+        "bar": int(hit.time // exercise.meter.bar) + 1,
+        "count": place_name(exercise.meter, exercise.step, hit.time),
+        "limb": hit.limb.value if hit.limb else None,
+        "voice": hit.voice,
+        "strength": hit.strength.value,
+        "ornament": ornament.kind.value if ornament else None,
+    }
+
+
+def _number(value: Fraction | float) -> int | float:
+    rounded = round(float(value), 3)
+    return int(rounded) if rounded.is_integer() else rounded
+
+
+def tempo_words(at_tempos: Sequence[Exercise]) -> str:
+    """Tempos as written on a page: "quarter = 92, 104", "quarter = 60 to 100"."""
+    said = []
+    for exercise in at_tempos:
+        ends: Iterable[str] = dict.fromkeys(
+            plain(tempo) for tempo in (exercise.tempo.first, exercise.tempo.last)
+        )
+        said.append(" to ".join(ends))
+    return f"{at_tempos[0].meter.pulse_name} = {', '.join(said)}"

@@ -1,0 +1,208 @@
+"""What an exercise asks of each limb, worked out by hand from the sticking and the tempo."""
+
+from dataclasses import replace
+from fractions import Fraction
+from typing import Any
+
+import pytest
+
+from midiforge.drill import check_drill
+from midiforge.insight import Demands, demands, warnings
+from midiforge.lesson import exercises
+from midiforge.model import Exercise, Limb
+
+RH, LH, RF, LF = Limb.RIGHT_HAND, Limb.LEFT_HAND, Limb.RIGHT_FOOT, Limb.LEFT_FOOT
+
+
+def full(**keys: Any) -> Exercise:
+    return list(exercises(check_drill({"tempos": "60", "stages": "full", **keys})))[-1]
+
+
+def asked(**keys: Any) -> Demands:
+    return demands(full(**keys))
+
+
+def of(found: Demands, limb: Limb) -> Any:
+    each = found.of(limb)
+    assert each is not None
+    return each
+
+
+def test_a_paradiddle_in_sixteenths_at_60_is_two_strokes_a_second_for_each_hand() -> None:
+    # RLRR LRLL: four strokes of each hand in eight sixteenths, which last two seconds;
+    # the closest two of a hand are a sixteenth, a quarter of a second, apart.
+    found = asked(sticking="RLRR LRLL")
+    for hand in (RH, LH):
+        assert of(found, hand).per_second == 2
+        assert of(found, hand).peak == 4
+    assert found.seconds == 4  # one bar of 4/4
+    assert (of(found, RH).strokes, of(found, LH).strokes) == (8, 8)
+
+
+def test_rates_follow_the_tempo() -> None:
+    slow, fast = asked(sticking="RLRR"), asked(sticking="RLRR", tempos="120")
+    assert of(fast, RH).per_second == 2 * of(slow, RH).per_second
+    assert of(fast, RH).peak == 2 * of(slow, RH).peak
+
+
+def test_the_shortest_gap_may_lie_across_the_seam() -> None:
+    # R on the first and the last of sixteen sixteenths only.
+    found = asked(sticking="RL-L -L-L -L-L -L-R")
+    assert of(found, RH).peak == 4
+    assert of(found, LH).peak == 2
+
+
+def test_the_gap_of_one_stroke_a_loop_is_the_loop() -> None:
+    """A bar of 4/4 at 60 lasts four seconds."""
+    assert of(asked(sticking="R--- ---- ---- ----"), RH).peak == Fraction(1, 4)
+
+
+def test_swing_brings_two_strokes_closer() -> None:
+    # Eighths at 60, long to short 2:1: gaps of 2/3 and 1/3 of a second.
+    found = asked(sticking="RR", steps="2", swing="2:1")
+    assert of(found, RH).peak == 3
+    assert of(found, RH).per_second == 2
+
+
+def test_a_ramp_is_judged_at_its_fastest() -> None:
+    found = asked(sticking="RL", ramp="60 to 120 by 20 every 1 bars")
+    assert found.tempo == 120
+    assert of(found, RH).per_second == 4  # two of four sixteenths in half a second
+
+
+def test_a_dotted_pulse_counts_three_eighths() -> None:
+    # 6/8 at 60 dotted quarters: six eighths in two seconds, all with the right hand.
+    assert of(asked(sticking="RRRRRR", meter="6/8", steps="3"), RH).per_second == 3
+
+
+@pytest.mark.parametrize(
+    ("burst", "sustained"),
+    [("RRRR RRRR", 4), ("RRRR ----", 2), ("RR-- ----", 1), ("R--- ----", Fraction(1, 8))],
+)
+def test_a_burst_is_sustained_as_far_as_it_fills_two_seconds(
+    burst: str, sustained: Fraction
+) -> None:
+    # Sixteenths at 60, four a second, in two bars that last eight seconds. Eight fill two
+    # seconds; of fewer, two seconds hold only so many. One alone comes every eight seconds.
+    found = asked(sticking=burst + " ----" * 6)
+    assert of(found, RH).sustained == sustained
+
+
+def test_a_steady_hand_sustains_its_mean() -> None:
+    found = asked(sticking="R", tempos="90")
+    assert of(found, RH).sustained == of(found, RH).per_second == of(found, RH).peak == 6
+
+
+def test_grace_notes_are_one_movement_of_the_other_hand() -> None:
+    # A drag and a rest, in eighths: the left hand only plays grace notes, two before each stroke.
+    found = asked(sticking="llR -", steps="2")
+    left = of(found, LH)
+    assert (left.strokes, left.grace_notes) == (0, 8)
+    assert left.per_second == 1
+    assert of(found, RH).grace_notes == 0
+
+
+def test_what_the_player_answers_counts() -> None:
+    whole = asked(sticking="RLRR")
+    answering = asked(sticking="RLRR", form="1 call 1 response")
+    assert of(answering, RH).per_second == of(whole, RH).per_second
+
+
+def test_writing_an_exercise_more_often_asks_for_nothing_else() -> None:
+    assert asked(sticking="RLRRL", feet="tumbao", repeats=3) == asked(
+        sticking="RLRRL", feet="tumbao"
+    )
+
+
+def test_a_late_entry_is_judged_as_it_loops() -> None:
+    late = asked(sticking="RLRR LRLL", placements="3", entry="late")
+    wrapped = asked(sticking="RLRR LRLL", placements="3")
+    assert late == wrapped
+
+
+@pytest.mark.parametrize(
+    ("sticking", "run", "hand"),
+    [
+        ("RLRL", 1, RH),
+        ("RLRR LRLL", 2, RH),
+        ("RRRLLL RRRLLL RRRL", 3, RH),
+        ("RLLL RLLR", 3, LH),
+        ("RRLL LLLR", 5, LH),
+        ("RLLB LLLB", 3, LH),  # both hands together break a run
+        ("RLBB", 1, RH),
+        ("LRKR LRKR", 2, RH),  # a foot between them does not
+        ("lR R lR L", 3, RH),  # nor does a grace note
+    ],
+)
+def test_the_longest_run_in_one_hand(sticking: str, run: int, hand: Limb) -> None:
+    found = asked(sticking=sticking)
+    assert (found.longest_run, found.run_hand, found.endless) == (run, hand, False)
+
+
+def test_a_run_goes_over_the_seam() -> None:
+    # Two R at the end and one at the front.
+    assert asked(sticking="RLRL LRLL RLRL RLRR").longest_run == 3
+
+
+def test_one_hand_alone_never_ends_its_run() -> None:
+    found = asked(sticking="L-")
+    assert (found.endless, found.run_hand, found.longest_run) == (True, LH, 8)
+
+
+def test_feet_alone_have_no_run() -> None:
+    found = asked(feet="hihat-quarters")
+    assert (found.longest_run, found.run_hand, found.endless) == (0, None, False)
+
+
+@pytest.mark.parametrize(
+    ("name", "run"),
+    [  # PAS International Drum Rudiments, from memory: what the names say
+        ("single-stroke-roll", 1),
+        ("double-stroke-open-roll", 2),
+        ("triple-stroke-roll", 3),
+        ("single-paradiddle", 2),
+        ("double-paradiddle", 2),
+        ("triple-paradiddle", 2),
+    ],
+)
+def test_rudiments_have_the_runs_they_are_named_for(name: str, run: int) -> None:
+    for exercise in exercises(check_drill({"sticking": name, "placements": "phrase"})):
+        assert demands(exercise).longest_run == run
+
+
+def test_unisons_are_moments_of_two_limbs_or_more() -> None:
+    # Sixteen sixteenths; the bass drum (1, 3) and hi-hat foot (every quarter) meet hands and
+    # each other on the four quarters only.
+    found = asked(sticking="RLRL", feet=["1 3", "hihat-quarters"])
+    assert (found.moments, found.unisons) == (16, 4)
+    assert found.unison_share == Fraction(1, 4)
+
+
+def test_the_click_and_layers_are_not_the_player() -> None:
+    assert asked(sticking="RL--", layers="son-clave-3-2", click="throughout") == asked(
+        sticking="RL--", click="off"
+    )
+
+
+def test_warnings_begin_above_seven_strokes_a_second_of_one_hand() -> None:
+    # 5 to 7 a second: S. Fujii and others, Neuroscience Letters 459 (2009) 69-73, abstract.
+    assert not warnings(asked(sticking="R", tempos="105"))  # exactly 7
+    (said,) = warnings(asked(sticking="R", tempos="106"))
+    assert "Right hand" in said
+    assert "7.1" in said
+
+
+def test_a_double_faster_than_ten_a_second_is_warned_of() -> None:
+    # 10 a second with one stick: the same paper. 32nds at 80 are 10.67 a second.
+    assert not warnings(asked(sticking="RRLL", steps="8", tempos="75"))
+    assert len(warnings(asked(sticking="RRLL", steps="8", tempos="80"))) == 2
+
+
+def test_feet_have_a_lower_limit() -> None:
+    assert not warnings(asked(feet="bass-drum-eighths", tempos="150"))  # exactly 5
+    assert warnings(asked(feet="bass-drum-eighths", tempos="151"))
+
+
+def test_the_order_of_hits_does_not_matter() -> None:
+    exercise = full(sticking="RLRR LRLL", feet="tumbao")
+    assert demands(replace(exercise, hits=exercise.hits[::-1])) == demands(exercise)

@@ -1,0 +1,114 @@
+"""The order from easy to hard. The measure is our own; what must hold of it is common practice."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from fractions import Fraction
+from typing import Any
+
+import pytest
+
+from midiforge.drill import check_drill
+from midiforge.insight import Difficulty, difficulty, easiest_first
+from midiforge.insight.difficulty import PARTS
+from midiforge.lesson import exercises
+from midiforge.model import Exercise
+
+
+def full(**keys: Any) -> Exercise:
+    return next(iter(exercises(check_drill({"stages": "full", **keys}))))
+
+
+def hard(**keys: Any) -> Difficulty:
+    return difficulty(full(**keys))
+
+
+def test_the_score_is_the_sum_of_its_parts() -> None:
+    found = hard(sticking="lR L R R rL R (L) L", feet="tumbao", placements="3")
+    assert found.score == pytest.approx(sum(part.points for part in found.parts))
+    assert [part.name for part in found.parts] == list(PARTS)
+    for part in found.parts:
+        assert part.points == pytest.approx(part.value * PARTS[part.name])
+        assert bool(part.why) is (part.points > 0)
+
+
+def test_the_hardest_parts_come_first() -> None:
+    points = [part.points for part in hard(sticking="RLRR LRLL", feet="tumbao").hardest]
+    assert points == sorted(points, reverse=True)
+
+
+@pytest.mark.parametrize(
+    ("easier", "harder"),
+    [  # common practice
+        ({"sticking": "RL"}, {"sticking": "RLRR LRLL"}),
+        ({"sticking": "RLRR LRLL"}, {"sticking": "RLRR LRLL", "feet": "hihat-quarters"}),
+        (
+            {"sticking": "RLRR LRLL", "feet": "hihat-quarters"},
+            {"sticking": "RLRR LRLL", "feet": "tumbao"},
+        ),
+        ({"sticking": ">RLRR >LRLL"}, {"sticking": ">RLRR >LRLL", "placements": "1"}),
+        ({"sticking": "RRLL"}, {"sticking": "RRRLLL", "steps": "3"}),
+        ({"sticking": "RLRR LRLL"}, {"sticking": "lRLRR rLRLL"}),
+        (
+            {"sticking": "RLRLRL", "feet": "1 2 3 4", "steps": "3"},
+            {"sticking": "RLRLRL", "feet": "bass-drum-eighths", "partner": "none", "steps": "3"},
+        ),
+        ({"sticking": "RLRL"}, {"sticking": "RLR"}),
+    ],
+)
+def test_what_is_added_makes_it_harder(easier: dict[str, Any], harder: dict[str, Any]) -> None:
+    assert hard(**easier).score < hard(**harder).score
+
+
+def test_only_speed_follows_the_tempo() -> None:
+    keys = {"sticking": "RLRR LRLL", "feet": "samba"}
+    slow, fast = hard(**keys, tempos="60"), hard(**keys, tempos="120")
+    for name in PARTS:
+        same = slow.part(name) == fast.part(name)
+        assert same is (name != "speed")
+    assert fast.part("speed").value == pytest.approx(2 * slow.part("speed").value)
+
+
+def test_crossing_is_the_share_of_foot_strokes_without_a_hand() -> None:
+    # Triplets over the off-beats of the hi-hat foot: all four of its strokes lie between.
+    found = hard(sticking="RL", steps="3", feet="hihat-off-beats")
+    assert found.part("crossing").value == 1
+    assert found.part("two grids").value == pytest.approx(4 / 16)
+
+
+def test_doubles_are_counted_over_the_seam() -> None:
+    # RLLR: L L, and R R over the seam: half of the strokes.
+    assert hard(sticking="RLLR").part("doubles").value == pytest.approx(1 / 2)
+
+
+def test_one_hand_alone_has_neither_run_nor_doubles() -> None:
+    found = hard(sticking="R")
+    assert found.part("run").value == found.part("doubles").value == 0
+
+
+def test_repeating_an_exercise_does_not_make_it_harder() -> None:
+    assert hard(sticking="RLRRL", repeats=4) == hard(sticking="RLRRL")
+
+
+def test_easiest_first_sorts_by_the_full_exercise_and_keeps_the_order_of_equals() -> None:
+    easy, harder = full(sticking="RL"), full(sticking="RLRR LRLL", feet="tumbao")
+    table: dict[str, Exercise | None] = {"a": harder, "b": easy, "c": None, "d": easy, "e": harder}
+
+    def sort(names: Iterable[str]) -> list[str]:
+        return easiest_first(names, table.get)  # type: ignore[arg-type, return-value]
+
+    assert sort("abcde") == ["c", "b", "d", "a", "e"]
+
+
+def test_a_drill_can_ask_for_it() -> None:
+    keys = {"sticking": [">RLRR >LRLL", "RL"], "placements": "beat", "feet": "tumbao"}
+    drill = check_drill({**keys, "order": "easiest", "stages": "full"})
+    scores = [difficulty(each).score for each in exercises(drill)]
+    assert scores == sorted(scores)
+    taught = check_drill({**keys, "stages": "full"})
+    assert sorted(difficulty(each).score for each in exercises(taught)) == scores
+
+
+def test_an_exercise_without_strokes_is_not_hard() -> None:
+    empty = replace(full(sticking="RL"), hits=(), answers=(), returns_after_bars=1)
+    assert difficulty(empty).score == 0
+    assert empty.step == Fraction(1, 4)
