@@ -18,6 +18,9 @@ _HERE = Path(__file__).parent
 # In a wheel the kits lie inside the package, in a checkout beside it.
 FOLDER = _HERE / "kits" if (_HERE / "kits").is_dir() else _HERE.parent / "kits"
 
+# Struck with a stick, so that the pedal decides how they sound.
+_HIHAT_BY_PEDAL = ("hihat-closed", "hihat-half", "hihat-open")
+
 _TABLES = ("notes", "velocities", "heard", "hihat")
 _KEYS = ("name", "title", "source", "channel", "program", "starts_from", *_TABLES)
 
@@ -57,6 +60,19 @@ class Kit:
             f"the kit {self.name} has no sound for the voice {voice!r}",
             hint="add it under [notes] in a kit file",
         )
+
+    def voice(self, number: int, pedal: int | None = None) -> str | None:
+        """The voice that an incoming note is, or None if the kit does not know it.
+
+        pedal: the last value of the hi-hat pedal's controller, if one came: the hi-hat's notes
+            are then told by how far it is open, whatever their number says.
+        """
+        voice = self.heard.get(number)
+        if pedal is None or voice not in _HIHAT_BY_PEDAL or not self.hihat:
+            return voice
+        if pedal < self.hihat["open_below"]:
+            return "hihat-open"
+        return "hihat-closed" if pedal > self.hihat["closed_above"] else "hihat-half"
 
     def has(self, voice: str) -> bool:
         return voice in self.notes

@@ -1,15 +1,17 @@
 """The main job in one call: a drill in, a lesson's folder out."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from midiforge.drill.drill import Drill
 from midiforge.insight.demands import demands, warnings
+from midiforge.insight.words import ranges
 from midiforge.lesson import Dropped, exercises
 from midiforge.lesson.size import most_exercises
 from midiforge.midi.folder import Built, build
 from midiforge.model.exercise import Exercise
+from midiforge.model.tempo import plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +19,8 @@ class Report:
     """What came of a build.
 
     dropped: variants left out because they come out the same as another.
-    warnings: what an exercise asks that few players can do, one sentence each.
+    warnings: one sentence each: ostinatos away from their meter, and exercises whose fastest
+        tempo asks for what few players can do.
     """
 
     built: Built
@@ -44,16 +47,9 @@ def build_lesson(
     Raises MidiforgeError; the folder is then as it was.
     """
     dropped: list[Dropped] = []
-    warned = dict.fromkeys(strangers(drill))
-
-    def watched() -> Iterator[Exercise]:
-        for exercise in exercises(drill, dropped.append):
-            for sentence in warnings(demands(exercise)):
-                warned.setdefault(sentence)
-            yield exercise
-
+    too_fast = _TooFast()
     built = build(
-        watched(),
+        too_fast.watch(exercises(drill, dropped.append)),
         drill.kit,
         Path(folder),
         drill.title,
@@ -61,4 +57,32 @@ def build_lesson(
         digits=max(2, len(str(most_exercises(drill)))),
         progress=progress,
     )
-    return Report(built, tuple(dropped), tuple(warned))
+    return Report(built, tuple(dropped), (*strangers(drill), *too_fast.sentences()))
+
+
+class _TooFast:
+    """Looks at exercises as they go by; of those that differ only in tempo at the fastest."""
+
+    def __init__(self) -> None:
+        self._found: dict[tuple[str, str], list[int]] = {}
+
+    def watch(self, lesson: Iterable[Exercise]) -> Iterator[Exercise]:
+        fastest: Exercise | None = None
+        for exercise in lesson:
+            if fastest and exercise.hits is not fastest.hits:
+                self._look(fastest)
+                fastest = None
+            if fastest is None or exercise.tempo.last > fastest.tempo.last:
+                fastest = exercise
+            yield exercise
+        if fastest:
+            self._look(fastest)
+
+    def _look(self, exercise: Exercise) -> None:
+        tempo = plain(exercise.tempo.last)
+        for sentence in warnings(demands(exercise)):
+            self._found.setdefault((sentence, tempo), []).append(exercise.order)
+
+    def sentences(self) -> Iterator[str]:
+        for (sentence, tempo), orders in self._found.items():
+            yield f"{sentence.removesuffix('.')}: at {tempo} in {ranges(orders)}"

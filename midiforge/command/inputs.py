@@ -89,8 +89,8 @@ def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Dri
     for name, value in keys.items():
         if value is None or value == []:
             continue
-        if name == "kit" and Path(value).is_file():
-            value = str(Path(value).resolve())  # from here, not from the drill's folder
+        if name == "kit":
+            value = _kit_from_here(value)
         if isinstance(value, list):
             value = [part for each in value for part in each.split(",") if part.strip()]
         table, dot, inner = name.rpartition(".")
@@ -98,6 +98,14 @@ def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Dri
     if path is None and not changes:
         raise MidiforgeError("there is no drill", hint="name a file, or give --sticking")
     return read_drill(path, changes) if path else check_drill(changes)
+
+
+def _kit_from_here(name: str) -> str:
+    """A kit file in the current folder by its full path; the drill's folder is another."""
+    for path in (Path(name), Path(f"{name}.toml")):
+        if path.is_file():
+            return str(path.resolve())
+    return name
 
 
 def _setting(text: str) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from midiforge.disk import read_toml
 from midiforge.drill import values
 from midiforge.drill.click import click_voices
 from midiforge.drill.drill import Drill, Line, Stage, Sticking, Voicing
-from midiforge.drill.grid import usual_steps
+from midiforge.drill.grid import own_steps, usual_steps
 from midiforge.drill.keys import BY_NAME, KEYS, STAGE_KEYS
 from midiforge.drill.kinds import items_of, of_kind
 from midiforge.errors import MidiforgeError, nearest
@@ -88,6 +88,7 @@ class _Reader:
         every = self.every()
         steps = self.read("steps", lambda items: self.steps(items, meter))
         step = meter.beat / (steps[0] if steps else usual_steps(meter, stickings))
+        swing, pair = self.swing(meter, steps, stickings)
         feet = self.read("feet", lambda items: self.feet(items, meter, step))
         layers = self.read(
             "layers", lambda items: tuple(values.line(str(i), meter, step, ()) for i in items)
@@ -121,8 +122,8 @@ class _Reader:
             layers=layers,
             meter=meter,
             steps=steps,
-            swing=self.read("swing", read_ratio),
-            swing_pair=self.swing_pair(),
+            swing=swing,
+            swing_pair=pair,
             tempos=self.read("tempos", values.tempos),
             ramp=self.read("ramp", values.ramp) if self.text("ramp") else None,
             count_in=self.whole("count_in", 0, 16),
@@ -357,9 +358,23 @@ class _Reader:
             ),
         )
 
-    def swing_pair(self) -> Fraction | None:
+    def swing(
+        self, meter: Meter, steps: tuple[int, ...], stickings: tuple[Sticking, ...]
+    ) -> tuple[Fraction, Fraction | None]:
+        """The first note's share of a pair, and the pair's length if the drill names it."""
+        share: Fraction = self.read("swing", read_ratio)
         name = self.text("swing_pair")
-        return 2 * NOTE_VALUES[name] if name else None
+        if name or share == Fraction(1, 2):
+            return share, 2 * NOTE_VALUES[name] if name else None
+        grids = steps or {own_steps(meter, sticking.steps) for sticking in stickings}
+        odd = [each for each in grids if each % 2]
+        if odd:
+            raise MidiforgeError(
+                f"{odd[0]} steps to a beat make no pairs that could swing",
+                "swing",
+                hint="say what swings: swing_pair = 'eighth'",
+            )
+        return share, None
 
 
 def read_sticking(text: str) -> Sticking:

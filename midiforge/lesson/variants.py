@@ -16,8 +16,6 @@ from midiforge.phrase.pattern import parse_pattern
 from midiforge.phrase.phrase import Phrase, Step, accented, rotated
 
 STEP_NAMES = {
-    1: "one to a beat",
-    2: "two to a beat",
     3: "triplets",
     5: "quintuplets",
     6: "sextuplets",
@@ -131,9 +129,7 @@ def _placed(
     phrase = sticking.phrase
     phrase = phrase.reversed() if backward else phrase
     phrase = phrase.swapped() if swapped else phrase
-    name = sticking.phrase.name
-    if len(drill.steps) > 1:
-        name += f" in {STEP_NAMES.get(steps, f'{steps} to a beat')}"
+    grid = f" in {STEP_NAMES.get(steps, f'{steps} to a beat')}" if len(drill.steps) > 1 else ""
     size = len(phrase)
     places = _resolved(drill, drill.placements, step, size, "placements")
     feet_places = _resolved(drill, drill.feet_placements, step, size, "feet_placements")
@@ -148,7 +144,7 @@ def _placed(
         places, drill.accents, accent_places, feet_places
     ):
         variant = Variant(
-            sticking=name,
+            sticking=sticking.phrase.name + grid,
             placement=late,
             placement_name=name_of(late),
             accents=accents.name,
@@ -161,7 +157,7 @@ def _placed(
         )
         yield Material(
             variant=variant,
-            title=sticking.title,
+            title=sticking.title + grid,
             phrase=_accented(drill, phrase, accents, late, accents_late, step),
             step=step,
             feet=_moved_feet(drill.feet, feet_late * step),

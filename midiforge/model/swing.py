@@ -6,7 +6,6 @@ from fractions import Fraction
 
 from midiforge.errors import MidiforgeError
 
-
 _HALF = Fraction(1, 2)
 
 

@@ -1,5 +1,6 @@
 """The terminal's view as an SVG picture, for a page or a slide."""
 
+import re
 from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
@@ -34,8 +35,8 @@ def svg(groups: Sequence[Sequence[Exercise]], width: int) -> str:
             number += 1
             at = 0
             for text, style in spans:
-                if text.strip():
-                    rows.append(_text(at, number, text, style))
+                for piece in re.finditer(r"\S+(?: \S+)*", text):  # no run of blanks survives SVG
+                    rows.append(_text(at + piece.start(), number, piece[0], style))
                 at += len(text)
         number += 1
     wide = round(2 * _MARGIN + width * _ADVANCE)
@@ -45,16 +46,14 @@ def svg(groups: Sequence[Sequence[Exercise]], width: int) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}" height="{high}" '
         f'viewBox="0 0 {wide} {high}">\n'
-        f"<style>text{{font:{_SIZE}px {_FONTS};fill:{_INK};white-space:pre}}{classes}</style>\n"
+        f"<style>text{{font:{_SIZE}px {_FONTS};fill:{_INK}}}{classes}</style>\n"
         f"{MARK}\n{paper}\n" + "\n".join(rows) + "\n</svg>\n"
     )
 
 
 def _text(column: int, row: int, text: str, style: str) -> str:
     """One piece of text; its length is given, so that columns stay true in any font."""
-    blank = len(text) - len(text.lstrip())
-    text = text.strip()
-    x, y = _MARGIN + (column + blank) * _ADVANCE, _MARGIN + (row - 0.25) * _LINE
+    x, y = _MARGIN + column * _ADVANCE, _MARGIN + (row - 0.25) * _LINE
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" textLength="{len(text) * _ADVANCE:.1f}" '
         f'class="{style or "plain"}">{escape(text)}</text>'

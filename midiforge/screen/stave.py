@@ -113,7 +113,11 @@ class Stave:
         self.hits = tuple(_shown(exercise))
         self._by_row = _by_row(self.hits)
         self.main_voice = {
-            name: _most_common(hit.voice for hit in hits) for name, hits in self._by_row.items()
+            name: _most_common(
+                [hit.voice for hit in hits if hit.strength is Strength.TAP]
+                or [hit.voice for hit in hits]
+            )
+            for name, hits in self._by_row.items()
         }
         self.voice_keys = self._voice_keys()
         self.layer_labels = self._layer_labels()
@@ -448,9 +452,8 @@ def _count(text: str) -> Cell:
     return Cell(text, style=COUNT if text != REST else FAINT)
 
 
-def _most_common(names: Iterable[str]) -> str:
-    found = list(names)
-    return max(dict.fromkeys(found), key=found.count)
+def _most_common(names: Sequence[str]) -> str:
+    return max(dict.fromkeys(names), key=names.count)
 
 
 def _common(times: Iterable[Fraction]) -> Fraction:
