@@ -21,6 +21,7 @@ FOLDER = _HERE / "kits" if (_HERE / "kits").is_dir() else _HERE.parent / "kits"
 # Struck with a stick, so that the pedal decides how they sound.
 _HIHAT_BY_PEDAL = ("hihat-closed", "hihat-half", "hihat-open")
 
+_HIHAT_KEYS = ("controller", "open_below", "closed_above")
 _TABLES = ("notes", "velocities", "heard", "hihat")
 _KEYS = ("name", "title", "source", "channel", "program", "starts_from", *_TABLES)
 
@@ -167,7 +168,17 @@ def _check(content: dict[str, Any], place: str) -> Kit:
         if not key.isdecimal():
             raise MidiforgeError(f"{key!r} is not a note number", place, "heard")
         heard[whole(int(key), 0, 127, "heard")] = voice(name, "heard", key)
-    hihat = {k: whole(v, 0, 127, "hihat", k) for k, v in content.get("hihat", {}).items()}
+    hihat = {}
+    for name, value in content.get("hihat", {}).items():
+        if name not in _HIHAT_KEYS:
+            hint = nearest(name, _HIHAT_KEYS)
+            raise MidiforgeError(f"unknown key {name!r}", place, "hihat", hint=hint)
+        hihat[name] = whole(value, 0, 127, "hihat", name)
+    missing = [name for name in _HIHAT_KEYS if name not in hihat]
+    if hihat and missing:
+        raise MidiforgeError(f"{missing[0]!r} is missing", place, "hihat")
+    if hihat and hihat["open_below"] > hihat["closed_above"]:
+        raise MidiforgeError("open_below is above closed_above", place, "hihat")
     program = content.get("program")
     return Kit(
         name=str(content.get("name", Path(place).stem)),

@@ -29,7 +29,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from math import log2
-from typing import TYPE_CHECKING
+from typing import TypeVar
 
 from midiforge.insight.demands import LIMITS, Demands, demands
 from midiforge.insight.loop import Loop, loop_of
@@ -38,8 +38,7 @@ from midiforge.insight.words import listed
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET
 
-if TYPE_CHECKING:
-    from midiforge.lesson.variants import Material
+T = TypeVar("T")
 
 LONGEST_RUN_COUNTED = 4
 
@@ -121,15 +120,13 @@ def difficulty(
     return Difficulty(sum(part.points for part in parts), parts)
 
 
-def easiest_first(
-    materials: Iterable["Material"], full: Callable[["Material"], Exercise | None]
-) -> list["Material"]:
+def easiest_first(materials: Iterable[T], full: Callable[[T], Exercise | None]) -> list[T]:
     """The materials from easy to hard; those equally hard keep their order.
 
     full: the exercise to judge a material by, None for one that has nothing to play (easiest).
     """
 
-    def score(material: "Material") -> float:
+    def score(material: T) -> float:
         exercise = full(material)
         return difficulty(exercise).score if exercise else 0.0
 
