@@ -13,21 +13,26 @@ def read_toml(path: Path) -> dict[str, Any]:
     """The content of a TOML file; MidiforgeError naming file, line and column if it has none."""
     place = str(path)
     try:
-        if path.is_file() and path.stat().st_size > _LARGEST:
+        with path.open("rb") as stream:
+            content = stream.read(_LARGEST + 1)
+        if len(content) > _LARGEST:
             raise MidiforgeError("the file is too large for TOML written by hand", place)
-        text = path.read_bytes().decode("utf-8-sig")
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise MidiforgeError(
             f"the file is not text (byte {error.start + 1} is not UTF-8)",
             place,
             hint="a TOML text file was expected",
         ) from None
-    except OSError as error:
-        raise MidiforgeError(f"cannot be read: {reason(error)}", place) from None
+    except (OSError, ValueError) as error:
+        why = reason(error) if isinstance(error, OSError) else str(error)
+        raise MidiforgeError(f"cannot be read: {why}", place) from None
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise MidiforgeError(f"not TOML: {error}", place) from None
+    except ValueError as error:  # such as a number of thousands of digits
+        raise MidiforgeError(f"cannot be understood: {error}", place) from None
     except RecursionError:
         raise MidiforgeError("not TOML: nested too deeply", place) from None
 

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable
 
+_LONGEST_QUOTE = 60
+
 
 class MidiforgeError(Exception):
     """Something a person can put right: what is wrong, where, and the nearest right thing.
@@ -26,13 +28,24 @@ class MidiforgeError(Exception):
         return f"{line} ({self.hint})" if self.hint else line
 
 
+def quoted(value: object) -> str:
+    """A value as a person wrote it, in quotes if it is text, cut short if it is long."""
+    text = value if isinstance(value, str) else str(value)
+    return repr(shortened(text)) if isinstance(value, str) else shortened(text)
+
+
+def shortened(text: str) -> str:
+    """The text, its end left out if it is long."""
+    return text if len(text) <= _LONGEST_QUOTE else text[: _LONGEST_QUOTE - 4] + " ..."
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """A hint that names the known word most like `word`, or else lists a few."""
     from difflib import get_close_matches
 
     words = sorted(known)
     lowered = {each.lower(): each for each in reversed(words)}
-    close = get_close_matches(word.lower(), lowered, n=1, cutoff=0.5)
+    close = get_close_matches(shortened(word).lower(), lowered, n=1, cutoff=0.5)
     if close:
         return f"did you mean {lowered[close[0]]!r}?"
     if len(words) <= 12:

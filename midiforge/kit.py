@@ -1,13 +1,15 @@
 """Kits: which note a voice is on a sound module, and which voice a note from the pads is."""
 
-from collections.abc import Mapping
+import re
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 from midiforge.disk import read_toml
-from midiforge.errors import MidiforgeError, nearest
+from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.library import shelf
 
 ENDING = ".toml"
@@ -23,7 +25,7 @@ _HIHAT_BY_PEDAL = ("hihat-closed", "hihat-half", "hihat-open")
 
 _HIHAT_KEYS = ("controller", "open_below", "closed_above")
 _TABLES = ("notes", "velocities", "heard", "hihat")
-_KEYS = ("name", "title", "source", "channel", "program", "starts_from", *_TABLES)
+_MOST_FILES = 16  # that start from each other
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,106 +90,161 @@ def read_kit(name: str, folder: Path | None = None) -> Kit:
     """A kit by the path of its file, or by the name of one that comes with midiforge.
 
     folder: where a relative path begins; the current one if not given.
+    Raises MidiforgeError that names the file, the place in it and the nearest right word.
     """
-    return _check(_load(name, folder or Path(), ()), str(_path(name, folder or Path())))
+    path = _path(name, folder or Path())
+    files = [path]
+    contents = [_checked(path)]
+    while base := contents[-1].get("starts_from"):
+        path = _base(base, files)
+        files.append(path)
+        contents.append(_checked(path))
+    merged: dict[str, Any] = {table: {} for table in _TABLES}
+    for content in reversed(contents):
+        for key, value in content.items():
+            merged[key] = {**merged[key], **value} if key in _TABLES else value
+    return _complete(merged, contents[0], files[0])
 
 
 def _path(name: str, folder: Path) -> Path:
     """Where a kit lies: a shipped name first, else a path, with or without its ending."""
-    if not name.strip():
-        raise MidiforgeError("the kit's name is empty", hint=nearest("", kit_names()))
     if name in kit_names():
         return FOLDER / f"{name}{ENDING}"
-    for path in (folder / name, folder / f"{name}{ENDING}"):
-        if path.is_file():
-            return path
-    raise MidiforgeError(f"no kit is called {name!r}", hint=nearest(name, kit_names()))
+    with suppress(OSError, ValueError):  # such as a name that no system takes
+        for path in (folder / name, folder / f"{name}{ENDING}"):
+            if name.strip() and path.is_file():
+                return path
+    raise MidiforgeError(f"no kit is called {quoted(name)}", hint=nearest(name, kit_names()))
 
 
-def _load(name: str, folder: Path, seen: tuple[Path, ...]) -> dict[str, Any]:
-    """The kit file's content, laid over the kit it starts from."""
-    path = _path(name, folder)
-    if path in seen:
-        raise MidiforgeError("kits start from each other in a ring", str(path))
-    content = read_toml(path)
-    for key in content:
-        if key not in _KEYS:
-            raise MidiforgeError(f"unknown key {key!r}", str(path), hint=nearest(key, _KEYS))
-    for key in _TABLES:
-        if not isinstance(content.get(key, {}), dict):
-            raise MidiforgeError("a table was expected", str(path), key)
-    base_name = content.pop("starts_from", "")
-    if not base_name:
-        return content
-    if not isinstance(base_name, str):
-        raise MidiforgeError("the name of a kit was expected", str(path), "starts_from")
+def _base(name: str, files: list[Path]) -> Path:
+    """The file that a kit starts from; `files` led to it."""
+    place = str(files[-1])
     try:
-        base = _load(base_name, path.parent, (*seen, path))
+        path = _path(name, files[-1].parent)
     except MidiforgeError as error:
-        raise error.within(str(path), "starts_from") from None
-    merged = {**base, **content}
-    for key in _TABLES:
-        merged[key] = {**base.get(key, {}), **content.get(key, {})}
-    return merged
+        raise error.within(place, "starts_from") from None
+    if path.resolve() in [each.resolve() for each in files]:
+        raise MidiforgeError("kits start from each other in a ring", place, "starts_from")
+    if len(files) >= _MOST_FILES:
+        raise MidiforgeError(f"more than {_MOST_FILES} kits start from each other", place)
+    return path
 
 
-def _check(content: dict[str, Any], place: str) -> Kit:
-    def whole(value: object, low: int, high: int, *where: str) -> int:
-        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            raise MidiforgeError(
-                f"{value!r} is not a whole number from {low} to {high}", place, *where
-            )
-        return value
-
-    def voice(value: object, *where: str) -> str:
+def _checked(path: Path) -> dict[str, Any]:
+    """A kit file's own content, every key known and every value right in itself."""
+    place, content = str(path), read_toml(path)
+    for key, value in content.items():
+        if key not in _KEYS:
+            hint = nearest(key, _KEYS)
+            raise MidiforgeError(f"unknown key {quoted(key)}", place, hint=hint)
         try:
-            return shelf.voice(str(value)).name
+            content[key] = _KEYS[key](value)
         except MidiforgeError as error:
-            raise error.within(place, *where) from None
+            raise error.within(place, key) from None
+    return content
 
-    notes = {
-        voice(name, "notes"): whole(number, 0, 127, "notes", name)
-        for name, number in content.get("notes", {}).items()
-    }
+
+def _complete(merged: dict[str, Any], own: dict[str, Any], path: Path) -> Kit:
+    """The kit that a file and those it starts from make together."""
+    place, notes, velocities = str(path), merged["notes"], merged["velocities"]
     if not notes:
         raise MidiforgeError("the kit has no notes", place, hint="add voices under [notes]")
-    velocities: dict[str, int] = {}
-    for name, value in content.get("velocities", {}).items():
-        if name not in STRENGTHS:
-            raise MidiforgeError(
-                f"unknown strength {name!r}", place, "velocities", hint=nearest(name, STRENGTHS)
-            )
-        velocities[name] = whole(value, 1, 127, "velocities", name)
     for name in STRENGTHS:
         if name not in velocities:
-            raise MidiforgeError(
-                f"no velocity for {name!r}", place, "velocities", hint=f"starts_from = {DEFAULT!r}"
-            )
-    heard = {number: name for name, number in reversed(notes.items())}
-    for key, name in content.get("heard", {}).items():
-        if not key.isdecimal():
-            raise MidiforgeError(f"{key!r} is not a note number", place, "heard")
-        heard[whole(int(key), 0, 127, "heard")] = voice(name, "heard", key)
-    hihat = {}
-    for name, value in content.get("hihat", {}).items():
-        if name not in _HIHAT_KEYS:
-            hint = nearest(name, _HIHAT_KEYS)
-            raise MidiforgeError(f"unknown key {name!r}", place, "hihat", hint=hint)
-        hihat[name] = whole(value, 0, 127, "hihat", name)
+            hint = f"starts_from = {DEFAULT!r}"
+            raise MidiforgeError(f"no velocity for {name!r}", place, "velocities", hint=hint)
+    hihat = merged["hihat"]
     missing = [name for name in _HIHAT_KEYS if name not in hihat]
     if hihat and missing:
         raise MidiforgeError(f"{missing[0]!r} is missing", place, "hihat")
     if hihat and hihat["open_below"] > hihat["closed_above"]:
         raise MidiforgeError("open_below is above closed_above", place, "hihat")
-    program = content.get("program")
+    heard = {number: voice for voice, number in reversed(notes.items())} | merged["heard"]
+    name = own.get("name") or path.stem
     return Kit(
-        name=str(content.get("name", Path(place).stem)),
-        title=str(content.get("title", Path(place).stem)),
-        channel=whole(content.get("channel", 10), 1, 16, "channel"),
-        program=None if program is None else whole(program, 1, 128, "program"),
+        name=name,
+        title=own.get("title") or name,
+        channel=merged.get("channel", 10),
+        program=merged.get("program"),
         notes=MappingProxyType(notes),
         velocities=MappingProxyType(velocities),
         heard=MappingProxyType(heard),
         hihat=MappingProxyType(hihat),
-        source=str(content.get("source", "")),
+        source=own.get("source", ""),
     )
+
+
+# Reading one key
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise MidiforgeError(f"{quoted(value)} is not a text")
+    return value
+
+
+def _name(value: object) -> str:
+    if not _text(value).strip():
+        raise MidiforgeError("the name of a kit was expected", hint=nearest("", kit_names()))
+    return _text(value)
+
+
+def _whole(low: int, high: int) -> Callable[[object], int]:
+    def read(value: object) -> int:
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+            raise MidiforgeError(f"{quoted(value)} is not a whole number from {low} to {high}")
+        return value
+
+    return read
+
+
+def _voice(value: object) -> str:
+    return shelf.voice(_text(value)).name
+
+
+def _note_number(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,3}", text) or int(text) > 127:
+        raise MidiforgeError(f"{quoted(text)} is not a note number", hint="0 to 127")
+    return int(text)
+
+
+def _word(*known: str) -> Callable[[str], str]:
+    def read(text: str) -> str:
+        if text not in known:
+            raise MidiforgeError(f"unknown key {quoted(text)}", hint=nearest(text, known))
+        return text
+
+    return read
+
+
+def _table(
+    left: Callable[[str], Any], right: Callable[[object], Any]
+) -> Callable[[object], dict[Any, Any]]:
+    def read(value: object) -> dict[Any, Any]:
+        if not isinstance(value, dict):
+            raise MidiforgeError("a table was expected")
+        found = {}
+        for name, each in value.items():
+            key = left(name)
+            try:
+                found[key] = right(each)
+            except MidiforgeError as error:
+                raise error.within(name) from None
+        return found
+
+    return read
+
+
+_KEYS: dict[str, Callable[[object], Any]] = {
+    "name": _text,
+    "title": _text,
+    "source": _text,
+    "channel": _whole(1, 16),
+    "program": _whole(1, 128),
+    "starts_from": _name,
+    "notes": _table(_voice, _whole(0, 127)),
+    "velocities": _table(_word(*STRENGTHS), _whole(1, 127)),
+    "heard": _table(_note_number, _voice),
+    "hihat": _table(_word(*_HIHAT_KEYS), _whole(0, 127)),
+}

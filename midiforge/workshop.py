@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from midiforge.drill.drill import Drill
+from midiforge.errors import MidiforgeError
 from midiforge.insight.demands import demands, warnings
 from midiforge.insight.words import ranges
 from midiforge.lesson import Dropped, exercises
@@ -46,6 +47,8 @@ def build_lesson(
     progress: told how many exercises are written.
     Raises MidiforgeError; the folder is then as it was.
     """
+    if not str(folder).strip():
+        raise MidiforgeError("the folder's name is empty")
     dropped: list[Dropped] = []
     too_fast = _TooFast()
     built = build(

@@ -5,7 +5,7 @@ import shlex
 import sys
 from pathlib import Path
 
-from midiforge.command.app import run
+from midiforge.command.run import run
 
 ROOT = Path(__file__).parent.parent
 

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 import midiforge
-from midiforge.command.app import run
+from midiforge.command.run import run
 from midiforge.drill.keys import KEYS, STAGE_KEYS
 from midiforge.errors import MidiforgeError, nearest
 

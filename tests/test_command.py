@@ -18,7 +18,7 @@ import jsonschema
 import pytest
 
 import midiforge
-from midiforge.command.app import run
+from midiforge.command.run import run
 from midiforge.drill.keys import KEYS
 
 COMMAND = (sys.executable, "-m", "midiforge")

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import midiforge
-from midiforge.command.app import run
+from midiforge.command.run import run
 from midiforge.errors import MidiforgeError
 from midiforge.kit import STRENGTHS, kit_names
 

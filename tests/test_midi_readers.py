@@ -94,6 +94,11 @@ CASES: dict[str, dict[str, Any]] = {
     "both hands and feet inside": {"sticking": "B K R+K L -  K B K", "tempos": 100},
     "swing": {"sticking": "RLRL", "steps": 2, "swing": "2:1", "feet": "1 2& 4"},
     "swing of sixteenths": {"sticking": "RLRRL", "swing": "3:2", "swing_pair": "sixteenth"},
+    "sixteenths over swung eighths": {
+        "sticking": "RLRRL",
+        "swing": "5:3",
+        "swing_pair": "eighth",
+    },
     "triplets over swung eighths": {
         "sticking": "RLR",
         "steps": 3,

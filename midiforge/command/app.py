@@ -1,6 +1,5 @@
-"""All commands, and what becomes of their errors."""
+"""All commands."""
 
-import sys
 from typing import Annotated
 
 import typer
@@ -9,10 +8,6 @@ from midiforge import __version__
 from midiforge.command.build import build
 from midiforge.command.listing import listing
 from midiforge.command.show import show
-from midiforge.errors import MidiforgeError
-
-INTERRUPTED = 130
-WRONG_INPUT = 2
 
 app = typer.Typer(
     name="midiforge",
@@ -54,35 +49,18 @@ def _options(
     pass
 
 
-def run(arguments: list[str]) -> int:
-    """Runs a command line; gives its exit code. Errors take one line on standard error."""
-    try:
-        code = app(arguments, prog_name="midiforge", standalone_mode=False)
-        sys.stdout.flush()
-        return code if isinstance(code, int) else 0
-    except MidiforgeError as error:
-        return _failed(str(error))
-    except KeyboardInterrupt:
-        return _failed("interrupted", INTERRUPTED)
-    except BrokenPipeError:
-        # Whoever read our output has had enough; say no more, not even at exit.
-        import os
+def explained(error: Exception) -> str | None:
+    """What the command-line library found wrong with arguments; None if it is not its error.
 
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
-    except Exception as error:
-        # The command-line library raises what it finds wrong with arguments.
-        if isinstance(error, typer.Abort) or type(error).__name__ == "Abort":
-            return _failed("interrupted", INTERRUPTED)
-        message = getattr(error, "format_message", None)
-        if message is None:
-            raise
-        name = type(error).__name__
-        text = message()
-        return _failed(text if text else name) if name != "NoArgsIsHelpError" else WRONG_INPUT
-
-
-def _failed(text: str, code: int = WRONG_INPUT) -> int:
-    line = " ".join(text.split())
-    print(f"midiforge: {line}", file=sys.stderr)
-    return code
+    "" if all is said: where no argument was given, help is printed.
+    """
+    if isinstance(error, typer.Abort):
+        raise KeyboardInterrupt from None
+    message = getattr(error, "format_message", None)
+    if message is None:
+        return None
+    context = getattr(error, "ctx", None)
+    if type(error).__name__ == "NoArgsIsHelpError" and context is not None:
+        print(context.get_help())
+        return ""
+    return str(message())

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge.command.inputs import takes_a_drill
+from midiforge.command.run import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -57,7 +58,8 @@ def _say(report: "Report", drill: "Drill") -> None:
     built = report.built
     minutes, seconds = divmod(round(built.seconds), 60)
     plural = "s" * (built.files != 1)
-    print(f"{drill.title}: {built.files} exercise{plural} in {built.folder}")
+    folder = printable(str(built.folder))
+    print(f"{printable(drill.title)}: {built.files} exercise{plural} in {folder}")
     print(f"The whole lesson, {minutes}:{seconds:02d}: lesson.mid; its sections: cues.csv")
     _list("Left out", [dropped.why for dropped in report.dropped])
     _list("Mind", list(report.warnings))
@@ -69,7 +71,7 @@ def _list(heading: str, lines: list[str]) -> None:
         return
     print(f"{heading}:")
     for line in lines[:_MOST_LINES]:
-        print(f"  {line}")
+        print(f"  {printable(line)}")
     if len(lines) > _MOST_LINES:
         print(f"  and {len(lines) - _MOST_LINES} more (--json lists all)")
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge.drill.keys import KEYS, Key
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, quoted
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 _TYPES: dict[str, Any] = {
     "text": str | None,
     "texts": list[str] | None,
-    "whole": int | None,
-    "number": float | None,
+    "whole": str | None,  # the drill's reader says what is wrong with a number
+    "number": str | None,
     "yes-no": bool | None,
 }
 _FILE = Annotated[
@@ -71,6 +71,7 @@ def _parameter(key: Key) -> inspect.Parameter:
         metavar=None if key.kind == "yes-no" else key.example or None,
         help=key.help + usual,
         show_default=False,
+        autocompletion=_completes(key),
     )
     return inspect.Parameter(
         key.name.replace(".", "_"),
@@ -78,6 +79,29 @@ def _parameter(key: Key) -> inspect.Parameter:
         default=None,
         annotation=Annotated[_TYPES[key.kind], option],
     )
+
+
+def _completes(key: Key) -> Callable[[str], list[str]] | None:
+    """What the shell offers for a key's value; None for nothing."""
+    if not key.choices and not key.names:
+        return None
+
+    def words(incomplete: str) -> list[str]:
+        known = [*key.choices]
+        if key.names == "kits":
+            from midiforge.kit import kit_names
+
+            known += kit_names()
+        elif key.names:
+            from midiforge.library import shelf
+
+            known += getattr(shelf, key.names)()
+        before, comma, last = (
+            incomplete.rpartition(",") if key.kind == "texts" else ("", "", incomplete)
+        )
+        return [before + comma + each for each in known if each and each.startswith(last)]
+
+    return words
 
 
 def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Drill":
@@ -109,19 +133,30 @@ def _kit_from_here(name: str) -> str:
 
 
 def _setting(text: str) -> dict[str, Any]:
+    """The key of "KEY=VALUE" in its tables, the value as TOML, or as a text if it is none."""
+    import json
     import tomllib
 
     name, equals, value = text.partition("=")
-    if not equals:
-        raise MidiforgeError(f"{text!r} sets nothing", "--set", hint="KEY=VALUE")
-    try:
-        return tomllib.loads(f"{name} = {value}")
-    except tomllib.TOMLDecodeError:
-        pass
-    try:  # A bare word, as a shell leaves it.
-        return tomllib.loads(f"{name} = {value.strip()!r}")
-    except tomllib.TOMLDecodeError as error:
-        raise MidiforgeError(f"{text!r} is not TOML: {error}", "--set") from None
+    if not equals or not value.strip():
+        raise MidiforgeError(f"{quoted(text)} sets nothing", "--set", hint="KEY=VALUE")
+    bare = json.dumps(value.strip(), ensure_ascii=False)
+    for written in (value, bare):
+        try:  # In brackets nothing but a value can stand: no remark, no second key.
+            found = tomllib.loads(f"{name} = [{written}]")
+        except ValueError:
+            continue
+        if len(found) == 1 and "\n" not in text:
+            return _unwrapped(found)
+    raise MidiforgeError(f"{quoted(text)} is not KEY=VALUE", "--set")
+
+
+def _unwrapped(found: dict[str, Any]) -> dict[str, Any]:
+    """The tables down to a list of one value, with the value in its place."""
+    [(name, inner)] = found.items()
+    if isinstance(inner, dict):
+        return {name: _unwrapped(inner)}
+    return {name: inner[0] if len(inner) == 1 else inner}
 
 
 def _merge(into: dict[str, Any], changes: dict[str, Any]) -> None:

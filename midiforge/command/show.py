@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, quoted
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -60,9 +60,9 @@ def _numbers(text: str) -> list[range]:
     """The exercises that "3,5-8" names."""
     found = []
     for part in filter(None, (part.strip() for part in text.split(","))):
-        match = re.fullmatch(r"(\d{1,6})(?:\s*-\s*(\d{1,6}))?", part)
+        match = re.fullmatch(r"([0-9]{1,6})(?:\s*-\s*([0-9]{1,6}))?", part)
         if not match:
-            raise MidiforgeError(f"{part!r} is not a number", "--only", hint="such as 3,5-8")
+            raise MidiforgeError(f"{quoted(part)} is not a number", "--only", hint="such as 3,5-8")
         found.append(range(int(match[1]), int(match[2] or match[1]) + 1))
     return found
 

@@ -140,6 +140,7 @@ class Shape:
 class Drill:
     """One idea and how to turn it over. Made by `read_drill` and `check_drill`."""
 
+    source: str  # the file it was read from; "" for none
     title: str
     stickings: tuple[Sticking, ...]
     every: Every | None

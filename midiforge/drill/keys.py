@@ -15,6 +15,7 @@ class Key:
     kind: "text", "texts", "whole", "number", "yes-no" or "table" (which has no flag of its own).
     example: what follows the flag in its help.
     choices: the only words a text may be; empty for any.
+    names: the shelf whose names it may be: "rudiments", "ostinatos", "voices" or "kits".
     """
 
     name: str
@@ -23,6 +24,7 @@ class Key:
     example: str = ""
     default: Any = ""
     choices: tuple[str, ...] = ()
+    names: str = ""
 
     @property
     def flag(self) -> str:
@@ -33,7 +35,13 @@ class Key:
 GROUPS: dict[str, tuple[Key, ...]] = {
     "Material": (
         Key("title", "text", "What the lesson is called.", "TEXT"),
-        Key("sticking", "texts", "Stickings, typed (RLRR LRLL) or by rudiment name.", "STICKING"),
+        Key(
+            "sticking",
+            "texts",
+            "Stickings, typed (RLRR LRLL) or by rudiment name.",
+            "STICKING",
+            names="rudiments",
+        ),
         Key("every.strokes", "whole", "Every sticking of this many strokes.", "N"),
         Key("every.longest_run", "whole", "... with at most this many of one hand in a row.", "N"),
         Key("every.looped", "yes-no", "... runs counted across the seam too.", default=True),
@@ -103,6 +111,7 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "What the feet repeat: ostinatos by name, by count ('1a 2&') or on a grid; with "
             "'on LF' and 'as cowbell' moved to another limb or voice.",
             "OSTINATO",
+            names="ostinatos",
         ),
         Key(
             "partner",
@@ -110,6 +119,7 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "The ostinato beside a foot pattern: its usual one, none, or another.",
             "usual|none|OSTINATO",
             default="usual",
+            names="ostinatos",
         ),
         Key(
             "feet_placements",
@@ -123,6 +133,7 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "texts",
             "Time layers beside the player, such as a clave; 'on RH' gives one to a limb.",
             "OSTINATO",
+            names="ostinatos",
         ),
     ),
     "Time": (
@@ -164,7 +175,13 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             default="throughout",
             choices=("throughout", "count-in", "off"),
         ),
-        Key("click_voice", "text", "The click's voice, if not one chosen for you.", "VOICE"),
+        Key(
+            "click_voice",
+            "text",
+            "The click's voice, if not one chosen for you.",
+            "VOICE",
+            names="voices",
+        ),
         Key("gap", "text", "Bars with the click, then without.", "'2 on 2 off'"),
         Key("repeats", "whole", "How often each exercise goes round.", "N", default=1),
     ),
@@ -183,14 +200,23 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "Bars of timekeeping and of the exercise, or call and response.",
             "'3 time 1 exercise'|'2 call 2 response'",
         ),
-        Key("groove", "texts", "What the hands play in bars of time.", "OSTINATO"),
+        Key(
+            "groove", "texts", "What the hands play in bars of time.", "OSTINATO", names="ostinatos"
+        ),
         Key(
             "voicing",
             "texts",
             "Which limb, at which strength, plays which voice; voices divided by / take turns.",
             "'RH=ride, RH accent=ride-bell'",
         ),
-        Key("surface", "text", "The one surface of the hands stage.", "VOICE", default="snare"),
+        Key(
+            "surface",
+            "text",
+            "The one surface of the hands stage.",
+            "VOICE",
+            default="snare",
+            names="voices",
+        ),
     ),
     "Order": (
         Key("drop_swapped", "yes-no", "Leave out what only changes the hands over.", default=False),
@@ -210,6 +236,7 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "A kit's name, or the path of a kit file.",
             "KIT",
             default="general-midi-1",
+            names="kits",
         ),
         Key("format", "whole", "Standard MIDI File format, 0 or 1.", "0|1", default=1),
         Key(

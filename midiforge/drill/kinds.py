@@ -1,16 +1,36 @@
 """Whether a value is of the kind that its key takes, and lists however they were written."""
 
 from collections.abc import Mapping
+from fractions import Fraction
 from typing import Any
 
 from midiforge.drill.keys import Key
-from midiforge.errors import MidiforgeError, nearest
+from midiforge.errors import MidiforgeError, nearest, quoted
+
+_EXPECTED = {
+    "text": "a text",
+    "texts": "a text or a list of texts",
+    "whole": "a whole number",
+    "number": "a number",
+    "yes-no": "true or false",
+    "table": "a table",
+}
+_TYPES: dict[str, tuple[type, ...]] = {
+    "text": (str,),
+    "texts": (str, int, float, Fraction),
+    "whole": (int, str),
+    "number": (int, float, Fraction, str),
+    "yes-no": (bool,),
+    "table": (Mapping,),
+}
 
 
 def items_of(value: Any) -> Any:
-    """A list or a table as it is, a text at its commas, nothing as nothing."""
-    if isinstance(value, (list, Mapping)):
+    """A list or a table as it is, a text at its commas, anything else alone."""
+    if isinstance(value, Mapping):
         return value
+    if isinstance(value, (list, tuple, range)):
+        return list(value)
     if isinstance(value, str):
         return [part.strip("\n") for part in value.split(",") if part.strip()]
     return [value]
@@ -18,31 +38,20 @@ def items_of(value: Any) -> Any:
 
 def of_kind(key: Key, value: Any, where: str) -> Any:
     """The value, if it is of the kind that the key takes."""
-    fine = {
-        "text": lambda: isinstance(value, str),
-        "texts": lambda: (
-            isinstance(value, (str, int, float, list, Mapping)) and not isinstance(value, bool)
-        ),
-        "whole": lambda: isinstance(value, (int, str)) and not isinstance(value, bool),
-        "number": lambda: isinstance(value, (int, float, str)) and not isinstance(value, bool),
-        "yes-no": lambda: isinstance(value, bool),
-        "table": lambda: isinstance(value, Mapping),
-    }[key.kind]()
-    if key.kind == "texts" and isinstance(value, Mapping) and key.name != "voicing":
-        fine = False
-    if key.kind == "texts" and isinstance(value, list):
-        fine = all(isinstance(i, (str, int, float)) and not isinstance(i, bool) for i in value)
-    if not fine:
-        expected = {"yes-no": "true or false", "texts": "a text or a list of texts"}
-        raise MidiforgeError(f"{value!r} is not {expected.get(key.kind, 'a ' + key.kind)}", where)
+    several = key.kind == "texts" and isinstance(value, (list, tuple, range))
+    rules = key.name == "voicing" and isinstance(value, Mapping)
+    if not rules and not all(_is(each, key.kind) for each in (value if several else [value])):
+        raise MidiforgeError(f"{quoted(value)} is not {_EXPECTED[key.kind]}", where)
     if key.choices:
-        items = items_of(value) if key.kind == "texts" else [value]
-        for item in items:
+        for item in items_of(value) if key.kind == "texts" else [value]:
             if item not in key.choices:
                 known = [choice for choice in key.choices if choice]
+                hint = nearest(str(item), known)
                 raise MidiforgeError(
-                    f"{item!r} is not one of {', '.join(known)}",
-                    where,
-                    hint=nearest(str(item), known),
+                    f"{quoted(item)} is not one of {', '.join(known)}", where, hint=hint
                 )
     return value
+
+
+def _is(value: Any, kind: str) -> bool:
+    return isinstance(value, _TYPES[kind]) and (kind == "yes-no" or not isinstance(value, bool))

@@ -1,7 +1,6 @@
 """From a TOML file or a mapping to a checked drill."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -10,16 +9,18 @@ from midiforge.disk import read_toml
 from midiforge.drill import values
 from midiforge.drill.click import click_voices
 from midiforge.drill.drill import Drill, Line, Stage, Sticking, Voicing
-from midiforge.drill.grid import own_steps, usual_steps
-from midiforge.drill.keys import BY_NAME, KEYS, STAGE_KEYS
+from midiforge.drill.feet import foot_patterns, partners
+from midiforge.drill.grid import own_steps
+from midiforge.drill.keys import BY_NAME, KEYS
 from midiforge.drill.kinds import items_of, of_kind
-from midiforge.errors import MidiforgeError, nearest
+from midiforge.drill.stages import Common, grooves, own_stage, usual_stages
+from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.kit import read_kit
 from midiforge.library import shelf
 from midiforge.model.counts import steps_in_bar
 from midiforge.model.exercise import Touch
-from midiforge.model.hit import FEET, HANDS, Limb
-from midiforge.model.meter import NOTE_VALUES, Meter
+from midiforge.model.hit import Limb
+from midiforge.model.meter import NOTE_VALUES, Meter, note_value
 from midiforge.model.swing import read_ratio
 from midiforge.phrase.every import MOST_STROKES, Every
 from midiforge.phrase.sticking import parse_sticking
@@ -30,6 +31,7 @@ DEFAULT_VOICING: Voicing = {
     (Limb.RIGHT_FOOT, ""): ("bass-drum",),
     (Limb.LEFT_FOOT, ""): ("hihat-pedal",),
 }
+_STRAIGHT = Fraction(1, 2)
 
 
 def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Drill:
@@ -41,19 +43,18 @@ def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Dr
         both_tables = isinstance(own, dict) and isinstance(value, Mapping)
         content[name] = {**own, **value} if both_tables and own else value
     try:
-        return check_drill(content, folder=path.parent, name=path.stem)
+        return _Reader(_flat(content), path.parent).drill(path.stem, str(path))
     except MidiforgeError as error:
         raise error.within(str(path)) from None
 
 
-def check_drill(content: Mapping[str, Any], folder: Path | None = None, name: str = "") -> Drill:
+def check_drill(content: Mapping[str, Any], folder: Path | None = None) -> Drill:
     """A drill from keys and values, as a file has them.
 
     folder: where the relative path of a kit begins; the current folder if not given.
-    name: what the drill is called if it has no title.
     Raises MidiforgeError that names the key and the nearest right value.
     """
-    return _Reader(_flat(content), folder or Path()).drill(name)
+    return _Reader(_flat(content), folder or Path()).drill()
 
 
 def _flat(content: Mapping[str, Any]) -> dict[str, Any]:
@@ -66,12 +67,12 @@ def _flat(content: Mapping[str, Any]) -> dict[str, Any]:
                 raise MidiforgeError("a table was expected", name, hint=f"[{name}]")
             flat |= {f"{name}.{inner}": each for inner, each in value.items()}
         else:
-            flat[name] = value
+            flat[str(name)] = value
     for name in flat:
         if name not in BY_NAME:
             outer, dot, inner = name.rpartition(".")
             known = [k.removeprefix(outer + dot) for k in BY_NAME if k.startswith(outer + dot)]
-            raise MidiforgeError(f"unknown key {inner!r}", outer, hint=nearest(inner, known))
+            raise MidiforgeError(f"unknown key {quoted(inner)}", outer, hint=nearest(inner, known))
     return flat
 
 
@@ -82,23 +83,31 @@ class _Reader:
         self.content = content
         self.folder = folder
 
-    def drill(self, name: str) -> Drill:
-        meter = self.read("meter", lambda text: Meter.parse(text, self.text("pulse")))
+    def drill(self, name: str = "", source: str = "") -> Drill:
+        meter = self.meter()
         stickings = self.read("sticking", self.stickings)
         every = self.every()
         steps = self.read("steps", lambda items: self.steps(items, meter))
-        step = meter.beat / (steps[0] if steps else usual_steps(meter, stickings))
-        swing, pair = self.swing(meter, steps, stickings)
-        feet = self.read("feet", lambda items: self.feet(items, meter, step))
-        layers = self.read(
-            "layers", lambda items: tuple(values.line(str(i), meter, step, ()) for i in items)
-        )
-        groove = self.lines("groove", meter, step)
+        grids = steps or tuple(own_steps(meter, each.steps) for each in stickings)
+        step = meter.beat / (grids[0] if grids else own_steps(meter, 0))
+        swing, pair = self.swing(grids)
+
+        feet = self.read("feet", lambda items: foot_patterns(items, meter, step))
+        feet += self.read("partner", lambda wish: partners(wish, feet, meter, step))
+        layers = self.read("layers", lambda items: self.layers(items, meter, step))
         if not (stickings or every or feet or layers):
             raise MidiforgeError("the drill has nothing to play", hint="give it a sticking")
+
         voicing = {**DEFAULT_VOICING, **self.read("voicing", values.voicing)}
-        form = self.read("form", values.form)
-        stages = self.stages(meter, step, voicing, form, groove, bool(stickings or every))
+        common = Common(
+            meter=meter,
+            step=step,
+            voicing=voicing,
+            surface=self.read("surface", lambda text: shelf.voice(text).name),
+            form=self.read("form", values.form),
+            groove=self.read("groove", lambda items: grooves(items, meter, step)),
+        )
+        stages = self.stages(common, bool(stickings or every))
         kit = self.read("kit", lambda text: read_kit(text, self.folder))
         sounds = {voice for stage in stages for rule in stage.voicing.values() for voice in rule}
         lines = (*feet, *layers, *(each for stage in stages for each in stage.groove))
@@ -108,6 +117,7 @@ class _Reader:
         accents = self.read("accents", lambda items: tuple(values.accents(str(i)) for i in items))
         follow = self.items("accent_placements") == ["follow"]
         return Drill(
+            source=source,
             title=self.text("title") or name or default_title(stickings, every, feet),
             stickings=stickings,
             every=every,
@@ -167,7 +177,11 @@ class _Reader:
         return str(self.raw(name))
 
     def items(self, name: str) -> Any:
-        return items_of(self.raw(name))
+        """A list; one that was given empty is an error where the key's default is not."""
+        found = items_of(self.raw(name))
+        if not found and (BY_NAME[name].default or (name == "sticking" and name in self.content)):
+            raise MidiforgeError("nothing is given", name, hint="leave the key out instead")
+        return found
 
     def flag(self, name: str) -> bool:
         return bool(self.raw(name))
@@ -183,6 +197,11 @@ class _Reader:
 
     # Reading what takes more than one key
 
+    def meter(self) -> Meter:
+        pulse = self.read("pulse", lambda text: note_value(text) if text else None)
+        meter: Meter = self.read("meter", lambda text: Meter.parse(text, pulse))
+        return meter
+
     def stickings(self, items: list[Any]) -> tuple[Sticking, ...]:
         found = []
         for number, item in enumerate(items, start=1):
@@ -193,18 +212,15 @@ class _Reader:
         return tuple(found)
 
     def every(self) -> Every | None:
-        given = [name for name in self.content if name.startswith("every.")]
-        if not given:
+        if not any(name.startswith("every.") for name in self.content):
             return None
         if "every.strokes" not in self.content:
             raise MidiforgeError("how many strokes?", "every", hint="strokes = 8")
-        strokes = self.whole("every.strokes", 1, MOST_STROKES)
+        longest = "every.longest_run"
         up_to = self.items("every.up_to")
         found = Every(
-            strokes=strokes,
-            longest_run=self.whole("every.longest_run", 1, MOST_STROKES)
-            if "every.longest_run" in self.content
-            else 0,
+            strokes=self.whole("every.strokes", 1, MOST_STROKES),
+            longest_run=self.whole(longest, 1, MOST_STROKES) if longest in self.content else 0,
             looped=self.flag("every.looped"),
             starts=self.text("every.starts"),
             balanced=self.flag("every.balanced"),
@@ -221,152 +237,12 @@ class _Reader:
             steps_in_bar(meter, meter.beat / each)
         return tuple(dict.fromkeys(found))
 
-    def lines(self, name: str, meter: Meter, step: Any) -> tuple[Line, ...]:
-        def read(items: list[Any]) -> tuple[Line, ...]:
-            return tuple(values.line(str(item), meter, step, HANDS) for item in items)
-
-        found: tuple[Line, ...] = self.read(name, read)
-        return found
-
-    def feet(self, items: list[Any], meter: Meter, step: Any) -> tuple[Line, ...]:
-        """The foot patterns, each with its partner if the other foot is free."""
-        found: list[Line] = []
-        for item in items:
-            used = {line.limb for line in found}
-            free = tuple(limb for limb in FEET if limb not in used) or FEET
-            line = values.line(str(item), meter, step, free)
-            if line.limb is None:
-                taken = values.line(f"{item} on {free[0].value}", meter, step, free)
-                line = taken
-            if line.limb and line.limb.is_hand:
-                raise MidiforgeError(
-                    f"{line.name!r} is played by the {line.limb.title}",
-                    hint=f"'{line.name} on RF', or put it under layers",
-                )
-            found.append(line)
-        partner = self.text("partner")
-        if partner == "none" or not found:
-            if partner not in ("none", "usual"):
-                raise MidiforgeError("a partner needs feet beside it")
-            return tuple(found)
-        used = {line.limb for line in found}
-        free = tuple(limb for limb in FEET if limb not in used)
-        names = [partner]
-        if partner == "usual":
-            names = [
-                shelf.ostinatos()[line.name].partner
-                for line in found
-                if line.name in shelf.ostinatos()
-            ]
-        for name in filter(None, names):
-            line = values.line(name, meter, step, free or FEET)
-            if line.limb in used and partner == "usual" and free:
-                line = values.line(f"{name} on {free[0].value}", meter, step, free)
-            if line.limb not in used:
-                used.add(line.limb)
-                found.append(replace(line, partner=True))
-            elif partner != "usual":
-                raise MidiforgeError(
-                    f"the partner {line.name!r} needs the {line.limb.title if line.limb else ''}, "
-                    "which is taken"
-                )
-        return tuple(found)
-
-    def stages(
-        self, meter: Meter, step: Any, voicing: Voicing, form: Any, groove: Any, hands: bool
-    ) -> tuple[Stage, ...]:
-        surface = self.read("surface", lambda text: shelf.voice(text).name)
-        one = {(limb, ""): (surface,) for limb in HANDS}
-        limbs = frozenset(Limb)
-        foot_voicing = {key: value for key, value in voicing.items() if key[0].is_foot}
-        known = {
-            "feet": Stage("feet", "feet alone", frozenset(FEET), False, voicing),
-            "hands": Stage(
-                "hands",
-                "hands on one surface",
-                frozenset(HANDS),
-                False,
-                {**foot_voicing, **one},
-                form,
-                groove,
-            ),
-            "full": Stage("full", "hands and feet", limbs, True, voicing, form, groove),
-        }
-        own = self.raw("stage") or {}
-        for name, content in own.items():
-            known[name] = self.read_stage(name, content, known, voicing, form, groove, meter, step)
-        names = self.items("stages") or [*known]
-        chosen = []
-        for name in dict.fromkeys(names):
-            if name not in known:
-                raise MidiforgeError(
-                    f"no stage is called {name!r}", "stages", hint=nearest(str(name), known)
-                )
-            chosen.append(known[name])
-        for stage in chosen:
-            if any(span.kind == "time" for span in stage.form) and not stage.groove and hands:
-                raise MidiforgeError(
-                    "bars of time need a groove for the hands", "form", hint="groove = 'jazz-ride'"
-                )
-        return tuple(chosen)
-
-    def read_stage(
-        self,
-        name: str,
-        content: Any,
-        known: Mapping[str, Stage],
-        voicing: Voicing,
-        form: Any,
-        groove: Any,
-        meter: Meter,
-        step: Any,
-    ) -> Stage:
-        where = f"stage.{name}"
-        keys = {key.name: key for key in STAGE_KEYS}
-        if not isinstance(content, Mapping):
-            raise MidiforgeError("a table was expected", where, hint=f"[{where}]")
-        if shelf.slug(name) != name:
-            raise MidiforgeError(f"{name!r} is not a stage's name", hint=shelf.slug(name) or "a-z")
-        base = known.get(name) or Stage(name, name, frozenset(Limb), True, voicing, form, groove)
-        got = {}
-        for key, value in content.items():
-            if key not in keys:
-                raise MidiforgeError(f"unknown key {key!r}", where, hint=nearest(key, keys))
-            got[key] = of_kind(keys[key], value, f"{where}.{key}")
-
-        def read(key: str, reader: Any, usual: Any) -> Any:
-            if key not in got:
-                return usual
-            try:
-                return reader(got[key])
-            except MidiforgeError as error:
-                raise error.within(where, key) from None
-
-        return Stage(
-            name=name,
-            title=str(got.get("title", base.title)),
-            limbs=read(
-                "limbs", lambda v: frozenset(values.limb(str(i)) for i in items_of(v)), base.limbs
-            ),
-            layers=bool(got.get("layers", base.layers)),
-            voicing={**base.voicing, **read("voicing", values.voicing, {})},
-            form=read("form", values.form, base.form),
-            groove=read(
-                "groove",
-                lambda v: tuple(values.line(str(i), meter, step, HANDS) for i in items_of(v)),
-                base.groove,
-            ),
-        )
-
-    def swing(
-        self, meter: Meter, steps: tuple[int, ...], stickings: tuple[Sticking, ...]
-    ) -> tuple[Fraction, Fraction | None]:
+    def swing(self, grids: tuple[int, ...]) -> tuple[Fraction, Fraction | None]:
         """The first note's share of a pair, and the pair's length if the drill names it."""
         share: Fraction = self.read("swing", read_ratio)
         name = self.text("swing_pair")
-        if name or share == Fraction(1, 2):
+        if name or share == _STRAIGHT:
             return share, 2 * NOTE_VALUES[name] if name else None
-        grids = steps or {own_steps(meter, sticking.steps) for sticking in stickings}
         odd = [each for each in grids if each % 2]
         if odd:
             raise MidiforgeError(
@@ -375,6 +251,26 @@ class _Reader:
                 hint="say what swings: swing_pair = 'eighth'",
             )
         return share, None
+
+    def layers(self, items: list[Any], meter: Meter, step: Fraction) -> tuple[Line, ...]:
+        return tuple(values.line(str(item), meter, step, ()) for item in items)
+
+    def stages(self, common: Common, hands: bool) -> tuple[Stage, ...]:
+        known = usual_stages(common)
+        for name, content in (self.raw("stage") or {}).items():
+            known[name] = own_stage(name, content, known, common)
+        chosen = []
+        for name in dict.fromkeys(self.items("stages") or known):
+            if name not in known:
+                hint = nearest(str(name), known)
+                raise MidiforgeError(f"no stage is called {quoted(name)}", "stages", hint=hint)
+            chosen.append(known[name])
+        for stage in chosen:
+            if any(span.kind == "time" for span in stage.form) and not stage.groove and hands:
+                raise MidiforgeError(
+                    "bars of time need a groove for the hands", "form", hint="groove = 'jazz-ride'"
+                )
+        return tuple(chosen)
 
 
 def read_sticking(text: str) -> Sticking:

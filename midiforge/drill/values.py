@@ -9,7 +9,7 @@ from contextlib import suppress
 from fractions import Fraction
 
 from midiforge.drill.drill import Accents, Line, Places, Ramp, Shape, Span, Voicing, ladder
-from midiforge.errors import MidiforgeError, nearest
+from midiforge.errors import MidiforgeError, nearest, quoted, shortened
 from midiforge.library import shelf
 from midiforge.model.counts import count_index, steps_in_bar
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
@@ -26,13 +26,13 @@ _LIMBS = {limb.value.lower(): limb for limb in Limb} | {limb.title: limb for lim
 
 def tempo(value: object) -> Fraction:
     """Pulses a minute, such as 92 or 92.5."""
-    try:
-        found = Fraction(str(value).strip())
-    except (ValueError, ZeroDivisionError):
-        raise MidiforgeError(f"{value!r} is not a tempo", hint="such as 92") from None
+    text = str(value).strip()
+    if not isinstance(value, Fraction) and not re.fullmatch(r"[0-9]{1,6}(\.[0-9]{1,6})?", text):
+        raise MidiforgeError(f"{quoted(value)} is not a tempo", hint="such as 92")
+    found = Fraction(text)
     if not SLOWEST <= found <= FASTEST:
         raise MidiforgeError(
-            f"{value!r} is not a tempo", hint=f"{SLOWEST} to {FASTEST} pulses a minute"
+            f"{quoted(value)} is not a tempo", hint=f"{SLOWEST} to {FASTEST} pulses a minute"
         )
     return found
 
@@ -55,33 +55,31 @@ def tempos(items: list[object]) -> tuple[Fraction, ...]:
 def ramp(text: str) -> Ramp:
     """ "60 to 100 by 4 every 2 bars"."""
     match = re.fullmatch(
-        r"\s*(\S+)\s+to\s+(\S+)\s+by\s+(\S+)\s+every\s+(\d+)\s+bars?\s*", text, re.IGNORECASE
+        r"\s*(\S+)\s+to\s+(\S+)\s+by\s+(\S+)\s+every\s+([0-9]{1,4})\s+bars?\s*", text, re.IGNORECASE
     )
     if not match:
         raise MidiforgeError(
-            f"{text!r} is not a ramp", hint="such as '60 to 100 by 4 every 2 bars'"
+            f"{quoted(text)} is not a ramp", hint="such as '60 to 100 by 4 every 2 bars'"
         )
     bars = whole(int(match[4]), 1, MOST_BARS, "bars")
     return Ramp(tempo(match[1]), tempo(match[2]), _rise(match[3]), bars)
 
 
 def _rise(text: str) -> Fraction:
-    try:
-        found = Fraction(text)
-    except (ValueError, ZeroDivisionError):
-        found = Fraction(0)
+    found = Fraction(text) if re.fullmatch(r"[0-9]{1,4}(\.[0-9]{1,4})?", text) else Fraction(0)
     if not Fraction(1, 10) <= found <= FASTEST:
-        raise MidiforgeError(f"{text!r} is not a step between tempos", hint="such as 4")
+        raise MidiforgeError(f"{quoted(text)} is not a step between tempos", hint="such as 4")
     return found
 
 
 def whole(value: object, low: int, high: int, what: str = "") -> int:
     """A whole number from `low` to `high`; `what` is counted, for the error."""
-    if isinstance(value, str) and re.fullmatch(r"\s*-?\d{1,9}\s*", value):
+    if isinstance(value, str) and re.fullmatch(r"\s*-?[0-9]{1,9}\s*", value):
         value = int(value)
     if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
         raise MidiforgeError(
-            f"{value!r} is not a whole number from {low} to {high}" + (f" ({what})" if what else "")
+            f"{quoted(value)} is not a whole number from {low} to {high}"
+            + (f" ({what})" if what else "")
         )
     return value
 
@@ -92,7 +90,7 @@ def number(value: object, low: float, high: float) -> float:
         with suppress(ValueError):
             value = float(value)
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not low <= value <= high:
-        raise MidiforgeError(f"{value!r} is not a number from {low:g} to {high:g}")
+        raise MidiforgeError(f"{quoted(value)} is not a number from {low:g} to {high:g}")
     return float(value)
 
 
@@ -100,7 +98,7 @@ def limb(text: str) -> Limb:
     """ "RH" or "right hand"."""
     found = _LIMBS.get(text.strip().lower())
     if found is None:
-        raise MidiforgeError(f"{text!r} is not a limb", hint="RH, LH, RF or LF")
+        raise MidiforgeError(f"{quoted(text)} is not a limb", hint="RH, LH, RF or LF")
     return found
 
 
@@ -111,13 +109,13 @@ def places(items: list[object]) -> Places:
     wanted: list[int | str] = []
     for item in items:
         text = str(item).strip()
-        if re.fullmatch(r"\d{1,6}", text):
+        if re.fullmatch(r"[0-9]{1,6}", text):
             wanted.append(whole(int(text), 0, MOST_PLACEMENTS, "grid steps"))
-        elif re.fullmatch(r"\d*([e&a+]|\.\d+)", text):
+        elif re.fullmatch(r"[0-9]{0,3}([e&a+]|\.[0-9]{1,3})", text):
             wanted.append(text)
         else:
             raise MidiforgeError(
-                f"{text!r} is not a placement",
+                f"{quoted(text)} is not a placement",
                 hint="beat, phrase, bar, or grid steps and counts such as 0, 3, 2&, 4.1",
             )
     return Places(wanted=tuple(wanted))
@@ -144,7 +142,7 @@ def accents(text: str) -> Accents:
         return Accents(word, word=word)
     if re.fullmatch(r"[a-z-]{2,}", word) and not re.fullmatch(r"[xg]+", word):
         raise MidiforgeError(
-            f"{text!r} does not say where accents are",
+            f"{quoted(text)} does not say where accents are",
             hint=nearest(word, ("own", "beats", "none")),
         )
     return Accents(" ".join(word.split()), text=word)
@@ -162,10 +160,16 @@ def line(text: str, meter: Meter, step: Fraction, free: tuple[Limb, ...]) -> Lin
     what, on, sound = match.groups()
     voice = shelf.voice(sound).name if sound else ""
     given = limb(on) if on else None
-    if re.fullmatch(r"[x>g.\s|]+", what) or re.match(r"\s*[>|\d]", what):
+    if re.fullmatch(r"[x>g.\s|]+", what) or re.match(r"\s*[>|0-9]", what):
         pattern = _typed(what, meter, step)
-        name = " ".join(what.split())
-        return Line(name, name, given or (free[0] if free else None), voice, pattern)
+        name = shortened(" ".join(what.split()))
+        player = given or (free[0] if free else None)
+        if player is None and not voice:
+            raise MidiforgeError(
+                f"{name!r} has no sound of its own",
+                hint=f"say which: '{name} as cowbell', or '{name} on RF'",
+            )
+        return Line(name, name, player, voice, pattern)
     found = shelf.ostinato(what)
     player = given or (found.limb if free else None)
     if not voice and (given is None or given.is_hand):
@@ -195,13 +199,15 @@ def voicing(content: object) -> Voicing:
     """Rules from a table, or from texts such as "RH accent=ride-bell"; / divides taking turns."""
     pairs: list[tuple[str, object]] = []
     if isinstance(content, Mapping):
-        pairs = list(content.items())
+        pairs = [(str(left), right) for left, right in content.items()]
     else:
         items = content if isinstance(content, list) else str(content).split(",")
         for item in items:
             left, equals, text = str(item).partition("=")
             if not equals:
-                raise MidiforgeError(f"{item!r} is not a rule", hint="such as RH accent=ride-bell")
+                raise MidiforgeError(
+                    f"{quoted(item)} is not a rule", hint="such as RH accent=ride-bell"
+                )
             pairs.append((left, text))
     rules: dict[tuple[Limb, str], tuple[str, ...]] = {}
     for left, right in pairs:
@@ -213,6 +219,8 @@ def voicing(content: object) -> Voicing:
                 raise error.within(left.strip()) from None
             if not voices:
                 raise MidiforgeError("no voice is given", left)
+            if (player, strength) in rules:
+                raise MidiforgeError("there are two rules for this", left.strip())
             if strength == "grace" and len(voices) > 1:
                 raise MidiforgeError("grace notes cannot take turns", left)
             rules[player, strength] = voices
@@ -234,7 +242,7 @@ def _rule(text: str) -> list[tuple[Limb, str]]:
             limbs = (limb(name),)
         except MidiforgeError:
             raise MidiforgeError(
-                f"{text.strip()!r} is not a limb and a strength",
+                f"{quoted(text.strip())} is not a limb and a strength",
                 hint="RH, LH, RF, LF, hands or feet; accent, tap, ghost or grace",
             ) from None
     return [(each, strength) for each in limbs]
@@ -249,13 +257,13 @@ def form(text: str) -> tuple[Span, ...]:
     spans: list[Span] = []
     for count, kind in zip(words[::2], words[1::2], strict=False):
         if kind not in kinds:
-            raise MidiforgeError(f"{kind!r} is not part of a form", hint=nearest(kind, kinds))
+            raise MidiforgeError(f"{quoted(kind)} is not part of a form", hint=nearest(kind, kinds))
         spans.append(Span(whole(count, 1, MOST_BARS, "bars"), kind))
     if len(words) % 2 or not spans:
-        raise MidiforgeError(f"{text!r} is not a form", hint="such as '3 time 1 exercise'")
+        raise MidiforgeError(f"{quoted(text)} is not a form", hint="such as '3 time 1 exercise'")
     told = [span.kind for span in spans]
     if not {"exercise", "call"} & set(told):
-        raise MidiforgeError(f"{text!r} has no bar of the exercise")
+        raise MidiforgeError(f"{quoted(text)} has no bar of the exercise")
     for before, span in zip([Span(0, ""), *spans], spans, strict=False):
         if span.kind == "response" and before != Span(span.bars, "call"):
             raise MidiforgeError(
@@ -268,9 +276,9 @@ def gap(text: str) -> tuple[int, int] | None:
     """ "2 on 2 off"."""
     if not text.strip():
         return None
-    match = re.fullmatch(r"\s*(\d{1,4})\s+on\s*,?\s*(\d{1,4})\s+off\s*", text)
+    match = re.fullmatch(r"\s*([0-9]{1,4})\s+on\s*,?\s*([0-9]{1,4})\s+off\s*", text)
     if not match or not int(match[1]) or not int(match[2]):
-        raise MidiforgeError(f"{text!r} is not a gap", hint="such as '2 on 2 off', in bars")
+        raise MidiforgeError(f"{quoted(text)} is not a gap", hint="such as '2 on 2 off', in bars")
     return int(match[1]), int(match[2])
 
 
@@ -278,9 +286,9 @@ def shape(text: str) -> Shape | None:
     """ "crescendo over 4 bars", "diminuendo 100% to 50% over 2 bars", "soft repeat at 50%"."""
     if not text.strip():
         return None
-    level = r"(\d{1,3})\s*%"
+    level = r"([0-9]{1,3})\s*%"
     swell = re.fullmatch(
-        rf"\s*(crescendo|diminuendo)(?:\s+{level}\s+to\s+{level})?\s+over\s+(\d{{1,4}})\s+bars?\s*",
+        rf"\s*(crescendo|diminuendo)(?:\s+{level}\s+to\s+{level})?\s+over\s+([0-9]{{1,4}})\s+bars?\s*",
         text,
     )
     if swell:
@@ -288,13 +296,13 @@ def shape(text: str) -> Shape | None:
         usual = ("50", "110") if kind == "crescendo" else ("110", "50")
         low, high = _level(start or usual[0]), _level(end or usual[1])
         if (low < high) != (kind == "crescendo"):
-            raise MidiforgeError(f"{text!r}: that is no {kind}")
+            raise MidiforgeError(f"{quoted(text)}: that is no {kind}")
         return Shape("swell", low, high, whole(bars, 1, MOST_BARS, "bars"))
     soft = re.fullmatch(rf"\s*soft\s+repeat(?:\s+at\s+{level})?\s*", text)
     if soft:
         return Shape("repeat", Fraction(1), _level(soft[1] or "55"))
     raise MidiforgeError(
-        f"{text!r} is not a change of level",
+        f"{quoted(text)} is not a change of level",
         hint="such as 'crescendo over 4 bars' or 'soft repeat'",
     )
 

@@ -23,7 +23,17 @@ def exercises(drill: Drill, dropped: Callable[[Dropped], None] | None = None) ->
     at a time; those of a stage that differ only in tempo share their hits.
 
     dropped: told of every variant that comes out the same as an earlier one.
+    Raises MidiforgeError, naming the drill's file, for music that cannot be played.
     """
+    try:
+        yield from _in_running_order(drill, dropped)
+    except MidiforgeError as error:
+        raise error.within(drill.source) from None
+
+
+def _in_running_order(
+    drill: Drill, dropped: Callable[[Dropped], None] | None
+) -> Iterator[Exercise]:
     order = 0
     seen: set[int] = set()
     tempos = _tempo_maps(drill)

@@ -4,12 +4,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import product
-from math import lcm
+from math import ceil, lcm
 
 from midiforge.drill.drill import Accents, Drill, Line, Sticking
 from midiforge.drill.grid import own_steps
 from midiforge.drill.values import resolve_places
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, shortened
+from midiforge.lesson.cycle import within_limit
 from midiforge.model.counts import count_name, steps_in_bar
 from midiforge.model.exercise import Variant
 from midiforge.phrase.pattern import parse_pattern
@@ -61,7 +62,7 @@ _ACCENT_WORDS = {"beats": "accents on the beats", "none": "no accents"}
 
 def describe(variant: Variant) -> str:
     """A variant in words, such as "RLRR LRLL from 1e, accents on the beats"."""
-    parts = [f"{variant.sticking} from {variant.placement_name}".strip()]
+    parts = [f"{shortened(variant.sticking)} from {variant.placement_name}".strip()]
     if variant.backward:
         parts.append("backward")
     if variant.swapped:
@@ -112,7 +113,7 @@ def _sound(phrase: Phrase | None) -> tuple[Step, ...]:
 def _turned(drill: Drill) -> Iterator[Material]:
     if not drill.stickings and not drill.every:
         step = drill.meter.beat / (drill.steps[0] if drill.steps else own_steps(drill.meter, 0))
-        for late in _resolved(drill, drill.feet_placements, step, 1, "feet_placements"):
+        for late in resolved(drill, drill.feet_placements, step, 1, "feet_placements"):
             variant = Variant("", feet_placement=late)
             yield Material(variant, "", None, step, _moved_feet(drill.feet, late * step))
         return
@@ -131,11 +132,11 @@ def _placed(
     phrase = phrase.swapped() if swapped else phrase
     grid = f" in {STEP_NAMES.get(steps, f'{steps} to a beat')}" if len(drill.steps) > 1 else ""
     size = len(phrase)
-    places = _resolved(drill, drill.placements, step, size, "placements")
-    feet_places = _resolved(drill, drill.feet_placements, step, size, "feet_placements")
+    places = resolved(drill, drill.placements, step, size, "placements")
+    feet_places = resolved(drill, drill.feet_placements, step, size, "feet_placements")
     accent_places: tuple[int | None, ...] = (None,)
     if drill.accent_placements is not None:
-        accent_places = _resolved(drill, drill.accent_placements, step, size, "accent_placements")
+        accent_places = resolved(drill, drill.accent_placements, step, size, "accent_placements")
 
     def name_of(late: int) -> str:
         return count_name(meter, step, late)
@@ -165,7 +166,8 @@ def _placed(
         )
 
 
-def _resolved(drill: Drill, spec: object, step: Fraction, size: int, key: str) -> tuple[int, ...]:
+def resolved(drill: Drill, spec: object, step: Fraction, size: int, key: str) -> tuple[int, ...]:
+    """The grid steps that placements mean, for a phrase of `size` steps; errors name the key."""
     try:
         return resolve_places(spec, drill.meter, step, size)  # type: ignore[arg-type]
     except MidiforgeError as error:
@@ -194,6 +196,7 @@ def _accented(
         return still
     mask = rotated(_mask(drill, phrase, accents, step), accents_late or 0)
     size = lcm(len(still), len(mask))
+    within_limit(ceil(size * step / drill.meter.bar), "phrase and accents")
     return replace(
         still,
         steps=tuple(

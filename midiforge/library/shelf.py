@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
-from midiforge.errors import MidiforgeError, nearest
+from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.phrase.pattern import Pattern, parse_pattern
@@ -132,7 +132,7 @@ def _find(name: str, shelf: Mapping[str, T], what: str) -> T:
     for each in shelf.values():
         if slug(each.title) == wanted:
             return each
-    raise MidiforgeError(f"no {what} is called {name!r}", hint=nearest(wanted, shelf))
+    raise MidiforgeError(f"no {what} is called {quoted(name)}", hint=nearest(wanted, shelf))
 
 
 def _read(file: str, table: str) -> list[dict[str, Any]]:

@@ -1,18 +1,15 @@
 """A lesson's folder: a file for each exercise, the whole lesson in one, the index, the cues.
 
 Everything is written aside first and moved into place at the end, so that a build that fails or
-is interrupted leaves the folder as it was. A list of what midiforge wrote, with checksums, stays
-in the folder: nothing else is ever overwritten or removed.
+is interrupted leaves the folder as it was; see `midiforge.midi.record`.
 """
 
 import csv
 import shutil
-import tempfile
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from fractions import Fraction
-from hashlib import blake2b
 from pathlib import Path
 
 from midiforge.disk import reason
@@ -22,12 +19,12 @@ from midiforge.midi import smf
 from midiforge.midi.exercise_file import file_bytes
 from midiforge.midi.lesson_file import LessonFile
 from midiforge.midi.names import file_name
+from midiforge.midi.record import Record, checksum, checksum_of, new_aside
 from midiforge.midi.tracks import exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 
 INDEX, LESSON, CUES = "index.csv", "lesson.mid", "cues.csv"
-RECORD = ".midiforge-wrote"
 
 INDEX_COLUMNS = (
     "file",
@@ -78,26 +75,27 @@ def build(
     overwrite a file that midiforge did not make.
     """
     with _errors(folder):
-        made = not folder.exists()
-        if not made and not folder.is_dir():
+        if folder.exists() and not folder.is_dir():
             raise MidiforgeError("is a file, not a folder", str(folder))
-        folder.mkdir(parents=True, exist_ok=True)
-        before = _Record(folder)
-        for name in (INDEX, LESSON, CUES):
-            before.check(name)
-        aside = Path(tempfile.mkdtemp(prefix=".midiforge-", dir=folder))
-        done = False
+        made = [each for each in (folder, *folder.parents) if not each.exists()]
+        aside: Path | None = None
         try:
+            folder.mkdir(parents=True, exist_ok=True)
+            before = Record(folder)
+            for name in (INDEX, LESSON, CUES):
+                before.check(name)
+            aside = new_aside(folder)
             writer = _Writer(aside, kit, title, file_format, digits)
             count = writer.write_all(exercises, progress)
             if not count:
                 raise MidiforgeError("there is no exercise to write")
             kept = before.replace_by(writer.written, aside)
-            done = True
         finally:
-            shutil.rmtree(aside, ignore_errors=True)
-            if made and not done:
-                shutil.rmtree(folder, ignore_errors=True)
+            if aside is not None:
+                shutil.rmtree(aside, ignore_errors=True)
+            for each in made:  # those that are empty, because nothing was written
+                with suppress(OSError):
+                    each.rmdir()
     return Built(folder, count, writer.seconds, tuple(kept))
 
 
@@ -158,12 +156,12 @@ class _Writer:
                     lesson.close()
         for name in (INDEX, LESSON, CUES):
             if (self.folder / name).exists():
-                self.written[name] = _checksum_of(self.folder / name)
+                self.written[name] = checksum_of(self.folder / name)
         return count
 
     def _write(self, name: str, content: bytes) -> None:
         (self.folder / name).write_bytes(content)
-        self.written[name] = _checksum(content)
+        self.written[name] = checksum(content)
 
 
 def _index_row(name: str, exercise: Exercise) -> tuple[object, ...]:
@@ -193,67 +191,3 @@ def _clock(seconds: Fraction) -> str:
     minutes, rest = divmod(whole, 60_000)
     hours, minutes = divmod(minutes, 60)
     return f"{hours}:{minutes:02d}:{rest // 1000:02d}.{rest % 1000:03d}"
-
-
-class _Record:
-    """What midiforge wrote into a folder before: names and checksums, a line each."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self.sums: dict[str, set[str]] = {}
-        path = folder / RECORD
-        if path.is_file():
-            for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
-                checksum, _, name = line.partition("  ")
-                if name and Path(name).name == name:
-                    self.sums.setdefault(name, set()).add(checksum)
-
-    def unchanged(self, name: str) -> bool:
-        """Whether the file there is one that midiforge wrote, as it wrote it."""
-        path = self.folder / name
-        return name in self.sums and path.is_file() and _checksum_of(path) in self.sums[name]
-
-    def check(self, name: str) -> None:
-        """Raises MidiforgeError if a file of that name is there that midiforge did not write."""
-        path = self.folder / name
-        if (path.exists() or path.is_symlink()) and not self.unchanged(name):
-            what = "was changed since" if name in self.sums else "is there, and not from midiforge"
-            raise MidiforgeError(
-                f"{what}; it would be overwritten",
-                str(path),
-                hint="move it away, or build into another folder",
-            )
-
-    def replace_by(self, written: dict[str, str], aside: Path) -> list[str]:
-        """Moves new files into place and removes old ones; names those left since changed."""
-        for name in written:
-            self.check(name)
-        gone = [name for name in self.sums if name not in written]
-        kept = [n for n in gone if (self.folder / n).exists() and not self.unchanged(n)]
-        both = [f"{checksum}  {name}\n" for name, sums in self.sums.items() for checksum in sums]
-        new = [f"{checksum}  {name}\n" for name, checksum in written.items()]
-        # Interrupted from here on, the next build must know the old files and the new ones.
-        self._save([*both, *new], aside)
-        for name in gone:
-            if name not in kept:
-                (self.folder / name).unlink(missing_ok=True)
-        for name in written:
-            (aside / name).replace(self.folder / name)
-        self._save(new, aside)
-        return kept
-
-    def _save(self, lines: list[str], aside: Path) -> None:
-        (aside / RECORD).write_text("".join(lines), encoding="utf-8")
-        (aside / RECORD).replace(self.folder / RECORD)
-
-
-def _checksum(content: bytes) -> str:
-    return blake2b(content, digest_size=16).hexdigest()
-
-
-def _checksum_of(path: Path) -> str:
-    total = blake2b(digest_size=16)
-    with path.open("rb") as stream:
-        while block := stream.read(1 << 20):
-            total.update(block)
-    return total.hexdigest()

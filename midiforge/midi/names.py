@@ -13,7 +13,7 @@ _LONGEST = 60
 def file_name(exercise: Exercise, digits: int) -> str:
     """Such as "07-full-single-paradiddle-from-1e-92bpm.mid"."""
     variant = exercise.variant
-    words = [f"{exercise.order:0{digits}d}", exercise.stage]
+    words = [f"{exercise.order:0{digits}d}", exercise.stage[:_LONGEST]]
     if variant.sticking:
         words += [_worded(variant.sticking)[:_LONGEST], f"from-{_worded(variant.placement_name)}"]
         if variant.backward:

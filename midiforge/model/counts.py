@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator
 from fractions import Fraction
 
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, quoted
 from midiforge.model.meter import Meter
 
 UNNAMED = "."
@@ -75,14 +75,14 @@ def count_name(meter: Meter, step: Fraction, index: int) -> str:
 
 def count_index(meter: Meter, step: Fraction, text: str) -> int:
     """The step of the bar that a count names: "2&", "2.3"; "a" alone is that of beat 1."""
-    match = re.fullmatch(r"(\d+)?(?:([e&a+])|\.(\d+))?", text.strip())
+    match = re.fullmatch(r"([0-9]{1,3})?(?:([e&a+])|\.([0-9]{1,3}))?", text.strip())
     if not match or not text.strip():
-        raise MidiforgeError(f"{text!r} is not a count", hint="such as 1, 2e, 3&, 4a or 2.3")
+        raise MidiforgeError(f"{quoted(text)} is not a count", hint="such as 1, 2e, 3&, 4a or 2.3")
     number, syllable, within = match.groups()
     beat = int(number) if number else 1
     if not 1 <= beat <= len(meter.groups):
         raise MidiforgeError(
-            f"{text!r}: a bar of {meter} has no beat {beat}", hint=f"1 to {len(meter.groups)}"
+            f"{quoted(text)}: a bar of {meter} has no beat {beat}", hint=f"1 to {len(meter.groups)}"
         )
     units, length = list(_beats(meter))[beat - 1]
     size = int(length / step)
@@ -92,7 +92,7 @@ def count_index(meter: Meter, step: Fraction, text: str) -> int:
         places = {said: i for i, said in _syllables(units, size).items()}
         if syllable not in places:
             raise MidiforgeError(
-                f"{text!r}: no {syllable!r} among {size} steps to the beat",
+                f"{quoted(text)}: no {syllable!r} among {size} steps to the beat",
                 hint=f"count steps instead: {beat}.1 to {beat}.{size}",
             )
         offset = places[syllable]
@@ -100,6 +100,6 @@ def count_index(meter: Meter, step: Fraction, text: str) -> int:
         offset = int(within) - 1
         if not 0 <= offset < size:
             raise MidiforgeError(
-                f"{text!r}: that beat has {size} steps", hint=f"{beat}.1 to {beat}.{size}"
+                f"{quoted(text)}: that beat has {size} steps", hint=f"{beat}.1 to {beat}.{size}"
             )
     return int(meter.beats[beat - 1] / step) + offset

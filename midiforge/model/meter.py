@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
 
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, nearest, quoted
 
 LARGEST_NUMERATOR = 64
 UNITS = (1, 2, 4, 8, 16, 32, 64)
@@ -38,24 +38,24 @@ class Meter:
     pulse: Fraction
 
     @classmethod
-    def parse(cls, text: str, pulse: str = "") -> "Meter":
-        """A meter from "4/4", "12/8" or "2+2+3/8", the pulse from words: "dotted quarter".
+    def parse(cls, text: str, pulse: Fraction | None = None) -> "Meter":
+        """A meter from "4/4", "12/8" or "2+2+3/8"; `pulse` in quarter notes if not the beat.
 
         A numerator above 3 that 3 divides, over 4 or more, is compound: its beat is dotted.
         """
-        match = re.fullmatch(r"\s*(\d+(?:\s*\+\s*\d+)*)\s*/\s*(\d+)\s*", text)
+        match = re.fullmatch(r"\s*([0-9]{1,3}(?:\s*\+\s*[0-9]{1,3})*)\s*/\s*([0-9]{1,3})\s*", text)
         if not match:
-            raise MidiforgeError(f"{text!r} is not a meter", hint="such as 4/4, 6/8 or 2+2+3/8")
+            raise MidiforgeError(f"{quoted(text)} is not a meter", hint="such as 4/4 or 2+2+3/8")
         counts = tuple(int(part) for part in match[1].split("+"))
         unit = int(match[2])
         if unit not in UNITS:
             raise MidiforgeError(
-                f"{text!r} is not a meter: there is no note value 1/{unit}",
+                f"{quoted(text)} is not a meter: there is no note value 1/{unit}",
                 hint="below the line: " + ", ".join(map(str, UNITS)),
             )
         if 0 in counts or sum(counts) > LARGEST_NUMERATOR:
             raise MidiforgeError(
-                f"{text!r} is not a meter", hint=f"above the line: 1 to {LARGEST_NUMERATOR}"
+                f"{quoted(text)} is not a meter", hint=f"above the line: 1 to {LARGEST_NUMERATOR}"
             )
         value = Fraction(4, unit)
         if len(counts) > 1:
@@ -65,11 +65,7 @@ class Meter:
         else:
             groups = (1,) * counts[0]
         beat = value * min(groups)
-        if pulse and pulse not in NOTE_VALUES:
-            from midiforge.errors import nearest
-
-            raise MidiforgeError(f"{pulse!r} is not a note value", hint=nearest(pulse, NOTE_VALUES))
-        return cls(groups, unit, beat, NOTE_VALUES[pulse] if pulse else beat)
+        return cls(groups, unit, beat, pulse or beat)
 
     @property
     def numerator(self) -> int:
@@ -111,3 +107,10 @@ class Meter:
             if value == self.pulse:
                 return name
         return f"{self.pulse / 4} note"
+
+
+def note_value(name: str) -> Fraction:
+    """The length of a note by its name, such as "dotted quarter", in quarter notes."""
+    if name not in NOTE_VALUES:
+        raise MidiforgeError(f"{quoted(name)} is not a note value", hint=nearest(name, NOTE_VALUES))
+    return NOTE_VALUES[name]

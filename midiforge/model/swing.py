@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, quoted
 
 _HALF = Fraction(1, 2)
 
@@ -44,10 +44,10 @@ class Swing:
 
 def read_ratio(text: str) -> Fraction:
     """The first note's share of a pair, from a ratio of long to short such as "2:1"."""
-    match = re.fullmatch(r"\s*(\d{1,4})\s*:\s*(\d{1,4})\s*", text)
+    match = re.fullmatch(r"\s*([0-9]{1,4})\s*:\s*([0-9]{1,4})\s*", text)
     if not match or not int(match[2]) or not 1 <= Fraction(int(match[1]), int(match[2])) <= 9:
         raise MidiforgeError(
-            f"{text!r} is not a swing ratio", hint="long to short, from 1:1 (straight) to 9:1"
+            f"{quoted(text)} is not a swing ratio", hint="long to short, from 1:1 (straight) to 9:1"
         )
     return Fraction(int(match[1]), int(match[1]) + int(match[2]))
 

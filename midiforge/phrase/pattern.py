@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, quoted
 from midiforge.model.counts import count_index, steps_in_bar
 from midiforge.model.hit import Strength
 from midiforge.model.meter import Meter
@@ -58,13 +58,15 @@ def _parse_grid(text: str, step: Fraction) -> Pattern:
         raise MidiforgeError(f"the pattern has {len(marks)} steps", hint=f"up to {_MOST_STEPS}")
     strokes = tuple((i * step, _MARKS[mark]) for i, mark in enumerate(marks) if mark != ".")
     if not strokes:
-        raise MidiforgeError(f"the pattern {text!r} has no strokes", hint="x is a stroke")
+        raise MidiforgeError(f"the pattern {quoted(text)} has no strokes", hint="x is a stroke")
     return Pattern(len(marks) * step, strokes)
 
 
 def _parse_counts(text: str, meter: Meter, step: Fraction) -> Pattern:
-    if not re.search(r"\d", text):
-        raise MidiforgeError(f"{text!r} is neither counts nor a grid", hint="1a 2& or ...x ..x.")
+    if not re.search("[0-9]", text):
+        raise MidiforgeError(
+            f"{quoted(text)} is neither counts nor a grid", hint="1a 2& or ...x ..x."
+        )
     size = steps_in_bar(meter, step)
     strokes: dict[int, Strength] = {}
     bars = text.split("|")
@@ -73,6 +75,6 @@ def _parse_counts(text: str, meter: Meter, step: Fraction) -> Pattern:
             strength = Strength.ACCENT if word.startswith(">") else Strength.TAP
             index = bar * size + count_index(meter, step, word.removeprefix(">"))
             if index in strokes:
-                raise MidiforgeError(f"the count {word!r} is there twice")
+                raise MidiforgeError(f"the count {quoted(word)} is there twice")
             strokes[index] = strength
     return Pattern(len(bars) * meter.bar, tuple((i * step, strokes[i]) for i in sorted(strokes)))

@@ -1,0 +1,101 @@
+"""Runs a command line; whatever goes wrong ends in one line and an exit code."""
+
+import errno
+import os
+import signal
+import sys
+from types import FrameType
+
+from midiforge.errors import MidiforgeError
+
+WRONG = 2
+INTERRUPTED = 130
+
+
+def run(arguments: list[str]) -> int:
+    """Runs a command line; gives its exit code. Errors take one line on standard error."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure:  # letters that a terminal lacks are no reason to stop
+            reconfigure(errors="replace")
+    _end_on_signals()
+    try:
+        code = _run(arguments)
+        if sys.stdout is not None:
+            sys.stdout.flush()
+        return code
+    except MidiforgeError as error:
+        return failed(str(error))
+    except KeyboardInterrupt:
+        return failed("interrupted", INTERRUPTED)
+    except OSError as error:
+        _drop_output()
+        if error.errno == errno.EPIPE:  # whoever read it has had enough
+            return 0
+        return failed(f"standard output: cannot be written: {(error.strerror or '').lower()}")
+
+
+def _run(arguments: list[str]) -> int:
+    if arguments == ["--version"]:  # asked often, by scripts; needs none of the rest
+        from midiforge import __version__
+
+        print(f"midiforge {__version__}")
+        return 0
+    from midiforge.command.app import app, explained
+
+    try:
+        code = app(arguments, prog_name="midiforge", standalone_mode=False)
+    except (MidiforgeError, OSError):
+        raise
+    except SystemExit as end:
+        if end.code == 1:  # how the command-line library says that nobody reads its output
+            raise BrokenPipeError(errno.EPIPE, "broken pipe") from None
+        return end.code if isinstance(end.code, int) else 0
+    except Exception as error:
+        said = explained(error)
+        if said is None:
+            raise
+        return failed(said) if said else WRONG
+    if code == INTERRUPTED:
+        raise KeyboardInterrupt
+    return code if isinstance(code, int) else 0
+
+
+def failed(text: str, code: int = WRONG) -> int:
+    """Says what went wrong in one line; gives the exit code."""
+    line = printable(" ".join(text.split()))
+    if sys.stderr is not None:
+        print(f"midiforge: {line}", file=sys.stderr)
+    return code
+
+
+def printable(text: str) -> str:
+    """The text without what would steer a terminal."""
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
+
+
+def _drop_output() -> None:
+    """Nothing more goes to standard output, not even what waits in its buffer at exit."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (OSError, ValueError, AttributeError):
+        sys.stdout = open(os.devnull, "w")  # noqa: SIM115, PTH123  # it lives as long as we do
+
+
+def _end_on_signals() -> None:
+    """Signals that end a program unwind it, so that nothing half-written stays behind."""
+
+    def end(number: int, _: FrameType | None) -> None:
+        raise _Ended(128 + number)
+
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        try:
+            if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+                signal.signal(number, end)
+        except ValueError:  # not in the main thread
+            return
+
+
+class _Ended(SystemExit):
+    """Ended by a signal."""

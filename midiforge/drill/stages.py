@@ -1,0 +1,105 @@
+"""Stages: the three that every drill has, and those of its own."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any
+
+from midiforge.drill import values
+from midiforge.drill.drill import Line, Span, Stage, Voicing
+from midiforge.drill.keys import STAGE_KEYS
+from midiforge.drill.kinds import items_of, of_kind
+from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.library import shelf
+from midiforge.model.hit import FEET, HANDS, Limb
+from midiforge.model.meter import Meter
+
+_KEYS = {key.name: key for key in STAGE_KEYS}
+_LONGEST_NAME = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Common:
+    """What stages share unless they say otherwise."""
+
+    meter: Meter
+    step: Fraction
+    voicing: Voicing
+    surface: str
+    form: tuple[Span, ...]
+    groove: tuple[Line, ...]
+
+
+def usual_stages(common: Common) -> dict[str, Stage]:
+    """The feet alone, the hands on one surface, and everything."""
+    one_surface = {(limb, ""): (common.surface,) for limb in HANDS}
+    feet = {rule: voices for rule, voices in common.voicing.items() if rule[0].is_foot}
+    everything = _everything(common, "full", "hands and feet")
+    return {
+        "feet": Stage("feet", "feet alone", frozenset(FEET), False, common.voicing),
+        "hands": replace(
+            everything,
+            name="hands",
+            title="hands on one surface",
+            limbs=frozenset(HANDS),
+            layers=False,
+            voicing={**feet, **one_surface},
+        ),
+        "full": everything,
+    }
+
+
+def own_stage(name: object, content: object, known: Mapping[str, Stage], common: Common) -> Stage:
+    """A stage from its table; one of a known name begins as that one is."""
+    where = f"stage.{name}"
+    if not isinstance(name, str) or not name or shelf.slug(name) != name:
+        raise MidiforgeError(
+            f"{quoted(name)} is not a stage's name",
+            "stage",
+            hint=shelf.slug(str(name)) or "lower case, such as brushes",
+        )
+    if len(name) > _LONGEST_NAME:
+        raise MidiforgeError(f"{quoted(name)} is too long for a stage's name", "stage")
+    if not isinstance(content, Mapping):
+        raise MidiforgeError("a table was expected", where, hint=f"[{where}]")
+    given: dict[str, Any] = {}
+    for key, value in content.items():
+        if key not in _KEYS:
+            hint = nearest(str(key), _KEYS)
+            raise MidiforgeError(f"unknown key {quoted(key)}", where, hint=hint)
+        given[key] = of_kind(_KEYS[key], value, f"{where}.{key}")
+
+    def read(key: str, reader: Callable[[Any], Any], usual: Any) -> Any:
+        if key not in given:
+            return usual
+        try:
+            return reader(given[key])
+        except MidiforgeError as error:
+            raise error.within(where, key) from None
+
+    base = known.get(name) or _everything(common, name, name)
+    return replace(
+        base,
+        title=str(given.get("title", base.title)),
+        limbs=read("limbs", _limbs, base.limbs),
+        layers=bool(given.get("layers", base.layers)),
+        voicing={**base.voicing, **read("voicing", values.voicing, {})},
+        form=read("form", values.form, base.form),
+        groove=read("groove", lambda value: grooves(value, common.meter, common.step), base.groove),
+    )
+
+
+def grooves(value: object, meter: Meter, step: Fraction) -> tuple[Line, ...]:
+    """What the hands play in bars of time."""
+    return tuple(values.line(str(item), meter, step, HANDS) for item in items_of(value))
+
+
+def _everything(common: Common, name: str, title: str) -> Stage:
+    return Stage(name, title, frozenset(Limb), True, common.voicing, common.form, common.groove)
+
+
+def _limbs(value: object) -> frozenset[Limb]:
+    limbs = frozenset(values.limb(str(item)) for item in items_of(value))
+    if not limbs:
+        raise MidiforgeError("no limb is given", hint="RH, LH, RF or LF")
+    return limbs
