@@ -93,17 +93,12 @@ def read_kit(name: str, folder: Path | None = None) -> Kit:
     Raises MidiforgeError that names the file, the place in it and the nearest right word.
     """
     path = _path(name, folder or Path())
-    files = [path]
-    contents = [_checked(path)]
-    while base := contents[-1].get("starts_from"):
-        path = _base(base, files)
-        files.append(path)
-        contents.append(_checked(path))
+    contents = _with_bases(path, (path,))
     merged: dict[str, Any] = {table: {} for table in _TABLES}
     for content in reversed(contents):
         for key, value in content.items():
             merged[key] = {**merged[key], **value} if key in _TABLES else value
-    return _complete(merged, contents[0], files[0])
+    return _complete(merged, contents[0], path)
 
 
 def _path(name: str, folder: Path) -> Path:
@@ -117,18 +112,20 @@ def _path(name: str, folder: Path) -> Path:
     raise MidiforgeError(f"no kit is called {quoted(name)}", hint=nearest(name, kit_names()))
 
 
-def _base(name: str, files: list[Path]) -> Path:
-    """The file that a kit starts from; `files` led to it."""
-    place = str(files[-1])
+def _with_bases(path: Path, files: tuple[Path, ...]) -> list[dict[str, Any]]:
+    """What a kit file holds, and those it starts from, the nearest first; `files` led here."""
+    own = _checked(path)
+    if "starts_from" not in own:
+        return [own]
     try:
-        path = _path(name, files[-1].parent)
+        base = _path(own["starts_from"], path.parent)
+        if base.resolve() in [each.resolve() for each in files]:
+            raise MidiforgeError("kits start from each other in a ring")
+        if len(files) >= _MOST_FILES:
+            raise MidiforgeError(f"more than {_MOST_FILES} kits start from each other")
+        return [own, *_with_bases(base, (*files, base))]
     except MidiforgeError as error:
-        raise error.within(place, "starts_from") from None
-    if path.resolve() in [each.resolve() for each in files]:
-        raise MidiforgeError("kits start from each other in a ring", place, "starts_from")
-    if len(files) >= _MOST_FILES:
-        raise MidiforgeError(f"more than {_MOST_FILES} kits start from each other", place)
-    return path
+        raise error.within(str(path), "starts_from") from None
 
 
 def _checked(path: Path) -> dict[str, Any]:
@@ -185,9 +182,9 @@ def _text(value: object) -> str:
 
 
 def _name(value: object) -> str:
-    if not _text(value).strip():
+    if not isinstance(value, str) or not value.strip():
         raise MidiforgeError("the name of a kit was expected", hint=nearest("", kit_names()))
-    return _text(value)
+    return value
 
 
 def _whole(low: int, high: int) -> Callable[[object], int]:
@@ -209,10 +206,10 @@ def _note_number(text: str) -> int:
     return int(text)
 
 
-def _word(*known: str) -> Callable[[str], str]:
+def _word(what: str, *known: str) -> Callable[[str], str]:
     def read(text: str) -> str:
         if text not in known:
-            raise MidiforgeError(f"unknown key {quoted(text)}", hint=nearest(text, known))
+            raise MidiforgeError(f"unknown {what} {quoted(text)}", hint=nearest(text, known))
         return text
 
     return read
@@ -244,7 +241,7 @@ _KEYS: dict[str, Callable[[object], Any]] = {
     "program": _whole(1, 128),
     "starts_from": _name,
     "notes": _table(_voice, _whole(0, 127)),
-    "velocities": _table(_word(*STRENGTHS), _whole(1, 127)),
+    "velocities": _table(_word("strength", *STRENGTHS), _whole(1, 127)),
     "heard": _table(_note_number, _voice),
-    "hihat": _table(_word(*_HIHAT_KEYS), _whole(0, 127)),
+    "hihat": _table(_word("key", *_HIHAT_KEYS), _whole(0, 127)),
 }

@@ -80,7 +80,6 @@ def test_version_is_the_package_s(capsys: Captured) -> None:
     assert said(capsys, "--version") == f"midiforge {midiforge.__version__}\n"
 
 
-@pytest.mark.xfail(strict=True, reason="nothing at all is printed")
 def test_nothing_said_is_answered_with_help(capsys: Captured) -> None:
     assert run([]) == 2
     assert "build" in "".join(capsys.readouterr())
@@ -324,36 +323,30 @@ def test_set_reaches_the_keys_that_have_no_flag(capsys: Captured) -> None:
     assert "duo" in next(Path("out").glob("01-*.mid")).name
 
 
-@pytest.mark.xfail(strict=True, reason="a bare text with both kinds of quotes is no TOML")
 def test_set_takes_any_bare_text(capsys: Captured) -> None:
     said(capsys, "build", *HANDS, "--set", 'title=it\'s "x"', "--out", "out")
 
 
-@pytest.mark.xfail(strict=True, reason="repr() of a bare text doubles its backslashes")
 def test_set_leaves_a_bare_text_as_it_is(capsys: Captured) -> None:
     out = said(capsys, "build", *HANDS, "--set", "title=a\\b", "--out", "out")
     assert out.startswith("a\\b:")
 
 
-@pytest.mark.xfail(strict=True, reason="a line break or a remark smuggles in or drops keys")
 @pytest.mark.parametrize("setting", ["tempos=60\nmeter='3/4'", "# remark=1", "tempos=60 # remark"])
 def test_set_sets_one_key_and_no_other(capsys: Captured, setting: str) -> None:
     refused(capsys, "build", *HANDS, "--set", setting, "--out", "out")
 
 
-@pytest.mark.xfail(strict=True, reason="an empty --out is taken for the current folder")
 def test_an_empty_folder_name_is_refused(capsys: Captured) -> None:
     refused(capsys, "build", *HANDS, "--out", "")
 
 
-@pytest.mark.xfail(strict=True, reason="control characters of a title reach the terminal")
 def test_a_title_does_not_steer_the_terminal(capsys: Captured) -> None:
     out = said(capsys, "build", *HANDS, "--title", f"a{ESCAPE}[31mb\nc", "--out", "out")
     assert ESCAPE not in out
     assert out.splitlines()[0].endswith("2 exercises in out")
 
 
-@pytest.mark.xfail(strict=True, reason="control characters of a file's name reach the terminal")
 def test_an_error_does_not_steer_the_terminal(capsys: Captured) -> None:
     assert ESCAPE not in refused(capsys, "build", f"a{ESCAPE}[31m.toml", "--out", "out")
 
@@ -387,7 +380,6 @@ def test_exit_codes(arguments: tuple[str, ...], code: int) -> None:
     assert bool(done.stdout) == (code == 0 and "--quiet" not in arguments)
 
 
-@pytest.mark.xfail(strict=True, reason="the command-line library swallows it: no line is printed")
 def test_an_interrupt_is_said_in_one_line(
     capsys: Captured, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -423,7 +415,6 @@ def shell(line: str) -> subprocess.CompletedProcess[str]:
     )
 
 
-@pytest.mark.xfail(strict=True, reason="a closed or full output ends in a traceback and code 1")
 @pytest.mark.parametrize("line", ["list kits >&-", "build --sticking RL --out out >&-"])
 def test_a_closed_output_is_no_traceback(line: str) -> None:
     done = shell(line)
@@ -431,7 +422,6 @@ def test_a_closed_output_is_no_traceback(line: str) -> None:
     assert done.returncode in (0, 2)
 
 
-@pytest.mark.xfail(strict=True, reason="a closed or full output ends in a traceback and code 1")
 @pytest.mark.parametrize("line", ["list kits", "--version", "build --sticking RL --out out --json"])
 def test_an_output_that_takes_no_more_is_said_in_one_line(line: str) -> None:
     if not Path("/dev/full").exists():
@@ -442,7 +432,6 @@ def test_an_output_that_takes_no_more_is_said_in_one_line(line: str) -> None:
     assert done.stderr.count("\n") == 1
 
 
-@pytest.mark.xfail(strict=True, reason="what is no plain file is read without a limit")
 def test_a_file_without_an_end_is_refused() -> None:
     if not Path("/dev/zero").exists():
         pytest.skip("this system has no /dev/zero")
@@ -462,7 +451,6 @@ def test_a_reader_that_has_had_enough_is_no_error() -> None:
     assert done.stdout.startswith("name")
 
 
-@pytest.mark.xfail(strict=True, reason="a title that the terminal cannot write is a traceback")
 def test_a_terminal_without_the_letters_of_a_title_is_no_traceback() -> None:
     surroundings = {**os.environ, "PYTHONIOENCODING": "ascii"}
     done = real("build", *HANDS, "--title", "für Élise", "--out", "out", env=surroundings)
@@ -560,7 +548,6 @@ def test_the_shell_completes(words: str, word: str) -> None:
     assert completed(words) == [word]
 
 
-@pytest.mark.xfail(strict=True, reason="values of flags are not completed")
 @pytest.mark.parametrize(
     ("words", "word"),
     [

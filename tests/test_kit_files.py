@@ -51,7 +51,7 @@ WRONG = [
     (STARTS + "[heard]\nx = 'snare'", "heard: 'x' is not a note number"),
     (STARTS + "[heard]\n'-1' = 'snare'", "heard: '-1'"),
     (STARTS + "[heard]\n'\u00b2' = 'snare'", "heard: '\u00b2'"),
-    (STARTS + "[heard]\n128 = 'snare'", "heard: 128 is not a whole number from 0 to 127"),
+    (STARTS + "[heard]\n128 = 'snare'", "heard: '128' is not a note number"),
     (STARTS + "[[notes]]\nx = 1", "notes: a table was expected"),
     ("starts_from = 'general-midi-3'", "starts_from: no kit is called 'general-midi-3' (did you"),
     ("starts_from = 'gone/kit.toml'", "'gone/kit.toml'"),
@@ -101,14 +101,12 @@ def test_what_is_heard_must_be_a_voice(value: str) -> None:
     assert "heard: 38" in wrong(f"{STARTS}[heard]\n38 = {value}\n")
 
 
-@pytest.mark.xfail(strict=True, reason="any type is taken and made a text")
 @pytest.mark.parametrize("key", ["name", "title", "source"])
 @pytest.mark.parametrize("value", ["1", "true", "[]", "{}", "2020-01-01"])
 def test_a_title_must_be_a_text(key: str, value: str) -> None:
     assert key in wrong(f"{STARTS}{key} = {value}\n")
 
 
-@pytest.mark.xfail(strict=True, reason="what counts as false starts from nothing, in silence")
 @pytest.mark.parametrize("value", ["[]", "0", "false", "''"])
 def test_a_kit_to_start_from_must_be_a_text(value: str) -> None:
     assert "starts_from" in wrong(f"starts_from = {value}\n{NOTES}{VELOCITIES}")
@@ -122,7 +120,6 @@ def test_a_pedal_is_open_below_where_it_is_closed() -> None:
     assert "hihat" in wrong(STARTS + "[hihat]\ncontroller = 4\nopen_below = 90\nclosed_above = 30")
 
 
-@pytest.mark.xfail(strict=True, reason="int() of more than 4300 digits: traceback")
 @pytest.mark.parametrize("content", ["[notes]\nsnare = {}", "[heard]\n{} = 'snare'"])
 def test_a_number_of_thousands_of_digits_is_refused(content: str) -> None:
     wrong(STARTS + content.format("9" * 5000))
@@ -153,13 +150,11 @@ def test_kits_that_start_from_each_other_are_refused() -> None:
     assert caught.value.where[0] == "a.toml"
 
 
-@pytest.mark.xfail(strict=True, reason="a path that says '..' is not seen to be the same file")
 def test_a_ring_by_a_roundabout_path_is_refused() -> None:
     Path("sub").mkdir()
     assert "ring" in wrong("starts_from = 'sub/../mine'")
 
 
-@pytest.mark.xfail(strict=True, reason="RecursionError")
 def test_a_long_line_of_kits_is_read_or_refused() -> None:
     for i in range(1200):
         Path(f"k{i}.toml").write_text(f"starts_from = 'k{i + 1}'", encoding="utf-8")
@@ -170,7 +165,6 @@ def test_a_long_line_of_kits_is_read_or_refused() -> None:
         assert "k" in str(error)
 
 
-@pytest.mark.xfail(strict=True, reason="the line names the file that started from the wrong one")
 def test_an_error_names_the_kit_file_that_it_is_in() -> None:
     Path("base.toml").write_text(STARTS + "[notes]\nsnare = 300", encoding="utf-8")
     assert "base.toml" in wrong("starts_from = 'base'")
@@ -184,7 +178,6 @@ def test_a_kit_starts_from_another() -> None:
     assert mine.velocities == {**base.velocities, "tap": 5}
 
 
-@pytest.mark.xfail(strict=True, reason="a kit without a name goes by that of the one below it")
 def test_a_kit_without_a_name_goes_by_that_of_its_file() -> None:
     assert kit_of(STARTS).name == "mine"
 

@@ -3,13 +3,12 @@
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.run import printable
+from midiforge.command.run import on_terminal, printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -21,7 +20,7 @@ _MOST_LINES = 8
 @takes_a_drill
 def build(
     drill: "Drill",
-    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="The folder to write.")],
+    out: Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write.")],
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print what was done as JSON.")] = False,
 ) -> None:
@@ -42,7 +41,7 @@ def build(
 @contextmanager
 def _progress(most: int, hidden: bool) -> Iterator[Callable[[int], None] | None]:
     """A bar on standard error for work that takes a while; nothing where that is no terminal."""
-    if hidden or most < 200 or not sys.stderr.isatty():
+    if hidden or most < 200 or not on_terminal(sys.stderr):
         yield None
         return
     from rich.console import Console

@@ -138,10 +138,10 @@ def _setting(text: str) -> dict[str, Any]:
     import tomllib
 
     name, equals, value = text.partition("=")
-    if not equals or not value.strip():
+    if not equals:
         raise MidiforgeError(f"{quoted(text)} sets nothing", "--set", hint="KEY=VALUE")
     bare = json.dumps(value.strip(), ensure_ascii=False)
-    for written in (value, bare):
+    for written in (value, bare) if value.strip() else (bare,):
         try:  # In brackets nothing but a value can stand: no remark, no second key.
             found = tomllib.loads(f"{name} = [{written}]")
         except ValueError:

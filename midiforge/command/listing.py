@@ -6,6 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
+from midiforge.command.run import on_terminal
+
 
 class Shelf(StrEnum):
     RUDIMENTS = "rudiments"
@@ -103,7 +105,7 @@ _ROWS = {
 
 def _print(rows: list[dict[str, Any]]) -> None:
     """Rows in columns: fitted to a terminal, else unshortened with a tab between."""
-    if not sys.stdout.isatty():
+    if not on_terminal(sys.stdout):
         print("\t".join(rows[0]))
         for row in rows:
             print("\t".join(str(value) for value in row.values()))

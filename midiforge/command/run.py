@@ -5,6 +5,7 @@ import os
 import signal
 import sys
 from types import FrameType
+from typing import TextIO
 
 from midiforge.errors import MidiforgeError
 
@@ -67,6 +68,11 @@ def failed(text: str, code: int = WRONG) -> int:
     if sys.stderr is not None:
         print(f"midiforge: {line}", file=sys.stderr)
     return code
+
+
+def on_terminal(stream: TextIO | None) -> bool:
+    """Whether a stream goes to a terminal; a closed one does not."""
+    return stream is not None and stream.isatty()
 
 
 def printable(text: str) -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
+from midiforge.command.run import on_terminal
 from midiforge.errors import MidiforgeError, quoted
 
 if TYPE_CHECKING:
@@ -84,7 +85,7 @@ def _print(chosen: list["Exercise"]) -> None:
 
     from midiforge.screen.show import show_exercise
 
-    console = Console(no_color=not sys.stdout.isatty() or None)
+    console = Console(no_color=not on_terminal(sys.stdout) or None)
     for group in _at_tempos(chosen):
         show_exercise(group, console)
         console.print()
