@@ -726,7 +726,6 @@ def merged(data: bytes) -> list[tuple[int, Any]]:
     return found
 
 
-@pytest.mark.xfail(strict=True, reason="ends of notes in a later track come after the next stroke")
 def test_no_note_overlaps_itself_when_tracks_are_played_together(kits: Path) -> None:
     for case in CASES:
         for data, _ in files(case, kits):
@@ -751,7 +750,6 @@ def test_the_program_of_a_kit_is_sent_once(case: str, kits: Path) -> None:
         assert 16 in {int(each.program) for each in instruments}
 
 
-@pytest.mark.xfail(strict=True, reason="the program is in the last track, after notes at tick 0")
 def test_the_program_of_a_kit_comes_before_every_note(kits: Path) -> None:
     for data, _ in files("own kit", kits):
         types = [message.type for _, message in merged(data)]

@@ -186,7 +186,6 @@ def test_a_sticking_written_down_is_read_back_the_same(phrase: Phrase, group: in
     assert write_sticking(parse_sticking(text), group) == text
 
 
-@pytest.mark.xfail(strict=True, reason="an accent behind '+' is written but not read")
 @pytest.mark.parametrize("text", ["R+>K", "(R)+>L", ">R+>K"])
 def test_an_accent_on_the_second_of_two_strokes_is_written_and_read(text: str) -> None:
     first, second = text.split("+")
@@ -506,7 +505,6 @@ def test_one_sticking_on_two_grids_has_two_titles() -> None:
     assert_titles_differ({"sticking": "RLRR LRLL", "steps": "4,3"})
 
 
-@pytest.mark.xfail(strict=True, reason="feet of a placed phrase alone: no placement in the title")
 def test_feet_inside_a_placed_phrase_have_a_title_for_each_placement() -> None:
     assert_titles_differ({"sticking": "RLK-", "placements": "0,1", "stages": "feet"})
 

@@ -286,7 +286,6 @@ def test_tempos_are_written_as_microseconds_to_a_quarter_note(
     assert found == [bytes.fromhex(content)]
 
 
-@pytest.mark.xfail(strict=True, reason="tempos below 3.58 quarter notes a minute are clamped")
 def test_a_tempo_too_slow_for_three_bytes_is_refused_and_not_written_faster() -> None:
     # Sixteenths at 10 a minute: a quarter note of 24 seconds, but FF FF FF is 16.8.
     try:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from fractions import Fraction
+from math import ceil
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from midiforge.model.exercise import Touch
 from midiforge.model.hit import Limb
 from midiforge.model.meter import NOTE_VALUES, Meter, note_value
 from midiforge.model.swing import read_ratio
+from midiforge.model.tempo import plain
 from midiforge.phrase.every import MOST_STROKES, Every
 from midiforge.phrase.sticking import parse_sticking
 
@@ -32,6 +34,7 @@ DEFAULT_VOICING: Voicing = {
     (Limb.LEFT_FOOT, ""): ("hihat-pedal",),
 }
 _STRAIGHT = Fraction(1, 2)
+_LONGEST_QUARTER = Fraction(0xFFFFFF, 1_000_000)  # seconds; three bytes of microseconds
 
 
 def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Drill:
@@ -114,6 +117,9 @@ class _Reader:
         sounds |= {line.voice for line in lines if line.voice}
         for sound in sounds:
             kit.note(sound)
+        tempos = self.read("tempos", lambda items: fast_enough(values.tempos(items), meter))
+        ramp = self.read("ramp", values.ramp) if self.text("ramp") else None
+        self.read("ramp", lambda _: fast_enough(ramp.tempos if ramp else (), meter))
         accents = self.read("accents", lambda items: tuple(values.accents(str(i)) for i in items))
         follow = self.items("accent_placements") == ["follow"]
         return Drill(
@@ -134,8 +140,8 @@ class _Reader:
             steps=steps,
             swing=swing,
             swing_pair=pair,
-            tempos=self.read("tempos", values.tempos),
-            ramp=self.read("ramp", values.ramp) if self.text("ramp") else None,
+            tempos=tempos,
+            ramp=ramp,
             count_in=self.whole("count_in", 0, 16),
             click=self.text("click"),
             click_voices=self.read("click_voice", lambda text: click_voices(text, kit, sounds)),
@@ -284,6 +290,18 @@ def read_sticking(text: str) -> Sticking:
             return Sticking(found.phrase, found.title, found.steps)
         raise
     return Sticking(phrase, phrase.name)
+
+
+def fast_enough(tempos: tuple[Fraction, ...], meter: Meter) -> tuple[Fraction, ...]:
+    """The tempos, if a MIDI file can say how long a quarter note lasts: below 16.8 seconds."""
+    for tempo in tempos:
+        if 60 / (tempo * meter.pulse) > _LONGEST_QUARTER:
+            slowest = ceil(60 / (_LONGEST_QUARTER * meter.pulse))
+            raise MidiforgeError(
+                f"{plain(tempo)} {meter.pulse_name} notes a minute is too slow for a MIDI file",
+                hint=f"{slowest} or more",
+            )
+    return tempos
 
 
 def default_title(

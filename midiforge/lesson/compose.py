@@ -55,8 +55,8 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
 
     bar, step = drill.meter.bar, material.step
     lines = [line for line in (*material.feet, *drill.layers) if kept(line.limb)]
-    phrase = material.phrase
-    if phrase and stage.limbs.isdisjoint(phrase.limbs):
+    phrase = material.phrase.only(stage.limbs) if material.phrase else None
+    if phrase and not phrase.limbs:
         phrase = None
     if phrase is None and not any(line.limb for line in lines):
         return None
@@ -66,7 +66,7 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
     def strokes(bars: int) -> list[Placed]:
         found = [*repeat(lines, bars * bar)]
         if phrase:
-            found += through_form(phrase, stage.limbs, step, form, grooves, bars, bar)
+            found += through_form(phrase, step, form, grooves, bars, bar)
         found.sort(key=lambda placed: (placed.time, LIMB_ORDER[placed.limb], placed.layer))
         return found
 

@@ -10,7 +10,7 @@ from midiforge.lesson.compose import Score, compose
 from midiforge.lesson.resolution import parts_of_a_quarter
 from midiforge.lesson.variants import Dropped, Material, describe, variants
 from midiforge.model.exercise import Exercise, Section, Variant
-from midiforge.model.hit import FEET, HANDS
+from midiforge.model.hit import FEET
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap, plain
 
@@ -106,7 +106,7 @@ def _exercise(
         variant = replace(variant, feet_placement=0)
     else:
         feet = " and ".join(line.title for line in material.feet if not line.partner)
-    if material.phrase is None or stage.limbs.isdisjoint(HANDS):
+    if material.phrase is None or stage.limbs.isdisjoint(material.phrase.limbs):
         variant = Variant("", accents="", feet_placement=variant.feet_placement)
     sections = score.sections
     if len(tempo.changes) > 1:

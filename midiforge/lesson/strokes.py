@@ -62,7 +62,6 @@ def repeat(
 
 def through_form(
     phrase: Phrase,
-    limbs: frozenset[Limb],
     step: Fraction,
     form: tuple[Span, ...],
     grooves: Iterable[Line],
@@ -81,15 +80,14 @@ def through_form(
         first = (done - span.bars if span.kind == "response" else done) * bar_steps
         for i in range(span.bars * bar_steps):
             for stroke in phrase.steps[(first + i) % size]:
-                if stroke.limb in limbs:
-                    yield Placed(
-                        start + i * step,
-                        stroke.limb,
-                        stroke.strength,
-                        layer_of(stroke.limb, PHRASE),
-                        PHRASE,
-                        stroke=stroke,
-                    )
+                yield Placed(
+                    start + i * step,
+                    stroke.limb,
+                    stroke.strength,
+                    layer_of(stroke.limb, PHRASE),
+                    PHRASE,
+                    stroke=stroke,
+                )
         if span.kind != "response":
             done += span.bars
 

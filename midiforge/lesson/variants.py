@@ -13,6 +13,7 @@ from midiforge.errors import MidiforgeError, shortened
 from midiforge.lesson.cycle import within_limit
 from midiforge.model.counts import count_name, steps_in_bar
 from midiforge.model.exercise import Variant
+from midiforge.model.hit import HANDS
 from midiforge.phrase.pattern import parse_pattern
 from midiforge.phrase.phrase import Phrase, Step, accented, rotated
 
@@ -189,11 +190,11 @@ def _accented(
     step: Fraction,
 ) -> Phrase:
     """The phrase placed, with its accents where they belong; as long as both need to repeat."""
-    if accents.word == "own" and accents_late is None:
-        return phrase.placed(late)
-    still = phrase.unaccented().placed(late)
     if accents.word == "none":
-        return still
+        return phrase.unaccented().placed(late)
+    if accents.word == "own" and (accents_late is None or (accents_late - late) % len(phrase) == 0):
+        return phrase.placed(late)
+    still = phrase.unaccented(frozenset(HANDS)).placed(late)
     mask = rotated(_mask(drill, phrase, accents, step), accents_late or 0)
     size = lcm(len(still), len(mask))
     within_limit(ceil(size * step / drill.meter.bar), "phrase and accents")

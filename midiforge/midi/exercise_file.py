@@ -24,7 +24,7 @@ def file_bytes(parts: Mapping[str, Part], title: str, kit: Kit, division: int) -
     """The file that an exercise's parts make."""
     chunks = [smf.header(0 if SINGLE in parts else 1, len(parts), division)]
     for number, (name, part) in enumerate(parts.items(), start=1):
-        body = opening(name, title, kit, sound=number == len(parts))
+        body = opening(name, title, kit, sound=number == min(2, len(parts)))
         body += smf.quantity(part.first) + part.events if part.events else b""
         body += smf.quantity(part.rest) + smf.END_OF_TRACK
         chunks += [smf.track_header(len(body)), body]
@@ -32,7 +32,8 @@ def file_bytes(parts: Mapping[str, Part], title: str, kit: Kit, division: int) -
 
 
 def opening(name: str, title: str, kit: Kit, sound: bool) -> bytes:
-    """The events at the very start of a track: its name and, once in a file, the program."""
+    """The events at the very start of a track: its name and, in the first of those that sound,
+    the program."""
     words = title if name in (CONDUCTOR, SINGLE) else part_title(name)
     events = b"\0" + smf.text(smf.TRACK_NAME, words)
     if sound and kit.program is not None:

@@ -7,19 +7,20 @@ is interrupted leaves the folder as it was; see `midiforge.midi.record`.
 import csv
 import shutil
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from typing import TextIO
 
 from midiforge.disk import reason
 from midiforge.errors import MidiforgeError
 from midiforge.kit import Kit
 from midiforge.midi import smf
 from midiforge.midi.exercise_file import file_bytes
-from midiforge.midi.lesson_file import LessonFile
+from midiforge.midi.lesson_file import Cue, LessonFile
 from midiforge.midi.names import file_name
-from midiforge.midi.record import Record, checksum, checksum_of, new_aside
+from midiforge.midi.record import Record, Writing, checksum, checksum_of, new_aside
 from midiforge.midi.tracks import exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
@@ -89,7 +90,7 @@ def build(
             count = writer.write_all(exercises, progress)
             if not count:
                 raise MidiforgeError("there is no exercise to write")
-            kept = before.replace_by(writer.written, aside)
+            kept = before.replace_by(aside)
         finally:
             if aside is not None:
                 shutil.rmtree(aside, ignore_errors=True)
@@ -104,12 +105,11 @@ def _errors(folder: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        place = str(error.filename or folder)
-        raise MidiforgeError(f"cannot be written: {reason(error)}", place) from None
+        raise MidiforgeError(f"cannot be written: {reason(error)}", str(folder)) from None
 
 
 class _Writer:
-    """Writes the files of a lesson into a folder and notes their checksums."""
+    """Writes the files of a lesson, and a record of them, into a folder."""
 
     def __init__(self, folder: Path, kit: Kit, title: str, file_format: int, digits: int) -> None:
         self.folder = folder
@@ -117,51 +117,52 @@ class _Writer:
         self.title = title
         self.single = file_format == 0
         self.digits = digits
-        self.written: dict[str, str] = {}
         self.seconds = Fraction(0)
 
     def write_all(
         self, exercises: Iterable[Exercise], progress: Callable[[int], None] | None
     ) -> int:
+        """Writes everything; gives the number of exercises."""
         count = 0
         lesson: LessonFile | None = None
-        with (
-            (self.folder / INDEX).open("w", newline="", encoding="utf-8") as index_file,
-            (self.folder / CUES).open("w", newline="", encoding="utf-8") as cues_file,
-        ):
-            index, cues = csv.writer(index_file), csv.writer(cues_file)
-            index.writerow(INDEX_COLUMNS)
-            cues.writerow(CUE_COLUMNS)
-            try:
-                for exercise in exercises:
-                    division = smf.division(exercise.parts)
-                    lesson = lesson or LessonFile(self.title, self.kit, division)
-                    parts = exercise_parts(exercise, self.kit, division, self.single)
-                    name = file_name(exercise, self.digits)
-                    self._write(name, file_bytes(parts, exercise.title, self.kit, division))
-                    index.writerow(_index_row(name, exercise))
-                    for cue in lesson.add(exercise, parts):
-                        start = _clock(cue.seconds)
-                        seconds = f"{float(cue.seconds):.3f}"
-                        cues.writerow((start, seconds, cue.order, cue.title, cue.section))
-                    count += 1
-                    if progress:
-                        progress(count)
-                if lesson:
-                    with (self.folder / LESSON).open("wb") as stream:
-                        lesson.write(stream, self.single)
-                    self.seconds = lesson.seconds
-            finally:
-                if lesson:
-                    lesson.close()
-        for name in (INDEX, LESSON, CUES):
-            if (self.folder / name).exists():
-                self.written[name] = checksum_of(self.folder / name)
+        with ExitStack() as held, Writing(self.folder) as record:
+            index, cues = self._table(INDEX, INDEX_COLUMNS), self._table(CUES, CUE_COLUMNS)
+            held.callback(index.close)
+            held.callback(cues.close)
+            for exercise in exercises:
+                division = smf.division(exercise.parts)
+                if lesson is None:
+                    lesson = LessonFile(self.title, self.kit, division)
+                    held.callback(lesson.close)
+                parts = exercise_parts(exercise, self.kit, division, self.single)
+                name = file_name(exercise, self.digits)
+                content = file_bytes(parts, exercise.title, self.kit, division)
+                (self.folder / name).write_bytes(content)
+                record.note(name, checksum(content))
+                csv.writer(index).writerow(_index_row(name, exercise))
+                csv.writer(cues).writerows(map(_cue_row, lesson.add(exercise, parts)))
+                count += 1
+                if progress:
+                    progress(count)
+            if lesson is not None:
+                with (self.folder / LESSON).open("wb") as stream:
+                    lesson.write(stream, self.single)
+                self.seconds = lesson.seconds
+                index.close()
+                cues.close()
+                for name in (INDEX, LESSON, CUES):
+                    record.note(name, checksum_of(self.folder / name))
         return count
 
-    def _write(self, name: str, content: bytes) -> None:
-        (self.folder / name).write_bytes(content)
-        self.written[name] = checksum(content)
+    def _table(self, name: str, columns: tuple[str, ...]) -> TextIO:
+        stream = (self.folder / name).open("w", newline="", encoding="utf-8")
+        csv.writer(stream).writerow(columns)
+        return stream
+
+
+def _cue_row(cue: Cue) -> tuple[object, ...]:
+    seconds = f"{float(cue.seconds):.3f}"
+    return (_clock(cue.seconds), seconds, cue.order, cue.title, cue.section)
 
 
 def _index_row(name: str, exercise: Exercise) -> tuple[object, ...]:

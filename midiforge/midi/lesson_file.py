@@ -84,7 +84,7 @@ class LessonFile:
         """Writes the file; format 0 if all is in a `single` track, else 1."""
         stream.write(smf.header(0 if single else 1, len(self._tracks), self.division))
         for number, (name, track) in enumerate(self._tracks.items(), start=1):
-            begin = opening(name, self.title, self.kit, sound=number == len(self._tracks))
+            begin = opening(name, self.title, self.kit, sound=number == min(2, len(self._tracks)))
             end = smf.quantity(track.pending) + smf.END_OF_TRACK
             stream.write(smf.track_header(len(begin) + track.size + len(end)))
             stream.write(begin)

@@ -9,7 +9,7 @@ import re
 import shutil
 import tempfile
 import time
-from collections.abc import Iterable
+from collections.abc import Iterator
 from hashlib import blake2b
 from pathlib import Path
 
@@ -86,59 +86,79 @@ class Record:
                 hint="move it away, or build into another folder",
             )
 
-    def replace_by(self, written: dict[str, str], aside: Path) -> list[str]:
-        """Moves new files from `aside` into place, and old ones away; names those it left.
+    def replace_by(self, aside: Path) -> list[str]:
+        """Moves the files that the record in `aside` names into place, and old ones away.
 
-        written: name to checksum. Left are old files that somebody changed since.
+        Gives the names of old files that somebody changed since; they are left.
         """
-        for name in written:
+        for name in names(aside / RECORD):
             self.check(name)
         present = [name for name in self.sums if os.path.lexists(self.folder / name)]
-        kept = [name for name in present if name not in written and not self.unchanged(name)]
-        old = [(name, each) for name, sums in self.sums.items() for each in sums]
-        new = list(written.items())
+        gone = [name for name in present if not (aside / name).exists()]
+        kept = [name for name in gone if not self.unchanged(name)]
         away = aside / "before"
         away.mkdir()
-        moves = _Moves()
+        both = aside / "both"
+        shutil.copyfile(aside / RECORD, both)
+        with both.open("a", encoding="utf-8") as stream:
+            for name, sums in self.sums.items():
+                stream.writelines(_line(name, each) for each in sums)
         try:
-            # Should we be killed among the moves, the next build must know both.
-            _save([*old, *new], aside / "both")
+            # Should we be killed among the moves, the next build must know old files and new.
             if os.path.lexists(self.path):
-                moves.move(self.path, away / RECORD)
-            moves.move(aside / "both", self.path)
+                self.path.replace(away / RECORD)
+            both.replace(self.path)
             for name in present:
                 if name not in kept:
-                    moves.move(self.folder / name, away / name)
-            for name in written:
-                moves.move(aside / name, self.folder / name)
-            _save(new, aside / "new")
-            moves.move(self.path, aside / "both")
-            moves.move(aside / "new", self.path)
+                    (self.folder / name).replace(away / name)
+            for name in names(aside / RECORD):
+                (aside / name).replace(self.folder / name)
+            shutil.copyfile(aside / RECORD, both)
+            both.replace(self.path)
         except BaseException:
-            moves.take_back()
+            self._take_back(aside, away)
             raise
         return kept
 
-
-class _Moves:
-    """Moves of files that can be taken back."""
-
-    def __init__(self) -> None:
-        self._made: list[tuple[Path, Path]] = []
-
-    def move(self, source: Path, target: Path) -> None:
-        self._made.append((source, target))  # first: an interrupt may come right after the move
-        source.replace(target)
-
-    def take_back(self) -> None:
-        for source, target in reversed(self._made):
-            if os.path.lexists(target) and not os.path.lexists(source):
-                target.replace(source)
+    def _take_back(self, aside: Path, away: Path) -> None:
+        """Undoes moves, however many were made."""
+        for name in names(aside / RECORD):
+            if os.path.lexists(self.folder / name) and not os.path.lexists(aside / name):
+                (self.folder / name).replace(aside / name)
+        if not (away / RECORD).exists() and not self.sums:
+            self.path.unlink(missing_ok=True)
+        for each in away.iterdir():
+            each.replace(self.folder / each.name)
 
 
-def _save(lines: Iterable[tuple[str, str]], path: Path) -> None:
-    text = "".join(f"{checksum}  {name}\n" for name, checksum in lines)
-    path.write_text(f"{_HEADING}\n{text}", encoding="utf-8")
+class Writing:
+    """The record of files that are being written, made as they are; use it as a context."""
+
+    def __init__(self, aside: Path) -> None:
+        self._stream = (aside / RECORD).open("w", encoding="utf-8")
+        self._stream.write(f"{_HEADING}\n")
+
+    def note(self, name: str, checksum: str) -> None:
+        """Takes note of a file that was written."""
+        self._stream.write(_line(name, checksum))
+
+    def __enter__(self) -> "Writing":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stream.close()
+
+
+def _line(name: str, checksum: str) -> str:
+    return f"{checksum}  {name}\n"
+
+
+def names(record: Path) -> Iterator[str]:
+    """The names in a record, one by one."""
+    with record.open(encoding="utf-8") as stream:
+        next(stream, None)
+        for line in stream:
+            yield line.rstrip("\n").partition("  ")[2]
 
 
 def checksum(content: bytes) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from operator import itemgetter
 
 from midiforge.kit import Kit
 from midiforge.midi import smf
@@ -18,6 +19,7 @@ _NOTE_PARTS = 8
 
 # An event's place in time, four to a tick, and its bytes. What comes first at one tick:
 Event = tuple[int, bytes]
+_PLACE = itemgetter(0)
 _META, _OFF, _LYRIC, _ON = range(4)
 
 
@@ -85,12 +87,8 @@ def _struck(
             tick += round(note.offset * per_ms[quarter])
             tick = min(max(tick, 0), length - 1)
         struck.append((tick, note))
-    struck.sort(key=_by_tick)
+    struck.sort(key=_PLACE)
     return struck
-
-
-def _by_tick(struck: tuple[int, Note]) -> int:
-    return struck[0]
 
 
 def _add_notes(
@@ -121,8 +119,10 @@ def _add_notes(
                 if velocity > where[index][1][2]:
                     where[index] = (4 * tick + _ON, message)
                 continue
-            if tick < last + lasting:
-                where[index + 1] = (4 * tick + _OFF, offs[number])
+            if tick <= last + lasting:
+                # Tracks are merged in any order: between two of them the end must come before.
+                end = tick if where is events else max(last + 1, tick - 1)
+                where[index + 1] = (4 * end + _OFF, offs[number])
         sounding[number] = (tick, events, len(events))
         events.append((4 * tick + _ON, message))
         end = tick + lasting
@@ -139,7 +139,7 @@ def _lyric(words: str) -> bytes:
 
 
 def _part(events: list[Event], length: int) -> Part:
-    events.sort()
+    events.sort(key=_PLACE)
     if not events:
         return Part(0, b"", length)
     quantity = smf.quantity

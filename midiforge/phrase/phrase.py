@@ -63,14 +63,27 @@ class Phrase:
         """With every stroke changed."""
         return replace(self, steps=tuple(tuple(map(change, step)) for step in self.steps))
 
-    def unaccented(self) -> "Phrase":
-        """Its accents played as taps; ghosts stay."""
-        return self.mapped(_as_tap)
+    def only(self, limbs: frozenset[Limb]) -> "Phrase":
+        """Without the strokes of other limbs."""
+        steps = (tuple(stroke for stroke in step if stroke.limb in limbs) for step in self.steps)
+        return replace(self, steps=tuple(steps))
+
+    def unaccented(self, limbs: frozenset[Limb] = frozenset(Limb)) -> "Phrase":
+        """The accents of `limbs` played as taps; ghosts stay."""
+
+        def tap(stroke: Stroke) -> Stroke:
+            accented = stroke.strength is Strength.ACCENT and stroke.limb in limbs
+            return replace(stroke, strength=Strength.TAP) if accented else stroke
+
+        return self.mapped(tap)
 
     @property
     def accents(self) -> tuple[bool, ...]:
-        """For each step, whether a stroke on it is accented."""
-        return tuple(any(s.strength is Strength.ACCENT for s in step) for step in self.steps)
+        """For each step, whether a hand's stroke on it is accented."""
+        return tuple(
+            any(s.strength is Strength.ACCENT and s.limb.is_hand for s in step)
+            for step in self.steps
+        )
 
     @property
     def lead(self) -> str:
@@ -84,12 +97,6 @@ class Phrase:
     @property
     def limbs(self) -> frozenset[Limb]:
         return frozenset(stroke.limb for step in self.steps for stroke in step)
-
-
-def _as_tap(stroke: Stroke) -> Stroke:
-    if stroke.strength is Strength.ACCENT:
-        return replace(stroke, strength=Strength.TAP)
-    return stroke
 
 
 def accented(step: Step) -> Step:

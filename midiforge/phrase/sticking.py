@@ -26,6 +26,7 @@ _STROKES = {
 }
 _GRACE = {"r": Limb.RIGHT_HAND, "l": Limb.LEFT_HAND}
 _READER_ONLY = " \t|"
+_NO_STROKE = _READER_ONLY + "-+z)"
 _MOST_GRACE_NOTES = 4
 _MOST_STEPS = 1024
 _LETTERS = "R L B K H, r l for grace notes, ( ) z + > - and |"
@@ -82,7 +83,9 @@ def _read_line(line: str, marks: set[int]) -> list[Step]:
     for column, letter in enumerate(line):
         if grace and letter not in _STROKES and letter not in _GRACE:
             raise wrong(f"the grace note {grace!r} has no stroke after it", column)
-        if (accent or joined) and (letter in _READER_ONLY or letter in "->+z)"):
+        if (accent or joined) and (
+            letter in _READER_ONLY or letter in "-+z)" or (accent and letter == ">")
+        ):
             raise wrong(f"a stroke was expected, not {letter!r}", column)
         if letter in _STROKES:
             strokes = _strokes(letter, grace)
@@ -99,6 +102,10 @@ def _read_line(line: str, marks: set[int]) -> list[Step]:
                 if twice:
                     raise wrong(f"two strokes of the {twice.pop().title} at once", column)
                 strokes = steps.pop() + strokes
+                for stroke in strokes:
+                    if stroke.grace and stroke.limb.opposite in {s.limb for s in strokes}:
+                        hand = stroke.limb.opposite.title
+                        raise wrong(f"the {hand} has a grace note and a stroke at once", column)
             steps.append(strokes)
             grace, accent, joined = "", False, False
         elif letter in _GRACE:
