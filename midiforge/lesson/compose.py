@@ -5,6 +5,7 @@ from fractions import Fraction
 from math import ceil, lcm
 
 from midiforge.drill.drill import Drill, Stage
+from midiforge.errors import MidiforgeError
 from midiforge.lesson.click import click
 from midiforge.lesson.cycle import bars_to_meet, within_limit
 from midiforge.lesson.dynamics import dynamics, shaped_bars
@@ -27,6 +28,9 @@ from midiforge.lesson.variants import Material
 from midiforge.lesson.voices import turns, voiced
 from midiforge.model.exercise import Dynamics, Section
 from midiforge.model.hit import Hit, Limb
+
+
+MOST_STROKES = 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +94,13 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
     entry = unit * ceil(late / (unit * bar))
     repeats = max(drill.repeats, -(-(at_least_bars - entry) // unit))
     bars = within_limit(entry + unit * repeats, "the exercise with its repeats")
+
+    many = len(once) * bars // meeting
+    if many > MOST_STROKES:
+        raise MidiforgeError(
+            f"the exercise would have {many:,} strokes",
+            hint=f"up to {MOST_STROKES:,}; fewer repeats",
+        )
 
     whole = once if bars == meeting else strokes(bars)
     to_answer = response_bars(form, bars)

@@ -83,9 +83,7 @@ def _read_line(line: str, marks: set[int]) -> list[Step]:
     for column, letter in enumerate(line):
         if grace and letter not in _STROKES and letter not in _GRACE:
             raise wrong(f"the grace note {grace!r} has no stroke after it", column)
-        if (accent or joined) and (
-            letter in _READER_ONLY or letter in "-+z)" or (accent and letter == ">")
-        ):
+        if (accent and letter == ">") or ((accent or joined) and letter in _NO_STROKE):
             raise wrong(f"a stroke was expected, not {letter!r}", column)
         if letter in _STROKES:
             strokes = _strokes(letter, grace)
