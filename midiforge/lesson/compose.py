@@ -29,7 +29,6 @@ from midiforge.lesson.voices import turns, voiced
 from midiforge.model.exercise import Dynamics, Section
 from midiforge.model.hit import Hit, Limb
 
-
 MOST_STROKES = 100_000
 
 
