@@ -16,6 +16,20 @@ ENDING = ".toml"
 DEFAULT = "general-midi-1"
 STRENGTHS = ("accent", "tap", "ghost", "grace", "click", "click-accent")
 
+COMMANDS = (
+    "pause",
+    "next",
+    "previous",
+    "again",
+    "slower",
+    "faster",
+    "hands",
+    "feet",
+    "click",
+    "beside",
+    "quit",
+)
+
 _HERE = Path(__file__).parent
 # In a wheel the kits lie inside the package, in a checkout beside it.
 FOLDER = _HERE / "kits" if (_HERE / "kits").is_dir() else _HERE.parent / "kits"
@@ -24,7 +38,8 @@ FOLDER = _HERE / "kits" if (_HERE / "kits").is_dir() else _HERE.parent / "kits"
 _HIHAT_BY_PEDAL = ("hihat-closed", "hihat-half", "hihat-open")
 
 _HIHAT_KEYS = ("controller", "open_below", "closed_above")
-_TABLES = ("notes", "velocities", "heard", "hihat")
+_TABLES = ("notes", "velocities", "heard", "hihat", "controls")
+_TRIGGERS = {"note": 127, "controller": 127, "program": 128}
 _MOST_FILES = 16  # that start from each other
 
 
@@ -40,6 +55,8 @@ class Kit:
     heard: note number to voice, for what the pads send.
     hihat: the hi-hat pedal's controller: "controller" (its number), "open_below" and
         "closed_above" (controller values); empty if it has none.
+    controls: what asks for something while midiforge plays: ("note", "controller" or "program",
+        its number) to a command.
     """
 
     name: str
@@ -51,6 +68,7 @@ class Kit:
     heard: Mapping[int, str]
     hihat: Mapping[str, int] = field(default_factory=dict)
     source: str = ""
+    controls: Mapping[tuple[str, int], str] = field(default_factory=dict)
 
     def note(self, voice: str) -> int:
         """The note that plays `voice`, or the nearest sound this kit has to it."""
@@ -169,6 +187,7 @@ def _complete(merged: dict[str, Any], own: dict[str, Any], path: Path) -> Kit:
         heard=MappingProxyType(heard),
         hihat=MappingProxyType(hihat),
         source=own.get("source", ""),
+        controls=MappingProxyType({trigger: name for name, trigger in merged["controls"].items()}),
     )
 
 
@@ -204,6 +223,15 @@ def _note_number(text: str) -> int:
     if not re.fullmatch(r"[0-9]{1,3}", text) or int(text) > 127:
         raise MidiforgeError(f"{quoted(text)} is not a note number", hint="0 to 127")
     return int(text)
+
+
+def _trigger(value: object) -> tuple[str, int]:
+    match = re.fullmatch(r"\s*([a-z]+)\s+([0-9]{1,3})\s*", _text(value))
+    if not match or match[1] not in _TRIGGERS or int(match[2]) > _TRIGGERS[match[1]]:
+        raise MidiforgeError(
+            f"{quoted(value)} is nothing a kit sends", hint="such as note 49 or controller 64"
+        )
+    return match[1], int(match[2])
 
 
 def _word(what: str, *known: str) -> Callable[[str], str]:
@@ -243,5 +271,6 @@ _KEYS: dict[str, Callable[[object], Any]] = {
     "notes": _table(_voice, _whole(0, 127)),
     "velocities": _table(_word("strength", *STRENGTHS), _whole(1, 127)),
     "heard": _table(_note_number, _voice),
+    "controls": _table(_word("command", *COMMANDS), _trigger),
     "hihat": _table(_word("key", *_HIHAT_KEYS), _whole(0, 127)),
 }

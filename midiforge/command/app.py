@@ -7,6 +7,7 @@ import typer
 from midiforge import __version__
 from midiforge.command.build import build
 from midiforge.command.listing import listing
+from midiforge.command.play import play, ports
 from midiforge.command.show import show
 
 app = typer.Typer(
@@ -21,6 +22,8 @@ app = typer.Typer(
 )
 app.command()(build)
 app.command()(show)
+app.command()(play)
+app.command()(ports)
 app.command("list")(listing)
 
 

@@ -2,7 +2,7 @@
 
 import re
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -14,6 +14,7 @@ from midiforge.errors import MidiforgeError, quoted
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
+    from midiforge.lesson import Dropped
     from midiforge.model.exercise import Exercise
 
 _PICTURE_WIDTH = 84
@@ -32,17 +33,10 @@ def show(
     as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
 ) -> None:
     """Print the exercises of a drill as a drummer reads them, and what they ask of the player."""
-    from midiforge.lesson import Dropped, exercises
+    from midiforge.lesson import Dropped
 
     dropped: list[Dropped] = []
-    wanted = _numbers(only)
-    chosen = [
-        each
-        for each in exercises(drill, dropped.append)
-        if not wanted or any(each.order in numbers for numbers in wanted)
-    ]
-    if not chosen:
-        raise MidiforgeError(f"there is no exercise {only}", "--only")
+    chosen = chosen_exercises(drill, only, dropped.append)
     if as_json:
         import json
 
@@ -53,8 +47,25 @@ def show(
         _draw(chosen, picture)
     else:
         _print(chosen)
-        for each in dropped if not wanted else ():
+        for each in dropped if not only else ():
             print(f"left out: {each.why}")
+
+
+def chosen_exercises(
+    drill: "Drill", only: str, dropped: "Callable[[Dropped], None] | None" = None
+) -> list["Exercise"]:
+    """The exercises of a drill that `only` names by number; all of them for ""."""
+    from midiforge.lesson import exercises
+
+    wanted = _numbers(only)
+    chosen = [
+        each
+        for each in exercises(drill, dropped)
+        if not wanted or any(each.order in numbers for numbers in wanted)
+    ]
+    if not chosen:
+        raise MidiforgeError(f"there is no exercise {only}".strip(), "--only" if only else "")
+    return chosen
 
 
 def _numbers(text: str) -> list[range]:

@@ -1,0 +1,132 @@
+"""An exercise as bars of moments: what is sent together, and when in the bar."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import groupby
+from operator import itemgetter
+
+from midiforge.kit import Kit
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import CLICK, Limb
+from midiforge.model.tempo import TempoMap
+from midiforge.performance import notes
+
+HANDS, FEET, BESIDE = "hands", "feet", "beside"
+LAYERS = (HANDS, FEET, CLICK, BESIDE)
+
+SLOWEST, FASTEST = Fraction(10), Fraction(500)  # pulses a minute
+
+_LAYER = {
+    Limb.RIGHT_HAND.value: HANDS,
+    Limb.LEFT_HAND.value: HANDS,
+    Limb.RIGHT_FOOT.value: FEET,
+    Limb.LEFT_FOOT.value: FEET,
+    CLICK: CLICK,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """One note on.
+
+    seam: whether it leads back over the seam (a grace note), and is left out the last time.
+    """
+
+    layer: str
+    number: int
+    velocity: int
+    seam: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What is sent together, the loudest and lowest first; `at` quarter notes from the bar line."""
+
+    at: float
+    sounds: tuple[Sound, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar to play.
+
+    number: from 0; below 0 in the count-in.
+    length: in quarter notes; quarter: how long one lasts, in nanoseconds, exact.
+    """
+
+    number: int
+    length: Fraction
+    tempo: Fraction
+    quarter: Fraction
+    moments: tuple[Moment, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """An exercise ready to be played: its bars, the count-in's first.
+
+    loop_bar: the bar that the seam leads back to.
+    """
+
+    exercise: Exercise
+    bars: tuple[Bar, ...]
+    count_in: int
+    loop_bar: int
+
+    def bar(self, number: int) -> Bar:
+        return self.bars[number + self.count_in]
+
+    @property
+    def last(self) -> int:
+        """The number of the last bar."""
+        return len(self.bars) - self.count_in - 1
+
+
+def part(exercise: Exercise, kit: Kit, faster: Fraction = Fraction(0)) -> Part:
+    """The exercise as bars for `kit`, at tempos raised by `faster` pulses a minute."""
+    if faster:
+        exercise = replace(exercise, tempo=_changed(exercise.tempo, faster))
+    length = exercise.meter.bar
+    first = -exercise.count_in_bars
+    found: dict[int, list[tuple[float, Sound]]] = {}
+    end = exercise.swing.played(exercise.length)
+    for note in notes(exercise, kit):
+        seconds = exercise.tempo.quarter(note.time + (note.offset >= 0) * Fraction(1, 10**9))
+        at = float(note.time) + note.offset / 1000 / float(seconds)
+        number = int(at // float(length))
+        if number < first:
+            number, at = first, float(first * length)
+        sound = Sound(_LAYER.get(note.part, BESIDE), note.number, note.velocity, note.time == end)
+        found.setdefault(number, []).append((at - number * float(length), sound))
+    bars = []
+    for number in range(first, exercise.bars):
+        tempo = _tempo_at(exercise.tempo, number * length)
+        quarter = Fraction(60_000_000_000) / (tempo * exercise.tempo.pulse)
+        moments = tuple(_moments(found.get(number, [])))
+        bars.append(Bar(number, length, tempo, quarter, moments))
+    loop_bar = int(exercise.loop_start / length)
+    return Part(exercise, tuple(bars), exercise.count_in_bars, loop_bar)
+
+
+def _moments(placed: list[tuple[float, Sound]]) -> Iterator[Moment]:
+    placed.sort(key=itemgetter(0))
+    for at, group in groupby(placed, key=itemgetter(0)):
+        # A cable carries one after the other: the bass drum and accents must not wait.
+        sounds = sorted(
+            (sound for _, sound in group), key=lambda each: (-each.velocity, each.number)
+        )
+        sounds.sort(key=lambda each: each.number not in _BASS_DRUMS)
+        yield Moment(at, tuple(sounds))
+
+
+_BASS_DRUMS = (35, 36)  # General MIDI
+
+
+def _changed(tempo: TempoMap, faster: Fraction) -> TempoMap:
+    changes = tuple((t, max(SLOWEST, min(FASTEST, bpm + faster))) for t, bpm in tempo.changes)
+    return TempoMap(tempo.pulse, changes)
+
+
+def _tempo_at(tempo: TempoMap, time: Fraction) -> Fraction:
+    return [bpm for start, bpm in tempo.changes if start <= max(time, tempo.changes[0][0])][-1]

@@ -1,0 +1,214 @@
+"""What the player sees at arm's length: where we are, what is played, what comes next.
+
+Frames are put together in time that is to spare and written by a thread of their own, so that a
+terminal that does not take them cannot hold up the music.
+"""
+
+import os
+import shutil
+import sys
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from midiforge.live.bars import LAYERS, Part
+from midiforge.live.route import Place, Route
+from midiforge.model.counts import counts
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import FEET, HANDS, Hit, Strength
+from midiforge.model.tempo import plain
+
+_HOME, _CLEAR_LINE, _CLEAR_BELOW = "\x1b[H", "\x1b[K", "\x1b[J"
+_OPEN, _CLOSE = "\x1b[?1049h\x1b[?25l", "\x1b[?25h\x1b[?1049l"
+_HERE, _LOUD, _FAINT, _PLAIN = "\x1b[7m", "\x1b[1m", "\x1b[2m", "\x1b[0m"
+
+KEYS_LINE = "space pause   n next   p previous   a again   - slower   + faster   q quit"
+LAYERS_LINE = "h hands   f feet   c click   b beside you"
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One grid step of a bar: its time in quarter notes, and what stands in each row."""
+
+    at: float
+    count: str
+    rows: tuple[str, ...]
+
+
+def columns(exercise: Exercise, number: int) -> tuple[Column, ...]:
+    """The steps of a bar, by number; in the count-in only the beats are counted."""
+    meter, step = exercise.meter, exercise.step
+    start = number * meter.bar
+    said = counts(meter, step)
+    at_step: dict[int, list[Hit]] = {}
+    for hit in (*exercise.hits, *exercise.answers):
+        if hit.layer != "click" and start <= hit.time < start + meter.bar:
+            at_step.setdefault(int((hit.time - start) / step), []).append(hit)
+    found = []
+    for i, count in enumerate(said):
+        hits = at_step.get(i, [])
+        rows = tuple(_cell(hits, limbs) for limbs in ((HANDS[0],), (HANDS[1],), FEET))
+        found.append(Column(float(exercise.swing.played(i * step)), count, rows))
+    return tuple(found)
+
+
+def _cell(hits: Sequence[Hit], limbs: Sequence[object]) -> str:
+    text = ""
+    for hit in hits:
+        if hit.limb in limbs and hit.limb is not None:
+            grace = hit.ornament.grace_notes if hit.ornament else 0
+            letter = hit.limb.opposite.letter.lower() * grace + hit.limb.letter
+            if hit.strength is Strength.GHOST:
+                letter = f"({letter})"
+            text += (">" if hit.strength is Strength.ACCENT else "") + letter
+    return text
+
+
+@dataclass(slots=True)
+class Display:
+    """A calm picture of the place in the lesson; use it as a context.
+
+    muted: the player's layers that are silent, as they are at the moment.
+    """
+
+    route: Route
+    muted: set[str]
+    place: Place | None = None
+    message: str = ""
+    paused: bool = False
+    _at: float = -1.0
+    _changed: bool = True
+    _bars: dict[tuple[int, int], tuple[Column, ...]] = field(default_factory=dict)
+    _frame: str = ""
+    _wake: threading.Event = field(default_factory=threading.Event)
+    _done: bool = False
+    _writer: threading.Thread | None = None
+
+    def __enter__(self) -> "Display":
+        os.write(sys.stdout.fileno(), _OPEN.encode())
+        self._writer = threading.Thread(target=self._write, daemon=True)
+        self._writer.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._done = True
+        self._wake.set()
+        if self._writer:
+            self._writer.join(0.5)
+        os.write(sys.stdout.fileno(), (_PLAIN + _CLOSE).encode())
+
+    def prepare(self, part: Part) -> None:
+        """Makes what is needed to show a part, ahead of its time; from any thread."""
+        for bar in part.bars[:64]:
+            self._bar(part.exercise, bar.number)
+
+    def bar(self, place: Place) -> None:
+        self.place, self._at, self._changed = place, -1.0, True
+
+    def moment(self, at: float) -> None:
+        self._at, self._changed = at, True
+
+    def say(self, text: str) -> None:
+        self.message, self._changed = text, True
+
+    def idle(self, spare: int, paused: bool) -> None:
+        """Draws if something changed and there is time."""
+        if paused is not self.paused:
+            self.paused, self._changed = paused, True
+        if self._changed and spare > 4_000_000:
+            self._changed = False
+            self._frame = self.frame(*shutil.get_terminal_size())
+            self._wake.set()
+
+    def frame(self, width: int, height: int) -> str:
+        """The whole picture for a terminal of that size."""
+        lines = self._lines(width)[:height]
+        return (
+            _HOME
+            + "".join(f"{line}{_CLEAR_LINE}\r\n" for line in lines[:-1])
+            + (f"{lines[-1]}{_CLEAR_LINE}{_CLEAR_BELOW}")
+        )
+
+    def _lines(self, width: int) -> list[str]:
+        place = self.place
+        if place is None:
+            return ["", "  getting ready"]
+        exercise = place.part.exercise
+        following = self.route.upcoming()
+        bar = place.bar
+        where = "count-in" if bar.number < 0 else f"bar {bar.number + 1} of {exercise.bars}"
+        times = f"time {place.time} of {place.times}" if place.times else f"time {place.time}"
+        silent = [layer for layer in LAYERS if layer in self.muted]
+        return [
+            "",
+            f"  {_LOUD}{exercise.order}{_PLAIN}  {_cut(exercise.title, width - 8)}",
+            "",
+            f"  {_LOUD}{plain(bar.tempo)}{_PLAIN} {exercise.meter.pulse_name} notes a minute"
+            f"      {_LOUD}{where}{_PLAIN}      {times}",
+            "",
+            *self._stave(exercise, bar.number, width),
+            "",
+            f"  next: {_cut(f'{following.order}  {following.title}', width - 10)}"
+            if following
+            else "  next: the end",
+            "",
+            f"  {_LOUD}PAUSED{_PLAIN}  space goes on" if self.paused else f"  {self.message}",
+            f"  silent: {', '.join(silent)}" if silent else "",
+            "",
+            f"  {_FAINT}{_cut(KEYS_LINE, width - 4)}{_PLAIN}",
+            f"  {_FAINT}{_cut(LAYERS_LINE, width - 4)}{_PLAIN}",
+        ]
+
+    def _stave(self, exercise: Exercise, number: int, width: int) -> list[str]:
+        steps = self._bar(exercise, max(number, 0))
+        here = max((i for i, each in enumerate(steps) if each.at <= self._at + 1e-6), default=-1)
+        wide = max(2, *(len(text) + 1 for each in steps for text in (each.count, *each.rows)))
+        wide = min(max(wide, min(5, (width - 4) // max(len(steps), 1))), max(width - 4, wide))
+        each_line = max(1, (width - 4) // wide)
+        first = max(here, 0) // each_line * each_line
+        shown = range(first, min(first + each_line, len(steps)))
+        lines = []
+        for row in range(4):
+            text = "  "
+            for i in shown:
+                column = steps[i]
+                cell = column.count if row == 0 else column.rows[row - 1]
+                if number < 0 and row:
+                    cell = ""
+                style = _HERE if i == here else _LOUD if row else _FAINT
+                text += f"{style}{cell or ('.' if row and i == here else ' '):<{wide - 1}}{_PLAIN} "
+            lines.append(text)
+        return lines
+
+    def _bar(self, exercise: Exercise, number: int) -> tuple[Column, ...]:
+        key = (exercise.order, number)
+        if key not in self._bars:
+            if len(self._bars) > 512:
+                self._bars.clear()
+            self._bars[key] = columns(exercise, number)
+        return self._bars[key]
+
+    def _write(self) -> None:
+        out = sys.stdout.fileno()
+        while not self._done:
+            self._wake.wait()
+            self._wake.clear()
+            frame = self._frame.encode("utf-8", "replace")
+            try:
+                while frame:
+                    frame = frame[os.write(out, frame) :]
+            except OSError:
+                return
+
+
+def plain_line(place: Place) -> str:
+    """One line an exercise, for a screen that is none."""
+    exercise = place.part.exercise
+    tempo = plain(place.part.bars[0].tempo)
+    seconds = float(sum((b.length * b.quarter for b in place.part.bars), Fraction(0))) / 1e9
+    return f"{exercise.order}. {exercise.title}, {tempo} bpm, {seconds:.0f} s"
+
+
+def _cut(text: str, width: int) -> str:
+    return text if len(text) <= width else text[: max(width - 4, 0)] + " ..."

@@ -1,0 +1,70 @@
+"""Single keys from the terminal, and the terminal put back as it was."""
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+
+from midiforge.live.route import Command
+
+KEYS = {
+    " ": Command.PAUSE,
+    "n": Command.NEXT,
+    "p": Command.PREVIOUS,
+    "a": Command.AGAIN,
+    "-": Command.SLOWER,
+    "+": Command.FASTER,
+    "=": Command.FASTER,
+    "h": Command.HANDS,
+    "f": Command.FEET,
+    "c": Command.CLICK,
+    "b": Command.BESIDE,
+    "q": Command.QUIT,
+}
+
+
+@contextmanager
+def single_keys() -> Iterator[None]:
+    """Keys come one by one and are not shown, while the context lasts."""
+    try:
+        import termios
+        import tty
+    except ImportError:  # Windows gives single keys anyway
+        yield
+        return
+    if sys.stdin is None or not sys.stdin.isatty():
+        yield
+        return
+    before = termios.tcgetattr(sys.stdin)
+    try:
+        tty.setcbreak(sys.stdin)
+        yield
+    finally:
+        with suppress(termios.error):
+            termios.tcsetattr(sys.stdin, termios.TCSADRAIN, before)
+
+
+def pressed() -> Iterator[Command]:
+    """The commands of keys pressed since last asked; never waits."""
+    for letter in _letters():
+        command = KEYS.get(letter.lower())
+        if command is not None:
+            yield command
+
+
+def _letters() -> str:
+    if sys.platform == "win32":
+        import msvcrt
+
+        found = ""
+        while msvcrt.kbhit():
+            found += msvcrt.getwch()
+        return found
+    import os
+    import select
+
+    if sys.stdin is None or not sys.stdin.isatty():
+        return ""
+    with suppress(OSError, ValueError):
+        if select.select([sys.stdin], [], [], 0)[0]:
+            return os.read(sys.stdin.fileno(), 64).decode("utf-8", "ignore")
+    return ""

@@ -1,0 +1,277 @@
+"""The player: each moment at its deadline, wishes at bar lines, and silence at the end.
+
+Every deadline is an absolute time, worked out from the bar's own beginning, which is an exact
+fraction; nothing adds up, however long it plays.
+"""
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from heapq import heappop, heappush
+from typing import Protocol
+
+from midiforge.live.bars import LAYERS, Moment
+from midiforge.live.beat_clock import CLOCK, CONTINUE, START, STOP, clocks_in, song_position
+from midiforge.live.route import Command, Place, Route
+from midiforge.live.tempo_source import OwnTime, Time
+from midiforge.live.timing import MS, Clock, Lateness, LatenessFigures, awake_before
+
+LEAD = 100 * MS  # between the decision to begin and the first event
+TOO_LATE = 250 * MS  # later than this is not played: the machine slept
+NOTE = 60 * MS  # how long a note lasts; drum sounds do not listen
+SLICE = 8 * MS  # how long it sleeps at most before it looks after wishes again
+LOOK_EVERY = 250 * MS  # how often it looks whether the port is still there
+
+ALL_SOUND_OFF, ALL_NOTES_OFF = 120, 123
+
+
+class Output(Protocol):
+    """A MIDI output that can go away and come back."""
+
+    def send(self, message: bytes) -> None: ...
+
+    def alive(self) -> bool: ...
+
+    def reopen(self) -> bool: ...
+
+
+class PortGone(Exception):
+    """The output port has vanished."""
+
+
+class Quit(Exception):
+    """The player has had enough."""
+
+
+@dataclass(slots=True)
+class Watcher:
+    """What the player tells others while it plays; each may do nothing.
+
+    bar: a bar begins. moment: something sounded, `at` quarter notes into the bar.
+    idle: there is time to spare, in nanoseconds. say: something to be read.
+    """
+
+    bar: Callable[[Place], None] = lambda _: None
+    moment: Callable[[float], None] = lambda _: None
+    idle: Callable[[int], None] = lambda _: None
+    say: Callable[[str], None] = lambda _: None
+
+
+@dataclass(slots=True)
+class Player:
+    """Plays a route through an output.
+
+    channel: 1 to 16. muted: layers that stay silent. send_clock: whether MIDI beat clock is sent.
+    rest: nanoseconds of silence between exercises. time: whose time it plays in.
+    """
+
+    output: Output
+    clock: Clock
+    route: Route
+    time: Time = field(default_factory=OwnTime)
+    channel: int = 10
+    muted: set[str] = field(default_factory=set)
+    send_clock: bool = False
+    rest: int = 0
+    program: int | None = None
+    watcher: Watcher = field(default_factory=Watcher)
+    paused: bool = False
+    _wishes: deque[Command] = field(default_factory=deque)
+    _lateness: Lateness = field(default_factory=Lateness)
+    _offs: list[tuple[int, int]] = field(default_factory=list)
+    _sounding: dict[int, int] = field(default_factory=dict)
+    _looked: int = 0
+    _running: bool = False
+
+    def wish(self, command: Command) -> None:
+        """Asks for something; safe from other threads."""
+        self._wishes.append(command)
+
+    def play(self) -> LatenessFigures:
+        """Plays to the end, or until someone quits; always ends in silence.
+
+        Whatever is raised on the way is raised on, after everything has been ended.
+        """
+        try:
+            if self.program is not None:
+                self.output.send(bytes((0xC0 | self.channel - 1, self.program - 1)))
+            self._play()
+        except Quit:
+            pass
+        finally:
+            self._silence()
+        return self._lateness.figures()
+
+    # The way through
+
+    def _play(self) -> None:
+        place, first = self.route.next_bar(), True
+        self.time.begin(self.clock.now() + LEAD)
+        while place is not None:
+            if self.rest and place.begins and not first:
+                self.time.rest(self.rest)
+            first = False
+            try:
+                self.watcher.bar(place)
+                if self._play_bar(place):
+                    self.time.leave(place.bar)
+                else:
+                    self.time.begin(self.clock.now() + LEAD)
+            except PortGone:
+                self._wait_for_port()
+                self.time.begin(self.clock.now() + LEAD)
+            if self.paused:
+                self._pause()
+                self.time.begin(self.clock.now() + LEAD)
+                if not self._skip_wished():
+                    place = self.route.same_bar()
+                    continue
+            place = self.route.next_bar(self._bar_line_wish())
+
+    def _play_bar(self, place: Place) -> bool:
+        """Plays a bar; whether it came to its end."""
+        bar, time = place.bar, self.time
+        time.enter(bar)
+        events: list[tuple[float, int, Moment | None]] = [
+            (moment.at, 1, moment) for moment in bar.moments
+        ]
+        if self.send_clock:
+            events += [(at, 0, None) for at in clocks_in(time.position, bar.length)]
+            events.sort(key=lambda event: event[:2])
+        for at, _, moment in events:
+            deadline = self._wait(at)
+            if deadline is None:
+                return False
+            late = self.clock.now() - deadline
+            if late > TOO_LATE:
+                self._silence()
+                self.watcher.say("the machine slept; going on at the next bar")
+                return False
+            if moment is None:
+                self._send_clock()
+            else:
+                self._sound(moment, place, deadline)
+            self._lateness.add(late)
+            self.watcher.moment(at)
+        return self._wait(float(bar.length), awake=False) is not None
+
+    def _sound(self, moment: Moment, place: Place, deadline: int) -> None:
+        send, on, off = self.output.send, 0x90 | self.channel - 1, 0x80 | self.channel - 1
+        for sound in moment.sounds:
+            if sound.layer in self.muted or (sound.seam and place.ends):
+                continue
+            if sound.number in self._sounding:
+                send(bytes((off, sound.number, 64)))
+            send(bytes((on, sound.number, sound.velocity)))
+            ends = deadline + NOTE
+            self._sounding[sound.number] = ends
+            heappush(self._offs, (ends, sound.number))
+
+    def _send_clock(self) -> None:
+        if not self._running:
+            first = self.time.position == 0
+            if not first:
+                self.output.send(song_position(self.time.position))
+            self.output.send(START if first else CONTINUE)
+            self._running = True
+        self.output.send(CLOCK)
+
+    # Waiting
+
+    def _wait(self, at: float, awake: bool = True) -> int | None:
+        """Until a moment of the bar, looking after wishes, note offs and the port meanwhile.
+
+        Gives its deadline, or None if somebody paused. awake: to the nanosecond, not just about.
+        """
+        clock = self.clock
+        while True:
+            deadline, now = self.time.deadline(at), clock.now()
+            until = awake_before(deadline) if deadline is not None else now + SLICE
+            if now >= until:
+                break
+            self._look_after(now, until - now)
+            if self.paused:
+                return None
+            nearest = min(until, self._offs[0][0]) if self._offs else until
+            clock.sleep(max(min(nearest - clock.now(), SLICE), 0))
+        if deadline is not None and awake:
+            while clock.now() < deadline:
+                pass
+        return deadline
+
+    def _look_after(self, now: int, spare: int) -> None:
+        offs = self._offs
+        while offs and offs[0][0] <= now:
+            ends, number = heappop(offs)
+            if self._sounding.get(number) == ends:  # not struck again since
+                del self._sounding[number]
+                self.output.send(bytes((0x80 | self.channel - 1, number, 64)))
+        self._take_wishes()
+        if spare > 2 * MS:
+            if now - self._looked > LOOK_EVERY:
+                self._looked = now
+                if not self.output.alive():
+                    raise PortGone
+            self.watcher.idle(spare)
+
+    def _take_wishes(self) -> None:
+        """Takes at once what does not wait for the bar line."""
+        for _ in range(len(self._wishes)):
+            wish = self._wishes.popleft()
+            if wish is Command.QUIT:
+                raise Quit
+            if wish is Command.PAUSE:
+                self.paused = not self.paused
+            elif wish.value in LAYERS:
+                self.muted ^= {wish.value}
+            else:
+                self._wishes.append(wish)
+        if self._wishes:
+            self.route.ready(self._wishes[0])
+
+    def _bar_line_wish(self) -> Command | None:
+        """The first wish whose music is ready; one that is not waits for the next bar line."""
+        if self._wishes and self.route.ready(self._wishes[0]):
+            return self._wishes.popleft()
+        return None
+
+    def _skip_wished(self) -> bool:
+        return any(w in (Command.NEXT, Command.PREVIOUS, Command.AGAIN) for w in self._wishes)
+
+    def _pause(self) -> None:
+        self._silence()
+        while self.paused:
+            self._idle()
+            if self._skip_wished():
+                self.paused = False
+
+    def _wait_for_port(self) -> None:
+        self._forget()
+        self.watcher.say("the port is gone; waiting for it to come back")
+        while not self.output.reopen():
+            for _ in range(30):
+                self._idle()
+        self.watcher.say("the port is back")
+
+    def _idle(self) -> None:
+        self._take_wishes()
+        self.watcher.idle(2 * SLICE)
+        self.clock.sleep(2 * SLICE)
+
+    # Ending
+
+    def _silence(self) -> None:
+        """Ends every sounding note, then all sound, then the beat clock."""
+        off, control = 0x80 | self.channel - 1, 0xB0 | self.channel - 1
+        messages = [bytes((off, number, 64)) for number in self._sounding]
+        messages += [bytes((control, ALL_SOUND_OFF, 0)), bytes((control, ALL_NOTES_OFF, 0))]
+        if self._running:
+            messages.append(STOP)
+        self._forget()
+        for message in messages:
+            self.output.send(message)
+
+    def _forget(self) -> None:
+        self._sounding.clear()
+        self._offs.clear()
+        self._running = False

@@ -1,0 +1,287 @@
+"""MIDI ports through python-rtmidi: found by part of their name or number, lost and found again."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from midiforge.errors import MidiforgeError, nearest, quoted
+
+CLIENT = "midiforge"
+OUT, IN = "output", "input"
+
+
+class Midi(Protocol):
+    """What is used of an rtmidi MidiOut or MidiIn."""
+
+    def get_ports(self) -> list[str]: ...
+
+    def open_port(self, port: int, name: str) -> object: ...
+
+    def open_virtual_port(self, name: str) -> object: ...
+
+    def close_port(self) -> None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Port:
+    """A port of the system; numbers count from 1."""
+
+    number: int
+    name: str
+    direction: str
+
+
+def ports() -> list[Port]:
+    """Every port there is, outputs first."""
+    found = []
+    for direction in (OUT, IN):
+        midi = _new(direction)
+        try:
+            names = midi.get_ports()
+        finally:
+            _close(midi)
+        found += [Port(i, name, direction) for i, name in enumerate(names, start=1)]
+    return found
+
+
+def choose(names: list[str], wanted: str, direction: str) -> int:
+    """The index of the port that `wanted` names: its number, its name or part of it; the only one
+    there is if nothing is wanted. MidiforgeError says what else there is."""
+    others = [name for name in names if not name.startswith(f"{CLIENT}:")] or names
+    if not names:
+        raise MidiforgeError(f"there is no MIDI {direction}", hint=_how_to_get_ports())
+    if not wanted:
+        if len(others) == 1:
+            return names.index(others[0])
+        raise MidiforgeError(f"there are {len(others)} MIDI {direction}s", hint=_listed(names))
+    if wanted.isascii() and wanted.isdigit():
+        if 1 <= int(wanted[:6]) <= len(names):
+            return int(wanted) - 1
+        raise MidiforgeError(f"there is no MIDI {direction} {wanted}", hint=_listed(names))
+    exact = [i for i, name in enumerate(names) if name.lower() == wanted.lower()]
+    found = exact or [i for i, name in enumerate(names) if wanted.lower() in name.lower()]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        several = _listed([names[i] for i in found])
+        raise MidiforgeError(f"{quoted(wanted)} is part of {len(found)} {direction}s", hint=several)
+    hint = f"{nearest(wanted, names)} {_listed(names)}" if names else ""
+    raise MidiforgeError(f"no MIDI {direction} is called {quoted(wanted)}", hint=hint)
+
+
+class RtOutput:
+    """An output port that can vanish and come back.
+
+    name: the port's own name at the moment; "" for a virtual one.
+    """
+
+    def __init__(self, wanted: str, virtual: bool = False) -> None:
+        self.wanted = wanted
+        self.virtual = virtual
+        self.name = ""
+        self._midi: Any = None
+        self._open()
+
+    def _open(self) -> None:
+        midi = _new(OUT)
+        try:
+            if self.virtual:
+                _virtual(midi, "out")
+            else:
+                names = midi.get_ports()
+                index = choose(names, self.name or self.wanted, OUT)
+                _open_port(midi, index, names[index])
+                self.name = names[index]
+        except BaseException:
+            _close(midi)
+            raise
+        self._midi = midi
+
+    def send(self, message: bytes) -> None:
+        """Sends a message; nothing happens while the port is gone."""
+        if self._midi is not None:
+            with suppress(_rtmidi_error()):
+                self._midi.send_message(message)
+
+    def alive(self) -> bool:
+        """Whether the port is still there."""
+        if self._midi is None:
+            return False
+        if self.virtual:
+            return True
+        with suppress(_rtmidi_error()):
+            return self.name in self._midi.get_ports()
+        return False
+
+    def reopen(self) -> bool:
+        """Tries to open the port again; whether it worked."""
+        self.close()
+        try:
+            self._open()
+        except MidiforgeError:
+            return False
+        return True
+
+    def close(self) -> None:
+        _close(self._midi)
+        self._midi = None
+
+
+class RtInput:
+    """An input port; `heard` gets each message and when it came, in nanoseconds.
+
+    It is called from the driver's own thread.
+    """
+
+    def __init__(
+        self,
+        wanted: str,
+        heard: Callable[[bytes, int], None],
+        virtual: bool = False,
+        clock: bool = False,
+    ) -> None:
+        import time
+
+        midi = _new(IN)
+        try:
+            midi.ignore_types(sysex=True, timing=not clock, active_sense=True)
+            midi.set_callback(lambda event, _: heard(bytes(event[0]), time.monotonic_ns()))
+            if virtual:
+                _virtual(midi, "in")
+                self.name = ""
+            else:
+                names = midi.get_ports()
+                index = choose(names, wanted, IN)
+                _open_port(midi, index, names[index])
+                self.name = names[index]
+        except BaseException:
+            _close(midi)
+            raise
+        self._midi = midi
+
+    def close(self) -> None:
+        with suppress(Exception):
+            self._midi.cancel_callback()
+        _close(self._midi)
+
+
+def _rtmidi() -> Any:
+    try:
+        import rtmidi
+    except ImportError:
+        raise MidiforgeError(
+            "live MIDI needs python-rtmidi, which is not installed", hint=_how_to_install()
+        ) from None
+    return rtmidi
+
+
+def _rtmidi_error() -> type[Exception]:
+    found: type[Exception] = _rtmidi().RtMidiError
+    return found
+
+
+def _new(direction: str) -> Any:
+    """A MIDI client of the first system that runs here."""
+    rtmidi = _rtmidi()
+    kind = rtmidi.MidiOut if direction == OUT else rtmidi.MidiIn
+    why = ""
+    with _quiet():
+        for api in _apis(rtmidi):
+            try:
+                return kind(api, name=CLIENT)
+            except rtmidi.RtMidiError as error:
+                why = str(error)
+    raise MidiforgeError("there is no MIDI system here", hint=why and _how_to_start())
+
+
+def _apis(rtmidi: Any) -> Iterator[int]:
+    """The compiled systems, in the order to try; RtMidi's dummy never."""
+    known = rtmidi.get_compiled_api()
+    if sys.platform.startswith("linux") and rtmidi.API_UNIX_JACK in known:
+        import os
+
+        # Where somebody started a JACK server for us, it is meant.
+        if "JACK_DEFAULT_SERVER" in os.environ or not Path("/dev/snd/seq").exists():
+            known = sorted(known, key=lambda api: api != rtmidi.API_UNIX_JACK)
+    yield from (api for api in known if api != rtmidi.API_RTMIDI_DUMMY)
+
+
+def _open_port(midi: Midi, index: int, name: str) -> None:
+    try:
+        midi.open_port(index, "play")
+    except Exception as error:
+        raise MidiforgeError(
+            f"{name!r} cannot be opened: {str(error).strip() or type(error).__name__}",
+            hint="another program may hold it; close that one, or plug the cable in again",
+        ) from None
+
+
+def _virtual(midi: Midi, name: str) -> None:
+    try:
+        midi.open_virtual_port(name)
+    except (NotImplementedError, Exception):
+        raise MidiforgeError(
+            "this system has no virtual ports",
+            hint="install a MIDI loopback driver and name its port",
+        ) from None
+
+
+def _close(midi: Any) -> None:
+    if midi is not None:
+        with suppress(Exception):
+            midi.close_port()
+        with suppress(Exception):
+            midi.delete()
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """MIDI systems print of their own where they are not running; that is not ours to show."""
+    import os
+
+    try:
+        saved = os.dup(2)
+    except OSError:
+        yield
+        return
+    null = os.open(os.devnull, os.O_WRONLY)
+    try:
+        sys.stderr.flush()
+        os.dup2(null, 2)
+        yield
+    finally:
+        os.dup2(saved, 2)
+        os.close(saved)
+        os.close(null)
+
+
+def _listed(names: list[str]) -> str:
+    return "there are: " + ", ".join(f"{i} {name}" for i, name in enumerate(names, start=1))
+
+
+def _how_to_install() -> str:
+    if sys.version_info >= (3, 13):
+        return (
+            "pip install 'midiforge[live]' compiles it and needs a C++ compiler and, on Linux, "
+            "the headers of ALSA and JACK; or use Python 3.12, where it comes ready-made"
+        )
+    return "pip install python-rtmidi"
+
+
+def _how_to_start() -> str:
+    if sys.platform.startswith("linux"):
+        return "load ALSA's sequencer (modprobe snd-seq), or start a JACK server (jackd)"
+    if sys.platform == "darwin":
+        return "open Audio MIDI Setup once"
+    return "check the MIDI driver in the Device Manager"
+
+
+def _how_to_get_ports() -> str:
+    if sys.platform.startswith("linux"):
+        return "switch on the module, or start a synthesiser; midiforge ports lists what is there"
+    if sys.platform == "darwin":
+        return "plug in the module, or enable the IAC driver in Audio MIDI Setup"
+    return "plug in the module and install its driver; midiforge ports lists what is there"

@@ -1,0 +1,174 @@
+"""The way through a lesson, bar by bar: what is played next, and what a wish changes."""
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+
+from midiforge.live.bars import Bar, Part
+from midiforge.model.exercise import Exercise
+
+
+class Command(StrEnum):
+    """What a player can ask for while it plays."""
+
+    PAUSE = "pause"
+    NEXT = "next"
+    PREVIOUS = "previous"
+    AGAIN = "again"
+    SLOWER = "slower"
+    FASTER = "faster"
+    HANDS = "hands"
+    FEET = "feet"
+    CLICK = "click"
+    BESIDE = "beside"
+    QUIT = "quit"
+
+
+TEMPO_STEP = Fraction(2)  # pulses a minute that slower and faster change the tempo by
+
+_MOVES = {Command.NEXT: 1, Command.PREVIOUS: -1, Command.AGAIN: 0}
+_TEMPOS = {Command.FASTER: TEMPO_STEP, Command.SLOWER: -TEMPO_STEP}
+
+Make = Callable[[Exercise, Fraction], Part]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A bar of the lesson.
+
+    index: of the exercise in the list that is played, from 0.
+    time: which time round, from 1; times: of how many, 0 for ever.
+    begins: whether its exercise begins with it; ends: whether it ends with it.
+    """
+
+    index: int
+    part: Part
+    bar: Bar
+    time: int
+    times: int
+    begins: bool
+    ends: bool
+
+
+class Route:
+    """Goes through exercises; wishes are taken at bar lines.
+
+    make: turns an exercise into its bars, at tempos raised by so many pulses a minute. What will
+        be needed is made ahead, by `executor` if there is one.
+    times: how often each goes round; 0 for ever. forever: whether the lesson begins again.
+    """
+
+    def __init__(
+        self,
+        exercises: Sequence[Exercise],
+        make: Make,
+        times: int = 1,
+        forever: bool = False,
+        executor: Executor | None = None,
+    ) -> None:
+        self.exercises = exercises
+        self.times = times
+        self.forever = forever
+        self.faster = Fraction(0)
+        self._make = make
+        self._executor = executor
+        self._made: dict[tuple[int, Fraction], Part | Future[Part]] = {}
+        self._index = 0
+        self._time = 1
+        self._number: int | None = None
+
+    def next_bar(self, wish: Command | None = None) -> Place | None:
+        """The bar to play now, or None at the end.
+
+        wish: one of next, previous, again, slower and faster.
+        """
+        if wish in _MOVES:
+            return self._place() if self._go_to(self._index + _MOVES[wish]) else None
+        if wish in _TEMPOS:
+            self.faster += _TEMPOS[wish]
+        part = self._part()
+        if self._number is None:
+            self._number = -part.count_in
+        elif self._number < part.last:
+            self._number += 1
+        elif self.times == 0 or self._time < self.times:
+            self._time += 1
+            self._number = part.loop_bar
+        elif not self._go_to(self._index + 1):
+            return None
+        return self._place()
+
+    def same_bar(self) -> Place:
+        """The bar that was played last, once more."""
+        return self._place()
+
+    def from_the_top(self) -> Place:
+        """The first bar of the exercise that is played now."""
+        self._go_to(self._index)
+        return self._place()
+
+    def upcoming(self) -> Exercise | None:
+        """The exercise after this one."""
+        index = self._after(self._index + 1)
+        return None if index is None else self.exercises[index]
+
+    def ready(self, wish: Command) -> bool:
+        """Whether what a wish needs is made; if not, it is being made from now on."""
+        index: int | None = self._index
+        if wish in _MOVES:
+            index = self._after(self._index + _MOVES[wish])
+        if index is None:
+            return True
+        made = self._prepare(index, self.faster + _TEMPOS.get(wish, 0))
+        return not isinstance(made, Future) or made.done()
+
+    def _after(self, index: int) -> int | None:
+        """The index, held to the list; None past the end of a lesson that has one."""
+        if index >= len(self.exercises):
+            return 0 if self.forever else None
+        return max(index, 0)
+
+    def _go_to(self, index: int) -> bool:
+        found = self._after(index)
+        if found is None:
+            return False
+        self._index, self._time = found, 1
+        self._number = -self._part().count_in
+        following = self._after(found + 1)
+        if following is not None:
+            self._prepare(following, self.faster)
+        return True
+
+    def _part(self) -> Part:
+        made = self._prepare(self._index, self.faster)
+        if isinstance(made, Future):
+            made = self._made[self._index, self.faster] = made.result()
+        return made
+
+    def _prepare(self, index: int, faster: Fraction) -> Part | Future[Part]:
+        key = (index, faster)
+        if key not in self._made:
+            near = [k for k in self._made if abs(k[0] - self._index) <= 1 and k[1] == self.faster]
+            self._made = {k: self._made[k] for k in near}
+            exercise = self.exercises[index]
+            if self._executor is None:
+                self._made[key] = self._make(exercise, faster)
+            else:
+                self._made[key] = self._executor.submit(self._make, exercise, faster)
+        return self._made[key]
+
+    def _place(self) -> Place:
+        part = self._part()
+        number = -part.count_in if self._number is None else self._number
+        self._number = number
+        return Place(
+            index=self._index,
+            part=part,
+            bar=part.bar(number),
+            time=self._time,
+            times=self.times,
+            begins=number == -part.count_in and self._time == 1,
+            ends=number == part.last and 0 < self.times <= self._time,
+        )
