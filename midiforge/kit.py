@@ -72,10 +72,14 @@ class Kit:
 
     def note(self, voice: str) -> int:
         """The note that plays `voice`, or the nearest sound this kit has to it."""
+        return self.notes[self.stand_in(voice)]
+
+    def stand_in(self, voice: str) -> str:
+        """The voice itself if the kit has it, or else the one that plays instead of it."""
         name = voice
         while name:
             if name in self.notes:
-                return self.notes[name]
+                return name
             name = shelf.voice(name).fallback
         raise MidiforgeError(
             f"the kit {self.name} has no sound for the voice {voice!r}",

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from midiforge.drill.drill import Drill
+from midiforge.drill.drill import Drill, Line
 from midiforge.errors import MidiforgeError
 from midiforge.insight.demands import demands, warnings
 from midiforge.insight.words import ranges
@@ -12,7 +12,6 @@ from midiforge.lesson import Dropped, exercises
 from midiforge.lesson.size import most_exercises
 from midiforge.midi.folder import Built, build
 from midiforge.model.exercise import Exercise
-from midiforge.model.tempo import plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,8 +19,8 @@ class Report:
     """What came of a build.
 
     dropped: variants left out because they come out the same as another.
-    warnings: one sentence each: ostinatos away from their meter, and exercises whose fastest
-        tempo asks for what few players can do.
+    warnings: one sentence each: `remarks` on the drill, and exercises whose fastest tempo asks
+        for what few players can do.
     """
 
     built: Built
@@ -29,14 +28,34 @@ class Report:
     warnings: tuple[str, ...]
 
 
-def strangers(drill: Drill) -> list[str]:
-    """Ostinatos in a meter of another kind than their own, one sentence each."""
+def remarks(drill: Drill) -> list[str]:
+    """What a person should know of a drill before it is played, one sentence each.
+
+    Ostinatos that do not fit the bar, and voices that the kit lacks.
+    """
     lines = {line.name: line for line in (*drill.feet, *drill.layers)}
-    return [
+    said = [
         f"{line.title} is at home in {line.home}, not in {drill.meter}"
         for line in lines.values()
-        if line.home and line.home.is_compound != drill.meter.is_compound
+        if line.home and not _fits(line, drill)
     ]
+    voices = {voice for stage in drill.stages for rule in stage.voicing.values() for voice in rule}
+    voices |= {line.voice for line in lines.values() if line.voice}
+    for voice in sorted(voices):
+        other = drill.kit.stand_in(voice)
+        if other != voice:
+            said.append(f"the kit {drill.kit.name} has no {voice}: {other} plays instead")
+    return said
+
+
+def _fits(line: Line, drill: Drill) -> bool:
+    """Whether a line is at home in meters like the drill's, and it and the bar go into each
+    other."""
+    if line.home is None or line.home.is_compound != drill.meter.is_compound:
+        return False
+    longer = max(line.pattern.period, drill.meter.bar)
+    shorter = min(line.pattern.period, drill.meter.bar)
+    return longer % shorter == 0
 
 
 def build_lesson(
@@ -60,14 +79,17 @@ def build_lesson(
         digits=max(2, len(str(most_exercises(drill)))),
         progress=progress,
     )
-    return Report(built, tuple(dropped), (*strangers(drill), *too_fast.sentences()))
+    return Report(built, tuple(dropped), (*remarks(drill), *too_fast.sentences()))
 
 
 class _TooFast:
-    """Looks at exercises as they go by; of those that differ only in tempo at the fastest."""
+    """Collects what exercises ask too much of, as they go by.
+
+    Of exercises that differ only in tempo the fastest is looked at.
+    """
 
     def __init__(self) -> None:
-        self._found: dict[tuple[str, str], list[int]] = {}
+        self._found: dict[str, list[int]] = {}
 
     def watch(self, lesson: Iterable[Exercise]) -> Iterator[Exercise]:
         fastest: Exercise | None = None
@@ -82,10 +104,9 @@ class _TooFast:
             self._look(fastest)
 
     def _look(self, exercise: Exercise) -> None:
-        tempo = plain(exercise.tempo.last)
         for sentence in warnings(demands(exercise)):
-            self._found.setdefault((sentence, tempo), []).append(exercise.order)
+            self._found.setdefault(sentence, []).append(exercise.order)
 
     def sentences(self) -> Iterator[str]:
-        for (sentence, tempo), orders in self._found.items():
-            yield f"{sentence.removesuffix('.')}: at {tempo} in {ranges(orders)}"
+        for sentence, orders in self._found.items():
+            yield f"{sentence.removesuffix('.')}: {ranges(orders)}"

@@ -327,7 +327,9 @@ class Expected:
 
     @property
     def title(self) -> str:
-        return self.exercise.title
+        tempos = [f"{float(bpm):g}" for _, bpm in self.exercise.tempo.changes]
+        ends = dict.fromkeys((tempos[0], tempos[-1]))
+        return f"{self.exercise.title}, {' to '.join(ends)} bpm"
 
     @property
     def markers(self) -> list[tuple[int, str]]:

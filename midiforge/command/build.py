@@ -3,12 +3,14 @@
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import timedelta
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.run import on_terminal, printable
+from midiforge.errors import MidiforgeError
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -20,11 +22,16 @@ _MOST_LINES = 8
 @takes_a_drill
 def build(
     drill: "Drill",
-    out: Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write.")],
+    out: Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write.")] = "",
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print what was done as JSON.")] = False,
 ) -> None:
-    """Write every exercise of a drill as MIDI files, with an index, and the whole lesson in one."""
+    """Write the exercises of a drill as MIDI files.
+
+    With them go an index, and the whole lesson in one file with its cue list.
+    """
+    if not out.strip():
+        raise MidiforgeError("no folder is named", "--out", hint="such as --out lesson")
     from midiforge.lesson.size import most_exercises
     from midiforge.workshop import build_lesson
 
@@ -55,11 +62,11 @@ def _progress(most: int, hidden: bool) -> Iterator[Callable[[int], None] | None]
 
 def _say(report: "Report", drill: "Drill") -> None:
     built = report.built
-    minutes, seconds = divmod(round(built.seconds), 60)
+    length = str(timedelta(seconds=round(built.seconds)))
     plural = "s" * (built.files != 1)
     folder = printable(str(built.folder))
     print(f"{printable(drill.title)}: {built.files} exercise{plural} in {folder}")
-    print(f"The whole lesson, {minutes}:{seconds:02d}: lesson.mid; its sections: cues.csv")
+    print(f"The whole lesson, {length}: lesson.mid; its sections: cues.csv")
     _list("Left out", [dropped.why for dropped in report.dropped])
     _list("Mind", list(report.warnings))
     _list("Changed by somebody since the last build, left alone", list(built.kept))

@@ -83,7 +83,7 @@ def play(
         bool, typer.Option("--plain", help="One line an exercise instead of a screen.")
     ] = False,
 ) -> None:
-    """Play the exercises of a drill, in running order, to a MIDI port."""
+    """Play the exercises of a drill to a MIDI port."""
     from midiforge.live.player import Player
     from midiforge.live.ports import RtOutput
     from midiforge.live.timing import SystemClock, ask_for_priority

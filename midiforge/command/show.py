@@ -32,8 +32,12 @@ def show(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
 ) -> None:
-    """Print the exercises of a drill as a drummer reads them, and what they ask of the player."""
+    """Print exercises as a drummer reads them.
+
+    Below each stands what it asks of the player.
+    """
     from midiforge.lesson import Dropped
+    from midiforge.workshop import remarks
 
     dropped: list[Dropped] = []
     chosen = chosen_exercises(drill, only, dropped.append)
@@ -47,6 +51,8 @@ def show(
         _draw(chosen, picture)
     else:
         _print(chosen)
+        for sentence in remarks(drill):
+            print(f"mind: {sentence}")
         for each in dropped if not only else ():
             print(f"left out: {each.why}")
 

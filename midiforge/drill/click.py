@@ -11,7 +11,7 @@ CLICK_VOICES = (
     ("claves", "claves"),
     ("cowbell", "cowbell"),
     ("side-stick", "side-stick"),
-    ("triangle-open", "triangle-mute"),
+    ("triangle", "triangle-mute"),
     ("tambourine", "tambourine"),
 )
 

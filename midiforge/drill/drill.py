@@ -156,7 +156,7 @@ class Drill:
     meter: Meter
     steps: tuple[int, ...]  # to a beat; empty for what each sticking is usually written in
     swing: Fraction  # the first note's share of a pair; 1/2 is straight
-    swing_pair: Fraction | None  # in quarter notes; None for two grid steps
+    swing_pair: Fraction  # the length of the pair, in quarter notes
     tempos: tuple[Fraction, ...]
     ramp: Ramp | None
     count_in: int

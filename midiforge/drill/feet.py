@@ -22,7 +22,7 @@ def foot_patterns(items: Iterable[object], meter: Meter, step: Fraction) -> tupl
             line = values.line(f"{item} on {free[0].value}", meter, step, free)
         if line.limb and line.limb.is_hand:
             raise MidiforgeError(
-                f"{line.name!r} is played by the {line.limb.title}",
+                f"a foot was expected: {line.name!r} is for the {line.limb.title} here",
                 hint=f"'{line.name} on RF', or put it under layers",
             )
         found.append(line)

@@ -138,7 +138,12 @@ GROUPS: dict[str, tuple[Key, ...]] = {
     ),
     "Time": (
         Key("meter", "text", "The meter.", "4/4", default="4/4"),
-        Key("pulse", "text", "The note a tempo counts, if not the beat.", "NOTE"),
+        Key(
+            "pulse",
+            "text",
+            "The note a tempo counts, if not the beat.",
+            "quarter|'dotted quarter'|...",
+        ),
         Key(
             "steps",
             "texts",
@@ -149,8 +154,8 @@ GROUPS: dict[str, tuple[Key, ...]] = {
         Key(
             "swing_pair",
             "text",
-            "The notes that swing, if not the grid's own steps.",
-            "NOTE",
+            "The notes that swing; in compound meters sixteenths are usual, else eighths.",
+            "eighth|sixteenth",
             choices=("", "eighth", "sixteenth"),
         ),
         Key(

@@ -32,7 +32,9 @@ def items_of(value: Any) -> Any:
     if isinstance(value, (list, tuple, range)):
         return list(value)
     if isinstance(value, str):
-        return [part.strip("\n") for part in value.split(",") if part.strip()]
+        parts = [part for part in value.split(",") if part.strip()]
+        # In a sticking of several lines columns matter.
+        return [part.strip("\n") if "\n" in part else part.strip() for part in parts]
     return [value]
 
 

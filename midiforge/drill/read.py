@@ -24,7 +24,7 @@ from midiforge.model.hit import Limb
 from midiforge.model.meter import NOTE_VALUES, Meter, note_value
 from midiforge.model.swing import read_ratio
 from midiforge.model.tempo import plain
-from midiforge.phrase.every import MOST_STROKES, Every
+from midiforge.phrase.every import LONGEST_STICKING, Every
 from midiforge.phrase.sticking import parse_sticking
 
 DEFAULT_VOICING: Voicing = {
@@ -33,7 +33,6 @@ DEFAULT_VOICING: Voicing = {
     (Limb.RIGHT_FOOT, ""): ("bass-drum",),
     (Limb.LEFT_FOOT, ""): ("hihat-pedal",),
 }
-_STRAIGHT = Fraction(1, 2)
 _LONGEST_QUARTER = Fraction(0xFFFFFF, 1_000_000)  # seconds; three bytes of microseconds
 
 
@@ -93,7 +92,6 @@ class _Reader:
         steps = self.read("steps", lambda items: self.steps(items, meter))
         grids = steps or tuple(own_steps(meter, each.steps) for each in stickings)
         step = meter.beat / (grids[0] if grids else own_steps(meter, 0))
-        swing, pair = self.swing(grids)
 
         feet = self.read("feet", lambda items: foot_patterns(items, meter, step))
         feet += self.read("partner", lambda wish: partners(wish, feet, meter, step))
@@ -138,14 +136,14 @@ class _Reader:
             layers=layers,
             meter=meter,
             steps=steps,
-            swing=swing,
-            swing_pair=pair,
+            swing=self.read("swing", read_ratio),
+            swing_pair=self.swing_pair(meter),
             tempos=tempos,
             ramp=ramp,
-            count_in=self.whole("count_in", 0, 16),
+            count_in=self.count_in(),
             click=self.text("click"),
             click_voices=self.read("click_voice", lambda text: click_voices(text, kit, sounds)),
-            gap=self.read("gap", values.gap),
+            gap=self.gap(),
             repeats=self.whole("repeats", 1, values.MOST_BARS),
             shape=self.read("dynamics", values.shape),
             voicing=voicing,
@@ -225,8 +223,8 @@ class _Reader:
         longest = "every.longest_run"
         up_to = self.items("every.up_to")
         found = Every(
-            strokes=self.whole("every.strokes", 1, MOST_STROKES),
-            longest_run=self.whole(longest, 1, MOST_STROKES) if longest in self.content else 0,
+            strokes=self.whole("every.strokes", 1, LONGEST_STICKING),
+            longest_run=self.whole(longest, 1, LONGEST_STICKING) if longest in self.content else 0,
             looped=self.flag("every.looped"),
             starts=self.text("every.starts"),
             balanced=self.flag("every.balanced"),
@@ -243,20 +241,24 @@ class _Reader:
             steps_in_bar(meter, meter.beat / each)
         return tuple(dict.fromkeys(found))
 
-    def swing(self, grids: tuple[int, ...]) -> tuple[Fraction, Fraction | None]:
-        """The first note's share of a pair, and the pair's length if the drill names it."""
-        share: Fraction = self.read("swing", read_ratio)
-        name = self.text("swing_pair")
-        if name or share == _STRAIGHT:
-            return share, 2 * NOTE_VALUES[name] if name else None
-        odd = [each for each in grids if each % 2]
-        if odd:
+    def swing_pair(self, meter: Meter) -> Fraction:
+        """The length of the two notes that swing: eighths, in compound meters sixteenths."""
+        name = self.text("swing_pair") or ("sixteenth" if meter.is_compound else "eighth")
+        return 2 * NOTE_VALUES[name]
+
+    def count_in(self) -> int:
+        """Bars of count-in; without a click none, unless the drill asks for silent ones."""
+        if self.text("click") == "off" and "count_in" not in self.content:
+            return 0
+        return self.whole("count_in", 0, 16)
+
+    def gap(self) -> tuple[int, int] | None:
+        found: tuple[int, int] | None = self.read("gap", values.gap)
+        if found and self.text("click") != "throughout":
             raise MidiforgeError(
-                f"{odd[0]} steps to a beat make no pairs that could swing",
-                "swing",
-                hint="say what swings: swing_pair = 'eighth'",
+                "there is no click to leave gaps in", "gap", hint="click = 'throughout'"
             )
-        return share, None
+        return found
 
     def layers(self, items: list[Any], meter: Meter, step: Fraction) -> tuple[Line, ...]:
         return tuple(values.line(str(item), meter, step, ()) for item in items)

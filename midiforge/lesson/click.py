@@ -7,7 +7,9 @@ from midiforge.model.hit import CLICK, Hit, Strength
 
 
 def click(drill: Drill, bars: int) -> Iterator[Hit]:
-    """The click's hits from the count-in to the end of `bars` bars."""
+    """The click's hits from the count-in to the end of `bars` bars; none if it is off."""
+    if drill.click == "off":
+        return
     on, off = drill.gap or (1, 0)
     first, others = drill.click_voices
     last = bars if drill.click == "throughout" else 0

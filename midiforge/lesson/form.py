@@ -52,7 +52,8 @@ def sections(
     if form == JUST_THE_EXERCISE:
         if entry:
             yield Section("entry", "Late entry", Fraction(0), entry * bar)
-        yield Section("exercise", "Exercise", entry * bar, (bars - entry) * bar)
+        title = "Exercise, loop from here" if entry else "Exercise"
+        yield Section("exercise", title, entry * bar, (bars - entry) * bar)
         return
     for at, span in spans(form, bars):
         yield Section(span.kind, _TITLES[span.kind], at * bar, span.bars * bar)

@@ -8,6 +8,7 @@ from midiforge.drill.drill import Drill, Stage
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.compose import Score, compose
 from midiforge.lesson.resolution import parts_of_a_quarter
+from midiforge.lesson.sameness import digest, hits_text
 from midiforge.lesson.variants import Dropped, Material, describe, variants
 from midiforge.model.exercise import Exercise, Section, Variant
 from midiforge.model.hit import FEET
@@ -35,7 +36,7 @@ def _in_running_order(
     drill: Drill, dropped: Callable[[Dropped], None] | None
 ) -> Iterator[Exercise]:
     order = 0
-    seen: set[int] = set()
+    seen: set[bytes] = set()
     tempos = _tempo_maps(drill)
     parts = parts_of_a_quarter(drill)
     for material in _in_order(drill, dropped):
@@ -43,7 +44,9 @@ def _in_running_order(
             score = score_of(drill, material, stage)
             if score is None:
                 continue
-            content = hash((stage.name, score.hits, score.answers, score.sections))
+            content = digest(
+                stage.name, hits_text(score.hits), hits_text(score.answers), score.sections
+            )
             if content in seen:
                 continue
             seen.add(content)
@@ -64,11 +67,13 @@ def _in_order(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Iterat
         return kept()
     from midiforge.insight.difficulty import easiest_first
 
+    fullest = max(drill.stages, key=lambda stage: len(stage.limbs))
+
     def full(material: Material) -> Exercise | None:
-        score = score_of(drill, material, drill.stages[-1])
+        score = score_of(drill, material, fullest)
         if score is None:
             return None
-        return _exercise(drill, material, drill.stages[-1], score, tempo, 0, 1)
+        return _exercise(drill, material, fullest, score, tempo, 0, 1)
 
     tempo = _tempo_maps(drill)[0]
     return iter(easiest_first(kept(), full))
@@ -103,14 +108,21 @@ def _exercise(
 ) -> Exercise:
     variant, feet = material.variant, ""
     if stage.limbs.isdisjoint(FEET):
-        variant = replace(variant, feet_placement=0)
+        variant = replace(variant, feet_placement=0, feet_placement_name="")
     else:
         feet = " and ".join(line.title for line in material.feet if not line.partner)
     if material.phrase is None or stage.limbs.isdisjoint(material.phrase.limbs):
-        variant = Variant("", accents="", feet_placement=variant.feet_placement)
+        variant = Variant(
+            "",
+            accents="",
+            feet_placement=variant.feet_placement,
+            feet_placement_name=variant.feet_placement_name,
+        )
     sections = score.sections
     if len(tempo.changes) > 1:
-        sections = (*sections, *_tempo_sections(tempo, score.bars * drill.meter.bar))
+        # The steps of the tempo say more than that it is the exercise.
+        sections = tuple(each for each in sections if each.kind != "exercise")
+        sections += tuple(_tempo_sections(tempo, score.bars * drill.meter.bar))
     return Exercise(
         order=order,
         stage=stage.name,
@@ -119,7 +131,7 @@ def _exercise(
         feet=feet,
         meter=drill.meter,
         step=material.step,
-        swing=Swing(drill.swing_pair or 2 * material.step, drill.swing),
+        swing=Swing(drill.swing_pair, drill.swing),
         tempo=tempo,
         hits=score.hits,
         answers=score.answers,
@@ -143,8 +155,7 @@ def _tempo_sections(tempo: TempoMap, length: Fraction) -> Iterator[Section]:
 def _title(drill: Drill, material: Material, variant: Variant, stage: Stage, feet: str) -> str:
     """What a person calls the exercise: "Single Paradiddle from 1e, hands on one surface"."""
     if not variant.sticking:
-        late = variant.feet_placement
-        moved = f", {late} steps late" if late else ""
+        moved = f" from {variant.feet_placement_name}" if variant.feet_placement else ""
         return f"{feet or drill.title}{moved}, {stage.title}"
     text = describe(replace(variant, sticking=material.title))
     return f"{text}, over {feet}" if feet and stage.name == "full" else f"{text}, {stage.title}"

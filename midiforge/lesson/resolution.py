@@ -19,7 +19,7 @@ def parts_of_a_quarter(drill: Drill) -> int:
     lines += [line for stage in drill.stages for line in stage.groove]
     parts = drill.meter.bar.denominator
     for step in {drill.meter.beat / each for each in grids}:
-        swing = Swing(drill.swing_pair or 2 * step, drill.swing)
+        swing = Swing(drill.swing_pair, drill.swing)
         times = {step, *drill.meter.beats}
         # Feet moved by whole grid steps may fall between the steps of their own grid.
         times |= {time for line in lines for time, _ in line.pattern.strokes}

@@ -6,16 +6,17 @@ from fractions import Fraction
 from itertools import product
 from math import ceil, lcm
 
-from midiforge.drill.drill import Accents, Drill, Line, Sticking
+from midiforge.drill.drill import Accents, Drill, Line, Places, Sticking
 from midiforge.drill.grid import own_steps
 from midiforge.drill.values import resolve_places
 from midiforge.errors import MidiforgeError, shortened
 from midiforge.lesson.cycle import within_limit
+from midiforge.lesson.sameness import digest, phrase_text
 from midiforge.model.counts import count_name, steps_in_bar
 from midiforge.model.exercise import Variant
 from midiforge.model.hit import HANDS
 from midiforge.phrase.pattern import parse_pattern
-from midiforge.phrase.phrase import Phrase, Step, accented, rotated
+from midiforge.phrase.phrase import Phrase, accented, rotated
 
 STEP_NAMES = {
     3: "triplets",
@@ -70,16 +71,16 @@ def describe(variant: Variant) -> str:
         parts.append("hands changed over")
     if variant.accents != "own":
         parts.append(_ACCENT_WORDS.get(variant.accents, f"accents {variant.accents}"))
-    if variant.accent_placement is not None:
+    if variant.accent_placement:
         parts.append(f"accents from {variant.accent_placement_name}")
     if variant.feet_placement:
-        parts.append(f"feet {variant.feet_placement} steps late")
+        parts.append(f"feet from {variant.feet_placement_name}")
     return ", ".join(parts)
 
 
 def variants(drill: Drill) -> Iterator[Material | Dropped]:
     """Every variant of a drill in teaching order; those that come out the same as `Dropped`."""
-    seen: dict[object, Variant] = {}
+    seen: dict[bytes, Variant] = {}
     for material in _turned(drill):
         found, swapped = _seen_before(material, seen, drill.drop_swapped)
         if found is None:
@@ -89,33 +90,28 @@ def variants(drill: Drill) -> Iterator[Material | Dropped]:
 
 
 def _seen_before(
-    material: Material, seen: dict[object, Variant], drop_swapped: bool
+    material: Material, seen: dict[bytes, Variant], drop_swapped: bool
 ) -> tuple[Variant | None, bool]:
     phrase = material.phrase
-    rest = (material.step, material.feet, material.entry)
-    key = hash((_sound(phrase), rest))
+    feet = [(line.name, line.limb, line.pattern) for line in material.feet]
+    rest = (material.step, feet, material.entry)
+    key = digest(phrase_text(phrase), *rest)
     if key in seen:
         return seen[key], False
     if drop_swapped and phrase:
-        swapped = hash((_sound(phrase.swapped()), rest))
+        swapped = digest(phrase_text(phrase.swapped()), *rest)
         if swapped in seen:
             return seen[swapped], True
     seen[key] = material.variant
     return None, False
 
 
-def _sound(phrase: Phrase | None) -> tuple[Step, ...]:
-    """One period of a phrase, in an order that does not depend on how it was typed."""
-    if phrase is None:
-        return ()
-    return tuple(tuple(sorted(step, key=str)) for step in phrase.steps[: phrase.period])
-
-
 def _turned(drill: Drill) -> Iterator[Material]:
     if not drill.stickings and not drill.every:
         step = drill.meter.beat / (drill.steps[0] if drill.steps else own_steps(drill.meter, 0))
         for late in resolved(drill, drill.feet_placements, step, 1, "feet_placements"):
-            variant = Variant("", feet_placement=late)
+            name = count_name(drill.meter, step, late)
+            variant = Variant("", feet_placement=late, feet_placement_name=name)
             yield Material(variant, "", None, step, _moved_feet(drill.feet, late * step))
         return
     for sticking in drill.material():
@@ -156,6 +152,7 @@ def _placed(
             swapped=swapped,
             backward=backward,
             feet_placement=feet_late,
+            feet_placement_name=name_of(feet_late),
         )
         yield Material(
             variant=variant,
@@ -167,10 +164,10 @@ def _placed(
         )
 
 
-def resolved(drill: Drill, spec: object, step: Fraction, size: int, key: str) -> tuple[int, ...]:
+def resolved(drill: Drill, spec: Places, step: Fraction, size: int, key: str) -> tuple[int, ...]:
     """The grid steps that placements mean, for a phrase of `size` steps; errors name the key."""
     try:
-        return resolve_places(spec, drill.meter, step, size)  # type: ignore[arg-type]
+        return resolve_places(spec, drill.meter, step, size)
     except MidiforgeError as error:
         raise error.within(key) from None
 

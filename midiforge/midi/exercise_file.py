@@ -17,7 +17,7 @@ def exercise_bytes(exercise: Exercise, kit: Kit, file_format: int = 1) -> bytes:
     """
     division = smf.division(exercise.parts)
     parts = exercise_parts(exercise, kit, division, single=file_format == 0)
-    return file_bytes(parts, exercise.title, kit, division)
+    return file_bytes(parts, f"{exercise.title}, {exercise.tempo}", kit, division)
 
 
 def file_bytes(parts: Mapping[str, Part], title: str, kit: Kit, division: int) -> bytes:
@@ -25,8 +25,8 @@ def file_bytes(parts: Mapping[str, Part], title: str, kit: Kit, division: int) -
     chunks = [smf.header(0 if SINGLE in parts else 1, len(parts), division)]
     for number, (name, part) in enumerate(parts.items(), start=1):
         body = opening(name, title, kit, sound=number == min(2, len(parts)))
-        body += smf.quantity(part.first) + part.events if part.events else b""
-        body += smf.quantity(part.rest) + smf.END_OF_TRACK
+        body += smf.wait(part.first) + part.events if part.events else b""
+        body += smf.wait(part.rest) + smf.END_OF_TRACK
         chunks += [smf.track_header(len(body)), body]
     return b"".join(chunks)
 

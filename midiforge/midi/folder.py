@@ -136,7 +136,8 @@ class _Writer:
                     held.callback(lesson.close)
                 parts = exercise_parts(exercise, self.kit, division, self.single)
                 name = file_name(exercise, self.digits)
-                content = file_bytes(parts, exercise.title, self.kit, division)
+                title = f"{exercise.title}, {exercise.tempo}"
+                content = file_bytes(parts, title, self.kit, division)
                 (self.folder / name).write_bytes(content)
                 record.note(name, checksum(content))
                 csv.writer(index).writerow(_index_row(name, exercise))
@@ -168,8 +169,8 @@ def _cue_row(cue: Cue) -> tuple[object, ...]:
 def _index_row(name: str, exercise: Exercise) -> tuple[object, ...]:
     variant = exercise.variant
     accents = variant.accents
-    if variant.accent_placement is not None:
-        accents += f" late {variant.accent_placement}"
+    if variant.accent_placement:
+        accents += f" from {variant.accent_placement_name}"
     return (
         name,
         exercise.order,

@@ -68,7 +68,7 @@ class LessonFile:
             if part is None or not part.events:
                 track.pending += length
                 continue
-            delta = smf.quantity(track.pending + part.first)
+            delta = smf.wait(track.pending + part.first)
             track.events.write(delta)
             track.events.write(part.events)
             track.size += len(delta) + len(part.events)
@@ -78,14 +78,15 @@ class LessonFile:
         self.seconds += exercise.seconds
         for section in exercise.sections:
             start = exercise.tempo.seconds(-exercise.count_in, section.start)
-            yield Cue(began + start, exercise.order, exercise.title, section.title)
+            title = f"{exercise.title}, {exercise.tempo}"
+            yield Cue(began + start, exercise.order, title, section.title)
 
     def write(self, stream: IO[bytes], single: bool) -> None:
         """Writes the file; format 0 if all is in a `single` track, else 1."""
         stream.write(smf.header(0 if single else 1, len(self._tracks), self.division))
         for number, (name, track) in enumerate(self._tracks.items(), start=1):
             begin = opening(name, self.title, self.kit, sound=number == min(2, len(self._tracks)))
-            end = smf.quantity(track.pending) + smf.END_OF_TRACK
+            end = smf.wait(track.pending) + smf.END_OF_TRACK
             stream.write(smf.track_header(len(begin) + track.size + len(end)))
             stream.write(begin)
             track.events.seek(0)

@@ -3,6 +3,7 @@
 import re
 from unicodedata import combining, normalize
 
+from midiforge.model.counts import count_name
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 
@@ -13,30 +14,45 @@ _LONGEST = 60
 def file_name(exercise: Exercise, digits: int) -> str:
     """Such as "07-full-single-paradiddle-from-1e-92bpm.mid"."""
     variant = exercise.variant
-    words = [f"{exercise.order:0{digits}d}", exercise.stage[:_LONGEST]]
+    words = [f"{exercise.order:0{digits}d}", exercise.stage]
     if variant.sticking:
-        words += [_worded(variant.sticking)[:_LONGEST], f"from-{_worded(variant.placement_name)}"]
-        if variant.backward:
-            words.append("backward")
-        if variant.swapped:
-            words.append(f"lead-{variant.lead}")
-        accents = [_worded(variant.accents)[:_LONGEST]] if variant.accents != "own" else []
-        if variant.accent_placement:
-            accents.append(f"from-{_worded(variant.accent_placement_name)}")
-        words += ["accents", *accents] if accents else []
+        words += [_sticking(variant.sticking), "from", _worded(variant.placement_name)]
+        words += ["backward"] * variant.backward
+        words += [f"lead-{variant.lead}"] * variant.swapped
+        if variant.accents != "own" or variant.accent_placement:
+            words += ["accents", _accents(exercise)]
     else:
-        words.append(_worded(exercise.feet)[:_LONGEST])
+        words.append(_worded(exercise.feet))
     if variant.feet_placement:
-        words.append(f"feet-late-{variant.feet_placement}")
+        words += ["feet", "from", _worded(variant.feet_placement_name)]
     words.append("-".join(dict.fromkeys((plain(exercise.tempo.first), plain(exercise.tempo.last)))))
-    return "-".join(filter(None, words)) + "bpm" + ENDING
+    return "-".join(filter(None, (word[:_LONGEST] for word in words))) + "bpm" + ENDING
+
+
+def _sticking(text: str) -> str:
+    """A rudiment's name, or letters with _ for each rest."""
+    return _worded(text) if text.islower() else _worded(text.replace("-", "_"))
+
+
+def _accents(exercise: Exercise) -> str:
+    """Where accents come from, a typed grid by its counts; and where they begin, if moved."""
+    variant = exercise.variant
+    text = variant.accents
+    if text == "own":
+        text = ""
+    elif re.fullmatch(r"[x>g.\s|]+", text):
+        marks = re.sub(r"[\s|]", "", text)
+        counts = (
+            count_name(exercise.meter, exercise.step, i) for i, m in enumerate(marks) if m != "."
+        )
+        text = " ".join(counts)
+    if variant.accent_placement:
+        text += f" from {variant.accent_placement_name}"
+    return _worded(text)
 
 
 def _worded(text: str) -> str:
-    """The text as words of a file name that every system takes; a grid by its steps."""
-    if re.fullmatch(r"[x>g.\s|]+", text):
-        steps = re.sub(r"[\s|]", "", text)
-        return "-".join(str(i) for i, mark in enumerate(steps, start=1) if mark != ".")
+    """The text as words of a file name that every system takes."""
     spoken = normalize("NFKD", text.replace("&", "and").replace("+", "and"))
     plain = "".join(letter for letter in spoken if not combining(letter))
-    return re.sub(r"[^A-Za-z0-9]+", "-", plain).strip("-")
+    return re.sub(r"[^A-Za-z0-9._]+", "-", plain).strip("-.")

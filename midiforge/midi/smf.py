@@ -1,12 +1,20 @@
 """The bytes of Standard MIDI Files 1.0: quantities, chunks and the events midiforge writes."""
 
 from fractions import Fraction
+from math import lcm
+from unicodedata import combining, normalize
 
 LARGEST_QUANTITY = 0x0FFFFFFF
 LARGEST_DIVISION = 0x7FFF
 # Divides every grid of 1 to 12 steps; taken where no division fits the times exactly.
 _ROUNDING_DIVISION = 27720
 _USUAL_DIVISION = 480
+
+_PLAIN_MARKS = str.maketrans(
+    {"\u2013": "-", "\u2014": "-", "\u2018": "'", "\u2019": "'", "\u201c": '"', "\u201d": '"',
+     "\u2026": "...", "ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "AE", "œ": "oe", "ł": "l",
+     "Ł": "L", "đ": "d", "ð": "d", "þ": "th"}
+)  # fmt: skip
 
 _SHORT = tuple(bytes((i,)) if i < 0x80 else bytes((0x80 | i >> 7, i & 0x7F)) for i in range(0x4000))
 
@@ -23,14 +31,20 @@ def quantity(value: int) -> bytes:
     return bytes(reversed(groups))
 
 
+def wait(ticks: int) -> bytes:
+    """The delta time before an event, however long: empty texts break what is too long for one."""
+    if ticks < 0x4000:
+        return _SHORT[ticks]
+    longest = quantity(LARGEST_QUANTITY) + text(TEXT, "")
+    return longest * (ticks // LARGEST_QUANTITY) + quantity(ticks % LARGEST_QUANTITY)
+
+
 def division(parts: int) -> int:
     """Ticks to a quarter note so that each of `parts` equal parts is a whole number of ticks.
 
     A multiple of 480 where one is legal, for programs that like it. Where no legal division is
     a multiple of `parts`, one that nearly is: times are then rounded one by one.
     """
-    from math import lcm
-
     usual = lcm(parts, _USUAL_DIVISION)
     if usual <= LARGEST_DIVISION:
         return usual
@@ -60,11 +74,17 @@ def meta(kind: int, content: bytes) -> bytes:
 
 
 def text(kind: int, words: str) -> bytes:
-    """A meta event of text; the specification promises ASCII only, readers take Latin-1."""
-    return meta(kind, words.encode("latin-1", "replace"))
+    """A meta event of text.
+
+    The specification recommends ASCII, and readers disagree on anything else: Latin letters lose
+    their accents, typographic marks become plain ones. Other scripts go in as UTF-8.
+    """
+    spoken = normalize("NFKD", words.translate(_PLAIN_MARKS))
+    plain = "".join(letter for letter in spoken if not combining(letter))
+    return meta(kind, (plain if plain.isascii() else words).encode())
 
 
-TEXT, COPYRIGHT, TRACK_NAME, LYRIC, MARKER = 0x01, 0x02, 0x03, 0x05, 0x06
+TEXT, TRACK_NAME, LYRIC, MARKER = 0x01, 0x03, 0x05, 0x06
 END_OF_TRACK = meta(0x2F, b"")
 
 

@@ -65,7 +65,7 @@ def _conductor(exercise: Exercise, division: int, start: int) -> list[Event]:
     for i, section in enumerate(exercise.sections):
         words = section.title
         if i == 0:
-            words = f"{exercise.order}. {exercise.title}: {words}"
+            words = f"{exercise.order}. {exercise.title}, {exercise.tempo}: {words}"
         at = start + smf.ticks(section.start, division)
         events.append((4 * at + _META, smf.text(smf.MARKER, words)))
     return events
@@ -142,12 +142,12 @@ def _part(events: list[Event], length: int) -> Part:
     events.sort(key=_PLACE)
     if not events:
         return Part(0, b"", length)
-    quantity = smf.quantity
+    wait = smf.wait
     pieces: list[bytes] = []
     at = first = events[0][0] >> 2
     for place, content in events:
         tick = place >> 2
-        pieces += quantity(tick - at), content
+        pieces += wait(tick - at), content
         at = tick
     pieces[0] = b""
     return Part(first, b"".join(pieces), length - at)

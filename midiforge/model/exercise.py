@@ -14,7 +14,7 @@ class Section:
     """A stretch of an exercise.
 
     kind: "count-in", "entry" (the first time through of a late entry), "exercise", "time"
-        (bars of timekeeping), "call" or "response".
+        (bars of timekeeping), "call", "response", or "tempo" for each step of a ramp.
     start, length: in quarter notes.
     """
 
@@ -33,7 +33,7 @@ class Variant:
     accents: where they come from; `accent_placement` None when they go with the sticking,
         `accent_placement_name` as a count.
     lead: the hand of the first stroke, "R" or "L"; "" where no hand plays.
-    feet_placement: grid steps by which the feet start late.
+    feet_placement: grid steps by which the feet start late; its name as a count.
     """
 
     sticking: str
@@ -46,6 +46,7 @@ class Variant:
     swapped: bool = False
     backward: bool = False
     feet_placement: int = 0
+    feet_placement_name: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,10 @@ class TempoMap:
     def last(self) -> Fraction:
         return self.changes[-1][1]
 
+    def __str__(self) -> str:
+        """In words: "92 bpm", or "60 to 84 bpm"."""
+        return " to ".join(dict.fromkeys((plain(self.first), plain(self.last)))) + " bpm"
+
     def quarter(self, time: Fraction) -> Fraction:
         """Seconds that a quarter note lasts just before `time`."""
         tempo = self.first

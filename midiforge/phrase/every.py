@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from midiforge.phrase.phrase import Phrase, rotated
 from midiforge.phrase.sticking import parse_sticking, write_sticking
 
-MOST_STROKES = 16
+LONGEST_STICKING = 16
 
 _SWAP = str.maketrans("RL", "LR")
 
@@ -74,6 +74,6 @@ def _grow(word: str, strokes: int, longest: int) -> Iterator[str]:
 def _looped_run(word: str) -> int:
     """The longest run of one hand when the word repeats for ever."""
     if len(set(word)) == 1:
-        return MOST_STROKES + 1  # it never changes hands
+        return LONGEST_STICKING + 1  # it never changes hands
     twice = word + word
     return max(map(len, twice.replace("RL", "R L").replace("LR", "L R").split()))

@@ -1,6 +1,6 @@
 """A phrase: strokes on equal grid steps, and how it is turned and moved."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -64,9 +64,15 @@ class Phrase:
         return replace(self, steps=tuple(tuple(map(change, step)) for step in self.steps))
 
     def only(self, limbs: frozenset[Limb]) -> "Phrase":
-        """Without the strokes of other limbs."""
-        steps = (tuple(stroke for stroke in step if stroke.limb in limbs) for step in self.steps)
-        return replace(self, steps=tuple(steps))
+        """Without the strokes and grace notes of other limbs."""
+
+        def kept(step: Step) -> Iterator[Stroke]:
+            for stroke in step:
+                if stroke.limb in limbs:
+                    alone = stroke.grace and stroke.limb.opposite not in limbs
+                    yield replace(stroke, grace=0) if alone else stroke
+
+        return replace(self, steps=tuple(tuple(kept(step)) for step in self.steps))
 
     def unaccented(self, limbs: frozenset[Limb] = frozenset(Limb)) -> "Phrase":
         """The accents of `limbs` played as taps; ghosts stay."""

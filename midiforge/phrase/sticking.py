@@ -63,9 +63,12 @@ def parse_sticking(text: str, name: str = "") -> Phrase:
 
 def _typed_name(text: str, phrase: Phrase) -> str:
     """The sticking as typed, if that is one line in groups; else written anew."""
-    groups = text.replace("|", " ").split()
-    if len(text.strip().splitlines()) > 1 or 1 < len(groups) == len(phrase):
+    if len(text.strip().splitlines()) > 1:
         return write_sticking(phrase)
+    groups = text.replace("|", " ").split()
+    if 1 < len(groups) == len(phrase):  # step by step: bar lines are the groups, if any
+        groups = ["".join(part.split()) for part in text.split("|") if part.strip()]
+        return " ".join(groups) if len(groups) > 1 else write_sticking(phrase)
     return " ".join(groups)
 
 

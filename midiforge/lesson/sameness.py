@@ -1,0 +1,32 @@
+"""Telling whether two things come out the same, without keeping either."""
+
+from collections.abc import Iterable
+from hashlib import blake2b
+
+from midiforge.model.hit import Hit
+from midiforge.phrase.phrase import Phrase, Stroke
+
+
+def digest(*parts: object) -> bytes:
+    """Sixteen bytes that are the same for what has the same text, and for nothing else."""
+    return blake2b("\n".join(map(str, parts)).encode(), digest_size=16).digest()
+
+
+def phrase_text(phrase: Phrase | None) -> str:
+    """One period of a phrase, however its steps were typed."""
+    if phrase is None:
+        return ""
+    return " ".join(
+        "+".join(sorted(map(_stroke_text, step))) for step in phrase.steps[: phrase.period]
+    )
+
+
+def _stroke_text(stroke: Stroke) -> str:
+    return f"{stroke.limb}{stroke.strength}{stroke.grace}{stroke.buzz}"
+
+
+def hits_text(hits: Iterable[Hit]) -> str:
+    """Everything that tells one list of hits from another."""
+    return " ".join(
+        f"{h.time}|{h.limb}|{h.voice}|{h.strength}|{h.layer}|{h.ornament or ''}" for h in hits
+    )
