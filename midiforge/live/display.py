@@ -79,6 +79,7 @@ class Display:
     paused: bool = False
     _at: float = -1.0
     _changed: bool = True
+    _state: tuple[bool, frozenset[str]] = (False, frozenset())
     _bars: dict[tuple[int, int], tuple[Column, ...]] = field(default_factory=dict)
     _frame: str = ""
     _wake: threading.Event = field(default_factory=threading.Event)
@@ -114,8 +115,9 @@ class Display:
 
     def idle(self, spare: int, paused: bool) -> None:
         """Draws if something changed and there is time."""
-        if paused is not self.paused:
-            self.paused, self._changed = paused, True
+        state = (paused, frozenset(self.muted))
+        if state != self._state:
+            self._state, self.paused, self._changed = state, paused, True
         if self._changed and spare > 4_000_000:
             self._changed = False
             self._frame = self.frame(*shutil.get_terminal_size())
@@ -149,7 +151,7 @@ class Display:
             "",
             *self._stave(exercise, bar.number, width),
             "",
-            f"  next: {_cut(f'{following.order}  {following.title}', width - 10)}"
+            f"  next: {_cut(f'{following.order}  {following.title}, {following.tempo}', width - 10)}"
             if following
             else "  next: the end",
             "",
