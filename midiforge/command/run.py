@@ -4,6 +4,7 @@ import errno
 import os
 import signal
 import sys
+from pathlib import Path
 from types import FrameType
 from typing import TextIO
 
@@ -11,6 +12,7 @@ from midiforge.errors import MidiforgeError
 
 WRONG = 2
 INTERRUPTED = 130
+FAULT = 70
 
 
 def run(arguments: list[str]) -> int:
@@ -34,6 +36,22 @@ def run(arguments: list[str]) -> int:
         if error.errno == errno.EPIPE:  # whoever read it has had enough
             return 0
         return failed(f"standard output: cannot be written: {(error.strerror or '').lower()}")
+    except Exception as error:
+        if os.environ.get("MIDIFORGE_TRACE"):
+            raise
+        return failed(_fault(error), FAULT)
+
+
+def _fault(error: Exception) -> str:
+    """What we say of an error that should not have been possible."""
+    trace = error.__traceback__
+    while trace and trace.tb_next:
+        trace = trace.tb_next
+    where = f"{Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno}" if trace else ""
+    return (
+        f"a fault of midiforge itself: {type(error).__name__}: {error} ({where}); "
+        "MIDIFORGE_TRACE=1 shows more, for a report"
+    )
 
 
 def _run(arguments: list[str]) -> int:

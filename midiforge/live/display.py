@@ -151,9 +151,7 @@ class Display:
             "",
             *self._stave(exercise, bar.number, width),
             "",
-            f"  next: {_cut(f'{following.order}  {following.title}, {following.tempo}', width - 10)}"
-            if following
-            else "  next: the end",
+            f"  next: {_cut(_called(following), width - 10)}",
             "",
             f"  {_LOUD}PAUSED{_PLAIN}  space goes on" if self.paused else f"  {self.message}",
             f"  silent: {', '.join(silent)}" if silent else "",
@@ -210,6 +208,10 @@ def plain_line(place: Place) -> str:
     tempo = plain(place.part.bars[0].tempo)
     seconds = float(sum((b.length * b.quarter for b in place.part.bars), Fraction(0))) / 1e9
     return f"{exercise.order}. {exercise.title}, {tempo} bpm, {seconds:.0f} s"
+
+
+def _called(exercise: Exercise | None) -> str:
+    return f"{exercise.order}  {exercise.title}, {exercise.tempo}" if exercise else "the end"
 
 
 def _cut(text: str, width: int) -> str:
