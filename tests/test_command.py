@@ -399,11 +399,18 @@ def test_an_interrupt_is_exit_code_130(monkeypatch: pytest.MonkeyPatch) -> None:
     assert run(["build", *HANDS, "--out", "out"]) == 130
 
 
-def test_a_bug_is_not_hidden(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_fault_of_our_own_is_one_line_that_says_so(
+    capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError
 
     monkeypatch.setattr("midiforge.workshop.build_lesson", broken)
+    assert run(["build", *HANDS, "--out", "out"]) == 70
+    err = capsys.readouterr().err
+    assert "fault of midiforge" in err
+    assert err.count("\n") == 1
+    monkeypatch.setenv("MIDIFORGE_TRACE", "1")
     with pytest.raises(ZeroDivisionError):
         run(["build", *HANDS, "--out", "out"])
 
