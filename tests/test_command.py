@@ -100,7 +100,7 @@ def test_lists_are_the_same_as_text_and_as_json(
     head, *lines = said(capsys, "list", what).splitlines()
     columns = head.split("\t")
     rows = json.loads(said(capsys, "list", what, "--json"))
-    assert [list(row) for row in rows] == [columns] * len(rows)
+    assert all(set(columns) <= set(row) for row in rows)
     assert len(lines) >= len(rows)
     assert count is None or len(rows) == count
     assert some <= {row["name"] for row in rows}

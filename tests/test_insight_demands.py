@@ -2,14 +2,17 @@
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 import pytest
 
 from midiforge.drill import check_drill
 from midiforge.insight import Demands, demands, warnings
+from midiforge.kit import read_kit
 from midiforge.lesson import exercises
 from midiforge.model import Exercise, Limb
+from midiforge.performance import notes
 
 RH, LH, RF, LF = Limb.RIGHT_HAND, Limb.LEFT_HAND, Limb.RIGHT_FOOT, Limb.LEFT_FOOT
 
@@ -93,6 +96,58 @@ def test_a_steady_hand_sustains_its_mean() -> None:
     assert of(found, RH).sustained == of(found, RH).per_second == of(found, RH).peak == 6
 
 
+@pytest.mark.parametrize(
+    ("name", "run"),
+    [  # common practice: the hand that has just struck plays the next grace note
+        ("flam", 2),  # l R, r L: R r
+        ("flam-accent", 2),  # l R L R, r L R L: R r
+        ("flam-tap", 3),  # l R R, r L L: R R r
+        ("inverted-flam-tap", 1),  # l R L, r L R: hand to hand throughout
+        ("flam-paradiddle", 3),  # l R L R R, r L R L L: R R r
+        ("flam-paradiddle-diddle", 2),  # l R L R R L L, r L R L L R R: L L, then r
+        ("drag", 2),  # ll R, rr L: R rr, the second r a rebound
+    ],
+)
+def test_grace_notes_lengthen_the_runs_of_flam_rudiments(name: str, run: int) -> None:
+    drill = check_drill({"sticking": name, "placements": "phrase", "tempos": "60"})
+    hands = [each for each in exercises(drill) if each.stage == "hands"]
+    assert hands
+    assert {demands(each).longest_run for each in hands} == {run}
+
+
+@pytest.mark.parametrize(("sticking", "grace"), [("lR R rL L", 30), ("llR R rrL L", 70)])
+def test_the_gap_before_a_grace_note_is_shorter_by_its_lead(sticking: str, grace: int) -> None:
+    # Sixteenths at 60 are 250 ms apart; a flam is 30 ms long, a drag twice 35 (the defaults).
+    peak = Fraction(1000, 250 - grace)
+    found = asked(sticking=sticking)
+    assert (of(found, RH).peak, of(found, LH).peak) == (peak, peak)
+
+
+def test_a_grace_note_reaches_back_45_hundredths_of_a_step_at_most() -> None:
+    # 32nds at 300 are 25 ms apart.
+    assert of(asked(sticking="lR R rL L", steps="8", tempos="300"), RH).peak == Fraction(
+        1000, 25 * Fraction(55, 100)
+    )
+
+
+@pytest.mark.parametrize("tempo", ["60", "140", "300"])
+@pytest.mark.parametrize("sticking", ["lR R rL L", "llR R rrL L", "lllR R rrrL L"])
+def test_grace_notes_are_where_they_are_performed(sticking: str, tempo: str) -> None:
+    exercise = full(sticking=sticking, tempos=tempo, placements="phrase", click="off")
+    quarter = 60 / float(tempo)
+    played = sorted(
+        (float(note.time) * quarter + note.offset / 1000, note.part, note.sticking)
+        for note in notes(exercise, read_kit("general-midi-1"))
+        if note.time >= 0
+    )
+    right = [(time, sticking) for time, part, sticking in played if part == RH]
+    # From each full stroke (it has letters) to the note after it.
+    gaps = [
+        later - time for (time, said), (later, _) in pairwise(right) if said and later - time > 1e-6
+    ]
+    assert float(of(demands(exercise), RH).peak) == pytest.approx(1 / min(gaps))
+
+
 def test_grace_notes_are_one_movement_of_the_other_hand() -> None:
     # A drag and a rest, in eighths: the left hand only plays grace notes, two before each stroke.
     found = asked(sticking="llR -", steps="2")
@@ -131,7 +186,9 @@ def test_a_late_entry_is_judged_as_it_loops() -> None:
         ("RLLB LLLB", 3, LH),  # both hands together break a run
         ("RLBB", 1, RH),
         ("LRKR LRKR", 2, RH),  # a foot between them does not
-        ("lR R lR L", 3, RH),  # nor does a grace note
+        ("lR R lR L", 2, RH),  # a grace note is a stroke of its hand: R R, l, R, L l
+        ("llR R L", 2, RH),  # and two are one movement of it: ll, R R, L
+        ("llR L", 2, LH),  # L, then ll over the seam
     ],
 )
 def test_the_longest_run_in_one_hand(sticking: str, run: int, hand: Limb) -> None:
@@ -188,8 +245,26 @@ def test_warnings_begin_above_seven_strokes_a_second_of_one_hand() -> None:
     # 5 to 7 a second: S. Fujii and others, Neuroscience Letters 459 (2009) 69-73, abstract.
     assert not warnings(asked(sticking="R", tempos="105"))  # exactly 7
     (said,) = warnings(asked(sticking="R", tempos="106"))
-    assert "Right hand" in said
-    assert "7.1" in said
+    assert "Right hand: more than 7 strokes a second, on and on" in said
+    assert "from about 105 bpm up" in said
+
+
+def test_a_warning_is_the_same_at_every_tempo_that_is_too_much() -> None:
+    # So that a build tells it once.
+    for sticking in ("R", "RRRR RRRR ---- ----", "lR R rL L"):
+        said = {warnings(asked(sticking=sticking, tempos=str(bpm))) for bpm in (190, 220.5, 300)}
+        assert len(said) == 1, said
+        assert said != {()}
+
+
+def test_a_flam_tap_is_too_close_where_the_grace_note_follows_within_a_tenth() -> None:
+    # 15 / tempo - 0.03 seconds from the tap to the grace note: a tenth at 115.4.
+    assert not warnings(asked(sticking="lR R rL L", tempos="115"))
+    said = warnings(asked(sticking="lR R rL L", tempos="116"))
+    assert len(said) == 2
+    assert all(
+        "more than 10 strokes a second for a moment, from about 115" in each for each in said
+    )
 
 
 def test_a_double_faster_than_ten_a_second_is_warned_of() -> None:
@@ -200,7 +275,10 @@ def test_a_double_faster_than_ten_a_second_is_warned_of() -> None:
 
 def test_feet_have_a_lower_limit() -> None:
     assert not warnings(asked(feet="bass-drum-eighths", tempos="150"))  # exactly 5
-    assert warnings(asked(feet="bass-drum-eighths", tempos="151"))
+    (said,) = warnings(asked(feet="bass-drum-eighths", tempos="151"))
+    # The foot's own limit, in the note values drummers think in: 5 / 4 * 60 = 75.
+    assert "from about 150 bpm up" in said
+    assert "more than 5 a second is faster than sixteenths of one foot at 75 bpm" in said
 
 
 def test_the_order_of_hits_does_not_matter() -> None:

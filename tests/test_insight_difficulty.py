@@ -80,6 +80,63 @@ def test_doubles_are_counted_over_the_seam() -> None:
     assert hard(sticking="RLLR").part("doubles").value == pytest.approx(1 / 2)
 
 
+def test_a_grace_note_after_its_own_hand_is_a_double() -> None:
+    # Flam accent, l R L R r L R L: R r, and L l over the seam; two of eight.
+    assert hard(sticking="lRLR rLRL", steps="3").part("doubles").value == pytest.approx(2 / 8)
+    # Flam tap, l R R r L L: two of each three.
+    assert hard(sticking="lRR rLL").part("doubles").value == pytest.approx(4 / 6)
+
+
+@pytest.mark.parametrize(
+    ("feet", "most"),
+    [  # common practice: what every beginner's foot keeps going
+        ("hihat-two-and-four", 0),
+        ("hihat-quarters", 0),
+        ("one-drop", 0),
+        ("hihat-off-beats", 1),
+        (".x.. .x.. .x.. .x..", 1),
+    ],
+)
+def test_a_steady_foot_is_hardly_syncopated(feet: str, most: int) -> None:
+    part = hard(sticking="RLRL", feet=feet, partner="none").part("syncopation")
+    assert part.value == most
+    assert ("foot" in part.why) is bool(most)
+
+
+def test_a_waltz_s_two_and_three_are_on_the_beats() -> None:
+    assert hard(feet="hihat-waltz", meter="3/4").part("syncopation").value == 0
+
+
+def test_an_uneven_foot_is_syncopated_as_measured() -> None:
+    # 9 a bar by hand, see the tests of the measure.
+    assert hard(feet="tumbao", partner="none").part("syncopation").value == 9
+
+
+@pytest.mark.parametrize("feet", ["baiao", "tumbao", "samba", "bossa-nova", "tresillo"])
+def test_moved_feet_are_harder_than_feet_at_home(feet: str) -> None:
+    # Common practice: what is known from its place on the beat is lost. Hands on every
+    # sixteenth, so that nothing else changes.
+    home, *moved = exercises(
+        check_drill(
+            {"sticking": "R", "feet": feet, "feet_placements": "0,1,2,3,4,5,6,7", "stages": "full"}
+        )
+    )
+    assert len(moved) >= 3
+    for each in moved:
+        assert difficulty(each).score > difficulty(home).score
+        assert difficulty(each).part("moved feet").value == 1
+        assert difficulty(each).part("syncopation").value >= (
+            difficulty(home).part("syncopation").value
+        )
+    assert difficulty(home).part("moved feet").value == 0
+
+
+def test_a_foot_moved_onto_the_beats_is_not_called_syncopated() -> None:
+    # The baião's partner, the off-beats of the hi-hat foot, begun two sixteenths late.
+    part = hard(sticking="R", feet="baiao", feet_placements="2").part("syncopation")
+    assert part.why == "syncopation of right foot"
+
+
 def test_one_hand_alone_has_neither_run_nor_doubles() -> None:
     found = hard(sticking="R")
     assert found.part("run").value == found.part("doubles").value == 0

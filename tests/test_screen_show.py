@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -88,7 +89,7 @@ def test_ornaments_and_ghosts_are_seen_without_colour() -> None:
 
 def test_a_finer_line_under_triplets_gets_its_own_counts() -> None:
     shown = lines(full(sticking="RLR LRL", steps="3", feet="tumbao"))
-    own, other = row(shown, "count "), row(shown, "count in 4")
+    own, other = row(shown, "count "), row(shown, "in fours")
     for beat in "1234":
         assert own.index(beat, 11) == other.index(beat, 11)
     foot = row(shown, "right foot")
@@ -148,6 +149,50 @@ def test_more_bars_than_asked_for_are_counted() -> None:
     shown = lines(full(sticking="RLRRLRL", feet="1"), most_bars=2)
     assert sum(line.startswith("count") for line in shown) == 2
     assert any("and 5 more bars that differ" in line for line in shown)
+
+
+def test_no_row_can_be_taken_for_a_count_in() -> None:
+    for steps in ("3", "5", "6"):
+        shown = lines(full(sticking="RLR", steps=steps, feet="tumbao"))
+        assert not any(line.startswith("count in") for line in shown)
+        assert any(line.startswith("in fours") for line in shown)
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        ({"swing": "2:1"}, "swung eighths 2:1"),
+        ({"swing": "3:2", "swing_pair": "sixteenth"}, "swung sixteenths 3:2"),
+        ({"swing": "2:1", "meter": "6/8"}, "swung sixteenths 2:1"),
+    ],
+)
+def test_the_notes_that_swing_are_named(keys: dict[str, Any], said: str) -> None:
+    shown = lines(full(sticking="RLRL", **keys))
+    assert any(said in line for line in shown)
+
+
+def test_numbers_have_one_decimal_at_most() -> None:
+    # RLR over the bar: three bars, so that means a bar are thirds.
+    shown = " ".join(lines(full(sticking="RLR", feet="tumbao")))
+    assert re.search(r"left hand \d+\.3\b", shown)
+    assert not re.search(r"\d\.\d\d", shown)
+
+
+@pytest.mark.parametrize("keys", [{"sticking": "RLRR LRLL"}, {"feet": "tumbao"}])
+def test_hands_alone_and_feet_alone_are_not_told_how_they_meet(keys: dict[str, Any]) -> None:
+    shown = lines(full(**keys, partner="none") if "feet" in keys else full(**keys))
+    assert not any(line.startswith("unisons") for line in shown)
+    assert not any("combinations" in line for line in shown)
+    both = lines(full(sticking="RLRR LRLL", feet="tumbao"))
+    assert any(line.startswith("unisons") for line in both)
+    assert any("combinations" in line for line in both)
+
+
+def test_a_run_says_when_grace_notes_make_it() -> None:
+    shown = lines(full(sticking="lRLR rLRL", steps="3"))
+    assert row(shown, "longest run").split(None, 2)[2].startswith("2 with the")
+    assert "grace notes counted" in row(shown, "longest run")
+    assert "grace notes" not in row(lines(full(sticking="RLRR LRLL")), "longest run")
 
 
 def test_warnings_are_shown() -> None:

@@ -4,21 +4,24 @@ All of it is read from one time round the loop, seam included (see `loop_of`).
 
 Strokes and movements. A `stroke` is a hit as written. The grace notes before it belong to the
 other hand, and however many they are that hand makes one movement for them (the stick rebounds
-for the second and third, common practice); it is made at the time of the stroke they lead to. A
-buzz is one movement. Rates count movements; runs count strokes, so a grace note neither makes
-nor breaks a run.
+for the second and third, common practice); it begins with the first of them, as long before the
+stroke as `Touch` has it. A buzz is one movement. Rates and runs count movements: in a flam tap
+(lRR rLL) each hand moves three times in a row.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+from math import ceil
 
 from midiforge.insight.loop import LIMBS, Loop, loop_of
-from midiforge.model.exercise import Exercise
+from midiforge.model.exercise import Exercise, Touch
 from midiforge.model.hit import Limb
 
 STRETCH = Fraction(2)  # seconds over which a rate counts as sustained
+# How far grace notes reach back at most, as a share of a grid step; as they are performed.
+GRACE_SHARE = Fraction(45, 100)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +55,8 @@ HAND_LIMIT = Limit(
 FOOT_LIMIT = Limit(
     Fraction(5),
     Fraction(8),
-    why="sixteenths of one foot at 75 bpm",
-    peak_why="two sixteenths of one foot at 120 bpm",
+    why="more than 5 a second is faster than sixteenths of one foot at 75 bpm",
+    peak_why="more than 8 a second is closer than sixteenths of one foot at 120 bpm",
     source="common practice",
 )
 LIMITS = {limb: HAND_LIMIT if limb.is_hand else FOOT_LIMIT for limb in LIMBS}
@@ -67,7 +70,10 @@ class LimbDemand:
     grace_notes: how many grace notes it plays.
     per_second: movements a second, the mean of the loop.
     sustained: movements a second where they are densest, over two seconds or more.
-    peak: movements a second that its shortest gap would give; 0 if it moves once or never.
+    peak: movements a second that its shortest gap would give; 0 if it never moves.
+    too_much_from: the highest whole tempo, in pulses a minute, that asks for no more than
+        `LIMITS` (of the sustained rate if that is passed, else of the peak); None if nothing is
+        passed at this tempo.
     """
 
     limb: Limb
@@ -76,6 +82,7 @@ class LimbDemand:
     per_second: Fraction
     sustained: Fraction
     peak: Fraction
+    too_much_from: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,11 +92,11 @@ class Demands:
     limbs: those that play, hands first.
     tempo: in pulses a minute; the fastest where it changes. Rates are at this tempo.
     seconds: how long one time round lasts at that tempo.
-    longest_run: strokes of one hand with none of the other between them; both hands together
-        break a run. Feet and grace notes do not count.
+    longest_run: movements of one hand with none of the other between them; both hands together
+        break a run. Feet do not count; grace notes are one movement before their stroke.
     run_hand: whose run that is; None if no hand plays alone anywhere.
     endless: the run never ends, since the other hand never plays; `longest_run` is then the
-        number of strokes in one time round.
+        number of movements in one time round.
     moments: at how many different times the player strikes something.
     unisons: at how many of them two limbs or more strike together.
     """
@@ -117,8 +124,6 @@ def demands(exercise: Exercise) -> Demands:
     """What the exercise asks of the player; swing and the fastest tempo are taken into account."""
     loop = loop_of(exercise)
     tempo = max(bpm for _, bpm in exercise.tempo.changes)
-    quarter = 60 / (tempo * exercise.tempo.pulse)
-    seconds = loop.length * quarter
     limbs = []
     for limb in LIMBS:
         strokes = len(loop.of(limb))
@@ -127,26 +132,28 @@ def demands(exercise: Exercise) -> Demands:
             for hit in loop.hits
             if hit.ornament and hit.ornament.limb is limb
         )
-        moves = [
-            (exercise.swing.played(time) - loop.start) * quarter for time in _moves(loop, limb)
-        ]
-        if moves:
-            per_second = len(moves) / seconds
+        moves = _Moves.of(exercise, loop, limb)
+        if moves.places:
+            sustained, peak = moves.rates(tempo)
+            limit = LIMITS[limb]
             limbs.append(
                 LimbDemand(
                     limb,
                     strokes,
                     grace,
-                    per_second,
-                    _sustained(moves, seconds),
-                    _peak(moves, seconds),
+                    len(moves.places) / moves.seconds(tempo),
+                    sustained,
+                    peak,
+                    moves.too_much_from(tempo, limit)
+                    if sustained > limit.sustained or peak > limit.peak
+                    else None,
                 )
             )
     run, hand, endless = _longest_run(loop)
     return Demands(
         limbs=tuple(limbs),
         tempo=tempo,
-        seconds=seconds,
+        seconds=loop.length * 60 / (tempo * exercise.tempo.pulse),
         longest_run=run,
         run_hand=hand,
         endless=endless,
@@ -156,20 +163,24 @@ def demands(exercise: Exercise) -> Demands:
 
 
 def warnings(asked: Demands) -> tuple[str, ...]:
-    """A sentence for each limb that is asked for more than `LIMITS` calls sensible."""
+    """A sentence for each limb that is asked for more than `LIMITS` calls sensible.
+
+    It names the tempo from which on that is so and not the rate at this one, so that exercises
+    that ask for the same are told the same.
+    """
     said = []
     for each in asked.limbs:
         limit = LIMITS[each.limb]
         name = each.limb.title.capitalize()
         if each.sustained > limit.sustained:
             said.append(
-                f"{name}: {float(each.sustained):.1f} strokes a second, on and on; "
-                f"{limit.why} ({_short(limit)})."
+                f"{name}: more than {limit.sustained} strokes a second, on and on, "
+                f"from about {each.too_much_from} bpm up; {limit.why} ({_short(limit)})."
             )
         elif each.peak > limit.peak:
             said.append(
-                f"{name}: up to {float(each.peak):.1f} strokes a second; "
-                f"{limit.peak_why} ({_short(limit)})."
+                f"{name}: more than {limit.peak} strokes a second for a moment, "
+                f"from about {each.too_much_from} bpm up; {limit.peak_why} ({_short(limit)})."
             )
     return tuple(said)
 
@@ -178,16 +189,65 @@ def _short(limit: Limit) -> str:
     return "Fujii and others 2009" if limit is HAND_LIMIT else limit.source
 
 
-def _moves(loop: Loop, limb: Limb) -> list[Fraction]:
-    """When a limb moves, in quarter notes."""
-    return [
-        moment.time
-        for moment in loop.moments
-        if any(
-            hit.limb is limb or (hit.ornament is not None and hit.ornament.limb is limb)
-            for hit in moment.hits
+@dataclass(frozen=True, slots=True)
+class _Moves:
+    """When a limb moves in one time round.
+
+    places: the time as played, in quarter notes from the loop's start, and how many grace notes
+        the movement is made for, before that time; 0 for a stroke.
+    length, step, pulse: of the loop, of a grid step, of what a tempo counts; quarter notes.
+    """
+
+    places: tuple[tuple[Fraction, int], ...]
+    length: Fraction
+    step: Fraction
+    pulse: Fraction
+    touch: Touch
+
+    @classmethod
+    def of(cls, exercise: Exercise, loop: Loop, limb: Limb) -> "_Moves":
+        places = []
+        for moment in loop.moments:
+            time = exercise.swing.played(moment.time) - loop.start
+            ornaments = (hit.ornament for hit in moment.hits)
+            grace = sum(each.grace_notes for each in ornaments if each and each.limb is limb)
+            if grace:
+                places.append((time, grace))
+            if limb in moment.limbs:
+                places.append((time, 0))
+        return cls(tuple(places), loop.length, exercise.step, exercise.tempo.pulse, exercise.touch)
+
+    def seconds(self, tempo: Fraction) -> Fraction:
+        """How long one time round lasts."""
+        return self.length * 60 / (tempo * self.pulse)
+
+    def rates(self, tempo: Fraction) -> tuple[Fraction, Fraction]:
+        """The sustained rate and the peak at a tempo."""
+        quarter, around = 60 / (tempo * self.pulse), self.seconds(tempo)
+        room = self.step * quarter * GRACE_SHARE
+        times = sorted(
+            (time * quarter - (min(self._reach(grace), room) if grace else 0)) % around
+            for time, grace in self.places
         )
-    ]
+        return _sustained(times, around), _peak(times, around)
+
+    def _reach(self, grace: int) -> Fraction:
+        """Seconds from the first of so many grace notes to their stroke, if there is room."""
+        apart = self.touch.flam_ms if grace == 1 else self.touch.drag_ms
+        return grace * Fraction(apart).limit_denominator(1000) / 1000
+
+    def too_much_from(self, tempo: Fraction, limit: Limit) -> int:
+        """The highest whole tempo at which the limit that is passed at `tempo` is kept."""
+        lasting = self.rates(tempo)[0] > limit.sustained
+        kept, passed = 1, ceil(tempo)
+        while passed - kept > 1:
+            middle = (kept + passed) // 2
+            sustained, peak = self.rates(Fraction(middle))
+            if sustained > limit.sustained if lasting else peak > limit.peak:
+                passed = middle
+            else:
+                kept = middle
+        return kept
 
 
 def _peak(moves: Sequence[Fraction], around: Fraction) -> Fraction:
@@ -220,7 +280,7 @@ def _sustained(moves: Sequence[Fraction], around: Fraction) -> Fraction:
 
 
 def _longest_run(loop: Loop) -> tuple[int, Limb | None, bool]:
-    hands = [moment.hands for moment in loop.moments if moment.hands]
+    hands = loop.hand_strokes
     if not hands:
         return 0, None, False
     if len(set(hands)) == 1:

@@ -12,10 +12,14 @@ and never lowers the score, so adding a difficulty can only move an exercise up:
     crossing      strokes of the feet between two hand strokes, not with one, as a share of all
                   strokes of the feet; 0 without hands or feet
     syncopation   mean of a bar, over the accents of the hands and each foot
-                  (Longuet-Higgins and Lee 1984, see `syncopation`)
+                  (Longuet-Higgins and Lee 1984, see `syncopation`); a foot that keeps to the
+                  beats counts 0 and one whose strokes are evenly spaced at most 1 (common
+                  practice: both go by themselves); moved feet count no less than at home
+    moved feet    1 if the feet begin late and do not come out the same; else 0
     run           strokes of the longest run in one hand beyond the first, up to 4; 0 if only
-                  one hand plays
-    doubles       hand strokes that follow one of the same hand, as a share; 0 if only one plays
+                  one hand plays; grace notes are one stroke of their hand before the main one
+    doubles       hand strokes, grace notes as in a run, that follow one of the same hand, as a
+                  share; 0 if only one plays
     grace notes   hand strokes with a flam, drag, ruff or buzz, as a share
     two grids     strokes off the exercise's grid, as a share (three against four)
     cycle         how often the bars until everything returns can be halved (log2)
@@ -25,18 +29,20 @@ and never lowers the score, so adding a difficulty can only move an exercise up:
 The weights bring each part to a like size in ordinary exercises. Equal scores keep their order.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from math import log2
 from typing import TypeVar
 
 from midiforge.insight.demands import LIMITS, Demands, demands
 from midiforge.insight.loop import Loop, loop_of
-from midiforge.insight.syncopation import ACCENTS, Syncopation, syncopation
+from midiforge.insight.syncopation import ACCENTS, Syncopation, syncopation, syncopations
 from midiforge.insight.words import listed
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import FEET
+from midiforge.model.hit import FEET, Limb
+from midiforge.model.meter import Meter
 
 T = TypeVar("T")
 
@@ -47,6 +53,7 @@ PARTS: dict[str, float] = {
     "combinations": 1.0,
     "crossing": 4.0,
     "syncopation": 0.5,
+    "moved feet": 2.0,
     "run": 1.0,
     "doubles": 2.0,
     "grace notes": 3.0,
@@ -105,7 +112,8 @@ def difficulty(
     found = (
         _combinations(loop),
         _crossing(loop),
-        _off_beat(off_beat),
+        _off_beat(loop, exercise, off_beat),
+        _moved_feet(loop, exercise),
         _run(asked),
         _doubles(loop, asked),
         _grace_notes(loop),
@@ -147,10 +155,47 @@ def _crossing(loop: Loop) -> tuple[float, str]:
     return alone / strokes, f"{alone} of {strokes} foot strokes fall between the hands"
 
 
-def _off_beat(found: Syncopation) -> tuple[float, str]:
-    lines = [line for line in found.lines if line.name == ACCENTS or line.limb in FEET]
-    names = [line.name for line in lines if line.total]
-    return float(sum(line.per_bar for line in lines)), f"syncopation of {listed(names)}"
+def _off_beat(loop: Loop, exercise: Exercise, found: Syncopation) -> tuple[float, str]:
+    total, names = Fraction(0), []
+    for line in found.lines:
+        here = home = Fraction(0)
+        if line.name == ACCENTS:
+            here = line.per_bar
+        elif line.limb in FEET:
+            here, home = (
+                _of_a_foot(times, exercise.meter, loop.length)
+                for times in _here_and_at_home(loop, exercise, line.limb)
+            )
+        total += max(here, home)
+        names += [line.name] if here else []
+    return float(total), f"syncopation of {listed(names) or 'the feet at home'}"
+
+
+def _of_a_foot(times: Sequence[Fraction], meter: Meter, length: Fraction) -> Fraction:
+    """What a foot's syncopation counts in a bar; times are from the loop's start, in order."""
+    if all(time % meter.bar in meter.beats for time in times):
+        return Fraction(0)
+    per_bar = sum(strength for _, strength in syncopations(times, meter, length)) / (
+        length / meter.bar
+    )
+    gaps = {later - earlier for earlier, later in pairwise((*times, times[0] + length))}
+    return min(per_bar, Fraction(1)) if len(gaps) == 1 else per_bar
+
+
+def _here_and_at_home(
+    loop: Loop, exercise: Exercise, limb: Limb
+) -> tuple[list[Fraction], list[Fraction]]:
+    """When a foot strikes from the loop's start, and when it would if the feet were not moved."""
+    late = exercise.variant.feet_placement * exercise.step
+    here = [hit.time - loop.start for hit in loop.of(limb)]
+    return here, sorted((time - late) % loop.length for time in here)
+
+
+def _moved_feet(loop: Loop, exercise: Exercise) -> tuple[float, str]:
+    late = exercise.variant.feet_placement
+    feet = (_here_and_at_home(loop, exercise, limb) for limb in FEET)
+    moved = any(here != home for here, home in feet)
+    return int(moved), f"feet begun {late} {'step' if late == 1 else 'steps'} late"
 
 
 def _run(asked: Demands) -> tuple[float, str]:
@@ -161,12 +206,14 @@ def _run(asked: Demands) -> tuple[float, str]:
 
 
 def _doubles(loop: Loop, asked: Demands) -> tuple[float, str]:
-    hands = [moment.hands for moment in loop.moments if moment.hands]
+    hands = loop.hand_strokes
     if asked.endless or not hands:
         return 0, ""
     pairs = zip([*hands[-1:], *hands[:-1]], hands, strict=True)
     again = sum(before == each and len(each) == 1 for before, each in pairs)
-    return again / len(hands), f"{again} of {len(hands)} hand strokes repeat the hand"
+    graced = any(each.grace_notes for each in asked.limbs)
+    strokes = "hand strokes and grace notes" if graced else "hand strokes"
+    return again / len(hands), f"{again} of {len(hands)} {strokes} repeat the hand"
 
 
 def _grace_notes(loop: Loop) -> tuple[float, str]:

@@ -50,6 +50,19 @@ class Loop:
         for moment in self.moments:
             yield from moment.hits
 
+    @property
+    def hand_strokes(self) -> tuple[tuple[Limb, ...], ...]:
+        """The hands that strike, one stroke after the other; both where they strike together.
+
+        Grace notes are one stroke of their hand, just before the stroke they lead to.
+        """
+        found: list[tuple[Limb, ...]] = []
+        for moment in self.moments:
+            leading = (hit.ornament for hit in moment.hits)
+            grace = dict.fromkeys(each.limb for each in leading if each and each.grace_notes)
+            found += (tuple(filter(None, grace)), moment.hands)
+        return tuple(filter(None, found))
+
     def of(self, limb: Limb) -> tuple[Hit, ...]:
         """The strokes of one limb, in order of time."""
         return tuple(hit for hit in self.hits if hit.limb is limb)

@@ -21,6 +21,9 @@ class _Named(Protocol):
     @property
     def title(self) -> str: ...
 
+    @property
+    def also(self) -> tuple[str, ...]: ...
+
 
 T = TypeVar("T", bound=_Named)
 
@@ -31,6 +34,8 @@ class Rudiment:
 
     steps: grid steps to a quarter note in its usual note values.
     sticking: as `midiforge.phrase.sticking` reads it.
+    note: where the sheet could differ, or usage does.
+    also: other names that find it.
     """
 
     number: int
@@ -40,6 +45,7 @@ class Rudiment:
     steps: int
     sticking: str
     note: str = ""
+    also: tuple[str, ...] = ()
 
     @property
     def phrase(self) -> Phrase:
@@ -55,6 +61,8 @@ class LibraryOstinato:
     limb: who usually plays it; None for a timeline.
     voice: "" for what the limb usually plays.
     partner: the ostinato that usually goes with it; "" for none.
+    note: where usage differs.
+    also: other names that find it.
     """
 
     name: str
@@ -68,6 +76,8 @@ class LibraryOstinato:
     text: str
     partner: str
     source: str
+    note: str = ""
+    also: tuple[str, ...] = ()
 
     @property
     def pattern(self) -> Pattern:
@@ -76,11 +86,16 @@ class LibraryOstinato:
 
 @dataclass(frozen=True, slots=True)
 class Voice:
-    """A sound by its name; `fallback` is what a kit without it plays instead."""
+    """A sound by its name.
+
+    fallback: what a kit without it plays instead; "" for none.
+    also: other names that find it.
+    """
 
     name: str
     title: str
     fallback: str = ""
+    also: tuple[str, ...] = ()
 
 
 @cache
@@ -102,17 +117,17 @@ def voices() -> Mapping[str, Voice]:
 
 
 def rudiment(name: str) -> Rudiment:
-    """The rudiment of that name or title, whatever its case, spaces and hyphens."""
+    """The rudiment of that name, other name or title, whatever its case, spaces and hyphens."""
     return _find(name, rudiments(), "rudiment")
 
 
 def ostinato(name: str) -> LibraryOstinato:
-    """The ostinato of that name or title."""
+    """The ostinato of that name, other name or title."""
     return _find(name, ostinatos(), "ostinato")
 
 
 def voice(name: str) -> Voice:
-    """The voice of that name or title."""
+    """The voice of that name, other name or title."""
     return _find(name, voices(), "voice")
 
 
@@ -130,15 +145,19 @@ def _find(name: str, shelf: Mapping[str, T], what: str) -> T:
     if wanted in shelf:
         return shelf[wanted]
     for each in shelf.values():
-        if slug(each.title) == wanted:
+        if wanted in each.also or slug(each.title) == wanted:
             return each
-    raise MidiforgeError(f"no {what} is called {quoted(name)}", hint=nearest(wanted, shelf))
+    others = {other: entry for entry, each in shelf.items() for other in each.also}
+    hint = nearest(wanted, [*shelf, *others])
+    for other, entry in others.items():
+        hint = hint.replace(f"{other!r}?", f"{other!r}, which is {entry!r}?")
+    raise MidiforgeError(f"no {what} is called {quoted(name)}", hint=hint)
 
 
 def _read(file: str, table: str) -> list[dict[str, Any]]:
     with (HERE / f"{file}.toml").open("rb") as stream:
         entries: list[dict[str, Any]] = tomllib.load(stream)[table]
-    return entries
+    return [{**entry, "also": tuple(entry.get("also", ()))} for entry in entries]
 
 
 def _ostinato(entry: dict[str, Any]) -> LibraryOstinato:
@@ -154,4 +173,6 @@ def _ostinato(entry: dict[str, Any]) -> LibraryOstinato:
         text=entry["pattern"],
         partner=entry.get("partner", ""),
         source=entry["source"],
+        note=entry.get("note", ""),
+        also=entry["also"],
     )

@@ -1,6 +1,7 @@
 """An exercise in the terminal, as a drummer reads it, and what it asks for."""
 
 from collections.abc import Iterator, Sequence
+from fractions import Fraction
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
@@ -8,6 +9,8 @@ from midiforge.insight import MEASURE, Insight, Meeting, demands, hands_and_feet
 from midiforge.insight.words import bars_named, ranges
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS
+from midiforge.model.meter import NOTE_VALUES
+from midiforge.model.swing import Swing
 from midiforge.screen.facts import tempo_words
 from midiforge.screen.stave import Stave
 
@@ -91,15 +94,22 @@ def _header(at_tempos: Sequence[Exercise]) -> str:
     exercise = at_tempos[0]
     parts = [str(exercise.meter), tempo_words(at_tempos)]
     if not exercise.swing.is_straight:
-        share = exercise.swing.share
-        ratio = share / (1 - share)
-        parts.append(f"swing {ratio.numerator}:{ratio.denominator}")
+        parts.append(_swing(exercise.swing))
     if exercise.variant.lead:
         parts.append(f"{exercise.variant.lead} leads")
     if exercise.count_in_bars:
         bars = exercise.count_in_bars
         parts.append(f"{bars} {'bar' if bars == 1 else 'bars'} count-in")
     return ", ".join(parts)
+
+
+def _swing(swing: Swing) -> str:
+    """Which notes swing and how far: "swung eighths 2:1"."""
+    ratio = swing.share / (1 - swing.share)
+    value = swing.pair / 2
+    names = (f"{name}s" for name, each in NOTE_VALUES.items() if each == value)
+    notes = next(names, f"{value / 4} notes")
+    return f"swung {notes} {ratio.numerator}:{ratio.denominator}"
 
 
 def _returns(exercise: Exercise) -> str:
@@ -189,14 +199,25 @@ def _facts(found: Insight) -> Iterator[tuple[str, str]]:
     elif asked.longest_run == 1:
         yield "longest run", "1, no hand plays twice in a row"
     elif asked.run_hand:
-        yield "longest run", f"{asked.longest_run} with the {asked.run_hand.title}"
-    share = round(100 * asked.unison_share)
-    yield "unisons", f"{asked.unisons} of {asked.moments} moments ({share}%)"
-    lines = [f"{line.name} {float(line.per_bar):g}" for line in found.syncopation.lines]
+        graced = any(each.grace_notes for each in asked.limbs)
+        counted = ", grace notes counted" if graced else ""
+        yield "longest run", f"{asked.longest_run} with the {asked.run_hand.title}{counted}"
+    mixed = len({each.limb.is_hand for each in asked.limbs}) > 1
+    if mixed or asked.unisons:
+        share = round(100 * asked.unison_share)
+        yield "unisons", f"{asked.unisons} of {asked.moments} moments ({share}%)"
+    lines = [f"{line.name} {_short(line.per_bar)}" for line in found.syncopation.lines]
     yield "syncopation", f"{', '.join(lines)}; a bar, 0 is none ({MEASURE})"
-    hardest = [part.why for part in found.difficulty.hardest[:HARDEST] if part.points >= SLIGHT]
+    # Which hands alone strike together, or feet alone, is seen in the sticking.
+    telling = [part for part in found.difficulty.hardest if mixed or part.name != "combinations"]
+    hardest = [part.why for part in telling[:HARDEST] if part.points >= SLIGHT]
     score = f"{found.difficulty.score:.1f} by our own rule of thumb, 0 is easiest"
     yield "how hard", f"{score}: {'; '.join(hardest)}" if hardest else score
+
+
+def _short(value: Fraction) -> str:
+    """A number with one decimal at most."""
+    return f"{float(value):.1f}".removesuffix(".0")
 
 
 def _fact(label: str, text: str, width: int, style: str = "label") -> Iterator[Spans]:

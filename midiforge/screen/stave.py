@@ -9,7 +9,7 @@
 Letters are those of a sticking: (R) is a ghost note, lR a flam, llR a drag, Rz a buzz. A dot is
 a grid step on which the limb rests. Columns are as far apart as their times; where hits lie off
 the exercise's grid the columns are those of a finer one, dots stay on the grid, and a second
-row counts the other hits.
+row, "in fours", counts the other hits.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -28,6 +28,15 @@ LIMBS = (*HANDS, *FEET)
 REST = "."
 MOST_COUNTED = 8  # parts of a beat; nobody counts finer ones aloud
 BETWEEN_BARS = " | "
+_IN_PARTS = {
+    2: "in twos",
+    3: "in threes",
+    4: "in fours",
+    5: "in fives",
+    6: "in sixes",
+    7: "in sevens",
+    8: "in eights",
+}
 _SECTION_WORDS = {
     "entry": "the first time only",
     "time": "time",
@@ -180,7 +189,7 @@ class Stave:
         named = {time: _count(text) for time, text in zip(grid, said, strict=True)}
         yield Row("count", named)
         for parts in self.other_parts:
-            yield Row(f"count in {parts}", self._other_counts(parts))
+            yield Row(_IN_PARTS[parts], self._other_counts(parts))
         accents = {hit.time - start: Cell(">", style=ACCENT) for hit in hits if _over(hit, hits)}
         yield Row("accent", accents)
         playing = _by_row(hits)
@@ -358,7 +367,8 @@ class Stave:
                 empty &= not self._fill(line, bar.rows[index], chunk, places, start)
             if empty and row.label in ("accent", "  on"):
                 continue
-            line.write(0, row.label, COUNT if row.label.startswith("count") else HEADING)
+            counts_aloud = row.label == "count" or row.label in _IN_PARTS.values()
+            line.write(0, row.label, COUNT if counts_aloud else HEADING)
             yield line.spans()
 
     def _fill(

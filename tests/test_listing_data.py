@@ -1,0 +1,128 @@
+"""What `midiforge list` prints: columns to read, everything else in JSON, errors of our own."""
+
+import io
+import json
+import re
+from typing import Any
+
+import pytest
+
+from midiforge.command import listing
+from midiforge.command.run import run
+from midiforge.phrase.sticking import parse_sticking
+
+Captured = pytest.CaptureFixture[str]
+
+
+def rows(capsys: Captured, what: str) -> list[dict[str, Any]]:
+    assert run(["list", what, "--json"]) == 0
+    found: list[dict[str, Any]] = json.loads(capsys.readouterr().out)
+    return found
+
+
+def columns(capsys: Captured, what: str) -> list[str]:
+    assert run(["list", what]) == 0
+    return capsys.readouterr().out.splitlines()[0].split("\t")
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def on_terminal(monkeypatch: pytest.MonkeyPatch, what: str, width: int) -> list[str]:
+    terminal = Terminal()
+    monkeypatch.setattr("sys.stdout", terminal)
+    monkeypatch.setenv("COLUMNS", str(width))
+    assert run(["list", what]) == 0
+    return re.sub("\x1b\\[[0-9;]*m", "", terminal.getvalue()).splitlines()
+
+
+@pytest.mark.parametrize(
+    ("name", "sticking"),
+    [
+        # PAS International Drum Rudiments: both leads where the sheet goes hand to hand,
+        # else beat by beat
+        ("single-stroke-roll", "RLRL RLRL"),
+        ("single-paradiddle", ">RLRR | >LRLL"),
+        ("triple-paradiddle", ">RLRL RLRR | >LRLR LRLL"),
+        ("flam", "lR | rL"),
+        ("flam-tap", ">lRR | >rLL"),
+        ("drag-paradiddle-1", ">R-llRLRR | >L-rrLRLL"),
+        ("swiss-army-triplet", ">lRRL"),
+        ("nine-stroke-roll", "RRLLRRLL >R------- | LLRRLLRR >L-------"),
+    ],
+)
+def test_a_rudiment_shows_its_leads(capsys: Captured, name: str, sticking: str) -> None:
+    listed = {row["name"]: row["sticking"] for row in rows(capsys, "rudiments")}
+    assert listed[name] == sticking
+
+
+def test_a_listed_sticking_reads_back_as_the_rudiment(capsys: Captured) -> None:
+    from midiforge.library import rudiments
+
+    for row in rows(capsys, "rudiments"):
+        assert parse_sticking(row["sticking"]).steps == rudiments()[row["name"]].phrase.steps
+
+
+def test_tables_hold_what_is_short_and_json_the_rest(capsys: Captured) -> None:
+    assert columns(capsys, "ostinatos") == [
+        *("name", "family", "limb", "meter", "voice", "pattern", "partner")
+    ]
+    assert {"source", "note"} <= rows(capsys, "ostinatos")[0].keys()
+    assert columns(capsys, "kits") == ["name", "title", "channel", "voices"]
+    assert all(row["source"] for row in rows(capsys, "kits"))
+    assert columns(capsys, "voices") == ["name", "title", "MIDI note", "played instead"]
+
+
+def test_caveats_and_other_names_reach_json(capsys: Captured) -> None:
+    baiao = next(row for row in rows(capsys, "ostinatos") if row["name"] == "baiao")
+    assert "left to the snare drum" in baiao["note"]
+    drum = next(row for row in rows(capsys, "voices") if row["name"] == "bass-drum")
+    assert "kick" in drum["other names"]
+
+
+@pytest.mark.parametrize("width", [80, 100, 130])
+def test_names_and_patterns_are_whole_on_a_terminal(
+    monkeypatch: pytest.MonkeyPatch, width: int
+) -> None:
+    from midiforge.library import ostinatos
+
+    head, *lines, last = on_terminal(monkeypatch, "ostinatos", width)
+    assert len(lines) == len(ostinatos())
+    for line, each in zip(lines, ostinatos().values(), strict=True):
+        assert line.startswith(each.name)
+        assert each.text in line
+        assert len(line) <= width
+        assert each.partner in line or "partner" not in head
+    assert "--json" in last
+    assert "source" in last
+    assert ("family" in head) is (width == 130)
+    assert ("wider" in last) is (width < 130)
+
+
+@pytest.mark.parametrize("what", ["rudiments", "voices", "kits"])
+def test_the_last_line_on_a_terminal_says_what_json_has(
+    monkeypatch: pytest.MonkeyPatch, what: str
+) -> None:
+    shown = on_terminal(monkeypatch, what, 80)
+    assert "--json" in shown[-1]
+    assert max(map(len, shown)) <= 80
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        (["ostinato"], "there is no list of 'ostinato' (did you mean 'ostinatos'?)"),
+        (["robots"], "there is no list of 'robots' (known: kits, ostinatos, rudiments, voices)"),
+        ([], "nothing to list is named (known: kits, ostinatos, rudiments, voices)"),
+    ],
+)
+def test_an_unknown_shelf_is_our_own_line(capsys: Captured, asked: list[str], said: str) -> None:
+    assert run(["list", *asked]) == 2
+    assert capsys.readouterr().err == f"midiforge: {said}\n"
+
+
+def test_the_shell_is_offered_the_shelves() -> None:
+    assert listing._shelves("") == ["rudiments", "ostinatos", "voices", "kits"]
+    assert listing._shelves("v") == ["voices"]
