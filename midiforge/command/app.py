@@ -6,6 +6,7 @@ import typer
 
 from midiforge import __version__
 from midiforge.command.build import build
+from midiforge.command.kit import kit_app
 from midiforge.command.listing import listing
 from midiforge.command.play import play, ports
 from midiforge.command.show import show
@@ -24,6 +25,7 @@ app.command()(build)
 app.command()(show)
 app.command()(play)
 app.command()(ports)
+app.add_typer(kit_app, name="kit")
 app.command("list")(listing)
 
 

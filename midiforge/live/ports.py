@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, quoted
 
 CLIENT = "midiforge"
 OUT, IN = "output", "input"
@@ -68,8 +68,7 @@ def choose(names: list[str], wanted: str, direction: str) -> int:
     if found:
         several = _listed([names[i] for i in found])
         raise MidiforgeError(f"{quoted(wanted)} is part of {len(found)} {direction}s", hint=several)
-    hint = f"{nearest(wanted, names)} {_listed(names)}" if names else ""
-    raise MidiforgeError(f"no MIDI {direction} is called {quoted(wanted)}", hint=hint)
+    raise MidiforgeError(f"no MIDI {direction} is called {quoted(wanted)}", hint=_listed(names))
 
 
 class RtOutput:
