@@ -75,6 +75,9 @@ def play(
     send_clock: Annotated[
         bool, typer.Option("--send-clock", help="Send MIDI beat clock to the port.")
     ] = False,
+    follow: Annotated[
+        str, typer.Option("--follow", metavar="NAME", help="Follow the beat clock on this input.")
+    ] = "",
     control: Annotated[
         str,
         typer.Option("--input", metavar="NAME", help="The input that the kit is on."),
@@ -88,6 +91,8 @@ def play(
     from midiforge.live.ports import RtOutput
     from midiforge.live.timing import SystemClock, ask_for_priority
 
+    if follow and send_clock:
+        raise MidiforgeError("either follow a clock or send one", "--follow")
     muted = _layers(mute, "--mute") | _others(_layers(solo, "--solo"))
     exercises = chosen_exercises(drill, only)
     exercises = [each for each in exercises if each.order >= first]
@@ -120,6 +125,8 @@ def play(
             send_clock=send_clock,
             rest=round(rest * 1e9),
         )
+        if follow:
+            held.callback(_follow(player, follow))
         if control or drill.kit.controls:
             held.callback(_listen(player, drill, control))
         if screen:
@@ -162,6 +169,16 @@ def _listen(player: "Player", drill: "Drill", wanted: str) -> Callable[[], None]
 
     controls = Controls(drill.kit.controls, player.wish)
     return RtInput(wanted, controls.heard).close
+
+
+def _follow(player: "Player", wanted: str) -> Callable[[], None]:
+    """Plays in the time of a master on an input; gives what ends it."""
+    from midiforge.live.followed import FollowedTime
+    from midiforge.live.ports import RtInput
+
+    time = FollowedTime()
+    player.time, player.turned = time, time.turned
+    return RtInput(wanted, time.heard, clock=True).close
 
 
 def _show(held: ExitStack, player: "Player", route: "Route") -> "Display":

@@ -12,6 +12,7 @@ from typing import Protocol
 
 from midiforge.live.bars import LAYERS, Moment
 from midiforge.live.beat_clock import CLOCK, CONTINUE, START, STOP, clocks_in, song_position
+from midiforge.live.followed import Turn
 from midiforge.live.route import Command, Place, Route
 from midiforge.live.tempo_source import OwnTime, Time
 from midiforge.live.timing import MS, Clock, Lateness, LatenessFigures, awake_before
@@ -43,6 +44,14 @@ class Quit(Exception):
     """The player has had enough."""
 
 
+class Turned(Exception):
+    """The master whose time we follow stopped, started, went on or moved."""
+
+    def __init__(self, turn: Turn) -> None:
+        super().__init__(turn.say)
+        self.turn = turn
+
+
 @dataclass(slots=True)
 class Watcher:
     """What the player tells others while it plays; each may do nothing.
@@ -63,12 +72,14 @@ class Player:
 
     channel: 1 to 16. muted: layers that stay silent. send_clock: whether MIDI beat clock is sent.
     rest: nanoseconds of silence between exercises. time: whose time it plays in.
+    turned: what the master of that time did since it was asked last.
     """
 
     output: Output
     clock: Clock
     route: Route
     time: Time = field(default_factory=OwnTime)
+    turned: Callable[[], Turn | None] = lambda: None
     channel: int = 10
     muted: set[str] = field(default_factory=set)
     send_clock: bool = False
@@ -120,6 +131,12 @@ class Player:
             except PortGone:
                 self._wait_for_port()
                 self.time.begin(self.clock.now() + LEAD)
+            except Turned as turned:
+                self._silence()
+                self.watcher.say(turned.turn.say)
+                first, top = True, turned.turn.top
+                place = self.route.from_the_top() if top else self.route.same_bar()
+                continue
             if self.paused:
                 self._pause()
                 self.time.begin(self.clock.now() + LEAD)
@@ -193,7 +210,9 @@ class Player:
             if self.paused:
                 return None
             nearest = min(until, self._offs[0][0]) if self._offs else until
-            clock.sleep(max(min(nearest - clock.now(), SLICE), 0))
+            # A master that starts is not announced: its first beat is due when it is heard.
+            most = MS if deadline is None else SLICE
+            clock.sleep(max(min(nearest - clock.now(), most), 0))
         if deadline is not None and awake:
             while clock.now() < deadline:
                 pass
@@ -206,6 +225,9 @@ class Player:
             if self._sounding.get(number) == ends:  # not struck again since
                 del self._sounding[number]
                 self.output.send(bytes((0x80 | self.channel - 1, number, 64)))
+        turn = self.turned()
+        if turn:
+            raise Turned(turn)
         self._take_wishes()
         if spare > 2 * MS:
             if now - self._looked > LOOK_EVERY:
