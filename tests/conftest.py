@@ -8,6 +8,7 @@ import os
 from collections.abc import Generator
 
 import pytest
+from jack import jack, module, own_jack  # noqa: F401  # fixtures
 
 
 @pytest.hookimpl(wrapper=True)

@@ -91,36 +91,48 @@ def part(exercise: Exercise, kit: Kit, faster: Fraction = Fraction(0)) -> Part:
     first = -exercise.count_in_bars
     found: dict[int, list[tuple[float, Sound]]] = {}
     end = exercise.swing.played(exercise.length)
-    for note in notes(exercise, kit):
+    played = list(notes(exercise, kit))
+    over_the_seam = {(n.offset, n.number, n.part) for n in played if n.time == end}
+    loop_bar = int(exercise.loop_start / length)
+    for note in played:
         seconds = exercise.tempo.quarter(note.time + (note.offset >= 0) * Fraction(1, 10**9))
         at = float(note.time) + note.offset / 1000 / float(seconds)
         number = int(at // float(length))
-        if number < first:
-            number, at = first, float(first * length)
+        own = int(note.time // length)
+        if number < first or (
+            # Unevenness must not put a stroke where the loop does not come again.
+            own == loop_bar > number and (note.offset, note.number, note.part) not in over_the_seam
+        ):
+            number = max(own, first)
+            at = float(number * length)
+        elif number >= exercise.bars:
+            number = exercise.bars - 1
+            at = float(exercise.length) - _LAST
         sound = Sound(_LAYER.get(note.part, BESIDE), note.number, note.velocity, note.time == end)
         found.setdefault(number, []).append((at - number * float(length), sound))
+    basses = {kit.notes[voice] for voice in _BASS_DRUMS if voice in kit.notes}
     bars = []
     for number in range(first, exercise.bars):
         tempo = _tempo_at(exercise.tempo, number * length)
         quarter = Fraction(60_000_000_000) / (tempo * exercise.tempo.pulse)
-        moments = tuple(_moments(found.get(number, [])))
+        moments = tuple(_moments(found.get(number, []), basses))
         bars.append(Bar(number, length, tempo, quarter, moments))
-    loop_bar = int(exercise.loop_start / length)
     return Part(exercise, tuple(bars), exercise.count_in_bars, loop_bar)
 
 
-def _moments(placed: list[tuple[float, Sound]]) -> Iterator[Moment]:
+def _moments(placed: list[tuple[float, Sound]], basses: set[int]) -> Iterator[Moment]:
     placed.sort(key=itemgetter(0))
     for at, group in groupby(placed, key=itemgetter(0)):
         # A cable carries one after the other: the bass drum and accents must not wait.
         sounds = sorted(
             (sound for _, sound in group), key=lambda each: (-each.velocity, each.number)
         )
-        sounds.sort(key=lambda each: each.number not in _BASS_DRUMS)
+        sounds.sort(key=lambda each: each.number not in basses)
         yield Moment(at, tuple(sounds))
 
 
-_BASS_DRUMS = (35, 36)  # General MIDI
+_BASS_DRUMS = ("bass-drum", "bass-drum-2")
+_LAST = 1e-6  # quarter notes before the end, for what would fall behind it
 
 
 def _changed(tempo: TempoMap, faster: Fraction) -> TempoMap:

@@ -1,5 +1,6 @@
 """Single keys from the terminal, and the terminal put back as it was."""
 
+import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -20,6 +21,10 @@ KEYS = {
     "b": Command.BESIDE,
     "q": Command.QUIT,
 }
+
+
+# What arrow and other keys send: ECMA-48 control sequences, and single shifts.
+_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|O.|.)?")
 
 
 @contextmanager
@@ -45,7 +50,7 @@ def single_keys() -> Iterator[None]:
 
 def pressed() -> Iterator[Command]:
     """The commands of keys pressed since last asked; never waits."""
-    for letter in _letters():
+    for letter in _SEQUENCE.sub("", _letters()):
         command = KEYS.get(letter.lower())
         if command is not None:
             yield command

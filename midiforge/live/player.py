@@ -91,6 +91,7 @@ class Player:
     _lateness: Lateness = field(default_factory=Lateness)
     _offs: list[tuple[int, int]] = field(default_factory=list)
     _sounding: dict[int, int] = field(default_factory=dict)
+    _struck: set[int] = field(default_factory=set)
     _looked: int = 0
     _running: bool = False
 
@@ -104,8 +105,7 @@ class Player:
         Whatever is raised on the way is raised on, after everything has been ended.
         """
         try:
-            if self.program is not None:
-                self.output.send(bytes((0xC0 | self.channel - 1, self.program - 1)))
+            self._send_program()
             self._play()
         except Quit:
             pass
@@ -120,6 +120,7 @@ class Player:
         self.time.begin(self.clock.now() + LEAD)
         while place is not None:
             if self.rest and place.begins and not first:
+                self._stop_clock()  # one that falls silent looks like a very slow tempo
                 self.time.rest(self.rest)
             first = False
             try:
@@ -141,9 +142,9 @@ class Player:
                 self._pause()
                 self.time.begin(self.clock.now() + LEAD)
                 if not self._skip_wished():
-                    place = self.route.same_bar()
+                    place, first = self.route.same_bar(), True
                     continue
-            place = self.route.next_bar(self._bar_line_wish())
+            place = self.route.next_bar(*self._bar_line_wishes())
 
     def _play_bar(self, place: Place) -> bool:
         """Plays a bar; whether it came to its end."""
@@ -179,10 +180,12 @@ class Player:
                 continue
             if sound.number in self._sounding:
                 send(bytes((off, sound.number, 64)))
-            send(bytes((on, sound.number, sound.velocity)))
+            # Noted down first: whatever comes between must find it to end it.
             ends = deadline + NOTE
             self._sounding[sound.number] = ends
+            self._struck.add(sound.number)
             heappush(self._offs, (ends, sound.number))
+            send(bytes((on, sound.number, sound.velocity)))
 
     def _send_clock(self) -> None:
         if not self._running:
@@ -192,6 +195,11 @@ class Player:
             self.output.send(START if first else CONTINUE)
             self._running = True
         self.output.send(CLOCK)
+
+    def _stop_clock(self) -> None:
+        if self._running:
+            self.output.send(STOP)
+            self._running = False
 
     # Waiting
 
@@ -223,8 +231,8 @@ class Player:
         while offs and offs[0][0] <= now:
             ends, number = heappop(offs)
             if self._sounding.get(number) == ends:  # not struck again since
-                del self._sounding[number]
                 self.output.send(bytes((0x80 | self.channel - 1, number, 64)))
+                self._sounding.pop(number, None)
         turn = self.turned()
         if turn:
             raise Turned(turn)
@@ -249,13 +257,16 @@ class Player:
             else:
                 self._wishes.append(wish)
         if self._wishes:
-            self.route.ready(self._wishes[0])
+            self.route.ready(*self._wishes)
 
-    def _bar_line_wish(self) -> Command | None:
-        """The first wish whose music is ready; one that is not waits for the next bar line."""
-        if self._wishes and self.route.ready(self._wishes[0]):
-            return self._wishes.popleft()
-        return None
+    def _bar_line_wishes(self) -> tuple[Command, ...]:
+        """The wishes, if their music is ready; if not, they wait for the next bar line."""
+        wishes = tuple(self._wishes)
+        if not wishes or not self.route.ready(*wishes):
+            return ()
+        for _ in wishes:
+            self._wishes.popleft()
+        return wishes
 
     def _skip_wished(self) -> bool:
         return any(w in (Command.NEXT, Command.PREVIOUS, Command.AGAIN) for w in self._wishes)
@@ -268,11 +279,14 @@ class Player:
                 self.paused = False
 
     def _wait_for_port(self) -> None:
-        self._forget()
         self.watcher.say("the port is gone; waiting for it to come back")
         while not self.output.reopen():
             for _ in range(30):
                 self._idle()
+        # A module that kept its power may still hold what sounded when it was unplugged.
+        self._sounding |= dict.fromkeys(self._struck, 0)
+        self._silence()
+        self._send_program()
         self.watcher.say("the port is back")
 
     def _idle(self) -> None:
@@ -280,18 +294,33 @@ class Player:
         self.watcher.idle(2 * SLICE)
         self.clock.sleep(2 * SLICE)
 
+    def _send_program(self) -> None:
+        if self.program is not None:
+            self.output.send(bytes((0xC0 | self.channel - 1, self.program - 1)))
+
     # Ending
 
     def _silence(self) -> None:
-        """Ends every sounding note, then all sound, then the beat clock."""
+        """Ends every sounding note, then all sound, then the beat clock.
+
+        Everything is sent whatever is raised meanwhile; the first of that is raised in the end.
+        """
         off, control = 0x80 | self.channel - 1, 0xB0 | self.channel - 1
         messages = [bytes((off, number, 64)) for number in self._sounding]
         messages += [bytes((control, ALL_SOUND_OFF, 0)), bytes((control, ALL_NOTES_OFF, 0))]
         if self._running:
             messages.append(STOP)
-        self._forget()
+        raised: BaseException | None = None
         for message in messages:
-            self.output.send(message)
+            for _ in range(2):  # once more if something came in between
+                try:
+                    self.output.send(message)
+                    break
+                except BaseException as error:
+                    raised = raised or error
+        self._forget()
+        if raised is not None:
+            raise raised
 
     def _forget(self) -> None:
         self._sounding.clear()

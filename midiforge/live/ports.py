@@ -1,6 +1,7 @@
 """MIDI ports through python-rtmidi: found by part of their name or number, lost and found again."""
 
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -11,6 +12,9 @@ from midiforge.errors import MidiforgeError, quoted
 
 CLIENT = "midiforge"
 OUT, IN = "output", "input"
+
+# JACK takes messages once a period; a port that is closed before takes them along.
+_LEAVING = 0.1  # seconds
 
 
 class Midi(Protocol):
@@ -82,6 +86,8 @@ class RtOutput:
         self.virtual = virtual
         self.name = ""
         self._midi: Any = None
+        self._sent = False
+        self._error = _rtmidi_error()
         self._open()
 
     def _open(self) -> None:
@@ -102,7 +108,8 @@ class RtOutput:
     def send(self, message: bytes) -> None:
         """Sends a message; nothing happens while the port is gone."""
         if self._midi is not None:
-            with suppress(_rtmidi_error()):
+            self._sent = True
+            with suppress(self._error):
                 self._midi.send_message(message)
 
     def alive(self) -> bool:
@@ -111,7 +118,7 @@ class RtOutput:
             return False
         if self.virtual:
             return True
-        with suppress(_rtmidi_error()):
+        with suppress(self._error):
             return self.name in self._midi.get_ports()
         return False
 
@@ -125,8 +132,11 @@ class RtOutput:
         return True
 
     def close(self) -> None:
+        """Lets go of the port, after what was sent last has had time to leave."""
+        if self._midi is not None and self._sent:
+            time.sleep(_LEAVING)
         _close(self._midi)
-        self._midi = None
+        self._midi, self._sent = None, False
 
 
 class RtInput:
@@ -142,8 +152,6 @@ class RtInput:
         virtual: bool = False,
         clock: bool = False,
     ) -> None:
-        import time
-
         midi = _new(IN)
         try:
             midi.ignore_types(sysex=True, timing=not clock, active_sense=True)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
-from midiforge.live.bars import Bar, Part
+from midiforge.live.bars import FASTEST, SLOWEST, Bar, Part
 from midiforge.model.exercise import Exercise
 
 
@@ -79,15 +79,14 @@ class Route:
         self._time = 1
         self._number: int | None = None
 
-    def next_bar(self, wish: Command | None = None) -> Place | None:
+    def next_bar(self, *wishes: Command) -> Place | None:
         """The bar to play now, or None at the end.
 
-        wish: one of next, previous, again, slower and faster.
+        wishes: of next, previous, again, slower and faster, met one after the other.
         """
-        if wish in _MOVES:
-            return self._place() if self._go_to(self._index + _MOVES[wish]) else None
-        if wish in _TEMPOS:
-            self.faster += _TEMPOS[wish]
+        index, self.faster, moves = self._wished(wishes)
+        if moves:
+            return self._place() if self._go_to(index) else None
         part = self._part()
         if self._number is None:
             self._number = -part.count_in
@@ -114,15 +113,27 @@ class Route:
         index = self._after(self._index + 1)
         return None if index is None else self.exercises[index]
 
-    def ready(self, wish: Command) -> bool:
-        """Whether what a wish needs is made; if not, it is being made from now on."""
-        index: int | None = self._index
-        if wish in _MOVES:
-            index = self._after(self._index + _MOVES[wish])
-        if index is None:
+    def ready(self, *wishes: Command) -> bool:
+        """Whether what wishes need is made; if not, it is being made from now on."""
+        index, faster, _ = self._wished(wishes)
+        found = self._after(index)
+        if found is None:
             return True
-        made = self._prepare(index, self.faster + _TEMPOS.get(wish, 0))
+        made = self._prepare(found, faster)
         return not isinstance(made, Future) or made.done()
+
+    def _wished(self, wishes: Sequence[Command]) -> tuple[int, Fraction, bool]:
+        """The exercise and the tempo that wishes lead to, and whether any of them moves."""
+        index, faster, moves = self._index, self.faster, False
+        for wish in wishes:
+            if wish in _MOVES:
+                index, moves = max(index + _MOVES[wish], 0), True
+            elif wish in _TEMPOS:
+                changes = self.exercises[self._after(index) or 0].tempo.changes
+                wanted = faster + _TEMPOS[wish]
+                if all(SLOWEST <= tempo + wanted <= FASTEST for _, tempo in changes):
+                    faster = wanted
+        return index, faster, moves
 
     def _after(self, index: int) -> int | None:
         """The index, held to the list; None past the end of a lesson that has one."""
@@ -136,9 +147,6 @@ class Route:
             return False
         self._index, self._time = found, 1
         self._number = -self._part().count_in
-        following = self._after(found + 1)
-        if following is not None:
-            self._prepare(following, self.faster)
         return True
 
     def _part(self) -> Part:
@@ -163,6 +171,9 @@ class Route:
         part = self._part()
         number = -part.count_in if self._number is None else self._number
         self._number = number
+        following = self._after(self._index + 1)
+        if following is not None:
+            self._prepare(following, self.faster)
         return Place(
             index=self._index,
             part=part,
