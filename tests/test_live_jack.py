@@ -521,7 +521,6 @@ def test_arrow_keys_ask_for_nothing(jack: Server, module: Receiver, terminal: Te
     assert "silent:" not in terminal.shown
 
 
-@pytest.mark.xfail(reason="a note that sounds when it is stopped hangs until it is continued")
 def test_a_player_that_is_stopped_leaves_nothing_sounding(jack: Server, module: Receiver) -> None:
     # Ctrl-Z: either it asks for nothing, or everything is silent while it is stopped.
     with playing(jack, *LONG, process_group=0) as process:

@@ -15,12 +15,6 @@ from midiforge.errors import MidiforgeError
 from midiforge.live import ports as ports_module
 from midiforge.live.ports import RtInput, RtOutput, choose, ports
 
-
-def unfixed(why: str) -> pytest.MarkDecorator:
-    """A fault that is known and not yet put right; fails once it is."""
-    return pytest.mark.xfail(strict=True, reason=why)
-
-
 NAMES = ["Harbour Module:in 1", "Harbour Module:in 2", "Lantern:in", "Lantern", "Buoy:808"]
 
 
@@ -52,7 +46,6 @@ def test_what_is_not_one_port_is_one_line_that_lists_them(wanted: str) -> None:
     assert "output" in line
 
 
-@unfixed("only the first six digits are compared")
 def test_a_number_of_many_digits_is_no_port() -> None:
     with pytest.raises(MidiforgeError):
         choose(NAMES, "000001234", "output")
@@ -280,7 +273,6 @@ def test_a_port_that_went_is_not_alive_and_opens_again_when_it_is_back(library: 
     assert library.clients == 1
 
 
-@unfixed("looked for under its old number only")
 def test_a_port_that_comes_back_under_another_number_is_found(library: Library) -> None:
     # ALSA's names end in the client's number, which is a new one for a program started again.
     output = RtOutput("lantern")
@@ -297,7 +289,6 @@ def test_another_port_is_not_taken_for_the_one_that_went(library: Library) -> No
     assert not output.reopen()
 
 
-@unfixed("closed before the driver has taken it")
 def test_what_was_sent_last_gets_out_before_the_port_is_closed(
     library: Library, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -312,7 +303,6 @@ def test_what_was_sent_last_gets_out_before_the_port_is_closed(
     assert library.out == [b"\xb9\x7b\x00"]
 
 
-@unfixed("the client is let go of after it was deleted")
 def test_an_interrupt_while_a_port_is_closed_leaves_no_dead_client_in_use(library: Library) -> None:
     def interrupted() -> None:
         library.on_delete = lambda: None

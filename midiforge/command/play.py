@@ -1,6 +1,7 @@
 """midiforge play, midiforge ports"""
 
 import gc
+import signal
 import sys
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -133,6 +134,7 @@ def play(
             views.append(_show(held, player, route))
         else:
             _tell(player)
+        held.callback(_never_suspended())
         ask_for_priority()
         gc.collect()
         gc.freeze()
@@ -140,6 +142,15 @@ def play(
         held.callback(gc.enable)
         figures = player.play()
     print(f"Timing: {figures}")
+
+
+def _never_suspended() -> Callable[[], object]:
+    """Ctrl-Z asks for nothing: it would leave notes sounding. Gives what ends that."""
+    number = getattr(signal, "SIGTSTP", None)
+    if number is None:
+        return lambda: None
+    before = signal.signal(number, signal.SIG_IGN)
+    return lambda: signal.signal(number, before)
 
 
 def _screen(as_lines: bool) -> bool:

@@ -5,6 +5,7 @@ terminal that does not take them cannot hold up the music.
 """
 
 import os
+import re
 import shutil
 import sys
 import threading
@@ -125,7 +126,10 @@ class Display:
 
     def frame(self, width: int, height: int) -> str:
         """The whole picture for a terminal of that size."""
-        lines = self._lines(width)[:height]
+        lines = [_clip(line, width) for line in self._lines(width)]
+        while len(lines) > height and "" in lines:
+            lines.remove("")  # in a small terminal there is no room for air
+        lines = lines[:height]
         return (
             _HOME
             + "".join(f"{line}{_CLEAR_LINE}\r\n" for line in lines[:-1])
@@ -212,6 +216,21 @@ def plain_line(place: Place) -> str:
 
 def _called(exercise: Exercise | None) -> str:
     return f"{exercise.order}  {exercise.title}, {exercise.tempo}" if exercise else "the end"
+
+
+_ESCAPE = re.compile(r"(\x1b\[[0-9;]*m)")
+
+
+def _clip(line: str, width: int) -> str:
+    """The line, no wider than the terminal; what switches styles has no width."""
+    clipped, room = "", width
+    for i, piece in enumerate(_ESCAPE.split(line)):
+        if i % 2:
+            clipped += piece
+        else:
+            clipped += piece[:room]
+            room -= min(len(piece), room)
+    return clipped.rstrip() if _ESCAPE.search(line) is None else clipped
 
 
 def _cut(text: str, width: int) -> str:

@@ -1,5 +1,6 @@
 """MIDI ports through python-rtmidi: found by part of their name or number, lost and found again."""
 
+import re
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -62,7 +63,7 @@ def choose(names: list[str], wanted: str, direction: str) -> int:
             return names.index(others[0])
         raise MidiforgeError(f"there are {len(others)} MIDI {direction}s", hint=_listed(names))
     if wanted.isascii() and wanted.isdigit():
-        if 1 <= int(wanted[:6]) <= len(names):
+        if len(wanted) <= 4 and 1 <= int(wanted) <= len(names):
             return int(wanted) - 1
         raise MidiforgeError(f"there is no MIDI {direction} {wanted}", hint=_listed(names))
     exact = [i for i, name in enumerate(names) if name.lower() == wanted.lower()]
@@ -97,13 +98,21 @@ class RtOutput:
                 _virtual(midi, "out")
             else:
                 names = midi.get_ports()
-                index = choose(names, self.name or self.wanted, OUT)
+                index = self._index(names)
                 _open_port(midi, index, names[index])
                 self.name = names[index]
         except BaseException:
             _close(midi)
             raise
         self._midi = midi
+
+    def _index(self, names: list[str]) -> int:
+        """Which of the ports is ours: the one we had, or the one like it under a new number."""
+        if self.name not in names and self.name:
+            like = re.sub(r"\s*[0-9]+:[0-9]+$", "", self.name)  # as ALSA numbers its clients
+            with suppress(MidiforgeError):
+                return choose(names, like, OUT)
+        return choose(names, self.name or self.wanted, OUT)
 
     def send(self, message: bytes) -> None:
         """Sends a message; nothing happens while the port is gone."""
@@ -133,10 +142,13 @@ class RtOutput:
 
     def close(self) -> None:
         """Lets go of the port, after what was sent last has had time to leave."""
-        if self._midi is not None and self._sent:
-            time.sleep(_LEAVING)
-        _close(self._midi)
-        self._midi, self._sent = None, False
+        midi, self._midi = self._midi, None
+        try:
+            if midi is not None and self._sent:
+                time.sleep(_LEAVING)
+        finally:
+            self._sent = False
+            _close(midi)
 
 
 class RtInput:
