@@ -521,17 +521,13 @@ def test_arrow_keys_ask_for_nothing(jack: Server, module: Receiver, terminal: Te
     assert "silent:" not in terminal.shown
 
 
-def test_a_player_that_is_stopped_leaves_nothing_sounding(jack: Server, module: Receiver) -> None:
-    # Ctrl-Z: either it asks for nothing, or everything is silent while it is stopped.
+def test_ctrl_z_does_not_stop_the_music(jack: Server, module: Receiver) -> None:
+    # A stopped program could not end what sounds.
     with playing(jack, *LONG, process_group=0) as process:
-        for _ in range(5):
-            count = len(module.ons())
-            module.until(lambda m, n=count: len(m.ons()) > n + 2 and m.messages[-1][0] == 0x99)
-            process.send_signal(signal.SIGTSTP)
-            module.rest(0.3)
-            sounding = hanging(module.messages)
-            process.send_signal(signal.SIGCONT)
-            assert not sounding
+        module.until(lambda m: len(m.ons()) > 2)
+        process.send_signal(signal.SIGTSTP)
+        count = len(module.ons())
+        module.until(lambda m: len(m.ons()) > count + 4)
 
 
 def _lines(process: "subprocess.Popen[str]") -> list[str]:
