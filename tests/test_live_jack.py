@@ -32,11 +32,6 @@ SILENCE = [b"\xb9\x78\x00", b"\xb9\x7b\x00"]  # controllers 120 and 123 on chann
 CLOCK, START, STOP = b"\xf8", b"\xfa", b"\xfc"
 
 
-def unfixed(why: str) -> pytest.MarkDecorator:
-    """A fault that is known and not yet put right; fails once it is."""
-    return pytest.mark.xfail(strict=True, reason=why)
-
-
 FAST = ("--sticking", "RLRL", "--stages", "full", "--tempos", "300", "--count-in", "1")
 LONG = (*FAST, "--times", "0")
 
@@ -190,7 +185,6 @@ def test_a_module_that_goes_and_comes_back_is_played_on(jack: Server) -> None:
         module.kill()
 
 
-@unfixed("the ports of a server that died are still listed")
 def test_a_server_that_is_killed_and_started_again_is_found_again(own_jack: Server) -> None:
     module = Receiver(own_jack)
     try:

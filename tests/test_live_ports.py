@@ -121,6 +121,9 @@ class Library:
                 self.deleted = False
                 self.callback: Any = None
 
+            def get_current_api(self) -> int:
+                return 0  # none that has servers
+
             def get_ports(self) -> list[str]:
                 assert not self.deleted, "a deleted client was used: a crash"
                 return list(library.names)

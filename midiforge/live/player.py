@@ -238,7 +238,7 @@ class Player:
             raise Turned(turn)
         self._take_wishes()
         if spare > 2 * MS:
-            if now - self._looked > LOOK_EVERY:
+            if spare > 5 * MS and now - self._looked > LOOK_EVERY:
                 self._looked = now
                 if not self.output.alive():
                     raise PortGone

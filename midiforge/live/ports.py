@@ -15,6 +15,7 @@ CLIENT = "midiforge"
 OUT, IN = "output", "input"
 
 # JACK takes messages once a period; a port that is closed before takes them along.
+_LISTENING = "00010000"  # a socket's flags in /proc/net/unix: it accepts connections
 _LEAVING = 0.1  # seconds
 
 
@@ -87,6 +88,7 @@ class RtOutput:
         self.virtual = virtual
         self.name = ""
         self._midi: Any = None
+        self._server: str | None = None
         self._sent = False
         self._error = _rtmidi_error()
         self._open()
@@ -105,6 +107,7 @@ class RtOutput:
             _close(midi)
             raise
         self._midi = midi
+        self._server = _jack_server(midi)
 
     def _index(self, names: list[str]) -> int:
         """Which of the ports is ours: the one we had, or the one like it under a new number."""
@@ -123,7 +126,7 @@ class RtOutput:
 
     def alive(self) -> bool:
         """Whether the port is still there."""
-        if self._midi is None:
+        if self._midi is None or _jack_server(self._midi) != self._server:
             return False
         if self.virtual:
             return True
@@ -185,6 +188,26 @@ class RtInput:
         with suppress(Exception):
             self._midi.cancel_callback()
         _close(self._midi)
+
+
+def _jack_server(midi: Any) -> str | None:
+    """What tells one run of the JACK server from the next; None where nothing does.
+
+    A client of a server that died is told of it by nobody, and goes on seeing its ports. On Linux
+    the server listens on a socket named after it, whose inode is new with each start.
+    """
+    import os
+
+    if midi.get_current_api() != _rtmidi().API_UNIX_JACK or not sys.platform.startswith("linux"):
+        return None
+    name = os.environ.get("JACK_DEFAULT_SERVER", "default")
+    ending = f"/jack_{name}_{os.getuid()}_0"
+    with suppress(OSError), Path("/proc/net/unix").open(encoding="utf-8") as sockets:
+        for line in sockets:
+            words = line.split()
+            if words[-1].endswith(ending) and words[3] == _LISTENING:
+                return words[6]
+    return None
 
 
 def _rtmidi() -> Any:
