@@ -58,7 +58,7 @@ def choose(names: list[str], wanted: str, direction: str) -> int:
     there is if nothing is wanted. MidiforgeError says what else there is."""
     others = [name for name in names if not name.startswith(f"{CLIENT}:")] or names
     if not names:
-        raise MidiforgeError(f"there is no MIDI {direction}", hint=_how_to_get_ports())
+        raise MidiforgeError(f"there is no MIDI {direction}", hint=_here(_GET_PORTS))
     if not wanted:
         if len(others) == 1:
             return names.index(others[0])
@@ -236,7 +236,7 @@ def _new(direction: str) -> Any:
                 return kind(api, name=CLIENT)
             except rtmidi.RtMidiError as error:
                 why = str(error)
-    raise MidiforgeError("there is no MIDI system here", hint=why and _how_to_start())
+    raise MidiforgeError("there is no MIDI system here", hint=why and _here(_START))
 
 
 def _apis(rtmidi: Any) -> Iterator[int]:
@@ -313,17 +313,19 @@ def _how_to_install() -> str:
     return "pip install python-rtmidi"
 
 
-def _how_to_start() -> str:
-    if sys.platform.startswith("linux"):
-        return "load ALSA's sequencer (modprobe snd-seq), or start a JACK server (jackd)"
-    if sys.platform == "darwin":
-        return "open Audio MIDI Setup once"
-    return "check the MIDI driver in the Device Manager"
+# What to do on this system where there is no MIDI system, and where it has no ports.
+_START = {
+    "linux": "load ALSA's sequencer (modprobe snd-seq), or start a JACK server (jackd)",
+    "darwin": "open Audio MIDI Setup once",
+    "": "check the MIDI driver in the Device Manager",
+}
+_GET_PORTS = {
+    "linux": "switch on the module, or start a synthesiser; midiforge ports lists what is there",
+    "darwin": "plug in the module, or enable the IAC driver in Audio MIDI Setup",
+    "": "plug in the module and install its driver; midiforge ports lists what is there",
+}
 
 
-def _how_to_get_ports() -> str:
-    if sys.platform.startswith("linux"):
-        return "switch on the module, or start a synthesiser; midiforge ports lists what is there"
-    if sys.platform == "darwin":
-        return "plug in the module, or enable the IAC driver in Audio MIDI Setup"
-    return "plug in the module and install its driver; midiforge ports lists what is there"
+def _here(hints: dict[str, str]) -> str:
+    """The hint for this system; that of "" for any other."""
+    return hints.get(sys.platform, hints[""])

@@ -50,6 +50,3 @@ def read_ratio(text: str) -> Fraction:
             f"{quoted(text)} is not a swing ratio", hint="long to short, from 1:1 (straight) to 9:1"
         )
     return Fraction(int(match[1]), int(match[1]) + int(match[2]))
-
-
-STRAIGHT = Swing(Fraction(1), Fraction(1, 2))
