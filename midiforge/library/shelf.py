@@ -89,12 +89,14 @@ class Voice:
     """A sound by its name.
 
     fallback: what a kit without it plays instead; "" for none.
+    sign: how it is written, such as "G5 x open"; "" for as its fallback is.
     also: other names that find it.
     """
 
     name: str
     title: str
     fallback: str = ""
+    sign: str = ""
     also: tuple[str, ...] = ()
 
 

@@ -1,0 +1,5 @@
+"""How an exercise is written: staff places, note values, bars that repeat."""
+
+from midiforge.notation.score import Score, scores, write
+
+__all__ = ["Score", "scores", "write"]

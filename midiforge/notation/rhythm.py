@@ -1,0 +1,253 @@
+"""Writing a rhythm: which note values and rests stand for strokes at given times.
+
+A bar is written cell by cell, a cell being a beat (or a part of one that is counted in fives or
+sevens). No value crosses the end of its cell, so that every beat of the bar can be seen; within
+a cell a stroke lasts until the next, as far as one value can show that without hiding the middle
+of the beat, and rests are as few as that allows.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+from math import gcd, lcm
+
+from midiforge.errors import MidiforgeError
+from midiforge.model.meter import Meter
+
+# Names as MusicXML and the trade have them; lengths in quarter notes.
+VALUES = {
+    Fraction(4): "whole",
+    Fraction(2): "half",
+    Fraction(1): "quarter",
+    Fraction(1, 2): "eighth",
+    Fraction(1, 4): "16th",
+    Fraction(1, 8): "32nd",
+}
+FINEST = min(VALUES)
+_DOTTED = Fraction(3, 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A note value: its name, and whether it is dotted."""
+
+    name: str
+    dotted: bool = False
+
+    @property
+    def flags(self) -> int:
+        """How many beams or flags it has."""
+        return {"eighth": 1, "16th": 2, "32nd": 3}.get(self.name, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Tuplet:
+    """`actual` notes in the time of `normal`, each written as a `unit`."""
+
+    actual: int
+    normal: int
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """One written value: a stroke or a rest.
+
+    start, length: in quarter notes, the start from the bar line.
+    """
+
+    start: Fraction
+    length: Fraction
+    value: Value
+    is_rest: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A beat of a bar, or a part of one: what is beamed together.
+
+    start, length: in quarter notes, the start from the bar line.
+    """
+
+    start: Fraction
+    length: Fraction
+    tuplet: Tuplet | None
+    values: tuple[Written, ...]
+
+
+def value_of(length: Fraction) -> Value | None:
+    """The single value of a length in quarter notes, or None if none has it."""
+    if length in VALUES:
+        return Value(VALUES[length])
+    if length / _DOTTED in VALUES:
+        return Value(VALUES[length / _DOTTED], dotted=True)
+    return None
+
+
+def cells_of(meter: Meter) -> list[tuple[Fraction, Fraction, bool]]:
+    """The cells of a bar: start, length, and whether the cell is in three (dotted)."""
+    unit = Fraction(4, meter.unit)
+    cells = []
+    at = Fraction(0)
+    for group in meter.groups:
+        for size in _parts(group):
+            cells.append((at, size * unit, size % 3 == 0))
+            at += size * unit
+    return cells
+
+
+def _parts(group: int) -> Sequence[int]:
+    """A beat of so many units as one cell, or as cells of two and three units."""
+    if group & (group - 1) == 0 or (group % 3 == 0 and (group // 3) & (group // 3 - 1) == 0):
+        return (group,)
+    three = group % 2
+    return (2,) * ((group - 3 * three) // 2) + (3,) * three
+
+
+def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Cell, ...]:
+    """The cells of a bar with strokes at `onsets` (quarter notes from the bar line, rising).
+
+    Raises MidiforgeError for a rhythm finer than thirty-second notes.
+    """
+    if not onsets:
+        whole = Written(Fraction(0), meter.bar, Value("whole"), is_rest=True)
+        return (Cell(Fraction(0), meter.bar, None, (whole,)),)
+    written = []
+    for start, length, in_three in cells_of(meter):
+        inside = [time - start for time in onsets if start <= time < start + length]
+        written.append(_cell(start, length, in_three, inside))
+    return tuple(_with_half_rests(meter, written))
+
+
+def _cell(start: Fraction, length: Fraction, in_three: bool, onsets: list[Fraction]) -> Cell:
+    base = 3 if in_three else 1
+    shares = [time / length for time in onsets]
+    parts = lcm(*(share.denominator for share in shares)) if shares else 1
+    if in_three and parts == 2:
+        parts = 6  # dotted values say it without a number over them
+    tuplet = None
+    odd = parts // gcd(parts, base)
+    if odd & (odd - 1) == 0 and (not in_three or parts % 3 == 0 or parts == 1):
+        parts = lcm(parts, base)
+        written_parts = parts
+    else:
+        written_parts = _straight_parts(parts, base)
+    unit = length / written_parts
+    if unit < FINEST or unit not in VALUES:
+        raise MidiforgeError(
+            f"{parts} steps in the time of {_in_words(length)} are finer than "
+            "thirty-second notes, which is as fine as a staff is written",
+            hint="choose fewer steps, or a longer beat",
+        )
+    if written_parts != parts:
+        tuplet = Tuplet(parts, written_parts, VALUES[unit])
+    places = [int(share * parts) for share in shares]
+    values = []
+    for place, size, is_rest in _spelled(places, parts, base):
+        value = value_of(size * unit)
+        assert value is not None
+        each = length / parts
+        values.append(Written(start + place * each, size * each, value, is_rest))
+    return Cell(start, length, tuplet, tuple(values))
+
+
+def _straight_parts(parts: int, base: int) -> int:
+    """In the time of how many straight parts a tuplet of `parts` is written."""
+    straight = base
+    while straight * 2 <= parts:
+        straight *= 2
+    return straight
+
+
+def _in_words(length: Fraction) -> str:
+    value = value_of(length)
+    if value is None:
+        return f"{length} quarter notes"
+    name = f"{'dotted ' * value.dotted}{value.name}"
+    return f"{'an' if name[0] in 'ae' else 'a'} {name} note"
+
+
+def _spelled(places: list[int], parts: int, base: int) -> Iterator[tuple[int, int, bool]]:
+    """(place, size, is it a rest) in parts of a cell, from its first to its last."""
+    at = 0
+    for stroke, following in pairwise([*places, parts]):
+        yield from _rests(at, stroke, parts)
+        size = next(
+            size
+            for size in range(following - stroke, 0, -1)
+            if _has_value(size) and _can_be_seen(stroke, size, parts, base)
+        )
+        yield stroke, size, False
+        at = stroke + size
+    yield from _rests(at, parts, parts)
+
+
+def _has_value(size: int) -> bool:
+    """Whether so many equal parts have a single note value, plain or dotted."""
+    plain = size // 3 * 2 if size % 3 == 0 else size
+    return plain & (plain - 1) == 0
+
+
+def _can_be_seen(start: int, size: int, parts: int, base: int) -> bool:
+    """Whether a note of `size` from `start` leaves the middle (or the thirds) of the cell clear."""
+    if parts & (parts - 1) == 0:
+        return _within_halves(start, size, parts)
+    third, rest = divmod(parts, 3)
+    if rest or third & (third - 1):
+        return size & (size - 1) == 0 or base == 3  # fives and sevens have no middle
+    first, last = start // third, (start + size - 1) // third
+    if first == last:
+        return _within_halves(start % third, size, third)
+    if start % third == 0:
+        return size % third == 0 or 2 * size == 3 * third
+    if 2 * start == 2 * size == parts:
+        return True
+    return size == third and 2 * (start % third) == third
+
+
+def _within_halves(start: int, size: int, parts: int) -> bool:
+    block = parts
+    while block > 1 and start // (block // 2) == (start + size - 1) // (block // 2):
+        block //= 2
+    offset = start % block
+    if offset == 0:
+        return True
+    # Across the middle: only the usual syncopation, which begins a quarter of the way in.
+    return 4 * offset == block and 2 * size >= block
+
+
+def _rests(start: int, end: int, parts: int) -> Iterator[tuple[int, int, bool]]:
+    """Rests from `start` to `end`, none across a boundary that a beat shows."""
+    at = start
+    whole = _largest_plain(parts)
+    while at < end:
+        if at == 0 and end == parts:
+            size = parts if _has_value(parts) else whole
+        else:
+            size = whole
+            while at % size or at + size > end:
+                size //= 2
+        yield at, size, True
+        at += size
+
+
+def _largest_plain(parts: int) -> int:
+    return 1 << (parts.bit_length() - 1)
+
+
+def _with_half_rests(meter: Meter, cells: list[Cell]) -> Iterator[Cell]:
+    """The cells, with a half rest for each silent half of a bar of four quarters."""
+    quarters = meter.groups == (1, 1, 1, 1) and meter.unit == 4
+    at = 0
+    while at < len(cells):
+        pair = cells[at : at + 2]
+        silent = all(value.is_rest for cell in pair for value in cell.values)
+        if quarters and at % 2 == 0 and silent:
+            start = pair[0].start
+            rest = Written(start, Fraction(2), Value("half"), is_rest=True)
+            yield Cell(start, Fraction(2), None, (rest,))
+            at += 2
+        else:
+            yield cells[at]
+            at += 1

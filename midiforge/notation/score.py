@@ -1,0 +1,316 @@
+"""An exercise as it is written down: passages of bars, each with its voices.
+
+What is played over and over is written once, with how often it goes round. The hands share the
+upper voice and the feet the lower; whatever plays beside the player has a staff of its own.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from midiforge.errors import MidiforgeError
+from midiforge.model.counts import counts, steps_in_bar
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import CLICK, HANDS, Hit, OrnamentKind, Strength
+from midiforge.notation.rhythm import Cell, Tuplet, Value, Written, write_bar
+from midiforge.notation.sign import Sign, on_one_line, sign_of
+
+HANDS_VOICE, FEET_VOICE = "hands", "feet"
+SECTION_WORDS = {
+    "entry": "First time only",
+    "time": "Time",
+    "call": "Call",
+    "response": "Response: you alone",
+}
+_LIMB_ORDER = {limb: place for place, limb in enumerate(HANDS)}
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """One notehead of a note or chord.
+
+    hand: whose stroke it is, "R" or "L"; "" for feet and for what no limb plays.
+    """
+
+    sign: Sign
+    voice: str
+    is_ghost: bool = False
+    hand: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A note, a chord or a rest (no heads), in its place.
+
+    start, length: in quarter notes, the start from the bar line; the length is the written one.
+    mark: "open", "half-open" or "closed", of a hi-hat.
+    grace: the noteheads of the grace notes before it, in order.
+    sticking: the hands that strike, right before left; "" in a voice without one.
+    """
+
+    start: Fraction
+    length: Fraction
+    value: Value
+    heads: tuple[Head, ...] = ()
+    is_accented: bool = False
+    mark: str = ""
+    is_buzz: bool = False
+    grace: tuple[Head, ...] = ()
+
+    @property
+    def is_rest(self) -> bool:
+        return not self.heads
+
+    @property
+    def sticking(self) -> str:
+        return "".join(hand for hand in "RL" if any(head.hand == hand for head in self.heads))
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The notes of a cell: what is beamed together, and what a tuplet's bracket spans."""
+
+    start: Fraction
+    length: Fraction
+    tuplet: Tuplet | None
+    notes: tuple[Note, ...]
+
+    @property
+    def beam(self) -> tuple[int, int] | None:
+        """The first and the last note of the beam, by index; None for no beam."""
+        beamed = [i for i, note in enumerate(self.notes) if note.value.flags and not note.is_rest]
+        if len(beamed) < 2:
+            return None
+        span = self.notes[beamed[0] : beamed[-1] + 1]
+        return None if any(not note.value.flags for note in span) else (beamed[0], beamed[-1])
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """One voice of one bar.
+
+    name: "hands", "feet", or the name of what plays beside the player.
+    """
+
+    name: str
+    groups: tuple[Group, ...]
+
+    @property
+    def notes(self) -> Iterator[Note]:
+        for group in self.groups:
+            yield from group.notes
+
+    @property
+    def is_silent(self) -> bool:
+        return all(note.is_rest for note in self.notes)
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A written bar.
+
+    number: from 1, as in the exercise.
+    words: what is to be said above it.
+    is_repeat: whether it is the same as the one before, so that a sign can stand for it.
+    """
+
+    number: int
+    voices: tuple[Voice, ...]
+    words: str = ""
+    is_repeat: bool = False
+
+    def voice(self, name: str) -> Voice | None:
+        return next((voice for voice in self.voices if voice.name == name), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """Bars that are played `times` times."""
+
+    bars: tuple[Bar, ...]
+    times: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """An exercise as written; exercises that differ only in tempo are one score.
+
+    exercises: at its tempos, in order.
+    beside: what plays beside the player: the names of its voices.
+    counts: what is said on each grid step of a bar, with the step's start from the bar line.
+    """
+
+    exercises: tuple[Exercise, ...]
+    passages: tuple[Passage, ...]
+    beside: tuple[str, ...]
+    counts: tuple[tuple[Fraction, str], ...]
+
+    @property
+    def exercise(self) -> Exercise:
+        return self.exercises[0]
+
+    @property
+    def bars(self) -> Iterator[Bar]:
+        for passage in self.passages:
+            yield from passage.bars
+
+    @property
+    def voices(self) -> tuple[str, ...]:
+        """The library's names of all voices that are written on the player's staff."""
+        found: dict[str, None] = {}
+        for bar in self.bars:
+            for name in (HANDS_VOICE, FEET_VOICE):
+                voice = bar.voice(name)
+                for note in voice.notes if voice else ():
+                    found.update(dict.fromkeys(head.voice for head in (*note.heads, *note.grace)))
+        return tuple(found)
+
+
+def scores(exercises: Iterable[Exercise]) -> Iterator[Score]:
+    """The scores of exercises in running order; neighbours that differ only in tempo are one.
+
+    Raises MidiforgeError, naming the exercise and the bar, for what a staff cannot show.
+    """
+    group: list[Exercise] = []
+    for exercise in exercises:
+        if group and exercise.hits is not group[-1].hits:
+            yield write(group)
+            group = []
+        group.append(exercise)
+    if group:
+        yield write(group)
+
+
+def write(exercises: Sequence[Exercise]) -> Score:
+    """The score of an exercise at one tempo or several."""
+    first = exercises[0]
+    try:
+        return _write(first, tuple(exercises))
+    except MidiforgeError as error:
+        raise error.within(f"exercise {first.order}, {first.title}") from None
+
+
+def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
+    bar = exercise.meter.bar
+    hits = [hit for hit in (*exercise.hits, *exercise.answers) if hit.layer != CLICK]
+    hits = [hit for hit in hits if 0 <= hit.time < exercise.length]
+    names = _voice_names(hits)
+    entry = int(exercise.loop_start / bar)
+    last = min(entry + exercise.returns_after_bars, exercise.bars)
+    in_bar: dict[int, list[Hit]] = {}
+    for hit in hits:
+        in_bar.setdefault(int(hit.time // bar), []).append(hit)
+    words = _words(exercise)
+    bars: list[Bar] = []
+    closed = False
+    for number in range(last):
+        try:
+            voices = tuple(_voice(exercise, name, in_bar.get(number, []), number) for name in names)
+        except MidiforgeError as error:
+            raise error.within(f"bar {number + 1}") from None
+        voices, closed = _marked(voices, closed)
+        said = words.get(number, "")
+        said = "" if number and said == words.get(number - 1, "") else said
+        same = bool(bars) and number != entry and voices == bars[-1].voices
+        bars.append(Bar(number + 1, voices, said, is_repeat=same and not said))
+    times = max((exercise.bars - entry) // max(last - entry, 1), 1)
+    passages = [Passage(tuple(bars[:entry]))] if entry else []
+    passages.append(Passage(tuple(bars[entry:]), times))
+    beside = tuple(name for name in names if name not in (HANDS_VOICE, FEET_VOICE))
+    return Score(at_tempos, tuple(passages), beside, tuple(_counts(exercise)))
+
+
+def _counts(exercise: Exercise) -> Iterator[tuple[Fraction, str]]:
+    steps_in_bar(exercise.meter, exercise.step)
+    for i, said in enumerate(counts(exercise.meter, exercise.step)):
+        yield i * exercise.step, said
+
+
+def _words(exercise: Exercise) -> dict[int, str]:
+    """What is to be said of a bar, by its number from 0."""
+    bar = exercise.meter.bar
+    return {
+        number: SECTION_WORDS[section.kind]
+        for section in exercise.sections
+        if section.kind in SECTION_WORDS
+        for number in range(int(section.start / bar), int((section.start + section.length) / bar))
+    }
+
+
+def _voice_names(hits: Iterable[Hit]) -> list[str]:
+    """The voices that are written: what plays beside the player on top, then hands, then feet."""
+    found = dict.fromkeys(_voice_name(hit) for hit in hits)
+    own = [name for name in (HANDS_VOICE, FEET_VOICE) if name in found]
+    return [*(name for name in found if name not in own), *own]
+
+
+def _voice_name(hit: Hit) -> str:
+    if hit.limb is None:
+        return hit.layer
+    return HANDS_VOICE if hit.limb.is_hand else FEET_VOICE
+
+
+def _voice(exercise: Exercise, name: str, hits: Iterable[Hit], number: int) -> Voice:
+    at: dict[Fraction, list[Hit]] = {}
+    for hit in hits:
+        if _voice_name(hit) == name:
+            at.setdefault(hit.time - number * exercise.meter.bar, []).append(hit)
+    cells = write_bar(exercise.meter, sorted(at))
+    return Voice(name, tuple(_group(cell, at) for cell in cells))
+
+
+def _group(cell: Cell, at: dict[Fraction, list[Hit]]) -> Group:
+    notes = tuple(_note(value, at) for value in cell.values)
+    return Group(cell.start, cell.length, cell.tuplet, notes)
+
+
+def _note(written: Written, at: dict[Fraction, list[Hit]]) -> Note:
+    if written.is_rest:
+        return Note(written.start, written.length, written.value)
+    hits = sorted(at[written.start], key=lambda hit: _LIMB_ORDER.get(hit.limb, 9))  # type: ignore[arg-type]
+    heads = sorted((_head(hit) for hit in hits), key=lambda head: head.sign.place)
+    ornaments = [hit.ornament for hit in hits if hit.ornament]
+    grace = tuple(
+        Head(sign_of(ornament.voice), ornament.voice, False, ornament.limb.letter)
+        for ornament in ornaments
+        if ornament.limb
+        for _ in range(ornament.grace_notes)
+    )
+    return Note(
+        written.start,
+        written.length,
+        written.value,
+        tuple(heads),
+        is_accented=any(hit.strength is Strength.ACCENT for hit in hits),
+        mark=next((head.sign.mark for head in heads if head.sign.mark), ""),
+        is_buzz=any(ornament.kind is OrnamentKind.BUZZ for ornament in ornaments),
+        grace=grace,
+    )
+
+
+def _head(hit: Hit) -> Head:
+    sign = sign_of(hit.voice) if hit.limb else on_one_line(hit.voice)
+    hand = hit.limb.letter if hit.limb and hit.limb.is_hand else ""
+    return Head(sign, hit.voice, hit.strength is Strength.GHOST, hand)
+
+
+def _marked(voices: tuple[Voice, ...], is_open: bool) -> tuple[tuple[Voice, ...], bool]:
+    """The voices, with "closed" on the first closed hi-hat stroke after an open one."""
+    marked = []
+    for voice in voices:
+        if voice.name != HANDS_VOICE:
+            marked.append(voice)
+            continue
+        groups = []
+        for group in voice.groups:
+            notes = []
+            for note in group.notes:
+                if note.mark:
+                    is_open = True
+                elif is_open and any(head.voice == "hihat-closed" for head in note.heads):
+                    note = replace(note, mark="closed")
+                    is_open = False
+                notes.append(note)
+            groups.append(replace(group, notes=tuple(notes)))
+        marked.append(replace(voice, groups=tuple(groups)))
+    return tuple(marked), is_open

@@ -1,0 +1,1 @@
+"""Pages to read and play from: MusicXML, SVG, PDF, HTML."""
