@@ -42,17 +42,17 @@ def reason(error: OSError) -> str:
     return (error.strerror or type(error).__name__).lower()
 
 
-def write_aside(path: Path, text: str) -> None:
-    """Writes a text file as a whole or not at all; MidiforgeError if it cannot be written."""
+def write_aside(path: Path, content: str | bytes) -> None:
+    """Writes a file as a whole or not at all; MidiforgeError if it cannot be written."""
     import tempfile
 
     aside: Path | None = None
     try:
         with tempfile.NamedTemporaryFile(
-            "w", encoding="utf-8", dir=path.parent, prefix=".midiforge-", delete=False
+            dir=path.parent, prefix=".midiforge-", delete=False
         ) as stream:
             aside = Path(stream.name)
-            stream.write(text)
+            stream.write(content.encode() if isinstance(content, str) else content)
         aside.chmod(0o644)
         aside.replace(path)
     except OSError as error:

@@ -9,6 +9,7 @@ from midiforge.command.build import build
 from midiforge.command.kit import kit_app
 from midiforge.command.listing import listing
 from midiforge.command.play import play, ports
+from midiforge.command.sheet import sheet
 from midiforge.command.show import show
 
 app = typer.Typer(
@@ -23,6 +24,7 @@ app = typer.Typer(
 )
 app.command()(build)
 app.command()(show)
+app.command()(sheet)
 app.command()(play)
 app.command()(ports)
 app.add_typer(kit_app, name="kit")

@@ -1,16 +1,19 @@
 """Pieces put together as SVG: one line of music, or a sheet of several."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from midiforge.pages.engrave import SPACE
 from midiforge.pages.piece import Piece, Setting
 
 _GLYPH = 4 * SPACE / 1000  # SMuFL: a thousand font units are four spaces
 STYLE = (
-    ".line{stroke:#000;stroke-width:1}.thin{stroke:#000;stroke-width:1.6}"
-    ".thick{stroke:#000;stroke-width:5}.s{stroke:#000;fill:none}"
-    "text{text-anchor:middle}.start{text-anchor:start}.end{text-anchor:end}.hand.accent,.beat{font-weight:bold}.word{font-style:italic}"
+    ".line{stroke:currentColor;stroke-width:1}.thin{stroke:currentColor;stroke-width:1.6}"
+    ".thick{stroke:currentColor;stroke-width:5}.s{stroke:currentColor;fill:none}"
+    "text{text-anchor:middle}.start{text-anchor:start}.end{text-anchor:end}"
+    ".accent,.beat{font-weight:bold}.word{font-style:italic}"
 )
+_MARGIN = 2.0  # what lines at the edge stick out
 
 
 def glyph_definitions(glyphs: Mapping[str, str], used: Iterable[str]) -> str:
@@ -25,13 +28,21 @@ def glyph_definitions(glyphs: Mapping[str, str], used: Iterable[str]) -> str:
 def in_lines(setting: Setting, width: float) -> Iterator[list[Piece]]:
     """The pieces in lines no wider than `width`, each with its clef; beats of a bar may part."""
     line = [setting.head]
+    used = setting.head.width
     for piece in setting.pieces:
-        used = sum(each.width for each in line)
-        if len(line) > 1 and (used + piece.width > width + 0.5 or piece.starts_line):
+        if len(line) > 1 and used + piece.width > width + 0.5:
             yield line
-            line = [setting.clef]
+            line, used = [_numbered(setting, piece)], setting.clef.width
         line.append(piece)
+        used += piece.width
     yield line
+
+
+def _numbered(setting: Setting, following: Piece) -> Piece:
+    """The clef of a further line, with the number of its first bar."""
+    y = setting.staff - 0.7 * SPACE
+    number = f'<text class="start" x="0" y="{y:.1f}" font-size="13">{following.bar}</text>'
+    return replace(setting.clef, content=setting.clef.content + number)
 
 
 def joined(line: Sequence[Piece]) -> tuple[float, str]:
@@ -39,7 +50,21 @@ def joined(line: Sequence[Piece]) -> tuple[float, str]:
     at = 0.0
     parts = []
     for piece in line:
-        place = f' transform="translate({at:.1f} 0)"' if at else ""
-        parts.append(f"<g{place}>{piece.content}</g>")
+        parts.append(
+            f'<g transform="translate({at:.1f})">{piece.content}</g>' if at else piece.content
+        )
         at += piece.width
     return at, "".join(parts)
+
+
+def line_svg(
+    line: Sequence[Piece], height: float, glyphs: Mapping[str, str], font: str
+) -> tuple[float, str]:
+    """A line of music as an SVG document of its own, and its width in tenths of a space."""
+    width, content = joined(line)
+    used = frozenset[str]().union(*(piece.glyphs for piece in line))
+    return width + 2 * _MARGIN, (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{-_MARGIN:g} 0 '
+        f'{width + 2 * _MARGIN:.1f} {height:.1f}"><style>{STYLE}text{{font-family:{font}}}</style>'
+        f"{glyph_definitions(glyphs, used)}{content}</svg>"
+    )

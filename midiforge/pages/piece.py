@@ -6,15 +6,27 @@ them make a line, on paper as on a telephone.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from html import escape
 from itertools import pairwise
 from math import ceil
 
 from midiforge.model.counts import UNNAMED
-from midiforge.notation.rhythm import cells_of
-from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Bar, Note, Passage, Score, Voice
+from midiforge.model.meter import Meter
+from midiforge.notation.rhythm import Value, cells_of
+from midiforge.notation.score import (
+    FEET_VOICE,
+    HANDS_VOICE,
+    Bar,
+    Group,
+    Head,
+    Note,
+    Passage,
+    Score,
+    Voice,
+)
+from midiforge.notation.sign import sign_of
 from midiforge.pages.engrave import SPACE, Engraved, Engraver, Shapes
 
 COLUMN = 2.3 * SPACE  # the least distance of two columns of the grid
@@ -24,6 +36,7 @@ _REPEAT = 1.6 * SPACE  # what the dots of a repeat need
 _LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 15.0, 17.0, 19.0, 13.0  # sizes of letters
 _ROW = 2.3 * SPACE
 _STAFF = 4 * SPACE
+_STRETCH, _STRETCH_ALONE = 1.5, 1.8  # how much wider than it needs a bar is at most
 _SIMILE = 13 * SPACE  # a bar with nothing but the sign for "the same again"
 _LINE_STAFF_GAP = 2.2 * SPACE
 _THIN, _THICK = 1.6, 5.0
@@ -50,14 +63,14 @@ class Piece:
     content: SVG within the piece's own coordinates: tenths of a staff space, 0 0 at its top left.
     times: where the columns of the grid and the strokes stand: (quarter notes from the first
         downbeat, x).
-    starts_line: whether a new line has to begin with it.
+    glyphs: the music signs it draws.
     """
 
     width: float
     content: str
     times: tuple[tuple[Fraction, float], ...]
     bar: int
-    starts_line: bool = False
+    glyphs: frozenset[str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +88,6 @@ class Setting:
     pieces: tuple[Piece, ...]
     height: float
     staff: float
-    glyphs: frozenset[str]
 
 
 @dataclass(slots=True)
@@ -119,11 +131,32 @@ def cut(score: Score, engraver: Engraver, layout: Layout) -> Setting:
         for span, width in zip(spans, widths, strict=True)
     ]
     rows = _rows(score, cuts, layout)
+    pieces = tuple(_drawn(score, each, rows, layout) for each in cuts)
+    with_meter = _head(head, rows, head_width, len(score.beside), clef_only=False)
+    clef = _head(head, rows, head_width, len(score.beside), clef_only=True)
+    return Setting(with_meter, clef, pieces, rows.height, rows.staff)
+
+
+def key_piece(voice: str, engraver: Engraver) -> tuple[Piece, float]:
+    """A voice's sign alone on a staff, and how high that is."""
+    note = Note(Fraction(0), Fraction(1), Value("quarter"), (Head(sign_of(voice), voice),))
+    note = replace(note, mark=sign_of(voice).mark)
+    is_low = sign_of(voice).place <= _LOW
+    group = Group(Fraction(0), Fraction(1), None, (note,))
+    of = Voice(FEET_VOICE if is_low else HANDS_VOICE, (group,))
+    engraved = engraver.bar(_ONE_BEAT, Fraction(1), [[of]], (Fraction(0), Fraction(1)), _KEY_WIDTH)
+    top = -_KEY_ROOM[0]
     used: set[str] = set()
-    pieces = tuple(_drawn(score, each, rows, layout, used) for each in cuts)
-    with_meter = _head(head, rows, head_width, len(score.beside), used, clef_only=False)
-    clef = _head(head, rows, head_width, len(score.beside), used, clef_only=True)
-    return Setting(with_meter, clef, pieces, rows.height, rows.staff, frozenset(used))
+    content = _staff_lines(-top, _KEY_WIDTH, True)
+    [shapes] = engraved.staves
+    content += _shapes(shapes, _KEY_WIDTH / 2 - engraved.places["s1v0n0"], -top, used)
+    return Piece(_KEY_WIDTH, content, (), 0, frozenset(used)), _STAFF - top + _KEY_ROOM[1]
+
+
+_ONE_BEAT = Meter.parse("1/4")
+_LOW = 1  # staff places of the feet: stems down
+_KEY_WIDTH = 5 * SPACE
+_KEY_ROOM = (4.8 * SPACE, 2.2 * SPACE)  # above and below the staff
 
 
 # How wide, and where to cut
@@ -163,10 +196,16 @@ def _widths(
     room = layout.fill - head - 2 * _REPEAT
     if len(spans) > 1:
         share = max(float((end - start) / bar) for start, end in spans)
-        full = min(room, 1.5 * needed * share) / share
+        full = min(room, _STRETCH * needed * share) / share
     else:
-        bars = max(int(room // needed), 1)
-        full = min(room / bars, 1.5 * needed)
+        bars = list(score.bars)
+        written = sum(not each.is_repeat for each in bars)
+        similes = len(bars) - written
+        beside = min(similes, 1) * _SIMILE  # as much room as a sign needs beside a bar
+        in_line = max(int((room - beside) // needed), 1)
+        in_line = ceil(written / ceil(written / in_line))  # lines of about the same length
+        stretch = _STRETCH_ALONE if len(bars) == 1 else _STRETCH
+        full = min((room - beside * (room - beside > 0.9 * needed)) / in_line, stretch * needed)
     return [float((end - start) / bar) * full for start, end in spans]
 
 
@@ -222,7 +261,7 @@ def _rows(score: Score, cuts: Sequence[_Cut], layout: Layout) -> _Rows:
     words = 0.0
     if any(each.words or each.times > 1 for each in cuts):
         words = at + 0.8 * _WORD
-        at = words + 0.5 * SPACE
+        at = words + 0.9 * SPACE
     beside = []
     for top, bottom in zip(tops[:-1], bottoms[:-1], strict=True):
         at += max(top, SPACE)
@@ -243,7 +282,8 @@ def _rows(score: Score, cuts: Sequence[_Cut], layout: Layout) -> _Rows:
     return _Rows(words, tuple(beside), staff, tuple(sticking), counts, at + 0.8 * SPACE)
 
 
-def _drawn(score: Score, each: _Cut, rows: _Rows, layout: Layout, used: set[str]) -> Piece:
+def _drawn(score: Score, each: _Cut, rows: _Rows, layout: Layout) -> Piece:
+    used: set[str] = set()
     tops = (*rows.beside, rows.staff)
     parts = [_staff_lines(top, each.width, top == rows.staff) for top in tops]
     for shapes, top in zip(each.engraved.staves, tops, strict=True):
@@ -260,7 +300,7 @@ def _drawn(score: Score, each: _Cut, rows: _Rows, layout: Layout, used: set[str]
         parts += _counts(score, columns, rows)
     start = (each.bar.number - 1) * score.exercise.meter.bar
     times = tuple((start + time, columns[time]) for time in sorted(columns))
-    return Piece(each.width, "".join(parts), times, each.bar.number)
+    return Piece(each.width, "".join(parts), times, each.bar.number, frozenset(used))
 
 
 def _columns(score: Score, each: _Cut) -> Iterator[tuple[Fraction, float]]:
@@ -336,10 +376,9 @@ def _dots(x: float, top: float) -> str:
     )
 
 
-def _head(
-    head: Engraved, rows: _Rows, width: float, beside: int, used: set[str], clef_only: bool
-) -> Piece:
+def _head(head: Engraved, rows: _Rows, width: float, beside: int, clef_only: bool) -> Piece:
     """Clef and time signature, without the note that was engraved to find out where they end."""
+    used: set[str] = set()
     tops = (*rows.beside, rows.staff)
     parts = [_staff_lines(top, width, top == rows.staff) for top in tops]
     shapes = Shapes(
@@ -353,7 +392,7 @@ def _head(
     if beside:
         down = f"M0.8 {_n(tops[0] - SPACE)}V{_n(tops[-1] + _STAFF)}"
         parts.append(f'<path class="thin" d="{down}"/>')
-    return Piece(width, "".join(parts), (), 0)
+    return Piece(width, "".join(parts), (), 0, frozenset(used))
 
 
 _PERCUSSION_CLEF = "E069"

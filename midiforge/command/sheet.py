@@ -1,0 +1,61 @@
+"""midiforge sheet"""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from midiforge.command.inputs import takes_a_drill
+from midiforge.command.run import printable
+from midiforge.command.show import chosen_exercises
+from midiforge.errors import MidiforgeError
+
+if TYPE_CHECKING:
+    from midiforge.drill.drill import Drill
+    from midiforge.lesson import Dropped
+
+
+@takes_a_drill
+def sheet(
+    drill: "Drill",
+    out: Annotated[
+        str,
+        typer.Option("--out", metavar="FILE", help="The file: .pdf, .html, .svg or .musicxml."),
+    ] = "",
+    only: Annotated[
+        str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
+    ] = "",
+    paper: Annotated[
+        str, typer.Option("--paper", metavar="a4|letter", help="The paper to print on. [a4]")
+    ] = "a4",
+    large: Annotated[
+        bool, typer.Option("--large", help="Large print, for the music stand.")
+    ] = False,
+    with_counts: Annotated[
+        bool, typer.Option("--counts", help="Write the counts below the notes.")
+    ] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")] = False,
+) -> None:
+    """Write the exercises of a drill as engraved pages.
+
+    A booklet as PDF, or as one HTML file in which every exercise can be heard; a picture as
+    SVG; or MusicXML for notation programs.
+    """
+    if not out.strip():
+        raise MidiforgeError("no file is named", "--out", hint="such as --out lesson.pdf")
+    from midiforge.pages.paper import paper_of
+    from midiforge.pages.sheet import write_sheet
+    from midiforge.workshop import remarks
+
+    dropped: list[Dropped] = []
+    chosen = chosen_exercises(drill, only, dropped.append)
+    size = paper_of(paper, large)
+    write_sheet(Path(out), drill.title, chosen, drill.kit, size, with_counts)
+    if quiet:
+        return
+    plural = "s" * (len(chosen) != 1)
+    print(f"{printable(drill.title)}: {len(chosen)} exercise{plural} in {printable(out)}")
+    for sentence in remarks(drill):
+        print(f"mind: {printable(sentence)}")
+    for each in dropped if not only else ():
+        print(f"left out: {printable(each.why)}")

@@ -1,0 +1,314 @@
+"""What a lesson's booklet says, whatever it is printed on: entries, key, legend, cautions."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from midiforge.insight.meetings import hands_and_feet, meetings
+from midiforge.insight.words import listed, ranges
+from midiforge.library import shelf
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import CLICK, FEET, HANDS, Limb
+from midiforge.model.meter import NOTE_VALUES, Meter
+from midiforge.model.swing import Swing
+from midiforge.model.tempo import plain
+from midiforge.notation.score import Score, scores
+from midiforge.notation.sign import sign_of
+from midiforge.pages.engrave import Engraver
+from midiforge.pages.piece import Layout, Piece, Setting, cut, key_piece
+
+ABOUT = (
+    "Play each exercise round and round from the repeat sign, slowly at first, and go on to the "
+    "next tempo when it sits well. The numbers are those of the MIDI files."
+)
+CAUTIONS = (
+    "Ears: drums and headphones can damage hearing for good. Keep the volume moderate, the click "
+    "no louder than it must be, and give your ears pauses.",
+    "Hands, wrists, back, feet: warm up, begin slowly, rest a few minutes in every half hour. A "
+    "tempo on this page is an offer, not an order.",
+    "Stop when it hurts, tingles or goes numb. If it comes back, or your ears ring, ask a doctor, "
+    "an audiologist or a physiotherapist who knows musicians.",
+)
+_MOST_MEETINGS = 6
+_MUSIC_NOTES = {"quarter": "♩", "dotted quarter": "♩.", "eighth": "♪", "dotted eighth": "♪."}
+_SYLLABLES = {"e": "e", "&": "&", "a": "a"}
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One exercise at its tempos.
+
+    number: its numbers, as the MIDI files have them: "13-15".
+    anchor: a name for links, "n13".
+    job: what is new in it and what to mind, in a line or two.
+    tempos: as numbers in words; a single one such as "60 to 84" for a ramp.
+    facts: what stands above the music beside the tempos: swing, count-in, what plays along.
+    """
+
+    number: str
+    anchor: str
+    title: str
+    job: str
+    pulse: str
+    tempos: tuple[str, ...]
+    facts: tuple[str, ...]
+    score: Score
+    setting: Setting
+
+
+@dataclass(frozen=True, slots=True)
+class KeySign:
+    """A sign on the staff and what is struck."""
+
+    piece: Piece
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
+class Booklet:
+    """A lesson, ready to be set on pages.
+
+    legend: (sign, what it means).
+    glyphs: outlines of the music signs that occur.
+    key_height: of the pieces of the key.
+    """
+
+    title: str
+    entries: tuple[Entry, ...]
+    key: tuple[KeySign, ...]
+    key_height: float
+    legend: tuple[tuple[str, str], ...]
+    glyphs: dict[str, str]
+
+
+def booklet(
+    title: str, exercises: Iterable[Exercise], engraver: Engraver, layout: Layout
+) -> Booklet:
+    """The booklet of a lesson; MidiforgeError for what a staff cannot show."""
+    entries = tuple(_entry(score, engraver, layout) for score in scores(exercises))
+    voices = dict.fromkeys(voice for entry in entries for voice in entry.score.voices)
+    key, key_height = _key(sorted(voices, key=_from_the_bottom), engraver)
+    return Booklet(title, entries, key, key_height, tuple(_legend(entries)), dict(engraver.glyphs))
+
+
+def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
+    exercise = score.exercise
+    return Entry(
+        number=ranges(each.order for each in score.exercises),
+        anchor=f"n{exercise.order}",
+        title=_title(exercise),
+        job=" ".join(job(exercise)),
+        pulse=pulse_sign(exercise.meter),
+        tempos=tuple(_tempo(each) for each in score.exercises),
+        facts=tuple(_facts(score)),
+        score=score,
+        setting=cut(score, engraver, layout),
+    )
+
+
+def _title(exercise: Exercise) -> str:
+    """The title without the marks for accents, which the music shows."""
+    sticking = exercise.variant.sticking
+    return (
+        exercise.title.replace(sticking, sticking.replace(">", "")) if sticking else exercise.title
+    )
+
+
+def _tempo(exercise: Exercise) -> str:
+    return str(exercise.tempo).removesuffix(" bpm")
+
+
+def pulse_sign(meter: Meter) -> str:
+    """The note a tempo counts, as a sign where letters have one, else in words."""
+    return _MUSIC_NOTES.get(meter.pulse_name, meter.pulse_name)
+
+
+# What is new in an exercise
+
+
+def job(exercise: Exercise) -> Iterator[str]:
+    """What is new in an exercise, and what to mind, one sentence each."""
+    variant = exercise.variant
+    limbs = {hit.limb for hit in (*exercise.hits, *exercise.answers) if hit.limb}
+    hands, feet = limbs.intersection(HANDS), limbs.intersection(FEET)
+    if not hands:
+        said = "Feet alone, until they run without a thought"
+        if variant.feet_placement:
+            said += f"; they begin on {spoken(variant.feet_placement_name)}"
+        yield f"{said}."
+        return
+    parts = [f"begins on {spoken(variant.placement_name)}"]
+    if variant.backward:
+        parts.append("runs backward")
+    if variant.swapped:
+        parts.append("has the hands changed over")
+    yield f"The sticking {listed(parts)}{_accents(exercise)}."
+    if variant.feet_placement and feet:
+        yield f"The feet begin on {spoken(variant.feet_placement_name)}."
+    if feet:
+        yield from _meetings(exercise)
+
+
+def _accents(exercise: Exercise) -> str:
+    variant = exercise.variant
+    if variant.accent_placement is not None and variant.accents != "none":
+        return f", the accents on {spoken(variant.accent_placement_name)}"
+    return {"beats": ", with accents on the beats", "none": ", without accents"}.get(
+        variant.accents, ""
+    )
+
+
+def spoken(count: str) -> str:
+    """A count in words: "the e of 1", "2", "step 3 of beat 2"."""
+    if count.isdigit():
+        return count
+    beat, dot, step = count.partition(".")
+    if dot:
+        return f"step {step} of beat {beat}"
+    return f"the {count[-1]} of {count[:-1]}" if count[-1] in _SYLLABLES else count
+
+
+def _meetings(exercise: Exercise) -> Iterator[str]:
+    """Where a hand meets a foot, if that can be said in a line."""
+    if exercise.returns_after_bars != 1:
+        return
+    said = []
+    for (hand, foot), met in hands_and_feet(meetings(exercise)).items():
+        if 0 < len(met) <= _MOST_MEETINGS:
+            where = listed([each.count for each in met])
+            said.append(f"{hand.letter} with the {_FOOT_WORDS[foot]} on {where}")
+    if said:
+        yield f"Together: {'; '.join(said)}."
+
+
+_FOOT_WORDS = {Limb.RIGHT_FOOT: "right foot", Limb.LEFT_FOOT: "left foot"}
+
+
+def _facts(score: Score) -> Iterator[str]:
+    exercise = score.exercise
+    if exercise.feet:
+        yield f"feet: {exercise.feet}"
+    for name in score.beside:
+        line = "the line above" if len(score.beside) == 1 else "a line above"
+        yield f"beside you: {beside_title(name)} ({line})"
+    if not exercise.swing.is_straight:
+        yield swing_words(exercise.swing)
+    if exercise.count_in_bars:
+        bars = exercise.count_in_bars
+        yield f"{bars} {'bar' if bars == 1 else 'bars'} count-in"
+    if exercise.returns_after_bars > 1:
+        yield f"comes back after {exercise.returns_after_bars} bars"
+    if len(exercise.tempo.changes) > 1:
+        yield _ramp(exercise)
+    yield from _gap(exercise)
+    if exercise.dynamics.points:
+        yield _levels(exercise)
+
+
+def beside_title(name: str) -> str:
+    """The title of what plays beside the player; a typed pattern as it is."""
+    found = shelf.ostinatos().get(name)
+    return found.title if found else name
+
+
+def swing_words(swing: Swing) -> str:
+    """Such as "eighths swing 2:1"."""
+    ratio = swing.share / (1 - swing.share)
+    value = swing.pair / 2
+    name = next((name for name, each in NOTE_VALUES.items() if each == value), f"{value / 4} note")
+    return f"{name}s swing {ratio.numerator}:{ratio.denominator}"
+
+
+def _ramp(exercise: Exercise) -> str:
+    (start, first), (following, second) = exercise.tempo.changes[:2]
+    bars = (following - start) / exercise.meter.bar
+    way = "up" if second > first else "down"
+    plural = "bar" if bars == 1 else "bars"
+    every = "every bar" if bars == 1 else f"every {bars} {plural}"
+    return f"{way} by {plain(abs(second - first))} {every}"
+
+
+def _gap(exercise: Exercise) -> Iterator[str]:
+    """When the click is silent, if it comes and goes."""
+    bar = exercise.meter.bar
+    with_click = {hit.time // bar for hit in exercise.hits if hit.layer == CLICK and hit.time >= 0}
+    silent = [number + 1 for number in range(exercise.bars) if number not in with_click]
+    if not with_click:
+        yield "no click after the count-in" if exercise.count_in_bars else "no click"
+    elif silent:
+        yield (
+            f"the click rests in bars {ranges(silent)}" if len(silent) <= 16 else "the click rests"
+        )
+
+
+def _levels(exercise: Exercise) -> str:
+    points = exercise.dynamics.points
+    first, last = points[0][1], points[1][1] if len(points) > 1 else points[0][1]
+    if points[0][0] == 0 and first != last and points[1][0] > 0:
+        bars = (points[1][0] - points[0][0]) / exercise.meter.bar
+        return f"{'louder' if last > first else 'softer'} over {bars} bars, again and again"
+    return "every second time round softer"
+
+
+# The key
+
+
+def _from_the_bottom(voice: str) -> tuple[int, str]:
+    return sign_of(voice).place, voice
+
+
+def _key(voices: Sequence[str], engraver: Engraver) -> tuple[tuple[KeySign, ...], float]:
+    titles = shelf.voices()
+    pieces = [key_piece(voice, engraver) for voice in voices]
+    height = max((height for _, height in pieces), default=0.0)
+    signs = tuple(
+        KeySign(piece, titles[voice].title if voice in titles else voice)
+        for voice, (piece, _) in zip(voices, pieces, strict=True)
+    )
+    return signs, height
+
+
+def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
+    notes = [
+        note
+        for entry in entries
+        for bar in entry.score.bars
+        for voice in bar.voices
+        for note in voice.notes
+    ]
+    if any(note.sticking for note in notes):
+        yield "R  L", "right hand, left hand; bold with an accent"
+    if any(note.is_accented for note in notes):
+        yield ">", "accent"
+    if any(head.is_ghost for note in notes for head in note.heads):
+        yield "( )", "ghost note, as soft as it can be heard"
+    most = max((len(note.grace) for note in notes), default=0)
+    if most:
+        kinds = listed(["flam", "drag", "ruff"][: min(most, 3)])
+        yield "lR  rL", f"small note first, by the hand in small letters: {kinds}"
+    if any(note.is_buzz for note in notes):
+        yield "z", "buzz: press the stick into the head"
+    marks = {note.mark for note in notes}
+    for mark, sign, meaning in (
+        ("open", "o", "hi-hat open"),
+        ("half-open", "ø", "hi-hat half open"),
+        ("closed", "+", "hi-hat closed again"),
+    ):
+        if mark in marks:
+            yield sign, meaning
+    if any(bar.is_repeat for entry in entries for bar in entry.score.bars):
+        yield "%", "the bar before once more"
+    if any(passage.times > 1 for entry in entries for passage in entry.score.passages):
+        yield "2 times", "how often the MIDI file plays it; go round as long as you like"
+
+
+def once_round(exercise: Exercise) -> Exercise:
+    """The exercise written just once: a late entry, if any, and one time round."""
+    length = exercise.loop_start + exercise.returns_after_bars * exercise.meter.bar
+    if length >= exercise.length:
+        return exercise
+    return replace(
+        exercise,
+        bars=int(length / exercise.meter.bar),
+        hits=tuple(hit for hit in exercise.hits if hit.time < length),
+        answers=tuple(hit for hit in exercise.answers if hit.time < length),
+    )

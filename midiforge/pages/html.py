@@ -1,0 +1,156 @@
+"""The booklet as one HTML file: to read on any screen, to hear, to print."""
+
+import json
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from html import escape
+from pathlib import Path
+
+from midiforge import __version__
+from midiforge.pages.booklet import ABOUT, CAUTIONS, Booklet, Entry
+from midiforge.pages.drawing import STYLE, glyph_definitions, joined
+from midiforge.pages.engrave import SPACE
+from midiforge.pages.paper import Paper
+from midiforge.pages.piece import Piece
+from midiforge.pages.sound import Place, sound
+
+_HERE = Path(__file__).parent
+WIDEST = 46.0 * SPACE  # a line of music that a telephone shows at a size that can be read
+_SCREEN_SPACE, _LARGE_SCREEN_SPACE = 7.2, 10.0  # CSS pixels between staff lines
+_PAPER_NAMES = {"a4": "A4", "letter": "letter"}
+
+
+def html(booklet: Booklet, paper: Paper) -> str:
+    """The booklet as an HTML document that loads nothing from elsewhere.
+
+    Its settings come from `cut` with `WIDEST`, so that they fit a telephone.
+    """
+    drawings = [list(_drawings(entry)) for entry in booklet.entries]
+    places = [
+        [place for number, drawing in enumerate(each) for place in _places(drawing, number)]
+        for each in drawings
+    ]
+    data = json.dumps(sound(booklet, places), separators=(",", ":"), ensure_ascii=False)
+    data = data.replace("<", "\\u003c")  # or a name could end the script
+    used = frozenset[str]().union(
+        *(piece.glyphs for each in drawings for drawing in each for piece in drawing),
+        *(sign.piece.glyphs for sign in booklet.key),
+    )
+    parts = [
+        "<!DOCTYPE html>",
+        '<html lang="en"><head><meta charset="utf-8">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        f'<meta name="generator" content="midiforge {__version__}">',
+        f"<title>{_text(booklet.title)}</title>",
+        f"<style>{_style(paper)}</style></head><body>",
+        '<svg class="signs" width="0" height="0" aria-hidden="true">'
+        f"{glyph_definitions(booklet.glyphs, used)}</svg>",
+        f"<header><h1>{_text(booklet.title)}</h1><p>{_text(ABOUT)}</p>",
+        "<noscript><p>With scripts switched on, every exercise can be heard on this page; "
+        "nothing is loaded for it.</p></noscript></header><main>",
+        *_front(booklet),
+        *(
+            part
+            for entry, each in zip(booklet.entries, drawings, strict=True)
+            for part in _exercise(entry, each)
+        ),
+        "</main>",
+        f'<script type="application/json" id="lesson-sound">{data}</script>',
+        f"<script>{(_HERE / 'player.js').read_text(encoding='utf-8')}</script>",
+        "</body></html>",
+    ]
+    return "\n".join(parts) + "\n"
+
+
+def _style(paper: Paper) -> str:
+    own = (_HERE / "page.css").read_text(encoding="utf-8")
+    player = (_HERE / "player.css").read_text(encoding="utf-8")
+    screen = _LARGE_SCREEN_SPACE if paper.is_large else _SCREEN_SPACE
+    return (
+        f":root{{--space:{screen:g}px}}@media(min-width:48rem){{:root{{--space:{1.25 * screen:g}px}}}}"
+        f"\n{STYLE}\n{own}\n{player}\n"
+        f"@page{{size:{_PAPER_NAMES[paper.name]};margin:{paper.margin:g}mm}}"
+        f"@media print{{:root{{--space:{1.1 * paper.space:g}mm}}}}"
+    )
+
+
+def _front(booklet: Booklet) -> Iterator[str]:
+    yield '<section class="order"><h2>Practice order</h2><table><thead><tr><th>No.<th>exercise'
+    yield "<th>tempos<th class=blank>reached</tr></thead><tbody>"
+    for entry in booklet.entries:
+        yield (
+            f'<tr><td>{entry.number}<td><a href="#{entry.anchor}">{_text(entry.title)}</a>'
+            f"<td>{_text(', '.join(entry.tempos))}<td class=blank></tr>"
+        )
+    yield "</tbody></table></section>"
+    if booklet.key:
+        yield '<section class="key"><h2>Key</h2><ul class="voices">'
+        for sign in booklet.key:
+            drawing = _svg([sign.piece], booklet.key_height, "sign", sign.title)
+            yield f"<li>{drawing}<span>{_text(sign.title)}</span></li>"
+        yield '</ul><dl class="legend">'
+        for sign_text, meaning in booklet.legend:
+            yield f"<div><dt>{_text(sign_text)}</dt><dd>{_text(meaning)}</dd></div>"
+        yield (
+            "</dl><p class=small>Hands stems up, feet stems down. Places on the staff after "
+            "N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994.</p>"
+            "</section>"
+        )
+    yield '<section class="care"><h2>Look after yourself</h2><ul>'
+    yield from (f"<li>{_text(caution)}</li>" for caution in CAUTIONS)
+    yield "</ul></section>"
+
+
+def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
+    tempos = "".join(f"<span class=tempo>{_text(each)}</span>" for each in entry.tempos)
+    facts = f'<p class="facts">{_text(" · ".join(entry.facts))}</p>' if entry.facts else ""
+    yield (
+        f'<section class="exercise" id="{entry.anchor}" aria-labelledby="{entry.anchor}-title">'
+        f'<h2 id="{entry.anchor}-title"><span class="number">{entry.number}</span> '
+        f"{_text(entry.title)}</h2>"
+        f'<p class="job">{_text(entry.job)}</p>'
+        f'<p class="tempos">{_text(entry.pulse)} = {tempos}'
+        '<span class="reached">reached<i></i>on<i></i></span></p>'
+        f'{facts}<div class="player"></div><div class="music">'
+    )
+    for drawing in drawings:
+        label = f"bar {drawing[-1].bar}"
+        yield _svg(drawing, entry.setting.height, "system", label)
+    yield "</div></section>"
+
+
+def _drawings(entry: Entry) -> Iterator[list[Piece]]:
+    """The pieces as they are drawn: clef and time signature with the first."""
+    first, *others = entry.setting.pieces
+    yield [entry.setting.head, first]
+    for piece in others:
+        yield [piece]
+
+
+def _places(drawing: Sequence[Piece], number: int) -> Iterator[Place]:
+    before = 0.0
+    for piece in drawing:
+        for time, x in piece.times:
+            yield time, number, before + x
+        before += piece.width
+    if piece.times:
+        yield _end(piece), number, before
+
+
+def _end(piece: Piece) -> Fraction:
+    """When a piece is over, as far as its columns tell: one more of them."""
+    times = [time for time, _ in piece.times]
+    return times[-1] + (times[-1] - times[-2] if len(times) > 1 else Fraction(1))
+
+
+def _svg(drawing: Sequence[Piece], height: float, kind: str, label: str) -> str:
+    width, content = joined(drawing)
+    return (
+        f'<svg class="{kind}" style="--w:{width / SPACE:.2f}" viewBox="0 0 {width:.1f} '
+        f'{height:.1f}" role="img" aria-label="{_text(label)}">{content}</svg>'
+    )
+
+
+def _text(text: str) -> str:
+    """The text, safe between tags and in attributes; control characters are left out."""
+    return escape("".join(letter for letter in text if letter.isprintable() or letter == "\u200d"))

@@ -1,0 +1,155 @@
+"""The booklet on paper. Set by the typesetting library typst, which embeds all fonts."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from midiforge import __version__
+from midiforge.errors import MidiforgeError
+from midiforge.pages.booklet import ABOUT, CAUTIONS, Booklet, Entry
+from midiforge.pages.drawing import in_lines, line_svg
+from midiforge.pages.paper import Paper
+
+FONT = "Libertinus Serif"  # comes with the library
+_PAPERS = {"a4": "a4", "letter": "us-letter"}
+_TENTHS = 10
+
+# All that varies comes in as string literals or lengths, so that no text is read as markup.
+_RULES = """
+#set document(title: {title}, author: (), keywords: ("midiforge {version}",), date: none)
+#set page(paper: "{paper}", margin: (x: {margin}mm, top: {margin}mm, bottom: {margin}mm),
+  footer: context [#set text(size: 0.8em, fill: luma(90))
+    #text({title}) #h(1fr) #counter(page).display("1 / 1", both: true)])
+#set text(font: ("{font}", "DejaVu Sans Mono"), size: {size}pt, lang: "en")
+#set par(leading: 0.6em)
+#show heading.where(level: 1): it => block(below: 0.9em, text(size: 1.75em, it.body))
+#show heading.where(level: 2): it => block(above: 1.5em, below: 0.7em, text(size: 1.2em, it.body))
+#show heading.where(level: 3): it => it.body
+#let faint(body) = text(fill: luma(90), body)
+#let page-of(name) = context link(label(name), str(counter(page).at(label(name)).first()))
+#let blank(width) = box(width: width, height: 0.7em, stroke: (bottom: 0.5pt))
+#let tick = box(width: 0.75em, height: 0.75em, baseline: 0.08em, stroke: 0.6pt, radius: 0.1em)
+#let tempos(pulse, all) = [#text(pulse) #h(0.2em) = #h(0.5em)
+  #for each in all [#box[#tick #h(0.15em) #text(each)] #h(0.9em)]]
+#let exercise(number, name, title, job, tempo, facts) = block(below: 0.5em, sticky: true, {{
+  grid(columns: (auto, 1fr), column-gutter: 0.8em,
+    text(size: 1.25em, weight: "bold", number),
+    [#heading(level: 3, outlined: true, text(size: 1.1em, title)) #label(name)])
+  v(-0.1em)
+  if job != "" {{ block(above: 0.55em, below: 0.55em, emph(text(job))) }}
+  block(above: 0.55em, [#tempo #h(1fr) reached #blank(3.2em) on #blank(5em)])
+  if facts != "" {{ block(above: 0.5em, faint(text(size: 0.92em, facts))) }}
+}})
+#let music(width, svg) = image(bytes(svg), format: "svg", width: width * 1mm, alt: "drum notation")
+"""
+
+
+def pdf(booklet: Booklet, paper: Paper) -> bytes:
+    """The booklet as a PDF document. Raises MidiforgeError where typst is not installed."""
+    try:
+        import typst
+    except ImportError:
+        raise MidiforgeError(
+            "PDF needs the package typst", hint='pip install "midiforge[pages]"'
+        ) from None
+    compiler: Any = typst
+    source = "\n".join(_source(booklet, paper))
+    made: bytes = compiler.compile(source.encode(), format="pdf", timestamp=0)
+    return made
+
+
+def _source(booklet: Booklet, paper: Paper) -> Iterator[str]:
+    yield _RULES.format(
+        title=_string(booklet.title),
+        version=__version__,
+        paper=_PAPERS[paper.name],
+        margin=paper.margin,
+        font=FONT,
+        size=13 if paper.is_large else 10.5,
+    )
+    yield f"#heading(level: 1, text({_string(booklet.title)}))"
+    yield f"#text({_string(ABOUT)})"
+    yield from _order(booklet)
+    yield from _key(booklet, paper)
+    yield "== Look after yourself"
+    for caution in CAUTIONS:
+        yield f"- #text({_string(caution)})"
+    yield "#pagebreak()"
+    for entry in booklet.entries:
+        yield from _exercise(entry, booklet, paper)
+
+
+def _order(booklet: Booklet) -> Iterator[str]:
+    yield "== Practice order"
+    rows = "\n".join(
+        f"  text({_string(entry.number)}), link(label({_string(entry.anchor)}), "
+        f"text({_string(entry.title)})), text({_string(', '.join(entry.tempos))}), "
+        f"page-of({_string(entry.anchor)}), blank(3em),"
+        for entry in booklet.entries
+    )
+    yield (
+        "#table(columns: (auto, 1fr, auto, auto, auto), stroke: (x, y) => "
+        "(bottom: if y == 0 { 0.6pt } else { 0.2pt + luma(170) }), inset: (x: 4pt, y: 3.2pt),\n"
+        '  align: (right, left, left, right, left),\n  table.header(faint("No."), '
+        'faint("exercise"), faint("tempos"), faint("page"), faint("reached")),\n' + rows + ")"
+    )
+
+
+def _key(booklet: Booklet, paper: Paper) -> Iterator[str]:
+    if not booklet.key:
+        return
+    yield "== Key"
+    signs = "\n".join(
+        "  block(breakable: false, align(center)["
+        f"{_image([sign.piece], booklet, paper, booklet.key_height)}\n"
+        f"    #v(-0.5em) #text(size: 0.85em, {_string(sign.title)})]),"
+        for sign in booklet.key
+    )
+    columns = 5 if paper.is_large else 7
+    yield f"#grid(columns: (1fr,) * {columns}, row-gutter: 0.8em, column-gutter: 0.4em,\n{signs})"
+    legend = "\n".join(
+        f"  align(center, strong(text({_string(sign)}))), text({_string(meaning)}),"
+        for sign, meaning in booklet.legend
+    )
+    if legend:
+        yield (
+            "#grid(columns: (auto, 1fr, auto, 1fr), column-gutter: 0.9em, row-gutter: 0.7em,\n"
+            f"{legend})"
+        )
+    yield (
+        "#text(size: 0.85em, fill: luma(90))[Hands stems up, feet stems down. Places on the staff "
+        "after N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994.]"
+    )
+
+
+def _exercise(entry: Entry, booklet: Booklet, paper: Paper) -> Iterator[str]:
+    lines = [*in_lines(entry.setting, paper.line)]
+    images = [_image(line, booklet, paper, entry.setting.height) for line in lines]
+    tempos = "".join(f"{_string(each)}, " for each in entry.tempos)
+    head = (
+        f"#exercise({_string(entry.number)}, {_string(entry.anchor)}, {_string(entry.title)}, "
+        f"{_string(entry.job)}, tempos({_string(entry.pulse)}, ({tempos})), "
+        f"{_string(' · '.join(entry.facts))})"
+    )
+    room = (paper.height - 2 * paper.margin) * 0.8
+    tall = sum(entry.setting.height for _ in lines) / _TENTHS * paper.space
+    if tall < room:
+        body = "\n".join(f"#block(above: 0.3em, below: 0.3em)[{image}]" for image in images)
+        yield f"#block(breakable: false, below: 2.2em)[{head}\n{body}]"
+        return
+    yield f"#block(breakable: false)[{head}\n{images[0]}]"
+    yield from images[1:]
+    yield "#v(1.6em)"
+
+
+def _image(line: list[Any], booklet: Booklet, paper: Paper, height: float) -> str:
+    width, svg = line_svg(line, height, booklet.glyphs, f"'{FONT}'")
+    mm = width / _TENTHS * paper.space
+    return f"#music({mm:.2f}, {_string(svg)})"
+
+
+def _string(text: str) -> str:
+    """A text as a literal that typst reads back as it was; control characters are left out."""
+    kept = "".join(
+        letter for letter in text if letter.isprintable() or letter in "\u200c\u200d\u200e\u200f"
+    )
+    return '"' + kept.replace("\\", "\\\\").replace('"', '\\"') + '"'

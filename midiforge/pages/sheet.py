@@ -1,0 +1,122 @@
+"""A lesson's pages in the format that a file's ending names."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from midiforge.disk import reason, write_aside
+from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.kit import Kit
+from midiforge.model.exercise import Exercise
+from midiforge.notation.score import scores
+from midiforge.pages.paper import Paper
+
+MARK = b"midiforge"  # in every file that is written here
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """What is to be printed.
+
+    with_counts: whether the counts stand below the notes.
+    """
+
+    title: str
+    exercises: Iterable[Exercise]
+    kit: Kit
+    paper: Paper
+    with_counts: bool
+
+
+def write_sheet(
+    path: Path,
+    title: str,
+    exercises: Iterable[Exercise],
+    kit: Kit,
+    paper: Paper,
+    with_counts: bool = False,
+) -> None:
+    """Writes exercises as pages: PDF, HTML, SVG or MusicXML, by the ending of `path`.
+
+    Raises MidiforgeError for an unknown ending, for what a staff cannot show, for a library
+    that is not installed, and where a file is in the way that midiforge did not write; nothing
+    is written then.
+    """
+    make = FORMATS.get(path.suffix.lower())
+    if make is None:
+        raise MidiforgeError(_unknown(path), "--out", hint="one of " + ", ".join(FORMATS))
+    _check(path)
+    write_aside(path, make(Content(title, exercises, kit, paper, with_counts)))
+
+
+def _unknown(path: Path) -> str:
+    if not path.suffix:
+        return f"{quoted(path.name)} has no ending that names a format"
+    guess = nearest(path.suffix.lower(), FORMATS)
+    return f"no pages are written as {quoted(path.suffix)}" + (
+        f", {guess}" if guess.startswith("did") else ""
+    )
+
+
+def _check(path: Path) -> None:
+    try:
+        if not path.exists():
+            if not path.parent.is_dir():
+                raise MidiforgeError("is not a folder", str(path.parent))
+            return
+        if not path.is_file() or MARK not in path.read_bytes():
+            raise MidiforgeError("is there, and not written by midiforge", str(path))
+    except OSError as error:
+        raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
+
+
+def _pdf(content: Content) -> bytes:
+    from midiforge.pages.booklet import booklet
+    from midiforge.pages.engrave import Engraver
+    from midiforge.pages.pdf import pdf
+    from midiforge.pages.piece import Layout
+
+    line = content.paper.line
+    layout = Layout(line, fill=line, with_counts=content.with_counts)
+    return pdf(booklet(content.title, content.exercises, Engraver(), layout), content.paper)
+
+
+def _html(content: Content) -> str:
+    from midiforge.pages.booklet import booklet
+    from midiforge.pages.engrave import Engraver
+    from midiforge.pages.html import WIDEST, html
+    from midiforge.pages.piece import Layout
+
+    layout = Layout(WIDEST, with_counts=content.with_counts)
+    return html(booklet(content.title, content.exercises, Engraver(), layout), content.paper)
+
+
+def _svg(content: Content) -> str:
+    from midiforge.pages.booklet import booklet
+    from midiforge.pages.engrave import Engraver
+    from midiforge.pages.piece import Layout
+    from midiforge.pages.svg import svg
+
+    line = content.paper.line
+    layout = Layout(line, fill=line, with_counts=content.with_counts)
+    return svg(booklet(content.title, content.exercises, Engraver(), layout), content.paper)
+
+
+def _musicxml(content: Content) -> str | bytes:
+    from midiforge.pages.musicxml import musicxml
+
+    return musicxml(
+        content.title,
+        scores(content.exercises),
+        content.kit,
+        paper=content.paper,
+        with_counts=content.with_counts,
+    )
+
+
+FORMATS: Mapping[str, Callable[[Content], str | bytes]] = {
+    ".pdf": _pdf,
+    ".html": _html,
+    ".svg": _svg,
+    ".musicxml": _musicxml,
+}

@@ -1,0 +1,251 @@
+"""How exercises are written: note values, rests, beams, tuplets, staff places, repeats.
+
+Conventions checked here are common practice of engraving unless a source is named.
+"""
+
+from fractions import Fraction
+from itertools import pairwise, product
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import midiforge
+from midiforge.errors import MidiforgeError
+from midiforge.model.meter import Meter
+from midiforge.notation import scores
+from midiforge.notation.rhythm import VALUES, value_of, write_bar
+from midiforge.notation.score import FEET_VOICE, HANDS_VOICE
+from midiforge.notation.sign import HEADS, MARKS, sign_of
+
+F = Fraction
+METERS = ("4/4", "3/4", "2/4", "5/4", "6/8", "9/8", "12/8", "7/8", "2+2+3/8", "5+2/8", "2/2", "3/8")
+
+
+def spelled(meter: str, *onsets: Fraction) -> str:
+    """A bar in words: "q" quarter, "e" eighth, "s" sixteenth, "t" thirty-second; capitals rest."""
+    letters = {"whole": "w", "half": "h", "quarter": "q", "eighth": "e", "16th": "s", "32nd": "t"}
+    cells = []
+    for cell in write_bar(Meter.parse(meter), sorted(onsets)):
+        text = "".join(
+            (letters[v.value.name].upper() if v.is_rest else letters[v.value.name])
+            + "." * v.value.dotted
+            for v in cell.values
+        )
+        cells.append(f"{cell.tuplet.actual}({text})" if cell.tuplet else text)
+    return " ".join(cells)
+
+
+@pytest.mark.parametrize(
+    ("onsets", "expected"),
+    [
+        ((0,), "q"),
+        ((0, F(1, 2)), "ee"),
+        ((0, F(3, 4)), "e.s"),
+        ((0, F(1, 4)), "se."),
+        ((0, F(1, 4), F(3, 4)), "ses"),
+        ((F(1, 4), F(3, 4)), "Ses"),
+        ((F(1, 2),), "Ee"),
+        ((F(3, 4),), "ESs"),
+        ((0, F(1, 3), F(2, 3)), "3(eee)"),
+        ((0, F(2, 3)), "3(qe)"),
+        ((F(1, 3),), "3(Eq)"),
+        ((F(2, 3),), "3(Qe)"),
+        (tuple(F(i, 5) for i in range(5)), "5(sssss)"),
+        (tuple(F(i, 6) for i in range(6)), "6(ssssss)"),
+        (tuple(F(i, 8) for i in range(8)), "tttttttt"),
+    ],
+)
+def test_a_beat_is_written_as_drummers_read_it(onsets, expected) -> None:
+    assert spelled("1/4", *map(F, onsets)) == expected
+
+
+@pytest.mark.parametrize(
+    ("onsets", "expected"),
+    [
+        ((0,), "q. Q."),
+        ((0, F(1, 2), 1), "eee Q."),
+        ((0, 1), "qe Q."),
+        ((0, F(1, 2)), "eq Q."),
+        ((0, F(3, 4)), "e.e. Q."),  # two against the dotted beat: no number over them
+        (tuple(F(i, 4) for i in range(6)), "ssssss Q."),
+        (tuple(F(3 * i, 8) for i in range(4)), "4(eeee) Q."),
+    ],
+)
+def test_compound_meters_keep_the_dotted_beat(onsets, expected) -> None:
+    assert spelled("6/8", *map(F, onsets)) == expected
+
+
+def test_a_silent_half_of_a_four_four_bar_is_one_rest_but_never_across_the_middle() -> None:
+    assert spelled("4/4", F(2)) == "H q Q"
+    assert spelled("4/4", F(0)) == "q Q H"
+    assert spelled("4/4", F(1)) == "Q q H"
+    assert spelled("4/4", F(0), F(3)) == "q Q Q q"
+    assert spelled("4/4") == "W"
+
+
+def test_a_beat_of_five_or_seven_units_is_written_in_twos_and_a_three() -> None:
+    assert spelled("5+2/8", F(0), F(1), F(5, 2)) == "q q. q"
+    assert spelled("7+4/8", F(0), F(1), F(2), F(7, 2)) == "q q q. h"
+
+
+def test_eleven_steps_to_the_beat_of_five_eight_are_finer_than_a_staff_shows() -> None:
+    with pytest.raises(MidiforgeError, match="11 steps in the time of an eighth note are finer"):
+        write_bar(Meter.parse("5/8"), [F(i, 22) for i in range(11)])
+
+
+@st.composite
+def bars(draw):
+    meter = Meter.parse(draw(st.sampled_from(METERS)))
+    steps = draw(st.integers(1, 6))
+    step = meter.beat / steps
+    size = int(meter.bar / step)
+    marks = draw(st.lists(st.booleans(), min_size=size, max_size=size))
+    return meter, [i * step for i, mark in enumerate(marks) if mark]
+
+
+@settings(max_examples=400, deadline=None)
+@given(bars())
+def test_any_rhythm_is_written_without_a_gap_and_with_every_stroke(drawn) -> None:
+    meter, onsets = drawn
+    try:
+        cells = write_bar(meter, onsets)
+    except MidiforgeError:
+        return
+    values = [value for cell in cells for value in cell.values]
+    assert [value.start for value in values if not value.is_rest] == onsets
+    assert values[0].start == 0 and values[-1].start + values[-1].length == meter.bar
+    assert all(one.start + one.length == two.start for one, two in pairwise(values))
+    beats = {*meter.beats, meter.bar}
+    for cell in cells:
+        ratio = F(cell.tuplet.normal, cell.tuplet.actual) if cell.tuplet else F(1)
+        for value in cell.values:
+            written = {name: length for length, name in VALUES.items()}[value.value.name]
+            written *= F(3, 2) if value.value.dotted else 1
+            is_whole_bar_rest = value.is_rest and value.value.name == "whole"
+            assert is_whole_bar_rest or written * ratio == value.length
+            crossed = [beat for beat in beats if value.start < beat < value.start + value.length]
+            assert value.is_rest or not crossed, "a note across the beat"
+
+
+@settings(max_examples=200, deadline=None)
+@given(bars())
+def test_no_value_hides_the_middle_of_a_beat_of_sixteenths_but_the_usual_syncopation(drawn) -> None:
+    meter, onsets = drawn
+    if meter.groups != (1,) * meter.numerator or meter.unit != 4:
+        return
+    for cell in write_bar(meter, onsets):
+        if cell.tuplet:
+            continue
+        middle = cell.start + cell.length / 2
+        for value in cell.values:
+            start, end = value.start, value.start + value.length
+            if start < middle < end and start != cell.start:
+                assert start == cell.start + cell.length / 4 and not value.is_rest
+
+
+@pytest.mark.parametrize(
+    ("voice", "place", "head"),
+    [  # N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994; from memory
+        ("bass-drum", 1, "normal"),
+        ("floor-tom", 3, "normal"),
+        ("snare", 5, "normal"),
+        ("tom-mid", 6, "normal"),
+        ("tom-high", 7, "normal"),
+        ("ride", 8, "x"),
+        ("ride-bell", 8, "diamond"),
+        ("hihat-closed", 9, "x"),
+        ("crash", 10, "x"),
+        ("hihat-pedal", -1, "x"),
+        ("side-stick", 5, "x"),
+        ("cowbell", 7, "triangle"),
+    ],
+)
+def test_voices_stand_where_the_guidelines_put_them(voice, place, head) -> None:
+    sign = sign_of(voice)
+    assert (sign.place, sign.head) == (place, head)
+
+
+def test_every_voice_has_a_sign_and_voices_of_the_drum_set_share_none() -> None:
+    signs = {name: sign_of(name) for name in midiforge.voices()}
+    assert all(sign.head in HEADS and sign.mark in MARKS for sign in signs.values())
+    own = [name for name, voice in midiforge.voices().items() if voice.sign]
+    for one, two in product(own, own):
+        if one < two and signs[one] == signs[two]:
+            assert {one, two} <= {"maracas", "shaker"}, (one, two)
+
+
+def test_what_goes_round_is_written_once_and_says_how_often() -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RLL", "feet": "x... ..x.", "repeats": 4, "stages": "full"}
+    )
+    [score] = scores(midiforge.exercises(drill))
+    exercise = score.exercise
+    [passage] = score.passages
+    assert exercise.returns_after_bars == 3 == len(passage.bars)
+    assert passage.times == 4 == exercise.bars / 3
+
+
+def test_a_late_entry_is_a_passage_of_its_own() -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RLRR LRLL", "placements": "2", "entry": "late", "stages": "full",
+         "feet": "x...", "repeats": 2}
+    )  # fmt: skip
+    [score] = scores(midiforge.exercises(drill))
+    first, loop = score.passages
+    assert first.times == 1 and loop.times == 2
+    assert first.bars[0].words == "First time only"
+    first_hands = first.bars[0].voice(HANDS_VOICE)
+    assert first_hands is not None and next(first_hands.notes).is_rest
+
+
+def test_exercises_at_several_tempos_are_one_score() -> None:
+    drill = midiforge.check_drill({"sticking": "RLRR LRLL", "tempos": [60, 80], "feet": "tumbao"})
+    written = scores(midiforge.exercises(drill))
+    assert [[each.order for each in score.exercises] for score in written] == [
+        [1, 2],
+        [3, 4],
+        [5, 6],
+    ]
+
+
+def test_hands_are_the_upper_voice_and_both_feet_one_lower_voice() -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RLRR LRLL", "feet": ["1 3", "1 2 on LF"], "stages": "full"}
+    )
+    [score] = scores(midiforge.exercises(drill))
+    bar = next(iter(score.bars))
+    assert [voice.name for voice in bar.voices] == [HANDS_VOICE, FEET_VOICE]
+    feet = bar.voice(FEET_VOICE)
+    assert feet is not None
+    together = next(feet.notes)
+    assert {head.voice for head in together.heads} == {"bass-drum", "hihat-pedal"}
+
+
+def test_the_first_closed_stroke_after_an_open_hihat_says_so() -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "R >R R R", "steps": 1, "stages": "full",
+         "voicing": "RH=hihat-closed, RH accent=hihat-open"}
+    )  # fmt: skip
+    [score] = scores(midiforge.exercises(drill))
+    [bar] = score.bars
+    hands = bar.voice(HANDS_VOICE)
+    assert hands is not None
+    assert [note.mark for note in hands.notes] == ["", "open", "closed", ""]
+
+
+def test_strokes_in_both_hands_are_a_chord_with_both_letters() -> None:
+    drill = midiforge.check_drill({"sticking": "B L", "steps": 1, "stages": "hands"})
+    [score] = scores(midiforge.exercises(drill))
+    hands = next(iter(score.bars)).voice(HANDS_VOICE)
+    assert hands is not None
+    assert [note.sticking for note in hands.notes] == ["RL", "L", "RL", "L"]
+
+
+def test_lengths_have_a_single_value_or_none() -> None:
+    for length, name in VALUES.items():
+        plain, dotted = value_of(length), value_of(length * F(3, 2))
+        assert plain is not None and (plain.name, plain.dotted) == (name, False)
+        if length > F(1, 8):
+            assert dotted is not None and (dotted.name, dotted.dotted) == (name, True)
+    assert value_of(F(5, 4)) is None

@@ -1,0 +1,237 @@
+"""The booklet on paper, read back by poppler: its words, their places, and pictures of its pages.
+
+Paper sizes are those of ISO 216 (A4) and ANSI/ASME Y14.1 (Letter), in points of 1/72 inch.
+"""
+
+import re
+import shutil
+import subprocess
+from collections.abc import Sequence
+from itertools import pairwise
+from pathlib import Path
+from typing import NamedTuple
+from xml.etree import ElementTree
+
+import pytest
+
+import midiforge
+from midiforge.notation import scores
+from midiforge.notation.score import HANDS_VOICE
+from midiforge.pages.paper import paper_of
+from midiforge.pages.sheet import write_sheet
+
+EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("0*.toml"))
+POINTS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
+MM = 72 / 25.4
+
+needs_poppler = pytest.mark.skipif(
+    not all(map(shutil.which, ("pdftotext", "pdftoppm", "pdffonts", "pdfinfo"))),
+    reason="poppler's commands (package poppler-utils) are not installed",
+)
+
+
+class Word(NamedTuple):
+    page: int
+    left: float
+    top: float
+    right: float
+    bottom: float
+    text: str
+
+
+def _pdf(
+    folder: Path,
+    drill: midiforge.Drill,
+    paper: str = "a4",
+    large: bool = False,
+    counts: bool = False,
+) -> Path:
+    path = folder / "lesson.pdf"
+    found = midiforge.exercises(drill)
+    write_sheet(path, drill.title, found, drill.kit, paper_of(paper, large), counts)
+    return path
+
+
+def _run(*command: str | Path) -> str:
+    done = subprocess.run([*map(str, command)], capture_output=True, check=True)
+    return done.stdout.decode()
+
+
+def _words(pdf: Path) -> list[Word]:
+    page = 0
+    words = []
+    # Control characters of fonts without a Unicode map would not be XML.
+    text = re.sub("[\x00-\x08\x0b\x0c\x0e-\x1f]", "", _run("pdftotext", "-bbox", pdf, "-"))
+    for element in ElementTree.fromstring(text).iter():
+        tag = element.tag.rpartition("}")[2]
+        page += tag == "page"
+        if tag == "word":
+            box = [float(element.get(side, 0)) for side in ("xMin", "yMin", "xMax", "yMax")]
+            words.append(Word(page, *box, element.text or ""))
+    return words
+
+
+def _picture(pdf: Path, page: int, dots: int = 60) -> tuple[int, int, bytes]:
+    """Width, height and grey values of a page."""
+    made = subprocess.run(
+        ["pdftoppm", "-gray", "-r", str(dots), "-f", str(page), "-l", str(page), str(pdf)],
+        capture_output=True,
+        check=True,
+    ).stdout
+    found = re.match(rb"P5\s+(\d+)\s+(\d+)\s+255\s", made)
+    assert found
+    return int(found[1]), int(found[2]), made[found.end() :]
+
+
+def _rows(letters: Sequence[Word]) -> list[list[Word]]:
+    """Words in rows, by the height they stand at."""
+    rows: dict[tuple[int, int], list[Word]] = {}
+    for word in letters:
+        rows.setdefault((word.page, round(word.bottom)), []).append(word)
+    return [sorted(rows[key], key=lambda word: word.left) for key in sorted(rows)]
+
+
+@pytest.fixture(scope="module", params=[path.stem for path in EXAMPLES])
+def example(request, tmp_path_factory):
+    """An example's drill, its PDF on A4 and its words."""
+    drill = midiforge.read_drill(str(EXAMPLES[0].parent / f"{request.param}.toml"))
+    pdf = _pdf(tmp_path_factory.mktemp("pdf"), drill)
+    return drill, pdf, _words(pdf)
+
+
+@needs_poppler
+def test_every_exercise_is_there_in_running_order_with_its_numbers(example) -> None:
+    drill, _, words = example
+    text = " ".join(word.text for word in words)
+    at = text.index("Look after yourself")
+    for score in scores(midiforge.exercises(drill)):
+        orders = [each.order for each in score.exercises]
+        number = f"{orders[0]}-{orders[-1]}" if len(orders) > 1 else str(orders[0])
+        sticking = score.exercise.variant.sticking
+        title = score.exercise.title.replace(sticking, sticking.replace(">", ""))
+        found = text.find(f"{number} {title}", at)
+        assert found > at, f"{number} {title}"
+        at = found
+
+
+@needs_poppler
+def test_title_cautions_key_and_page_numbers_are_printed(example) -> None:
+    drill, pdf, words = example
+    pages = int(re.search(r"Pages:\s+(\d+)", _run("pdfinfo", pdf))[1])
+    text = " ".join(word.text for word in words)
+    assert text.startswith(drill.title)
+    for wanted in ("Practice order", "Key", "Weinberg", "hearing", "warm up", "doctor", "reached"):
+        assert wanted in text
+    for page in range(1, pages + 1):
+        on_page = " ".join(word.text for word in words if word.page == page)
+        assert f"{page} / {pages}" in on_page
+
+
+@needs_poppler
+def test_letters_below_the_notes_spell_the_sticking(example) -> None:
+    drill, _, words = example
+    first = next(word.page for word in words if word.text == "reached" and word.page > 1)
+    rows = _rows([word for word in words if word.page >= first])
+    printed = ["".join(word.text for word in row if word.text not in "lr") for row in rows]
+    printed = [row for row in printed if set(row) <= set("RL")]
+    wanted = ""
+    for score in scores(midiforge.exercises(drill)):
+        for bar in score.bars:
+            hands = bar.voice(HANDS_VOICE)
+            if hands and not bar.is_repeat:
+                wanted += "".join(note.sticking for note in hands.notes)
+    # "Together: R with the right foot" says hands in words; rows of letters alone are music.
+    assert "".join(printed) == wanted
+
+
+@needs_poppler
+@pytest.mark.parametrize(("paper", "large"), [("a4", False), ("letter", False), ("letter", True)])
+def test_nothing_is_cut_off_or_off_the_page(example, paper, large, tmp_path) -> None:
+    drill, _, _ = example
+    pdf = _pdf(tmp_path, drill, paper, large, counts=True)
+    size = re.search(r"Page size:\s+([\d.]+) x ([\d.]+)", _run("pdfinfo", pdf))
+    width, height = float(size[1]), float(size[2])
+    assert (width, height) == pytest.approx(POINTS[paper], abs=0.5)
+    pages = int(re.search(r"Pages:\s+(\d+)", _run("pdfinfo", pdf))[1])
+    margin = round(6 / 25.4 * 60)
+    for page in range(1, pages + 1):
+        across, down, grey = _picture(pdf, page)
+        rows = [grey[i * across : (i + 1) * across] for i in range(down)]
+        assert min(min(row) for row in rows) < 128, "an empty page"
+        edge = [*rows[:margin], *rows[-margin:]]
+        edge += [row[:margin] for row in rows] + [row[-margin:] for row in rows]
+        assert min(min(row) for row in edge) > 200, f"ink in the margin of page {page}"
+
+
+@needs_poppler
+def test_a_heading_is_never_parted_from_its_music(example) -> None:
+    drill, pdf, words = example
+    heads = [word for word in words if word.text == "reached" and word.page > 1]
+    assert len(heads) == len(list(scores(midiforge.exercises(drill))))
+    for head in heads:
+        across, _, grey = _picture(pdf, head.page)
+        scale = 60 / 72
+        below = grey[
+            int((head.bottom + 2) * scale) * across : int((head.bottom + 140) * scale) * across
+        ]
+        rows = [below[i : i + across] for i in range(0, len(below) - across, across)]
+        # A staff line is a run of ink; letters are not.
+        assert max(sum(value < 160 for value in row) for row in rows) > 60, head
+
+
+@needs_poppler
+def test_all_fonts_are_embedded(example) -> None:
+    _, pdf, _ = example
+    lines = _run("pdffonts", pdf).splitlines()[2:]
+    assert lines
+    for line in lines:
+        embedded, subset, unicode_map = line.split()[-5:-2]
+        assert (embedded, subset, unicode_map) == ("yes", "yes", "yes"), line
+
+
+@needs_poppler
+@pytest.mark.parametrize(("large", "space"), [(False, 1.7), (True, 2.5)])
+def test_large_print_has_a_larger_staff(large, space, tmp_path) -> None:
+    drill = midiforge.check_drill({"sticking": "RLRR LRLL", "feet": "tumbao", "stages": "full"})
+    pdf = _pdf(tmp_path, drill, large=large)
+    dots = 300
+    across, down, grey = _picture(pdf, 2, dots)
+    dark = [sum(v < 128 for v in grey[i * across : (i + 1) * across]) for i in range(down)]
+    lines = [i for i, count in enumerate(dark) if count > 0.55 * across and dark[i - 1] < count / 2]
+    steps = [(two - one) / dots * 25.4 for one, two in pairwise(lines)]
+    staff = [step for step in steps if step < 4]
+    assert len(staff) == 4
+    assert staff == pytest.approx([space] * 4, abs=0.1)
+
+
+@needs_poppler
+def test_names_with_markup_quotes_and_other_scripts_come_out_as_text(tmp_path) -> None:
+    title = 'Knot <b>#let x = "1"</b> $a_b$ *not bold* \\ @ref [x] // Größe'
+    drill = midiforge.check_drill({"title": title, "sticking": "RL", "feet": "x..."})
+    words = _words(_pdf(tmp_path, drill))
+    text = " ".join(word.text for word in words)
+    assert text.startswith(title)
+    drill = midiforge.check_drill({"title": "練習 الدرس 😀 \u202e \x07", "sticking": "RL"})
+    assert _pdf(tmp_path, drill).stat().st_size > 1000
+
+
+@needs_poppler
+def test_a_late_entry_and_a_form_are_said_above_the_music(tmp_path) -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RLRR LRLL", "placements": "2", "entry": "late", "feet": "x...",
+         "stages": "full", "repeats": 3}
+    )  # fmt: skip
+    text = " ".join(word.text for word in _words(_pdf(tmp_path, drill)))
+    assert "First time only" in text and "3 times" in text
+    drill = midiforge.check_drill(
+        {"sticking": "RLRR LRLL", "form": "2 call 2 response", "stages": "hands"}
+    )
+    text = " ".join(word.text for word in _words(_pdf(tmp_path, drill)))
+    assert "Call" in text and "Response: you alone" in text
+
+
+def test_the_same_drill_gives_the_same_bytes(tmp_path) -> None:
+    pytest.importorskip("typst")
+    drill = midiforge.check_drill({"sticking": "RLRR LRLL", "feet": "tumbao"})
+    first = _pdf(tmp_path, drill).read_bytes()
+    assert _pdf(tmp_path, drill).read_bytes() == first
