@@ -296,7 +296,7 @@ def _drawn(score: Score, each: _Cut, rows: _Rows, layout: Layout) -> Piece:
         parts.append(_text(each.width - 2, rows.words, _WORD, "word", said, "end"))
     columns = dict(_columns(score, each))
     parts += _sticking(each, rows)
-    if layout.with_counts:
+    if layout.with_counts and each.notes:  # a sign for the same bar again needs no counts
         parts += _counts(score, columns, rows)
     start = (each.bar.number - 1) * score.exercise.meter.bar
     times = tuple((start + time, columns[time]) for time in sorted(columns))

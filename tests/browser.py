@@ -1,0 +1,42 @@
+"""A real browser for the tests of pages: headless Chromium, driven over WebDriver."""
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+# No sandbox where everything runs as root; nothing asked of the network; sound without a click.
+_ARGUMENTS = (
+    "--headless=new --no-sandbox --disable-gpu --disable-quic --no-first-run "
+    "--disable-background-networking --disable-component-update --disable-sync "
+    "--disable-dev-shm-usage --autoplay-policy=no-user-gesture-required --hide-scrollbars"
+)
+
+
+def chromium(profile: Path) -> Iterator[Any]:
+    """A running browser; skips the test where there is none."""
+    program, driver = shutil.which("chromium"), shutil.which("chromedriver")
+    if program is None or driver is None:
+        pytest.skip("pages are tested in Chromium: no chromium and chromedriver here")
+    try:
+        from selenium import webdriver
+    except ImportError:
+        pytest.skip("pages are tested in Chromium by selenium, which is not installed")
+    options = webdriver.ChromeOptions()
+    options.binary_location = program
+    for argument in (*_ARGUMENTS.split(), "--window-size=1000,700", f"--user-data-dir={profile}"):
+        options.add_argument(argument)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    with webdriver.Chrome(
+        options=options, service=webdriver.ChromeService(executable_path=driver)
+    ) as browser:
+        browser.set_script_timeout(20)
+        yield browser
+
+
+def sized(browser: Any, width: int, height: int) -> None:
+    """Gives the page a size in CSS pixels, also one that no window can have."""
+    screen = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)

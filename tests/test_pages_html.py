@@ -1,0 +1,281 @@
+"""The booklet as one HTML file, in a real browser: what is where, at the size of a desk's screen,
+of a telephone's and of paper, and what its player is told."""
+
+import base64
+import json
+import re
+from collections.abc import Iterator
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import pytest
+from browser import chromium, sized
+
+import midiforge
+from midiforge.kit import read_kit
+from midiforge.model.exercise import Exercise
+from midiforge.pages.paper import paper_of
+from midiforge.pages.sheet import write_sheet
+
+EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("0*.toml"))
+DENSE: dict[str, dict[str, Any]] = {
+    "thirty-seconds": {"sticking": "RLRR LRLL", "steps": 8, "feet": "tumbao"},
+    "twelve to the beat": {"sticking": "RLL", "steps": 12, "feet": "x..x", "meter": "3/4"},
+    "drags in sevens": {"sticking": "llR L rrL R >R Lz (L)", "steps": 7, "feet": "1 2 3"},
+    "five against four": {"sticking": ">RLRLL", "steps": 5, "feet": "samba"},
+    "mixed": {
+        "sticking": "R(L)K",
+        "meter": "2+2+3/8",
+        "feet": "1 2 3 on LF",
+        "layers": "x.xx.xx as cowbell",
+    },
+    "both hands": {"sticking": "B R+K L H", "voicing": "RH=ride,LH=snare"},
+    "cut time": {"sticking": "lR lR", "meter": "2/2", "steps": 8, "feet": "1"},
+}
+
+
+def _html(folder: Path, drill: midiforge.Drill, counts: bool = True, large: bool = False) -> Path:
+    path = folder / "lesson.html"
+    paper = paper_of("a4", large)
+    write_sheet(path, drill.title, midiforge.exercises(drill), drill.kit, paper, counts)
+    return path
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    yield from chromium(tmp_path_factory.mktemp("chromium"))
+
+
+# Boxes of everything drawn: noteheads and rests (uses), letters (text), by the piece they are in.
+_MEASURE = """
+const box = (e) => {
+  const b = e.getBoundingClientRect();
+  return [b.left, b.top, b.right, b.bottom];
+};
+return [...document.querySelectorAll('svg.system')].map((svg) => ({
+  svg: box(svg),
+  letters: [...svg.querySelectorAll('text')].map(
+    (t) => [t.getAttribute('class'), t.textContent, box(t)]),
+  signs: [...svg.querySelectorAll('use')].map((u) => [u.getAttribute('href').slice(2), box(u)]),
+}));
+"""
+_HEADS = {"E0A2", "E0A3", "E0A4", "E0A9", "E0B3", "E0DB", "E0B9", "E0CF", "E0E2"}  # SMuFL noteheads
+
+
+def _overlap(one: list[float], two: list[float], by: float = 0.5) -> bool:
+    return (
+        one[0] < two[2] - by and two[0] < one[2] - by
+        and one[1] < two[3] - 2 * by and two[1] < one[3] - 2 * by  # room above letters counts
+    )  # fmt: skip
+
+
+def _drills() -> Iterator[Any]:
+    for path in EXAMPLES:
+        yield pytest.param(lambda path=path: midiforge.read_drill(str(path)), id=path.stem)
+    for name, keys in DENSE.items():
+        drill = {"title": name, "tempos": 60, **keys}
+        yield pytest.param(lambda drill=drill: midiforge.check_drill(drill), id=name)
+
+
+@pytest.mark.parametrize("width", [1280, 375, 320])
+@pytest.mark.parametrize("made", _drills())
+def test_letters_stand_below_their_notes_and_nothing_overlaps(
+    browser: Any, tmp_path: Path, made: Any, width: int
+) -> None:
+    sized(browser, width, 900)
+    browser.get(_html(tmp_path, made()).as_uri())
+    wide = browser.execute_script("return document.documentElement.scrollWidth")
+    assert wide <= width, "the page scrolls sideways"
+    for piece in browser.execute_script(_MEASURE):
+        left, top, right, bottom = piece["svg"]
+        assert left >= -0.5 and right <= width + 0.5
+        letters = [(kind, text, box) for kind, text, box in piece["letters"]]
+        heads = [box for sign, box in piece["signs"] if sign in _HEADS]
+        for kind, text, box in letters:
+            assert top - 1 <= box[1] and box[3] <= bottom + 1, f"{text} is cut off"
+            if kind.startswith("hand"):
+                middle = (box[0] + box[2]) / 2
+                nearest = min(abs((head[0] + head[2]) / 2 - middle) for head in heads)
+                assert nearest < 1.5, f"{text} is {nearest} px beside its note"
+                assert box[1] > max(
+                    head[3] for head in heads if abs((head[0] + head[2]) / 2 - middle) < 1.5
+                ) - 1.5  # fmt: skip
+        drawn = [(text, box) for _, text, box in letters]
+        for i, (text, box) in enumerate(drawn):
+            for other, beside in drawn[i + 1 :]:
+                assert not _overlap(box, beside, by=1.5), f"{text} and {other} overlap"
+        for sign, box in piece["signs"]:
+            assert box[0] >= left - 2 and box[2] <= right + 2, f"{sign} is off its bar"
+            assert box[1] >= top - 2 and box[3] <= bottom + 2, f"{sign} is cut off"
+
+
+def _data(path: Path) -> list[dict[str, Any]]:
+    found = re.search(r'id="lesson-sound">(.*?)</script>', path.read_text("utf-8"), re.DOTALL)
+    assert found
+    exercises: list[dict[str, Any]] = json.loads(found[1])["exercises"]
+    return exercises
+
+
+def _at_first_tempos(drill: midiforge.Drill) -> list[Exercise]:
+    found: dict[int, Exercise] = {}
+    for exercise in midiforge.exercises(drill):
+        found.setdefault(id(exercise.hits), exercise)
+    return list(found.values())
+
+
+@pytest.mark.parametrize("made", _drills())
+def test_the_player_is_told_the_exercise_as_it_is_performed(tmp_path: Path, made: Any) -> None:
+    pytest.importorskip("verovio")
+    drill = made()
+    told = _data(_html(tmp_path, drill))
+    kit = read_kit("general-midi-1")
+    lesson = _at_first_tempos(drill)
+    assert len(told) == len(lesson)
+    for each, exercise in zip(told, lesson, strict=True):
+        length = exercise.loop_start + exercise.returns_after_bars * exercise.meter.bar
+        assert each["entry"] + each["length"] == float(length)
+        assert each["pulse"] == float(exercise.meter.pulse)
+        wanted = [
+            (float(note.time), note.number, note.velocity)
+            for note in midiforge.notes(exercise, kit)
+            if note.part != "click" and note.offset == 0 and 0 <= note.time < length
+        ]
+        if not drill.touch.timing_ms:
+            given = [(t, number, v) for t, off, number, v, _ in each["notes"] if off == 0]
+            assert [n for _, n, _ in given] == [n for _, n, _ in wanted]
+            assert [v for _, _, v in given] == [v for _, _, v in wanted]
+            assert [t for t, _, _ in given] == pytest.approx([t for t, _, _ in wanted], abs=1e-6)
+
+
+@pytest.mark.parametrize("made", _drills())
+def test_the_cursor_stands_on_the_note_that_sounds(browser: Any, tmp_path: Path, made: Any) -> None:
+    sized(browser, 1280, 900)
+    path = _html(tmp_path, made())
+    browser.get(path.as_uri())
+    for each in _data(path):
+        heads = browser.execute_script(
+            """
+            const section = document.getElementById(arguments[0]);
+            return [...section.querySelectorAll('svg.system')].map((svg) => {
+              const inverse = svg.getScreenCTM().inverse();
+              return [...svg.querySelectorAll('use')].map((use) => {
+                const b = use.getBoundingClientRect();
+                const at = new DOMPoint((b.left + b.right) / 2, 0).matrixTransform(inverse);
+                return [use.getAttribute('href').slice(2), at.x];
+              });
+            });
+            """,
+            each["id"],
+        )
+        similes = {line for line, signs in enumerate(heads) if any(s == "E500" for s, _ in signs)}
+        places = {round(time, 4): (line, x) for time, line, x in each["cursor"]}
+        times = [time for time, _, _ in each["cursor"]]
+        assert times == sorted(times)
+        for time, _, _, _, part in each["notes"]:
+            if part == "beside" or time >= each["entry"] + each["length"]:
+                continue
+            line, x = places[round(time, 4)]
+            if line not in similes:
+                nearest = min(abs(x - at) for sign, at in heads[line] if sign in _HEADS)
+                assert nearest < 1.5, (each["id"], time)
+
+
+@pytest.mark.parametrize("made", _drills())
+def test_printed_by_the_browser_it_is_a_booklet_on_the_paper_asked_for(
+    browser: Any, tmp_path: Path, made: Any
+) -> None:
+    browser.get(_html(tmp_path, made()).as_uri())
+    printed = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})["data"]
+    content = base64.b64decode(printed)
+    boxes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", content)
+    assert boxes
+    for width, height in boxes:
+        assert (float(width), float(height)) == pytest.approx((595.3, 841.9), abs=1)
+
+
+def test_nothing_is_loaded_from_elsewhere_and_nothing_goes_wrong(
+    browser: Any, tmp_path: Path
+) -> None:
+    path = _html(tmp_path, midiforge.read_drill(str(EXAMPLES[0])))
+    text = path.read_text("utf-8")
+    addresses = set(re.findall(r"(?:https?:)?//[\w.]+[^\s\"'<)]*", text))
+    assert addresses <= {"http://www.w3.org/2000/svg"}
+    browser.get_log("performance")
+    browser.get(path.as_uri())
+    asked = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
+    urls = [
+        each["params"]["request"]["url"]
+        for each in asked
+        if each["method"] == "Network.requestWillBeSent"
+    ]
+    assert [url for url in urls if not url.startswith("data:")] == [path.as_uri()]
+    assert [e for e in browser.get_log("browser") if e["level"] == "SEVERE"] == []
+
+
+def test_with_scripts_off_the_page_reads_well(browser: Any, tmp_path: Path) -> None:
+    browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+    try:
+        browser.get(_html(tmp_path, midiforge.read_drill(str(EXAMPLES[0]))).as_uri())
+        body = browser.find_element("css selector", "body").text
+    finally:
+        browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
+    assert "With scripts switched on" in body
+    assert "Play\n" not in body
+    assert "Bossa nova, feet alone" in body
+
+
+def test_a_student_can_hear_every_exercise_of_the_page(browser: Any, tmp_path: Path) -> None:
+    path = _html(tmp_path, midiforge.read_drill(str(EXAMPLES[0])))
+    browser.get(path.as_uri())
+    told = {each["id"]: each for each in _data(path)}
+    section = browser.find_element("css selector", "#n13")
+    browser.execute_script("arguments[0].scrollIntoView()", section)
+    play = section.find_element("css selector", ".player-play")
+    browser.execute_script("arguments[0].click()", play)
+    browser.execute_async_script(
+        "const done = arguments[0]; const wait = () => lessonPlayer.scheduled.some("
+        "(each) => each.kind === 'note') ? done() : setTimeout(wait, 20); wait();"
+    )
+    start, tempo, scheduled = browser.execute_script(
+        "return [lessonPlayer.startTime, lessonPlayer.tempo, lessonPlayer.scheduled]"
+    )
+    browser.execute_script("arguments[0].click()", play)
+    exercise = told["n13"]
+    assert tempo == exercise["tempos"][0] == 58
+    first = next(each for each in scheduled if each["kind"] == "note")
+    second = 60 / tempo / exercise["pulse"]
+    count_in = exercise["bar"] * second
+    assert first["time"] == pytest.approx(start + count_in + first["at"] * second, abs=1e-3)
+    assert [first["note"], first["velocity"]] == exercise["notes"][0][2:4]
+
+
+def test_names_with_markup_come_out_as_text(browser: Any, tmp_path: Path) -> None:
+    title = '</script><script>window.broken = 1</script> <b>&amp; "quoted" \' 練習 الدرس'
+    drill = midiforge.check_drill({"title": title, "sticking": "RL", "feet": "x..x"})
+    browser.get(_html(tmp_path, drill).as_uri())
+    assert browser.execute_script("return window.broken") is None
+    assert browser.find_element("css selector", "h1").text.split() == title.split()
+    assert browser.title.split() == title.split()
+
+
+def test_forty_exercises_are_less_than_a_megabyte(tmp_path: Path) -> None:
+    pytest.importorskip("verovio")
+    drill = midiforge.check_drill(
+        {"sticking": ">RLRR >LRLL R-L-", "placements": "phrase", "feet": "tumbao",
+         "accents": ["own", "beats", "none"], "stages": ["hands", "full"], "tempos": [60, 80]}
+    )  # fmt: skip
+    lesson = list(midiforge.exercises(drill))[:80]
+    path = tmp_path / "forty.html"
+    write_sheet(path, drill.title, lesson, drill.kit, paper_of("a4"), True)
+    assert len(_data(path)) == 40
+    assert path.stat().st_size < 1_000_000
+
+
+def test_swing_is_written_straight_and_heard_swung(tmp_path: Path) -> None:
+    pytest.importorskip("verovio")
+    drill = midiforge.check_drill({"sticking": "RL", "steps": 2, "swing": "2:1", "stages": "hands"})
+    path = _html(tmp_path, drill)
+    [each] = _data(path)
+    assert "eighths swing 2:1" in path.read_text("utf-8")
+    assert each["notes"][1][0] == pytest.approx(float(Fraction(2, 3)), abs=1e-6)
