@@ -234,6 +234,21 @@ def test_the_first_closed_stroke_after_an_open_hihat_says_so() -> None:
     assert [note.mark for note in hands.notes] == ["", "open", "closed", ""]
 
 
+def test_a_loop_that_ends_on_an_open_hihat_closes_it_on_the_first_stroke() -> None:
+    drill = midiforge.check_drill(
+        {
+            "sticking": "R R R >R",
+            "steps": 1,
+            "stages": "full",
+            "voicing": "RH=hihat-closed, RH accent=hihat-open",
+        }
+    )
+    [score] = scores(midiforge.exercises(drill))
+    hands = next(iter(score.bars)).voice(HANDS_VOICE)
+    assert hands is not None
+    assert [note.mark for note in hands.notes] == ["closed", "", "", "open"]
+
+
 def test_strokes_in_both_hands_are_a_chord_with_both_letters() -> None:
     drill = midiforge.check_drill({"sticking": "B L", "steps": 1, "stages": "hands"})
     [score] = scores(midiforge.exercises(drill))

@@ -3,7 +3,7 @@
 import re
 from unicodedata import combining, normalize
 
-from midiforge.model.counts import count_name
+from midiforge.model.counts import counts_of_grid, is_grid
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 
@@ -40,12 +40,8 @@ def _accents(exercise: Exercise) -> str:
     text = variant.accents
     if text == "own":
         text = ""
-    elif re.fullmatch(r"[x>g.\s|]+", text):
-        marks = re.sub(r"[\s|]", "", text)
-        counts = (
-            count_name(exercise.meter, exercise.step, i) for i, m in enumerate(marks) if m != "."
-        )
-        text = " ".join(counts)
+    elif is_grid(text):
+        text = " ".join(counts_of_grid(exercise.meter, exercise.step, text))
     if variant.accent_placement:
         text += f" from {variant.accent_placement_name}"
     return _worded(text)

@@ -73,6 +73,17 @@ def count_name(meter: Meter, step: Fraction, index: int) -> str:
     raise AssertionError("index is within the bar")
 
 
+def is_grid(text: str) -> bool:
+    """Whether a pattern was typed as marks on a grid, such as ">..>..>."."""
+    return bool(re.fullmatch(r"[x>g.\s|]+", text))
+
+
+def counts_of_grid(meter: Meter, step: Fraction, marks: str) -> list[str]:
+    """The counts that marks on a grid of `step` stand on."""
+    places = re.sub(r"[\s|]", "", marks)
+    return [count_name(meter, step, i) for i, mark in enumerate(places) if mark != UNNAMED]
+
+
 def count_index(meter: Meter, step: Fraction, text: str) -> int:
     """The step of the bar that a count names: "2&", "2.3"; "a" alone is that of beat 1."""
     match = re.fullmatch(r"([0-9]{1,3})?(?:([e&a+])|\.([0-9]{1,3}))?", text.strip())

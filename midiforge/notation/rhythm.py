@@ -91,16 +91,18 @@ def cells_of(meter: Meter) -> list[tuple[Fraction, Fraction, bool]]:
     cells = []
     at = Fraction(0)
     for group in meter.groups:
-        for size in _parts(group):
+        for size in _parts(group, unit):
             cells.append((at, size * unit, size % 3 == 0))
             at += size * unit
     return cells
 
 
-def _parts(group: int) -> Sequence[int]:
+def _parts(group: int, unit: Fraction) -> Sequence[int]:
     """A beat of so many units as one cell, or as cells of two and three units."""
-    if group & (group - 1) == 0 or (group % 3 == 0 and (group // 3) & (group // 3 - 1) == 0):
+    if value_of(group * unit):
         return (group,)
+    if group % 3 == 0:
+        return (3,) * (group // 3)
     three = group % 2
     return (2,) * ((group - 3 * three) // 2) + (3,) * three
 

@@ -22,6 +22,8 @@ SECTION_WORDS = {
     "call": "Call",
     "response": "Response: you alone",
 }
+CLOSED_HIHAT = "hihat-closed"
+HIHATS = (CLOSED_HIHAT, "hihat-half", "hihat-open")
 _LIMB_ORDER = {limb: place for place, limb in enumerate(HANDS)}
 
 
@@ -202,13 +204,13 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
         in_bar.setdefault(int(hit.time // bar), []).append(hit)
     words = _words(exercise)
     bars: list[Bar] = []
-    closed = False
+    is_open = entry == 0 and _ends_open(in_bar.get(last - 1, []))
     for number in range(last):
         try:
             voices = tuple(_voice(exercise, name, in_bar.get(number, []), number) for name in names)
         except MidiforgeError as error:
             raise error.within(f"bar {number + 1}") from None
-        voices, closed = _marked(voices, closed)
+        voices, is_open = _marked(voices, is_open)
         said = words.get(number, "")
         said = "" if number and said == words.get(number - 1, "") else said
         same = bool(bars) and number != entry and voices == bars[-1].voices
@@ -294,6 +296,12 @@ def _head(hit: Hit) -> Head:
     return Head(sign, hit.voice, hit.strength is Strength.GHOST, hand)
 
 
+def _ends_open(hits: Iterable[Hit]) -> bool:
+    """Whether the hi-hat is open at the end of a bar, and so where the seam leads back to."""
+    struck = [hit.voice for hit in hits if hit.limb and hit.voice in HIHATS]
+    return bool(struck) and struck[-1] != CLOSED_HIHAT
+
+
 def _marked(voices: tuple[Voice, ...], is_open: bool) -> tuple[tuple[Voice, ...], bool]:
     """The voices, with "closed" on the first closed hi-hat stroke after an open one."""
     marked = []
@@ -307,7 +315,7 @@ def _marked(voices: tuple[Voice, ...], is_open: bool) -> tuple[tuple[Voice, ...]
             for note in group.notes:
                 if note.mark:
                     is_open = True
-                elif is_open and any(head.voice == "hihat-closed" for head in note.heads):
+                elif is_open and any(head.voice == CLOSED_HIHAT for head in note.heads):
                     note = replace(note, mark="closed")
                     is_open = False
                 notes.append(note)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from midiforge.insight.meetings import hands_and_feet, meetings
 from midiforge.insight.words import listed, ranges
 from midiforge.library import shelf
+from midiforge.model.counts import counts_of_grid, is_grid
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Limb
 from midiforge.model.meter import NOTE_VALUES, Meter
@@ -106,11 +107,15 @@ def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
 
 
 def _title(exercise: Exercise) -> str:
-    """The title without the marks for accents, which the music shows."""
-    sticking = exercise.variant.sticking
-    return (
-        exercise.title.replace(sticking, sticking.replace(">", "")) if sticking else exercise.title
-    )
+    """The title, with counts for what was typed as marks, and without what the music shows."""
+    variant = exercise.variant
+    title = exercise.title
+    if is_grid(variant.accents):
+        said = listed(counts_of_grid(exercise.meter, exercise.step, variant.accents))
+        title = title.replace(f"accents {variant.accents}", f"accents on {said}")
+    if variant.sticking:
+        title = title.replace(variant.sticking, variant.sticking.replace(">", ""))
+    return title
 
 
 def _tempo(exercise: Exercise) -> str:
@@ -188,8 +193,7 @@ def _facts(score: Score) -> Iterator[str]:
     if exercise.feet:
         yield f"feet: {exercise.feet}"
     for name in score.beside:
-        line = "the line above" if len(score.beside) == 1 else "a line above"
-        yield f"beside you: {beside_title(name)} ({line})"
+        yield f"beside you, above the staff: {beside_title(name)}"
     if not exercise.swing.is_straight:
         yield swing_words(exercise.swing)
     if exercise.count_in_bars:

@@ -67,7 +67,8 @@ def _style(paper: Paper) -> str:
     player = (_HERE / "player.css").read_text(encoding="utf-8")
     screen = _LARGE_SCREEN_SPACE if paper.is_large else _SCREEN_SPACE
     return (
-        f":root{{--space:{screen:g}px}}@media(min-width:48rem){{:root{{--space:{1.25 * screen:g}px}}}}"
+        f":root{{--space:{screen:g}px}}"
+        f"@media(min-width:48rem){{:root{{--space:{1.25 * screen:g}px}}}}"
         f"\n{STYLE}\n{own}\n{player}\n"
         f"@page{{size:{_PAPER_NAMES[paper.name]};margin:{paper.margin:g}mm}}"
         f"@media print{{:root{{--space:{1.1 * paper.space:g}mm}}}}"

@@ -140,10 +140,12 @@ def _note(note: Note, name: str, voice: str, alone: bool) -> tuple[str, str]:
 
 
 def _different(heads: Iterable[Head]) -> Iterator[Head]:
-    """One notehead for each sign: both hands on one drum are one notehead."""
+    """One notehead for each sign: of both hands on one drum the louder, as it sounds."""
     seen: dict[tuple[int, str], Head] = {}
     for each in heads:
-        seen.setdefault((each.sign.place, each.sign.head), each)
+        place = (each.sign.place, each.sign.head)
+        if place not in seen or seen[place].is_ghost:
+            seen[place] = each
     return iter(seen.values())
 
 

@@ -73,7 +73,7 @@ def _source(booklet: Booklet, paper: Paper) -> Iterator[str]:
     yield "== Look after yourself"
     for caution in CAUTIONS:
         yield f"- #text({_string(caution)})"
-    yield "#pagebreak()"
+    yield "#v(1.5em)"
     for entry in booklet.entries:
         yield from _exercise(entry, booklet, paper)
 

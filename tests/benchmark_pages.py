@@ -1,0 +1,178 @@
+"""Speed of the pages, as ratios taken in one run: `python tests/benchmark_pages.py`.
+
+1. A lesson of 40 exercises as MusicXML, against the same notes put together and written by
+   music21: as it writes by default, and told that the notes are notation already.
+"""
+
+import gc
+import statistics
+import sys
+import time
+from collections.abc import Callable
+from itertools import islice
+from xml.etree import ElementTree
+
+import music21
+from music21 import articulations, bar, duration, expressions, meter, note, percussion, stream
+from music21.musicxml.m21ToXml import GeneralObjectExporter
+
+import midiforge
+from midiforge.kit import Kit
+from midiforge.notation import Score, scores
+from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Group, Head, Note, Voice
+from midiforge.pages.musicxml import musicxml
+
+EXERCISES = 40
+DRILL = {
+    "title": "Moored in pairs",
+    "sticking": ">RL(R)R rL>RL(L)",
+    "feet": "tumbao",
+    "placements": "phrase",
+    "accents": ["own", "beats", "none"],
+    "steps": [4, 3],
+    "repeats": 2,
+    "stages": "full",
+}
+
+
+# The same with music21
+
+
+def with_music21(written: list[Score], notate: bool) -> bytes:
+    """The lesson's notes, beams, tuplets, marks and letters as music21's objects, written.
+
+    notate: whether music21 looks through them for what is missing, as it does by default.
+    """
+    part = stream.Part()
+    last_meter = ""
+    number = 0
+    for score in written:
+        for passage in score.passages:
+            for each in passage.bars:
+                number += 1
+                measure = stream.Measure(number=number)
+                if str(score.exercise.meter) != last_meter:
+                    last_meter = str(score.exercise.meter)
+                    measure.timeSignature = meter.TimeSignature(last_meter)
+                if passage.times > 1 and each is passage.bars[0]:
+                    measure.leftBarline = bar.Repeat(direction="start")
+                if passage.times > 1 and each is passage.bars[-1]:
+                    measure.rightBarline = bar.Repeat(direction="end", times=passage.times)
+                for name, stem in ((HANDS_VOICE, "up"), (FEET_VOICE, "down")):
+                    voice = each.voice(name)
+                    if voice:
+                        measure.insert(0, _voice(voice, stem))
+                part.append(measure)
+    exporter = GeneralObjectExporter(stream.Score([part]))
+    exporter.makeNotation = notate
+    content: bytes = exporter.parse()
+    return content
+
+
+def _voice(voice: Voice, stem: str) -> stream.Voice:
+    found = stream.Voice(id="1" if voice.name == HANDS_VOICE else "2")
+    for group in voice.groups:
+        notes = [_note(each, group, stem) for each in group.notes]
+        if group.tuplet:
+            notes[0].duration.tuplets[0].type = "start"
+            notes[-1].duration.tuplets[0].type = "stop"
+        if group.beam:
+            _beam(group, notes)
+        for each, made in zip(group.notes, notes, strict=True):
+            for head in each.grace:
+                grace = _head(head, stem)
+                grace.duration = duration.Duration("eighth" if len(each.grace) == 1 else "16th")
+                grace.addLyric(head.hand.lower(), 1)
+                found.append(grace.getGrace(inPlace=False))
+            found.append(made)
+    return found
+
+
+def _note(written: Note, group: Group, stem: str) -> note.GeneralNote:
+    heads = [_head(head, stem) for head in written.heads]
+    made: note.GeneralNote
+    if not heads:
+        made = note.Rest()
+    elif len(heads) == 1:
+        made = heads[0]
+    else:
+        made = percussion.PercussionChord(heads)
+    length = duration.Duration(written.value.name, dots=int(written.value.dotted))
+    if group.tuplet:
+        tuplet = duration.Tuplet(group.tuplet.actual, group.tuplet.normal, group.tuplet.unit)
+        length.appendTuplet(tuplet)
+    made.duration = length
+    if written.is_accented:
+        made.articulations.append(articulations.Accent())
+    if written.is_buzz:
+        made.expressions.append(expressions.Tremolo())
+    if written.sticking:
+        made.addLyric(written.sticking, 1)
+    return made
+
+
+def _head(head: Head, stem: str) -> note.Unpitched:
+    made = note.Unpitched()
+    made.displayStep, made.displayOctave = head.sign.step, head.sign.octave
+    made.notehead = head.sign.head
+    made.noteheadParenthesis = head.is_ghost
+    made.stemDirection = stem
+    return made
+
+
+def _beam(group: Group, notes: list[note.GeneralNote]) -> None:
+    """One beam over the group; music21 is spared working out the secondary ones."""
+    assert group.beam
+    first, last = group.beam
+    for i in range(first, last + 1):
+        if isinstance(notes[i], note.NotRest):
+            word = "start" if i == first else "stop" if i == last else "continue"
+            notes[i].beams.append(word)
+
+
+# Both, side by side
+
+
+def notes_of(content: bytes) -> int:
+    """How many noteheads a document has."""
+    return sum(1 for _ in ElementTree.fromstring(content).iter("unpitched"))
+
+
+def seconds(work: Callable[[], object]) -> float:
+    gc.collect()
+    begin = time.perf_counter()
+    work()
+    return time.perf_counter() - begin
+
+
+def lesson() -> tuple[list[Score], Kit]:
+    drill = midiforge.check_drill(DRILL)
+    written = list(islice(scores(midiforge.exercises(drill)), EXERCISES))
+    assert len(written) == EXERCISES
+    return written, drill.kit
+
+
+def musicxml_against_music21(rounds: int = 5) -> None:
+    written, kit = lesson()
+    ways: dict[str, Callable[[], bytes]] = {
+        "midiforge": lambda: musicxml("", written, kit),
+        "music21": lambda: with_music21(written, notate=True),
+        "music21, notated": lambda: with_music21(written, notate=False),
+    }
+    heads, *others = (notes_of(work()) for work in ways.values())
+    assert others == [heads] * len(others), "all must write the same notes"
+    taken = [[seconds(work) for work in ways.values()] for _ in range(rounds)]
+    bars = sum(1 for score in written for _ in score.bars)
+    print(f"a lesson as MusicXML ({EXERCISES} exercises, {bars} bars, {heads} noteheads)")
+    for name, column in zip(ways, zip(*taken, strict=True), strict=True):
+        print(f"  {name:16} {1000 * statistics.median(column) / EXERCISES:8.3f} ms an exercise")
+    for i, least in ((1, 20), (2, 8)):
+        ratio = statistics.median(row[i] / row[0] for row in taken)
+        print(f"  {ratio:.1f} times as fast as {list(ways)[i]} (at least {least})")
+    most = max(row[0] for row in taken)
+    print(f"  the lesson takes {most:.3f} s at most (at most 0.3)")
+
+
+if __name__ == "__main__":
+    print(f"Python {sys.version.split()[0]}, music21 {music21.__version__}")
+    musicxml_against_music21()
