@@ -442,7 +442,7 @@ def _notes(
 
 
 def _letters(note: Note) -> str:
-    """The sticking as a drill has it, "llR"; letters of their own confuse readers of grace notes."""
+    """The sticking as a drill has it, "llR"; of their own they confuse readers."""
     return "".join(head.hand.lower() for head in note.grace) + note.sticking
 
 
