@@ -113,7 +113,8 @@ def _page(folder: Path, before: str = "") -> str:
         for number, each in enumerate(_EXERCISES, 1)
     )
     html = (
-        '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>Tidal flat</title>'
+        '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width"><title>Tidal flat</title>'
         f'<link rel="icon" href="data:,"><style>{(PAGES / "player.css").read_text("utf-8")}</style>'
         f"</head><body>{sections}"
         f'<script type="application/json" id="lesson-sound">'
