@@ -2,14 +2,20 @@
 
 1. A lesson of 40 exercises as MusicXML, against the same notes put together and written by
    music21: as it writes by default, and told that the notes are notation already.
+2. The same lesson as booklets: seconds a page, whether twice the exercises take twice as long,
+   and how large the files are.
 """
 
 import gc
+import re
 import statistics
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from itertools import islice
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from xml.etree import ElementTree
 
 import music21
@@ -21,6 +27,8 @@ from midiforge.kit import Kit
 from midiforge.notation import Score, scores
 from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Group, Head, Note, Voice
 from midiforge.pages.musicxml import musicxml
+from midiforge.pages.paper import paper_of
+from midiforge.pages.sheet import write_sheet
 
 EXERCISES = 40
 DRILL = {
@@ -173,6 +181,41 @@ def musicxml_against_music21(rounds: int = 5) -> None:
     print(f"  the lesson takes {most:.3f} s at most (at most 0.3)")
 
 
+def booklets(rounds: int = 3) -> None:
+    """Seconds a page, engraving and typesetting together, next to music21's MusicXML of it."""
+    drill = midiforge.check_drill(DRILL)
+    lesson_of = list(islice(midiforge.exercises(drill), EXERCISES))
+    written, _ = lesson()
+    bars = [sum(1 for _ in score.bars) for score in written]
+    more = sum(bars) / sum(bars[: EXERCISES // 2])
+    paper = paper_of("a4")
+    with TemporaryDirectory() as folder:
+        for ending in (".pdf", ".html", ".svg"):
+            path = Path(folder) / f"lesson{ending}"
+            taken = {
+                count: statistics.median(
+                    seconds(partial(write_sheet, path, "", lesson_of[:count], drill.kit, paper))
+                    for _ in range(rounds)
+                )
+                for count in (EXERCISES // 2, EXERCISES)
+            }
+            whole = taken[EXERCISES]
+            print(
+                f"a booklet of {EXERCISES} exercises as {ending}: {whole:.2f} s (at most 2), "
+                f"{whole / taken[EXERCISES // 2]:.2f} times that of half of it, "
+                f"with {more:.1f} times the bars, "
+                f"{path.stat().st_size / 1000:.0f} kB"
+            )
+            if ending == ".pdf":
+                pages = len(re.findall(rb"/Type\s*/Page\b", path.read_bytes()))
+                slow = seconds(lambda: with_music21(written, notate=True))
+                print(
+                    f"  {whole / pages:.3f} s a page for {pages} pages; music21 takes "
+                    f"{slow / pages:.3f} s a page for the MusicXML alone"
+                )
+
+
 if __name__ == "__main__":
     print(f"Python {sys.version.split()[0]}, music21 {music21.__version__}")
     musicxml_against_music21()
+    booklets()
