@@ -1,0 +1,1 @@
+"""Takes: what was really played, beside what was written."""

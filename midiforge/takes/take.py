@@ -1,0 +1,121 @@
+"""A take: every stroke that was played, with the moment it came."""
+
+from bisect import bisect_right
+from dataclasses import dataclass
+from pathlib import Path
+
+from midiforge.errors import MidiforgeError
+from midiforge.midi.reading import MidiContent, read_midi
+
+# Markers that `play --record` leaves in a take, so that its review need not guess.
+START_MARK = "midiforge: first downbeat"
+EXERCISE_MARK = "midiforge: exercise "
+_NOTE_ON, _CONTROLLER = 0x90, 0xB0
+_PEDAL = 4  # foot controller, MIDI 1.0; what hi-hat pedals send
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """One stroke as the kit sent it.
+
+    time: in seconds from the start of the take.
+    quarter: in quarter notes from the start of the file, by the file's own beats; the time in
+        seconds where it has none.
+    number, velocity, channel: as MIDI has them; the channel counts from 1.
+    pedal: the last value of the hi-hat pedal's controller before it; None if none came.
+    """
+
+    time: float
+    quarter: float
+    number: int
+    velocity: int
+    channel: int = 10
+    pedal: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """What somebody played.
+
+    strokes: in order of time.
+    length: of the file, in seconds.
+    start: when the exercise's first downbeat was due, in seconds, if the take says so.
+    exercise: the number of the exercise it was recorded with, if the take says so.
+    tempos: (seconds, quarter notes a minute), as the file has them; empty if it has none.
+    meter: numerator and note value, if the file has one.
+    remarks: what was wrong with the file, one sentence each.
+    """
+
+    source: str
+    strokes: tuple[Stroke, ...]
+    length: float
+    start: float | None = None
+    exercise: int | None = None
+    tempos: tuple[tuple[float, float], ...] = ()
+    meter: tuple[int, int] | None = None
+    remarks: tuple[str, ...] = ()
+
+
+def read_take(path: Path | str, pedal: int = _PEDAL) -> Take:
+    """A take from a Standard MIDI File: recorded by midiforge, in a DAW, or on a module.
+
+    pedal: the number of the hi-hat pedal's controller.
+    Raises MidiforgeError for what is no MIDI file, or has no stroke in it.
+    """
+    content = read_midi(Path(path))
+    take = _take(content, str(path), pedal)
+    if not take.strokes:
+        raise MidiforgeError("there is no stroke in it", str(path), hint="a recorded take")
+    return take
+
+
+def _take(content: MidiContent, source: str, pedal: int) -> Take:
+    clock = content.clock()
+    quarters = content.division
+    # Values of the pedal by channel, as they come; a note takes the last before it.
+    positions: dict[int, int] = {}
+    strokes = []
+    seconds = clock.seconds
+    last_tick, last_time = -1, 0.0
+    for tick, status, first, second in content.events:
+        kind = status & 0xF0
+        if kind == _NOTE_ON:
+            if not second:
+                continue
+            if tick != last_tick:
+                last_tick, last_time = tick, seconds(tick)
+            channel = (status & 0x0F) + 1
+            quarter = tick / quarters if quarters else last_time
+            strokes.append(
+                Stroke(last_time, quarter, first, second, channel, positions.get(channel))
+            )
+        elif kind == _CONTROLLER and first == pedal:
+            positions[(status & 0x0F) + 1] = second
+    start, exercise = _marks(content)
+    return Take(
+        source=source,
+        strokes=tuple(strokes),
+        length=seconds(content.last_tick),
+        start=None if start is None else seconds(start),
+        exercise=exercise,
+        tempos=tuple((seconds(tick), 60e6 / tempo) for tick, tempo in content.tempos if quarters),
+        meter=content.meters[0][1:] if content.meters else None,
+        remarks=tuple(content.remarks),
+    )
+
+
+def _marks(content: MidiContent) -> tuple[int | None, int | None]:
+    start = next((tick for tick, text in content.markers if text == START_MARK), None)
+    named = [
+        text.removeprefix(EXERCISE_MARK)
+        for _, text in content.markers
+        if text.startswith(EXERCISE_MARK)
+    ]
+    exercise = int(named[0]) if named and named[0].isdigit() else None
+    return start, exercise
+
+
+def between(take: Take, start: float, end: float) -> tuple[Stroke, ...]:
+    """The strokes of a take from `start` up to `end`, in seconds."""
+    times = [stroke.time for stroke in take.strokes]
+    return take.strokes[bisect_right(times, start - 1e-9) : bisect_right(times, end - 1e-9)]
