@@ -90,6 +90,7 @@ class Voice:
 
     fallback: what a kit without it plays instead; "" for none.
     sign: how it is written, such as "G5 x open"; "" for as its fallback is.
+    pad: the voice whose pad it is a zone or a sound of; "" for one of its own.
     also: other names that find it.
     """
 
@@ -97,6 +98,7 @@ class Voice:
     title: str
     fallback: str = ""
     sign: str = ""
+    pad: str = ""
     also: tuple[str, ...] = ()
 
 

@@ -1,0 +1,99 @@
+"""What an exercise asks for, on a line of time: every stroke that a take is compared with."""
+
+from bisect import bisect_left
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from operator import attrgetter
+
+from midiforge.kit import Kit
+from midiforge.library import shelf
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import Hit
+
+MOST_STROKES = 400_000
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """An expected stroke.
+
+    time: seconds from the first downbeat, at the exercise's tempo, swing included.
+    pad: whose stroke counts. hits: one, or two of both hands on one pad at once, which a module
+        hears as one.
+    bar: from 1, as the exercise would count on. round: which time round, from 1; 0 in a late
+        entry. place: quarter notes from the bar line, as written.
+    """
+
+    time: float
+    pad: str
+    hits: tuple[Hit, ...]
+    bar: int
+    round: int
+    place: Fraction
+
+    @property
+    def hit(self) -> Hit:
+        return self.hits[0]
+
+
+@cache
+def pad_of(voice: str) -> str:
+    """The pad that a voice is played on: zones of one drum or cymbal are one pad."""
+    entry = shelf.voices().get(voice)
+    return entry.pad or voice if entry else voice
+
+
+def expected(exercise: Exercise, kit: Kit, seconds: float) -> list[Due]:
+    """Every stroke the player is expected to play in the first `seconds`, in order of time.
+
+    An exercise that comes back goes on for as long as is asked; one whose tempo changes ends.
+    What the player answers in bars left to them counts like what is written.
+    """
+    return list(_rounds(exercise, kit, seconds))
+
+
+def _rounds(exercise: Exercise, kit: Kit, seconds: float) -> Iterable[Due]:
+    bar, swing, tempo = exercise.meter.bar, exercise.swing, exercise.tempo
+    hits = sorted(
+        (hit for hit in (*exercise.hits, *exercise.answers) if hit.limb and hit.time >= 0),
+        key=attrgetter("time"),
+    )
+    if not hits:
+        return
+    once = exercise.returns_after_bars * bar
+    start = exercise.loop_start
+    steady = len(tempo.changes) == 1
+    end = start + once if steady else exercise.length
+    merged = _merged((hit for hit in hits if hit.time < end), kit)
+    quarter = float(60 / (tempo.first * tempo.pulse))
+    entry = bisect_left(merged, start, key=lambda each: each[0])
+    for time, pad, struck in merged if not steady else merged[:entry]:
+        at = swing.played(time)
+        due = float(at) * quarter if steady else float(tempo.seconds(Fraction(0), at))
+        turn = 0 if time < start else int((time - start) // once) + 1
+        yield Due(due, pad, struck, int(time // bar) + 1, turn, time % bar)
+    if not steady:
+        return
+    loop = [
+        (float(swing.played(time)) * quarter, pad, struck, int(time // bar) + 1, time % bar)
+        for time, pad, struck in merged[entry:]
+    ]
+    if not loop:
+        return
+    length = float(once) * quarter
+    bars = exercise.returns_after_bars
+    turns = min(int((seconds - float(start) * quarter) / length) + 1, MOST_STROKES // len(loop))
+    for turn in range(max(turns, 1)):
+        later, bars_later = turn * length, turn * bars
+        for due, pad, struck, number, place in loop:
+            yield Due(due + later, pad, struck, number + bars_later, turn + 1, place)
+
+
+def _merged(hits: Iterable[Hit], kit: Kit) -> list[tuple[Fraction, str, tuple[Hit, ...]]]:
+    """Hits by time and pad; what two hands strike at once on one pad together."""
+    found: dict[tuple[Fraction, str], list[Hit]] = {}
+    for hit in hits:
+        found.setdefault((hit.time, pad_of(kit.stand_in(hit.voice))), []).append(hit)
+    return [(time, pad, tuple(each)) for (time, pad), each in found.items()]

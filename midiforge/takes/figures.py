@@ -1,0 +1,172 @@
+"""The figures of a review, and the statistics they are made of.
+
+Times are in milliseconds, below 0 ahead, above 0 behind. Deviations are those of a sample
+(n - 1), as `scipy.stats.tstd` and `numpy.std(ddof=1)` have them; a robust slope is Theil's and
+Sen's (the median of the slopes of all pairs), as `scipy.stats.theilslopes` has it.
+"""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from math import fsum, sqrt
+from statistics import median
+
+from midiforge.model.hit import Limb
+
+
+def mean(values: Sequence[float]) -> float | None:
+    """The mean; None of nothing."""
+    return fsum(values) / len(values) if values else None
+
+
+def deviation(values: Sequence[float]) -> float | None:
+    """The standard deviation of a sample; None of fewer than two values."""
+    if len(values) < 2:
+        return None
+    middle = fsum(values) / len(values)
+    return sqrt(fsum((value - middle) ** 2 for value in values) / (len(values) - 1))
+
+
+def slope(points: Sequence[tuple[float, float]], most: int = 120) -> float | None:
+    """The robust slope of y over x; of more than `most` points, of medians of neighbours."""
+    if len(points) > most:
+        size = -(-len(points) // most)
+        points = [
+            (median(x for x, _ in some), median(y for _, y in some))
+            for some in (points[i : i + size] for i in range(0, len(points), size))
+        ]
+    slopes = [(d - b) / (c - a) for (a, b), (c, d) in combinations(points, 2) if c != a]
+    return median(slopes) if slopes else None
+
+
+def overlap(low: Sequence[float], high: Sequence[float]) -> float | None:
+    """How often one of `low` reaches or passes one of `high`, 0 to 1, ties counted half.
+
+    0 where the two are wholly apart, about 0.5 where they are alike: Mann's and Whitney's U over
+    the number of pairs.
+    """
+    if not low or not high:
+        return None
+    ordered = sorted(high)
+    below = sum((bisect_left(ordered, value) + bisect_right(ordered, value)) / 2 for value in low)
+    return below / (len(low) * len(high))
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """How strokes lie about where they are due.
+
+    mean_ms: below 0 ahead of the player's own time, above 0 behind; None of no stroke.
+    deviation_ms: how unsteady; None of fewer than two strokes. deviation_percent: of a grid step.
+    """
+
+    strokes: int
+    mean_ms: float | None
+    deviation_ms: float | None
+    deviation_percent: float | None
+
+
+def timing(offs: Sequence[float], step_ms: float) -> Timing:
+    """The timing of strokes that lie `offs` milliseconds from where they are due."""
+    spread = deviation(offs)
+    percent = None if spread is None or not step_ms else 100 * spread / step_ms
+    return Timing(len(offs), mean(offs), spread, percent)
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """How many strokes were expected, and what became of them."""
+
+    expected: int
+    hit: int
+    extra: int = 0
+
+    @property
+    def missed(self) -> int:
+        return self.expected - self.hit
+
+    @property
+    def clean(self) -> float:
+        """The share of what was expected or played besides that was right, 0 to 1."""
+        total = self.expected + self.extra
+        return self.hit / total if total else 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """Velocities by how hard a stroke was meant; None where none was.
+
+    ratio: of accents to taps. overlap: how often a tap is as loud as an accent, 0 to 1.
+    """
+
+    accent: float | None
+    tap: float | None
+    ghost: float | None
+    ratio: float | None
+    overlap: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class LimbFigures:
+    """One limb's strokes. certain: whether MIDI tells it from the other hand."""
+
+    limb: Limb
+    tally: Tally
+    timing: Timing
+    levels: Levels
+    certain: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CountFigures:
+    """One count of the bar, all limbs together; `worst` the limb that missed most there."""
+
+    count: str
+    tally: Tally
+    timing: Timing
+    worst: Limb | None
+
+
+@dataclass(frozen=True, slots=True)
+class RoundFigures:
+    """One time round, from 1 (0 is a late entry); tempo in pulses a minute, as played."""
+
+    number: int
+    tally: Tally
+    timing: Timing
+    tempo: float
+
+
+@dataclass(frozen=True, slots=True)
+class TogetherFigures:
+    """Two limbs that should land together: how long after the first-named the other comes."""
+
+    limbs: tuple[Limb, Limb]
+    count: str
+    times: int
+    gap_ms: float
+    deviation_ms: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class DoubleFigures:
+    """The double strokes of a hand: the second against the first.
+
+    late_ms: how much later than even it comes. softer: its velocity over the first's.
+    """
+
+    limb: Limb
+    times: int
+    late_ms: float
+    deviation_ms: float | None
+    softer: float
+
+
+@dataclass(frozen=True, slots=True)
+class TempoFigures:
+    """The strokes at one tempo of an exercise that gets faster; pulses a minute."""
+
+    tempo: float
+    tally: Tally
+    timing: Timing
