@@ -8,8 +8,7 @@ are due, so that slow drift, a missed bar and wrong strokes leave the rest in pl
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from statistics import median
 
 from midiforge.model.hit import Strength
@@ -20,7 +19,11 @@ _FIRST_STROKES = 48  # looked at to find the start
 _TRIED_STROKES, _TRIED_DUES = 16, 96
 _GOOD = 0.75  # explains so much: no other tempo is tried
 _SLOWEST, _FASTEST, _RATIO = 0.55, 1.8, 1.012
-_LOST = 0.34  # matched less than this share of a stretch: the player may be elsewhere
+_FEW = 0.34  # matched less than this share of a stretch: nothing is learnt from it
+_LOST = 0.5  # matched less than this: the player may be elsewhere
+_CLEARLY, _SURELY = 0.25, 0.75  # so much better must another place be, and at least so good
+_ENOUGH = 12  # dues that such a place must explain
+_FARTHEST = 4.0  # seconds that somebody who lost the place goes on earlier or later
 _MOST_JUMP = 0.8  # of the window, in one stretch
 _QUICKNESS = 0.4  # how much of a stretch's error is taken for a change of tempo
 
@@ -40,10 +43,13 @@ class Line:
     """The player's time: where in the take each moment of the exercise is.
 
     dues, times: knots, both in seconds and rising; straight lines between and beyond them.
+    jumps: where the player lost the place and went on later (or earlier, below 0): seconds of
+        the exercise, and by how many seconds.
     """
 
     dues: tuple[float, ...]
     times: tuple[float, ...]
+    jumps: tuple[tuple[float, float], ...] = ()
 
     def at(self, due: float) -> float:
         """When in the take `due` is, by the player's own time."""
@@ -51,6 +57,12 @@ class Line:
         one, two = self.dues[i - 1], self.dues[i]
         slope = (self.times[i] - self.times[i - 1]) / (two - one)
         return self.times[i - 1] + (due - one) * slope
+
+    @property
+    def stretch(self) -> float:
+        """Seconds of the take to a second of the exercise, on average, jumps left out."""
+        jumped = sum(shift for _, shift in self.jumps)
+        return (self.times[-1] - self.times[0] - jumped) / (self.dues[-1] - self.dues[0])
 
     def all(self, dues: Iterable[float]) -> list[float]:
         """`at` of many rising dues."""
@@ -97,6 +109,13 @@ def find_start(dues: Sequence[Due], strokes: Sequence[Heard], window: float) -> 
     known = [stroke for stroke in strokes if stroke.pad in wanted][: 2 * _FIRST_STROKES]
     if not known:
         return Start(strokes[0].time, 1.0, 0.0)
+    # Strokes on pads that the exercise does not use speak against it.
+    among = sum(1 for stroke in strokes if known[0].time <= stroke.time <= known[-1].time)
+    found = _likeliest(dues, known, window)
+    return replace(found, share=found.share * len(known) / among)
+
+
+def _likeliest(dues: Sequence[Due], known: Sequence[Heard], window: float) -> Start:
     found = _best_start(dues, known, window, 1.0, _TRIED_STROKES, _TRIED_DUES)
     if found.share >= _GOOD:
         return found
@@ -215,62 +234,173 @@ def follow(
     stretch_of: how long a stretch is over which it is taken to be even, in seconds of the
         exercise.
     """
-    if not dues:
+    if not dues or not strokes:
         return Line((0.0, 1.0), (start.offset, start.offset + start.stretch))
-    times = {pad: [each.time for each in heard] for pad, heard in by_pad(strokes).items()}
-    offset, rate = start.offset, start.stretch
-    last = strokes[-1].time if strokes else 0.0
-    knots: list[tuple[float, float]] = []
-    at = 0
-    while at < len(dues):
-        begin = dues[at].time
-        stop = bisect_left(dues, begin + stretch_of, lo=at, key=_time)
-        stop = max(stop, at + 1)
-        middle = (begin + dues[stop - 1].time) / 2
-        if begin * rate + offset > last + window:
-            break
-        found = _residuals(dues[at:stop], times, offset, rate, window)
-        if len(found) >= max(2, _LOST * (stop - at)):
-            moved = median(found)
-            moved = max(-_MOST_JUMP * window, min(_MOST_JUMP * window, moved))
-            time = middle * rate + offset + moved
-            if knots:
-                change = _QUICKNESS * moved / max(middle - knots[-1][0], 0.5)
-                rate = max(0.8 * start.stretch, min(1.25 * start.stretch, rate + change))
-            knots.append((middle, time))
-            offset = time - middle * rate
-        at = stop
-    return _smoothed(knots, start)
+    return _Follower(dues, strokes, start, window).line(stretch_of)
 
 
-def _residuals(
-    dues: Sequence[Due], times: dict[str, list[float]], offset: float, rate: float, window: float
-) -> list[float]:
-    """How far the strokes of a stretch are from where they are due."""
-    at: dict[str, list[float]] = {}
-    for due in dues:
-        at.setdefault(due.pad, []).append(due.time * rate + offset)
-    found = []
-    for pad, lines in at.items():
-        heard = times.get(pad)
-        if not heard:
-            continue
-        near = heard[
-            bisect_left(heard, lines[0] - window) : bisect_right(heard, lines[-1] + window)
-        ]
-        found += [near[j] - lines[i] for i, j in match(lines, near, window)]
-    return found
+@dataclass(slots=True)
+class _Segment:
+    """A part of the take through which the player did not lose the place.
+
+    first, last: the dues it goes from and to, in seconds of the exercise.
+    rate: the tempo in the end, seconds of the take to a second of the exercise.
+    """
+
+    first: float
+    last: float
+    rate: float
+    knots: list[tuple[float, float]]
 
 
-def _smoothed(knots: Sequence[tuple[float, float]], start: Start) -> Line:
-    """A line through knots, each the middle of its neighbours, so that none is an accident."""
-    if len(knots) < 2:
-        offset = knots[0][1] - knots[0][0] * start.stretch if knots else start.offset
-        return Line((0.0, 1.0), (offset, offset + start.stretch))
+class _Follower:
+    """Goes through the dues stretch by stretch, keeping where the take is and how fast."""
+
+    def __init__(
+        self, dues: Sequence[Due], strokes: Sequence[Heard], start: Start, window: float
+    ) -> None:
+        self.dues, self.strokes, self.start, self.window = dues, strokes, start, window
+        self.times = {pad: [each.time for each in heard] for pad, heard in by_pad(strokes).items()}
+        self.everything = [each.time for each in strokes]
+        self.offset, self.rate = start.offset, start.stretch
+        self.segments = [_Segment(dues[0].time, dues[0].time, start.stretch, [])]
+        self.jumps: list[tuple[float, float]] = []
+
+    def line(self, stretch_of: float) -> Line:
+        at = 0
+        last = self.everything[-1] + self.window
+        while at < len(self.dues) and self._time(self.dues[at].time) <= last:
+            stop = self._end(at, stretch_of, last)
+            found = self._residuals(self.dues[at:stop], self.offset)
+            share = len(found) / (stop - at)
+            if share < _LOST and self._is_played(at, stop):
+                later = self._elsewhere(at, stretch_of, last)
+                if later is not None:
+                    at = later
+                    continue
+            if len(found) >= max(2, _FEW * (stop - at)):
+                self._learn((self.dues[at].time + self.dues[stop - 1].time) / 2, median(found))
+            self.segments[-1].last = self.dues[stop - 1].time
+            at = stop
+        return self._drawn()
+
+    def _time(self, due: float) -> float:
+        return due * self.rate + self.offset
+
+    def _end(self, at: int, length: float, last: float) -> int:
+        """The end of a stretch, but no due later than the take goes on."""
+        stop = bisect_left(self.dues, self.dues[at].time + length, lo=at, key=_time)
+        over = bisect_right(self.dues, (last - self.offset) / self.rate, lo=at, key=_time)
+        return max(min(stop, over), at + 1)
+
+    def _learn(self, middle: float, moved: float) -> None:
+        """Takes what a stretch says of where the player is, and of the tempo."""
+        knots = self.segments[-1].knots
+        most = _MOST_JUMP * self.window
+        moved = max(-most, min(most, moved))
+        time = self._time(middle) + moved
+        if knots:
+            change = _QUICKNESS * moved / max(middle - knots[-1][0], 0.5)
+            usual = self.start.stretch
+            self.rate = max(0.8 * usual, min(1.25 * usual, self.rate + change))
+        knots.append((middle, time))
+        self.offset = time - middle * self.rate
+        self.segments[-1].rate = self.rate
+
+    def _residuals(self, dues: Sequence[Due], offset: float) -> list[float]:
+        """How far the strokes of a stretch are from where they are due."""
+        at: dict[str, list[float]] = {}
+        for due in dues:
+            at.setdefault(due.pad, []).append(due.time * self.rate + offset)
+        found = []
+        for pad, lines in at.items():
+            heard = self.times.get(pad)
+            if not heard:
+                continue
+            near = heard[
+                bisect_left(heard, lines[0] - self.window) : bisect_right(
+                    heard, lines[-1] + self.window
+                )
+            ]
+            found += [near[j] - lines[i] for i, j in match(lines, near, self.window)]
+        return found
+
+    def _is_played(self, at: int, stop: int) -> bool:
+        """Whether there are strokes in a stretch, though not those that are due."""
+        begin, end = (self._time(self.dues[i].time) for i in (at, stop - 1))
+        first = bisect_left(self.everything, begin - self.window)
+        return bisect_right(self.everything, end + self.window) - first >= 0.5 * (stop - at)
+
+    def _elsewhere(self, at: int, length: float, last: float) -> int | None:
+        """Where in the exercise the player may have gone on; None if nowhere is likelier.
+
+        A whole number of grid steps is not asked for: who loses the place comes in anywhere.
+        """
+        horizon = self.dues[at : self._end(at, 3 * length, last)]
+        if len(horizon) < _ENOUGH:
+            return None
+        here = len(self._residuals(horizon, self.offset)) / len(horizon)
+        begin = self._time(horizon[0].time)
+        first = bisect_left(self.everything, begin - self.window)
+        tried: list[tuple[float, float]] = []
+        for stroke in self.strokes[first : first + 16]:
+            for due in horizon[:24]:
+                if due.pad == stroke.pad:
+                    shift = stroke.time - self._time(due.time)
+                    if self.window < abs(shift) < _FARTHEST:
+                        tried.append((abs(shift), shift))
+        best, moved = max(here + _CLEARLY, _SURELY), None
+        seen: set[int] = set()
+        for _, shift in sorted(tried):
+            key = round(3 * shift / self.window)
+            if key in seen:
+                continue
+            seen.add(key)
+            # What lies before the strokes now was skipped, or is played already.
+            skipped = [
+                due for due in horizon if self._time(due.time) + shift >= begin - self.window
+            ]
+            if len(skipped) < _ENOUGH:
+                continue
+            share = len(self._residuals(skipped, self.offset + shift)) / len(skipped)
+            if share > best:
+                best, moved = share + 0.02, shift
+        if moved is None:
+            return None
+        self.offset += moved
+        self.jumps.append((self.dues[at].time, moved))
+        while at < len(self.dues) and self._time(self.dues[at].time) < begin - self.window:
+            at += 1
+        if at < len(self.dues):
+            begins = self.dues[at].time
+            self.segments.append(_Segment(begins, begins, self.rate, []))
+        return at
+
+    def _drawn(self) -> Line:
+        """One line through all segments."""
+        dues: list[float] = []
+        times: list[float] = []
+        for segment in self.segments:
+            for due, time in _smoothed(segment, self.start, only=len(self.segments) == 1):
+                if not dues or (due > dues[-1] and time > times[-1]):
+                    dues.append(due)
+                    times.append(time)
+        if len(dues) < 2:
+            due, time = (dues[0], times[0]) if dues else (0.0, self.start.offset)
+            dues, times = [due, due + 1.0], [time, time + self.start.stretch]
+        return Line(tuple(dues), tuple(times), tuple(self.jumps))
+
+
+def _smoothed(segment: _Segment, start: Start, only: bool) -> list[tuple[float, float]]:
+    """A segment's knots, each the middle of its neighbours, so that none is an accident."""
+    knots = segment.knots
+    if not knots:
+        return [] if not only else [(0.0, start.offset), (1.0, start.offset + start.stretch)]
     dues = [due for due, _ in knots]
+    first, last = knots[0], knots[-1]
     # Off the straight line from the first to the last, which smoothing leaves as it is.
-    slope = (knots[-1][1] - knots[0][1]) / (dues[-1] - dues[0])
-    off = [time - knots[0][1] - (due - dues[0]) * slope for due, time in knots]
+    slope = (last[1] - first[1]) / (last[0] - first[0]) if len(knots) > 1 else segment.rate
+    off = [time - first[1] - (due - first[0]) * slope for due, time in knots]
     calm = []
     for i in range(len(off)):
         reach = min(2, i, len(off) - 1 - i)
@@ -279,11 +409,13 @@ def _smoothed(knots: Sequence[tuple[float, float]], start: Start) -> Line:
         (calm[max(i - 1, 0)] + 2 * calm[i] + calm[min(i + 1, len(calm) - 1)]) / 4
         for i in range(len(calm))
     ]
-    times = [
-        knots[0][1] + (due - dues[0]) * slope + each for due, each in zip(dues, calm, strict=True)
+    found = [
+        (due, first[1] + (due - first[0]) * slope + each)
+        for due, each in zip(dues, calm, strict=True)
     ]
-    kept = [(dues[0], times[0])]
-    for (_, before), (due, time) in pairwise(zip(dues, times, strict=True)):
-        if time > before:
-            kept.append((due, time))
-    return Line(tuple(due for due, _ in kept), tuple(time for _, time in kept))
+    if only and len(found) > 1:
+        return found
+    # To the ends of the segment, where the next one begins elsewhere.
+    begin = (segment.first, found[0][1] - (found[0][0] - segment.first) * slope)
+    end = (segment.last, found[-1][1] + (segment.last - found[-1][0]) * segment.rate)
+    return [begin, *found, end]

@@ -15,6 +15,8 @@ from midiforge.takes.take import Take
 DOUBLE_MS, DOUBLE_SOFTER = 30.0, 0.75
 # A pad that a neighbour's stroke shakes sounds with it, and much softer; common practice.
 CROSSTALK_MS, CROSSTALK_SOFTER = 12.0, 0.4
+SOFTER = 0.8  # a companion's velocity at most, as a share of its stroke's
+COMPANION_MS = 70.0  # how far it is at most; grace notes of a drag are about 35 apart
 GRACE_MS = 130.0  # how long before its stroke a grace note may come
 BUZZ_APART_MS = 110.0  # between the bounces of a buzz
 
@@ -68,6 +70,35 @@ def hear(take: Take, kit: Kit, beside: frozenset[str], players: frozenset[str]) 
     return Hearing(
         tuple(heard), tuple(voices), dict(sorted(unknown.items())), aside, channel, elsewhere
     )
+
+
+def companions(strokes: Sequence[Heard], within: float) -> frozenset[int]:
+    """Strokes, by index in the take, that go with a louder one of their pad within `within` s.
+
+    Grace notes before it, bounces and second triggers after it. The rest is looked at first to
+    find the player's time and to pair strokes, so that a flam is one stroke and not the middle
+    between two.
+    """
+    found: set[int] = set()
+    by_pad: dict[str, list[Heard]] = {}
+    for stroke in strokes:
+        by_pad.setdefault(stroke.pad, []).append(stroke)
+    for heard in by_pad.values():
+        last, loud = -1.0, 0
+        for i, stroke in enumerate(heard):
+            if stroke.time - last <= within and stroke.velocity <= SOFTER * loud:
+                found.add(stroke.index)
+                last = stroke.time
+                continue
+            following = heard[i + 1 : i + 5]
+            if any(
+                later.time - stroke.time <= within and stroke.velocity <= SOFTER * later.velocity
+                for later in following
+            ):
+                found.add(stroke.index)
+            else:
+                last, loud = stroke.time, stroke.velocity
+    return frozenset(found)
 
 
 def explain(

@@ -51,11 +51,10 @@ def _candidates(
     start = end = 0
     size = len(played)
     for time in expected:
-        earliest, latest = time - window, time + window
-        while start < size and played[start] < earliest:
+        while start < size and time - played[start] > window:
             start += 1
         end = max(end, start)
-        while end < size and played[end] <= latest:
+        while end < size and played[end] - time <= window:
             end += 1
         low.append(start)
         high.append(end)

@@ -39,9 +39,9 @@ from midiforge.takes.figures import (
 )
 from midiforge.takes.follow import Heard, Line, Start, by_pad, find_start, follow
 from midiforge.takes.hearing import (
-    DOUBLE_MS,
-    DOUBLE_SOFTER,
+    COMPANION_MS,
     Hearing,
+    companions,
     explain,
     hear,
     pads_of,
@@ -167,13 +167,16 @@ class _Placed:
     window: float
     line: Line
     dues: list[Due]
+    companions: frozenset[int]
 
 
 def _place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> _Placed:
     """Where the exercise lies in the take."""
-    strokes = hearing.strokes
     look = expected(exercise, kit, _LOOK_AHEAD)
     window = _window(look, exercise)
+    # Half a window, so that no stroke of a fast exercise is taken for another's companion.
+    aside = companions(hearing.strokes, min(COMPANION_MS / 1000, 0.8 * window))
+    strokes = [stroke for stroke in hearing.strokes if stroke.index not in aside]
     start = None
     if take.start is not None:
         start = _at_mark(look, strokes, take.start, window)
@@ -183,7 +186,7 @@ def _place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> _Place
     dues = expected(exercise, kit, span)
     dense = (dues[-1].time - dues[0].time) / max(len(dues) - 1, 1)
     line = follow(dues, strokes, start, window, max(_STRETCH_STROKES * dense, _LEAST_STRETCH))
-    return _Placed(start, window, line, dues)
+    return _Placed(start, window, line, dues, aside)
 
 
 def _window(dues: Sequence[Due], exercise: Exercise) -> float:
@@ -236,8 +239,7 @@ class _Judge:
         self.take, self.exercise, self.kit, self.hearing = take, exercise, kit, hearing
         self.placed, self.known_delay_ms = placed, known_delay_ms
         self.strokes = hearing.strokes
-        line = placed.line
-        self.stretch = (line.times[-1] - line.times[0]) / (line.dues[-1] - line.dues[0])
+        self.stretch = placed.line.stretch
         self.quarter = float(exercise.tempo.quarter(Fraction(1)))
         self.bar = float(exercise.meter.bar) * self.quarter
         self.when = placed.line.all(due.time for due in placed.dues)
@@ -261,25 +263,25 @@ class _Judge:
             heard[stroke.pad].append((stroke.time, j))
         met: dict[int, int] = {}
         window = self.placed.window * max(1.0, min(self.stretch, 1.5))
+        aside = {
+            j for j, stroke in enumerate(self.strokes) if stroke.index in self.placed.companions
+        }
         for pad, some in lines.items():
             played = heard[pad]
-            pairs = match([t for t, _ in some], [t for t, _ in played], window)
-            met.update((some[i][1], played[j][1]) for i, j in pairs)
-        self._prefer_first(met, heard)
+            met |= self._paired(some, [each for each in played if each[1] not in aside], window)
+            left = [each for each in some if each[1] not in met]
+            used = set(met.values())
+            others = [each for each in played if each[1] in aside and each[1] not in used]
+            if left and others:
+                met |= self._paired(left, others, window)
         return met
 
-    def _prefer_first(
-        self, met: dict[int, int], heard: Mapping[str, Sequence[tuple[float, int]]]
-    ) -> None:
-        """Where a pad rang twice, the louder first of the two is the stroke."""
-        owner = {j: i for i, j in met.items()}
-        for played in heard.values():
-            for (one, first), (two, second) in pairwise(played):
-                if second not in owner or first in owner or two - one > DOUBLE_MS / 1000:
-                    continue
-                if self.strokes[second].velocity <= DOUBLE_SOFTER * self.strokes[first].velocity:
-                    due = owner.pop(second)
-                    met[due], owner[first] = first, due
+    def _paired(
+        self, dues: Sequence[tuple[float, int]], played: Sequence[tuple[float, int]], window: float
+    ) -> dict[int, int]:
+        """Pairs of (time, index) by index."""
+        pairs = match([time for time, _ in dues], [time for time, _ in played], window)
+        return {dues[i][1]: played[j][1] for i, j in pairs}
 
     def _offs(self) -> dict[int, float]:
         """How far from its due each stroke that met one is, in ms, by the due's index."""
@@ -382,7 +384,7 @@ class _Judge:
             return None
         stretch = 1.0 if self._to_the_click() else self.stretch
         points = [
-            (due / self.bar, 1000 * (time - due * stretch))
+            (due / self.bar, 1000 * (time - due * stretch - _jumped(line, due)))
             for due, time in zip(line.dues, line.times, strict=True)
         ]
         found = slope(points)
@@ -584,8 +586,15 @@ class _Judge:
             )
         if hearing.beside:
             yield f"{hearing.beside} notes of the click or of what plays beside you are left out"
+        for due, _ in self.placed.line.jumps:
+            yield f"the place was lost in bar {int(due // self.bar) + 1} and found again elsewhere"
         if self.placed.start.share < _LIKE:
             yield "the take is hardly like this exercise"
+
+
+def _jumped(line: Line, due: float) -> float:
+    """By how much the player went on later where the place was lost before `due`, in seconds."""
+    return sum(shift for at, shift in line.jumps if at <= due)
 
 
 def _bend(points: Sequence[tuple[float, float]]) -> float | None:

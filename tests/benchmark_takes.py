@@ -1,0 +1,108 @@
+"""Speed of reviews, as ratios taken in one run: `python tests/benchmark_takes.py`.
+
+1. Pairs of 40,000 expected and about as many played strokes within a window: ours against
+   mir_eval's maximum matching, how many pairs and how long.
+2. A take of one hour of sixteenths with feet: read, reviewed; and half an hour, for the growth.
+"""
+
+import random
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import mido
+import numpy
+from mir_eval.util import match_events
+from synthetic import KIT, synthetic
+
+import midiforge
+from midiforge.takes.match import match
+from midiforge.takes.review import review
+from midiforge.takes.take import Take, read_take
+
+STROKES = 40_000
+
+
+def seconds(work: Callable[[], object]) -> float:
+    begun = time.perf_counter()
+    work()
+    return time.perf_counter() - begun
+
+
+def pairs_against_mir_eval(rounds: int = 5) -> None:
+    chance = random.Random(7)
+    expected = [0.12 * i for i in range(STROKES)]
+    played = [t + chance.gauss(0, 0.02) for t in expected if chance.random() > 0.03]
+    played = sorted(played + [chance.uniform(0, expected[-1]) for _ in range(800)])
+    reference, estimated = numpy.array(expected), numpy.array(played)
+    print(f"pairs of {STROKES} expected strokes")
+    for window in (0.03, 0.06, 0.12, 0.3):
+        taken = [
+            (
+                seconds(lambda: match(expected, played, window)),
+                seconds(lambda: match_events(reference, estimated, window)),
+            )
+            for _ in range(rounds)
+        ]
+        ours = statistics.median(each for each, _ in taken)
+        theirs = statistics.median(each for _, each in taken)
+        more = len(match(expected, played, window)) - len(
+            match_events(reference, estimated, window)
+        )
+        print(
+            f"  within {1000 * window:3.0f} ms: {ours:.3f} s, mir_eval {theirs:.3f} s: "
+            f"{theirs / ours:.1f} times as fast (at least 1), {more:+d} pairs (at least 0)"
+        )
+
+
+def save(take: Take, path: Path) -> None:
+    track = mido.MidiTrack()
+    midi = mido.MidiFile(type=0, ticks_per_beat=960)
+    midi.tracks.append(track)
+    tick = 0
+    for stroke in take.strokes:
+        now = round(stroke.time * 1920)
+        track.append(
+            mido.Message(
+                "note_on", channel=9, note=stroke.number, velocity=stroke.velocity, time=now - tick
+            )
+        )
+        track.append(mido.Message("note_off", channel=9, note=stroke.number))
+        tick = now
+    midi.save(path)
+
+
+def reviews(rounds: int = 3) -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RLRR LRLL", "feet": "tumbao", "tempos": 125, "stages": "full"}
+    )
+    exercise = next(midiforge.exercises(drill))
+    taken = {}
+    with tempfile.TemporaryDirectory() as folder:
+        for minutes in (30, 60):
+            take, _ = synthetic(
+                exercise, seconds=60 * minutes, miss=0.02, extra=0.01, double=0.01, jitter=0.012
+            )
+            path = Path(folder) / f"{minutes}.mid"
+            save(take, path)
+            read = statistics.median(seconds(lambda: read_take(path)) for _ in range(rounds))
+            own = read_take(path)
+            looked = statistics.median(
+                seconds(lambda: review(own, exercise, KIT)) for _ in range(rounds)
+            )
+            taken[minutes] = read + looked
+            slow = seconds(lambda: mido.MidiFile(path))
+            print(
+                f"{minutes} minutes, {len(own.strokes)} strokes: read in {read:.2f} s "
+                f"(mido {slow:.2f} s), reviewed in {looked:.2f} s"
+            )
+    print(f"  together {taken[60]:.2f} s (at most 1); {taken[60] / taken[30]:.2f} times the half")
+
+
+if __name__ == "__main__":
+    print(f"Python {sys.version.split()[0]}")
+    pairs_against_mir_eval()
+    reviews()

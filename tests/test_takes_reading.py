@@ -1,0 +1,129 @@
+"""MIDI files read back: against mido, and as far as broken ones can be.
+
+Standard MIDI Files 1.0 (MIDI Association): chunks, variable-length quantities, running status.
+"""
+
+import io
+import random
+from pathlib import Path
+from typing import Any
+
+import mido
+import pytest
+
+from midiforge.errors import MidiforgeError
+from midiforge.midi.reading import parse
+from midiforge.takes.take import read_take
+
+
+def _random_file(seed: int) -> mido.MidiFile:
+    chance = random.Random(seed)
+    midi = mido.MidiFile(
+        type=chance.choice([0, 1]), ticks_per_beat=chance.choice([24, 96, 480, 960, 30000])
+    )
+    for _ in range(1 if midi.type == 0 else chance.randint(1, 4)):
+        track = mido.MidiTrack()
+        midi.tracks.append(track)
+        for _ in range(chance.randint(0, 60)):
+            wait = chance.choice([0, 1, 127, 128, 16383, 16384, chance.randint(0, 3000)])
+            kind = chance.randint(0, 7)
+            channel, one, two = (
+                chance.randint(0, 15),
+                chance.randint(0, 127),
+                chance.randint(0, 127),
+            )
+            track.append(_message(chance, kind, channel, one, two).copy(time=wait))
+    return midi
+
+
+def _message(chance: random.Random, kind: int, channel: int, one: int, two: int) -> Any:
+    if kind == 5:
+        return mido.MetaMessage("set_tempo", tempo=chance.randint(200_000, 900_000))
+    if kind == 6:
+        return mido.MetaMessage("text", text="x" * chance.randint(0, 200))
+    if kind == 7:
+        return mido.Message("sysex", data=[1] * chance.randint(0, 200))
+    name, values = [
+        ("note_on", {"note": one, "velocity": two}),
+        ("note_off", {"note": one, "velocity": two}),
+        ("control_change", {"control": 4, "value": two}),
+        ("program_change", {"program": one}),
+        ("pitchwheel", {"pitch": one * 60 - 4000}),
+    ][kind]
+    return mido.Message(name, channel=channel, **values)
+
+
+def _bytes(midi: mido.MidiFile) -> bytes:
+    stream = io.BytesIO()
+    midi.save(file=stream)
+    return stream.getvalue()
+
+
+@pytest.mark.parametrize("seed", range(150))
+def test_strokes_and_their_times_are_mido_s(seed: int, tmp_path: Path) -> None:
+    midi = _random_file(seed)
+    path = tmp_path / "any.mid"
+    path.write_bytes(_bytes(midi))
+    wanted = []
+    now = 0.0
+    for message in midi:
+        now += message.time
+        if message.type == "note_on" and message.velocity:
+            wanted.append((round(now, 6), message.note, message.velocity, message.channel + 1))
+    if not wanted:
+        with pytest.raises(MidiforgeError, match="there is no stroke in it"):
+            read_take(path)
+        return
+    found = [(round(s.time, 6), s.number, s.velocity, s.channel) for s in read_take(path).strokes]
+    assert [each[1:] for each in sorted(found)] == [each[1:] for each in sorted(wanted)]
+    times = [each[0] for each in sorted(wanted)]
+    assert [each[0] for each in sorted(found)] == pytest.approx(times, abs=2e-6)
+
+
+def test_the_pedal_s_last_value_goes_with_a_note() -> None:
+    midi = mido.MidiFile()
+    track = mido.MidiTrack()
+    midi.tracks.append(track)
+    for value in (0, 90, 127):
+        track.append(mido.Message("control_change", channel=9, control=4, value=value, time=10))
+        track.append(mido.Message("note_on", channel=9, note=42, velocity=70, time=10))
+    content = parse(_bytes(midi))
+    assert [event[3] for event in content.events if event[1] & 0xF0 == 0xB0] == [0, 90, 127]
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_half_a_file_gives_what_came_before(seed: int) -> None:
+    data = _bytes(_random_file(seed))
+    whole = len(parse(data).events)
+    for cut in range(14, len(data), 7):
+        try:
+            content = parse(data[:cut])
+        except MidiforgeError:
+            continue
+        assert len(content.events) <= whole
+        assert content.remarks
+
+
+@pytest.mark.parametrize("seed", range(200))
+def test_garbage_is_an_error_or_a_remark_never_a_crash(seed: int) -> None:
+    chance = random.Random(seed)
+    data = bytearray(_bytes(_random_file(seed)))
+    for _ in range(chance.randint(1, 30)):
+        data[chance.randrange(len(data))] = chance.randrange(256)
+    try:
+        parse(bytes(data)).clock().seconds(1000)
+    except MidiforgeError as error:
+        assert "\n" not in str(error)
+    with pytest.raises(MidiforgeError):
+        parse(chance.randbytes(chance.randint(0, 500)).replace(b"MThd", b""))
+
+
+def test_running_status_and_frames_are_understood() -> None:
+    body = bytes([0, 0x99, 38, 100, 96, 38, 0, 0, 42, 80])  # three events, one status byte
+    header = b"MThd" + (6).to_bytes(4) + (0).to_bytes(2) + (1).to_bytes(2)
+    track = b"MTrk" + len(body).to_bytes(4) + body
+    content = parse(header + (96).to_bytes(2) + track)
+    assert content.events == [(0, 0x99, 38, 100), (96, 0x99, 38, 0), (96, 0x99, 42, 80)]
+    assert content.clock().seconds(96) == 0.5  # 120 to the minute where nothing is said
+    frames = parse(header + bytes([256 - 25, 40]) + track)  # 25 frames of 40 ticks: milliseconds
+    assert frames.clock().seconds(96) == pytest.approx(0.096)
