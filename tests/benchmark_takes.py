@@ -26,9 +26,9 @@ from midiforge.takes.take import Take, read_take
 STROKES = 40_000
 
 
-def seconds(work: Callable[[], object]) -> float:
+def seconds(work: Callable[..., object], *given: object) -> float:
     begun = time.perf_counter()
-    work()
+    work(*given)
     return time.perf_counter() - begun
 
 
@@ -42,8 +42,8 @@ def pairs_against_mir_eval(rounds: int = 5) -> None:
     for window in (0.03, 0.06, 0.12, 0.3):
         taken = [
             (
-                seconds(lambda: match(expected, played, window)),
-                seconds(lambda: match_events(reference, estimated, window)),
+                seconds(match, expected, played, window),
+                seconds(match_events, reference, estimated, window),
             )
             for _ in range(rounds)
         ]
@@ -88,13 +88,11 @@ def reviews(rounds: int = 3) -> None:
             )
             path = Path(folder) / f"{minutes}.mid"
             save(take, path)
-            read = statistics.median(seconds(lambda: read_take(path)) for _ in range(rounds))
+            read = statistics.median(seconds(read_take, path) for _ in range(rounds))
             own = read_take(path)
-            looked = statistics.median(
-                seconds(lambda: review(own, exercise, KIT)) for _ in range(rounds)
-            )
+            looked = statistics.median(seconds(review, own, exercise, KIT) for _ in range(rounds))
             taken[minutes] = read + looked
-            slow = seconds(lambda: mido.MidiFile(path))
+            slow = seconds(mido.MidiFile, path)
             print(
                 f"{minutes} minutes, {len(own.strokes)} strokes: read in {read:.2f} s "
                 f"(mido {slow:.2f} s), reviewed in {looked:.2f} s"

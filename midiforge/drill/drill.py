@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any
 
 from midiforge.kit import Kit
 from midiforge.model.exercise import Touch
@@ -137,6 +138,39 @@ class Shape:
 
 
 @dataclass(frozen=True, slots=True)
+class Chosen:
+    """An exercise that a drill chooses from itself.
+
+    number: the one it has without `running`.
+    tempo: pulses a minute; None for its own. repeats: how often it goes round; 0 for the drill's.
+    """
+
+    number: int
+    tempo: Fraction | None = None
+    repeats: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """When a take is good, and what follows from it; `midiforge.practice.advice` has the rules.
+
+    clean: at least this share of right strokes, 0 to 1.
+    steady: at most this standard deviation, in per cent of a grid step.
+    takes: so many good ones in a row before the tempo goes up.
+    up: by which share of the tempo, such as 1/20; None for the drill's own next tempo.
+    days: after which what was not played comes back.
+    goal: the tempo at which an exercise is done; None for the drill's fastest.
+    """
+
+    clean: float = 0.95
+    steady: float = 8.0
+    takes: int = 2
+    up: Fraction | None = Fraction(1, 20)
+    days: int = 7
+    goal: Fraction | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Drill:
     """One idea and how to turn it over. Made by `read_drill` and `check_drill`."""
 
@@ -172,6 +206,9 @@ class Drill:
     kit: Kit
     file_format: int
     touch: Touch
+    running: tuple[Chosen, ...]  # empty for every exercise, as taught
+    practice: Practice
+    given: Mapping[str, Any]  # the keys as they were given, those of tables as "table.key"
 
     def material(self) -> Iterator[Sticking]:
         """The stickings, typed and named ones first, then the enumerated ones."""

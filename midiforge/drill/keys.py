@@ -233,6 +233,44 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             default="taught",
             choices=("taught", "easiest"),
         ),
+        Key(
+            "running",
+            "texts",
+            "Only these exercises, in this order, by the number they have without it; each at a "
+            "tempo and with repeats of its own if given.",
+            "'13 at 70 repeats 4, 7-9'",
+        ),
+    ),
+    "Practice": (
+        Key(
+            "practice.clean",
+            "number",
+            "A take is good from this share of right strokes on.",
+            "SHARE",
+            default=0.95,
+        ),
+        Key(
+            "practice.steady",
+            "number",
+            "... and up to this standard deviation, in per cent of a grid step.",
+            "PERCENT",
+            default=8,
+        ),
+        Key("practice.takes", "whole", "So many good takes in a row, then faster.", "N", default=2),
+        Key(
+            "practice.up",
+            "text",
+            "How much faster: per cent of the tempo, or the drill's own next tempo.",
+            "5%|next",
+            default="5%",
+        ),
+        Key("practice.days", "whole", "Review after so many days.", "DAYS", default=7),
+        Key(
+            "practice.goal",
+            "number",
+            "The tempo at which an exercise is done; the drill's fastest if not given.",
+            "TEMPO",
+        ),
     ),
     "Sound": (
         Key(

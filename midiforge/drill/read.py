@@ -9,7 +9,7 @@ from typing import Any
 from midiforge.disk import read_toml
 from midiforge.drill import values
 from midiforge.drill.click import click_voices
-from midiforge.drill.drill import Drill, Line, Stage, Sticking, Voicing
+from midiforge.drill.drill import Chosen, Drill, Line, Practice, Stage, Sticking, Voicing
 from midiforge.drill.feet import foot_patterns, partners
 from midiforge.drill.grid import own_steps
 from midiforge.drill.keys import BY_NAME, KEYS
@@ -159,6 +159,9 @@ class _Reader:
                 velocity=self.number("humanise.velocity", 0, 40),
                 seed=self.whole("humanise.seed", 0, 2**31),
             ),
+            running=self.running(meter, ramp is not None),
+            practice=self.practice(meter),
+            given=self.content,
         )
 
     # Reading one key
@@ -260,6 +263,29 @@ class _Reader:
             )
         return found
 
+    def running(self, meter: Meter, ramp: bool) -> tuple[Chosen, ...]:
+        found: tuple[Chosen, ...] = self.read("running", values.running)
+        tempos = tuple(each.tempo for each in found if each.tempo)
+        if tempos and ramp:
+            raise MidiforgeError("a drill with a ramp has no other tempos", "running")
+        self.read("running", lambda _: fast_enough(tempos, meter))
+        return found
+
+    def practice(self, meter: Meter) -> Practice:
+        goal = None
+        if self.raw("practice.goal") != "":
+            goal = self.read(
+                "practice.goal", lambda value: fast_enough((values.tempo(value),), meter)
+            )
+        return Practice(
+            clean=self.number("practice.clean", 0.5, 1),
+            steady=self.number("practice.steady", 1, 50),
+            takes=self.whole("practice.takes", 1, 20),
+            up=self.read("practice.up", values.rise),
+            days=self.whole("practice.days", 1, 365),
+            goal=goal[0] if goal else None,
+        )
+
     def layers(self, items: list[Any], meter: Meter, step: Fraction) -> tuple[Line, ...]:
         return tuple(values.line(str(item), meter, step, ()) for item in items)
 
@@ -298,12 +324,16 @@ def fast_enough(tempos: tuple[Fraction, ...], meter: Meter) -> tuple[Fraction, .
     """The tempos, if a MIDI file can say how long a quarter note lasts: below 16.8 seconds."""
     for tempo in tempos:
         if 60 / (tempo * meter.pulse) > _LONGEST_QUARTER:
-            slowest = ceil(60 / (_LONGEST_QUARTER * meter.pulse))
             raise MidiforgeError(
                 f"{plain(tempo)} {meter.pulse_name} notes a minute is too slow for a MIDI file",
-                hint=f"{slowest} or more",
+                hint=f"{slowest_tempo(meter)} or more",
             )
     return tempos
+
+
+def slowest_tempo(meter: Meter) -> int:
+    """The slowest whole tempo that a MIDI file can hold in a meter."""
+    return ceil(60 / (_LONGEST_QUARTER * meter.pulse))
 
 
 def default_title(

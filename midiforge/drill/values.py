@@ -8,7 +8,17 @@ from collections.abc import Mapping
 from contextlib import suppress
 from fractions import Fraction
 
-from midiforge.drill.drill import Accents, Line, Places, Ramp, Shape, Span, Voicing, ladder
+from midiforge.drill.drill import (
+    Accents,
+    Chosen,
+    Line,
+    Places,
+    Ramp,
+    Shape,
+    Span,
+    Voicing,
+    ladder,
+)
 from midiforge.errors import MidiforgeError, nearest, quoted, shortened
 from midiforge.library import shelf
 from midiforge.model.counts import count_index, steps_in_bar
@@ -20,6 +30,7 @@ SLOWEST, FASTEST = 10, 500
 MOST_STEPS = 12
 MOST_PLACEMENTS = 1024
 MOST_BARS = 1000
+MOST_CHOSEN = 1000
 
 _LIMBS = {limb.value.lower(): limb for limb in Limb} | {limb.title: limb for limb in Limb}
 
@@ -70,6 +81,39 @@ def _rise(text: str) -> Fraction:
     if not Fraction(1, 10) <= found <= FASTEST:
         raise MidiforgeError(f"{quoted(text)} is not a step between tempos", hint="such as 4")
     return found
+
+
+def running(items: list[object]) -> tuple[Chosen, ...]:
+    """Exercises by number: "13", "7-9", "13 at 70", "13 at 70 repeats 4"."""
+    found: list[Chosen] = []
+    for item in items:
+        match = re.fullmatch(
+            r"\s*([0-9]{1,6})(?:\s*-\s*([0-9]{1,6}))?(?:\s+at\s+(\S+))?(?:\s+repeats\s+(\S+))?\s*",
+            str(item),
+            re.IGNORECASE,
+        )
+        first, last = (int(match[1]), int(match[2] or match[1])) if match else (0, 0)
+        if not match or not 1 <= first <= last:
+            raise MidiforgeError(
+                f"{quoted(item)} does not choose an exercise", hint="such as '13 at 70 repeats 4'"
+            )
+        if len(found) + last - first >= MOST_CHOSEN:
+            raise MidiforgeError("too many exercises are chosen", hint=f"up to {MOST_CHOSEN:,}")
+        at = tempo(match[3]) if match[3] else None
+        repeats = whole(match[4], 1, MOST_BARS, "repeats") if match[4] else 0
+        found += (Chosen(number, at, repeats) for number in range(first, last + 1))
+    return tuple(found)
+
+
+def rise(text: str) -> Fraction | None:
+    """How much faster, as a share: "5%"; None for "next", the drill's own next tempo."""
+    if text.strip() == "next":
+        return None
+    match = re.fullmatch(r"\s*([0-9]{1,3}(?:\.[0-9]{1,2})?)\s*%\s*", text)
+    share = Fraction(match[1]) / 100 if match else Fraction(0)
+    if not Fraction(1, 100) <= share <= 1:
+        raise MidiforgeError(f"{quoted(text)} is no rise", hint="'next', or 1% to 100%")
+    return share
 
 
 def whole(value: object, low: int, high: int, what: str = "") -> int:

@@ -15,6 +15,8 @@ from midiforge.model.hit import FEET
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap, plain
 
+_Turn = tuple[Material, Stage, Score, TempoMap]
+
 
 def exercises(drill: Drill, dropped: Callable[[Dropped], None] | None = None) -> Iterator[Exercise]:
     """The exercises of a drill, one after the other, in the order they are taught.
@@ -22,6 +24,8 @@ def exercises(drill: Drill, dropped: Callable[[Dropped], None] | None = None) ->
     Each variant goes through the stages and each stage through the tempos. A stage that has
     come before (the feet alone, under a moved phrase) is not repeated. Exercises are made one
     at a time; those of a stage that differ only in tempo share their hits.
+
+    Where the drill chooses (`running`), only what it names, in its order, numbered anew.
 
     dropped: told of every variant that comes out the same as an earlier one.
     Raises MidiforgeError, naming the drill's file, for music that cannot be played.
@@ -35,10 +39,15 @@ def exercises(drill: Drill, dropped: Callable[[Dropped], None] | None = None) ->
 def _in_running_order(
     drill: Drill, dropped: Callable[[Dropped], None] | None
 ) -> Iterator[Exercise]:
-    order = 0
+    parts = parts_of_a_quarter(drill)
+    turns = _chosen(drill, dropped) if drill.running else _as_taught(drill, dropped)
+    for order, turn in enumerate(turns, start=1):
+        yield _exercise(drill, *turn, order, parts)
+
+
+def _as_taught(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Iterator[_Turn]:
     seen: set[bytes] = set()
     tempos = _tempo_maps(drill)
-    parts = parts_of_a_quarter(drill)
     for material in _in_order(drill, dropped):
         for stage in drill.stages:
             score = score_of(drill, material, stage)
@@ -51,8 +60,36 @@ def _in_running_order(
                 continue
             seen.add(content)
             for tempo in tempos:
-                order += 1
-                yield _exercise(drill, material, stage, score, tempo, order, parts)
+                yield material, stage, score, tempo
+
+
+def _chosen(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Iterator[_Turn]:
+    """What `running` names; of its numbers those of all exercises as taught."""
+    wanted = {each.number for each in drill.running}
+    found: dict[int, tuple[Material, Stage, TempoMap]] = {}
+    count = 0
+    for count, (material, stage, _, tempo) in enumerate(_as_taught(drill, dropped), start=1):
+        if count in wanted:
+            found[count] = (material, stage, tempo)
+    before: tuple[Material, Stage, int, Score] | None = None
+    for each in drill.running:
+        if each.number not in found:
+            raise MidiforgeError(
+                f"there is no exercise {each.number}", "running", hint=f"1 to {count}"
+            )
+        material, stage, tempo = found[each.number]
+        if each.tempo is not None:
+            tempo = TempoMap(drill.meter.pulse, ((Fraction(0), each.tempo),))
+        repeats = each.repeats or drill.repeats
+        # Neighbours that differ only in tempo share their hits, as they do when taught.
+        if before and before[:3] == (material, stage, repeats):
+            score = before[3]
+        else:
+            again = score_of(replace(drill, repeats=repeats), material, stage)
+            assert again is not None  # it had strokes the first time
+            score = again
+        before = (material, stage, repeats, score)
+        yield material, stage, score, tempo
 
 
 def _in_order(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Iterator[Material]:
