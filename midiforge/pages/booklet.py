@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from midiforge.insight.meetings import hands_and_feet, meetings
 from midiforge.insight.words import listed, ranges
 from midiforge.library import shelf
-from midiforge.model.counts import counts_of_grid, is_grid
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Limb
 from midiforge.model.meter import NOTE_VALUES, Meter
@@ -14,6 +13,7 @@ from midiforge.model.swing import Swing
 from midiforge.model.tempo import plain
 from midiforge.notation.score import Score, scores
 from midiforge.notation.sign import sign_of
+from midiforge.notation.title import title_of
 from midiforge.pages.engrave import Engraver
 from midiforge.pages.piece import Layout, Piece, Setting, cut, key_piece
 
@@ -96,7 +96,7 @@ def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
     return Entry(
         number=ranges(each.order for each in score.exercises),
         anchor=f"n{exercise.order}",
-        title=_title(exercise),
+        title=title_of(exercise),
         job=" ".join(job(exercise)),
         pulse=pulse_sign(exercise.meter),
         tempos=tuple(_tempo(each) for each in score.exercises),
@@ -104,18 +104,6 @@ def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
         score=score,
         setting=cut(score, engraver, layout),
     )
-
-
-def _title(exercise: Exercise) -> str:
-    """The title, with counts for what was typed as marks, and without what the music shows."""
-    variant = exercise.variant
-    title = exercise.title
-    if is_grid(variant.accents):
-        said = listed(counts_of_grid(exercise.meter, exercise.step, variant.accents))
-        title = title.replace(f"accents {variant.accents}", f"accents on {said}")
-    if variant.sticking:
-        title = title.replace(variant.sticking, variant.sticking.replace(">", ""))
-    return title
 
 
 def _tempo(exercise: Exercise) -> str:

@@ -35,6 +35,7 @@ from midiforge.notation.score import (
     Score,
     Voice,
 )
+from midiforge.notation.title import title_of
 from midiforge.pages.paper import Paper, paper_of
 
 PLAYER = "Drum set"
@@ -306,7 +307,7 @@ def _direction(kind: str, sound: str = "") -> str:
 def _title(score: Score) -> str:
     numbers = ranges(each.order for each in score.exercises if each.order)
     mark = _direction(f"<rehearsal>{numbers}</rehearsal>") if numbers else ""
-    title = _text(score.exercise.title)
+    title = _text(title_of(score.exercise))
     return mark + _direction(f'<words font-weight="bold" font-size="12">{title}</words>')
 
 
