@@ -14,7 +14,7 @@ import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.model.meter import Meter
 from midiforge.notation import scores
-from midiforge.notation.rhythm import VALUES, value_of, write_bar
+from midiforge.notation.rhythm import VALUES, cells_of, value_of, write_bar
 from midiforge.notation.score import FEET_VOICE, HANDS_VOICE
 from midiforge.notation.sign import HEADS, MARKS, sign_of
 
@@ -89,6 +89,57 @@ def test_a_beat_of_five_or_seven_units_is_written_in_twos_and_a_three() -> None:
     assert spelled("7+4/8", F(0), F(1), F(2), F(7, 2)) == "q q q. h"
 
 
+@pytest.mark.parametrize(
+    ("meter", "cells"),
+    [  # common practice: eighths are beamed together where no beats are given
+        ("3/8", ["3/2"]),
+        ("4/8", ["1", "1"]),
+        ("5/8", ["1", "3/2"]),
+        ("7/8", ["1", "1", "3/2"]),
+        ("5/16", ["1/2", "3/4"]),
+        ("3/4", ["1", "1", "1"]),
+        ("2+2+3/8", ["1", "1", "3/2"]),
+        ("6/8", ["3/2", "3/2"]),
+    ],
+)
+def test_small_beats_are_beamed_in_twos_and_a_three(meter, cells) -> None:
+    assert [length for _, length, _ in cells_of(Meter.parse(meter))] == [F(each) for each in cells]
+
+
+def test_a_foot_on_a_hand_s_instrument_stands_at_the_foot_of_the_staff() -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RL", "feet": "son-clave-3-2 on LF as cowbell", "stages": "full"}
+    )
+    [score] = scores(midiforge.exercises(drill))
+    moved = [each for each in score.signs if each[1] == "cowbell"]
+    assert [(sign.place, sign.head, foot) for sign, _, foot in moved] == [
+        (-1, "triangle", "left foot")
+    ]
+
+
+def test_a_long_cymbal_is_a_quarter_and_rests_and_a_long_drum_is_hollow() -> None:
+    drill = midiforge.check_drill({"meter": "2/2", "feet": ["1", "2 on LF"], "partner": "none"})
+    score = next(scores(midiforge.exercises(drill)))
+    feet = next(iter(score.bars)).voice(FEET_VOICE)
+    assert feet is not None
+    assert [(n.value.name, n.is_rest) for n in feet.notes] == [
+        ("half", False),
+        ("quarter", False),
+        ("quarter", True),
+    ]
+
+
+def test_an_accent_is_of_its_own_hand() -> None:
+    drill = midiforge.check_drill(
+        {"sticking": ">R+(L) L", "steps": 1, "stages": "full", "voicing": "RH=ride,LH=snare"}
+    )
+    [score] = scores(midiforge.exercises(drill))
+    hands = next(iter(score.bars)).voice(HANDS_VOICE)
+    assert hands is not None
+    first = next(hands.notes)
+    assert {head.hand: head.is_accented for head in first.heads} == {"R": True, "L": False}
+
+
 def test_eleven_steps_to_the_beat_of_five_eight_are_finer_than_a_staff_shows() -> None:
     with pytest.raises(MidiforgeError, match="11 steps in the time of an eighth note are finer"):
         write_bar(Meter.parse("5/8"), [F(i, 22) for i in range(11)])
@@ -116,7 +167,8 @@ def test_any_rhythm_is_written_without_a_gap_and_with_every_stroke(drawn) -> Non
     assert [value.start for value in values if not value.is_rest] == onsets
     assert values[0].start == 0 and values[-1].start + values[-1].length == meter.bar
     assert all(one.start + one.length == two.start for one, two in pairwise(values))
-    beats = {*meter.beats, meter.bar}
+    small = set(meter.groups) == {1} and meter.unit > 4
+    beats = {start for start, _, _ in cells_of(meter)} if small else {*meter.beats, meter.bar}
     for cell in cells:
         ratio = F(cell.tuplet.normal, cell.tuplet.actual) if cell.tuplet else F(1)
         for value in cell.values:

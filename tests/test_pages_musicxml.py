@@ -33,6 +33,7 @@ from midiforge.kit import Kit, read_kit
 from midiforge.library.shelf import ostinatos
 from midiforge.model import Exercise, Hit, Strength
 from midiforge.notation import Score, scores
+from midiforge.notation.rhythm import cells_of
 from midiforge.notation.sign import on_one_line, sign_of
 from midiforge.pages.musicxml import musicxml
 from midiforge.pages.paper import paper_of
@@ -284,6 +285,8 @@ def assert_beats(found: Lesson) -> None:
     meter = found.scores[0].exercise.meter
     for _, measure, bar, divisions in measures(found.root):
         meter = meters.get(int(measure.get("number") or 0) - 1, meter)
+        # Beats shorter than a quarter are beamed together, in twos and a three (common practice).
+        cells = [*(start for start, _, _ in cells_of(meter)), bar]
         beats = [*meter.beats, bar]
         for notes in voices(measure, divisions).values():
             begun: dict[str, Fraction] = {}
@@ -294,13 +297,14 @@ def assert_beats(found: Lesson) -> None:
                         begun[f"beam {beam.get('number')}"] = at
                     elif beam.text == "end":
                         start = begun.pop(f"beam {beam.get('number')}")
-                        assert any(a <= start and end <= b for a, b in pairwise(beats))
+                        assert any(a <= start and end <= b for a, b in pairwise(cells))
                 for tuplet in note.iter("tuplet"):
                     if tuplet.get("type") == "start":
                         assert "tuplet" not in begun
                         begun["tuplet"] = at
                     else:
-                        assert (begun.pop("tuplet"), end) in list(pairwise(beats))
+                        spans = [*pairwise(beats), *pairwise(cells)]
+                        assert (begun.pop("tuplet"), end) in spans
                 inside = "tuplet" in begun or note.find("notations/tuplet") is not None
                 assert (note.find("time-modification") is not None) == inside
             assert not begun

@@ -51,6 +51,10 @@ def test_pages_written_before_are_replaced_and_other_files_are_not(
         before = Path(out).read_bytes()
         assert run(["sheet", *DRILL, "--out", out, "-q"]) == 0
         assert Path(out).read_bytes() != before
+    Path("lesson.svg").write_text(Path("lesson.svg").read_text("utf-8").replace("RLRR", "mine"))
+    assert "or changed since" in refused(capsys, *DRILL, "--out", "lesson.svg")
+    Path("notes.pdf").write_text("my notes on midiforge sheet, sha256 00\n")
+    assert "not written by midiforge" in refused(capsys, *DRILL, "--out", "notes.pdf")
     Path("mine.pdf").write_bytes(b"%PDF-1.7 a letter")
     assert "not written by midiforge" in refused(capsys, *DRILL, "--out", "mine.pdf")
     assert Path("mine.pdf").read_bytes() == b"%PDF-1.7 a letter"
@@ -70,6 +74,10 @@ def test_pages_written_before_are_replaced_and_other_files_are_not(
         (("--out", "lesson.pdf", "--only", "x"), "'x' is not a number"),
         (("--out", "nowhere/lesson.pdf"), "nowhere: is not a folder"),
         (("--out", "."), "no ending"),
+        (("--out", "lesson.xml"), "did you mean '.musicxml'"),
+        (("--out", "lesson.mid"), "midiforge build writes those"),
+        (("--out", "lesson.pdf", "--only", ","), "names no exercise"),
+        (("--out", "lesson.pdf", "--only", "3-2"), "runs backward (2-3)"),
     ],
 )
 def test_what_cannot_be_is_one_clear_line(
@@ -86,6 +94,7 @@ def test_what_cannot_be_is_one_clear_line(
         (("--meter", "5/8", "--steps", "11"), "11 steps in the time of an eighth note are finer"),
         (("--meter", "4/8", "--steps", "12"), "finer than thirty-second notes"),
         (("--meter", "3/32", "--steps", "2"), "finer than thirty-second notes"),
+        (("--meter", "4/64", "--steps", "1"), "beats of 1/64 are finer"),
     ],
 )
 def test_a_grid_finer_than_a_staff_shows_is_refused(

@@ -3,9 +3,11 @@
 import gc
 import signal
 import sys
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager, suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -21,7 +23,9 @@ if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
     from midiforge.live.bars import Part
     from midiforge.live.display import Display
+    from midiforge.live.kit_input import Heard, KitInput
     from midiforge.live.player import Player
+    from midiforge.live.recorder import Recorded
     from midiforge.live.route import Place, Route
     from midiforge.model.exercise import Exercise
 
@@ -83,23 +87,41 @@ def play(
         str,
         typer.Option("--input", metavar="NAME", help="The input that the kit is on."),
     ] = "",
+    record: Annotated[
+        Path | None,
+        typer.Option("--record", metavar="FILE.mid", help="Record what comes from the kit."),
+    ] = None,
+    listen: Annotated[
+        bool, typer.Option("--listen", help="Only record, play nothing; until q or Ctrl-C.")
+    ] = False,
     as_lines: Annotated[
         bool, typer.Option("--plain", help="One line an exercise instead of a screen.")
     ] = False,
 ) -> None:
-    """Play the exercises of a drill to a MIDI port."""
+    """Play the exercises of a drill to a MIDI port.
+
+    Recorded is one take an exercise: where several are played, its number comes before the ending.
+    """
     from midiforge.live.player import Player
     from midiforge.live.ports import RtOutput
     from midiforge.live.timing import SystemClock, ask_for_priority
 
     if follow and send_clock:
         raise MidiforgeError("either follow a clock or send one", "--follow")
+    if listen:
+        _check_listening(record, (port, virtual, follow, send_clock))
     muted = _layers(mute, "--mute") | _others(_layers(solo, "--solo"))
     exercises = chosen_exercises(drill, only)
     exercises = [each for each in exercises if each.order >= first]
     if not exercises:
         raise MidiforgeError(f"there is no exercise from {first} on", "--from")
+    recording = _Recording(record, exercises, drill, listen) if record else None
+    if listen and recording:
+        _only_listen(recording, drill, control)
+        return
     with ExitStack() as held:
+        if recording:
+            held.callback(recording.keep)
         output = RtOutput(port, virtual)
         held.callback(output.close)
         worker = held.enter_context(ThreadPoolExecutor(1))
@@ -128,12 +150,19 @@ def play(
         )
         if follow:
             held.callback(_follow(player, follow))
-        if control or drill.kit.controls:
-            held.callback(_listen(player, drill, control))
+        kit = _kit_input(player, drill, control, recording)
+        if kit:
+            held.callback(kit.close)
         if screen:
             views.append(_show(held, player, route))
         else:
             _tell(player)
+        if kit:
+            _look_after(player, kit)
+        if kit and recording:
+            recording.running = True
+            player.watcher.began = recording.recorder.began
+            player.watcher.say(f"recording {printable(kit.name)}")
         held.callback(_never_suspended())
         ask_for_priority()
         gc.collect()
@@ -141,6 +170,8 @@ def play(
         gc.disable()
         held.callback(gc.enable)
         figures = player.play()
+        if recording:
+            time.sleep(_CLOSING)
     print(f"Timing: {figures}")
 
 
@@ -173,13 +204,34 @@ def _others(layers: set[str]) -> set[str]:
     return set(LAYERS) - layers if layers else set()
 
 
-def _listen(player: "Player", drill: "Drill", wanted: str) -> Callable[[], None]:
-    """Takes commands from the kit; gives what ends it."""
+def _kit_input(
+    player: "Player", drill: "Drill", wanted: str, recording: "_Recording | None"
+) -> "KitInput | None":
+    """The kit's input, for commands and for strokes, if it is needed."""
     from midiforge.live.controls import Controls
-    from midiforge.live.ports import RtInput
+    from midiforge.live.kit_input import KitInput
 
-    controls = Controls(drill.kit.controls, player.wish)
-    return RtInput(wanted, controls.heard).close
+    if not (recording or wanted or drill.kit.controls):
+        return None
+    heard: list[Heard] = [Controls(drill.kit.controls, player.wish).heard]
+    if recording:
+        heard.insert(0, recording.recorder.heard)
+    return KitInput(wanted, heard, lambda text: player.watcher.say(text))
+
+
+def _look_after(player: "Player", kit: "KitInput") -> None:
+    """Looks after the input in the time that is left over."""
+    idle = player.watcher.idle
+
+    def both(spare: int) -> None:
+        idle(spare)
+        if spare > _MUCH:
+            kit.look()
+
+    player.watcher.idle = both
+
+
+_MUCH = 5_000_000  # nanoseconds to spare
 
 
 def _follow(player: "Player", wanted: str) -> Callable[[], None]:
@@ -221,3 +273,129 @@ def _tell(player: "Player") -> None:
 
     player.watcher.bar = bar
     player.watcher.say = lambda text: print(text, flush=True)
+
+
+# Recording
+
+
+def _check_listening(record: Path | None, playing: Sequence[object]) -> None:
+    if not record:
+        raise MidiforgeError("records nothing without a file", "--listen", hint="--record take.mid")
+    if any(playing):
+        raise MidiforgeError(
+            "plays nothing, so there is no output and no clock", "--listen", hint="name --input"
+        )
+
+
+_CLOSING = 0.25  # seconds that the last stroke may come after the end
+
+
+class _Recording:
+    """A recording, from the name of its file to what is said of it.
+
+    listen: whether nothing is played, so that all is one take.
+    running: whether the input is open.
+    """
+
+    def __init__(
+        self, path: Path, exercises: "Sequence[Exercise]", drill: "Drill", listen: bool
+    ) -> None:
+        from midiforge.live.recorder import Recorder
+        from midiforge.live.take_file import check_free
+
+        self.running = False
+        orders = [each.order for each in exercises]
+        self._drill = drill
+        self._digits = max(2, len(str(max(orders))))
+        self._several = len(orders) > 1 and not listen
+        self._path = check_free(path, orders if self._several else (), self._digits)
+        alone = exercises[0] if len(orders) == 1 else None
+        self.recorder = Recorder(time.monotonic_ns(), drill.kit.controls, alone)
+
+    def keep(self) -> None:
+        """Writes what was recorded and says so, whatever ended it."""
+        from midiforge.live.take_file import take_path, write_take
+
+        if not self.running:
+            return
+        lines, empty, written = list[str](), dict[int, None](), set[int]()
+        review = ""
+        with _undisturbed():
+            for take in self.recorder.takes(time.monotonic_ns()):
+                order = take.exercise.order if take.exercise else 0
+                if not take.strokes:
+                    empty[order] = None
+                    continue
+                path = self._path
+                if take.exercise and self._several:
+                    path = take_path(path, order, self._digits)
+                path = write_take(path, take)
+                written.add(order)
+                lines.append(self._said(take, path))
+                review = review or self._review(path, order)
+        if not written:
+            print("nothing was struck; no take is written")
+            return
+        silent = [each for each in empty if each and each not in written]
+        lines += [f"exercise {each}: nothing was struck" for each in silent]
+        if self.recorder.full:
+            lines.append("more came than a take can hold; the end is left out")
+        for line in (*lines, review):
+            print(printable(line))
+
+    def _said(self, take: "Recorded", path: Path) -> str:
+        strokes = "1 stroke" if take.strokes == 1 else f"{take.strokes} strokes"
+        aside = "" if path.parent == self._path.parent else "; its own folder took no file"
+        return f"{path}: {strokes}, {(take.end - take.begin) / 1e9:.0f} s{aside}"
+
+    def _review(self, path: Path, order: int) -> str:
+        from shlex import quote
+
+        number = f"{order:0{self._digits}d}" if order else "N"
+        words = ["midiforge review", quote(str(path)), quote(self._drill.source)]
+        asked = " ".join([*(words if self._drill.source else words[:2]), f"--exercise {number}"])
+        flags = "" if self._drill.source else ", with the flags of this drill"
+        return f"review: {asked}{flags}"
+
+
+def _only_listen(recording: _Recording, drill: "Drill", wanted: str) -> None:
+    """Records until somebody quits, by q, Ctrl-C or the kit."""
+    from midiforge.live.controls import Controls
+    from midiforge.live.keyboard import pressed, single_keys
+    from midiforge.live.kit_input import KitInput
+    from midiforge.live.route import Command
+
+    wishes: list[Command] = []
+    with ExitStack() as held:
+        held.callback(recording.keep)
+        held.enter_context(single_keys())
+        controls = Controls(drill.kit.controls, wishes.append)
+        heard = [recording.recorder.heard, controls.heard]
+        kit = KitInput(wanted, heard, lambda text: print(text, flush=True))
+        held.callback(kit.close)
+        recording.running = True
+        print(f"recording {printable(kit.name)}; q or Ctrl-C ends it", flush=True)
+        held.callback(_never_suspended())
+        with suppress(KeyboardInterrupt):
+            while Command.QUIT not in wishes:
+                wishes.extend(pressed())
+                kit.look()
+                time.sleep(_LOOK)
+
+
+_LOOK = 0.05  # seconds
+
+
+@contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Signals that end a program wait until a file is written; that is soon."""
+    before = {}
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None:
+            before[number] = signal.signal(number, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, signal.SIG_DFL if handler is None else handler)

@@ -77,10 +77,16 @@ def chosen_exercises(
 def _numbers(text: str) -> list[range]:
     """The exercises that "3,5-8" names."""
     found = []
-    for part in filter(None, (part.strip() for part in text.split(","))):
+    parts = [part.strip() for part in text.split(",")]
+    if text and not any(parts):
+        raise MidiforgeError(f"{quoted(text)} names no exercise", "--only", hint="such as 3,5-8")
+    for part in filter(None, parts):
         match = re.fullmatch(r"([0-9]{1,6})(?:\s*-\s*([0-9]{1,6}))?", part)
         if not match:
             raise MidiforgeError(f"{quoted(part)} is not a number", "--only", hint="such as 3,5-8")
+        if match[2] and int(match[2]) < int(match[1]):
+            hint = f"{match[2]}-{match[1]}"
+            raise MidiforgeError(f"{quoted(part)} runs backward", "--only", hint=hint)
         found.append(range(int(match[1]), int(match[2] or match[1]) + 1))
     return found
 

@@ -26,6 +26,7 @@ VALUES = {
 }
 FINEST = min(VALUES)
 _DOTTED = Fraction(3, 2)
+_TOO_FINE = "are finer than thirty-second notes, which is as fine as a staff is written"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,15 +87,26 @@ def value_of(length: Fraction) -> Value | None:
 
 
 def cells_of(meter: Meter) -> list[tuple[Fraction, Fraction, bool]]:
-    """The cells of a bar: start, length, and whether the cell is in three (dotted)."""
+    """The cells of a bar: start, length, and whether the cell is in three (dotted).
+
+    Beats shorter than a quarter note are drawn together: twos, and a three where they are odd.
+    """
     unit = Fraction(4, meter.unit)
+    groups = meter.groups
+    if len(groups) > 1 and set(groups) == {1} and unit < 1:
+        groups = _twos_and_three(len(groups))
     cells = []
     at = Fraction(0)
-    for group in meter.groups:
+    for group in groups:
         for size in _parts(group, unit):
             cells.append((at, size * unit, size % 3 == 0))
             at += size * unit
     return cells
+
+
+def _twos_and_three(units: int) -> tuple[int, ...]:
+    three = units % 2
+    return (2,) * ((units - 3 * three) // 2) + (3,) * three
 
 
 def _parts(group: int, unit: Fraction) -> Sequence[int]:
@@ -103,8 +115,7 @@ def _parts(group: int, unit: Fraction) -> Sequence[int]:
         return (group,)
     if group % 3 == 0:
         return (3,) * (group // 3)
-    three = group % 2
-    return (2,) * ((group - 3 * three) // 2) + (3,) * three
+    return _twos_and_three(group)
 
 
 def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Cell, ...]:
@@ -112,13 +123,22 @@ def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Cell, ...]:
 
     Raises MidiforgeError for a rhythm finer than thirty-second notes.
     """
+    if Fraction(4, meter.unit) < FINEST:
+        raise MidiforgeError(f"beats of 1/{meter.unit} {_TOO_FINE}", hint="a larger note value")
     if not onsets:
         whole = Written(Fraction(0), meter.bar, Value("whole"), is_rest=True)
         return (Cell(Fraction(0), meter.bar, None, (whole,)),)
     written = []
     for start, length, in_three in cells_of(meter):
         inside = [time - start for time in onsets if start <= time < start + length]
-        written.append(_cell(start, length, in_three, inside))
+        beats = [beat for beat in meter.beats if start < beat < start + length]
+        if beats and _needs_tuplet(inside, length, in_three):
+            # What no single tuplet should span is written beat by beat.
+            for begin, end in pairwise([start, *beats, start + length]):
+                some = [time - begin for time in onsets if begin <= time < end]
+                written.append(_cell(begin, end - begin, in_three=False, onsets=some))
+        else:
+            written.append(_cell(start, length, in_three, inside))
     return tuple(_with_half_rests(meter, written))
 
 
@@ -138,8 +158,7 @@ def _cell(start: Fraction, length: Fraction, in_three: bool, onsets: list[Fracti
     unit = length / written_parts
     if unit < FINEST or unit not in VALUES:
         raise MidiforgeError(
-            f"{parts} steps in the time of {_in_words(length)} are finer than "
-            "thirty-second notes, which is as fine as a staff is written",
+            f"{parts} steps in the time of {_in_words(length)} {_TOO_FINE}",
             hint="choose fewer steps, or a longer beat",
         )
     if written_parts != parts:
@@ -152,6 +171,13 @@ def _cell(start: Fraction, length: Fraction, in_three: bool, onsets: list[Fracti
         each = length / parts
         values.append(Written(start + place * each, size * each, value, is_rest))
     return Cell(start, length, tuplet, tuple(values))
+
+
+def _needs_tuplet(onsets: Sequence[Fraction], length: Fraction, in_three: bool) -> bool:
+    base = 3 if in_three else 1
+    parts = lcm(1, *((time / length).denominator for time in onsets))
+    odd = parts // gcd(parts, base)
+    return odd & (odd - 1) != 0
 
 
 def _straight_parts(parts: int, base: int) -> int:

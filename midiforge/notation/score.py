@@ -11,9 +11,9 @@ from fractions import Fraction
 from midiforge.errors import MidiforgeError
 from midiforge.model.counts import counts, steps_in_bar
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import CLICK, HANDS, Hit, OrnamentKind, Strength
+from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
 from midiforge.notation.rhythm import Cell, Tuplet, Value, Written, write_bar
-from midiforge.notation.sign import Sign, on_one_line, sign_of
+from midiforge.notation.sign import Sign, foot_sign, on_one_line, sign_of
 
 HANDS_VOICE, FEET_VOICE = "hands", "feet"
 SECTION_WORDS = {
@@ -32,12 +32,15 @@ class Head:
     """One notehead of a note or chord.
 
     hand: whose stroke it is, "R" or "L"; "" for feet and for what no limb plays.
+    foot: the foot that strikes it on a place that is not the voice's own, in words; else "".
     """
 
     sign: Sign
     voice: str
     is_ghost: bool = False
     hand: str = ""
+    is_accented: bool = False
+    foot: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,14 +160,15 @@ class Score:
             yield from passage.bars
 
     @property
-    def voices(self) -> tuple[str, ...]:
-        """The library's names of all voices that are written on the player's staff."""
-        found: dict[str, None] = {}
+    def signs(self) -> tuple[tuple[Sign, str, str], ...]:
+        """Every sign on the player's staff: the sign, its voice, the foot that it is moved for."""
+        found: dict[tuple[Sign, str, str], None] = {}
         for bar in self.bars:
             for name in (HANDS_VOICE, FEET_VOICE):
                 voice = bar.voice(name)
                 for note in voice.notes if voice else ():
-                    found.update(dict.fromkeys(head.voice for head in (*note.heads, *note.grace)))
+                    heads = (*note.heads, *note.grace)
+                    found.update(dict.fromkeys((h.sign, h.voice, h.foot) for h in heads))
         return tuple(found)
 
 
@@ -231,12 +235,19 @@ def _counts(exercise: Exercise) -> Iterator[tuple[Fraction, str]]:
 def _words(exercise: Exercise) -> dict[int, str]:
     """What is to be said of a bar, by its number from 0."""
     bar = exercise.meter.bar
-    return {
-        number: SECTION_WORDS[section.kind]
-        for section in exercise.sections
-        if section.kind in SECTION_WORDS
-        for number in range(int(section.start / bar), int((section.start + section.length) / bar))
-    }
+    kinds = {section.kind for section in exercise.sections}
+    words = {**SECTION_WORDS, **({"exercise": "Exercise"} if "time" in kinds else {})}
+    found: dict[int, str] = {}
+    if exercise.loop_start and "entry" not in kinds:
+        found[0] = SECTION_WORDS["entry"]
+    for section in exercise.sections:
+        first, last = (int(at / bar) for at in (section.start, section.start + section.length))
+        for number in range(first, last):
+            if section.kind in words:
+                before = found.get(number)
+                said = words[section.kind]
+                found[number] = f"{before}: {said.lower()}" if before else said
+    return found
 
 
 def _voice_names(hits: Iterable[Hit]) -> list[str]:
@@ -262,8 +273,29 @@ def _voice(exercise: Exercise, name: str, hits: Iterable[Hit], number: int) -> V
 
 
 def _group(cell: Cell, at: dict[Fraction, list[Hit]]) -> Group:
-    notes = tuple(_note(value, at) for value in cell.values)
-    return Group(cell.start, cell.length, cell.tuplet, notes)
+    notes: list[Note] = []
+    for value in cell.values:
+        note = _note(value, at)
+        notes += _no_hollow_cross(note) if cell.tuplet is None else [note]
+    return Group(cell.start, cell.length, cell.tuplet, tuple(notes))
+
+
+def _no_hollow_cross(note: Note) -> list[Note]:
+    """The note; if it is longer than a quarter and no round one, a quarter and rests.
+
+    Crosses that are hollow are other signs to many readers.
+    """
+    plain = all(head.sign.head == "normal" for head in note.heads)
+    if plain or note.value.name not in ("half", "whole"):
+        return [note]
+    short = replace(note, length=Fraction(1), value=Value("quarter"))
+    rests = []
+    at, left = note.start + 1, note.length - 1
+    for length, name in ((Fraction(1), "quarter"), (Fraction(2), "half")):
+        if left >= length and (left / length) % 2:
+            rests.append(Note(at, length, Value(name)))
+            at, left = at + length, left - length
+    return [short, *rests]
 
 
 def _note(written: Written, at: dict[Fraction, list[Hit]]) -> Note:
@@ -291,9 +323,14 @@ def _note(written: Written, at: dict[Fraction, list[Hit]]) -> Note:
 
 
 def _head(hit: Hit) -> Head:
-    sign = sign_of(hit.voice) if hit.limb else on_one_line(hit.voice)
-    hand = hit.limb.letter if hit.limb and hit.limb.is_hand else ""
-    return Head(sign, hit.voice, hit.strength is Strength.GHOST, hand)
+    ghost, accent = hit.strength is Strength.GHOST, hit.strength is Strength.ACCENT
+    if hit.limb is None:
+        return Head(on_one_line(hit.voice), hit.voice, ghost, "", accent)
+    if hit.limb.is_hand:
+        return Head(sign_of(hit.voice), hit.voice, ghost, hit.limb.letter, accent)
+    sign = foot_sign(hit.voice, is_left=hit.limb is Limb.LEFT_FOOT)
+    moved = hit.limb.title if sign != sign_of(hit.voice) else ""
+    return Head(sign, hit.voice, ghost, "", accent, moved)
 
 
 def _ends_open(hits: Iterable[Hit]) -> bool:

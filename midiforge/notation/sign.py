@@ -8,6 +8,7 @@ from midiforge.library import shelf
 _STEPS = "CDEFGAB"
 _BOTTOM_LINE = 4 * len(_STEPS) + _STEPS.index("E")
 
+_HIGHEST_FOOT = 1  # the bass drum's place
 HEADS = ("normal", "x", "circle-x", "diamond", "triangle", "slashed")
 MARKS = ("", "open", "half-open", "closed")
 _PERCUSSION = "x"
@@ -43,6 +44,14 @@ def sign_of(voice: str) -> Sign:
             return Sign(place[0], int(place[1:]), *rest)
         entry = shelf.voices().get(entry.fallback)
     return Sign("C", 5, _PERCUSSION)
+
+
+def foot_sign(voice: str, is_left: bool) -> Sign:
+    """The sign of a voice that a foot strikes: out of the hands' way, at the foot of the staff."""
+    sign = sign_of(voice)
+    if sign.place <= _HIGHEST_FOOT:
+        return sign
+    return Sign("D" if is_left else "E", 4, sign.head, "")
 
 
 def on_one_line(voice: str) -> Sign:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 from midiforge.insight.meetings import hands_and_feet, meetings
 from midiforge.insight.words import listed, ranges
@@ -12,8 +13,8 @@ from midiforge.model.meter import NOTE_VALUES, Meter
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import plain
 from midiforge.notation.score import Score, scores
-from midiforge.notation.sign import sign_of
-from midiforge.notation.title import title_of
+from midiforge.notation.sign import Sign
+from midiforge.notation.title import beside_title, title_of
 from midiforge.pages.engrave import Engraver
 from midiforge.pages.piece import Layout, Piece, Setting, cut, key_piece
 
@@ -86,8 +87,8 @@ def booklet(
 ) -> Booklet:
     """The booklet of a lesson; MidiforgeError for what a staff cannot show."""
     entries = tuple(_entry(score, engraver, layout) for score in scores(exercises))
-    voices = dict.fromkeys(voice for entry in entries for voice in entry.score.voices)
-    key, key_height = _key(sorted(voices, key=_from_the_bottom), engraver)
+    signs = dict.fromkeys(sign for entry in entries for sign in entry.score.signs)
+    key, key_height = _key(sorted(signs, key=lambda each: (each[0].place, each[1])), engraver)
     return Booklet(title, entries, key, key_height, tuple(_legend(entries)), dict(engraver.glyphs))
 
 
@@ -144,7 +145,7 @@ def job(exercise: Exercise) -> Iterator[str]:
 def _accents(exercise: Exercise) -> str:
     variant = exercise.variant
     if variant.accent_placement is not None and variant.accents != "none":
-        return f", the accents on {spoken(variant.accent_placement_name)}"
+        return f", the accents begin on {spoken(variant.accent_placement_name)}"
     return {"beats": ", with accents on the beats", "none": ", without accents"}.get(
         variant.accents, ""
     )
@@ -186,7 +187,7 @@ def _facts(score: Score) -> Iterator[str]:
         yield swing_words(exercise.swing)
     if exercise.count_in_bars:
         bars = exercise.count_in_bars
-        yield f"{bars} {'bar' if bars == 1 else 'bars'} count-in"
+        yield f"{bars} {_bars(bars)} count-in"
     if exercise.returns_after_bars > 1:
         yield f"comes back after {exercise.returns_after_bars} bars"
     if len(exercise.tempo.changes) > 1:
@@ -194,12 +195,6 @@ def _facts(score: Score) -> Iterator[str]:
     yield from _gap(exercise)
     if exercise.dynamics.points:
         yield _levels(exercise)
-
-
-def beside_title(name: str) -> str:
-    """The title of what plays beside the player; a typed pattern as it is."""
-    found = shelf.ostinatos().get(name)
-    return found.title if found else name
 
 
 def swing_words(swing: Swing) -> str:
@@ -214,8 +209,7 @@ def _ramp(exercise: Exercise) -> str:
     (start, first), (following, second) = exercise.tempo.changes[:2]
     bars = (following - start) / exercise.meter.bar
     way = "up" if second > first else "down"
-    plural = "bar" if bars == 1 else "bars"
-    every = "every bar" if bars == 1 else f"every {bars} {plural}"
+    every = "every bar" if bars == 1 else f"every {bars} bars"
     return f"{way} by {plain(abs(second - first))} {every}"
 
 
@@ -223,13 +217,16 @@ def _gap(exercise: Exercise) -> Iterator[str]:
     """When the click is silent, if it comes and goes."""
     bar = exercise.meter.bar
     with_click = {hit.time // bar for hit in exercise.hits if hit.layer == CLICK and hit.time >= 0}
-    silent = [number + 1 for number in range(exercise.bars) if number not in with_click]
     if not with_click:
         yield "no click after the count-in" if exercise.count_in_bars else "no click"
-    elif silent:
-        yield (
-            f"the click rests in bars {ranges(silent)}" if len(silent) <= 16 else "the click rests"
-        )
+        return
+    runs = [len(list(run)) for _, run in groupby(n in with_click for n in range(exercise.bars))]
+    if len(runs) > 1 and 0 in with_click:
+        yield f"click: {runs[0]} {_bars(runs[0])} on, {runs[1]} off"
+
+
+def _bars(count: int) -> str:
+    return "bar" if count == 1 else "bars"
 
 
 def _levels(exercise: Exercise) -> str:
@@ -244,19 +241,17 @@ def _levels(exercise: Exercise) -> str:
 # The key
 
 
-def _from_the_bottom(voice: str) -> tuple[int, str]:
-    return sign_of(voice).place, voice
-
-
-def _key(voices: Sequence[str], engraver: Engraver) -> tuple[tuple[KeySign, ...], float]:
+def _key(
+    signs: Sequence[tuple[Sign, str, str]], engraver: Engraver
+) -> tuple[tuple[KeySign, ...], float]:
     titles = shelf.voices()
-    pieces = [key_piece(voice, engraver) for voice in voices]
-    height = max((height for _, height in pieces), default=0.0)
-    signs = tuple(
-        KeySign(piece, titles[voice].title if voice in titles else voice)
-        for voice, (piece, _) in zip(voices, pieces, strict=True)
-    )
-    return signs, height
+    drawn = [key_piece(sign, engraver) for sign, _, _ in signs]
+    height = max((height for _, height in drawn), default=0.0)
+    found = []
+    for (piece, _), (_, voice, foot) in zip(drawn, signs, strict=True):
+        title = titles[voice].title if voice in titles else voice
+        found.append(KeySign(piece, f"{title}, {foot}" if foot else title))
+    return tuple(found), height
 
 
 def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
@@ -282,7 +277,7 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
     marks = {note.mark for note in notes}
     for mark, sign, meaning in (
         ("open", "o", "hi-hat open"),
-        ("half-open", "ø", "hi-hat half open"),
+        ("half-open", "o with a line", "hi-hat half open"),
         ("closed", "+", "hi-hat closed again"),
     ):
         if mark in marks:

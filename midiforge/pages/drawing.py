@@ -31,15 +31,25 @@ def in_lines(setting: Setting, width: float) -> Iterator[list[Piece]]:
     used = setting.head.width
     for piece in setting.pieces:
         if len(line) > 1 and used + piece.width > width + 0.5:
-            yield line
-            line, used = [_numbered(setting, piece)], setting.clef.width
+            kept = _kept_together(line, piece)
+            yield line[: len(line) - len(kept)]
+            first = kept[0] if kept else piece
+            line = [_numbered(setting, first), *kept]
+            used = sum(each.width for each in line)
         line.append(piece)
         used += piece.width
     yield line
 
 
+def _kept_together(line: Sequence[Piece], following: Piece) -> list[Piece]:
+    """What goes to the next line too, so that no line begins with the sign for its bar before."""
+    return [line[-1]] if following.is_simile and len(line) > 2 and not line[-1].is_simile else []
+
+
 def _numbered(setting: Setting, following: Piece) -> Piece:
     """The clef of a further line, with the number of its first bar."""
+    if not following.begins_bar:
+        return setting.clef
     y = setting.staff - 0.7 * SPACE
     number = f'<text class="start" x="0" y="{y:.1f}" font-size="13">{following.bar}</text>'
     return replace(setting.clef, content=setting.clef.content + number)

@@ -30,10 +30,10 @@ _SVG = "{http://www.w3.org/2000/svg}"
 _HREF = "{http://www.w3.org/1999/xlink}href"
 _TRANSFORM = re.compile(r"translate\((-?[\d.]+), (-?[\d.]+)\) scale\(([\d.]+)")
 _NUMBERS = re.compile(r"-?\d+(?:\.\d+)?")
-_CLOSEST = 19.0  # tenths of a space between noteheads that just do not touch
+_CLOSEST = 22.6  # tenths of a space between notes that do not touch, parentheses and all
 _QUARTER = 1422.0  # the library's distance of two quarter notes at a spacing factor of 1, measured
 _SQUARE = "E0B9"
-_TRIANGLE = "M0 -125l156 250l157 -250z"
+_TRIANGLE = "M0 -125l313 250v-250z"  # right-angled: it meets a stem up and a stem down
 _SKIPPED = {"barLine", "placeholder", "grpSym", "mNum", "pageMilestone"}
 
 

@@ -93,6 +93,9 @@ def _layer(voice: Voice, prefix: str, span: Span, alone: bool) -> str:
             for i, note in enumerate(group.notes)
         ]
         count += len(notes)
+        if group.tuplet and notes[0][0]:  # else its bracket would begin at the grace note
+            text += notes[0][0]
+            notes[0] = ("", notes[0][1])
         text += _tuplet(group.tuplet, _beamed(group, notes), voice.name)
     return text
 

@@ -172,7 +172,7 @@ def _defaults(paper: Paper) -> str:
 
 def _staves(written: Sequence[Score]) -> tuple[_Staff, ...]:
     """The parts from the top: what plays beside the player, then the player."""
-    own = dict.fromkeys(voice for score in written for voice in score.voices)
+    own = dict.fromkeys(voice for score in written for _, voice, _ in score.signs)
     beside: dict[str, dict[str, None]] = {}
     for score in written:
         for name in score.beside:

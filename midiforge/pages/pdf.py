@@ -1,5 +1,6 @@
 """The booklet on paper. Set by the typesetting library typst, which embeds all fonts."""
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -18,7 +19,7 @@ _RULES = """
 #set document(title: {title}, author: (), keywords: ("midiforge {version}",), date: none)
 #set page(paper: "{paper}", margin: (x: {margin}mm, top: {margin}mm, bottom: {margin}mm),
   footer: context [#set text(size: 0.8em, fill: luma(90))
-    #text({title}) #h(1fr) #counter(page).display("1 / 1", both: true)])
+    #text({short}) #h(1fr) #counter(page).display("1 / 1", both: true)])
 #set text(font: ("{font}", "DejaVu Sans Mono"), size: {size}pt, lang: "en")
 #set par(leading: 0.6em)
 #show heading.where(level: 1): it => block(below: 0.9em, text(size: 1.75em, it.body))
@@ -54,19 +55,20 @@ def pdf(booklet: Booklet, paper: Paper) -> bytes:
     compiler: Any = typst
     source = "\n".join(_source(booklet, paper))
     made: bytes = compiler.compile(source.encode(), format="pdf", timestamp=0)
-    return made
+    return made if made.endswith(b"\n") else made + b"\n"
 
 
 def _source(booklet: Booklet, paper: Paper) -> Iterator[str]:
     yield _RULES.format(
         title=_string(booklet.title),
+        short=_string(_cut(booklet.title, 60)),
         version=__version__,
         paper=_PAPERS[paper.name],
         margin=paper.margin,
         font=FONT,
         size=13 if paper.is_large else 10.5,
     )
-    yield f"#heading(level: 1, text({_string(booklet.title)}))"
+    yield f"#heading(level: 1, text({_string(_breakable(_cut(booklet.title, 300)))}))"
     yield f"#text({_string(ABOUT)})"
     yield from _order(booklet)
     yield from _key(booklet, paper)
@@ -82,7 +84,7 @@ def _order(booklet: Booklet) -> Iterator[str]:
     yield "== Practice order"
     rows = "\n".join(
         f"  text({_string(entry.number)}), link(label({_string(entry.anchor)}), "
-        f"text({_string(entry.title)})), text({_string(', '.join(entry.tempos))}), "
+        f"text({_string(_breakable(entry.title))})), text({_string(', '.join(entry.tempos))}), "
         f"page-of({_string(entry.anchor)}), blank(3em),"
         for entry in booklet.entries
     )
@@ -126,8 +128,9 @@ def _exercise(entry: Entry, booklet: Booklet, paper: Paper) -> Iterator[str]:
     images = [_image(line, booklet, paper, entry.setting.height) for line in lines]
     tempos = "".join(f"{_string(each)}, " for each in entry.tempos)
     head = (
-        f"#exercise({_string(entry.number)}, {_string(entry.anchor)}, {_string(entry.title)}, "
-        f"{_string(entry.job)}, tempos({_string(entry.pulse)}, ({tempos})), "
+        f"#exercise({_string(entry.number)}, {_string(entry.anchor)}, "
+        f"{_string(_breakable(entry.title))}, {_string(entry.job)}, "
+        f"tempos({_string(entry.pulse)}, ({tempos})), "
         f"{_string(' · '.join(entry.facts))})"
     )
     room = (paper.height - 2 * paper.margin) * 0.8
@@ -150,6 +153,17 @@ def _image(line: list[Any], booklet: Booklet, paper: Paper, height: float) -> st
 def _string(text: str) -> str:
     """A text as a literal that typst reads back as it was; control characters are left out."""
     kept = "".join(
-        letter for letter in text if letter.isprintable() or letter in "\u200c\u200d\u200e\u200f"
+        letter
+        for letter in text
+        if letter.isprintable() or letter in "\u200b\u200c\u200d\u200e\u200f"
     )
     return '"' + kept.replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def _cut(text: str, most: int) -> str:
+    return text if len(text) <= most else text[: most - 1] + "\u2026"
+
+
+def _breakable(text: str) -> str:
+    """The text, in which words longer than a line may be broken."""
+    return re.sub(r"\S{24}(?=\S{8})", lambda found: found[0] + "\u200b", text)

@@ -6,7 +6,7 @@ them make a line, on paper as on a telephone.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 from html import escape
 from itertools import pairwise
@@ -26,11 +26,13 @@ from midiforge.notation.score import (
     Score,
     Voice,
 )
-from midiforge.notation.sign import sign_of
+from midiforge.notation.sign import Sign
+from midiforge.notation.title import beside_title
 from midiforge.pages.engrave import SPACE, Engraved, Engraver, Shapes
 
 COLUMN = 2.3 * SPACE  # the least distance of two columns of the grid
-_GRACE = 1.5 * SPACE  # what a grace note needs beside it
+_GRACE = 2.0 * SPACE  # what a grace note needs beside it
+_TAIL = 0.6 * SPACE  # between what is engraved and the bar line
 _LEAD = 3.0 * SPACE  # from the bar line to the first note, and from the last to the next
 _REPEAT = 1.6 * SPACE  # what the dots of a repeat need
 _LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 15.0, 17.0, 19.0, 13.0  # sizes of letters
@@ -39,6 +41,7 @@ _STAFF = 4 * SPACE
 _STRETCH, _STRETCH_ALONE = 1.5, 1.8  # how much wider than it needs a bar is at most
 _SIMILE = 13 * SPACE  # a bar with nothing but the sign for "the same again"
 _LINE_STAFF_GAP = 2.2 * SPACE
+_LABEL_ROW = 1.8 * SPACE  # for the name of what plays beside, above its notes
 _THIN, _THICK = 1.6, 5.0
 
 
@@ -49,11 +52,13 @@ class Layout:
     widest: no piece is wider, in tenths of a space, unless a single beat is.
     fill: a width that whole pieces should fill in lines; 0 for pieces as narrow as reads well.
     with_counts: whether the counts stand below the notes.
+    with_similes: whether a sign may stand for a bar that is the same as the one before.
     """
 
     widest: float
     fill: float = 0.0
     with_counts: bool = False
+    with_similes: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +69,8 @@ class Piece:
     times: where the columns of the grid and the strokes stand: (quarter notes from the first
         downbeat, x).
     glyphs: the music signs it draws.
+    begins_bar: whether it is the first of its bar. is_simile: whether it is nothing but a sign
+        for the bar before.
     """
 
     width: float
@@ -71,6 +78,8 @@ class Piece:
     times: tuple[tuple[Fraction, float], ...]
     bar: int
     glyphs: frozenset[str]
+    begins_bar: bool = True
+    is_simile: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +121,7 @@ class _Rows:
 
     words: float
     beside: tuple[float, ...]
+    labels: tuple[float, ...]
     staff: float
     sticking: tuple[float, ...]
     counts: float
@@ -125,23 +135,22 @@ def cut(score: Score, engraver: Engraver, layout: Layout) -> Setting:
     spans = _spans(score, layout)
     widths = _widths(score, spans, layout, head_width)
     cuts = [
-        _cut_one(score, engraver, passage, bar, span, width, spans)
+        _cut_one(score, engraver, passage, bar, span, width, spans, layout)
         for passage in score.passages
         for bar in passage.bars
         for span, width in zip(spans, widths, strict=True)
     ]
     rows = _rows(score, cuts, layout)
     pieces = tuple(_drawn(score, each, rows, layout) for each in cuts)
-    with_meter = _head(head, rows, head_width, len(score.beside), clef_only=False)
-    clef = _head(head, rows, head_width, len(score.beside), clef_only=True)
+    with_meter = _head(head, rows, head_width, score.beside, clef_only=False)
+    clef = _head(head, rows, head_width, score.beside, clef_only=True)
     return Setting(with_meter, clef, pieces, rows.height, rows.staff)
 
 
-def key_piece(voice: str, engraver: Engraver) -> tuple[Piece, float]:
-    """A voice's sign alone on a staff, and how high that is."""
-    note = Note(Fraction(0), Fraction(1), Value("quarter"), (Head(sign_of(voice), voice),))
-    note = replace(note, mark=sign_of(voice).mark)
-    is_low = sign_of(voice).place <= _LOW
+def key_piece(sign: Sign, engraver: Engraver) -> tuple[Piece, float]:
+    """A sign alone on a staff, and how high that is."""
+    note = Note(Fraction(0), Fraction(1), Value("quarter"), (Head(sign, ""),), mark=sign.mark)
+    is_low = sign.place <= _LOW
     group = Group(Fraction(0), Fraction(1), None, (note,))
     of = Voice(FEET_VOICE if is_low else HANDS_VOICE, (group,))
     engraved = engraver.bar(_ONE_BEAT, Fraction(1), [[of]], (Fraction(0), Fraction(1)), _KEY_WIDTH)
@@ -193,7 +202,7 @@ def _widths(
     needed = _needed(score)
     if not layout.fill:
         return [min(float((end - start) / bar) * needed, layout.widest) for start, end in spans]
-    room = layout.fill - head - 2 * _REPEAT
+    room = layout.fill - head - 2 * _REPEAT - _TAIL
     if len(spans) > 1:
         share = max(float((end - start) / bar) for start, end in spans)
         full = min(room, _STRETCH * needed * share) / share
@@ -217,9 +226,10 @@ def _cut_one(
     span: tuple[Fraction, Fraction],
     width: float,
     spans: Sequence[tuple[Fraction, Fraction]],
+    layout: Layout,
 ) -> _Cut:
     exercise = score.exercise
-    simile = bar.is_repeat and len(spans) == 1
+    simile = bar.is_repeat and len(spans) == 1 and layout.with_similes
     width = min(width, _SIMILE) if simile else width
     own = [v for v in bar.voices if v.name in (HANDS_VOICE, FEET_VOICE)]
     staves = [[voice] for voice in bar.voices if voice not in own] + [own]
@@ -236,7 +246,7 @@ def _cut_one(
         closes="repeat" if last else "bar" if ends_bar else "",
         times=passage.times if last else 1,
         words=bar.words if span[0] == 0 else "",
-        width=width + _REPEAT * (first + last),
+        width=width + _REPEAT * (first + last) + (_TAIL if ends_bar else 0),
         shift=_REPEAT * first,
         notes={} if simile else dict(_named(own, len(staves))),
     )
@@ -262,10 +272,12 @@ def _rows(score: Score, cuts: Sequence[_Cut], layout: Layout) -> _Rows:
     if any(each.words or each.times > 1 for each in cuts):
         words = at + 0.8 * _WORD
         at = words + 0.9 * SPACE
-    beside = []
+    beside: list[float] = []
+    labels: list[float] = []
     for top, bottom in zip(tops[:-1], bottoms[:-1], strict=True):
-        at += max(top, SPACE)
+        at += max(top, SPACE) + _LABEL_ROW
         beside.append(at)
+        labels.append(at - max(top, SPACE) - 0.3 * SPACE)
         at += max(bottom, SPACE) + _LINE_STAFF_GAP / 2
     at += max(tops[-1], 0.8 * SPACE)
     staff = at
@@ -279,7 +291,9 @@ def _rows(score: Score, cuts: Sequence[_Cut], layout: Layout) -> _Rows:
     if layout.with_counts:
         at += _ROW
         counts = at
-    return _Rows(words, tuple(beside), staff, tuple(sticking), counts, at + 0.8 * SPACE)
+    return _Rows(
+        words, tuple(beside), tuple(labels), staff, tuple(sticking), counts, at + 0.8 * SPACE
+    )
 
 
 def _drawn(score: Score, each: _Cut, rows: _Rows, layout: Layout) -> Piece:
@@ -300,7 +314,15 @@ def _drawn(score: Score, each: _Cut, rows: _Rows, layout: Layout) -> Piece:
         parts += _counts(score, columns, rows)
     start = (each.bar.number - 1) * score.exercise.meter.bar
     times = tuple((start + time, columns[time]) for time in sorted(columns))
-    return Piece(each.width, "".join(parts), times, each.bar.number, frozenset(used))
+    return Piece(
+        each.width,
+        "".join(parts),
+        times,
+        each.bar.number,
+        frozenset(used),
+        begins_bar=each.span[0] == 0,
+        is_simile=not each.notes and each.bar.is_repeat,
+    )
 
 
 def _columns(score: Score, each: _Cut) -> Iterator[tuple[Fraction, float]]:
@@ -332,8 +354,9 @@ def _sticking(each: _Cut, rows: _Rows) -> Iterator[str]:
         if not note.sticking or name not in each.engraved.places:
             continue
         x = each.engraved.places[name] + each.shift
-        kind = "hand accent" if note.is_accented else "hand"
         for hand, y in zip(note.sticking, rows.sticking, strict=False):
+            loud = any(head.is_accented for head in note.heads if head.hand == hand)
+            kind = "hand accent" if loud else "hand"
             yield _text(x, y, _LETTER, kind, hand)
         for i, head in enumerate(note.grace):
             place = each.engraved.places.get(f"{name}g{i}")
@@ -376,7 +399,9 @@ def _dots(x: float, top: float) -> str:
     )
 
 
-def _head(head: Engraved, rows: _Rows, width: float, beside: int, clef_only: bool) -> Piece:
+def _head(
+    head: Engraved, rows: _Rows, width: float, beside: Sequence[str], clef_only: bool
+) -> Piece:
     """Clef and time signature, without the note that was engraved to find out where they end."""
     used: set[str] = set()
     tops = (*rows.beside, rows.staff)
@@ -389,6 +414,9 @@ def _head(head: Engraved, rows: _Rows, width: float, beside: int, clef_only: boo
         ]
     )
     parts.append(_shapes(shapes, 0, rows.staff, used))
+    if beside and not clef_only:
+        for name, y in zip(beside, rows.labels, strict=True):
+            parts.append(_text(4, y, _NUMBER + 2, "word", beside_title(name), "start"))
     if beside:
         down = f"M0.8 {_n(tops[0] - SPACE)}V{_n(tops[-1] + _STAFF)}"
         parts.append(f'<path class="thin" d="{down}"/>')

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 
 from midiforge.disk import reason, write_aside
@@ -11,7 +12,9 @@ from midiforge.model.exercise import Exercise
 from midiforge.notation.score import scores
 from midiforge.pages.paper import Paper
 
-MARK = b"midiforge"  # in every file that is written here
+# The last line of every file that is written here: what it is, and a checksum of all before it.
+_LAST_LINE = {".pdf": "% {}\n", ".html": "<!-- {} -->\n"}
+_MARK = "midiforge sheet, sha256 "
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,13 +48,32 @@ def write_sheet(
     make = FORMATS.get(path.suffix.lower())
     if make is None:
         raise MidiforgeError(_unknown(path), "--out", hint="one of " + ", ".join(FORMATS))
+    if path.is_symlink():
+        path = path.resolve()
     _check(path)
-    write_aside(path, make(Content(title, exercises, kit, paper, with_counts)))
+    made = make(Content(title, exercises, kit, paper, with_counts))
+    content = made.encode() if isinstance(made, str) else made
+    write_aside(path, content + _last_line(content, path.suffix.lower()))
+
+
+def _last_line(content: bytes, ending: str) -> bytes:
+    mark = f"{_MARK}{sha256(content).hexdigest()}"
+    return _LAST_LINE.get(ending, _LAST_LINE[".html"]).format(mark).encode()
+
+
+def _is_ours(content: bytes, ending: str) -> bool:
+    """Whether a file was written here, and nobody changed it since."""
+    body = content[: content.rfind(b"\n", 0, -1) + 1]
+    return bool(body) and content[len(body) :] == _last_line(body, ending)
 
 
 def _unknown(path: Path) -> str:
     if not path.suffix:
         return f"{quoted(path.name)} has no ending that names a format"
+    if path.suffix.lower() in (".xml", ".mxl"):
+        return f"no pages are written as {quoted(path.suffix)}, did you mean '.musicxml'?"
+    if path.suffix.lower() in (".mid", ".midi"):
+        return "pages are no MIDI file, midiforge build writes those"
     guess = nearest(path.suffix.lower(), FORMATS)
     return f"no pages are written as {quoted(path.suffix)}" + (
         f", {guess}" if guess.startswith("did") else ""
@@ -64,8 +86,14 @@ def _check(path: Path) -> None:
             if not path.parent.is_dir():
                 raise MidiforgeError("is not a folder", str(path.parent))
             return
-        if not path.is_file() or MARK not in path.read_bytes():
-            raise MidiforgeError("is there, and not written by midiforge", str(path))
+        if path.is_dir():
+            raise MidiforgeError("is a folder, not a file", str(path))
+        if not path.is_file() or not _is_ours(path.read_bytes(), path.suffix.lower()):
+            raise MidiforgeError(
+                "is there, and not written by midiforge, or changed since",
+                str(path),
+                hint="choose another name, or remove it",
+            )
     except OSError as error:
         raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
 
@@ -87,7 +115,8 @@ def _html(content: Content) -> str:
     from midiforge.pages.html import WIDEST, html
     from midiforge.pages.piece import Layout
 
-    layout = Layout(WIDEST, with_counts=content.with_counts)
+    # On a narrow screen a sign for the bar before would stand alone on its line.
+    layout = Layout(WIDEST, with_counts=content.with_counts, with_similes=False)
     return html(booklet(content.title, content.exercises, Engraver(), layout), content.paper)
 
 

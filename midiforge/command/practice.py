@@ -1,0 +1,282 @@
+"""midiforge log, midiforge next, midiforge plan"""
+
+import sys
+from collections.abc import Iterable
+from datetime import date, timedelta
+from pathlib import Path
+from textwrap import wrap
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from midiforge.command.inputs import takes_a_drill
+from midiforge.command.run import on_terminal, printable
+from midiforge.errors import MidiforgeError, nearest, quoted
+
+if TYPE_CHECKING:
+    from midiforge.drill.drill import Drill
+    from midiforge.practice.course import Course
+    from midiforge.practice.entry import Entry
+    from midiforge.practice.plan import Plan
+
+_LOG = Annotated[
+    str,
+    typer.Option("--log", metavar="FILE", help="Another log. [MIDIFORGE_LOG, or your own]"),
+]
+_DATE = Annotated[
+    str, typer.Option("--date", metavar="YYYY-MM-DD", help="As if it were that day. [today]")
+]
+_JSON = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
+_WIDEST = 100
+
+
+def log(
+    drill: Annotated[
+        str, typer.Option("--drill", metavar="TITLE", help="Only drills with this in the title.")
+    ] = "",
+    exercise: Annotated[
+        str, typer.Option("--exercise", metavar="TEXT", help="Only exercises with this in theirs.")
+    ] = "",
+    days: Annotated[
+        int, typer.Option("--days", metavar="N", min=0, help="Only the last N days; 0 for all.")
+    ] = 0,
+    csv_file: Annotated[
+        str, typer.Option("--csv", metavar="FILE|-", help="Write every take as CSV instead.")
+    ] = "",
+    picture: Annotated[
+        Path | None,
+        typer.Option("--picture", metavar="FILE.svg", help="Draw to an SVG file instead."),
+    ] = None,
+    as_json: _JSON = False,
+    log_file: _LOG = "",
+) -> None:
+    """Show the course of each exercise: tempo, and how clean and steady it was."""
+    from midiforge.practice.course import chosen, courses
+
+    since = date.today() - timedelta(days - 1) if 0 < days < 1_000_000 else None
+    everything = _entries(log_file)
+    found = chosen(everything, drill, exercise, since)
+    if everything and not found and not days:
+        _nothing_like(everything, drill, exercise)
+    if csv_file:
+        _csv(found, csv_file)
+    elif picture:
+        _draw(courses(found), picture)
+    elif as_json:
+        from midiforge.practice.course import plain_course
+
+        _as_json([plain_course(each) for each in courses(found)])
+    else:
+        _show(courses(found), days)
+
+
+@takes_a_drill
+def next_steps(
+    drill: "Drill", log_file: _LOG = "", day: _DATE = "", as_json: _JSON = False
+) -> None:
+    """Say what to do next with each exercise of a drill, and why."""
+    from midiforge.lesson import exercises
+    from midiforge.practice.advice import CAUTION, advice_lines, advise, plain_advice
+
+    entries = _entries(log_file)
+    found = advise(drill, exercises(drill), entries, _day(day))
+    if as_json:
+        _as_json([plain_advice(each) for each in found])
+        return
+    keys = {each.group.key for each in found}
+    takes = sum(each.key in keys for each in entries)
+    plural = "s" * (takes != 1)
+    ours = f"{len(found)} exercise{'s' * (len(found) != 1)}"
+    print(f"{printable(drill.title)}: {ours}, {takes} take{plural} in the log")
+    rows = [*advice_lines(found)]
+    wide = max(len(numbers) for numbers, _, _ in rows)
+    for numbers, title, said in rows:
+        lines = [text for part in filter(None, (title, said)) for text in _wrapped(part, wide + 2)]
+        for i, text in enumerate(lines):
+            print(f"{numbers if i == 0 else '':>{wide}}  {printable(text)}")
+    for text in _wrapped(CAUTION, 0):
+        print(text)
+
+
+@takes_a_drill
+def plan(
+    drill: "Drill",
+    minutes: Annotated[
+        int, typer.Option("--minutes", metavar="N", help="How long to practise, 5 to 180.")
+    ] = 30,
+    out: Annotated[
+        str, typer.Option("--out", metavar="FILE.toml", help="Write it as a drill to play too.")
+    ] = "",
+    log_file: _LOG = "",
+    day: _DATE = "",
+    as_json: _JSON = False,
+) -> None:
+    """Fill minutes with warm-up, work, review and rests, after what the log says."""
+    from midiforge.lesson import exercises
+    from midiforge.practice.plan import make_plan, plain_plan
+
+    made = make_plan(drill, exercises(drill), _entries(log_file), _day(day), minutes)
+    if out:
+        _write_plan(made, out)
+    if as_json:
+        _as_json(plain_plan(made))
+    else:
+        _say_plan(made, out)
+
+
+def _entries(named: str) -> "list[Entry]":
+    """What the log holds; a log that was named has to be there."""
+    from midiforge.practice.log import Log, log_path
+
+    path = log_path(named)
+    if named.strip() and not path.exists():
+        raise MidiforgeError("there is no such log", named, hint="a review begins one")
+    return Log(path).entries()
+
+
+def _day(text: str) -> date:
+    if not text:
+        return date.today()
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise MidiforgeError(
+            f"{quoted(text)} is not a day", "--date", hint="such as 2026-03-31"
+        ) from None
+
+
+def _as_json(content: Any) -> None:
+    import json
+
+    print(json.dumps(content, indent=2))
+
+
+def _wrapped(text: str, indent: int) -> list[str]:
+    """Lines as wide as the terminal, or 80 columns."""
+    return wrap(text, max(_width() - indent, 30), break_on_hyphens=False)
+
+
+def _width() -> int:
+    from shutil import get_terminal_size
+
+    return min(get_terminal_size().columns, _WIDEST) if on_terminal(sys.stdout) else 80
+
+
+# midiforge log
+
+
+def _nothing_like(everything: "Iterable[Entry]", drill: str, exercise: str) -> None:
+    """Raises MidiforgeError with the nearest title."""
+    titles = {each.drill for each in everything}
+    for flag, text, known in (
+        ("--drill", drill, titles),
+        ("--exercise", exercise, {each.exercise for each in everything}),
+    ):
+        if text and not any(text.casefold() in each.casefold() for each in known):
+            raise MidiforgeError(
+                f"no title in the log has {quoted(text)}", flag, hint=nearest(text, known)
+            )
+
+
+def _csv(found: "list[Entry]", name: str) -> None:
+    from midiforge.disk import reason, write_aside
+    from midiforge.practice.log import HEADING, as_csv
+
+    if name == "-":
+        print(as_csv(found, line_end="\n"), end="")
+        return
+    path = Path(name)
+    try:
+        ours = not path.exists() or (path.is_file() and _begins(path, HEADING))
+    except OSError as error:
+        raise MidiforgeError(f"cannot be written: {reason(error)}", name) from None
+    if not ours:
+        raise MidiforgeError("is there, and no log of midiforge", name)
+    write_aside(path, as_csv(found))
+    print(f"{len(found)} take{'s' * (len(found) != 1)} in {printable(name)}")
+
+
+def _begins(path: Path, text: str) -> bool:
+    with path.open("rb") as stream:
+        return stream.read(len(text.encode())) == text.encode()
+
+
+def _draw(found: "list[Course]", path: Path) -> None:
+    from midiforge.disk import write_aside
+    from midiforge.practice.picture import MARK, MOST, svg
+
+    if not found:
+        raise MidiforgeError("there is no take to draw", "--picture")
+    if path.exists() and not (path.is_file() and MARK.encode() in path.read_bytes()[:4096]):
+        raise MidiforgeError("is there, and not drawn by midiforge", str(path))
+    write_aside(path, svg(found))
+    if len(found) > MOST:
+        print(f"the {MOST} exercises played last are drawn, {len(found) - MOST} are not")
+
+
+def _show(found: "list[Course]", days: int) -> None:
+    from rich.console import Console
+    from rich.text import Text
+
+    from midiforge.practice.course import STYLES, course_lines
+
+    if not found:
+        print("no takes in the last days" if days else "no takes yet: a review adds one")
+        return
+    console = Console(no_color=not on_terminal(sys.stdout) or None)
+    for spans in course_lines(found, _width(), plain=not _has_blocks()):
+        line = Text(no_wrap=True, overflow="ignore", end="")
+        for piece, style in spans:
+            line.append(printable(piece), STYLES.get(style, ""))
+        console.print(line, soft_wrap=True, highlight=False)
+
+
+def _has_blocks() -> bool:
+    """Whether standard output takes the letters that charts are made of."""
+    try:
+        "▁█●│".encode(sys.stdout.encoding or "ascii")
+    except (UnicodeError, LookupError):
+        return False
+    return True
+
+
+# midiforge plan
+
+
+def _write_plan(made: "Plan", out: str) -> None:
+    from midiforge.disk import reason, write_aside
+    from midiforge.practice.drill_file import MARK, drill_file
+
+    path = _plan_path(out)
+    try:
+        ours = not path.exists() or (path.is_file() and _begins(path, MARK))
+    except OSError as error:
+        raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
+    if not ours:
+        raise MidiforgeError("is there, and no plan of midiforge", str(path))
+    write_aside(path, drill_file(made, path.parent))
+
+
+def _plan_path(out: str) -> Path:
+    path = Path(out)
+    return path if path.suffix else path.with_suffix(".toml")
+
+
+def _say_plan(made: "Plan", out: str) -> None:
+    from midiforge.practice.advice import CAUTION
+    from midiforge.practice.plan import plan_lines
+
+    print(f"{printable(made.drill.title)}: {made.minutes} minutes on {made.day.isoformat()}")
+    rows = [*plan_lines(made)]
+    wide = max(len(at) for at, *_ in rows)
+    for at, phase, said, why in rows:
+        indent = wide + 2 + 9
+        lines = [*_wrapped(said, indent), *_wrapped(why, indent)] or [""]
+        print(f"{at:>{wide}}  {phase:<9}{printable(lines[0])}".rstrip())
+        for text in lines[1:]:
+            print(" " * indent + printable(text))
+    for text in _wrapped(CAUTION, 0):
+        print(text)
+    if out:
+        path = printable(str(_plan_path(out)))
+        print(f"To play: midiforge play {path} --port NAME")
