@@ -1,0 +1,221 @@
+"""The figures of a take: by limb, by count, by round, of limbs together, of double strokes."""
+
+from bisect import bisect_left, bisect_right
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from itertools import combinations, pairwise
+from typing import Protocol
+
+from midiforge.insight.places import place_name
+from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
+from midiforge.takes.expected import pad_of
+from midiforge.takes.figures import (
+    CountFigures,
+    DoubleFigures,
+    Levels,
+    LimbFigures,
+    RoundFigures,
+    Tally,
+    TempoFigures,
+    TogetherFigures,
+    deviation,
+    mean,
+    overlap,
+    timing,
+)
+from midiforge.takes.pairing import Pairing
+
+LIMBS = (*HANDS, *FEET)
+
+
+class Extra(Protocol):
+    """A stroke that was not expected."""
+
+    @property
+    def time(self) -> float | None: ...
+
+    @property
+    def voice(self) -> str: ...
+
+
+def _limb_of(hit: Hit) -> Limb:
+    assert hit.limb is not None
+    return hit.limb
+
+
+def limbs(of: Pairing, extras: Sequence[Extra]) -> Iterator[LimbFigures]:
+    pads: dict[str, set[Limb]] = defaultdict(set)
+    for due in of.placed.dues[:4096]:
+        pads[due.pad].update(_limb_of(hit) for hit in due.hits)
+    for limb in LIMBS:
+        mine = [(i, hit) for i, due in enumerate(of.dues) for hit in due.hits if hit.limb is limb]
+        if not mine:
+            continue
+        struck = [(i, hit) for i, hit in mine if i in of.met]
+        own = {of.dues[i].pad for i, _ in mine}
+        extra = sum(1 for each in extras if pads.get(pad_of(each.voice), set()) == {limb})
+        yield LimbFigures(
+            limb,
+            Tally(len(mine), len(struck), extra),
+            timing([of.offs[i] for i, _ in struck], of.step_ms),
+            _levels(of, struck),
+            certain=all(pads[pad] == {limb} for pad in own),
+        )
+
+
+def _levels(of: Pairing, struck: Sequence[tuple[int, Hit]]) -> Levels:
+    by: dict[Strength, list[float]] = defaultdict(list)
+    for i, hit in struck:
+        by[hit.strength].append(of.strokes[of.met[i]].velocity)
+    accent, tap = mean(by[Strength.ACCENT]), mean(by[Strength.TAP])
+    return Levels(
+        accent,
+        tap,
+        mean(by[Strength.GHOST]),
+        accent / tap if accent and tap else None,
+        overlap(by[Strength.TAP], by[Strength.ACCENT]),
+    )
+
+
+def counts(of: Pairing, extras: Sequence[Extra]) -> Iterator[CountFigures]:
+    meter, step = of.exercise.meter, of.exercise.step
+    at: dict[Fraction, list[int]] = defaultdict(list)
+    for i, due in enumerate(of.dues):
+        at[due.place].append(i)
+    added = _extras_at(of, sorted(at), extras)
+    for place in sorted(at):
+        some = at[place]
+        hit = [i for i in some if i in of.met]
+        missed: dict[Limb, int] = defaultdict(int)
+        for i in some:
+            if i not in of.met:
+                missed[_limb_of(of.dues[i].hit)] += 1
+        yield CountFigures(
+            place_name(meter, step, place),
+            Tally(len(some), len(hit), added.get(place, 0)),
+            timing([of.offs[i] for i in hit], of.step_ms),
+            max(missed, key=lambda limb: missed[limb], default=None),
+        )
+
+
+def _extras_at(
+    of: Pairing, places: Sequence[Fraction], extras: Sequence[Extra]
+) -> dict[Fraction, int]:
+    """At which of the bar's places extra strokes lie nearest."""
+    found: dict[Fraction, int] = defaultdict(int)
+    times = of.when[: len(of.dues)]
+    for each in extras:
+        assert each.time is not None
+        i = bisect_left(times, each.time)
+        near = [k for k in (i - 1, i) if 0 <= k < len(times)]
+        if near and places:
+            nearest = min(near, key=lambda k: abs(times[k] - each.time))  # type: ignore[operator]
+            found[of.dues[nearest].place] += 1
+    return found
+
+
+def rounds(of: Pairing, extras: Sequence[Extra]) -> Iterator[RoundFigures]:
+    at: dict[int, list[int]] = defaultdict(list)
+    for i, due in enumerate(of.dues):
+        at[due.round].append(i)
+    line, times = of.placed.line, sorted(each.time or 0.0 for each in extras)
+    for number, some in at.items():
+        hit = [i for i in some if i in of.met]
+        first, last = of.dues[some[0]].time, of.dues[some[-1]].time
+        begin, end = line.at(first), line.at(last)
+        window = of.placed.window
+        extra = bisect_right(times, end + window) - bisect_left(times, begin - window)
+        rate = (end - begin) / (last - first) if last > first else of.stretch
+        yield RoundFigures(
+            number,
+            Tally(len(some), len(hit), extra),
+            timing([of.offs[i] for i in hit], of.step_ms),
+            float(of.exercise.tempo.first) / rate,
+        )
+
+
+def together(of: Pairing) -> Iterator[TogetherFigures]:
+    """Limbs that are due at one time on different pads."""
+    gaps: dict[tuple[Limb, Limb, Fraction], list[float]] = defaultdict(list)
+    i = 0
+    while i < len(of.dues):
+        j = i + 1
+        while j < len(of.dues) and of.dues[j].time == of.dues[i].time:
+            j += 1
+        if j > i + 1:
+            struck = sorted(
+                (LIMBS.index(_limb_of(of.dues[k].hit)), k) for k in range(i, j) if k in of.met
+            )
+            for (one, k), (two, m) in combinations(struck, 2):
+                gap = of.strokes[of.met[m]].time - of.strokes[of.met[k]].time
+                gaps[LIMBS[one], LIMBS[two], of.dues[k].place].append(1000 * gap)
+        i = j
+    meter, step = of.exercise.meter, of.exercise.step
+    for (one_limb, other, place), found in sorted(
+        gaps.items(),
+        key=lambda item: (LIMBS.index(item[0][0]), LIMBS.index(item[0][1]), item[0][2]),
+    ):
+        middle = mean(found)
+        assert middle is not None
+        yield TogetherFigures(
+            (one_limb, other),
+            place_name(meter, step, place),
+            len(found),
+            middle,
+            deviation(found),
+        )
+
+
+def doubles(of: Pairing) -> Iterator[DoubleFigures]:
+    """Two strokes of one hand in a row, as the sticking has them."""
+    order = [
+        (i, due.hit.limb, due.hit.strength)
+        for i, due in enumerate(of.dues)
+        if len(due.hits) == 1 and due.hit.limb in HANDS
+    ]
+    step = float(of.exercise.step) * of.quarter
+    late: dict[Limb, list[float]] = defaultdict(list)
+    softer: dict[Limb, list[float]] = defaultdict(list)
+    before: Limb | None = None
+    for (i, hand, one), (j, other, two) in pairwise(order):
+        gap = of.dues[j].time - of.dues[i].time
+        third, before = before is hand, hand
+        if hand is not other or hand is None or third or gap > 1.5 * step:
+            continue
+        if i in of.met and j in of.met:
+            late[hand].append(of.offs[j] - of.offs[i])
+            if one is two:
+                first = of.strokes[of.met[i]].velocity
+                softer[hand].append(of.strokes[of.met[j]].velocity / first)
+    for hand, found in late.items():
+        middle = mean(found)
+        assert middle is not None
+        yield DoubleFigures(hand, len(found), middle, deviation(found), mean(softer[hand]) or 1.0)
+
+
+def tempos(of: Pairing) -> Iterator[TempoFigures]:
+    changes = of.exercise.tempo.changes
+    if len(changes) == 1:
+        return
+    starts = [float(of.exercise.tempo.seconds(Fraction(0), at)) for at, _ in changes]
+    for (start, end), (_, pulses) in zip(pairwise([*starts, float("inf")]), changes, strict=True):
+        some = [i for i, due in enumerate(of.dues) if start <= due.time < end]
+        hit = [i for i in some if i in of.met]
+        step_ms = 1000 * float(of.exercise.step) * 60 / float(pulses * of.exercise.tempo.pulse)
+        if some:
+            yield TempoFigures(
+                float(pulses),
+                Tally(len(some), len(hit)),
+                timing([of.offs[i] for i in hit], step_ms),
+            )
+
+
+def other_zones(of: Pairing) -> dict[tuple[str, str], int]:
+    found: dict[tuple[str, str], int] = defaultdict(int)
+    for i, j in of.met.items():
+        wanted = of.kit.stand_in(of.dues[i].hit.voice)
+        heard = of.hearing.voices[of.strokes[j].index]
+        if heard and heard != wanted and len(of.dues[i].hits) == 1:
+            found[wanted, heard] += 1
+    return dict(found)
