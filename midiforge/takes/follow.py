@@ -15,13 +15,14 @@ from midiforge.model.hit import Strength
 from midiforge.takes.expected import Due
 from midiforge.takes.match import match
 
-_FIRST_STROKES = 48  # looked at to find the start
+_FIRST_STROKES, _FIRST_SECONDS = 48, 20.0  # looked at to find the start
 _TRIED_STROKES, _TRIED_DUES = 16, 96
 _GOOD = 0.75  # explains so much: no other tempo is tried
 _SLOWEST, _FASTEST, _RATIO = 0.55, 1.8, 1.012
 _FEW = 0.34  # matched less than this share of a stretch: nothing is learnt from it
 _LOST = 0.5  # matched less than this: the player may be elsewhere
 _CLEARLY, _SURELY = 0.25, 0.75  # so much better must another place be, and at least so good
+_LEAST_OFTEN = 30  # stretches between two such searches
 _ENOUGH = 12  # dues that such a place must explain
 _FARTHEST = 4.0  # seconds that somebody who lost the place goes on earlier or later
 _MOST_JUMP = 0.8  # of the window, in one stretch
@@ -138,7 +139,8 @@ def _best_start(
     tried_strokes: int,
     tried_dues: int,
 ) -> Start:
-    some = strokes[:_FIRST_STROKES]
+    soon = bisect_right(strokes, strokes[0].time + _FIRST_SECONDS, key=lambda each: each.time)
+    some = strokes[: min(_FIRST_STROKES, max(soon, 4))]
     seen: set[int] = set()
     best = (-1.0, 0.0, 0.0)
     for number, stroke in enumerate(some[:tried_strokes]):
@@ -265,6 +267,7 @@ class _Follower:
         self.offset, self.rate = start.offset, start.stretch
         self.segments = [_Segment(dues[0].time, dues[0].time, start.stretch, [])]
         self.jumps: list[tuple[float, float]] = []
+        self.tries = self.patience = 0
 
     def line(self, stretch_of: float) -> Line:
         at = 0
@@ -274,7 +277,7 @@ class _Follower:
             found = self._residuals(self.dues[at:stop], self.offset)
             share = len(found) / (stop - at)
             if share < _LOST and self._is_played(at, stop):
-                later = self._elsewhere(at, stretch_of, last)
+                later = self._looked_for(at, stretch_of, last)
                 if later is not None:
                     at = later
                     continue
@@ -323,6 +326,16 @@ class _Follower:
                 )
             ]
             found += [near[j] - lines[i] for i, j in match(lines, near, self.window)]
+        return found
+
+    def _looked_for(self, at: int, length: float, last: float) -> int | None:
+        """`_elsewhere`, asked less and less often where it is asked in vain."""
+        if self.patience:
+            self.patience -= 1
+            return None
+        found = self._elsewhere(at, length, last)
+        self.tries = 0 if found is not None else self.tries + 1
+        self.patience = min(2**self.tries - 2, _LEAST_OFTEN) if self.tries > 1 else 0
         return found
 
     def _is_played(self, at: int, stop: int) -> bool:

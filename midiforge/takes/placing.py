@@ -57,8 +57,17 @@ class Placed:
     companions: frozenset[int]
 
 
-def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
-    """Where the exercise lies in the take."""
+@dataclass(frozen=True, slots=True)
+class _Begun:
+    """Where it begins, and the strokes that the player's time is told by."""
+
+    start: Start
+    window: float
+    strokes: list[Heard]
+    companions: frozenset[int]
+
+
+def _begun(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> _Begun:
     look = expected(exercise, kit, _LOOK_AHEAD)
     window = _window(look, exercise)
     # Half a window, so that no stroke of a fast exercise is taken for another's companion.
@@ -67,13 +76,26 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
     start = None
     if take.start is not None:
         start = _at_mark(look, strokes, take.start, window)
-    if start is None:
-        start = find_start(look, strokes, window)
+    return _Begun(start or find_start(look, strokes, window), window, strokes, aside)
+
+
+def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
+    """Where the exercise lies in the take."""
+    begun = _begun(take, exercise, kit, hearing)
+    start, window, strokes = begun.start, begun.window, begun.strokes
     span = (strokes[-1].time - start.offset) / start.stretch + 1.0
     dues = expected(exercise, kit, span)
     dense = (dues[-1].time - dues[0].time) / max(len(dues) - 1, 1)
     line = follow(dues, strokes, start, window, max(_STRETCH_STROKES * dense, _LEAST_STRETCH))
-    return Placed(start, window, line, dues, aside)
+    return Placed(start, window, line, dues, begun.companions)
+
+
+def likeness(take: Take, exercise: Exercise, kit: Kit) -> float:
+    """How much of the take's beginning the exercise explains, 0 to 1."""
+    try:
+        return _begun(take, exercise, kit, hear_take(take, exercise, kit)).start.share
+    except MidiforgeError:
+        return 0.0
 
 
 def _window(dues: Sequence[Due], exercise: Exercise) -> float:

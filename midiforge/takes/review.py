@@ -12,7 +12,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from operator import itemgetter
 
-from midiforge.errors import MidiforgeError
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.takes.expected import Due
@@ -28,7 +27,7 @@ from midiforge.takes.figures import (
 from midiforge.takes.follow import Line
 from midiforge.takes.hearing import explain
 from midiforge.takes.pairing import Pairing
-from midiforge.takes.placing import LIKE, hear_take, place
+from midiforge.takes.placing import LIKE, hear_take, likeness, place
 from midiforge.takes.take import Take
 from midiforge.takes.telling import (
     LIMBS,
@@ -118,14 +117,6 @@ def review(take: Take, exercise: Exercise, kit: Kit, known_delay_ms: float | Non
     hearing = hear_take(take, exercise, kit)
     placed = place(take, exercise, kit, hearing)
     return _told(Pairing(take, exercise, kit, hearing, placed, known_delay_ms))
-
-
-def likeness(take: Take, exercise: Exercise, kit: Kit) -> float:
-    """How much of the take's beginning the exercise explains, 0 to 1."""
-    try:
-        return place(take, exercise, kit, hear_take(take, exercise, kit)).start.share
-    except MidiforgeError:
-        return 0.0
 
 
 def _told(of: Pairing) -> Review:

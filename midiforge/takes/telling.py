@@ -45,6 +45,7 @@ def _limb_of(hit: Hit) -> Limb:
 
 
 def limbs(of: Pairing, extras: Sequence[Extra]) -> Iterator[LimbFigures]:
+    """Each limb's strokes, in the order of `LIMBS`; extra ones where only one limb uses the pad."""
     pads: dict[str, set[Limb]] = defaultdict(set)
     for due in of.placed.dues[:4096]:
         pads[due.pad].update(_limb_of(hit) for hit in due.hits)
@@ -79,6 +80,7 @@ def _levels(of: Pairing, struck: Sequence[tuple[int, Hit]]) -> Levels:
 
 
 def counts(of: Pairing, extras: Sequence[Extra]) -> Iterator[CountFigures]:
+    """Each place of the bar, in order."""
     meter, step = of.exercise.meter, of.exercise.step
     at: dict[Fraction, list[int]] = defaultdict(list)
     for i, due in enumerate(of.dues):
@@ -116,6 +118,7 @@ def _extras_at(
 
 
 def rounds(of: Pairing, extras: Sequence[Extra]) -> Iterator[RoundFigures]:
+    """Each time round, in order."""
     at: dict[int, list[int]] = defaultdict(list)
     for i, due in enumerate(of.dues):
         at[due.round].append(i)
@@ -195,6 +198,7 @@ def doubles(of: Pairing) -> Iterator[DoubleFigures]:
 
 
 def tempos(of: Pairing) -> Iterator[TempoFigures]:
+    """Each tempo of an exercise that gets faster or slower; nothing of a steady one."""
     changes = of.exercise.tempo.changes
     if len(changes) == 1:
         return
@@ -212,6 +216,7 @@ def tempos(of: Pairing) -> Iterator[TempoFigures]:
 
 
 def other_zones(of: Pairing) -> dict[tuple[str, str], int]:
+    """How often the pad was right and its zone another: by voice expected and voice heard."""
     found: dict[tuple[str, str], int] = defaultdict(int)
     for i, j in of.met.items():
         wanted = of.kit.stand_in(of.dues[i].hit.voice)
