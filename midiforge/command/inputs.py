@@ -35,8 +35,13 @@ _SET = Annotated[
 
 
 def takes_a_drill(command: Callable[..., None]) -> Callable[..., None]:
-    """Gives a command whose first parameter is a drill the argument and flags to name one."""
-    own = list(inspect.signature(command).parameters.values())[1:]
+    """Gives a command with a parameter `drill` the argument and the flags to name one.
+
+    Parameters before it are arguments that stand before the drill's.
+    """
+    own = list(inspect.signature(command).parameters.values())
+    place = next(i for i, each in enumerate(own) if each.name == "drill")
+    before, own = own[:place], own[place + 1 :]
     flags = {key.name.replace(".", "_"): key for key in KEYS if key.kind != "table"}
 
     def wrapped(**given: Any) -> None:
@@ -44,12 +49,13 @@ def takes_a_drill(command: Callable[..., None]) -> Callable[..., None]:
         settings = given.pop("set_keys") or []
         keys = {key.name: given.pop(name) for name, key in flags.items()}
         drill = _drill(path, keys, settings)
-        command(drill, **given)
+        command(drill=drill, **given)
 
     parameters = [
+        *before,
         inspect.Parameter(
             "drill_file", inspect.Parameter.POSITIONAL_OR_KEYWORD, default=None, annotation=_FILE
-        )
+        ),
     ]
     parameters += [each.replace(kind=inspect.Parameter.KEYWORD_ONLY) for each in own]
     parameters += [_parameter(key) for key in flags.values()]

@@ -56,11 +56,14 @@ class Turned(Exception):
 class Watcher:
     """What the player tells others while it plays; each may do nothing.
 
-    bar: a bar begins. moment: something sounded, `at` quarter notes into the bar.
+    bar: a bar begins. began: the same with when it began, on the clock, and whether straight after
+        the bar before; told once something of it has sounded.
+    moment: something sounded, `at` quarter notes into the bar.
     idle: there is time to spare, in nanoseconds. say: something to be read.
     """
 
     bar: Callable[[Place], None] = lambda _: None
+    began: Callable[[Place, int, bool], None] = lambda *_: None
     moment: Callable[[float], None] = lambda _: None
     idle: Callable[[int], None] = lambda _: None
     say: Callable[[str], None] = lambda _: None
@@ -93,6 +96,7 @@ class Player:
     _sounding: dict[int, int] = field(default_factory=dict)
     _struck: set[int] = field(default_factory=set)
     _looked: int = 0
+    _joined: bool = False
     _running: bool = False
 
     def wish(self, command: Command) -> None:
@@ -117,34 +121,42 @@ class Player:
 
     def _play(self) -> None:
         place, first = self.route.next_bar(), True
-        self.time.begin(self.clock.now() + LEAD)
+        self._begin()
         while place is not None:
             if self.rest and place.begins and not first:
                 self._stop_clock()  # one that falls silent looks like a very slow tempo
                 self.time.rest(self.rest)
+                self._joined = False
             first = False
             try:
                 self.watcher.bar(place)
                 if self._play_bar(place):
                     self.time.leave(place.bar)
+                    self._joined = True
                 else:
-                    self.time.begin(self.clock.now() + LEAD)
+                    self._begin()
             except PortGone:
                 self._wait_for_port()
-                self.time.begin(self.clock.now() + LEAD)
+                self._begin()
             except Turned as turned:
                 self._silence()
                 self.watcher.say(turned.turn.say)
+                self._joined = False
                 first, top = True, turned.turn.top
                 place = self.route.from_the_top() if top else self.route.same_bar()
                 continue
             if self.paused:
                 self._pause()
-                self.time.begin(self.clock.now() + LEAD)
+                self._begin()
                 if not self._skip_wished():
                     place, first = self.route.same_bar(), True
                     continue
             place = self.route.next_bar(*self._bar_line_wishes())
+
+    def _begin(self) -> None:
+        """The next bar begins as soon as may be, whatever was before."""
+        self.time.begin(self.clock.now() + LEAD)
+        self._joined = False
 
     def _play_bar(self, place: Place) -> bool:
         """Plays a bar; whether it came to its end."""
@@ -156,6 +168,7 @@ class Player:
         if self.send_clock:
             events += [(at, 0, None) for at in clocks_in(time.position, bar.length)]
             events.sort(key=lambda event: event[:2])
+        told = False
         for at, _, moment in events:
             deadline = self._wait(at)
             if deadline is None:
@@ -171,7 +184,16 @@ class Player:
                 self._sound(moment, place, deadline)
             self._lateness.add(late)
             self.watcher.moment(at)
-        return self._wait(float(bar.length), awake=False) is not None
+            told = told or self._tell(place)
+        if self._wait(float(bar.length), awake=False) is None:
+            return False
+        return told or self._tell(place)
+
+    def _tell(self, place: Place) -> bool:
+        """Tells when the bar began."""
+        at = self.time.deadline(0.0)
+        self.watcher.began(place, self.clock.now() if at is None else at, self._joined)
+        return True
 
     def _sound(self, moment: Moment, place: Place, deadline: int) -> None:
         send, on, off = self.output.send, 0x90 | self.channel - 1, 0x80 | self.channel - 1

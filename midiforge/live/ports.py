@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.live.arrivals import Arrivals
 
 CLIENT = "midiforge"
 OUT, IN = "output", "input"
@@ -17,6 +18,11 @@ OUT, IN = "output", "input"
 # JACK takes messages once a period; a port that is closed before takes them along.
 _LISTENING = "00010000"  # a socket's flags in /proc/net/unix: it accepts connections
 _LEAVING = 0.1  # seconds
+
+_OURS = re.compile(rf"{CLIENT}(-[0-9]+)?:")  # JACK numbers clients of one name
+_SYSTEM = 0xF0  # from here on messages are of no channel
+_HEARD = frozenset((0xF2, 0xFA, 0xFB, 0xFC))  # song position, start, continue, stop
+_CLOCK = 0xF8
 
 
 class Midi(Protocol):
@@ -56,8 +62,10 @@ def ports() -> list[Port]:
 def choose(names: list[str], wanted: str, direction: str) -> int:
     """The index of the port that `wanted` names: its number, its name or part of it; the only one
     there is if nothing is wanted. MidiforgeError says what else there is."""
-    others = [name for name in names if not name.startswith(f"{CLIENT}:")] or names
-    if not names:
+    others = [name for name in names if not _OURS.match(name)]
+    if direction == OUT:
+        others = others or names
+    if not names or not (wanted or others):  # our own output is nobody's kit
         raise MidiforgeError(f"there is no MIDI {direction}", hint=_here(_GET_PORTS))
     if not wanted:
         if len(others) == 1:
@@ -100,7 +108,7 @@ class RtOutput:
                 _virtual(midi, "out")
             else:
                 names = midi.get_ports()
-                index = self._index(names)
+                index = _index(names, self.name, self.wanted, OUT)
                 _open_port(midi, index, names[index])
                 self.name = names[index]
         except BaseException:
@@ -108,14 +116,6 @@ class RtOutput:
             raise
         self._midi = midi
         self._server = _jack_server(midi)
-
-    def _index(self, names: list[str]) -> int:
-        """Which of the ports is ours: the one we had, or the one like it under a new number."""
-        if self.name not in names and self.name:
-            like = re.sub(r"\s*[0-9]+:[0-9]+$", "", self.name)  # as ALSA numbers its clients
-            with suppress(MidiforgeError):
-                return choose(names, like, OUT)
-        return choose(names, self.name or self.wanted, OUT)
 
     def send(self, message: bytes) -> None:
         """Sends a message; nothing happens while the port is gone."""
@@ -126,13 +126,7 @@ class RtOutput:
 
     def alive(self) -> bool:
         """Whether the port is still there."""
-        if self._midi is None or _jack_server(self._midi) != self._server:
-            return False
-        if self.virtual:
-            return True
-        with suppress(self._error):
-            return self.name in self._midi.get_ports()
-        return False
+        return _alive(self._midi, self._server, self.name, self.virtual)
 
     def reopen(self) -> bool:
         """Tries to open the port again; whether it worked."""
@@ -155,9 +149,13 @@ class RtOutput:
 
 
 class RtInput:
-    """An input port; `heard` gets each message and when it came, in nanoseconds.
+    """An input port; `heard` gets each message and when it came, in nanoseconds of the monotonic
+    clock by the driver's own account (see `Arrivals`).
 
-    It is called from the driver's own thread.
+    It is called from the driver's own thread. System messages are left out, but for song position,
+    start, continue and stop, and with `clock` the beat clock.
+
+    name: the port's own name; "" for a virtual one.
     """
 
     def __init__(
@@ -167,27 +165,87 @@ class RtInput:
         virtual: bool = False,
         clock: bool = False,
     ) -> None:
+        self.wanted = wanted
+        self.virtual = virtual
+        self.name = ""
+        self._heard = heard
+        self._system = _HEARD | {_CLOCK} if clock else _HEARD
+        self._midi: Any = None
+        self._server: str | None = None
+        self._open()
+
+    def _open(self) -> None:
         midi = _new(IN)
         try:
-            midi.ignore_types(sysex=True, timing=not clock, active_sense=True)
-            midi.set_callback(lambda event, _: heard(bytes(event[0]), time.monotonic_ns()))
-            if virtual:
+            # What the driver ignores is missing in its deltas; so it ignores nothing, and we do.
+            midi.ignore_types(sysex=False, timing=False, active_sense=False)
+            midi.set_callback(_caller(self._heard, self._system))
+            if self.virtual:
                 _virtual(midi, "in")
-                self.name = ""
             else:
                 names = midi.get_ports()
-                index = choose(names, wanted, IN)
+                index = _index(names, self.name, self.wanted, IN)
                 _open_port(midi, index, names[index])
                 self.name = names[index]
         except BaseException:
             _close(midi)
             raise
         self._midi = midi
+        self._server = _jack_server(midi)
+
+    def alive(self) -> bool:
+        """Whether the port is still there."""
+        return _alive(self._midi, self._server, self.name, self.virtual)
+
+    def reopen(self) -> bool:
+        """Tries to open the port again; whether it worked."""
+        self.close()
+        try:
+            self._open()
+        except MidiforgeError:
+            return False
+        return True
 
     def close(self) -> None:
+        midi, self._midi = self._midi, None
         with suppress(Exception):
-            self._midi.cancel_callback()
-        _close(self._midi)
+            midi.cancel_callback()
+        _close(midi)
+
+
+def _caller(
+    heard: Callable[[bytes, int], None], system: frozenset[int]
+) -> Callable[[tuple[list[int], float], object], None]:
+    """What the driver calls: works out when a message came and hands on what is wanted."""
+    when, now = Arrivals().when, time.monotonic_ns
+
+    def called(event: tuple[list[int], float], _: object) -> None:
+        message, delta = event
+        at = when(delta, now())
+        if message and (message[0] < _SYSTEM or message[0] in system):
+            heard(bytes(message), at)
+
+    return called
+
+
+def _index(names: list[str], had: str, wanted: str, direction: str) -> int:
+    """Which of the ports is ours: the one we had, or the one like it under a new number."""
+    if had not in names and had:
+        like = re.sub(r"\s*[0-9]+:[0-9]+$", "", had)  # as ALSA numbers its clients
+        with suppress(MidiforgeError):
+            return choose(names, like, direction)
+    return choose(names, had or wanted, direction)
+
+
+def _alive(midi: Any, server: str | None, name: str, virtual: bool) -> bool:
+    """Whether an open port is still there."""
+    if midi is None or _jack_server(midi) != server:
+        return False
+    if virtual:
+        return True
+    with suppress(_rtmidi_error()):
+        return name in midi.get_ports()
+    return False
 
 
 def _jack_server(midi: Any) -> str | None:
