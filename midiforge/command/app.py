@@ -6,9 +6,12 @@ import typer
 
 from midiforge import __version__
 from midiforge.command.build import build
+from midiforge.command.groove import import_command
 from midiforge.command.kit import kit_app
 from midiforge.command.listing import listing
 from midiforge.command.play import play, ports
+from midiforge.command.practice import log, next_steps, plan
+from midiforge.command.review import review
 from midiforge.command.sheet import sheet
 from midiforge.command.show import show
 
@@ -27,6 +30,11 @@ app.command()(show)
 app.command()(sheet)
 app.command()(play)
 app.command()(ports)
+app.command()(review)
+app.command()(log)
+app.command("next")(next_steps)
+app.command()(plan)
+app.command("import")(import_command)
 app.add_typer(kit_app, name="kit")
 app.command("list")(listing)
 

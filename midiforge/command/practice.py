@@ -28,6 +28,7 @@ _DATE = Annotated[
 ]
 _JSON = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
 _WIDEST = 100
+_LONGEST_AGO = 100_000  # days; farther back is all there is
 
 
 def log(
@@ -53,13 +54,15 @@ def log(
     """Show the course of each exercise: tempo, and how clean and steady it was."""
     from midiforge.practice.course import chosen, courses
 
-    since = date.today() - timedelta(days - 1) if 0 < days < 1_000_000 else None
+    if sum((bool(csv_file), picture is not None, as_json)) > 1:
+        raise MidiforgeError("only one of --csv, --picture and --json at a time")
+    since = date.today() - timedelta(days - 1) if 0 < days < _LONGEST_AGO else None
     everything = _entries(log_file)
     found = chosen(everything, drill, exercise, since)
     if everything and not found and not days:
         _nothing_like(everything, drill, exercise)
     if csv_file:
-        _csv(found, csv_file)
+        _csv(found, csv_file, everything)
     elif picture:
         _draw(courses(found), picture)
     elif as_json:
@@ -128,10 +131,10 @@ def _entries(named: str) -> "list[Entry]":
     """What the log holds; a log that was named has to be there."""
     from midiforge.practice.log import Log, log_path
 
-    path = log_path(named)
-    if named.strip() and not path.exists():
+    log = Log(log_path(named))
+    if named.strip() and not log.exists():
         raise MidiforgeError("there is no such log", named, hint="a review begins one")
-    return Log(path).entries()
+    return log.entries()
 
 
 def _day(text: str) -> date:
@@ -178,38 +181,40 @@ def _nothing_like(everything: "Iterable[Entry]", drill: str, exercise: str) -> N
             )
 
 
-def _csv(found: "list[Entry]", name: str) -> None:
+def _csv(found: "list[Entry]", name: str, everything: "list[Entry]") -> None:
+    """Writes CSV over no file but one that holds nothing which the log does not."""
     from midiforge.disk import reason, write_aside
-    from midiforge.practice.log import HEADING, as_csv
+    from midiforge.practice.log import as_csv
 
     if name == "-":
         print(as_csv(found, line_end="\n"), end="")
         return
     path = Path(name)
+    known = set(as_csv(everything).encode().splitlines())
     try:
-        ours = not path.exists() or (path.is_file() and _begins(path, HEADING))
+        if path.exists() and not (path.is_file() and known.issuperset(_lines(path))):
+            raise MidiforgeError(
+                "is there, and holds what the log does not",
+                name,
+                hint="choose another name, or remove it",
+            )
     except OSError as error:
         raise MidiforgeError(f"cannot be written: {reason(error)}", name) from None
-    if not ours:
-        raise MidiforgeError("is there, and no log of midiforge", name)
     write_aside(path, as_csv(found))
     print(f"{len(found)} take{'s' * (len(found) != 1)} in {printable(name)}")
 
 
-def _begins(path: Path, text: str) -> bool:
-    with path.open("rb") as stream:
-        return stream.read(len(text.encode())) == text.encode()
+def _lines(path: Path) -> list[bytes]:
+    return path.read_bytes().splitlines()
 
 
 def _draw(found: "list[Course]", path: Path) -> None:
-    from midiforge.disk import write_aside
-    from midiforge.practice.picture import MARK, MOST, svg
+    from midiforge.practice.own_file import XML_REMARK, write_own
+    from midiforge.practice.picture import MOST, svg
 
     if not found:
         raise MidiforgeError("there is no take to draw", "--picture")
-    if path.exists() and not (path.is_file() and MARK.encode() in path.read_bytes()[:4096]):
-        raise MidiforgeError("is there, and not drawn by midiforge", str(path))
-    write_aside(path, svg(found))
+    write_own(path, svg(found), XML_REMARK)
     if len(found) > MOST:
         print(f"the {MOST} exercises played last are drawn, {len(found) - MOST} are not")
 
@@ -244,17 +249,11 @@ def _has_blocks() -> bool:
 
 
 def _write_plan(made: "Plan", out: str) -> None:
-    from midiforge.disk import reason, write_aside
-    from midiforge.practice.drill_file import MARK, drill_file
+    from midiforge.practice.drill_file import drill_file
+    from midiforge.practice.own_file import TOML_REMARK, write_own
 
     path = _plan_path(out)
-    try:
-        ours = not path.exists() or (path.is_file() and _begins(path, MARK))
-    except OSError as error:
-        raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
-    if not ours:
-        raise MidiforgeError("is there, and no plan of midiforge", str(path))
-    write_aside(path, drill_file(made, path.parent))
+    write_own(path, drill_file(made, path.parent), TOML_REMARK)
 
 
 def _plan_path(out: str) -> Path:

@@ -18,6 +18,8 @@ OUT, IN = "output", "input"
 # JACK takes messages once a period; a port that is closed before takes them along.
 _LISTENING = "00010000"  # a socket's flags in /proc/net/unix: it accepts connections
 _LEAVING = 0.1  # seconds
+# A connection to a port that came this moment may carry nothing: its program is still starting.
+_STARTING = 0.3  # seconds
 
 _OURS = re.compile(rf"{CLIENT}(-[0-9]+)?:")  # JACK numbers clients of one name
 _SYSTEM = 0xF0  # from here on messages are of no channel
@@ -185,6 +187,10 @@ class RtInput:
             else:
                 names = midi.get_ports()
                 index = _index(names, self.name, self.wanted, IN)
+                if self.name:
+                    time.sleep(_STARTING)
+                    names = midi.get_ports()
+                    index = _index(names, self.name, self.wanted, IN)
                 _open_port(midi, index, names[index])
                 self.name = names[index]
         except BaseException:
@@ -198,7 +204,7 @@ class RtInput:
         return _alive(self._midi, self._server, self.name, self.virtual)
 
     def reopen(self) -> bool:
-        """Tries to open the port again; whether it worked."""
+        """Tries to open the port again; whether it worked. Takes a third of a second."""
         self.close()
         try:
             self._open()

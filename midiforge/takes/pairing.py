@@ -43,11 +43,26 @@ class Pairing:
         self.stretch = placed.line.stretch
         self.quarter = float(exercise.tempo.quarter(Fraction(1)))
         self.bar = float(exercise.meter.bar) * self.quarter
-        self.step_ms = 1000 * float(exercise.step) * self.quarter * self.stretch
+        tempo = exercise.tempo
+        self._tempo_starts = [float(tempo.seconds(Fraction(0), at)) for at, _ in tempo.changes]
+        self._pulses = [float(pulses) for _, pulses in tempo.changes]
         self.when = placed.line.all(due.time for due in placed.dues)
         self.dues = self._asked()
+        self.step_ms = self._step_ms()
         self.met = self._match()
         self.offs = self._offs()
+
+    def _step_ms(self) -> float:
+        """A grid step in ms; on average, where the tempo changes."""
+        quarter = self.quarter
+        if len(self.exercise.tempo.changes) > 1 and self.dues:
+            tempos = [self.pulses_at(due.time) for due in self.dues]
+            quarter = 60 / float(self.exercise.tempo.pulse) * len(tempos) / sum(tempos)
+        return 1000 * float(self.exercise.step) * quarter * self.stretch
+
+    def pulses_at(self, due: float) -> float:
+        """The tempo asked for at a time of the exercise, in pulses a minute."""
+        return self._pulses[max(bisect_right(self._tempo_starts, due + 1e-9), 1) - 1]
 
     def _asked(self) -> list[Due]:
         """What was due between the first and the last stroke that has to do with it."""

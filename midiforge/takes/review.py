@@ -71,7 +71,8 @@ class Review:
     delay_ms: how far the whole lies from when it was due: delay and habit together; None where
         nothing says when it was due.
     known_delay_ms: what of that is delay, if the caller knew.
-    tempo, played_tempo: pulses a minute, asked and played on average.
+    tempo, played_tempo: pulses a minute, asked and played on average; of an exercise that gets
+        faster, the first and the last that was reached.
     drift_ms_per_bar: below 0 rushing, above 0 dragging, against a steady tempo; None of less
         than three bars.
     bars: how many were played, about. step_ms: of the grid, at the tempo played.
@@ -130,7 +131,7 @@ def _told(of: Pairing) -> Review:
     for kind in kinds.values():
         count[kind] += 1
     pulses = float(of.exercise.tempo.first)
-    steady = len(of.exercise.tempo.changes) == 1
+    reached = max((due.time for i, due in enumerate(of.dues) if i in of.met), default=0.0)
     played_bars = len({due.bar for i, due in enumerate(of.dues) if i in of.met})
     extras = [each for each in judged if each.kind == "extra"]
     return Review(
@@ -141,7 +142,7 @@ def _told(of: Pairing) -> Review:
         delay_ms=of.whole(),
         known_delay_ms=of.known_delay_ms,
         tempo=pulses,
-        played_tempo=pulses / of.stretch if steady else pulses,
+        played_tempo=of.pulses_at(reached) / of.stretch,
         drift_ms_per_bar=of.drift(),
         bars=played_bars,
         seconds=of.strokes[-1].time - of.strokes[0].time,
@@ -153,7 +154,7 @@ def _told(of: Pairing) -> Review:
         rounds=tuple(rounds(of, extras)),
         together=tuple(together(of)),
         doubles=tuple(doubles(of)),
-        tempos=tuple(tempos(of)),
+        tempos=tuple(tempos(of, extras)),
         unknown=of.hearing.unknown,
         kinds=dict(count),
         other_zones=other_zones(of),

@@ -134,7 +134,7 @@ def rounds(of: Pairing, extras: Sequence[Extra]) -> Iterator[RoundFigures]:
             number,
             Tally(len(some), len(hit), extra),
             timing([of.offs[i] for i in hit], of.step_ms),
-            float(of.exercise.tempo.first) / rate,
+            of.pulses_at(first) / rate,
         )
 
 
@@ -197,7 +197,7 @@ def doubles(of: Pairing) -> Iterator[DoubleFigures]:
         yield DoubleFigures(hand, len(found), middle, deviation(found), mean(softer[hand]) or 1.0)
 
 
-def tempos(of: Pairing) -> Iterator[TempoFigures]:
+def tempos(of: Pairing, extras: Sequence[Extra]) -> Iterator[TempoFigures]:
     """Each tempo of an exercise that gets faster or slower; nothing of a steady one."""
     changes = of.exercise.tempo.changes
     if len(changes) == 1:
@@ -207,10 +207,12 @@ def tempos(of: Pairing) -> Iterator[TempoFigures]:
         some = [i for i, due in enumerate(of.dues) if start <= due.time < end]
         hit = [i for i in some if i in of.met]
         step_ms = 1000 * float(of.exercise.step) * 60 / float(pulses * of.exercise.tempo.pulse)
+        begins, ends = of.placed.line.at(start), of.placed.line.at(min(end, 1e9))
+        added = sum(1 for each in extras if each.time and begins <= each.time < ends)
         if some:
             yield TempoFigures(
                 float(pulses),
-                Tally(len(some), len(hit)),
+                Tally(len(some), len(hit), added),
                 timing([of.offs[i] for i in hit], step_ms),
             )
 

@@ -1,0 +1,170 @@
+"""midiforge import"""
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from midiforge.command.run import printable
+from midiforge.errors import MidiforgeError, nearest, quoted
+
+if TYPE_CHECKING:
+    from midiforge.groove.groove import Imported
+
+_WORDS = ("ostinato", "phrase")
+
+
+def _kits(incomplete: str) -> list[str]:
+    from midiforge.kit import kit_names
+
+    return [name for name in kit_names() if name.startswith(incomplete)]
+
+
+def import_command(
+    file: Annotated[Path, typer.Argument(metavar="GROOVE.mid", help="A MIDI file of drums.")],
+    out: Annotated[
+        str, typer.Option("--out", metavar="FILE.toml", help="The drill file to write.")
+    ] = "",
+    kit: Annotated[
+        str,
+        typer.Option(
+            "--kit",
+            metavar="KIT",
+            help="Which note is which voice. [the kit that knows most]",
+            autocompletion=_kits,
+        ),
+    ] = "",
+    tempo: Annotated[
+        str, typer.Option("--tempo", metavar="BPM", help="The tempo, if it is known.")
+    ] = "",
+    steps: Annotated[
+        str, typer.Option("--steps", metavar="N", help="Grid steps to a beat, 1 to 12. [found]")
+    ] = "",
+    meter: Annotated[
+        str, typer.Option("--meter", metavar="4/4", help="The meter. [the file's]")
+    ] = "",
+    bars: Annotated[
+        str, typer.Option("--bars", metavar="N", help="Bars of the loop. [found]")
+    ] = "",
+    kind: Annotated[
+        str,
+        typer.Option(
+            "--as",
+            metavar="ostinato|phrase",
+            help="What it becomes. [whichever fits]",
+            autocompletion=lambda incomplete: [w for w in _WORDS if w.startswith(incomplete)],
+        ),
+    ] = "",
+    channel: Annotated[
+        str, typer.Option("--channel", metavar="N", help="The channel with the drums. [the kit's]")
+    ] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Print what was found as JSON.")] = False,
+) -> None:
+    """Turn a drum pattern in a MIDI file into a drill.
+
+    From a DAW, or recorded on a kit: tempo, grid, loop and voices are found, and what did not
+    fit is said. Without --out the drill is printed.
+    """
+    from midiforge.drill import values
+    from midiforge.groove.groove import MOST_BARS, details, facts, import_groove, summary
+    from midiforge.kit import read_kit
+    from midiforge.model.meter import Meter
+
+    def read(flag: str, value: str, low: int, high: int) -> int:
+        try:
+            return values.whole(value, low, high) if value.strip() else 0
+        except MidiforgeError as error:
+            raise error.within(flag) from None
+
+    if kind and kind not in _WORDS:
+        raise MidiforgeError(f"unknown word {quoted(kind)}", "--as", hint=nearest(kind, _WORDS))
+    target = _target(out)
+    try:
+        wanted_tempo = values.tempo(tempo) if tempo.strip() else None
+    except MidiforgeError as error:
+        raise error.within("--tempo") from None
+    try:
+        wanted_meter = Meter.parse(meter) if meter.strip() else None
+    except MidiforgeError as error:
+        raise error.within("--meter") from None
+    found = import_groove(
+        file,
+        kit=read_kit(kit) if kit.strip() else None,
+        kit_key=_kit_key(kit, target),
+        tempo=wanted_tempo,
+        steps=read("--steps", steps, 1, values.MOST_STEPS),
+        meter=wanted_meter,
+        bars=read("--bars", bars, 1, MOST_BARS),
+        kind=kind,
+        channel=read("--channel", channel, 1, 16),
+    )
+    if target:
+        from midiforge.disk import write_aside
+
+        write_aside(target, found.text)
+    if as_json:
+        import json
+
+        drill = {"out": str(target)} if target else {"drill": found.text}
+        print(json.dumps({**facts(found), **drill}, indent=2))
+    elif target is None:
+        print(_with_details(found, details(found)), end="")
+    else:
+        print(f"{printable(found.title)}, as {_article(found.kind)}, in {printable(str(target))}")
+        for line in (*summary(found), *details(found)):
+            print(printable(line))
+
+
+def _article(kind: str) -> str:
+    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
+
+
+def _with_details(found: "Imported", lines: list[str]) -> str:
+    """The drill with what did not fit below it, as remarks."""
+    return found.text + "".join(f"# {printable(line)}\n" for line in lines)
+
+
+def _target(out: str) -> Path | None:
+    """The file to write; MidiforgeError if what is there is not ours to replace."""
+    if not out.strip():
+        return None
+    from midiforge.groove.text import made_here
+
+    path = Path(out)
+    if not path.suffix:
+        path = path.with_suffix(".toml")
+    if path.suffix != ".toml":
+        raise MidiforgeError(f"{quoted(out)} is no drill file", "--out", hint="such as groove.toml")
+    if not path.parent.is_dir():
+        raise MidiforgeError("there is no such folder", "--out", str(path.parent))
+    if not path.exists() and not path.is_symlink():
+        return path
+    try:
+        ours = path.is_file() and made_here(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        ours = False
+    if not ours:
+        raise MidiforgeError(
+            "is there already, and midiforge did not write it, or it was changed since",
+            str(path),
+            hint="name another file",
+        )
+    return path
+
+
+def _kit_key(name: str, target: Path | None) -> str:
+    """How the drill names a kit: by its name, or by the way from the drill to its file."""
+    from midiforge.kit import ENDING, kit_names
+
+    if not name.strip() or name in kit_names():
+        return name.strip()
+    found = next((path for path in (Path(name), Path(name + ENDING)) if path.is_file()), None)
+    if found is None:
+        return name
+    if target is None:
+        return found.as_posix()
+    try:
+        return Path(os.path.relpath(found.resolve(), target.parent.resolve())).as_posix()
+    except ValueError:  # on another drive
+        return found.resolve().as_posix()

@@ -1,0 +1,99 @@
+"""midiforge review"""
+
+import math
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from midiforge.command.inputs import takes_a_drill
+from midiforge.command.run import on_terminal, printable
+from midiforge.errors import MidiforgeError, quoted
+
+if TYPE_CHECKING:
+    from midiforge.drill.drill import Drill
+    from midiforge.takes.review import Review
+
+_MOST_DELAY_MS = 1000.0
+
+
+@takes_a_drill
+def review(
+    take: Annotated[
+        Path, typer.Argument(metavar="TAKE.mid", help="What was played: any MIDI file.")
+    ],
+    drill: "Drill",
+    exercise: Annotated[
+        str,
+        typer.Option("--exercise", metavar="N", help="Its number in the drill. [as found]"),
+    ] = "",
+    delay: Annotated[
+        float | None,
+        typer.Option(
+            "--delay", metavar="MS", help="The delay from stroke to file, if it was measured."
+        ),
+    ] = None,
+    page: Annotated[
+        Path | None,
+        typer.Option("--html", metavar="FILE.html", help="Write it as a page with pictures, too."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
+    log: Annotated[
+        Path | None, typer.Option("--log", metavar="FILE", help="The practice log to keep it in.")
+    ] = None,
+    no_log: Annotated[bool, typer.Option("--no-log", help="Keep it in no log.")] = False,
+) -> None:
+    """Compare a take with its exercise: what to work on, then the figures.
+
+    The take is read, never changed.
+    """
+    if delay is not None and not (math.isfinite(delay) and abs(delay) <= _MOST_DELAY_MS):
+        raise MidiforgeError(
+            f"{delay:g} is no delay in ms", "--delay", hint=f"0 to {_MOST_DELAY_MS:g}"
+        )
+    from midiforge.lesson import exercises
+    from midiforge.report.choice import reviewed
+    from midiforge.takes.take import read_take
+
+    number = _number(exercise)
+    found = reviewed(read_take(take), list(exercises(drill)), drill.kit, number, delay)
+    said, known = found.review, found.known
+    if page:
+        from midiforge.report.html import write_page
+
+        write_page(page, said, known)
+    if not no_log:
+        _remember(said, drill, take, log)
+    if as_json:
+        from midiforge.report.facts import as_json as facts
+        from midiforge.report.facts import written
+
+        print(written(facts(said, known)))
+        return
+    from rich.console import Console
+
+    from midiforge.report.terminal import show_review
+
+    console = Console(no_color=not on_terminal(sys.stdout) or None)
+    show_review(said, console, known)
+    if page:
+        print(f"The page with pictures: {printable(str(page))}")
+
+
+def _remember(review: "Review", drill: "Drill", take: Path, log: Path | None) -> None:
+    """Keeps a review in the practice log; the file of which is `log`, or the usual one."""
+    from midiforge.practice.log import Log, log_path
+    from midiforge.practice.reviewed import entry_of
+
+    Log(log_path(str(log or ""))).add(entry_of(review, drill.title, take))
+
+
+def _number(text: str) -> int | None:
+    """The number of an exercise, "07" as good as "7"; None if none was given."""
+    text = text.strip()
+    if not text:
+        return None
+    if not (text.isascii() and text.isdigit() and len(text) <= 6):
+        raise MidiforgeError(f"{quoted(text)} is not a number", "--exercise", hint="such as 07")
+    return int(text)

@@ -1,0 +1,1 @@
+"""Bringing in a groove: a MIDI file of drums becomes a drill."""

@@ -1,0 +1,381 @@
+"""Where each stroke of a groove lies in its bars: by the file's own beats, or by found ones."""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import pairwise
+from statistics import median
+
+from midiforge.errors import MidiforgeError, shortened
+from midiforge.groove.grid import Found, Grid, exact_grid, likeliest_grid
+from midiforge.groove.ornaments import Gathered, Stroke, gather
+from midiforge.groove.pulse import find_pulse, smoothed
+from midiforge.groove.source import Source
+from midiforge.model.meter import Meter
+from midiforge.model.tempo import plain
+
+USUAL_TEMPO = 120.0  # Standard MIDI Files 1.0: where a file does not say
+# The file's own beats fit what was played if strokes lie about its grid like this.
+_SPREAD_OF_STEP, _MOST_STRAYS = 0.17, 0.20
+_REACH = 8.0  # quarter notes before and after a stroke that say where its beat is
+_NEAR_STEP, _SPREADS = 0.35, 3.0  # farther from its step, a stroke is not on the grid
+_RATIOS = tuple(
+    Fraction(above, below) for above in (1, 2, 3, 4) for below in (1, 2, 3, 4)
+)  # of a tempo that is given to the file's
+_SAME = 0.025
+_FINE, _SLOW = 8, 82.0  # steps to a beat; quarter notes a minute
+_COARSE = 4  # steps to a quarter note
+_EVENER = 0.7
+_SAMPLE, _MANY = 3000, 20_000  # strokes
+_FEWEST = 4  # strokes that say something of beats
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """Strokes on bars.
+
+    strokes, places: in quarter notes from the first bar line looked at.
+    first_bar: the number of the bar at place 0, as a person counts.
+    quarter: seconds. tempo: pulses of the meter a minute; slowest, fastest: what it was.
+    tempo_from: "file", "given", "found" or "assumed"; meter_from: the same.
+    """
+
+    gathered: Gathered
+    places: Sequence[float]
+    found: Found
+    quarter: float
+    tempo: float
+    slowest: float
+    fastest: float
+    tempo_from: str
+    meter_from: str
+    first_bar: int
+    sure: float
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def strokes(self) -> tuple[Stroke, ...]:
+        return self.gathered.strokes
+
+    @property
+    def grid(self) -> Grid:
+        return self.found.grid
+
+
+def settle(source: Source, meter: Meter | None, tempo: Fraction | None, steps: int) -> Settled:
+    """Bars, beats and grid of a groove.
+
+    meter, tempo: None to find them. steps: to a beat; 0 to find them.
+    Raises MidiforgeError where strokes are too few to say, or a given tempo cannot be right.
+    """
+    remarks: list[str] = []
+    origin, in_file, source = _one_meter(source, remarks)
+    own = meter or in_file or Meter.parse("4/4")
+    meter_from = "given" if meter else "file" if in_file else "assumed"
+    ratio = _ratio(source, own, tempo)
+    trusted = meter or (in_file if in_file and str(in_file) != "4/4" else None)
+    said = "given" if meter else "file"
+    gathered: Gathered | None = None
+    if source.division and ratio:
+        settled, gathered = _by_file(source, own, tempo, steps, origin, ratio, remarks)
+        if settled:
+            settled = replace(settled, meter_from=meter_from, remarks=tuple(remarks))
+            if settled.found.exact or tempo or not _usual(source):
+                return settled
+            heard = _heard(gathered, trusted, steps, said)
+            if heard is None or not _by_chance(settled, heard):
+                return settled
+            return replace(heard, remarks=tuple(remarks))
+    elif source.division:
+        _not_another_tempo(source, own, tempo, steps, origin)
+    gathered = gathered or gather(source.strokes, end=source.length)
+    return replace(_by_ear(gathered, trusted, tempo, steps, said), remarks=tuple(remarks))
+
+
+def _one_meter(source: Source, remarks: list[str]) -> tuple[Fraction, Meter | None, Source]:
+    """Where bars are counted from, the meter, and the strokes in it: up to where it changes."""
+    if not source.meters:
+        return Fraction(0), None, source
+    starts = [float(at) for at, _ in source.meters]
+    i = max(0, bisect_right(starts, source.strokes[0].place + 1e-6) - 1)
+    origin, meter = source.meters[i]
+    if i == 0:
+        origin = Fraction(0)
+    if i + 1 == len(source.meters) or starts[i + 1] > source.strokes[-1].place:
+        return origin, meter, source
+    end = bisect_left([each.place for each in source.strokes], starts[i + 1] - 1e-6)
+    number = int((source.meters[i + 1][0] - origin) / meter.bar) + 1
+    remarks.append(
+        f"the meter changes from {meter} to {source.meters[i + 1][1]} at bar {number}; "
+        f"the {len(source.strokes) - end} strokes from there on are left out"
+    )
+    return origin, meter, replace(source, strokes=source.strokes[:end])
+
+
+def _tempo_at(source: Source, place: float) -> float:
+    i = bisect_right([at for at, _ in source.tempos], place + 1e-6) - 1
+    return source.tempos[i][1] if i >= 0 else USUAL_TEMPO
+
+
+def _ratio(source: Source, meter: Meter, tempo: Fraction | None) -> Fraction:
+    """How many of the wanted quarter notes go into one of the file's; 0 for no simple number."""
+    if tempo is None or not source.tempos:
+        return Fraction(1)
+    wanted = float(tempo * meter.pulse)
+    own = _tempo_at(source, source.strokes[0].place)
+    for ratio in sorted(set(_RATIOS), key=lambda each: abs(each - 1)):
+        if abs(wanted / own / ratio - 1) <= _SAME:
+            return ratio
+    return Fraction(0)
+
+
+def _not_another_tempo(
+    source: Source, meter: Meter, tempo: Fraction | None, steps: int, origin: Fraction
+) -> None:
+    """MidiforgeError if strokes were written on the file's beats, so that no other can be right."""
+    start = int(origin * source.division)
+    ticks = [each.tick - start for each in source.strokes]
+    if tempo is None or not exact_grid(ticks, meter, steps, source.division):
+        return
+    own = _tempo_at(source, source.strokes[0].place) / float(meter.pulse)
+    raise MidiforgeError(
+        f"the strokes are on the file's own beats at {tempo_text(own)}, not at {plain(tempo)}",
+        "--tempo",
+        hint=f"{tempo_text(own / 2)}, {tempo_text(own)} or {tempo_text(own * 2)}",
+    )
+
+
+# By the file's own beats
+
+
+def _by_file(
+    source: Source,
+    meter: Meter,
+    tempo: Fraction | None,
+    steps: int,
+    origin: Fraction,
+    ratio: Fraction,
+    remarks: list[str],
+) -> tuple[Settled | None, Gathered]:
+    """Strokes on the file's own beats, exactly or as they were played to them; else None.
+
+    With it the strokes, ornaments gathered.
+    """
+    division = Fraction(source.division) / ratio
+    start = int(origin * source.division)  # bars are counted from there
+    own_tempo = _tempo_at(source, source.strokes[0].place)
+    quarter = 60 / own_tempo / float(ratio)
+    found, kept = _written(source, meter, steps, division, start)
+    if found is None:
+        if len(kept.strokes) < _FEWEST and not tempo and _usual(source):
+            return None, kept
+        places = _places(kept, division, start)
+        found = likeliest_grid(places, meter, steps, quarter)
+        if not _fits(found, places[:_SAMPLE], quarter):
+            return None, kept
+    first, last = source.strokes[0].place, source.strokes[-1].place
+    during = [each for at, each in source.tempos if first + 1e-6 < at <= last]
+    pulse = float(meter.pulse) / float(ratio)
+    if during:
+        told = shortened(", ".join(tempo_text(each / pulse) for each in during))
+        remarks.append(f"the tempo changes on the way, to {told}; the drill has the first")
+    tempo_from = "given" if tempo else "file" if source.tempos else "assumed"
+    whole = [own_tempo, *during]
+    settled = Settled(
+        gathered=kept,
+        places=_places(kept, division, start),
+        found=found,
+        quarter=quarter,
+        tempo=float(tempo) if tempo else own_tempo / pulse,
+        slowest=min(whole) / pulse,
+        fastest=max(whole) / pulse,
+        tempo_from=tempo_from,
+        meter_from="file",
+        first_bar=1,
+        sure=1.0,
+    )
+    return settled, kept
+
+
+def _usual(source: Source) -> bool:
+    """Whether the file's tempo may be nobody's choice."""
+    return {tempo for _, tempo in source.tempos} <= {USUAL_TEMPO}
+
+
+def _heard(gathered: Gathered, meter: Meter | None, steps: int, meter_from: str) -> Settled | None:
+    try:
+        return _by_ear(gathered, meter, None, steps, meter_from)
+    except MidiforgeError:
+        return None
+
+
+def _by_chance(settled: Settled, heard: Settled) -> bool:
+    """Whether played strokes lie on the file's beats for no better reason than a fine grid.
+
+    A recording device that knows no tempo writes none, or the usual one.
+
+    heard: the same by ear.
+    """
+    coarse = _COARSE * settled.grid.meter.beat
+    finer = settled.grid.steps > coarse >= heard.grid.steps
+    return finer or _unevenness(heard) < _EVENER * _unevenness(settled)
+
+
+def _unevenness(settled: Settled) -> float:
+    """How far strokes usually are from the grid, if all of them may be late, s."""
+    offs = [off for _, _, off, _ in laid_out(settled)]
+    late = median(offs)
+    return median(abs(off - late) for off in offs)
+
+
+def _places(gathered: Gathered, division: Fraction, start: int) -> list[float]:
+    above, below = division.numerator, division.denominator
+    return [(each.struck.tick - start) * below / above for each in gathered.strokes]
+
+
+def _written(
+    source: Source,
+    meter: Meter,
+    steps: int,
+    division: Fraction,
+    start: int,
+) -> tuple[Found | None, Gathered]:
+    """The grid that a file was written on, None if on none; and its strokes."""
+    whole = exact_grid([each.tick - start for each in source.strokes], meter, steps, division)
+    if whole and not whole.strays:
+        return whole, gather(source.strokes, plain=True)
+    gathered = gather(source.strokes, end=source.length)
+    ticks = [each.struck.tick - start for each in gathered.strokes]
+    main = exact_grid(ticks, meter, steps, division)
+    if main and (whole is None or main.strays <= whole.strays):
+        return main, gathered
+    return whole, gather(source.strokes, plain=True) if whole else gathered
+
+
+def _fits(found: Found, places: Sequence[float], quarter: float) -> bool:
+    """Whether what was played was played to these beats."""
+    spots = [float(each) for each in found.grid.places]
+    gap = min(later - each for each, later in pairwise(spots)) * quarter
+    bar = float(found.grid.meter.bar)
+    away = []
+    for place in places:
+        within = place % bar
+        i = bisect_right(spots, within)
+        away.append(min(abs(within - spots[i - 1]), abs(spots[min(i, len(spots) - 1)] - within)))
+    return (
+        found.spread <= _SPREAD_OF_STEP * gap
+        and found.strays <= _MOST_STRAYS
+        and median(away) * quarter <= _SPREAD_OF_STEP * gap
+    )
+
+
+# By ear
+
+
+def _by_ear(
+    gathered: Gathered, meter: Meter | None, tempo: Fraction | None, steps: int, meter_from: str
+) -> Settled:
+    """Strokes on beats that are found from them."""
+    strokes = gathered.strokes
+    wanted = float(tempo) if tempo else None
+    pulse = find_pulse(strokes, meter, wanted)
+    if pulse is None:
+        if tempo is None:
+            raise MidiforgeError(
+                f"{len(strokes)} strokes are too few to find a tempo", hint="--tempo says it"
+            )
+        return _from_the_first(gathered, meter or Meter.parse("4/4"), tempo, steps)
+    times = [each.struck.time for each in strokes]
+    own, quarter = pulse.meter, 60 / pulse.tempo
+    places: list[float] = list(pulse.places)
+    found = likeliest_grid(places, own, steps, quarter)
+    for _ in range(2 if len(places) <= _MANY else 1):
+        places = smoothed(times, _meant(places, found.grid), _REACH)
+        found = likeliest_grid(places, own, steps, quarter)
+    twice = 1
+    if not (tempo or steps) and found.grid.steps >= _FINE and pulse.tempo <= _SLOW:
+        twice = 2  # nobody writes thirty-second notes where sixteenths at twice the tempo will do
+        places, quarter = [2 * place for place in places], quarter / 2
+        found = likeliest_grid(places, own, steps, quarter)
+    per = float(own.pulse) / twice
+    return Settled(
+        gathered=gathered,
+        places=places,
+        found=found,
+        quarter=quarter,
+        tempo=pulse.tempo / per,
+        slowest=pulse.slowest / per,
+        fastest=pulse.fastest / per,
+        tempo_from="given" if tempo else "found",
+        meter_from="found" if pulse.meter_guessed else meter_from,
+        first_bar=1,
+        sure=pulse.sure,
+    )
+
+
+def _from_the_first(gathered: Gathered, meter: Meter, tempo: Fraction, steps: int) -> Settled:
+    """A few strokes at a tempo that is given: the first is on the first beat."""
+    quarter = float(60 / (tempo * meter.pulse))
+    start = gathered.strokes[0].struck.time
+    places = [(each.struck.time - start) / quarter for each in gathered.strokes]
+    found = likeliest_grid(places, meter, steps, quarter)
+    return Settled(
+        gathered=gathered,
+        places=places,
+        found=found,
+        quarter=quarter,
+        tempo=float(tempo),
+        slowest=float(tempo),
+        fastest=float(tempo),
+        tempo_from="given",
+        meter_from="assumed",
+        first_bar=1,
+        sure=0.0,
+    )
+
+
+def _meant(places: Sequence[float], grid: Grid) -> list[float]:
+    """Where strokes are meant, in quarter notes."""
+    spots = [float(each) for each in grid.places]
+    bar = float(grid.meter.bar)
+    found = []
+    for place in places:
+        bars, within = divmod(place, bar)
+        found.append(bars * bar + spots[nearest(spots, within)])
+    return found
+
+
+def nearest(spots: Sequence[float], place: float) -> int:
+    """The index of the spot that a place is nearest to; spots rise."""
+    i = bisect_right(spots, place)
+    if i == 0:
+        return 0
+    if i == len(spots):
+        return i - 1
+    return i if spots[i] - place < place - spots[i - 1] else i - 1
+
+
+def laid_out(settled: Settled) -> list[tuple[int, int, float, bool]]:
+    """Bar, step, how far off in s, and whether that is near enough, of each stroke."""
+    grid = settled.grid
+    spots = [float(each) for each in grid.places]
+    bar, size = float(grid.meter.bar), grid.bar_steps
+    gaps = [later - each for each, later in pairwise(spots)]
+    spread = _SPREADS * settled.found.spread / settled.quarter
+    reach = [max(_NEAR_STEP * min(gaps[i - 1], gaps[i % size]), spread) for i in range(size)]
+    found = []
+    for place in settled.places:
+        number, within = divmod(place, bar)
+        i = nearest(spots, within)
+        off = within - spots[i]
+        number_bar = int(number)
+        if i == size:
+            number_bar, i = number_bar + 1, 0
+        found.append((number_bar, i, off * settled.quarter, abs(off) <= reach[i] + 1e-9))
+    return found
+
+
+def tempo_text(tempo: float) -> str:
+    """A tempo without decimals that say nothing."""
+    return plain(Fraction(tempo).limit_denominator(1000))

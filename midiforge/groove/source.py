@@ -1,0 +1,228 @@
+"""A groove's strokes: which channel, which kit, which voices; and what a click in it is."""
+
+from bisect import bisect_right
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import NamedTuple
+
+from midiforge.drill.click import CLICK_VOICES
+from midiforge.errors import MidiforgeError
+from midiforge.kit import DEFAULT, Kit, kit_names, read_kit
+from midiforge.midi.reading import MidiContent, read_midi
+from midiforge.model.meter import Meter
+
+_NOTE_ON, _CONTROLLER = 0x90, 0xB0
+_PEDAL = 4  # foot controller, MIDI 1.0; what hi-hat pedals send
+_CLICKS = CLICK_VOICES[:2]  # pairs of two sounds that are a click when they are on every beat
+_ON_THE_BEAT = 0.02  # of a quarter note
+
+
+class Struck(NamedTuple):
+    """One stroke of a groove.
+
+    tick: as in the file. time: in seconds. place: quarter notes from the start of the file, by
+    its own beats; the same as `time` in a file that has none.
+    """
+
+    tick: int
+    time: float
+    place: float
+    velocity: int
+    voice: str
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """What a file has to say.
+
+    strokes: of voices the kit knows, in order of time.
+    unknown: note numbers that the kit does not know, and how often they came.
+    elsewhere: channels that were not looked at, and how many notes they have.
+    division: ticks to a quarter note; 0 for a file without beats.
+    tempos: (quarter notes from the start, quarter notes a minute); empty if the file has none.
+    meters: (quarter notes from the start, meter), as in the file.
+    remarks: what is wrong with the file, one sentence each. length: of the file, in seconds.
+    """
+
+    strokes: tuple[Struck, ...]
+    unknown: Mapping[int, int]
+    channel: int
+    elsewhere: Mapping[int, int]
+    kit: Kit
+    kit_chosen: bool
+    division: int
+    tempos: tuple[tuple[float, float], ...]
+    meters: tuple[tuple[Fraction, Meter], ...]
+    remarks: tuple[str, ...]
+    length: float = 0.0
+
+
+def read_source(path: Path, kit: Kit | None, channel: int) -> Source:
+    """The strokes in a Standard MIDI File.
+
+    kit: None for the one of midiforge's own that knows most of the notes.
+    channel: 1 to 16; 0 for the kit's.
+    Raises MidiforgeError for what is no MIDI file, or has no drums in it.
+    """
+    content = read_midi(path)
+    try:
+        return _source(content, kit, channel)
+    except MidiforgeError as error:
+        raise error.within(str(path)) from None
+
+
+def _source(content: MidiContent, kit: Kit | None, channel: int) -> Source:
+    channels = Counter(
+        (event[1] & 0x0F) + 1
+        for event in content.events
+        if event[1] & 0xF0 == _NOTE_ON and event[3]
+    )
+    if not channels:
+        said = content.remarks[0] if content.remarks else ""
+        raise MidiforgeError("there is no note in it", hint=said)
+    wanted = channel or (kit.channel if kit else read_kit(DEFAULT).channel)
+    if wanted not in channels:
+        there = ", ".join(f"{each} ({channels[each]})" for each in sorted(channels))
+        raise MidiforgeError(
+            f"channel {wanted} has no notes",
+            hint=f"--channel says which; channels with notes, and how many: {there}",
+        )
+    pedal_number = kit.hihat.get("controller", _PEDAL) if kit else _PEDAL
+    notes, pedals = _notes(content, wanted, pedal_number)
+    found = kit or _likeliest_kit({note[1] for note in notes}, pedals)
+    known: dict[tuple[int, int | None], str | None] = {}
+    clock = content.clock()
+    division = content.division
+    unknown: Counter[int] = Counter()
+    strokes: list[Struck] = []
+    last_tick, time, place = -1, 0.0, 0.0
+    for tick, number, velocity, pedal in notes:
+        key = number, pedal
+        if key not in known:
+            known[key] = found.voice(number, pedal)
+        voice = known[key]
+        if voice is None:
+            unknown[number] += 1
+            continue
+        if tick != last_tick:
+            last_tick, time = tick, clock.seconds(tick)
+            place = tick / division if division else time
+        strokes.append(Struck(tick, time, place, velocity, voice, number))
+    if not strokes:
+        numbers = ", ".join(map(str, sorted(unknown)[:8]))
+        raise MidiforgeError(
+            f"no note on channel {wanted} is a drum of the kit {found.name}",
+            hint=f"--kit says which; its notes: {numbers}",
+        )
+    return Source(
+        strokes=tuple(strokes),
+        unknown=dict(sorted(unknown.items())),
+        channel=wanted,
+        elsewhere={each: channels[each] for each in sorted(channels) if each != wanted},
+        kit=found,
+        kit_chosen=kit is None,
+        division=division,
+        tempos=_tempos(content),
+        meters=_meters(content),
+        remarks=tuple(content.remarks),
+        length=clock.seconds(content.last_tick),
+    )
+
+
+def _notes(
+    content: MidiContent, channel: int, pedal_number: int
+) -> tuple[list[tuple[int, int, int, int | None]], bool]:
+    """Tick, number, velocity and pedal of each note of a channel; whether a pedal sent."""
+    on, controller = _NOTE_ON | channel - 1, _CONTROLLER | channel - 1
+    pedal: int | None = None
+    found = []
+    for tick, status, first, second in content.events:
+        if status == on:
+            if second:
+                found.append((tick, first, second, pedal))
+        elif status == controller and first == pedal_number:
+            pedal = second
+    return found, pedal is not None
+
+
+def _likeliest_kit(numbers: set[int], pedal: bool) -> Kit:
+    """The usual kit if it knows every note and no pedal sends; else the one that knows most."""
+    names = [DEFAULT, *(name for name in kit_names() if name != DEFAULT)]
+    kits = [read_kit(name) for name in names]
+
+    def fit(kit: Kit) -> tuple[int, bool]:
+        known = sum(1 for number in numbers if kit.voice(number))
+        return known, pedal and bool(kit.hihat)
+
+    return max(kits, key=fit)
+
+
+def _tempos(content: MidiContent) -> tuple[tuple[float, float], ...]:
+    if not content.division:
+        return ()
+    changes = dict(content.tempos)
+    found: list[tuple[float, float]] = []
+    for tick in sorted(changes):
+        tempo = _plain_tempo(changes[tick])
+        if not found or found[-1][1] != tempo:
+            found.append((tick / content.division, tempo))
+    return tuple(found)
+
+
+def _plain_tempo(microseconds: int) -> float:
+    """Quarter notes a minute, with the fewest decimals that mean the same microseconds."""
+    exact = 60e6 / microseconds
+    for decimals in range(4):
+        tempo = round(exact, decimals)
+        if tempo and round(60e6 / tempo) == microseconds:
+            return tempo
+    return round(exact, 3)
+
+
+def _meters(content: MidiContent) -> tuple[tuple[Fraction, Meter], ...]:
+    found: list[tuple[Fraction, Meter]] = []
+    for tick, numerator, unit in content.meters:
+        if not content.division:
+            break
+        try:
+            meter = Meter.parse(f"{numerator}/{unit}")
+        except MidiforgeError:
+            continue
+        at = Fraction(tick, content.division)
+        if found and found[-1][0] == at:
+            found.pop()
+        if not found or found[-1][1] != meter:
+            found.append((at, meter))
+    return tuple(found)
+
+
+def without_click(source: Source, meter: Meter) -> tuple[Source, int]:
+    """The source without the strokes of a click, and how many they were.
+
+    A click is a pair of sounds of which one is on the first beat of a bar and the other on all
+    other beats, in every bar in which either sounds.
+    """
+    beats = [float(beat) for beat in meter.beats]
+    bar = float(meter.bar)
+    for first, other in _CLICKS:
+        struck = [each for each in source.strokes if each.voice in (first, other)]
+        if not struck:
+            continue
+        bars: dict[int, set[int]] = {}
+        fits = True
+        for each in struck:
+            number, within = divmod(each.place + _ON_THE_BEAT, bar)
+            at = bisect_right(beats, within) - 1
+            fits = within - beats[at] <= 2 * _ON_THE_BEAT and (at == 0) == (each.voice == first)
+            if not fits:
+                break
+            bars.setdefault(int(number), set()).add(at)
+        if fits and all(len(heard) == len(beats) for heard in bars.values()):
+            kept = tuple(each for each in source.strokes if each.voice not in (first, other))
+            if kept:
+                return replace(source, strokes=kept), len(struck)
+    return source, 0

@@ -1,0 +1,280 @@
+"""A groove as the text of a drill."""
+
+import hashlib
+import json
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from midiforge.groove.grid import Grid
+from midiforge.groove.limbs import Played
+from midiforge.groove.loop import Place
+from midiforge.library import shelf
+from midiforge.model.hit import FEET, HANDS, Limb, Strength
+from midiforge.phrase.pattern import Pattern
+from midiforge.phrase.phrase import Phrase, Step, Stroke
+from midiforge.phrase.sticking import write_sticking
+
+MOST_STEPS = 1024  # of a pattern and of a sticking
+_MARKS = {Strength.ACCENT: ">", Strength.TAP: "x", Strength.GHOST: "g"}
+_USUAL_VOICE = {Limb.RIGHT_FOOT: "bass-drum", Limb.LEFT_FOOT: "hihat-pedal"}
+_MADE = "# Made by midiforge import, "
+_LIMBS: Mapping[Limb | None, int] = {
+    limb: place for place, limb in enumerate((*FEET, *HANDS, None))
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What one limb (None: nobody) plays on one voice, as marks on the steps of the loop."""
+
+    limb: Limb | None
+    voice: str
+    marks: str
+    bars: int
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """The keys of a drill, in order.
+
+    plain: ornaments that it cannot say, written as plain strokes: (place, what).
+    """
+
+    keys: Mapping[str, object]
+    plain: tuple[tuple[Place, str], ...]
+
+
+def parts(played: Sequence[Played], steps: int, bars: int) -> list[Part]:
+    """One part for each limb and voice."""
+    found: dict[tuple[Limb | None, str], list[str]] = {}
+    for each in played:
+        marks = found.setdefault((each.limb, each.place.voice), ["."] * steps)
+        marks[each.place.step] = _MARKS[each.place.strength]
+    order = sorted(found, key=lambda key: (_LIMBS[key[0]], key[1]))
+    return [Part(limb, voice, "".join(found[limb, voice]), bars) for limb, voice in order]
+
+
+def as_ostinato(played: Sequence[Played], grid: Grid, bars: int) -> Written:
+    """Everything as repeating parts."""
+    feet, layers = _lines(parts(played, grid.bar_steps * bars, bars), grid)
+    plain = tuple((each.place, what) for each in played if (what := ornament(each.place)))
+    return Written(_given({"feet": feet, "layers": layers}), plain)
+
+
+def as_phrase(played: Sequence[Played], grid: Grid, bars: int) -> Written:
+    """The hands as a sticking; the feet in it if they never coincide with the hands."""
+    length = grid.bar_steps * bars
+    hands = {each.place.step for each in played if each.limb in HANDS}
+    feet = {each.place.step for each in played if each.limb in FEET}
+    linear = not hands & feet
+    inside = [each for each in played if each.limb and (linear or each.limb.is_hand)]
+    outside = [each for each in played if each not in inside]
+    phrase, plain, graces = _phrase(inside, length)
+    size = grid.bar_steps
+    lines = [
+        write_sticking(Phrase("", phrase[start : start + size]), grid.steps)
+        for start in range(0, length, size)
+    ]
+    rest, layers = _lines(parts(outside, length, bars), grid)
+    text = lines[0] if len(lines) == 1 else "\n" + "\n".join(lines) + "\n"
+    keys = {"sticking": text, "feet": rest, "layers": layers}
+    return Written(_given(keys) | {"voicing": _voicing(inside, graces)}, tuple(plain))
+
+
+def _given(keys: Mapping[str, object]) -> dict[str, object]:
+    return {key: value for key, value in keys.items() if value}
+
+
+def ornament(place: Place) -> str:
+    """What is added to a stroke, in a word; "" for nothing."""
+    return "buzz" if place.buzz else ("", "flam", "drag", "ruff")[min(place.grace, 3)]
+
+
+def _phrase(
+    inside: Sequence[Played], length: int
+) -> tuple[tuple[Step, ...], list[tuple[Place, str]], dict[Limb, list[str]]]:
+    """The steps, the ornaments that no hand is free for, and the grace notes' voices by hand."""
+    at: dict[int, list[Played]] = {}
+    for each in sorted(inside, key=lambda each: _HAND_ORDER[each.limb]):
+        at.setdefault(each.place.step, []).append(each)
+    plain: list[tuple[Place, str]] = []
+    graces: dict[Limb, list[str]] = {}
+    steps: list[Step] = []
+    for step in range(length):
+        struck = at.get(step, [])
+        limbs = {each.limb for each in struck}
+        strokes = []
+        for each in struck:
+            assert each.limb is not None
+            grace = each.place.grace
+            if grace and (each.limb.is_foot or each.limb.opposite in limbs):
+                plain.append((each.place, ornament(each.place)))
+                grace = 0
+            if grace:
+                graces.setdefault(each.limb.opposite, []).append(each.place.voice)
+            buzz = each.place.buzz and each.limb.is_hand
+            strokes.append(Stroke(each.limb, each.place.strength, grace, buzz and not grace))
+        steps.append(tuple(strokes))
+    return tuple(steps), plain, graces
+
+
+_HAND_ORDER: Mapping[Limb | None, int] = {
+    limb: place for place, limb in enumerate((*HANDS, *FEET, None))
+}
+
+
+def _voicing(inside: Sequence[Played], graces: Mapping[Limb, Sequence[str]]) -> dict[str, object]:
+    """Which limb at which strength plays which voice; several take turns."""
+    rules: dict[str, object] = {}
+    for limb in (*HANDS, *FEET):
+        own = sorted(
+            (each.place for each in inside if each.limb is limb), key=lambda place: place.step
+        )
+        voices = Counter(place.voice for place in own)
+        struck = graces.get(limb, [])
+        if not own and not struck:
+            continue
+        usual = (voices or Counter(struck)).most_common(1)[0][0]
+        if usual != _USUAL_VOICE.get(limb) or len(voices) > 1:
+            rules[limb.value] = usual
+        if len(voices) > 1:
+            for strength in Strength:
+                turns = [place.voice for place in own if place.strength is strength]
+                if turns and set(turns) != {usual}:
+                    turns = turns[: _period(turns)]
+                    rules[f"{limb.value} {strength}"] = turns if len(turns) > 1 else turns[0]
+        if struck:
+            voice = Counter(struck).most_common(1)[0][0]
+            if voice != usual:
+                rules[f"{limb.value} grace"] = voice
+    return rules
+
+
+def _period(items: Sequence[str]) -> int:
+    for length in range(1, len(items)):
+        if len(items) % length == 0 and list(items[length:]) == list(items[:-length]):
+            return length
+    return len(items)
+
+
+def _lines(found: Sequence[Part], grid: Grid) -> tuple[list[str], list[str]]:
+    """The parts of the feet, and all others."""
+    feet: list[str] = []
+    layers: list[str] = []
+    for part in found:
+        text = grouped(part, grid)
+        if part.limb:
+            text += f" on {part.limb.value}"
+        if part.limb is None or part.voice != _USUAL_VOICE.get(part.limb):
+            text += f" as {part.voice}"
+        (feet if part.limb in FEET else layers).append(text)
+    return feet, layers
+
+
+def grouped(part: Part, grid: Grid) -> str:
+    """The marks of a part, as short as they repeat in whole beats, in beats and bars."""
+    marks, bar = part.marks, grid.bar_steps
+    beat = bar if grid.meter.is_mixed else grid.steps
+    for length in range(beat, len(marks), beat):
+        repeats = len(marks) % length == 0 and marks[length:] == marks[:-length]
+        if repeats and (length % bar == 0 or bar % length == 0):
+            marks = marks[:length]
+            break
+    beats = [int(each / grid.step) for each in grid.meter.beat_lengths]
+    bars = []
+    for start in range(0, len(marks), bar):
+        line, groups, at = marks[start : start + bar], [], 0
+        for size in beats:
+            groups.append(line[at : at + size])
+            at += size
+        joined = "" if grid.steps == 1 else " "
+        bars.append(joined.join(filter(None, groups)))
+    return " | ".join(bars)
+
+
+def known_as(part: Part, grid: Grid) -> list[str]:
+    """The library's foot patterns that have the same strokes."""
+    if part.limb not in FEET:
+        return []
+    strokes = tuple(
+        (i * grid.step, strength)
+        for i, mark in enumerate(part.marks)
+        for strength, letter in _MARKS.items()
+        if letter == mark
+    )
+    whole = Pattern(len(part.marks) * grid.step, strokes)
+    return [
+        each.name
+        for each in shelf.ostinatos().values()
+        if each.kind == "foot"
+        and each.limb is part.limb
+        and part.voice == (each.voice or _USUAL_VOICE[part.limb])
+        and _once(each.pattern) == _once(whole)
+    ]
+
+
+def _once(pattern: Pattern) -> tuple[Fraction, tuple[tuple[Fraction, Strength], ...]]:
+    period = pattern.period
+    return period, tuple(each for each in pattern.strokes if each[0] < period)
+
+
+# TOML
+
+
+def toml(keys: Mapping[str, object], remarks: Sequence[str], notes: Mapping[str, str]) -> str:
+    """A drill file: remarks on top, the keys, tables last; `notes` stand above their keys."""
+    lines = [f"# {_plain(remark)}".rstrip() for remark in remarks]
+    lines += [""] * bool(lines)
+    tables = {key: value for key, value in keys.items() if isinstance(value, Mapping) and value}
+    for key, value in keys.items():
+        if not isinstance(value, Mapping):
+            lines += [f"# {note}" for note in notes.get(key, "").splitlines()]
+            lines += _assigned(key, value)
+    for name, table in tables.items():
+        lines += ["", f"[{name}]"]
+        for key, value in table.items():
+            lines += _assigned(key if key.isalnum() else _quoted(key), value)
+    body = "\n".join(lines) + "\n"
+    return f"{_MADE}{_checksum(body)}\n{body}"
+
+
+def made_here(content: str) -> bool:
+    """Whether a drill file was written by `import` and is as it was written."""
+    first, _, body = content.partition("\n")
+    return first == f"{_MADE}{_checksum(body)}"
+
+
+def _checksum(body: str) -> str:
+    return hashlib.sha256(body.encode()).hexdigest()[:16]
+
+
+def _assigned(key: str, value: object) -> Iterator[str]:
+    if isinstance(value, list):
+        short = f"{key} = [{', '.join(_value(each) for each in value)}]"
+        if len(short) <= 100 and (len(value) == 1 or key not in ("feet", "layers")):
+            yield short
+            return
+        yield f"{key} = ["
+        yield from (f"    {_value(each)}," for each in value)
+        yield "]"
+    elif isinstance(value, str) and "\n" in value:
+        yield f'{key} = """{value}"""'
+    else:
+        yield f"{key} = {_value(value)}"
+
+
+def _value(value: object) -> str:
+    if isinstance(value, float):
+        return f"{value:g}" if value == int(value) else f"{value:.6f}".rstrip("0")
+    return _quoted(value) if isinstance(value, str) else str(value)
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(_plain(text), ensure_ascii=False)
+
+
+def _plain(text: str) -> str:
+    """Without what would steer a terminal or break a line of TOML."""
+    return "".join(letter if letter.isprintable() else " " for letter in text)

@@ -1,0 +1,215 @@
+"""Recording while playing: what the kit sends, when, and which bar was played to it meanwhile.
+
+The driver's thread only appends to two arrays, eleven bytes a message; the player's thread notes
+when each bar began. Takes are made of both when all is over.
+"""
+
+from array import array
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+from typing import NamedTuple
+
+from midiforge.live.controls import Trigger
+from midiforge.live.route import Place
+from midiforge.model.exercise import Exercise
+
+# More than anybody plays in a day, and a file that `midiforge review` still reads.
+MOST = 6_000_000
+_OFF, _ON, _PRESSURE, _CONTROLLER, _PROGRAM = 0x80, 0x90, 0xA0, 0xB0, 0xC0
+_KINDS = {"note": (_OFF, _ON, _PRESSURE), "controller": (_CONTROLLER,), "program": (_PROGRAM,)}
+_ROUNDED = 2000  # nanoseconds that a bar's length may be off by rounding
+_ONE_BYTE = (0xC0, 0xD0)  # kinds with one data byte: program and channel pressure
+
+
+class Message(NamedTuple):
+    """A channel message as MIDI has it, and when it came, in nanoseconds."""
+
+    at: int
+    content: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class BarPlayed:
+    """A bar that was played.
+
+    number: in the exercise, from 0, below 0 in the count-in. at: when it began, in nanoseconds.
+    length: in quarter notes; quarter: how long one was meant to last, in nanoseconds.
+    joined: whether it began straight after the bar before, whichever that was.
+    """
+
+    exercise: Exercise
+    number: int
+    at: int
+    length: Fraction
+    quarter: Fraction
+    joined: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """One take: what was played to an exercise without a break.
+
+    begin, end: in nanoseconds of the monotonic clock.
+    exercise: None if nothing was played to it, or to more than one.
+    bars: in order, each straight after the one before.
+    """
+
+    recorder: "Recorder"
+    begin: int
+    end: int
+    exercise: Exercise | None
+    bars: tuple[BarPlayed, ...]
+    standing: tuple[bytes, ...] = ()
+
+    @property
+    def downbeat(self) -> int | None:
+        """When the exercise's first downbeat was due; None if it was not played from there."""
+        bars = self.bars
+        if not bars or bars[0].number > 0:
+            return None
+        return next((bar.at for bar in bars if bar.number == 0), None)
+
+    @property
+    def strokes(self) -> int:
+        """How many there are in it."""
+        return sum(1 for each in self.messages() if is_stroke(each.content))
+
+    def messages(self) -> Iterator[Message]:
+        """What came from `begin` to `end`, after the controllers as they stood at `begin`."""
+        yield from (Message(self.begin, each) for each in self.standing)
+        yield from self.recorder.between(self.begin, self.end)
+
+
+def quarters(bars: Sequence[BarPlayed]) -> list[Fraction]:
+    """How long a quarter note lasted in each of some bars that follow each other, in nanoseconds.
+
+    Their own tempo, if the next bar began when it says; if not, somebody else's clock was
+    followed, and the next bar says how fast. The last bar goes on like the one before.
+    """
+    found = []
+    for bar, following in pairwise(bars):
+        lasted = Fraction(following.at - bar.at) / bar.length
+        as_meant = abs(lasted - bar.quarter) * bar.length < _ROUNDED
+        found.append(bar.quarter if as_meant else max(lasted, Fraction(1)))
+    if bars:
+        pace = found[-1] / bars[-2].quarter if found else 1
+        found.append(bars[-1].quarter * pace)
+    return found
+
+
+def is_stroke(content: bytes) -> bool:
+    """Whether a message is a note on that is no note off."""
+    return content[0] & 0xF0 == _ON and content[2] > 0
+
+
+class Recorder:
+    """Keeps what comes in, and what was played meanwhile.
+
+    bound: what the kit asks for something with; that is no stroke of a take.
+    begin: when recording began, in nanoseconds.
+    alone: the exercise that it is of where no bar is ever told.
+    full: whether more came than it keeps.
+    """
+
+    def __init__(
+        self, begin: int, bound: Iterable[Trigger] = (), alone: Exercise | None = None
+    ) -> None:
+        self.begin = begin
+        self.alone = alone
+        self.full = False
+        self._bound = frozenset(
+            (kind, number - (name == "program")) for name, number in bound for kind in _KINDS[name]
+        )
+        self._latest = begin
+        self._times = array("q")
+        self._bytes = bytearray()
+        self._bars: list[tuple[BarPlayed, bool]] = []
+
+    def __len__(self) -> int:
+        """How many messages it has."""
+        return len(self._times)
+
+    def heard(self, message: bytes, when: int) -> None:
+        """Takes a message and when it came; from the driver's thread."""
+        size = len(message)
+        if size < 2 or not _OFF <= message[0] < 0xF0:
+            return
+        kind, number = message[0] & 0xF0, message[1]
+        if (kind, number) in self._bound or (size < 3 and kind not in _ONE_BYTE):
+            return
+        if len(self._times) >= MOST:
+            self.full = True
+            return
+        second = 0 if kind in _ONE_BYTE else message[2]
+        self._bytes += bytes((message[0], number & 0x7F, second & 0x7F))
+        self._times.append(max(when, self._latest))
+        self._latest = self._times[-1]
+
+    def began(self, place: Place, at: int, joined: bool) -> None:
+        """A bar began; joined: straight after the bar before. From the player's thread."""
+        bar, exercise, straight = place.bar, place.part.exercise, False
+        if self._bars and joined:
+            last = self._bars[-1][0]
+            next_ones = [last.number + 1]
+            if last.number == place.part.last:
+                next_ones.append(place.part.loop_bar)
+            straight = last.exercise.order == exercise.order and bar.number in next_ones
+        played = BarPlayed(exercise, bar.number, at, bar.length, bar.quarter, joined)
+        self._bars.append((played, straight))
+
+    def takes(self, end: int) -> Iterator[Recorded]:
+        """What was recorded up to `end`, a take for each stretch that was played without a break.
+
+        A stroke belongs to where it is nearest on the grid: a take ends half a grid step before
+        the next bar line. What was played between two exercises comes before the first downbeat of
+        the second. What was played in a pause after which an exercise went on in its midst is in no
+        take.
+        """
+        stretches: list[list[BarPlayed]] = []
+        for bar, straight in self._bars:
+            if straight:
+                stretches[-1].append(bar)
+            else:
+                stretches.append([bar])
+        begin, reached, standing = self.begin, 0, dict[bytes, bytes]()
+        for i, bars in enumerate(stretches or [[]]):
+            following = stretches[i + 1][0] if i + 1 < len(stretches) else None
+            ends = max(begin, _end(bars, following)) if following else end
+            first = bisect_left(self._times, begin)
+            self._follow_controllers(standing, reached, first)
+            reached = first
+            exercise = bars[0].exercise if bars else self.alone
+            yield Recorded(self, begin, ends, exercise, tuple(bars), tuple(standing.values()))
+            begin = ends
+            if following and following.number > 0:
+                begin = max(begin, following.at - _half_step(following, following.quarter))
+
+    def between(self, begin: int, end: int) -> Iterator[Message]:
+        """The messages from one moment to another."""
+        times, content = self._times, self._bytes
+        for i in range(bisect_left(times, begin), bisect_left(times, end)):
+            size = 2 if content[3 * i] & 0xF0 in _ONE_BYTE else 3
+            yield Message(times[i], bytes(content[3 * i : 3 * i + size]))
+
+    def _follow_controllers(self, standing: dict[bytes, bytes], first: int, last: int) -> None:
+        """The last value of each controller, from message to message."""
+        content = self._bytes
+        for i in range(3 * first, 3 * last, 3):
+            if content[i] & 0xF0 == _CONTROLLER:
+                standing[bytes(content[i : i + 2])] = bytes(content[i : i + 3])
+
+
+def _end(bars: Sequence[BarPlayed], following: BarPlayed) -> int:
+    """When a take ends that is not the last."""
+    last, quarter = bars[-1], quarters(bars)[-1]
+    end = following.at
+    if not following.joined:
+        end = min(end, last.at + round(last.length * quarter))
+    return end - _half_step(last, quarter)
+
+
+def _half_step(bar: BarPlayed, quarter: Fraction) -> int:
+    return round(bar.exercise.step / 2 * quarter)

@@ -1,0 +1,1 @@
+"""The record of practice, and what to practise next."""

@@ -1,0 +1,255 @@
+"""The course of each exercise over the days: a table, and a small chart of letters.
+
+Nothing is told by colour alone: a good take is a filled mark, any other a hollow one.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from textwrap import wrap
+from typing import Any
+
+from midiforge.drill.drill import Practice
+from midiforge.practice.entry import Entry
+from midiforge.practice.log import plain_entry
+
+Spans = Sequence[tuple[str, str]]
+
+STYLES = {"title": "bold", "faint": "dim", "label": "cyan", "good": "bold green", "": ""}
+MOST_CHARTS = 8
+USUAL = Practice()
+
+_WIDEST = 100
+_LABELS = 9  # columns left of a chart
+_MOST_ROWS = 6
+_COLUMNS_A_DAY = 3
+_BARS = "▁▂▃▄▅▆▇█"
+_GOOD, _OTHER = "●", "○"
+# For terminals that have no such letters.
+_PLAIN = str.maketrans(f"{_BARS}{_GOOD}{_OTHER}│└─", "12345678*o|+-")
+
+_HEADS = f"{'takes':>5}  {'last':10}  {'tempo':>6}  {'clean':>5}  {'steady':>7}  {'good at':>7}  "
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """The takes of one exercise, the oldest first; at least one."""
+
+    key: str
+    entries: tuple[Entry, ...]
+
+    @property
+    def last(self) -> Entry:
+        return self.entries[-1]
+
+    @property
+    def title(self) -> str:
+        return self.last.exercise
+
+    def fastest_good(self, settings: Practice = USUAL) -> float | None:
+        """The fastest tempo of a good take; None if there was none."""
+        good = [each.tempo for each in self.entries if is_good(each, settings)]
+        return max(good, default=None)
+
+
+def is_good(entry: Entry, settings: Practice) -> bool:
+    """Whether a take is good by a drill's settings."""
+    return entry.is_good(settings.clean, settings.steady)
+
+
+def courses(entries: Iterable[Entry]) -> list[Course]:
+    """Entries by exercise, those played last first."""
+    found: dict[str, list[Entry]] = {}
+    for entry in sorted(entries, key=lambda entry: entry.when):
+        found.setdefault(entry.key, []).append(entry)
+    made = [Course(key, tuple(some)) for key, some in found.items()]
+    return sorted(made, key=lambda course: course.last.when, reverse=True)
+
+
+def chosen(
+    entries: Iterable[Entry], drill: str = "", exercise: str = "", since: date | None = None
+) -> list[Entry]:
+    """Entries whose drill and exercise have these words in their titles, from a day on."""
+    return [
+        each
+        for each in entries
+        if drill.casefold() in each.drill.casefold()
+        and exercise.casefold() in each.exercise.casefold()
+        and (since is None or each.day >= since)
+    ]
+
+
+def plain_course(course: Course) -> dict[str, Any]:
+    """A course of JSON's own kinds only."""
+    return {
+        "key": course.key,
+        "drill": course.last.drill,
+        "exercise": course.title,
+        "good_at": course.fastest_good(),
+        "takes": [plain_entry(each) for each in course.entries],
+    }
+
+
+# As lines
+
+
+def course_lines(found: Sequence[Course], width: int, plain: bool = False) -> Iterator[Spans]:
+    """The table of all courses and a chart of each that has more than one take.
+
+    plain: with letters of ASCII only.
+    """
+    width = min(width, _WIDEST)
+    for spans in _lines(found, width):
+        yield [(text.translate(_PLAIN), style) for text, style in spans] if plain else spans
+
+
+def _lines(found: Sequence[Course], width: int) -> Iterator[Spans]:
+    yield from _table(found, width)
+    charted = [each for each in found if len(each.entries) > 1]
+    for course in charted[:MOST_CHARTS]:
+        yield []
+        yield from _chart(course, width)
+    if charted:
+        yield []
+        said = (
+            f"{_GOOD} a good take ({USUAL.clean:.0%} clean, at most {USUAL.steady:g}% of a grid "
+            f"step unsteady), {_OTHER} any other. "
+        )
+        if len(charted) > MOST_CHARTS:
+            said += f"{len(charted) - MOST_CHARTS} more charts: name one with --exercise."
+        for text in wrap(said, width):
+            yield [(text, "faint")]
+
+
+def _table(found: Sequence[Course], width: int) -> Iterator[Spans]:
+    yield [(f"{_HEADS}exercise", "label")]
+    room = max(width - len(_HEADS), 20)
+    drill = ""
+    for course in sorted(found, key=lambda each: each.last.drill != found[0].last.drill):
+        if course.last.drill != drill:
+            drill = course.last.drill
+            for text in wrap(drill, width):
+                yield [(text, "title")]
+        last, good = course.last, course.fastest_good()
+        figures = (
+            f"{len(course.entries):>5}  {last.day.isoformat():10}  {last.tempo:>6g}  "
+            f"{last.clean:>5.0%}  {percent(last.deviation_percent):>7}  "
+            f"{'-' if good is None else format(good, 'g'):>7}  "
+        )
+        for number, text in enumerate(wrap(course.title, room) or [""]):
+            yield [(" " * len(figures) if number else figures, ""), (text, "")]
+
+
+def percent(value: float | None) -> str:
+    """Per cent, or a dash."""
+    return "-" if value is None else f"{value:.1f}%"
+
+
+def _chart(course: Course, width: int) -> Iterator[Spans]:
+    for text in wrap(course.title, width):
+        yield [(text, "title")]
+    for text in wrap(_summary(course), width):
+        yield [(text, "faint")]
+    columns, ends = placed(course.entries, width - _LABELS - 2)
+    across = max(columns) + 1
+    rows = _rows({each.tempo for each in columns.values()})
+    for number, (low, high) in enumerate(reversed(rows)):
+        cells: list[tuple[str, str]] = []
+        for column in range(across):
+            entry = columns.get(column)
+            if entry is None or not low <= entry.tempo <= high:
+                cells.append((" ", ""))
+            elif is_good(entry, USUAL):
+                cells.append((_GOOD, "good"))
+            else:
+                cells.append((_OTHER, ""))
+        label = "tempo" if number == len(rows) - 1 and len(rows) > 1 else ""
+        head = f"{label:5}{high:>{_LABELS - 5}g}"
+        yield [(head if label else f"{head:>{_LABELS}}", "label"), ("│ ", "faint"), *_joined(cells)]
+    yield [(" " * _LABELS + "└" + "─" * (across + 1), "faint")]
+    steady = [columns[at].deviation_percent if at in columns else None for at in range(across)]
+    known = [value for value in steady if value is not None]
+    if known:
+        bars = "".join(" " if value is None else _bar(value, max(known)) for value in steady)
+        yield [(f"{'unsteady':{_LABELS}}", "label"), ("  ", ""), (bars.rstrip(), "")]
+    first, last = ends
+    gap = across - len(first) - len(last)
+    line = (
+        f"{first}{' ' * gap}{last}" if gap > 0 else first if first == last else f"{first} to {last}"
+    )
+    yield [(" " * (_LABELS + 2) + line, "faint")]
+
+
+def _summary(course: Course) -> str:
+    """How many takes, and how the first and the last were."""
+    entries = course.entries
+    said = f"{len(entries)} takes, at {_from_to([f'{each.tempo:g}' for each in entries])}"
+    known = [percent(e.deviation_percent) for e in entries if e.deviation_percent is not None]
+    return f"{said}; unsteady {_from_to(known)} of a grid step" if known else said
+
+
+def _from_to(values: Sequence[str]) -> str:
+    return " to ".join(dict.fromkeys((values[0], values[-1])))
+
+
+def _joined(cells: Iterable[tuple[str, str]]) -> Iterator[tuple[str, str]]:
+    """Neighbours of one style as one piece."""
+    text, style = "", ""
+    for letter, each in cells:
+        if each != style and text:
+            yield text, style
+            text = ""
+        text, style = text + letter, each
+    if text.strip():
+        yield text.rstrip(), style
+
+
+def placed(entries: Sequence[Entry], most: int) -> tuple[dict[int, Entry], tuple[str, str]]:
+    """The take shown in each column of a chart, and what stands below its ends.
+
+    By days; takes of a single day one after the other. Where several fall together, the last
+    good one is shown, else the last.
+
+    most: columns there are.
+    """
+    first, last = entries[0].day, entries[-1].day
+    days = (last - first).days
+    if days:
+        across = min(most, _COLUMNS_A_DAY * days + 1)
+        places = [round((each.day - first).days * (across - 1) / days) for each in entries]
+        ends = (first.isoformat(), last.isoformat())
+    else:
+        across = min(most, _COLUMNS_A_DAY * len(entries) - 2)
+        size = max(len(entries) - 1, 1)
+        places = [round(i * (across - 1) / size) for i in range(len(entries))]
+        ends = (first.isoformat(), first.isoformat())
+    columns: dict[int, Entry] = {}
+    for place, entry in zip(places, entries, strict=True):
+        before = columns.get(place)
+        if before is None or is_good(entry, USUAL) or not is_good(before, USUAL):
+            columns[place] = entry
+    return columns, ends
+
+
+def _rows(tempos: set[float]) -> list[tuple[float, float]]:
+    """A row for each tempo, or for even ranges of many; the slowest first.
+
+    The chart names a row by its fastest.
+    """
+    if len(tempos) <= _MOST_ROWS:
+        return [(each, each) for each in sorted(tempos)]
+    low, high = min(tempos), max(tempos)
+    edges = [low + i * (high - low) / _MOST_ROWS for i in range(_MOST_ROWS)] + [high]
+    ordered = sorted(tempos)
+    rows = []
+    for i in range(_MOST_ROWS):
+        last = i == _MOST_ROWS - 1
+        some = [each for each in ordered if edges[i] <= each and (last or each < edges[i + 1])]
+        if some:
+            rows.append((some[0], some[-1]))
+    return rows
+
+
+def _bar(value: float, most: float) -> str:
+    share = value / most if most else 0.0
+    return _BARS[min(len(_BARS) - 1, int(share * (len(_BARS) - 1) + 0.5))]

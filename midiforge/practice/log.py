@@ -1,0 +1,366 @@
+"""The log of practice: one SQLite file, its schema versioned, safe with several programs at once.
+
+A rollback journal, not a write-ahead log: entries are few, the log stays one file that can be
+copied and synchronised, and it works on a network's folder. Every change is one transaction that
+takes the file for itself at its start; others wait for it. Reading never writes: a log of an older
+version is migrated in memory, and in the file only when something is to be added. (What a program
+left half written when it was killed, SQLite takes back by itself.) A file that is damaged, newer
+than this program or something else altogether is never altered.
+"""
+
+import csv
+import io
+import os
+import sqlite3
+import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import closing, contextmanager, suppress
+from dataclasses import asdict, fields
+from datetime import UTC, datetime
+from math import isfinite
+from pathlib import Path
+from typing import Any
+
+from midiforge.disk import reason
+from midiforge.errors import MidiforgeError
+from midiforge.practice.entry import Entry
+
+ENVIRONMENT = "MIDIFORGE_LOG"
+APPLICATION = 0x4D464C47  # "MFLG", in the header of the file as SQLite's format has it
+VERSION = 2
+PATIENCE = 10.0  # seconds to wait for another program
+HEADING = ",".join([*(field.name for field in fields(Entry)), "clean"])
+
+_COLUMNS = tuple(field.name for field in fields(Entry))
+_NAMED = ", ".join(f'"{name}"' for name in _COLUMNS)
+
+_FIRST = """
+CREATE TABLE review (
+    id INTEGER PRIMARY KEY,
+    "when" TEXT NOT NULL, -- UTC, ISO 8601
+    drill TEXT NOT NULL,
+    exercise TEXT NOT NULL,
+    "key" TEXT NOT NULL,
+    stage TEXT NOT NULL,
+    sticking TEXT NOT NULL,
+    placement_name TEXT NOT NULL,
+    "order" INTEGER NOT NULL,
+    tempo REAL NOT NULL, -- pulses a minute
+    expected INTEGER NOT NULL,
+    hit INTEGER NOT NULL,
+    missed INTEGER NOT NULL,
+    extra INTEGER NOT NULL,
+    mean_ms REAL,
+    deviation_ms REAL,
+    deviation_percent REAL, -- of a grid step
+    drift_ms_per_bar REAL,
+    bars REAL NOT NULL,
+    seconds REAL NOT NULL,
+    source TEXT NOT NULL,
+    take TEXT NOT NULL DEFAULT '' -- digest of the file's content
+)
+"""
+# From each version to the next, as statements of one transaction; version 0 is an empty file.
+MIGRATIONS: tuple[tuple[str, ...], ...] = (
+    (_FIRST, 'CREATE INDEX review_by_key ON review ("key", "when")'),
+    (
+        "ALTER TABLE review ADD COLUMN note TEXT NOT NULL DEFAULT ''",
+        # Version 1 kept a take as often as it was reviewed; the last review stays.
+        """
+        DELETE FROM review WHERE take != '' AND EXISTS (
+            SELECT 1 FROM review AS later
+            WHERE later.take = review.take AND later."key" = review."key" AND later.id > review.id
+        )
+        """,
+        """CREATE UNIQUE INDEX review_of_a_take ON review (take, "key") WHERE take != ''""",
+    ),
+)
+
+# How SQLite's result codes begin -> what to say; see sqlite.org/rescode.html.
+_SAID = {
+    "SQLITE_BUSY": "is in use by another program",
+    "SQLITE_LOCKED": "is in use by another program",
+    "SQLITE_NOTADB": "is no log of practice",
+    "SQLITE_CORRUPT": "is damaged",
+    "SQLITE_FULL": "cannot be written: no space left",
+    "SQLITE_READONLY": "cannot be written: it, or its folder, is read-only",
+    "SQLITE_CANTOPEN": "cannot be opened, or its folder takes no new file",
+    "SQLITE_PERM": "cannot be opened: permission denied",
+    "SQLITE_IOERR_WRITE": "cannot be written: no space left, or a limit reached",
+    "SQLITE_IOERR": "cannot be read or written",
+}
+_HINTS = {
+    "is in use by another program": "try again",
+    "is no log of practice": "name another with --log",
+    "is damaged": "it is left as it is; put a copy in its place, or name another with --log",
+}
+
+
+def log_path(given: str = "") -> Path:
+    """Where the log is: as given, else as MIDIFORGE_LOG says, else in the user's data folder."""
+    named = given.strip() or os.environ.get(ENVIRONMENT, "").strip()
+    return Path(named) if named else _data_folder() / "midiforge" / "log.sqlite"
+
+
+def _data_folder() -> Path:
+    """The folder for a user's data, as each system has it (XDG Base Directory 0.8 elsewhere)."""
+    try:
+        home = Path.home()
+    except RuntimeError:
+        raise MidiforgeError("there is no home folder for the log", hint="--log FILE") from None
+    if sys.platform == "darwin":
+        return home / "Library" / "Application Support"
+    if os.name == "nt":
+        return Path(os.environ.get("APPDATA") or home / "AppData" / "Roaming")
+    wanted = Path(os.environ.get("XDG_DATA_HOME", ""))
+    return wanted if wanted.is_absolute() else home / ".local" / "share"
+
+
+class Log:
+    """The log in a file; nothing is held open between calls.
+
+    path: its folder is made when the first entry is added.
+    patience: seconds to wait while another program writes.
+    Methods raise MidiforgeError for what is no log, damaged, newer than this program, held by
+    another one, or cannot be read or written.
+    """
+
+    def __init__(self, path: Path | str, patience: float = PATIENCE) -> None:
+        self.path = Path(path)
+        self.patience = patience
+
+    def add(self, entry: Entry) -> bool:
+        """Adds an entry; gives whether it took the place of one.
+
+        A take that is reviewed again stays one entry: the new figures replace the old, while the
+        day of the first review stays, and its note if there is no new one.
+        """
+        with self._errors():
+            self._make_folder()
+            with closing(self._connect("rwc")) as database:
+                with _transaction(database, "DEFERRED"):
+                    self._check(database)
+                _migrate(database)
+                with _transaction(database):
+                    row = _row(entry)
+                    before = None
+                    if entry.take:
+                        before = database.execute(
+                            'SELECT id, "when", note FROM review WHERE take = ? AND "key" = ?',
+                            (row["take"], row["key"]),
+                        ).fetchone()
+                    if before:
+                        row["when"] = before[1]
+                        row["note"] = row["note"] or before[2]
+                        database.execute("DELETE FROM review WHERE id = ?", before[:1])
+                    marks = ", ".join("?" * len(_COLUMNS))
+                    database.execute(
+                        f"INSERT INTO review ({_NAMED}) VALUES ({marks})",
+                        [row[name] for name in _COLUMNS],
+                    )
+        return before is not None
+
+    def exists(self) -> bool:
+        """Whether there is a file yet."""
+        try:
+            self.path.stat()
+        except (FileNotFoundError, NotADirectoryError):
+            return False
+        except (OSError, ValueError) as error:
+            raise self._cannot("opened", error) from None
+        return True
+
+    def entries(self) -> list[Entry]:
+        """Every entry, the oldest first; none where there is no file yet."""
+        if not self.exists():
+            return []
+        with self._errors(), closing(self._connect("rw")) as database:
+            with _transaction(database, "DEFERRED"):
+                if self._check(database) == VERSION:
+                    return [*self._read(database)]
+            with closing(sqlite3.connect(":memory:", isolation_level=None)) as copy:
+                database.backup(copy)
+                _migrate(copy)
+                return [*self._read(copy)]
+
+    def _read(self, database: sqlite3.Connection) -> Iterator[Entry]:
+        rows = database.execute(f'SELECT id, {_NAMED} FROM review ORDER BY "when", id')
+        for number, *values in rows:
+            try:
+                yield _entry(dict(zip(_COLUMNS, values, strict=True)))
+            except (TypeError, ValueError):
+                raise self._wrong("is damaged", f"entry {number}") from None
+
+    # Opening
+
+    def _make_folder(self) -> None:
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise MidiforgeError(
+                f"cannot be made: {reason(error)}", str(self.path.parent), hint="--log FILE"
+            ) from None
+
+    def _connect(self, mode: str) -> sqlite3.Connection:
+        """A connection that begins no transaction by itself."""
+        try:
+            if self.path.exists() and not self.path.is_file():
+                what = "folder" if self.path.is_dir() else "thing of another kind"
+                raise self._wrong("is no log of practice", f"a {what}")
+            address = self.path.absolute().as_uri()
+        except (OSError, ValueError) as error:
+            raise self._cannot("opened", error) from None
+        return sqlite3.connect(
+            f"{address}?mode={mode}", uri=True, timeout=self.patience, isolation_level=None
+        )
+
+    def _check(self, database: sqlite3.Connection) -> int:
+        """The version of the log, 0 for an empty file; nothing is altered.
+
+        To be called in a transaction: another program may be making the log just now.
+        """
+        [application] = database.execute("PRAGMA application_id").fetchone()
+        [version] = database.execute("PRAGMA user_version").fetchone()
+        [tables] = database.execute("SELECT count(*) FROM sqlite_master").fetchone()
+        if not application and not version and not tables:
+            return 0
+        if application != APPLICATION or version < 1:
+            raise self._wrong("is no log of practice")
+        if version > VERSION:
+            raise MidiforgeError(
+                f"was written by a newer midiforge (version {version} of the log; this one knows "
+                f"{VERSION})",
+                str(self.path),
+                hint="it is left as it is; update midiforge, or name another with --log",
+            )
+        [[said], *_] = database.execute("PRAGMA integrity_check(1)").fetchall()
+        if said != "ok":
+            raise self._wrong("is damaged")
+        return int(version)
+
+    def _wrong(self, what: str, more: str = "") -> MidiforgeError:
+        said = f"{what}: {more}" if more else what
+        return MidiforgeError(said, str(self.path), hint=_HINTS.get(what, ""))
+
+    def _cannot(self, be: str, error: Exception) -> MidiforgeError:
+        why = reason(error) if isinstance(error, OSError) else str(error)
+        return MidiforgeError(f"cannot be {be}: {why}", str(self.path))
+
+    @contextmanager
+    def _errors(self) -> Iterator[None]:
+        """What SQLite finds wrong, in one line."""
+        try:
+            yield
+        except sqlite3.Error as error:
+            code = getattr(error, "sqlite_errorname", None) or ""
+            for start, what in _SAID.items():
+                if code.startswith(start):
+                    raise self._wrong(what) from None
+            raise self._wrong("is damaged", " ".join(str(error).split())) from None
+
+
+def _migrate(database: sqlite3.Connection) -> None:
+    """Brings a log to this version, a step in a transaction; an empty file becomes a log."""
+    while True:
+        [version] = database.execute("PRAGMA user_version").fetchone()
+        if version == VERSION:
+            return
+        with _transaction(database):
+            # Another program may have been here first.
+            [now] = database.execute("PRAGMA user_version").fetchone()
+            if now == version:
+                for statement in MIGRATIONS[version]:
+                    database.execute(statement)
+                database.execute(f"PRAGMA application_id = {APPLICATION}")
+                database.execute(f"PRAGMA user_version = {version + 1}")
+
+
+@contextmanager
+def _transaction(database: sqlite3.Connection, kind: str = "IMMEDIATE") -> Iterator[None]:
+    """All or nothing.
+
+    kind: "IMMEDIATE" to write, nobody else writing meanwhile; "DEFERRED" to read one state.
+    """
+    database.execute(f"BEGIN {kind}")
+    try:
+        yield
+        database.execute("COMMIT")
+    except BaseException:
+        if database.in_transaction:  # some errors have rolled back by themselves
+            with suppress(sqlite3.Error):
+                database.execute("ROLLBACK")
+        raise
+
+
+# Entries as rows
+
+
+def _row(entry: Entry) -> dict[str, Any]:
+    row = {name: _stored(value) for name, value in asdict(entry).items()}
+    row["when"] = entry.when.astimezone(UTC).isoformat(timespec="microseconds")
+    return row
+
+
+def _stored(value: object) -> object:
+    if isinstance(value, str):  # file names may hold bytes that are no text
+        return value.encode("utf-8", "replace").decode("utf-8")
+    if isinstance(value, float) and not isfinite(value):
+        return None
+    return value
+
+
+def _entry(row: dict[str, Any]) -> Entry:
+    when = datetime.fromisoformat(row["when"])
+    if when.tzinfo is None:
+        raise ValueError("no time zone")
+    found: dict[str, Any] = {}
+    for name, value in row.items():
+        found[name] = _KINDS[name](value)
+    return Entry(**{**found, "when": when})
+
+
+def _number(value: object) -> float:
+    if not isinstance(value, (int, float)):
+        raise TypeError(value)
+    return float(value)
+
+
+def _number_or_none(value: object) -> float | None:
+    return None if value is None else _number(value)
+
+
+def _whole(value: object) -> int:
+    if not isinstance(value, int):
+        raise TypeError(value)
+    return value
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise TypeError(value)
+    return value
+
+
+_READERS: dict[object, Callable[[object], Any]] = {
+    datetime: _text,
+    str: _text,
+    int: _whole,
+    float: _number,
+    float | None: _number_or_none,
+}
+_KINDS = {field.name: _READERS[field.type] for field in fields(Entry)}
+
+
+def plain_entry(entry: Entry) -> dict[str, Any]:
+    """An entry of JSON's own kinds only, with its clean share."""
+    return {**_row(entry), "clean": round(entry.clean, 4)}
+
+
+def as_csv(entries: Iterable[Entry], line_end: str = "\r\n") -> str:
+    """Entries as CSV (RFC 4180), a heading first; what is not known is empty."""
+    stream = io.StringIO()
+    columns: Sequence[str] = HEADING.split(",")
+    writer = csv.DictWriter(stream, columns, lineterminator=line_end)
+    writer.writeheader()
+    writer.writerows(plain_entry(entry) for entry in entries)
+    return stream.getvalue()

@@ -1,0 +1,388 @@
+"""Minutes of practice filled from what is to be done next.
+
+    phase     how long                                what
+    warm-up   15 per cent, 1 to 10 minutes            the easiest that is known, clearly slower than
+                                                      it was good at; of nothing known the easiest
+    work      what is left                            what `advice` says to raise, keep, lower or
+                                                      begin, in turn
+    review    a quarter, where something is due or    due for review, then done; what was played
+              done                                    longest ago first
+    rest      3 minutes after at most 25 of playing   the hands, the ears and the mind
+
+No exercise comes twice in a row if there is another. The shares and the rest are common practice.
+An exercise goes round as often as brings it nearest to its time; what is over or under is taken up
+by the next, so that the whole comes out within half a minute. The same log, drill and day give the
+same plan.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from fractions import Fraction
+from math import ceil, floor
+from typing import Any
+
+from midiforge.drill.drill import Drill
+from midiforge.drill.values import MOST_BARS
+from midiforge.errors import MidiforgeError
+from midiforge.insight.difficulty import difficulty
+from midiforge.lesson.compose import MOST_STROKES
+from midiforge.model.exercise import Exercise
+from midiforge.model.tempo import TempoMap, plain
+from midiforge.practice.advice import WORK, Action, Advice, Group, Steps, advise
+from midiforge.practice.course import is_good
+from midiforge.practice.entry import Entry
+
+LEAST, MOST = 5, 180  # minutes
+WARM_UP_SHARE = Fraction(15, 100)
+REVIEW_SHARE = Fraction(1, 4)
+REST, LONGEST_STRETCH = 180, 25 * 60  # seconds
+WARM_UP_TEMPO = Fraction(7, 10)  # of what it was good at
+
+_LEAST_WARM_UP, _MOST_WARM_UP = 60, 600
+_USUAL_TURN = 240  # seconds of one exercise
+_USUAL_WARM_UP = 150
+_SHORTEST = 45  # seconds; a shorter piece of a phase goes to its neighbour
+_ROUND = 30  # seconds that a turn may be over or under
+_MOST_TIMES = 20
+_JUDGED = 12  # exercises among which the easiest is looked for
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """One piece of a plan.
+
+    phase: "warm-up", "work", "review" or "rest".
+    start, seconds: when it begins, and how long it is to last.
+    advice: the exercise and what is said of it; None for a rest.
+    tempo: pulses a minute; None for an exercise that gets faster by itself.
+    repeats: how often it goes round; 0 for as often as the drill writes it.
+    times: how often it is played so, with its count-in each time.
+    written: how long that lasts; `seconds` unless it does not fit.
+    """
+
+    phase: str
+    start: Fraction
+    seconds: Fraction
+    advice: Advice | None = None
+    tempo: Fraction | None = None
+    repeats: int = 0
+    times: int = 1
+    written: Fraction = Fraction(0)
+
+    @property
+    def end(self) -> Fraction:
+        return self.start + self.seconds
+
+    @property
+    def number(self) -> int:
+        """Of the exercise in the drill, if there is one at that tempo the one at it; else 0."""
+        if self.advice is None:
+            return 0
+        group = self.advice.group
+        same = [each.order for each in group.exercises if each.tempo.first == self.tempo]
+        return same[0] if same else group.orders[0]
+
+    @property
+    def remark(self) -> str:
+        """What to do where going round does not fit; "" where it does."""
+        if self.written == self.seconds:
+            return ""
+        word = "stop at" if self.written > self.seconds else "again until"
+        return f"{word} {clock(self.end)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Minutes of practice; `turns` in order, one after the other."""
+
+    drill: Drill
+    day: date
+    minutes: int
+    turns: tuple[Turn, ...]
+
+    @property
+    def seconds(self) -> Fraction:
+        return self.turns[-1].end
+
+
+def clock(seconds: Fraction | int) -> str:
+    """Minutes and seconds: "12:30"."""
+    whole = round(seconds)
+    return f"{whole // 60}:{whole % 60:02}"
+
+
+def make_plan(
+    drill: Drill, exercises: Iterable[Exercise], entries: Iterable[Entry], day: date, minutes: int
+) -> Plan:
+    """A plan for `minutes` minutes, within one.
+
+    Raises MidiforgeError for fewer than 5 minutes or more than 180, and where nothing is left to
+    play because of pain.
+    """
+    if not LEAST <= minutes <= MOST:
+        raise MidiforgeError(
+            f"{minutes} minutes cannot be planned", "--minutes", hint=f"{LEAST} to {MOST}"
+        )
+    known = [each for each in entries if each.day <= day]
+    found = advise(drill, exercises, known, day)
+    return Plan(drill, day, minutes, tuple(_Filler(drill, found, known).turns(minutes)))
+
+
+# How long what lasts
+
+
+def _stretches(minutes: int) -> list[Fraction]:
+    """The times of playing between rests, in seconds: as few as may be, and equal."""
+    total = 60 * minutes
+    rests = max(0, ceil(Fraction(total + REST, LONGEST_STRETCH + REST)) - 1)
+    return [Fraction(total - rests * REST, rests + 1)] * (rests + 1)
+
+
+def _phases(playing: Fraction, works: bool, reviews: bool) -> list[tuple[str, Fraction]]:
+    """How much of the playing each phase gets, in seconds."""
+    warm = min(max(playing * WARM_UP_SHARE, Fraction(_LEAST_WARM_UP)), Fraction(_MOST_WARM_UP))
+    review = playing * REVIEW_SHARE if reviews else Fraction(0)
+    if not works:
+        review = playing - warm
+    work = playing - warm - review
+    return [
+        (phase, length)
+        for phase, length in (("warm-up", warm), ("work", work), ("review", review))
+        if length > 0
+    ]
+
+
+def _pieces(
+    stretches: Sequence[Fraction], phases: Sequence[tuple[str, Fraction]]
+) -> list[list[tuple[str, Fraction]]]:
+    """The phases laid over the stretches; pieces too short to play go to their neighbour."""
+    left = [*phases]
+    found: list[list[tuple[str, Fraction]]] = []
+    for stretch in stretches:
+        pieces: list[tuple[str, Fraction]] = []
+        room = stretch
+        while room > 0 and left:
+            phase, length = left.pop(0)
+            took = min(room, length)
+            pieces.append((phase, took))
+            room -= took
+            if took < length:
+                left.insert(0, (phase, length - took))
+        found.append(_no_slivers(pieces))
+    return found
+
+
+def _no_slivers(pieces: list[tuple[str, Fraction]]) -> list[tuple[str, Fraction]]:
+    kept: list[tuple[str, Fraction]] = []
+    spare = Fraction(0)
+    for phase, length in pieces:
+        if length < _SHORTEST:
+            if kept:
+                kept[-1] = (kept[-1][0], kept[-1][1] + length)
+            else:
+                spare += length
+        else:
+            kept.append((phase, length + spare))
+            spare = Fraction(0)
+    return kept or pieces
+
+
+# What is played
+
+
+class _Filler:
+    """Chooses exercises for the pieces, one after the other."""
+
+    def __init__(self, drill: Drill, found: Sequence[Advice], entries: Sequence[Entry]) -> None:
+        self.drill = drill
+        self.steps = Steps.of(drill)
+        self.good: dict[str, Fraction] = {}
+        for entry in entries:
+            if is_good(entry, drill.practice):
+                before = self.good.get(entry.key, Fraction(0))
+                tempo = Fraction(entry.tempo).limit_denominator(1000)
+                self.good[entry.key] = max(before, tempo)
+        allowed = [each for each in found if each.action is not Action.LEAVE]
+        if not allowed:
+            raise MidiforgeError(
+                "there is nothing to play: pain was noted with every exercise of the drill",
+                hint="rest; if it stays or comes back, ask a doctor or physiotherapist",
+            )
+        self.allowed = allowed
+        self.pools = {
+            "warm-up": self._easy(allowed),
+            "work": self._work(allowed),
+            "review": self._review(allowed),
+        }
+        self.taken = dict.fromkeys(self.pools, 0)
+
+    @staticmethod
+    def _work(allowed: Sequence[Advice]) -> list[Advice]:
+        """What is being worked on, what was played longest ago first; then what is new."""
+        open_now = [each for each in allowed if each.action in WORK]
+        new = [each for each in allowed if each.action is Action.BEGIN]
+        return [*sorted(open_now, key=_last_played), *new]
+
+    @staticmethod
+    def _review(allowed: Sequence[Advice]) -> list[Advice]:
+        """What is due, then what is done; what was played longest ago first."""
+        due = [each for each in allowed if each.action is Action.REVIEW]
+        done = [each for each in allowed if each.action in (Action.DONE, Action.GO_ON)]
+        return [*sorted(due, key=_last_played), *sorted(done, key=_last_played)]
+
+    def _easy(self, allowed: Sequence[Advice]) -> list[Advice]:
+        """Two to warm up with: the easiest known ones, else the easiest."""
+        known = [each for each in allowed if each.group.key in self.good]
+        some = (known or [*allowed])[:_JUDGED]
+        return sorted(some, key=lambda each: difficulty(each.group.exercise).score)[:2]
+
+    def turns(self, minutes: int) -> Iterator[Turn]:
+        stretches = _stretches(minutes)
+        works, reviews = bool(self.pools["work"]), bool(self.pools["review"])
+        pieces = _pieces(stretches, _phases(sum(stretches, Fraction(0)), works, reviews))
+        now, over = Fraction(0), Fraction(0)
+        last: Advice | None = None
+        for number, stretch in enumerate(pieces):
+            if number:
+                yield Turn("rest", now, Fraction(REST))
+                now += REST
+            for phase, length in stretch:
+                usual = _USUAL_WARM_UP if phase == "warm-up" else _USUAL_TURN
+                count = max(1, round(length / usual))
+                for _ in range(count):
+                    advice = self._next(phase, last)
+                    turn = self._turn(phase, advice, now, length / count - over)
+                    over += turn.seconds - length / count
+                    now, last = turn.end, advice
+                    yield turn
+
+    def _next(self, phase: str, last: Advice | None) -> Advice:
+        """The next exercise of a phase, in turn; another phase's rather than the same again."""
+        for name in dict.fromkeys((phase, "work", "review", "warm-up")):
+            pool = self.pools[name]
+            for _ in range(min(2, len(pool))):
+                found = pool[self.taken[name] % len(pool)]
+                self.taken[name] += 1
+                if not _same(found, last):
+                    return found
+        others = (each for each in self.allowed if not _same(each, last))
+        found = next(others, self.allowed[0])
+        if found.action is Action.LATER:
+            return replace(found, action=Action.BEGIN, said="begin, to have two in turn")
+        return found
+
+    def _turn(self, phase: str, advice: Advice, now: Fraction, seconds: Fraction) -> Turn:
+        """An exercise for about `seconds`."""
+        group = advice.group
+        tempo = self._tempo(phase, advice)
+        if tempo is None:
+            repeats, written = 0, group.exercise.seconds
+        else:
+            repeats, written = self._repeats(group, tempo, seconds)
+        times = min(max(round(seconds / written), 1), _MOST_TIMES)
+        written *= times
+        fits = abs(written - seconds) <= _ROUND
+        length = written if fits else Fraction(max(round(seconds), 1))
+        return Turn(phase, now, length, advice, tempo, repeats, times, written)
+
+    def _tempo(self, phase: str, advice: Advice) -> Fraction | None:
+        """As advised; to warm up, clearly slower than it was good at."""
+        if advice.group.ramps:
+            return None
+        tempo = advice.tempo or self.steps.first
+        if phase != "warm-up":
+            return tempo
+        good = self.good.get(advice.group.key)
+        slow = Fraction(floor(good * WARM_UP_TEMPO)) if good else self.steps.first
+        return max(min(slow, tempo), self.steps.lowest)
+
+    def _repeats(self, group: Group, tempo: Fraction, seconds: Fraction) -> tuple[int, Fraction]:
+        """How often an exercise goes round to last about `seconds`, and how long it then does."""
+        exercise, drill = group.exercise, self.drill
+        now = drill.repeats
+        if drill.running:
+            now = drill.running[exercise.order - 1].repeats or now
+        bar = exercise.meter.bar
+        once = (exercise.length - exercise.loop_start) / now
+        head = exercise.count_in + exercise.loop_start
+        pace = TempoMap(exercise.meter.pulse, ((Fraction(0), tempo),))
+        quarter = pace.quarter(Fraction(1))
+        most = min(
+            floor((MOST_BARS * bar - exercise.loop_start) / once),
+            MOST_STROKES * now // max(len(exercise.hits) + len(exercise.answers), 1),
+        )
+        wish = round((seconds / quarter - head) / once)
+        repeats = max(1, min(wish, most))
+        return repeats, (head + repeats * once) * quarter
+
+
+def _last_played(advice: Advice) -> tuple[Any, ...]:
+    assert advice.last is not None  # it was played, or it would be new
+    return (advice.last.when, advice.group.orders)
+
+
+def _same(one: Advice, other: Advice | None) -> bool:
+    return other is not None and one.group.key == other.group.key
+
+
+# In words
+
+
+def plan_lines(plan: Plan) -> Iterator[tuple[str, str, str, str]]:
+    """When, what kind, what and why, of each turn; then the end."""
+    for turn in plan.turns:
+        yield clock(turn.start), turn.phase, turn_words(turn), reason_words(turn)
+    yield clock(plan.seconds), "end", "", ""
+
+
+def turn_words(turn: Turn) -> str:
+    """What is played, for how long: "13. RLRR from 1e, at 70, 4 times round, 3:12"."""
+    if turn.advice is None:
+        return f"{clock(turn.seconds)}; put the sticks down, stand up, rest your ears"
+    parts = [f"{turn.number}. {turn.advice.group.exercise.title}"]
+    if turn.tempo is not None:
+        parts.append(f"at {plain(turn.tempo)}")
+    if turn.repeats > 1:
+        parts.append(f"{turn.repeats} times round")
+    if turn.times > 1:
+        parts.append(f"played {turn.times} times")
+    parts.append(clock(turn.seconds))
+    if turn.remark:
+        parts.append(turn.remark)
+    return ", ".join(parts)
+
+
+def reason_words(turn: Turn) -> str:
+    """Why it is played; "" for warm-up and rest."""
+    if turn.advice is None or turn.phase == "warm-up":
+        return ""
+    if turn.phase == "review" or turn.advice.action in (Action.DONE, Action.GO_ON):
+        return turn.advice.why
+    return f"{turn.advice.said}: {turn.advice.why}"
+
+
+def plain_plan(plan: Plan) -> dict[str, Any]:
+    """A plan of JSON's own kinds only; times in seconds."""
+    return {
+        "title": plan.drill.title,
+        "day": plan.day.isoformat(),
+        "minutes": plan.minutes,
+        "seconds": round(float(plan.seconds), 3),
+        "turns": [
+            {
+                "phase": turn.phase,
+                "start": round(float(turn.start), 3),
+                "seconds": round(float(turn.seconds), 3),
+                "exercise": turn.number or None,
+                "title": turn.advice.group.exercise.title if turn.advice else None,
+                "key": turn.advice.group.key if turn.advice else None,
+                "tempo": None if turn.tempo is None else float(turn.tempo),
+                "repeats": turn.repeats or None,
+                "times": turn.times if turn.advice else None,
+                "why": reason_words(turn),
+                "remark": turn.remark,
+            }
+            for turn in plan.turns
+        ],
+    }

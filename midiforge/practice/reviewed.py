@@ -1,0 +1,45 @@
+"""A review as an entry of the log."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from midiforge.practice.entry import Entry, key_of, take_of
+from midiforge.takes.figures import timing
+from midiforge.takes.review import Review
+
+
+def entry_of(review: Review, drill: str, take: Path) -> Entry:
+    """What the log keeps of a review.
+
+    drill: its title. take: the file that was reviewed; when it was last written is when it was
+        played.
+    """
+    exercise = review.exercise
+    whole = timing(
+        [each.off_ms for each in review.judged if each.off_ms is not None], review.step_ms
+    )
+    steady = len(exercise.tempo.changes) == 1
+    return Entry(
+        when=datetime.fromtimestamp(take.stat().st_mtime, UTC),
+        drill=drill,
+        exercise=exercise.title,
+        key=key_of(exercise),
+        stage=exercise.stage,
+        sticking=exercise.variant.sticking,
+        placement_name=exercise.variant.placement_name,
+        order=exercise.order,
+        # What was played counts, not what was asked.
+        tempo=round(review.played_tempo, 1) if steady else float(exercise.tempo.last),
+        expected=review.tally.expected,
+        hit=review.tally.hit,
+        missed=review.tally.missed,
+        extra=review.tally.extra,
+        mean_ms=whole.mean_ms,
+        deviation_ms=whole.deviation_ms,
+        deviation_percent=whole.deviation_percent,
+        drift_ms_per_bar=review.drift_ms_per_bar,
+        bars=review.bars,
+        seconds=review.seconds,
+        source=take.name,
+        take=take_of(take.read_bytes()),
+    )

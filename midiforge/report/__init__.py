@@ -1,0 +1,1 @@
+"""How a review reads: one sentence, the terminal, JSON, one HTML page."""

@@ -1,0 +1,227 @@
+"""Which exercise of a drill a take is of: the one that is named, marked in it, or likeliest."""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from midiforge.errors import MidiforgeError
+from midiforge.kit import Kit, kit_names, read_kit
+from midiforge.model.exercise import Exercise
+from midiforge.report.sentence import LIKELIER_BY, Known, Other
+from midiforge.takes.expected import pad_of
+from midiforge.takes.review import Review, likeness, review
+from midiforge.takes.take import Take
+
+_MOST_COMPARED = 24  # exercises; those whose pads are most like the take's
+_MOST_NAMED = 3
+# A take that its exercise explains less of than this, or that is less clean, may be of another.
+_CLEARLY_LIKE, _CLEARLY_CLEAN = 0.85, 0.75
+_LIKE = 0.6  # of another kit: so much of the take must it explain
+_OPENING = 2000  # strokes that are looked at to compare exercises
+_IN_COMMON = 0.6  # at least so much of what the most fitting exercise shares with the take
+_ALIKE = 0.02  # no further apart than this, nobody can tell which it is
+_STRANGE = 0.1  # so many of the notes more must another kit know
+_NEARER = 0.02  # tempos that differ less, as a share, are one
+
+Groups = Sequence[Sequence[Exercise]]
+
+
+@dataclass(frozen=True, slots=True)
+class Reviewed:
+    """A review and what is known besides."""
+
+    review: Review
+    known: Known
+
+
+def reviewed(
+    take: Take,
+    exercises: Sequence[Exercise],
+    kit: Kit,
+    number: int | None = None,
+    delay_ms: float | None = None,
+) -> Reviewed:
+    """The review of a take as one of a drill's exercises.
+
+    number: of the exercise; if it is not given, the one the take names, else the likeliest.
+        Of exercises that differ only in tempo, the nearest to the tempo played.
+    delay_ms: between a stroke and its arrival, if it was measured.
+    Raises MidiforgeError if there is no such exercise, or the kit knows none of the notes.
+    """
+    groups = _groups(exercises)
+    better = _likelier_kit(take, kit)
+    if _strange(take, kit) == 1:
+        _refuse(take, kit, better)
+    if number is None:
+        exercise, chosen = _found(take, groups, kit)
+    else:
+        named = _by_number(groups, number)
+        if named is None:
+            orders = sorted(each.order for each in exercises)
+            raise MidiforgeError(
+                f"there is no exercise {number}", "--exercise",
+                hint=f"the drill has {orders[0]} to {orders[-1]}",
+            )  # fmt: skip
+        exercise, chosen = named, ""
+    said = review(take, exercise, kit, delay_ms)
+    group = next(group for group in groups if any(each is exercise for each in group))
+    nearest = _at_tempo([exercise, *group], said.played_tempo)
+    if nearest is not exercise and not said.tempos:
+        if number is None and take.exercise != exercise.order:
+            exercise = nearest
+            said = review(take, exercise, kit, delay_ms)
+        else:
+            chosen = ", ".join(
+                filter(None, [chosen, f"played at the tempo of exercise {nearest.order}"])
+            )
+    others: list[Other] = []
+    if said.like < _CLEARLY_LIKE or said.tally.clean < _CLEARLY_CLEAN:
+        rest = [each for each in groups if each is not group]
+        others = list(_others(take, rest, kit))[:_MOST_NAMED]
+        best = max([said.like, *(each.like for each in others)])
+        better = better or _more_like(take, exercise, kit, best)
+    return Reviewed(said, Known(others, _next_tempo(group, said), better, chosen))
+
+
+def _groups(exercises: Sequence[Exercise]) -> list[list[Exercise]]:
+    """Exercises that differ only in tempo, together."""
+    found: dict[int, list[Exercise]] = {}
+    for exercise in exercises:
+        found.setdefault(id(exercise.hits), []).append(exercise)
+    if not found:
+        raise MidiforgeError("the drill has no exercise")
+    return [*found.values()]
+
+
+def _by_number(groups: Groups, number: int) -> Exercise | None:
+    return next((each for group in groups for each in group if each.order == number), None)
+
+
+def _at_tempo(group: Sequence[Exercise], tempo: float) -> Exercise:
+    """The exercise of a group whose tempo is nearest; the first of several."""
+    return min(group, key=lambda each: round(abs(float(each.tempo.first) / tempo - 1) / _NEARER))
+
+
+def _next_tempo(group: Sequence[Exercise], said: Review) -> float | None:
+    """The drill's next tempo for the same exercise above the one it was played at."""
+    if said.tempos:
+        return None
+    at = max(said.tempo, said.played_tempo) * (1 + _NEARER)
+    return min((float(each.tempo.first) for each in group if each.tempo.first > at), default=None)
+
+
+def _found(take: Take, groups: Groups, kit: Kit) -> tuple[Exercise, str]:
+    """The exercise of a take for which no number was given, and how it was found."""
+    why = ""
+    if take.exercise is not None:
+        marked = _by_number(groups, take.exercise)
+        if marked is not None:
+            return marked, "the exercise that the take names"
+        why = f"the take names exercise {take.exercise}, which the drill does not have; "
+    if len(groups) == 1:
+        return _first_guess(take, groups[0]), f"{why}the drill's only exercise" if why else ""
+    others = list(_others(take, groups, kit))
+    if not others:
+        return _first_guess(take, groups[0]), f"{why}no exercise of the drill is like the take"
+    best = others[0]
+    alike = [str(each.exercise.order) for each in others[1:] if each.like > best.like - _ALIKE]
+    found = f"{why}the likeliest of {len(groups)} exercises"
+    if alike:
+        found += f" (as likely: {', '.join(alike[:_MOST_NAMED])}; --exercise names one)"
+    return best.exercise, found
+
+
+def _first_guess(take: Take, group: Sequence[Exercise]) -> Exercise:
+    """The exercise of a group at the tempo that the file has, if it has one; else in the middle."""
+    if len(take.tempos) == 1:
+        return _at_tempo(group, take.tempos[0][1] / float(group[0].tempo.pulse))
+    return group[len(group) // 2]
+
+
+def _others(take: Take, groups: Groups, kit: Kit) -> Iterator[Other]:
+    """How like the take each group of exercises is, the likeliest first, at the tempo played."""
+    take = replace(take, strokes=take.strokes[:_OPENING])
+    played = _pads_played(take, kit)
+    shared = [_in_common(played, _pads_asked(group[0], kit)) for group in groups]
+    near = sorted(range(len(groups)), key=lambda i: -shared[i])[:_MOST_COMPARED]
+    found = []
+    for group in (groups[i] for i in near if shared[i] >= _IN_COMMON * shared[near[0]]):
+        exercise = _first_guess(take, group)
+        like = likeness(take, exercise, kit)
+        if like:
+            found.append((like, exercise, group))
+    found.sort(key=lambda each: (-each[0], each[1].order))
+    for i, (like, exercise, group) in enumerate(found):
+        if i < _MOST_NAMED and len(group) > 1:
+            exercise = _at_tempo(group, review(take, exercise, kit).played_tempo)
+        yield Other(exercise, like)
+
+
+def _pads_played(take: Take, kit: Kit) -> Mapping[str, float]:
+    counted: Counter[str] = Counter()
+    for (number, pedal), times in _notes(take).items():
+        voice = kit.voice(number, pedal)
+        if voice:
+            counted[pad_of(voice)] += times
+    return _shares(counted)
+
+
+def _pads_asked(exercise: Exercise, kit: Kit) -> Mapping[str, float]:
+    hits = (*exercise.hits, *exercise.answers)
+    return _shares(Counter(pad_of(kit.stand_in(hit.voice)) for hit in hits if hit.limb))
+
+
+def _shares(counted: Counter[str]) -> Mapping[str, float]:
+    total = sum(counted.values())
+    return {pad: times / total for pad, times in counted.items()}
+
+
+def _in_common(one: Mapping[str, float], other: Mapping[str, float]) -> float:
+    return sum(min(share, other.get(pad, 0.0)) for pad, share in one.items())
+
+
+# Kits
+
+
+def _notes(take: Take) -> Counter[tuple[int, int | None]]:
+    return Counter((stroke.number, stroke.pedal) for stroke in take.strokes)
+
+
+def _strange(take: Take, kit: Kit) -> float:
+    """The share of a take's strokes whose notes a kit does not know."""
+    unknown = sum(times for key, times in _notes(take).items() if kit.voice(*key) is None)
+    return unknown / max(len(take.strokes), 1)
+
+
+def _likelier_kit(take: Take, kit: Kit) -> str:
+    """The kit among those that come along that knows clearly more of the notes; "" for none."""
+    here = _strange(take, kit)
+    if here <= _STRANGE:
+        return ""
+    strange = {name: _strange(take, read_kit(name)) for name in kit_names() if name != kit.name}
+    best = min(strange, key=lambda name: strange[name], default="")
+    return best if best and strange[best] < here - _STRANGE else ""
+
+
+def _more_like(take: Take, exercise: Exercise, kit: Kit, like: float) -> str:
+    """The kit by which the take is clearly more like the exercise; "" for none.
+
+    Kits give one number to different drums, so that a wrong one may know every note.
+    """
+    take = replace(take, strokes=take.strokes[:_OPENING])
+    likes = {
+        name: likeness(take, exercise, read_kit(name)) for name in kit_names() if name != kit.name
+    }
+    best = max(likes, key=lambda name: likes[name], default="")
+    return best if best and likes[best] >= max(like + LIKELIER_BY, _LIKE) else ""
+
+
+def _refuse(take: Take, kit: Kit, better: str) -> None:
+    notes = ", ".join(str(number) for number in sorted({each.number for each in take.strokes})[:8])
+    raise MidiforgeError(
+        f"the kit {kit.name} knows none of the take's notes ({notes})",
+        take.source,
+        hint=f"the kit {better} looks likelier: --kit {better}"
+        if better
+        else "--kit names the kit it was played on",
+    )

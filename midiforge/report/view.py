@@ -1,0 +1,241 @@
+"""A review's strokes, sorted for looking at: by place in the bar and limb, and along the take."""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import cached_property
+from itertools import accumulate
+
+from midiforge.insight.places import place_name
+from midiforge.model.hit import FEET, HANDS, Limb
+from midiforge.takes.figures import Tally, Timing, timing
+from midiforge.takes.review import Judged, Review
+
+LIMBS = (*HANDS, *FEET)
+
+
+@dataclass(slots=True)
+class Lane:
+    """The strokes of one limb at one place of the bar; of both hands where they strike one pad.
+
+    offs: ms from where they were due, in the order played; bars: the bar of each, from 1.
+    missed: the bars in which the stroke is missing.
+    """
+
+    count: str
+    place: Fraction
+    limbs: tuple[Limb, ...]
+    offs: list[float] = field(default_factory=list)
+    bars: list[int] = field(default_factory=list)
+    missed: list[int] = field(default_factory=list)
+
+    @property
+    def tally(self) -> Tally:
+        return Tally(len(self.offs) + len(self.missed), len(self.offs))
+
+    @property
+    def title(self) -> str:
+        """ "right hand", or "both hands"."""
+        return self.limbs[0].title if len(self.limbs) == 1 else "both hands"
+
+    @property
+    def letters(self) -> str:
+        return "+".join(limb.letter for limb in self.limbs)
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """Neighbouring bars of the take, from `first` to `last`.
+
+    tempo: pulses a minute as played; None where the place was lost.
+    """
+
+    first: int
+    last: int
+    tally: Tally
+    timing: Timing
+    tempo: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Meeting:
+    """Two limbs that land together on several counts.
+
+    gap_ms: how long after the first-named the other comes, on average; deviation_ms about it,
+    counts taken each by itself.
+    """
+
+    limbs: tuple[Limb, Limb]
+    counts: tuple[str, ...]
+    times: int
+    gap_ms: float
+    deviation_ms: float
+
+
+class View:
+    """What a reader wants of a review, worked out once."""
+
+    def __init__(self, review: Review) -> None:
+        self.review = review
+
+    @cached_property
+    def lanes(self) -> tuple[Lane, ...]:
+        """By place in the bar, hands before feet."""
+        exercise = self.review.exercise
+        # Numbers instead of fractions: a fraction takes long to hash, and there are many.
+        found: dict[tuple[int, int, tuple[Limb, ...]], Lane] = {}
+        for each in self.review.judged:
+            due = each.due
+            if due is None:
+                continue
+            limbs = tuple([hit.limb for hit in due.hits if hit.limb])
+            key = due.place.numerator, due.place.denominator, limbs
+            lane = found.get(key)
+            if lane is None:
+                name = place_name(exercise.meter, exercise.step, due.place)
+                lane = found[key] = Lane(name, due.place, limbs)
+            if each.off_ms is None:
+                lane.missed.append(due.bar)
+            else:
+                lane.offs.append(each.off_ms)
+                lane.bars.append(due.bar)
+        return tuple(
+            sorted(found.values(), key=lambda lane: (lane.place, LIMBS.index(lane.limbs[0])))
+        )
+
+    @cached_property
+    def offs(self) -> dict[Limb, list[float]]:
+        """How far each stroke of a limb is from where it was due, in ms; hands first."""
+        return {
+            limb: [off for lane in self.lanes if limb in lane.limbs for off in lane.offs]
+            for limb in LIMBS
+            if any(limb in lane.limbs for lane in self.lanes)
+        }
+
+    @cached_property
+    def uncertain(self) -> frozenset[Limb]:
+        """Hands that MIDI does not tell apart."""
+        return frozenset(each.limb for each in self.review.limbs if not each.certain)
+
+    @cached_property
+    def extras(self) -> tuple[Judged, ...]:
+        return tuple(each for each in self.review.judged if each.kind == "extra")
+
+    @cached_property
+    def has_dynamics(self) -> bool:
+        """Whether the kit tells hard strokes from soft ones at all."""
+        return len({each.velocity for each in self.review.judged if each.kind == "hit"}) > 1
+
+    def reach_ms(self) -> int:
+        """How far to each side a picture must go to show nearly every stroke."""
+        far = sorted(abs(off) for lane in self.lanes for off in lane.offs)
+        if not far:
+            return 40
+        wanted = max(far[int(0.99 * (len(far) - 1))] * 1.1, 25)
+        return next((each for each in (40, 60, 80, 100) if each >= wanted), 120)
+
+    # The course
+
+    def bar_starts(self, bars: int) -> list[float]:
+        """When each of the first bars, and the one after them, begins, in s of the exercise."""
+        exercise = self.review.exercise
+        bar = exercise.meter.bar
+        if len(exercise.tempo.changes) == 1:
+            length = float(exercise.tempo.seconds(Fraction(0), bar))
+            return [number * length for number in range(bars + 1)]
+        lengths = [exercise.tempo.seconds(i * bar, (i + 1) * bar) for i in range(bars)]
+        return [float(each) for each in accumulate(lengths, initial=Fraction(0))]
+
+    @cached_property
+    def last_bar(self) -> int:
+        return max((each.due.bar for each in self.review.judged if each.due), default=0)
+
+    def columns(self, most: int) -> tuple[Column, ...]:
+        """The take from bar to bar, in at most about `most` columns of as many bars each."""
+        bars = self.last_bar
+        if not bars:
+            return ()
+        size = -(-bars // most)
+        turn = self.review.exercise.returns_after_bars
+        if size > 1 and turn <= size:
+            size = -(-size // turn) * turn
+        many = -(-bars // size)
+        offs: list[list[float]] = [[] for _ in range(many)]
+        expected, extra = [0] * many, [0] * many
+        for each in self.review.judged:
+            if each.due is not None:
+                at = (each.due.bar - 1) // size
+                expected[at] += 1
+                if each.off_ms is not None:
+                    offs[at].append(each.off_ms)
+        line = self.review.line
+        starts = [line.at(due) for due in self.bar_starts(bars)]
+        for each in self.extras:
+            assert each.time is not None
+            bar = bisect_right(starts, each.time) - 1
+            extra[min(max(bar // size, 0), many - 1)] += 1
+        return tuple(self._columns(size, starts, offs, expected, extra))
+
+    def _columns(
+        self,
+        size: int,
+        starts: Sequence[float],
+        offs: Sequence[Sequence[float]],
+        expected: Sequence[int],
+        extra: Sequence[int],
+    ) -> Iterator[Column]:
+        meter = self.review.exercise.meter
+        pulses = float(meter.bar / meter.pulse)
+        jumps = {
+            bisect_right(self.bar_starts(self.last_bar), at) - 1 for at, _ in self.review.line.jumps
+        }
+        for i, mine in enumerate(offs):
+            first, last = i * size, min((i + 1) * size, len(starts) - 1)
+            length = starts[last] - starts[first]
+            lost = length <= 0 or any(first <= bar <= last for bar in jumps)
+            yield Column(
+                first + 1,
+                last,
+                Tally(expected[i], len(mine), extra[i]),
+                timing(mine, self.review.step_ms),
+                None if lost else pulses * (last - first) * 60 / length,
+            )
+
+    @cached_property
+    def silent_bars(self) -> tuple[int, ...]:
+        """Bars in which everything is missing, between bars that were played."""
+        played: set[int] = set()
+        asked: set[int] = set()
+        for each in self.review.judged:
+            if each.due is not None:
+                asked.add(each.due.bar)
+                if each.time is not None:
+                    played.add(each.due.bar)
+        return tuple(sorted(asked - played))
+
+    @cached_property
+    def meetings(self) -> tuple[Meeting, ...]:
+        """Limbs that should land together, all counts of a pair in one."""
+        pairs = dict.fromkeys(each.limbs for each in self.review.together)
+        found = []
+        for pair in pairs:
+            some = [each for each in self.review.together if each.limbs == pair]
+            times = sum(each.times for each in some)
+            spread = sum(each.times * (each.deviation_ms or 0.0) ** 2 for each in some) / times
+            found.append(
+                Meeting(
+                    pair,
+                    tuple(each.count for each in some),
+                    times,
+                    sum(each.times * each.gap_ms for each in some) / times,
+                    spread**0.5,
+                )
+            )
+        return tuple(found)
+
+    @cached_property
+    def extra_counts(self) -> tuple[str, ...]:
+        """The counts about which most of the extra strokes lie, at most two."""
+        some = sorted(self.review.counts, key=lambda each: -each.tally.extra)
+        return tuple(each.count for each in some[:2] if each.tally.extra)

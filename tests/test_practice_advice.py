@@ -1,0 +1,483 @@
+"""What to do next: each rule of the table in `midiforge.practice.advice`, and what never happens.
+
+No published source for the figures: they are common practice of teachers, and the project's own
+rules; the tests say what follows from them.
+"""
+
+import json
+import re
+import time
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, timedelta
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import midiforge
+from midiforge.command.run import run
+from midiforge.drill.drill import Drill
+from midiforge.errors import MidiforgeError
+from midiforge.practice import advice as advice_module
+from midiforge.practice.advice import (
+    AT_ONCE,
+    RULES,
+    WORK,
+    Action,
+    Advice,
+    advise,
+    groups,
+    hurts,
+)
+from midiforge.practice.entry import Entry, key_of
+from midiforge.practice.log import ENVIRONMENT, Log
+
+TODAY = date(2026, 5, 20)
+KEYS: dict[str, Any] = {
+    "title": "Harbour steps",
+    "sticking": "RLRR LRLL",
+    "placements": "beat",
+    "feet": "samba",
+    "tempos": "60, 80, 100",
+    "repeats": 4,
+}
+Take = tuple[float, float, float]  # tempo, clean, steady
+
+
+@pytest.fixture(autouse=True)
+def in_one_zone(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    monkeypatch.setenv("TZ", "UTC")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+def drill_of(**keys: Any) -> Drill:
+    return midiforge.check_drill({**KEYS, **keys})
+
+
+def take(
+    exercise: midiforge.Exercise,
+    tempo: float,
+    clean: float = 1.0,
+    steady: float | None = 5.0,
+    days_ago: float = 1,
+    **changed: Any,
+) -> Entry:
+    hit = round(1000 * clean)
+    values: dict[str, Any] = {
+        "when": datetime(2026, 5, 20, 12, tzinfo=UTC) - timedelta(days=days_ago),
+        "drill": "Harbour steps",
+        "exercise": exercise.title,
+        "key": key_of(exercise),
+        "stage": exercise.stage,
+        "sticking": exercise.variant.sticking,
+        "placement_name": exercise.variant.placement_name,
+        "order": exercise.order,
+        "tempo": tempo,
+        "expected": 1000,
+        "hit": hit,
+        "missed": 1000 - hit,
+        "extra": 0,
+        "mean_ms": 0.0,
+        "deviation_ms": None if steady is None else 2 * steady,
+        "deviation_percent": steady,
+        "drift_ms_per_bar": 0.0,
+        "bars": 16.0,
+        "seconds": 60.0,
+        "source": "take.mid",
+        **changed,
+    }
+    return Entry(**values)
+
+
+def first_after(*takes: Take, days_ago: float = 1, **keys: Any) -> Advice:
+    """What is said of the first exercise after takes (tempo, clean, steady), an hour apart."""
+    drill = drill_of(**keys)
+    lesson = [*midiforge.exercises(drill)]
+    entries = [take(lesson[0], *each, days_ago=days_ago - i / 24) for i, each in enumerate(takes)]
+    return advise(drill, lesson, entries, TODAY)[0]
+
+
+GOOD, UNSTEADY, UNCLEAN = (1.0, 5.0), (1.0, 9.5), (0.93, 5.0)
+
+
+# The rules, one by one
+
+
+def test_the_table_in_the_documentation_has_the_rules_in_their_order() -> None:
+    assert advice_module.__doc__
+    table = advice_module.__doc__.split("says\n")[1].split("\n\n")[0]
+    assert re.findall(r"^    ([a-z]+) ", table, re.MULTILINE) == [*RULES]
+
+
+def test_what_was_never_tried_begins_at_the_drill_s_slowest_tempo() -> None:
+    found = first_after()
+    assert (found.action, found.tempo, found.said) == (Action.BEGIN, 60, "begin at 60")
+    assert found.why == "not yet tried"
+
+
+def test_two_good_takes_in_a_row_go_up_by_five_per_cent() -> None:
+    found = first_after((80, *GOOD), (80, *GOOD))
+    assert (found.action, found.tempo, found.said) == (Action.UP, 84, "up by 4 to 84")
+
+
+def test_one_good_take_stays() -> None:
+    found = first_after((80, *GOOD))
+    assert (found.action, found.tempo) == (Action.STAY, 80)
+    assert found.why == "good once, 2 in a row are wanted"
+
+
+@pytest.mark.parametrize("bad", [UNSTEADY, UNCLEAN, (1.0, None)])
+def test_a_take_that_is_not_good_breaks_the_row(bad: tuple[float, float]) -> None:
+    assert first_after((80, *GOOD), (80, *bad), (80, *GOOD)).action is Action.STAY
+    assert first_after((80, *GOOD), (80, *GOOD), (80, *bad)).action is Action.STAY
+
+
+def test_what_is_wanted_is_said_with_its_figures() -> None:
+    assert first_after((80, 0.93, 9.5)).why == (
+        "93% clean, 95% is wanted; 9.5% of a step unsteady, 8% is wanted"
+    )
+
+
+@pytest.mark.parametrize(
+    ("keys", "tempo"),
+    [
+        ({}, 84),
+        ({"practice": {"up": "10%"}}, 88),
+        ({"practice": {"up": "1%"}}, 81),
+        ({"practice": {"up": "next"}}, 100),
+        ({"practice": {"goal": 82}}, 82),
+        ({"tempos": "60, 81"}, 81),
+    ],
+)
+def test_how_far_up_is_a_setting_and_never_past_the_goal(keys: Any, tempo: int) -> None:
+    assert first_after((80, *GOOD), (80, *GOOD), **keys).tempo == tempo
+
+
+@pytest.mark.parametrize(
+    ("keys", "good"),
+    [
+        ({"clean": 0.9}, True),
+        ({"clean": 0.93}, True),
+        ({"clean": 0.931}, False),
+    ],
+)
+def test_the_clean_share_is_a_setting(keys: Any, good: bool) -> None:
+    found = first_after((80, *UNCLEAN), (80, *UNCLEAN), practice={**keys, "takes": 2})
+    assert (found.action is Action.UP) is good
+
+
+def test_steadiness_and_the_number_of_takes_are_settings() -> None:
+    row = [(80, *UNSTEADY)] * 3
+    assert first_after(*row, practice={"steady": 10}).action is Action.UP
+    assert first_after(*row, practice={"steady": 9.4}).action is not Action.UP
+    assert first_after(*row, practice={"steady": 10, "takes": 4}).action is Action.STAY
+    assert first_after(row[0], practice={"steady": 10, "takes": 1}).action is Action.UP
+
+
+def test_a_take_that_is_far_off_goes_down() -> None:
+    for bad in ((0.84, 5.0), (1.0, 16.5)):
+        found = first_after((84, *GOOD), (84, *bad))
+        assert (found.action, found.tempo, found.said) == (Action.DOWN, 80, "down to 80")
+
+
+def test_takes_that_get_no_better_go_down_and_those_that_do_stay() -> None:
+    assert first_after((84, 0.94, 9), (84, 0.93, 9.5)).action is Action.DOWN
+    assert first_after((84, 0.93, 9), (84, 0.94, 9)).action is Action.STAY
+    assert first_after((84, 0.93, 9.5), (84, 0.93, 9)).action is Action.STAY
+    assert first_after((80, 0.94, 9), (84, 0.93, 9.5)).action is Action.STAY
+
+
+def test_it_never_goes_down_below_half_the_drill_s_slowest_tempo() -> None:
+    assert first_after((31, 0.5, 30)).tempo == 30
+    found = first_after((30, 0.5, 30))
+    assert (found.action, found.tempo) == (Action.STAY, 30)
+
+
+def test_good_takes_that_got_clearly_worse_are_not_pushed() -> None:
+    found = first_after((80, 1.0, 5.0), (80, 1.0, 7.5))
+    assert (found.action, found.tempo) == (Action.STAY, 80)
+    assert "5.0%, then 7.5%" in found.why
+    assert first_after((80, 1.0, 5.0), (80, 0.97, 5.0)).action is Action.STAY
+    assert first_after((80, 1.0, 5.0), (80, 0.99, 5.5)).action is Action.UP
+    # A faster take is naturally less steady.
+    assert first_after((80, 1.0, 5.0), (84, 1.0, 7.5), (84, 1.0, 7.5)).action is Action.UP
+
+
+def test_a_slow_good_take_after_a_fast_good_one_is_warming_up() -> None:
+    assert first_after((80, *GOOD), (80, *GOOD), (56, *GOOD)).tempo == 84
+    assert first_after((80, *GOOD), (80, *GOOD), (56, *UNSTEADY)).action is Action.STAY
+    # After a bad one it is going back to learn.
+    assert first_after((80, 0.8, 9), (60, *GOOD), (60, *GOOD)).said == "up by 3 to 63"
+
+
+def test_a_take_shorter_than_once_round_is_not_judged() -> None:
+    drill = drill_of()
+    lesson = [*midiforge.exercises(drill)]
+    short = take(lesson[0], 80, bars=0.5)
+    [found, *_] = advise(drill, lesson, [short], TODAY)
+    assert (found.action, found.tempo) == (Action.BEGIN, 60)
+    assert "too short" in found.why
+
+
+def test_what_was_not_played_for_a_week_comes_back_a_step_slower() -> None:
+    found = first_after((84, *GOOD), (84, *GOOD), days_ago=9)
+    assert (found.action, found.said) == (Action.REVIEW, "review at 80")
+    assert found.why == "last played 9 days ago"
+    assert first_after((84, *GOOD), (84, *GOOD), days_ago=6).action is Action.UP
+    assert first_after((84, *GOOD), days_ago=6, practice={"days": 5}).action is Action.REVIEW
+
+
+def test_what_is_good_at_the_goal_is_done_and_comes_back_at_its_tempo() -> None:
+    found = first_after((100, *GOOD), (100, *GOOD))
+    assert found.learnt
+    assert found.action is Action.GO_ON
+    back = first_after((100, *GOOD), (100, *GOOD), days_ago=12)
+    assert (back.action, back.tempo, back.learnt) == (Action.REVIEW, 100, True)
+    assert first_after((100, *GOOD), (100, *GOOD), (96, *GOOD)).learnt
+    assert not first_after((100, *GOOD), (100, *GOOD), (100, *UNSTEADY)).learnt
+
+
+def test_what_is_done_leads_to_the_next_placement() -> None:
+    drill = drill_of(stages="hands, full")
+    lesson = [*midiforge.exercises(drill)]
+    hands = [take(lesson[0], 100, days_ago=1 + i / 24) for i in range(2)]
+    found = advise(drill, lesson, hands, TODAY)
+    by_title = {each.group.exercise.title: each for each in found}
+    after = by_title["RLRR LRLL from 1e, hands on one surface"]
+    assert found[0].said == f"go on to the next placement: exercises {after.group.orders[0]}-9"
+    assert after.action is Action.BEGIN
+
+
+def test_what_follows_something_done_does_not_wait_behind_the_rest() -> None:
+    drill = drill_of(stages="hands, full")
+    lesson = [*midiforge.exercises(drill)]
+    found = groups(lesson)
+    done = [take(found[5].exercise, 100, days_ago=1 + i / 24) for i in range(2)]
+    advice = advise(drill, lesson, done, TODAY)
+    assert advice[5].said == f"go on to the next placement: {found[7].numbered}"
+    assert advice[7].action is Action.BEGIN
+
+
+def test_when_all_is_done_it_is_said() -> None:
+    drill = drill_of(placements="0")
+    lesson = [*midiforge.exercises(drill)]
+    entries = [take(each, 100, days_ago=1 + i / 24) for each in lesson for i in range(2)]
+    found = advise(drill, lesson, entries, TODAY)
+    assert {(each.action, each.said) for each in found} == {(Action.DONE, "done")}
+
+
+def test_no_more_than_three_exercises_are_begun_or_worked_on_at_a_time() -> None:
+    drill = drill_of()
+    lesson = [*midiforge.exercises(drill)]
+    for tried in range(5):
+        keys = [each.exercise for each in groups(lesson)][:tried]
+        entries = [take(each, 60) for each in keys]
+        found = [each.action for each in advise(drill, lesson, entries, TODAY)]
+        begun = found.count(Action.BEGIN)
+        assert sum(each in WORK for each in found) == tried
+        assert begun == max(0, AT_ONCE - tried)
+        assert found.count(Action.LATER) == len(found) - tried - begun
+
+
+# Pain
+
+
+@pytest.mark.parametrize(
+    "note",
+    ["left wrist hurts", "Pain after bar 8", "SORE thumb", "aching", "fingers numb", "tingling"],
+)
+def test_pain_is_understood(note: str) -> None:
+    assert hurts(take(next(midiforge.exercises(drill_of())), 60, note=note))
+
+
+@pytest.mark.parametrize(
+    "note",
+    ["", "no pain", "no more pain or numbness", "pain-free at last", "without pain", "each number",
+     "painted the shed", "thoroughly reached", "never hurt"],
+)  # fmt: skip
+def test_what_is_no_pain_is_not_taken_for_it(note: str) -> None:
+    assert not hurts(take(next(midiforge.exercises(drill_of())), 60, note=note))
+
+
+def test_an_exercise_that_hurt_is_left_and_nothing_else_gets_faster() -> None:
+    drill = drill_of()
+    lesson = [*midiforge.exercises(drill)]
+    one, two = (each.exercise for each in groups(lesson)[:2])
+    entries = [
+        take(one, 80, days_ago=1, note="forearm hurts"),
+        *(take(two, 80, days_ago=1 + i / 24) for i in range(2)),
+    ]
+    first, second, *_ = advise(drill, lesson, entries, TODAY)
+    assert (first.action, first.tempo) == (Action.LEAVE, None)
+    assert "2026-05-19" in first.why
+    assert (second.action, second.tempo) == (Action.STAY, 80)
+    assert "nothing gets faster" in second.why
+    assert advise(drill, lesson, entries, TODAY + timedelta(days=2))[1].action is Action.UP
+
+
+def test_an_exercise_that_hurt_comes_back_slowly_after_a_week() -> None:
+    drill = drill_of()
+    lesson = [*midiforge.exercises(drill)]
+    entries = [take(lesson[0], 100, days_ago=8, note="pain")]
+    [found, *_] = advise(drill, lesson, entries, TODAY)
+    assert (found.action, found.tempo) == (Action.REVIEW, 60)
+    assert "only if it is gone" in found.why
+
+
+# Exercises that get faster by themselves
+
+
+def test_a_ramp_has_no_tempo_to_change_and_is_done_after_good_takes() -> None:
+    ramp = {"ramp": "60 to 80 by 10 every 2 bars", "tempos": "60"}
+    assert first_after(**ramp).tempo is None
+    assert first_after((80, 0.5, 30), **ramp).action is Action.STAY
+    assert first_after((80, *GOOD), **ramp).action is Action.STAY
+    assert first_after((80, *GOOD), (80, *GOOD), **ramp).learnt
+
+
+# What never happens
+
+
+TAKES = st.tuples(
+    st.integers(0, 11),
+    st.sampled_from([30.0, 45.0, 60.0, 72.5, 80.0, 84.0, 96.0, 100.0, 120.0]),
+    st.sampled_from([0.5, 0.86, 0.94, 0.95, 0.98, 1.0]),
+    st.sampled_from([None, 2.0, 5.0, 7.0, 8.0, 9.0, 15.0, 40.0]),
+    st.integers(0, 20),
+    st.sampled_from([0.5, 4.0, 16.0]),
+    st.sampled_from(["", "", "", "hurts", "no pain"]),
+)
+
+
+@given(st.lists(TAKES, max_size=25), st.sampled_from(["5%", "next", "20%"]))
+@settings(max_examples=150, derandomize=True, deadline=None)
+def test_whatever_was_played_advice_is_safe(takes: list[tuple[Any, ...]], up: str) -> None:
+    drill = drill_of(practice={"up": up})
+    lesson = [*midiforge.exercises(drill)]
+    found_groups = groups(lesson)
+    entries = [
+        take(
+            found_groups[number % len(found_groups)].exercise,
+            tempo, clean, steady, days + i / 100, bars=bars, note=note,
+        )
+        for i, (number, tempo, clean, steady, days, bars, note) in enumerate(takes)
+    ]  # fmt: skip
+    found = advise(drill, lesson, entries, TODAY)
+    assert found == advise(drill, lesson, entries[::-1], TODAY)
+    assert [order for each in found for order in each.group.orders] == [
+        each.order for each in lesson
+    ]
+    pain = any(each.note == "hurts" and (TODAY - each.day).days <= 2 for each in entries)
+    for each in found:
+        assert each.said
+        assert each.why
+        own = sorted((e for e in entries if e.key == each.group.key), key=lambda e: e.when)
+        own = [e for e in own if e.day <= TODAY]
+        if each.tempo is not None:
+            assert 30 <= each.tempo <= 120
+        if each.action is Action.UP:
+            assert not pain
+            assert each.tempo is not None
+            assert each.tempo <= 100
+            counted = [e for e in own if e.bars >= 1]
+            assert counted[-1].clean >= 0.95
+            assert counted[-1].deviation_percent is not None
+            assert counted[-1].deviation_percent <= 8
+            assert float(each.tempo) > min(e.tempo for e in counted)
+        if each.action is Action.DOWN:
+            assert each.tempo is not None
+            assert float(each.tempo) < own[-1].tempo or own[-1].bars < 1
+        if own and own[-1].note == "hurts":
+            assert each.action in (Action.LEAVE, Action.REVIEW)
+
+
+# The settings in a drill
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "said"),
+    [
+        ("clean", 1.2, "0.5 to 1"),
+        ("clean", "95%", "'95%'"),
+        ("steady", 0, "1 to 50"),
+        ("up", "5", "'next', or 1% to 100%"),
+        ("up", "0%", "'next', or 1% to 100%"),
+        ("up", "nxt", "'nxt'"),
+        ("takes", 0, "1 to 20"),
+        ("days", 0, "1 to 365"),
+        ("goal", 5, "10 to 500"),
+        ("goal", "fast", "'fast'"),
+    ],
+)
+def test_a_wrong_setting_is_named(key: str, value: object, said: str) -> None:
+    with pytest.raises(MidiforgeError) as caught:
+        drill_of(practice={key: value})
+    assert str(caught.value).startswith(f"practice.{key}: ")
+    assert said in str(caught.value)
+
+
+def test_settings_are_read_from_the_table_and_from_flags() -> None:
+    found = drill_of(practice={"clean": 0.9, "up": "2.5%", "goal": 92.5, "days": "3"}).practice
+    assert (found.clean, found.up, found.goal, found.days) == (
+        *(0.9, Fraction(1, 40)),
+        *(Fraction(185, 2), 3),
+    )
+    assert (found.steady, found.takes) == (8, 2)
+    assert drill_of(practice={"up": "next"}).practice.up is None
+
+
+# The command
+
+
+@pytest.fixture
+def drill_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv(ENVIRONMENT, "log.sqlite")
+    Path("steps.toml").write_text(
+        'title = "Harbour steps"\nsticking = "RLRR LRLL"\nplacements = "beat"\nfeet = "samba"\n'
+        "tempos = [60, 80, 100]\nrepeats = 4\n",
+        encoding="utf-8",
+    )
+    return "steps.toml"
+
+
+def said(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    code = run([*arguments])
+    out, err = capsys.readouterr()
+    assert (code, err) == (0, "")
+    return out
+
+
+def test_next_says_what_to_do_and_the_cautions_once(
+    capsys: pytest.CaptureFixture[str], drill_file: str
+) -> None:
+    lesson = [*midiforge.exercises(drill_of())]
+    for i in range(2):
+        Log("log.sqlite").add(take(lesson[0], 80, days_ago=1 + i / 24))
+    out = said(capsys, "next", drill_file, "--date", "2026-05-20")
+    assert "up by 4 to 84" in out
+    assert out.count("stop when it") + out.count("stop\nwhen it") == 1
+    assert all(len(line) <= 80 for line in out.splitlines())
+    assert "\x1b" not in out
+    out = said(capsys, "next", drill_file, "--date", "2026-05-20", "--practice-goal", "82")
+    assert "up by 2 to 82" in out
+
+
+def test_next_as_json_has_every_exercise(
+    capsys: pytest.CaptureFixture[str], drill_file: str
+) -> None:
+    found = json.loads(said(capsys, "next", drill_file, "--json"))
+    lesson = [*midiforge.exercises(drill_of())]
+    assert sorted(n for each in found for n in each["exercises"]) == [each.order for each in lesson]
+    assert {each["key"] for each in found} == {key_of(each) for each in lesson}
+
+
+def test_a_day_that_is_none_is_refused(capsys: pytest.CaptureFixture[str], drill_file: str) -> None:
+    assert run(["next", drill_file, "--date", "tomorrow"]) == 2
+    assert "'tomorrow'" in capsys.readouterr().err

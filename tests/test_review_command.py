@@ -1,0 +1,338 @@
+"""`midiforge review`: which exercise a take is of, what is printed, what is refused in one line.
+
+No published source: the rules are the project's own (exit code 2, one line on standard error).
+Takes are made up (tests/synthetic.py) and written with mido.
+"""
+
+import json
+import random
+import time
+from pathlib import Path
+from typing import Any
+
+import mido
+import pytest
+from synthetic import KIT, synthetic
+
+import midiforge
+from midiforge.command.app import app
+from midiforge.command.review import review
+from midiforge.command.run import run
+from midiforge.kit import read_kit
+from midiforge.takes.take import EXERCISE_MARK, START_MARK, Take
+
+DRILL = str(Path(__file__).parent.parent / "examples" / "01-slack-water-bossa.toml")
+BOSSA = {each.order: each for each in midiforge.exercises(midiforge.read_drill(DRILL))}
+FULL = 13  # of BOSSA, at 58; 14 and 15 are the same at 76 and 94
+
+
+@pytest.fixture(autouse=True)
+def in_an_empty_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    if not any(command.callback is review for command in app.registered_commands):
+        app.command()(review)
+
+
+def write(take: Take, name: str = "take.mid", tempo: float = 120, markers: Any = ()) -> str:
+    """A take as a file; markers: (seconds, text)."""
+    file = mido.MidiFile(ticks_per_beat=960)
+    track = mido.MidiTrack()
+    file.tracks.append(track)
+    a_second = 960 * tempo / 60
+    events = [(0, mido.MetaMessage("set_tempo", tempo=round(60e6 / tempo)))]
+    events += [
+        (round(at * a_second), mido.MetaMessage("marker", text=text)) for at, text in markers
+    ]
+    events += [
+        (
+            round(stroke.time * a_second),
+            mido.Message("note_on", channel=9, note=stroke.number, velocity=stroke.velocity),
+        )
+        for stroke in take.strokes
+    ]
+    last = 0
+    for at, message in sorted(events, key=lambda each: each[0]):
+        track.append(message.copy(time=at - last))
+        last = at
+    file.save(name)
+    return name
+
+
+def played(order: int = FULL, **how: Any) -> Take:
+    return synthetic(BOSSA[order], **{"seconds": 40, **how})[0]
+
+
+def facts(capsys: pytest.CaptureFixture[str], *arguments: str) -> dict[str, Any]:
+    assert run(["review", *arguments, "--json", "--no-log"]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    found: dict[str, Any] = json.loads(out)
+    return found
+
+
+def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    code = run(["review", *arguments])
+    out, err = capsys.readouterr()
+    assert (code, out) == (2, "")
+    assert err.startswith("midiforge: ") and err.count("\n") == 1, err
+    return err
+
+
+# Which exercise
+
+
+@pytest.mark.parametrize("number", ["13", "013", " 13 "])
+def test_the_exercise_is_the_one_that_is_named(
+    number: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = facts(capsys, write(played()), DRILL, "--exercise", number)
+    assert found["exercise"]["order"] == FULL
+    assert found["chosen"] == "" and found["rules"] == ["clean"]
+
+
+def test_the_take_comes_before_the_drill(capsys: pytest.CaptureFixture[str]) -> None:
+    take = write(played())
+    assert run(["review", take, DRILL, "--exercise", "13", "--no-log"]) == 0
+    assert capsys.readouterr().out.startswith("Clean: all ")
+    assert "drill" in refused(capsys, take)
+
+
+def test_a_take_that_names_its_exercise_is_believed(capsys: pytest.CaptureFixture[str]) -> None:
+    marks = [(3.0, START_MARK), (3.0, f"{EXERCISE_MARK}13")]
+    found = facts(capsys, write(played(start=3.02), markers=marks), DRILL)
+    assert found["exercise"]["order"] == FULL
+    assert "take names" in found["chosen"]
+    assert found["delay_ms"] == pytest.approx(20, abs=3)
+
+
+def test_a_mark_that_the_drill_does_not_have_is_said(capsys: pytest.CaptureFixture[str]) -> None:
+    found = facts(capsys, write(played(), markers=[(3.0, f"{EXERCISE_MARK}400")]), DRILL)
+    assert found["exercise"]["order"] == FULL
+    assert "exercise 400, which the drill does not have" in found["chosen"]
+
+
+@pytest.mark.parametrize("order", [1, 9, 13, 14, 15, 21, 25])
+def test_without_a_number_the_likeliest_at_the_tempo_played_is_found(
+    order: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = facts(capsys, write(played(order)), DRILL)
+    same = BOSSA[found["exercise"]["order"]]
+    assert same.tempo == BOSSA[order].tempo
+    assert "likeliest of 9 exercises" in found["chosen"]
+    # On one surface nobody can tell four placements that go round; then the others are named.
+    assert same.order == order or "as likely" in found["chosen"]
+
+
+def test_a_drill_of_one_exercise_needs_no_number(capsys: pytest.CaptureFixture[str]) -> None:
+    [only] = midiforge.exercises(
+        midiforge.check_drill({"sticking": "RLRR LRLL", "stages": "hands", "tempos": 80})
+    )
+    take = write(synthetic(only)[0])
+    keys = ("--sticking", "RLRR LRLL", "--stages", "hands", "--tempos", "80")
+    found = facts(capsys, take, *keys)
+    assert (found["exercise"]["order"], found["chosen"]) == (1, "")
+    assert found["rules"] == ["clean"]
+
+
+def test_a_take_of_another_exercise_is_told_which_looks_likelier(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    take = write(played(20))  # at 76
+    found = facts(capsys, take, DRILL, "--exercise", "07")
+    assert found["exercise"]["order"] == 7
+    assert "exercise 20 looks likelier" in found["sentence"]
+    assert found["compared"][0]["order"] == 20
+
+
+def test_a_faulty_take_of_the_right_exercise_is_not_sent_to_another(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for seed in range(5):
+        take = played(seed=seed, miss=0.25, extra=0.08, jitter=0.02)
+        found = facts(capsys, write(take), DRILL, "--exercise", "13")
+        assert "other exercise" not in found["rules"], seed
+        assert "other kit" not in found["rules"], seed
+
+
+def test_another_tempo_than_the_named_exercise_s_is_said(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    found = facts(capsys, write(played(15)), DRILL, "--exercise", "13")
+    assert found["exercise"]["order"] == 13
+    assert found["chosen"] == "played at the tempo of exercise 15"
+    assert found["played_tempo_bpm"] == pytest.approx(94, abs=0.5)
+    assert found["next_tempo_bpm"] is None  # nothing in the drill is faster
+
+
+def test_a_clean_take_goes_up_to_the_drill_s_next_tempo(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert facts(capsys, write(played()), DRILL)["sentence"].endswith("; go up to 76.")
+
+
+# Kits
+
+
+def test_a_take_of_another_kit_is_told_which_looks_likelier(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    take = write(played(kit=read_kit("electronic")))
+    assert "--kit electronic" in facts(capsys, take, DRILL, "--exercise", "13")["sentence"]
+    right = facts(capsys, take, DRILL, "--exercise", "13", "--kit", "electronic")
+    assert right["rules"] == ["clean"]
+
+
+def test_notes_that_the_kit_does_not_know_are_named(capsys: pytest.CaptureFixture[str]) -> None:
+    take = played()
+    odd = [stroke.__class__(stroke.time + 0.1, 0, 3, 60) for stroke in take.strokes[::9]]
+    strokes = tuple(sorted([*take.strokes, *odd], key=lambda stroke: stroke.time))
+    found = facts(capsys, write(Take("", strokes, 60)), DRILL, "--exercise", "13")
+    assert found["unknown_notes"] == {"3": len(odd)}
+    assert any("does not know" in remark for remark in found["remarks"])
+
+
+def test_a_take_of_unknown_notes_only_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    take = Take("", tuple(s.__class__(s.time, 0, 3, 60) for s in played().strokes), 60)
+    assert "knows none of the take's notes (3)" in refused(capsys, write(take), DRILL)
+
+
+# What is printed and written
+
+
+def test_the_page_is_written_beside_what_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    take = write(played(miss=0.2))
+    before = Path(take).read_bytes()
+    assert run(["review", take, DRILL, "--exercise", "13", "--html", "page.html", "--no-log"]) == 0
+    out = capsys.readouterr().out
+    sentence = " ".join(out.split("\n\n")[0].split())
+    page = Path("page.html").read_text("utf-8")
+    assert f"<h1>{sentence}</h1>" in page
+    assert out.rstrip().endswith("page.html")
+    assert Path(take).read_bytes() == before
+    assert sorted(path.name for path in Path().iterdir()) == ["page.html", "take.mid"]
+
+
+def test_the_known_delay_is_taken_off(capsys: pytest.CaptureFixture[str]) -> None:
+    marks = [(3.0, START_MARK)]
+    take = write(played(start=3.05), markers=marks)
+    found = facts(capsys, take, DRILL, "--exercise", "13", "--delay", "50")
+    assert found["known_delay_ms"] == 50
+    assert found["limbs"][0]["mean_ms"] == pytest.approx(0, abs=4)
+    late = facts(capsys, take, DRILL, "--exercise", "13", "--delay", "10")
+    assert late["limbs"][0]["mean_ms"] == pytest.approx(40, abs=4)
+    assert "off the click" in late["rules"]
+
+
+# Bad input
+
+
+def test_what_is_no_take_is_refused_in_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    Path("nothing.mid").write_bytes(b"")
+    Path("garbage.mid").write_bytes(random.Random(1).randbytes(4096))
+    Path("silent.mid").write_bytes(b"")
+    mido.MidiFile().save("silent.mid")
+    Path("folder.mid").mkdir()
+    for name in ("nothing.mid", "garbage.mid", "silent.mid", "folder.mid", "missing.mid"):
+        assert name in refused(capsys, name, DRILL)
+
+
+def test_half_a_file_is_read_as_far_as_it_goes(capsys: pytest.CaptureFixture[str]) -> None:
+    content = Path(write(played())).read_bytes()
+    Path("half.mid").write_bytes(content[: len(content) // 2])
+    found = facts(capsys, "half.mid", DRILL, "--exercise", "13")
+    assert found["rules"] == ["clean"] and found["remarks"]
+    assert 0.4 < found["seconds_s"] / 40 < 0.6
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("--exercise", "99"), ("--exercise", "no exercise 99", "1 to 27")),
+        (("--exercise", "0"), ("no exercise 0",)),
+        (("--exercise", "-3"), ("--exercise", "'-3'")),
+        (("--exercise", "7,8"), ("--exercise", "'7,8'")),
+        (("--exercise", "\u0667"), ("--exercise", "such as 07")),
+        (("--exercise", "9" * 50), ("--exercise",)),
+        (("--delay", "nan"), ("--delay", "nan")),
+        (("--delay", "inf"), ("--delay",)),
+        (("--delay", "1e9"), ("--delay",)),
+        (("--delay", "soon"), ("--delay",)),
+        (("--kit", "nowhere"), ("nowhere",)),
+        (("--html", "no/where.html"), ("where.html", "cannot be written")),
+        (("--html", "."), (".",)),
+    ],
+)
+def test_what_cannot_be_is_refused_in_one_line(
+    arguments: tuple[str, ...], words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    line = refused(capsys, write(played(seconds=20)), DRILL, *arguments)
+    for word in words:
+        assert word in line
+
+
+def test_somebody_s_own_page_is_not_written_over(capsys: pytest.CaptureFixture[str]) -> None:
+    Path("mine.html").write_text("<h1>mine</h1>")
+    line = refused(capsys, write(played(seconds=20)), DRILL, "--html", "mine.html")
+    assert "not written by midiforge" in line
+    assert Path("mine.html").read_text() == "<h1>mine</h1>"
+
+
+def test_an_exercise_that_asks_nothing_of_the_player_is_refused(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    take = write(played(seconds=20))
+    code = run(["review", take, "--layers", "bembe", "--stages", "full", "--no-log"])
+    assert code == 2
+    assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_tempo_changes_in_the_middle_of_the_file_change_nothing(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    take = played(seconds=20, jitter=0.004)
+    file = mido.MidiFile(ticks_per_beat=480)
+    track = mido.MidiTrack()
+    file.tracks.append(track)
+    # One beat a half second up to 10 s, then a beat a third of a second.
+    track.append(mido.MetaMessage("set_tempo", tempo=500_000))
+    changed, last = False, 0
+    for stroke in take.strokes:
+        if stroke.time >= 10 and not changed:
+            track.append(mido.MetaMessage("set_tempo", tempo=333_333, time=9600 - last))
+            changed, last = True, 9600
+        at = stroke.time * 960 if not changed else 9600 + (stroke.time - 10) / 0.333333 * 480
+        track.append(
+            mido.Message("note_on", channel=9, note=stroke.number, velocity=stroke.velocity,
+                         time=round(at) - last)
+        )  # fmt: skip
+        last = round(at)
+    file.save("changing.mid")
+    found = facts(capsys, "changing.mid", DRILL, "--exercise", "13")
+    assert found["rules"] == ["clean"]
+    assert found["played_tempo_bpm"] == pytest.approx(58, abs=0.2)
+
+
+def test_a_hundred_thousand_notes_of_nothing_are_said_to_be_nothing(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    chance = random.Random(3)
+    file = mido.MidiFile(ticks_per_beat=480)
+    track = mido.MidiTrack()
+    file.tracks.append(track)
+    for _ in range(100_000):
+        track.append(
+            mido.Message("note_on", channel=9, note=chance.choice([36, 38, 44, 48, 51, 53]),
+                         velocity=chance.randint(1, 127), time=chance.randint(1, 60))
+        )  # fmt: skip
+    file.save("noise.mid")
+    start = time.perf_counter()
+    found = facts(capsys, "noise.mid", DRILL)
+    assert time.perf_counter() - start < 20
+    assert found["rules"][0] in ("other exercise", "other kit")
+    assert "clean" not in found["rules"]
+
+
+def test_a_take_on_the_shipped_kit_s_own_notes_is_all_heard() -> None:
+    assert {KIT.voice(stroke.number) for stroke in played().strokes} == {
+        each.voice for each in BOSSA[FULL].hits if each.limb
+    }
