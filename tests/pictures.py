@@ -44,8 +44,34 @@ def telephone(drill: str, exercise: str, picture: Path) -> None:
         running.close()
 
 
+def review(picture: Path) -> None:
+    """The page of a made-up take's review, on a desk."""
+    from browser import chromium, sized
+    from synthetic import KIT, synthetic
+
+    import midiforge
+    from midiforge.model.hit import Limb
+    from midiforge.report.html import write_page
+    from midiforge.takes.review import review as reviewed
+
+    drill = midiforge.read_drill(ROOT / "examples" / "01-slack-water-bossa.toml")
+    exercise = next(each for each in midiforge.exercises(drill) if each.order == 13)
+    habits = {Limb.LEFT_FOOT: 0.022, Limb.LEFT_HAND: 0.008}
+    take, _ = synthetic(exercise, 1, 70, jitter=0.012, miss=0.03, extra=0.02, limbs=habits)
+    with tempfile.TemporaryDirectory() as folder:
+        page = Path(folder) / "review.html"
+        write_page(page, reviewed(take, exercise, KIT))
+        running = chromium(Path(folder) / "profile")
+        browser = next(running)
+        sized(browser, 1000, 1080)
+        browser.get(page.as_uri())
+        browser.save_screenshot(str(picture))
+        running.close()
+
+
 if __name__ == "__main__":
     code = max(run(each) for each in commands())
     pictures = ROOT / "examples" / "pictures"
     telephone("examples/02-lantern-waltz.toml", "n7", pictures / "lantern-waltz-telephone.png")
+    review(pictures / "review.png")
     sys.exit(code)

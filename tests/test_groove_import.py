@@ -99,9 +99,27 @@ def by_mido(
     return path
 
 
-def in_seconds(path: Path, events: Iterable[Event], division: int = 480) -> Path:
+def by_hand(path: Path, events: Iterable[Event], tempo: bool = True) -> Path:
+    """A file of format 0, its bytes put together here: mido takes long for many.
+
+    tempo: 100 quarter notes a minute, or nothing said.
+    """
+    body, now = bytearray(b"\0\xff\x51\x03" + (600_000).to_bytes(3) if tempo else b""), 0
+    for place, note, velocity in sorted(events):
+        tick = round(480 * place)
+        for wait, loud in ((tick - now, velocity), (0, 0)):
+            far = (bytes((0x80 | wait >> each & 127,)) for each in (14, 7) if wait >> each)
+            body += b"".join(far) + bytes((wait & 127, 0x99, note, loud))
+        now = tick
+    body += b"\0\xff\x2f\0"
+    header = b"MThd" + (6).to_bytes(4) + (0).to_bytes(2) + (1).to_bytes(2) + (480).to_bytes(2)
+    path.write_bytes(header + b"MTrk" + len(body).to_bytes(4) + bytes(body))
+    return path
+
+
+def in_seconds(path: Path, events: Iterable[Event]) -> Path:
     """A recording: events in seconds, and a file that says nothing of tempo."""
-    return by_mido(path, [(2 * at, note, velocity) for at, note, velocity in events], division)
+    return by_hand(path, [(2 * at, note, velocity) for at, note, velocity in events], tempo=False)
 
 
 def drill_of(found: Imported) -> midiforge.Exercise:
@@ -840,6 +858,50 @@ def test_files_without_a_groove_are_refused_in_one_line(tmp_path: Path) -> None:
     assert "--tempo" in refused(few)
 
 
+def test_strokes_that_never_come_round_are_refused(tmp_path: Path) -> None:
+    far = [(0.2, BASS, 90), (5000.1, SNARE, 90), (5001.3, 49, 90), (5002.7, OPEN, 90)]
+    said = refused(in_seconds(tmp_path / "far.mid", [*far, (5004.1, 51, 90)]))
+    assert "nothing in it comes round" in said
+    assert "--bars" in said
+
+
+def test_noise_is_said_to_be_noise(tmp_path: Path) -> None:
+    chance = random.Random(3)
+    noise = [(chance.uniform(0, 90), chance.choice([36, 38, 42, 49]), 90) for _ in range(400)]
+    found = import_groove(in_seconds(tmp_path / "noise.mid", noise))
+    assert any("Much of it does not come round" in each for each in summary(found))
+    assert (
+        found.strokes
+        == found.explained
+        + sum(1 for each in found.wrong if each.what in ("extra", "off the grid"))
+        + sum(1 for each in found.wrong if each.what == "double trigger")
+        - found.doubles
+    )
+
+
+def test_a_file_that_counts_frames_has_no_beats_and_is_heard(tmp_path: Path) -> None:
+    # Standard MIDI Files 1.0: -25 frames of 40 ticks are milliseconds.
+    events = played("rock", 97, 8, random.Random(2), 0.006)
+    path = by_hand(tmp_path / "f.mid", [(at * 1000 / 480, *rest) for at, *rest in events], False)
+    data = bytearray(path.read_bytes())
+    data[12:14] = bytes((256 - 25, 40))
+    path.write_bytes(bytes(data))
+    found = import_groove(path)
+    assert found.tempo_from == "found"
+    assert found.tempo == pytest.approx(97, rel=0.01)
+    assert recovered(found, "rock")
+
+
+def test_a_fill_takes_one_line(tmp_path: Path) -> None:
+    fill = strokes({48: "xxxxxxxx........", 43: "........xxxxxxxx"}, 4)
+    events = [*strokes(ROCK, 4, 19), *((at + 76, *rest) for at, *rest in fill)]
+    found = import_groove(by_mido(tmp_path / "a.mid", events, 480, 100, (4, 4)))
+    assert found.bars == 1
+    assert len(found.wrong) > 16
+    assert [each for each in details(found) if "bar 20" in each] == details(found)
+    assert len(details(found)) == 1
+
+
 def test_another_channel_can_be_named(tmp_path: Path) -> None:
     path = by_mido(tmp_path / "a.mid", strokes(ROCK, 4, 4), 480, 100, (4, 4), channel=2)
     assert import_groove(path, channel=3).bars == 1
@@ -898,21 +960,6 @@ def test_a_hundred_thousand_notes_are_quick(recorded: bool, tmp_path: Path) -> N
     assert found.strokes >= 100_000
     assert found.bars == 1
     assert ours < theirs
-
-
-def by_hand(path: Path, events: list[tuple[float, int, int]]) -> Path:
-    """A file of format 0 at 100 quarter notes a minute, its bytes put together here."""
-    body, now = bytearray(b"\0\xff\x51\x03" + (600_000).to_bytes(3)), 0
-    for place, note, velocity in sorted(events):
-        tick = round(480 * place)
-        for wait, loud in ((tick - now, velocity), (0, 0)):
-            high = bytes((0x80 | wait >> 7,)) if wait > 127 else b""
-            body += high + bytes((wait & 127, 0x99, note, loud))
-        now = tick
-    body += b"\0\xff\x2f\0"
-    header = b"MThd" + (6).to_bytes(4) + (0).to_bytes(2) + (1).to_bytes(2) + (480).to_bytes(2)
-    path.write_bytes(header + b"MTrk" + len(body).to_bytes(4) + bytes(body))
-    return path
 
 
 # The command

@@ -471,6 +471,14 @@ def test_a_plan_of_a_plan_keeps_to_the_plan_s_exercises(
     assert two <= one
 
 
+def test_a_drill_called_by_its_file_s_name_keeps_it_in_its_plan(
+    capsys: pytest.CaptureFixture[str], drill_toml: str
+) -> None:
+    Path("dawn.toml").write_text('sticking = "RL"', encoding="utf-8")
+    said(capsys, "plan", "dawn.toml", "--out", "today.toml", "--minutes", "5")
+    assert midiforge.read_drill("today.toml").title == "dawn"
+
+
 def test_a_file_that_is_no_plan_or_was_changed_since_is_not_written_over(
     capsys: pytest.CaptureFixture[str], drill_toml: str
 ) -> None:

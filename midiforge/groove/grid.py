@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 from math import log, pi, sqrt
 from statistics import median
 
@@ -62,6 +63,12 @@ class Grid:
         """Where the steps of a bar are played, in quarter notes, and the next bar line."""
         step = self.step
         return tuple(self.swing.played(i * step) for i in range(self.bar_steps + 1))
+
+
+@cache
+def spots(grid: Grid) -> tuple[float, ...]:
+    """`Grid.places` as numbers that are quick to compare."""
+    return tuple(float(place) for place in grid.places)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,11 +157,11 @@ def exact_grid(
         grid = Grid(meter, count, swing)
         whole = (division * grid.step).denominator == 1 and swing.is_straight
         near = 0.01 if whole else 0.51
-        spots = [float(place * division) for place in grid.places]
+        ticks_at = [place * float(division) for place in spots(grid)]
         on = sum(
             times
             for tick, times in within.items()
-            if abs(tick - spots[_nearest(spots, tick)]) <= near
+            if abs(tick - ticks_at[nearest(ticks_at, tick)]) <= near
         )
         share_on = on / len(ticks)
         if share_on >= _EXACT_SHARE and (best is None or share_on > best[0] + 0.002):
@@ -184,13 +191,14 @@ def _written_share(within: Mapping[float, int], pair: Fraction) -> Fraction | No
     return share.limit_denominator(9999)
 
 
-def _nearest(spots: Sequence[float], place: float) -> int:
-    i = bisect_right(spots, place)
+def nearest(places: Sequence[float], place: float) -> int:
+    """The index of the place nearest to one; `places` rise."""
+    i = bisect_right(places, place)
     if i == 0:
         return 0
-    if i == len(spots):
+    if i == len(places):
         return i - 1
-    return i if spots[i] - place < place - spots[i - 1] else i - 1
+    return i if places[i] - place < place - places[i - 1] else i - 1
 
 
 def likeliest_grid(places: Sequence[float], meter: Meter, steps: int, quarter: float) -> Found:
@@ -216,8 +224,8 @@ def likeliest_grid(places: Sequence[float], meter: Meter, steps: int, quarter: f
                 continue
             swing, cost = Swing(pair, share), count
         grid = Grid(meter, count, swing)
-        spots = [float(each) / beat for each in grid.places[: count + 1]]
-        score, spread, strays = _likelihood(phases, spots, seconds)
+        of_beat = [each / beat for each in spots(grid)[: count + 1]]
+        score, spread, strays = _likelihood(phases, of_beat, seconds)
         score -= (cost + 1) / 2 * log(len(phases))
         if best is None or score > best.score + 1e-6:
             best = Found(grid, False, spread, strays, score)
@@ -226,15 +234,15 @@ def likeliest_grid(places: Sequence[float], meter: Meter, steps: int, quarter: f
 
 
 def _likelihood(
-    phases: Sequence[float], spots: Sequence[float], seconds: float
+    phases: Sequence[float], places: Sequence[float], seconds: float
 ) -> tuple[float, float, float]:
     """The best log likelihood over unevennesses, that unevenness in s, and the share that strays.
 
-    phases: of the beat. spots: of the steps, the next beat's last.
+    phases: of the beat. places: of the steps, the next beat's last.
     """
-    count, whole = len(spots) - 1, len(phases)
-    near = [_nearest(spots, phase) for phase in phases]
-    apart = [phase - spots[i] for phase, i in zip(phases, near, strict=True)]
+    count, whole = len(places) - 1, len(phases)
+    near = [nearest(places, phase) for phase in phases]
+    apart = [phase - places[i] for phase, i in zip(phases, near, strict=True)]
     late = median(apart) if apart else 0.0
     late = max(-_MOST_LATE / seconds, min(_MOST_LATE / seconds, late))
     away = sorted(((each - late) ** 2, i % count) for each, i in zip(apart, near, strict=True))

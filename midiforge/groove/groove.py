@@ -27,6 +27,8 @@ from midiforge.model.meter import Meter
 KINDS = ("ostinato", "phrase")
 MOST_BARS = 64  # that can be asked for
 _SURE, _LIKELY = 0.7, 0.3
+_MOST_OF_IT = 0.8  # of the strokes that a loop should explain
+_MUCH = 4  # strokes of a bar that did not fit; more are said in one line
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +61,7 @@ class Imported:
         goes round in the file.
     exact: whether every stroke of the loop is where the file has it, to a tick.
     mean_shift, largest_shift: ms that strokes were moved by, to the grid; late: ms that they
-        were behind it on average, below 0 ahead.
+        were behind the file's own beats on average, below 0 ahead; 0 by beats that were found.
     strokes: in the file, ornaments apart. explained: of these, by the loop.
     doubles: second triggers left out. clicks: notes that were a click.
     unknown: note numbers that the kit does not know, and how often they came.
@@ -204,7 +206,7 @@ def _imported(
         exact=exact,
         mean_shift=fmean(map(abs, shifts)) if shifts else 0.0,
         largest_shift=max(map(abs, shifts), default=0.0),
-        late=fmean(shifts) if shifts else 0.0,
+        late=fmean(shifts) if shifts and settled.sure >= 1 else 0.0,
         strokes=len(laid),
         explained=len(loop.kept),
         doubles=len(settled.gathered.doubles),
@@ -237,7 +239,10 @@ def _fitting(played: Sequence[Played]) -> str:
     hands = [each for each in played if each.limb in HANDS]
     if not hands:
         return "ostinato"
-    if any(text.ornament(each.place) for each in hands):
+    struck = Counter(each.place.step for each in hands)
+    if any(
+        each.place.buzz or (each.place.grace and struck[each.place.step] == 1) for each in hands
+    ):
         return "phrase"
     shared = len({each.limb for each in hands}) == 2 and len({e.place.pad for e in hands}) == 1
     return "phrase" if shared else "ostinato"
@@ -300,9 +305,9 @@ def _wrong(
         if stroke.limb is None and (stroke.place.pad in _PLAYERS):
             bar, step = divmod(stroke.place.step, grid.bar_steps)
             found.append((loop.first + bar, step, stroke.place.voice, "no limb is free"))
+    counts = [count_name(grid.meter, grid.step, step) for step in range(grid.bar_steps)]
     for bar, step, voice, what in sorted(found):
-        count = count_name(grid.meter, grid.step, step)
-        yield Wrong(bar + settled.first_bar, count, voice, what)
+        yield Wrong(bar + settled.first_bar, counts[step], voice, what)
 
 
 _PLAYERS = frozenset((*DRUMS, *CYMBALS, *FEET_VOICES))
@@ -376,6 +381,8 @@ def summary(found: Imported) -> list[str]:
     said.append("MIDI does not say which hand or foot: the limbs are a guess.")
     if found.kit_chosen and found.kit.name != DEFAULT:
         said.append(f"The kit {found.kit.name} knows most of its notes; --kit names another.")
+    if found.explained < _MOST_OF_IT * found.strokes:
+        said.append("Much of it does not come round; --tempo, --meter and --bars may help.")
     if found.unknown:
         notes = ", ".join(f"{number} ({times})" for number, times in found.unknown.items())
         said.append(f"Notes that the kit {found.kit.name} does not know, and how often: {notes}.")
@@ -434,14 +441,29 @@ def _of_loop(found: Imported) -> str:
 
 
 def details(found: Imported, most: int = 12) -> list[str]:
-    """What did not fit, and what else is to be known, one line each; at most so many."""
-    lines = [f"mind: {remark}" for remark in found.remarks]
-    lines += [f"not in the drill: {each}" for each in found.wrong[:most]]
-    if len(found.wrong) > most:
-        kinds = Counter(each.what for each in found.wrong[most:])
-        rest = ", ".join(f"{n} {what}" for what, n in kinds.most_common())
-        lines.append(f"not in the drill: and {len(found.wrong) - most} more ({rest}); see --json")
-    return lines
+    """What did not fit, and what else is to be known, one line each; at most so many.
+
+    A bar in which much is different, such as a fill, takes one line.
+    """
+    by_bar: dict[int, list[Wrong]] = {}
+    for each in found.wrong:
+        by_bar.setdefault(each.bar, []).append(each)
+    lines: list[str] = []
+    for bar, wrong in by_bar.items():
+        if len(wrong) <= _MUCH:
+            lines += map(str, wrong)
+        else:
+            lines.append(f"bar {bar}: {len(wrong)} strokes ({_kinds(wrong)})")
+    said = [f"mind: {remark}" for remark in found.remarks]
+    said += [f"not in the drill: {line}" for line in lines[:most]]
+    if len(lines) > most:
+        said.append(f"not in the drill: {_kinds(found.wrong)} in all; --json has them one by one")
+    return said
+
+
+def _kinds(wrong: Sequence[Wrong]) -> str:
+    kinds = Counter(each.what for each in wrong)
+    return ", ".join(f"{times} {what}" for what, times in kinds.most_common())
 
 
 def facts(found: Imported) -> dict[str, object]:

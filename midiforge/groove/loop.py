@@ -143,7 +143,7 @@ def _shortest(
     found: dict[int, tuple[int, set[_Slot]]] = {}
     for length in range(1, most + 1):
         misfits, kept = tried(length)
-        if misfits and bars < _REPEATS * length:
+        if not kept or (misfits and bars < _REPEATS * length):
             continue
         if misfits <= _OCCASIONAL * strokes:
             return length, kept
@@ -155,9 +155,10 @@ def _shortest(
             each < _CLEARLY_BETTER * misfits for each in longer
         ):
             return length, found[length][1]
-    if bars <= MOST_BARS or not wrong:
-        whole = max(1, bars)
-        return whole, tried(whole)[1]
+    if bars <= MOST_BARS:
+        return bars, tried(bars)[1]
+    if not wrong:
+        raise MidiforgeError("nothing in it comes round", hint="--bars says how long the loop is")
     length = min(wrong, key=lambda each: (wrong[each] + 0.02 * strokes * each, each))
     return length, found[length][1]
 

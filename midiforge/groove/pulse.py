@@ -27,6 +27,7 @@ _FOLLOW = 0.5  # how much of a stretch's error is taken for a change of rate
 _CLEAR = 0.25  # less clear than this: nothing is learnt from a stretch
 _TOGETHER = 0.030  # s; strokes that are one moment
 _BARS_LOOKED_AT = 96
+_SUREST = 0.99  # only a file's own beats are surer
 
 _SLOWEST_BEAT, _FASTEST_BEAT = 45.0, 230.0  # a minute
 _USUAL_BEAT, _SPREAD = 108.0, 0.75  # beats a minute, and octaves, that listeners prefer
@@ -294,7 +295,7 @@ def _read(
     best = readings[0]
     others = [each.score for each in readings[1:]]
     margin = best.score - others[0] if others else 2.0
-    return best, min(1.0, margin / 0.8)
+    return best, min(_SUREST, margin / 0.8)
 
 
 def _readings(

@@ -8,7 +8,7 @@ from itertools import pairwise
 from statistics import median
 
 from midiforge.errors import MidiforgeError, shortened
-from midiforge.groove.grid import Found, Grid, exact_grid, likeliest_grid
+from midiforge.groove.grid import Found, Grid, exact_grid, likeliest_grid, nearest, spots
 from midiforge.groove.ornaments import Gathered, Stroke, gather
 from midiforge.groove.pulse import find_pulse, smoothed
 from midiforge.groove.source import Source
@@ -18,7 +18,7 @@ from midiforge.model.tempo import plain
 USUAL_TEMPO = 120.0  # Standard MIDI Files 1.0: where a file does not say
 # The file's own beats fit what was played if strokes lie about its grid like this.
 _SPREAD_OF_STEP, _MOST_STRAYS = 0.17, 0.20
-_REACH = 8.0  # quarter notes before and after a stroke that say where its beat is
+_REACH = 5.0  # quarter notes before and after a stroke that say where its beat is
 _NEAR_STEP, _SPREADS = 0.35, 3.0  # farther from its step, a stroke is not on the grid
 _RATIOS = tuple(
     Fraction(above, below) for above in (1, 2, 3, 4) for below in (1, 2, 3, 4)
@@ -255,14 +255,13 @@ def _written(
 
 def _fits(found: Found, places: Sequence[float], quarter: float) -> bool:
     """Whether what was played was played to these beats."""
-    spots = [float(each) for each in found.grid.places]
-    gap = min(later - each for each, later in pairwise(spots)) * quarter
+    at = spots(found.grid)
+    gap = min(later - each for each, later in pairwise(at)) * quarter
     bar = float(found.grid.meter.bar)
     away = []
     for place in places:
         within = place % bar
-        i = bisect_right(spots, within)
-        away.append(min(abs(within - spots[i - 1]), abs(spots[min(i, len(spots) - 1)] - within)))
+        away.append(abs(within - at[nearest(at, within)]))
     return (
         found.spread <= _SPREAD_OF_STEP * gap
         and found.strays <= _MOST_STRAYS
@@ -337,38 +336,28 @@ def _from_the_first(gathered: Gathered, meter: Meter, tempo: Fraction, steps: in
 
 def _meant(places: Sequence[float], grid: Grid) -> list[float]:
     """Where strokes are meant, in quarter notes."""
-    spots = [float(each) for each in grid.places]
+    at = spots(grid)
     bar = float(grid.meter.bar)
     found = []
     for place in places:
         bars, within = divmod(place, bar)
-        found.append(bars * bar + spots[nearest(spots, within)])
+        found.append(bars * bar + at[nearest(at, within)])
     return found
-
-
-def nearest(spots: Sequence[float], place: float) -> int:
-    """The index of the spot that a place is nearest to; spots rise."""
-    i = bisect_right(spots, place)
-    if i == 0:
-        return 0
-    if i == len(spots):
-        return i - 1
-    return i if spots[i] - place < place - spots[i - 1] else i - 1
 
 
 def laid_out(settled: Settled) -> list[tuple[int, int, float, bool]]:
     """Bar, step, how far off in s, and whether that is near enough, of each stroke."""
     grid = settled.grid
-    spots = [float(each) for each in grid.places]
+    at = spots(grid)
     bar, size = float(grid.meter.bar), grid.bar_steps
-    gaps = [later - each for each, later in pairwise(spots)]
+    gaps = [later - each for each, later in pairwise(at)]
     spread = _SPREADS * settled.found.spread / settled.quarter
     reach = [max(_NEAR_STEP * min(gaps[i - 1], gaps[i % size]), spread) for i in range(size)]
     found = []
     for place in settled.places:
         number, within = divmod(place, bar)
-        i = nearest(spots, within)
-        off = within - spots[i]
+        i = nearest(at, within)
+        off = within - at[i]
         number_bar = int(number)
         if i == size:
             number_bar, i = number_bar + 1, 0
