@@ -554,6 +554,22 @@ def test_played_swing_is_recognised_and_measured(share: float, tmp_path: Path) -
             assert long / (long + short) == pytest.approx(share, abs=0.015), about
 
 
+def test_swing_played_late_to_a_click_is_measured_from_the_player_s_own_beats(
+    tmp_path: Path,
+) -> None:
+    for seed in range(8):
+        chance = random.Random(seed)
+        events = [
+            (at // 1 + (0.6 if at % 1 > 0.5 else 0) + 0.02 + chance.gauss(0, 0.008), *rest)
+            for at, *rest in strokes({RIDE: "x..x.xx..x.x", PEDAL: "...x.....x.."}, 3, 12)
+        ]
+        found = import_groove(by_mido(tmp_path / "p.mid", sorted(events), 960, 96, (4, 4)))
+        long, short = map(int, found.swing.split(":"))
+        assert found.tempo_from == "file"
+        assert long / (long + short) == pytest.approx(0.6, abs=0.015)  # 0.62 from the click's
+        assert found.late == pytest.approx(12.5, abs=3)  # 0.02 of 625 ms
+
+
 def test_strokes_that_a_player_leaves_out_do_not_change_the_loop(tmp_path: Path) -> None:
     for seed in range(10):
         for name in ("rock", "funk"):
@@ -749,12 +765,18 @@ def test_velocities_are_accents_taps_and_ghosts_of_their_own_voice() -> None:
 
 
 def test_limbs_are_dealt_by_the_usual_rule(tmp_path: Path) -> None:
-    pattern = {CLOSED: "xxxxxxxx", BASS: "x...x...", SNARE: "..x...x.", PEDAL: "..x...x."}
+    pattern = {CLOSED: "xxxxxxxx", BASS: "x...x...", SNARE: "..>...>.", PEDAL: "..x...x."}
     found = import_groove(by_mido(tmp_path / "a.mid", strokes(pattern, 2, 4), 480, 100, (4, 4)))
     content = tomllib.loads(found.text)
     assert content["feet"] == ["x. .. on RF", ".. x. on LF"]
     assert content["layers"] == ["xx on RH as hihat-closed", ".. x. on LH as snare"]
     assert any("the limbs are a guess" in each for each in summary(found))
+
+
+def test_a_backbeat_between_cymbals_is_the_left_hand_s(tmp_path: Path) -> None:
+    pattern = {RIDE: "x.x.", SNARE: ".x.x"}
+    found = import_groove(by_mido(tmp_path / "a.mid", strokes(pattern, 1, 4), 480, 100, (4, 4)))
+    assert tomllib.loads(found.text)["layers"] == ["x.x. on RH as ride", ".x.x on LH as snare"]
 
 
 def test_drums_without_a_cymbal_go_hand_to_hand(tmp_path: Path) -> None:

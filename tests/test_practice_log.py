@@ -690,6 +690,17 @@ def test_takes_of_one_day_stand_side_by_side() -> None:
     assert row.count("●") == 5
 
 
+def test_of_takes_that_fall_together_a_good_one_is_shown() -> None:
+    day = [entry(1, take=str(i), deviation_percent=each) for i, each in enumerate((4.0, 30.0))]
+    [row] = [line for line in lines_of([*day, entry(2, tempo=61.0)]) if "│" in line]
+    assert row.split("│")[1].split() == ["●", "●"]
+
+
+def test_the_exercise_played_last_comes_first() -> None:
+    some = [entry(1), entry(5, key="new"), entry(3, key="old")]
+    assert [each.key for each in courses(some)] == ["new", "old", "k"]
+
+
 def test_the_drawing_is_svg_with_a_mark_for_each_take() -> None:
     some = [*rising(), entry(1, key="other", exercise='<b> & "x" \x1b')]
     root = ElementTree.fromstring(svg(courses(some)))

@@ -208,7 +208,9 @@ def test_an_example_s_plan_reads_back_from_another_folder(path: Path, tmp_path: 
 @pytest.mark.parametrize(
     "keys",
     [
-        {"title": 'He said "one" \\ two\n\ttwo\x7f\u2028é'},
+        {"title": 'He said "one" \\ two\ttwo\x7f\u2028é'},
+        {"title": 'He said """one"""\n\\ two\r'},
+        {"title": 'He said """one"""\n\\ two"'},
         {"sticking": ">     >   >\nR L L R   L R"},
         {"sticking": ["RLRR LRLL", "single-paradiddle"], "tempos": [60.5, 80]},
         {"voicing": {"RH": "ride", "LH accent": ["tom-high", "tom-mid"]}},
@@ -474,6 +476,7 @@ def test_a_plan_of_a_plan_keeps_to_the_plan_s_exercises(
 def test_a_drill_called_by_its_file_s_name_keeps_it_in_its_plan(
     capsys: pytest.CaptureFixture[str], drill_toml: str
 ) -> None:
+    Path(drill_toml).unlink()
     Path("dawn.toml").write_text('sticking = "RL"', encoding="utf-8")
     said(capsys, "plan", "dawn.toml", "--out", "today.toml", "--minutes", "5")
     assert midiforge.read_drill("today.toml").title == "dawn"

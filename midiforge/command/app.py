@@ -21,8 +21,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,  # flags and their help side by side, at any width
     context_settings={"help_option_names": ["-h", "--help"]},
-    help="Writes drum-set independence exercises as MIDI: one drill in, every placement, "
-    "stage and tempo out.",
+    help="Drum-set independence exercises from one drill: every placement, stage and tempo, "
+    "as MIDI, as pages, played live; and what you play, heard and remembered.",
     epilog="Mind your ears and your hands: moderate volume, breaks, and stop when it hurts.",
 )
 app.command()(build)

@@ -18,8 +18,6 @@ OUT, IN = "output", "input"
 # JACK takes messages once a period; a port that is closed before takes them along.
 _LISTENING = "00010000"  # a socket's flags in /proc/net/unix: it accepts connections
 _LEAVING = 0.1  # seconds
-# A connection to a port that came this moment may carry nothing: its program is still starting.
-_STARTING = 0.3  # seconds
 
 _OURS = re.compile(rf"{CLIENT}(-[0-9]+)?:")  # JACK numbers clients of one name
 _SYSTEM = 0xF0  # from here on messages are of no channel
@@ -181,33 +179,38 @@ class RtInput:
         try:
             # What the driver ignores is missing in its deltas; so it ignores nothing, and we do.
             midi.ignore_types(sysex=False, timing=False, active_sense=False)
-            midi.set_callback(_caller(self._heard, self._system))
-            if self.virtual:
-                _virtual(midi, "in")
-            else:
-                names = midi.get_ports()
-                index = _index(names, self.name, self.wanted, IN)
-                if self.name:
-                    time.sleep(_STARTING)
-                    names = midi.get_ports()
-                    index = _index(names, self.name, self.wanted, IN)
-                _open_port(midi, index, names[index])
-                self.name = names[index]
+            self._connect(midi)
         except BaseException:
             _close(midi)
             raise
         self._midi = midi
         self._server = _jack_server(midi)
 
+    def _connect(self, midi: Any) -> None:
+        if self.virtual:
+            midi.set_callback(_caller(self._heard, self._system))
+            _virtual(midi, "in")
+            return
+        names = midi.get_ports()
+        index = _index(names, self.name, self.wanted, IN)
+        midi.set_callback(_caller(self._heard, self._system))
+        _open_port(midi, index, names[index])
+        self.name = names[index]
+
     def alive(self) -> bool:
         """Whether the port is still there."""
         return _alive(self._midi, self._server, self.name, self.virtual)
 
     def reopen(self) -> bool:
-        """Tries to open the port again; whether it worked. Takes a third of a second."""
-        self.close()
+        """Tries to open the port again; whether it worked."""
+        midi = self._midi
         try:
-            self._open()
+            if midi is None or _jack_server(midi) != self._server:
+                self.close()
+                self._open()
+            else:  # JACK now and then never calls a client that takes the place of one just closed
+                midi.close_port()
+                self._connect(midi)
         except MidiforgeError:
             return False
         return True
