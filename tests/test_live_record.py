@@ -915,11 +915,14 @@ def test_a_kit_that_goes_and_comes_back_goes_on_in_the_same_take(
         _until(lambda: any("input is gone" in line for line in said))
         sticks.plug()
         _until(lambda: any("input is back" in line for line in said))
-        sticks.strike(BASS)
-        time.sleep(0.1)
+        for _ in range(8):  # the first may come before JACK has joined the two ports
+            sticks.strike(BASS)
+            time.sleep(0.1)
         process.terminate()
         assert process.wait(PATIENCE) == 143
-    assert [each.number for each in read_take(path).strokes] == [SNARE, BASS]
+    first, *others = [each.number for each in read_take(path).strokes]
+    assert first == SNARE
+    assert set(others) == {BASS}
 
 
 def test_a_module_that_goes_ends_a_take_and_the_next_begins_when_it_is_back(

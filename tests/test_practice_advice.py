@@ -126,6 +126,15 @@ def test_two_good_takes_in_a_row_go_up_by_five_per_cent() -> None:
     assert (found.action, found.tempo, found.said) == (Action.UP, 84, "up by 4 to 84")
 
 
+def test_what_was_played_to_the_click_counts_as_its_tempo() -> None:
+    """Reviews say the tempo that was played, which is never quite the click's."""
+    found = first_after((79.7, *GOOD), (80.1, *GOOD))
+    assert (found.tempo, found.said) == (84, "up by 4 to 84")
+    assert first_after((100.2, *GOOD), (99.8, *GOOD)).learnt
+    assert first_after((72.9, *GOOD), (73.2, *GOOD)).said == "up by 4 to 77"
+    assert first_after((79, *GOOD), (80, *GOOD)).action is Action.STAY
+
+
 def test_one_good_take_stays() -> None:
     found = first_after((80, *GOOD))
     assert (found.action, found.tempo) == (Action.STAY, 80)

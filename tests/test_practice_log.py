@@ -673,6 +673,12 @@ def test_the_chart_has_time_from_left_to_right_and_faster_above() -> None:
     assert [len(each) for each in marks.values()] == [4, 4, 4]
 
 
+def test_takes_at_one_click_stand_on_one_row() -> None:
+    some = [entry(i, tempo=80 + each) for i, each in enumerate((0.1, -0.2, 0.3))]
+    [row] = [line for line in lines_of(some) if "│" in line]
+    assert row.split("│")[0].split() == ["80"]
+
+
 def test_a_good_take_differs_from_another_in_more_than_colour() -> None:
     text = "\n".join(lines_of(rising()))
     chart = [line for line in text.splitlines() if "│" in line]

@@ -62,7 +62,7 @@ LESS_CLEAN, LESS_STEADY = 0.02, 1.25  # clearly worse than the take before
 WARM_UP = Fraction(9, 10)  # of the tempo before; slower and good is warming up
 CAREFUL_DAYS = 2  # after pain anywhere nothing gets faster
 LONG_ENOUGH = 8  # bars, of exercises that take longer to come round
-_SAME = 0.5  # pulses a minute that make no difference
+_SAME = 0.006  # as a share; tempos nearer than this are the same, as in reviews
 
 _PAIN = (
     r"(pain(s|ful)?|hurt(s|ing)?|sore(ness)?|ach(e|es|ed|ing|y)|numb(ness)?|tingl(e|es|ed|ing)"
@@ -205,6 +205,11 @@ class Steps:
         """Where to begin."""
         return min(self.tempos[0], self.goal)
 
+    def meant(self, tempo: float) -> Fraction:
+        """The tempo that somebody meant who played at `tempo`: the drill's, or a whole one."""
+        known = (each for each in (*self.tempos, self.goal) if abs(tempo - each) <= _SAME * each)
+        return next(known, _whole(Fraction(tempo)))
+
     def faster(self, tempo: Fraction) -> Fraction:
         """One step up, not past the goal."""
         if self.share is None:
@@ -264,8 +269,8 @@ class Standing:
         """
         if self.group.ramps or not (self.good(entry) and self.good(before)):
             return False
-        reached = before.tempo >= self.steps.goal - Fraction(_SAME)
-        return entry.tempo < (before.tempo - _SAME if reached else WARM_UP * before.tempo)
+        reached = self.steps.meant(before.tempo) >= self.steps.goal
+        return entry.tempo < before.tempo * (1 - _SAME if reached else float(WARM_UP))
 
     def good(self, entry: Entry) -> bool:
         return is_good(entry, self.settings)
@@ -278,13 +283,13 @@ class Standing:
     @property
     def tempo(self) -> Fraction:
         """The tempo of the last take that counts."""
-        return Fraction(self.takes[-1].tempo).limit_denominator(1000)
+        return self.steps.meant(self.takes[-1].tempo)
 
     @property
     def row(self) -> int:
         """How many of the last takes were good, at the last one's tempo or faster."""
         takes = self.takes
-        level = takes[-1].tempo - _SAME
+        level = takes[-1].tempo * (1 - _SAME)
         count = 0
         for each in reversed(takes):
             if not self.good(each) or (each.tempo < level and not self.group.ramps):
@@ -297,7 +302,7 @@ class Standing:
         """Whether it was good often enough at the goal."""
         if not self.takes or self.row < self.settings.takes:
             return False
-        return self.group.ramps or self.tempo >= self.steps.goal - Fraction(_SAME)
+        return self.group.ramps or self.tempo >= self.steps.goal
 
     def advice(self, action: Action, said: str, why: str, tempo: Fraction | None = None) -> Advice:
         last = self.entries[-1] if self.entries else None
@@ -358,7 +363,7 @@ def _down(here: Standing) -> Advice | None:
     some = takes[-max(2, settings.takes) :]
     stuck = (
         len(some) >= max(2, settings.takes)
-        and not any(here.good(each) or each.tempo < last.tempo - _SAME for each in some)
+        and not any(here.good(each) or each.tempo < last.tempo * (1 - _SAME) for each in some)
         and last.clean <= some[0].clean
         and (percent is None or percent >= (some[0].deviation_percent or 0.0))
     )
@@ -371,7 +376,11 @@ def _down(here: Standing) -> Advice | None:
 
 def _worse(here: Standing) -> Advice | None:
     takes = here.takes
-    if len(takes) < 2 or not here.good(takes[-1]) or takes[-1].tempo > takes[-2].tempo + _SAME:
+    if (
+        len(takes) < 2
+        or not here.good(takes[-1])
+        or takes[-1].tempo > takes[-2].tempo * (1 + _SAME)
+    ):
         return None
     last, before = takes[-1], takes[-2]
     now, then = last.deviation_percent, before.deviation_percent

@@ -152,12 +152,12 @@ def _chart(course: Course, width: int) -> Iterator[Spans]:
         yield [(text, "faint")]
     columns, ends = placed(course.entries, width - _LABELS - 2)
     across = max(columns) + 1
-    rows = _rows({each.tempo for each in columns.values()})
+    rows = _rows({_row_of(each) for each in columns.values()})
     for number, (low, high) in enumerate(reversed(rows)):
         cells: list[tuple[str, str]] = []
         for column in range(across):
             entry = columns.get(column)
-            if entry is None or not low <= entry.tempo <= high:
+            if entry is None or not low <= _row_of(entry) <= high:
                 cells.append((" ", ""))
             elif is_good(entry, USUAL):
                 cells.append((_GOOD, "good"))
@@ -178,6 +178,11 @@ def _chart(course: Course, width: int) -> Iterator[Spans]:
         f"{first}{' ' * gap}{last}" if gap > 0 else first if first == last else f"{first} to {last}"
     )
     yield [(" " * (_LABELS + 2) + line, "faint")]
+
+
+def _row_of(entry: Entry) -> int:
+    """What was played to the same click is on one row, to a pulse."""
+    return int(entry.tempo + 0.5)
 
 
 def _summary(course: Course) -> str:
@@ -231,7 +236,7 @@ def placed(entries: Sequence[Entry], most: int) -> tuple[dict[int, Entry], tuple
     return columns, ends
 
 
-def _rows(tempos: set[float]) -> list[tuple[float, float]]:
+def _rows(tempos: set[int]) -> list[tuple[int, int]]:
     """A row for each tempo, or for even ranges of many; the slowest first.
 
     The chart names a row by its fastest.
