@@ -42,6 +42,10 @@ def review(
     log: Annotated[
         Path | None, typer.Option("--log", metavar="FILE", help="The practice log to keep it in.")
     ] = None,
+    note: Annotated[
+        str,
+        typer.Option("--note", metavar="TEXT", help="A word for the log: tired, pain, new kit."),
+    ] = "",
     no_log: Annotated[bool, typer.Option("--no-log", help="Keep it in no log.")] = False,
 ) -> None:
     """Compare a take with its exercise: what to work on, then the figures.
@@ -64,7 +68,7 @@ def review(
 
         write_page(page, said, known)
     if not no_log:
-        _remember(said, drill, take, log)
+        _remember(said, drill, take, log, note)
     if as_json:
         from midiforge.report.facts import as_json as facts
         from midiforge.report.facts import written
@@ -81,12 +85,12 @@ def review(
         print(f"The page with pictures: {printable(str(page))}")
 
 
-def _remember(review: "Review", drill: "Drill", take: Path, log: Path | None) -> None:
+def _remember(review: "Review", drill: "Drill", take: Path, log: Path | None, note: str) -> None:
     """Keeps a review in the practice log; the file of which is `log`, or the usual one."""
     from midiforge.practice.log import Log, log_path
     from midiforge.practice.reviewed import entry_of
 
-    Log(log_path(str(log or ""))).add(entry_of(review, drill.title, take))
+    Log(log_path(str(log or ""))).add(entry_of(review, drill.title, take, note))
 
 
 def _number(text: str) -> int | None:

@@ -66,6 +66,8 @@ class Imported:
     doubles: second triggers left out. clicks: notes that were a click.
     unknown: note numbers that the kit does not know, and how often they came.
     elsewhere: other channels with notes, and how many.
+    parts: limb and voice, marks, and the library's names for the same strokes.
+    ornaments: in the drill, by kind.
     wrong: what did not fit, in order. remarks: what else is to be known, one sentence each.
     """
 
@@ -201,7 +203,7 @@ def _imported(
         swing=swing,
         swing_pair=pair,
         bars=loop.bars,
-        first_bar=loop.first + settled.first_bar,
+        first_bar=loop.first + 1,
         rounds=loop.rounds,
         exact=exact,
         mean_shift=fmean(map(abs, shifts)) if shifts else 0.0,
@@ -307,7 +309,7 @@ def _wrong(
             found.append((loop.first + bar, step, stroke.place.voice, "no limb is free"))
     counts = [count_name(grid.meter, grid.step, step) for step in range(grid.bar_steps)]
     for bar, step, voice, what in sorted(found):
-        yield Wrong(bar + settled.first_bar, counts[step], voice, what)
+        yield Wrong(bar + 1, counts[step], voice, what)
 
 
 _PLAYERS = frozenset((*DRUMS, *CYMBALS, *FEET_VOICES))

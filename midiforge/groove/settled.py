@@ -35,10 +35,12 @@ _FEWEST = 4  # strokes that say something of beats
 class Settled:
     """Strokes on bars.
 
-    strokes, places: in quarter notes from the first bar line looked at.
-    first_bar: the number of the bar at place 0, as a person counts.
+    places: of the strokes, in quarter notes from the bar line that bars are counted from.
+    found: the grid and how well it fits.
     quarter: seconds. tempo: pulses of the meter a minute; slowest, fastest: what it was.
     tempo_from: "file", "given", "found" or "assumed"; meter_from: the same.
+    sure: 0 to 1, that beat and first of the bar are right; 1 for the file's own.
+    remarks: what else is to be known, one sentence each.
     """
 
     gathered: Gathered
@@ -50,7 +52,6 @@ class Settled:
     fastest: float
     tempo_from: str
     meter_from: str
-    first_bar: int
     sure: float
     remarks: tuple[str, ...] = ()
 
@@ -192,7 +193,6 @@ def _by_file(
         fastest=max(whole) / pulse,
         tempo_from=tempo_from,
         meter_from="file",
-        first_bar=1,
         sure=1.0,
     )
     return settled, kept
@@ -308,7 +308,6 @@ def _by_ear(
         fastest=pulse.fastest / per,
         tempo_from="given" if tempo else "found",
         meter_from="found" if pulse.meter_guessed else meter_from,
-        first_bar=1,
         sure=pulse.sure,
     )
 
@@ -329,7 +328,6 @@ def _from_the_first(gathered: Gathered, meter: Meter, tempo: Fraction, steps: in
         fastest=float(tempo),
         tempo_from="given",
         meter_from="assumed",
-        first_bar=1,
         sure=0.0,
     )
 

@@ -8,11 +8,11 @@ from midiforge.takes.figures import timing
 from midiforge.takes.review import Review
 
 
-def entry_of(review: Review, drill: str, take: Path) -> Entry:
+def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:
     """What the log keeps of a review.
 
     drill: its title. take: the file that was reviewed; when it was last written is when it was
-        played.
+        played. note: what the player says of it.
     """
     exercise = review.exercise
     whole = timing(
@@ -42,4 +42,5 @@ def entry_of(review: Review, drill: str, take: Path) -> Entry:
         seconds=review.seconds,
         source=take.name,
         take=take_of(take.read_bytes()),
+        note=note.strip(),
     )
