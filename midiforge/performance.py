@@ -50,6 +50,7 @@ def notes(exercise: Exercise, kit: Kit) -> Iterator[Note]:
     uneven = _Unevenness(exercise) if exercise.touch.timing_ms or exercise.touch.velocity else None
     sounds: dict[tuple[str, str, str], tuple[int, int]] = {}
     letters = _LETTERS
+    levels = {track.name: track.level for track in exercise.tracks if track.level != 1}
     new = tuple.__new__  # a named tuple at half the cost of its own constructor
     for hit in exercise.hits:
         time, limb, voice, strength = hit.time, hit.limb, hit.voice, hit.strength
@@ -57,7 +58,10 @@ def notes(exercise: Exercise, kit: Kit) -> Iterator[Note]:
         sound = sounds.get((voice, strength, part))
         if sound is None:
             named = _CLICK_STRENGTH[strength] if part == CLICK else strength
-            sound = kit.note(voice), kit.velocities[named]
+            loud = kit.velocities[named]
+            if part in levels:
+                loud = _velocity(loud * levels[part])
+            sound = kit.note(voice), loud
             sounds[voice, strength, part] = sound
         number, velocity = sound
         if not straight:
@@ -74,6 +78,32 @@ def notes(exercise: Exercise, kit: Kit) -> Iterator[Note]:
             yield from _ornamented(
                 exercise, kit, hit, Note(time, offset, number, velocity, part, "")
             )
+
+
+class Held(NamedTuple):
+    """One pitch to hold.
+
+    time, end: quarter notes from the first downbeat, swing included, exact.
+    channel: 1 to 16. pitch, velocity: as MIDI has them. track: who plays it.
+    """
+
+    time: Fraction
+    end: Fraction
+    channel: int
+    pitch: int
+    velocity: int
+    track: str
+
+
+def held(exercise: Exercise) -> Iterator[Held]:
+    """The tones of the exercise's tracks, in their order, as they are to sound."""
+    tracks = {track.name: track for track in exercise.tracks}
+    played, level = exercise.swing.played, exercise.dynamics.level
+    for tone in exercise.tones:
+        track = tracks[tone.track]
+        velocity = _velocity(tone.velocity * track.level * level(tone.time))
+        time, end = played(tone.time), played(tone.time + tone.length)
+        yield Held(time, end, track.channel, tone.pitch, velocity, track.name)
 
 
 def _ornamented(exercise: Exercise, kit: Kit, hit: Hit, stroke: Note) -> Iterator[Note]:

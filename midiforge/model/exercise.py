@@ -7,6 +7,7 @@ from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap
+from midiforge.model.track import ChordMark, Tone, Track
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +110,8 @@ class Exercise:
     loop_start: where the seam leads back to; 0 unless the phrase enters late.
     parts: into how many equal parts a quarter note must be divided for every time of the whole
         lesson, as played, to fall on one.
+    tracks: who plays beside the drummer, percussion first; the hits of percussion are in `hits`,
+        `tones` has what others play, by time; chords: what they play it to, from 0 to `length`.
     """
 
     order: int
@@ -130,6 +133,9 @@ class Exercise:
     dynamics: Dynamics
     touch: Touch
     parts: int
+    tracks: tuple[Track, ...] = ()
+    tones: tuple[Tone, ...] = ()
+    chords: tuple[ChordMark, ...] = ()
 
     @property
     def count_in(self) -> Fraction:
