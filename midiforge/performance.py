@@ -157,7 +157,8 @@ def _velocity(value: float | Fraction) -> int:
     return max(1, min(127, round(value)))
 
 
-_TITLES = {limb.value: limb.title.capitalize() for limb in Limb} | {CLICK: "Click"}
+_TITLES = {limb.value: limb.title.capitalize() for limb in Limb}
+_TITLES |= {CLICK: "Click", "bass": "Bass", "comp": "Chords"}
 
 
 def part_title(part: str) -> str:

@@ -24,7 +24,7 @@ import pytest
 import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.midi.folder import CUE_COLUMNS, CUES, INDEX, INDEX_COLUMNS, LESSON
-from midiforge.midi.record import RECORD
+from midiforge.record import RECORD
 
 ONE = {"sticking": "RLRR LRLL", "placements": "beat"}
 OTHER = {"sticking": "single paradiddle", "feet": "samba", "tempos": [70, 90]}

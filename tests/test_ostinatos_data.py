@@ -225,7 +225,7 @@ def test_an_entry_is_well_formed(name: str) -> None:
     """House convention."""
     entry = BY_NAME[name]
     required = {"name", "title", "family", "kind", "meter", "steps", "limb", "pattern", "source"}
-    assert required <= entry.keys() <= required | {"voice", "partner", "note", "also"}
+    assert required <= entry.keys() <= required | {"voice", "partner", "note", "also", "clave"}
     assert all(entry[key] for key in required - {"limb"})
     limbs = {"foot": {"LF", "RF"}, "hand": {"LH", "RH"}, "timeline": {""}}
     assert entry["limb"] in limbs[entry["kind"]]

@@ -99,9 +99,10 @@ def _completes(key: Key) -> Callable[[str], list[str]] | None:
 
             known += kit_names()
         elif key.names:
-            from midiforge.library import shelf
+            from midiforge.library import players, shelf
 
-            known += getattr(shelf, key.names)()
+            home = shelf if hasattr(shelf, key.names) else players
+            known += getattr(home, key.names)()
         before, comma, last = (
             incomplete.rpartition(",") if key.kind == "texts" else ("", "", incomplete)
         )

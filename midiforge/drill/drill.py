@@ -3,15 +3,20 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from midiforge.kit import Kit
 from midiforge.model.exercise import Touch
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
+from midiforge.model.track import Track
 from midiforge.phrase.every import Every
 from midiforge.phrase.pattern import Pattern
 from midiforge.phrase.phrase import Phrase
+
+if TYPE_CHECKING:
+    from midiforge.accompaniment.progression import Progression
+    from midiforge.library.players import Instrument, Style
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +176,52 @@ class Practice:
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """A percussion player beside the drummer.
+
+    lines: what each voice plays; variation: instead, the last time in every so many bars.
+    clave: the way round that it leans on the clave, "3-2" or "2-3"; "" if it does not.
+    """
+
+    track: Track
+    lines: tuple[Line, ...]
+    variation: tuple[Line, ...] = ()
+    clave: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Player:
+    """Who plays the bass, or the chords."""
+
+    track: Track
+    instrument: "Instrument"
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What plays beside the drummer.
+
+    vary: percussion varies the last time in so many bars; 0 for never.
+    clave: the way round that everybody leans on, "3-2" or "2-3"; "" where nobody does.
+    progression, style: None without harmony; bass and comp: None for nobody.
+    """
+
+    parts: tuple[Part, ...] = ()
+    vary: int = 0
+    clave: str = ""
+    progression: "Progression | None" = None
+    style: "Style | None" = None
+    bass: Player | None = None
+    comp: Player | None = None
+
+    @property
+    def tracks(self) -> tuple[Track, ...]:
+        """Everybody, percussion first."""
+        harmony = (player.track for player in (self.bass, self.comp) if player)
+        return (*(part.track for part in self.parts), *harmony)
+
+
+@dataclass(frozen=True, slots=True)
 class Drill:
     """One idea and how to turn it over. Made by `read_drill` and `check_drill`."""
 
@@ -187,6 +238,7 @@ class Drill:
     feet: tuple[Line, ...]
     feet_placements: Places
     layers: tuple[Line, ...]
+    beside: Beside
     meter: Meter
     steps: tuple[int, ...]  # to a beat; empty for what each sticking is usually written in
     swing: Fraction  # the first note's share of a pair; 1/2 is straight

@@ -15,7 +15,8 @@ class Key:
     kind: "text", "texts", "whole", "number", "yes-no" or "table" (which has no flag of its own).
     example: what follows the flag in its help.
     choices: the only words a text may be; empty for any.
-    names: the shelf whose names it may be: "rudiments", "ostinatos", "voices" or "kits".
+    names: the shelf whose names it may be: "rudiments", "ostinatos", "voices" or "kits", or one of
+        the play-along's.
     """
 
     name: str
@@ -134,6 +135,60 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "Time layers beside the player, such as a clave; 'on RH' gives one to a limb.",
             "OSTINATO",
             names="ostinatos",
+        ),
+    ),
+    "Play-along": (
+        Key(
+            "chords",
+            "text",
+            "Chord symbols for a bass and a chord instrument, bars divided by |; % repeats a bar.",
+            "'Dm7 | G7 | Cmaj7 | %'",
+        ),
+        Key(
+            "style",
+            "text",
+            "How bass and chords are played, and who plays percussion; usually after the feet.",
+            "STYLE",
+            names="styles",
+        ),
+        Key(
+            "percussion",
+            "texts",
+            "Who plays percussion beside you: the style's usual players, none, or parts and "
+            "ostinatos by name, each 'at 70%' of its level if said.",
+            "usual|none|'clave, congas at 70%'",
+            default="usual",
+            names="percussion",
+        ),
+        Key(
+            "clave",
+            "text",
+            "Which way round the clave goes, for all that lean on it.",
+            "3-2|2-3",
+            choices=("", "3-2", "2-3"),
+        ),
+        Key(
+            "vary",
+            "whole",
+            "Percussion varies the last time in every so many bars; 0 for never.",
+            "BARS",
+            default=4,
+        ),
+        Key(
+            "bass",
+            "text",
+            "Who plays the bass: the style's usual instrument, none, or another; 'at 80%' too.",
+            "usual|none|INSTRUMENT",
+            default="usual",
+            names="basses",
+        ),
+        Key(
+            "comp",
+            "text",
+            "Who plays the chords, likewise.",
+            "usual|none|INSTRUMENT",
+            default="usual",
+            names="comps",
         ),
     ),
     "Time": (

@@ -8,8 +8,9 @@ from typing import Any
 
 from midiforge.disk import read_toml
 from midiforge.drill import values
+from midiforge.drill.beside import Wishes, beside
 from midiforge.drill.click import click_voices
-from midiforge.drill.drill import Chosen, Drill, Line, Practice, Stage, Sticking, Voicing
+from midiforge.drill.drill import Beside, Chosen, Drill, Line, Practice, Stage, Sticking, Voicing
 from midiforge.drill.feet import foot_patterns, partners
 from midiforge.drill.grid import own_steps
 from midiforge.drill.keys import BY_NAME, KEYS
@@ -96,6 +97,8 @@ class _Reader:
         feet = self.read("feet", lambda items: foot_patterns(items, meter, step))
         feet += self.read("partner", lambda wish: partners(wish, feet, meter, step))
         layers = self.read("layers", lambda items: self.layers(items, meter, step))
+        kit = self.read("kit", lambda text: read_kit(text, self.folder))
+        company = self.beside(meter, step, feet, layers, kit.channel)
         if not (stickings or every or feet or layers):
             raise MidiforgeError("the drill has nothing to play", hint="give it a sticking")
 
@@ -109,9 +112,9 @@ class _Reader:
             groove=self.read("groove", lambda items: grooves(items, meter, step)),
         )
         stages = self.stages(common, bool(stickings or every))
-        kit = self.read("kit", lambda text: read_kit(text, self.folder))
         sounds = {voice for stage in stages for rule in stage.voicing.values() for voice in rule}
         lines = (*feet, *layers, *(each for stage in stages for each in stage.groove))
+        lines += tuple(each for part in company.parts for each in (*part.lines, *part.variation))
         sounds |= {line.voice for line in lines if line.voice}
         for sound in sounds:
             kit.note(sound)
@@ -134,6 +137,7 @@ class _Reader:
             feet=feet,
             feet_placements=self.read("feet_placements", values.places),
             layers=layers,
+            beside=company,
             meter=meter,
             steps=steps,
             swing=self.read("swing", read_ratio),
@@ -288,6 +292,25 @@ class _Reader:
 
     def layers(self, items: list[Any], meter: Meter, step: Fraction) -> tuple[Line, ...]:
         return tuple(values.line(str(item), meter, step, ()) for item in items)
+
+    def beside(
+        self,
+        meter: Meter,
+        step: Fraction,
+        feet: tuple[Line, ...],
+        layers: tuple[Line, ...],
+        channel: int,
+    ) -> Beside:
+        wishes = Wishes(
+            chords=self.text("chords"),
+            style=self.text("style"),
+            percussion=tuple(str(item) for item in self.items("percussion")),
+            clave=self.text("clave"),
+            vary=self.whole("vary", 0, values.MOST_BARS),
+            bass=self.text("bass"),
+            comp=self.text("comp"),
+        )
+        return beside(wishes, meter, step, feet, layers, channel)
 
     def stages(self, common: Common, hands: bool) -> tuple[Stage, ...]:
         known = usual_stages(common)

@@ -1,12 +1,14 @@
 """One stage of one variant, written out: how long it must be, and every hit in it."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, lcm
 
-from midiforge.drill.drill import Drill, Stage
+from midiforge.drill.drill import Beside, Drill, Stage
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.click import click
+from midiforge.lesson.company import Company, company, company_bars
 from midiforge.lesson.cycle import bars_to_meet, within_limit
 from midiforge.lesson.dynamics import dynamics, shaped_bars
 from midiforge.lesson.form import (
@@ -28,6 +30,8 @@ from midiforge.lesson.variants import Material
 from midiforge.lesson.voices import turns, voiced
 from midiforge.model.exercise import Dynamics, Section
 from midiforge.model.hit import Hit, Limb
+from midiforge.model.meter import Meter
+from midiforge.model.track import ChordMark, Tone, Track
 
 MOST_STROKES = 100_000
 
@@ -43,6 +47,9 @@ class Score:
     returns_after_bars: int
     loop_start: Fraction
     dynamics: Dynamics
+    tracks: tuple[Track, ...] = ()
+    tones: tuple[Tone, ...] = ()
+    chords: tuple[ChordMark, ...] = ()
 
 
 def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int = 1) -> Score | None:
@@ -89,6 +96,9 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
     if drill.shape:
         unit = lcm(unit, shaped_bars(drill.shape, returns))
     within_limit(unit, "the exercise with its gaps and dynamics")
+    beside = drill.beside if stage.layers else _NOBODY
+    unit = lcm(unit, company_bars(beside, bar))
+    within_limit(unit, "the exercise with what plays beside it")
     late = material.entry * step if phrase else Fraction(0)
     entry = unit * ceil(late / (unit * bar))
     repeats = max(drill.repeats, -(-(at_least_bars - entry) // unit))
@@ -110,6 +120,12 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
             continue
         left = hit.limb is not None and hit.time // bar in to_answer
         (answers if left else hits).append(hit)
+    tones: list[Tone] = []
+    chords: list[ChordMark] = []
+    for each in _companies(beside, drill.meter, entry, bars, hits) if beside.tracks else ():
+        hits += each.hits
+        tones += each.tones
+        chords += each.chords
     hits.sort(key=lambda hit: (hit.time, LIMB_ORDER[hit.limb], hit.layer))
     return Score(
         hits=tuple(hits),
@@ -119,4 +135,21 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
         returns_after_bars=returns,
         loop_start=entry * bar,
         dynamics=dynamics(drill.shape, returns, bars, bar),
+        tracks=beside.tracks,
+        tones=tuple(tones),
+        chords=tuple(chords),
     )
+
+
+_NOBODY = Beside()
+
+
+def _companies(
+    beside: Beside, meter: Meter, entry: int, bars: int, hits: Sequence[Hit]
+) -> Iterator[Company]:
+    """What plays beside the drummer, the first time through and in the loop, each closed in
+    itself."""
+    drum = sorted(hit.time for hit in hits if hit.limb is Limb.RIGHT_FOOT)
+    for start, end in ((0, entry), (entry, bars)):
+        if end > start:
+            yield company(beside, meter, start * meter.bar, (end - start) * meter.bar, drum)

@@ -180,6 +180,9 @@ def _exercise(
         dynamics=score.dynamics,
         touch=drill.touch,
         parts=parts,
+        tracks=score.tracks,
+        tones=score.tones,
+        chords=score.chords,
     )
 
 

@@ -17,12 +17,15 @@ def parts_of_a_quarter(drill: Drill) -> int:
     grids = drill.steps or tuple(own_steps(drill.meter, wish) for wish in wishes)
     lines: list[Line] = [*drill.feet, *drill.layers]
     lines += [line for stage in drill.stages for line in stage.groove]
+    lines += [line for part in drill.beside.parts for line in (*part.lines, *part.variation)]
+    figures = (drill.beside.style.bass, drill.beside.style.comp) if drill.beside.style else ()
     parts = drill.meter.bar.denominator
     for step in {drill.meter.beat / each for each in grids}:
         swing = Swing(drill.swing_pair, drill.swing)
         times = {step, *drill.meter.beats}
         # Feet moved by whole grid steps may fall between the steps of their own grid.
         times |= {time for line in lines for time, _ in line.pattern.strokes}
+        times |= {figure.step for figure in figures}
         finest = lcm(*(time.denominator for time in times))
         parts = lcm(parts, finest if swing.is_straight else _swung(Fraction(1, finest), swing))
     return parts

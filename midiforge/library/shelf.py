@@ -61,6 +61,7 @@ class LibraryOstinato:
     limb: who usually plays it; None for a timeline.
     voice: "" for what the limb usually plays.
     partner: the ostinato that usually goes with it; "" for none.
+    clave: "3-2" or "2-3" if it is the clave, or leans on it, that way round; else "".
     note: where usage differs.
     also: other names that find it.
     """
@@ -76,6 +77,7 @@ class LibraryOstinato:
     text: str
     partner: str
     source: str
+    clave: str = ""
     note: str = ""
     also: tuple[str, ...] = ()
 
@@ -105,34 +107,34 @@ class Voice:
 @cache
 def rudiments() -> Mapping[str, Rudiment]:
     """The 40 rudiments by name, in the society's order."""
-    return {entry["name"]: Rudiment(**entry) for entry in _read("rudiments", "rudiment")}
+    return {entry["name"]: Rudiment(**entry) for entry in entries("rudiments", "rudiment")}
 
 
 @cache
 def ostinatos() -> Mapping[str, LibraryOstinato]:
     """The ostinatos by name."""
-    return {entry["name"]: _ostinato(entry) for entry in _read("ostinatos", "ostinato")}
+    return {entry["name"]: _ostinato(entry) for entry in entries("ostinatos", "ostinato")}
 
 
 @cache
 def voices() -> Mapping[str, Voice]:
     """The voices by name."""
-    return {entry["name"]: Voice(**entry) for entry in _read("voices", "voice")}
+    return {entry["name"]: Voice(**entry) for entry in entries("voices", "voice")}
 
 
 def rudiment(name: str) -> Rudiment:
     """The rudiment of that name, other name or title, whatever its case, spaces and hyphens."""
-    return _find(name, rudiments(), "rudiment")
+    return find(name, rudiments(), "rudiment")
 
 
 def ostinato(name: str) -> LibraryOstinato:
     """The ostinato of that name, other name or title."""
-    return _find(name, ostinatos(), "ostinato")
+    return find(name, ostinatos(), "ostinato")
 
 
 def voice(name: str) -> Voice:
     """The voice of that name, other name or title."""
-    return _find(name, voices(), "voice")
+    return find(name, voices(), "voice")
 
 
 def slug(text: str) -> str:
@@ -144,7 +146,8 @@ def slug(text: str) -> str:
     return "-".join(part for part in kept.split("-") if part)
 
 
-def _find(name: str, shelf: Mapping[str, T], what: str) -> T:
+def find(name: str, shelf: Mapping[str, T], what: str) -> T:
+    """The entry of a shelf by name, other name or title; `what` says in errors what was meant."""
     wanted = slug(name)
     if wanted in shelf:
         return shelf[wanted]
@@ -158,7 +161,8 @@ def _find(name: str, shelf: Mapping[str, T], what: str) -> T:
     raise MidiforgeError(f"no {what} is called {quoted(name)}", hint=hint)
 
 
-def _read(file: str, table: str) -> list[dict[str, Any]]:
+def entries(file: str, table: str) -> list[dict[str, Any]]:
+    """The tables of one of the library's files, as they are written."""
     with (HERE / f"{file}.toml").open("rb") as stream:
         entries: list[dict[str, Any]] = tomllib.load(stream)[table]
     return [{**entry, "also": tuple(entry.get("also", ()))} for entry in entries]
@@ -177,6 +181,7 @@ def _ostinato(entry: dict[str, Any]) -> LibraryOstinato:
         text=entry["pattern"],
         partner=entry.get("partner", ""),
         source=entry["source"],
+        clave=entry.get("clave", ""),
         note=entry.get("note", ""),
         also=entry["also"],
     )

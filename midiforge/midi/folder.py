@@ -1,7 +1,7 @@
 """A lesson's folder: a file for each exercise, the whole lesson in one, the index, the cues.
 
 Everything is written aside first and moved into place at the end, so that a build that fails or
-is interrupted leaves the folder as it was; see `midiforge.midi.record`.
+is interrupted leaves the folder as it was; see `midiforge.record`.
 """
 
 import csv
@@ -20,10 +20,10 @@ from midiforge.midi import smf
 from midiforge.midi.exercise_file import file_bytes
 from midiforge.midi.lesson_file import Cue, LessonFile
 from midiforge.midi.names import file_name
-from midiforge.midi.record import Record, Writing, checksum, checksum_of, new_aside
 from midiforge.midi.tracks import exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
+from midiforge.record import Record, Writing, checksum, checksum_of, new_aside
 
 INDEX, LESSON, CUES = "index.csv", "lesson.mid", "cues.csv"
 

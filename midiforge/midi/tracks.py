@@ -8,7 +8,7 @@ from operator import itemgetter
 from midiforge.kit import Kit
 from midiforge.midi import smf
 from midiforge.model.exercise import Exercise
-from midiforge.performance import Note, notes
+from midiforge.performance import Note, held, notes
 
 CONDUCTOR = "conductor"
 SINGLE = "single"  # the one track of format 0
@@ -21,6 +21,8 @@ _NOTE_PARTS = 8
 Event = tuple[int, bytes]
 _PLACE = itemgetter(0)
 _META, _OFF, _LYRIC, _ON = range(4)
+
+NO_CHORD = "N.C."
 
 
 @dataclass(slots=True)
@@ -48,6 +50,7 @@ def exercise_parts(
     length = start + smf.ticks(exercise.length, division)
     tracks: dict[str, list[Event]] = {CONDUCTOR: _conductor(exercise, division, start)}
     _add_notes(tracks, _struck(exercise, kit, division, start, length), kit, division, length)
+    _add_tones(tracks, exercise, division, start, length)
     if single:
         events = [event for track in tracks.values() for event in track]
         tracks = {SINGLE: events}
@@ -68,6 +71,9 @@ def _conductor(exercise: Exercise, division: int, start: int) -> list[Event]:
             words = f"{exercise.order}. {exercise.title}, {exercise.tempo}: {words}"
         at = start + smf.ticks(section.start, division)
         events.append((4 * at + _META, smf.text(smf.MARKER, words)))
+    for mark in exercise.chords:
+        at = start + smf.ticks(mark.time, division)
+        events.append((4 * at + _META, smf.text(smf.TEXT, mark.symbol or NO_CHORD)))
     return events
 
 
@@ -127,6 +133,30 @@ def _add_notes(
         events.append((4 * tick + _ON, message))
         end = tick + lasting
         events.append((4 * (end if end < length else length) + _OFF, offs[number]))
+
+
+def _add_tones(
+    tracks: dict[str, list[Event]], exercise: Exercise, division: int, start: int, length: int
+) -> None:
+    """Note on and off events of what has pitch, each track on its own channel.
+
+    A tone ends before the same pitch is struck again, and with the end of the exercise.
+    """
+    sounding: dict[tuple[str, int], tuple[list[Event], int]] = {}
+    for track in exercise.tracks:
+        if track.channel:
+            program = smf.program_change(track.channel, track.program)
+            tracks[track.name] = [(_META, program)]
+    for time, ends, channel, pitch, velocity, name in held(exercise):
+        events = tracks[name]
+        tick = start + smf.ticks(time, division)
+        end = min(max(start + smf.ticks(ends, division), tick + 1), length)
+        before = sounding.get((name, pitch))
+        if before and before[0][before[1]][0] > 4 * tick + _OFF:
+            before[0][before[1]] = (4 * tick + _OFF, before[0][before[1]][1])
+        sounding[name, pitch] = (events, len(events) + 1)
+        events.append((4 * tick + _ON, bytes((0x90 | channel - 1, pitch, velocity))))
+        events.append((4 * end + _OFF, bytes((0x80 | channel - 1, pitch, 64))))
 
 
 _lyrics: dict[str, bytes] = {}

@@ -49,12 +49,14 @@ def _abandoned(aside: Path) -> bool:
 class Record:
     """What midiforge wrote into a folder before.
 
+    name: of the record; what is written for another purpose keeps one of its own.
     Raises MidiforgeError if something else has the record's name.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, name: str = RECORD) -> None:
         self.folder = folder
-        self.path = folder / RECORD
+        self.name = name
+        self.path = folder / name
         self.sums: dict[str, set[str]] = {}
         if not os.path.lexists(self.path):
             return
@@ -91,7 +93,7 @@ class Record:
 
         Gives the names of old files that somebody changed since; they are left.
         """
-        for name in names(aside / RECORD):
+        for name in names(aside / self.name):
             self.check(name)
         present = [name for name in self.sums if os.path.lexists(self.folder / name)]
         gone = [name for name in present if not (aside / name).exists()]
@@ -99,21 +101,21 @@ class Record:
         away = aside / "before"
         away.mkdir()
         both = aside / "both"
-        shutil.copyfile(aside / RECORD, both)
+        shutil.copyfile(aside / self.name, both)
         with both.open("a", encoding="utf-8") as stream:
             for name, sums in self.sums.items():
                 stream.writelines(_line(name, each) for each in sums)
         try:
             # Should we be killed among the moves, the next build must know old files and new.
             if os.path.lexists(self.path):
-                self.path.replace(away / RECORD)
+                self.path.replace(away / self.name)
             both.replace(self.path)
             for name in present:
                 if name not in kept:
                     (self.folder / name).replace(away / name)
-            for name in names(aside / RECORD):
+            for name in names(aside / self.name):
                 (aside / name).replace(self.folder / name)
-            shutil.copyfile(aside / RECORD, both)
+            shutil.copyfile(aside / self.name, both)
             both.replace(self.path)
         except BaseException:
             self._take_back(aside, away)
@@ -122,10 +124,10 @@ class Record:
 
     def _take_back(self, aside: Path, away: Path) -> None:
         """Undoes moves, however many were made."""
-        for name in names(aside / RECORD):
+        for name in names(aside / self.name):
             if os.path.lexists(self.folder / name) and not os.path.lexists(aside / name):
                 (self.folder / name).replace(aside / name)
-        if not (away / RECORD).exists() and not self.sums:
+        if not (away / self.name).exists() and not self.sums:
             self.path.unlink(missing_ok=True)
         for each in away.iterdir():
             each.replace(self.folder / each.name)
@@ -134,8 +136,8 @@ class Record:
 class Writing:
     """The record of files that are being written, made as they are; use it as a context."""
 
-    def __init__(self, aside: Path) -> None:
-        self._stream = (aside / RECORD).open("w", encoding="utf-8")
+    def __init__(self, aside: Path, name: str = RECORD) -> None:
+        self._stream = (aside / name).open("w", encoding="utf-8")
         self._stream.write(f"{_HEADING}\n")
 
     def note(self, name: str, checksum: str) -> None:

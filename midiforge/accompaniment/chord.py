@@ -1,0 +1,179 @@
+"""Chord symbols: root, quality and bass, read by pychord in the spellings that musicians use."""
+
+import re
+from dataclasses import dataclass
+from functools import cache
+
+from midiforge.errors import MidiforgeError, nearest, quoted
+
+_NATURALS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_SIGNS = {"#": 1, "♯": 1, "b": -1, "♭": -1}
+_SYMBOL = re.compile(r"([A-G])([#♯b♭]?)(.*?)(?:/([A-G])([#♯b♭]?))?")
+_NO_CHORD = ("N.C.", "NC", "N.C")
+
+# How else people write what the library calls by one name; tried from the top, whole beginnings.
+_SPELLINGS = (
+    (r"(?:ø|Ø|o/|hdim|m7b5|min7b5|-7b5|m7-5)7?", "m7b5"),
+    (r"(?:°|o|dim)(?:maj7|M7)", "dimmaj7"),
+    (r"(?:°|o|dim)7", "dim7"),
+    (r"(?:°|o|dim)", "dim"),
+    (r"(?:m|mi|min|-)(?:maj|Maj|ma|M|Δ|△|\^)7?9", "mM9"),
+    (r"(?:m|mi|min|-)(?:maj|Maj|ma|M|Δ|△|\^)7?", "mM7"),
+    (r"(?:major|Major|maj|Maj|MA|Ma|ma|M)(?=7|9|11|13)", "maj"),
+    (r"(?:major|Major|maj|Maj|MA|Ma|ma|M)", ""),
+    (r"(?:minor|min|mi|m|-)", "m"),
+    (r"(?:Δ|△|\^)7?(?=9|13)", "maj"),
+    (r"(?:Δ|△|\^)7?", "maj7"),
+    (r"(?:aug|\+)", "aug"),
+    (r"dom7?", "7"),
+)
+_ALTERATION = re.compile(r"([b#+-])(5|6|9|11|13)|(sus)([24]?)|(add)(2|4|6|9|11|13)|(no|omit)(3|5)")
+_DEGREES = {2: 2, 4: 5, 5: 7, 6: 9, 9: 14, 11: 17, 13: 21}
+_ALTERED = ("alt", "7alt")
+
+
+@dataclass(frozen=True, slots=True)
+class Chord:
+    """A chord by its symbol.
+
+    symbol: as typed. root_name: such as "F#"; root: its pitch class, 0 for C.
+    quality: what is typed between root and bass.
+    tones: semitones above the root, rising, the root's 0 first; ninths and so on above 12.
+    bass_name, bass: of the lowest note, the root where the symbol names no other ("").
+    """
+
+    symbol: str
+    root_name: str
+    root: int
+    quality: str
+    tones: tuple[int, ...]
+    bass_name: str
+    bass: int
+
+    @property
+    def pitch_classes(self) -> frozenset[int]:
+        """All of them, a foreign bass included."""
+        return frozenset({(self.root + tone) % 12 for tone in self.tones} | {self.bass})
+
+    @property
+    def third(self) -> int:
+        """Semitones from the root to what makes it major, minor or suspended; a fifth if bare."""
+        return self._first(4, 3, 5, 2, 7)
+
+    @property
+    def fifth(self) -> int:
+        return self._first(7, 6, 8)
+
+    @property
+    def seventh(self) -> int:
+        """Semitones to the seventh, else the sixth, else the octave."""
+        return self._first(10, 11, 9, 12)
+
+    def _first(self, *wanted: int) -> int:
+        return next((each for each in wanted if each in self.tones), wanted[-1])
+
+
+@cache
+def read_chord(text: str) -> Chord | None:
+    """The chord of a symbol such as "Dm7", "F#m7b5" or "C7/E"; None for no chord ("N.C.").
+
+    Raises MidiforgeError for what is no chord.
+    """
+    if text.upper() in _NO_CHORD:
+        return None
+    match = _SYMBOL.fullmatch(text.replace("6/9", "69"))
+    if not match:
+        hint = "a chord begins with a capital letter, such as Dm7 or Bb7"
+        if text[:1].islower() and _SYMBOL.fullmatch(text[0].upper() + text[1:]):
+            hint = f"did you mean {text[0].upper() + text[1:]!r}?"
+        raise MidiforgeError(f"{quoted(text)} is no chord", hint=hint)
+    quality = match[3]
+    tones = _tones(quality)
+    if tones is None:
+        hint = nearest(_spelled(quality.rstrip("/")), _known()).replace("'", "")
+        if hint.startswith("did"):
+            hint = f"did you mean {match[1]}{match[2]}{hint.removeprefix('did you mean ')}"
+        else:
+            hint = "such as 7, m7, maj7, m7b5, dim7, sus4, 7b9 or 13 after the root"
+        raise MidiforgeError(f"{quoted(text)} is no chord we know", hint=hint)
+    root_name, root = _note(match[1], match[2])
+    bass_name, bass = _note(match[4], match[5]) if match[4] else ("", root)
+    return Chord(text, root_name, root, quality, tones, bass_name, bass)
+
+
+def _note(letter: str, sign: str) -> tuple[str, int]:
+    name = letter + sign.replace("♯", "#").replace("♭", "b")
+    return name, (_NATURALS[letter] + _SIGNS.get(sign, 0)) % 12
+
+
+@cache
+def _known() -> dict[str, tuple[int, ...]]:
+    from pychord import QualityManager
+
+    qualities = QualityManager().get_qualities()
+    return {name: tuple(sorted(each.components)) for name, each in qualities.items()}
+
+
+def _spelled(quality: str) -> str:
+    """The quality as the library spells it, as far as spelling goes."""
+    text = re.sub(r"[(),\s]", "", quality).replace("♯", "#").replace("♭", "b")
+    for pattern, name in _SPELLINGS:
+        match = re.match(pattern, text)
+        if match:
+            return name + text[match.end() :]
+    return text
+
+
+def _tones(quality: str) -> tuple[int, ...] | None:
+    known = _known()
+    if quality in known:
+        return known[quality]
+    text = _spelled(quality)
+    if text in known:
+        return known[text]
+    if text in _ALTERED:
+        return known["7#9#5"]
+    own = _OWN.get(text)
+    if own:
+        return own
+    # The longest beginning that is a quality, and what is altered in it or added to it.
+    for end in range(len(text) - 1, -1, -1):
+        core = _OWN.get(text[:end]) or known.get(text[:end])
+        rest = text[end:]
+        if core is None or _ALTERATION.sub("", rest):
+            continue
+        tones = set(core)
+        for each in _ALTERATION.finditer(rest):
+            _alter(tones, each)
+        return tuple(sorted(tones))
+    return None
+
+
+# What the library lacks.
+_OWN = {
+    "m13": (0, 3, 7, 10, 14, 17, 21),
+    "mM9": (0, 3, 7, 11, 14),
+    "dimmaj7": (0, 3, 6, 11),
+    "aug7": (0, 4, 8, 10),
+    "aug9": (0, 4, 8, 10, 14),
+    "augmaj7": (0, 4, 8, 11),
+    "augM7": (0, 4, 8, 11),
+    "maj11": (0, 4, 7, 11, 14, 17),
+    "13sus4": (0, 5, 7, 10, 14, 21),
+    "13sus": (0, 5, 7, 10, 14, 21),
+}
+
+
+def _alter(tones: set[int], match: re.Match[str]) -> None:
+    sign, degree, sus, sus_degree, add, added, _, left = match.groups()
+    if sign:
+        plain = _DEGREES[int(degree)]
+        tones.discard(plain)
+        tones.add(plain + (1 if sign in "#+" else -1))
+    elif sus:
+        tones -= {3, 4}
+        tones.add(_DEGREES[int(sus_degree or 4)])
+    elif add:
+        tones.add(_DEGREES[int(added)])
+    else:
+        tones -= {3, 4} if left == "3" else {6, 7, 8}
