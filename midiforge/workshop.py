@@ -9,6 +9,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.insight.demands import demands, warnings
 from midiforge.insight.words import ranges
 from midiforge.lesson import Dropped, exercises
+from midiforge.lesson.clave import crossings
 from midiforge.lesson.size import most_exercises
 from midiforge.midi.folder import Built, build
 from midiforge.model.exercise import Exercise
@@ -31,7 +32,7 @@ class Report:
 def remarks(drill: Drill) -> list[str]:
     """What a person should know of a drill before it is played, one sentence each.
 
-    Ostinatos that do not fit the bar, and voices that the kit lacks.
+    Ostinatos that do not fit the bar, voices that the kit lacks, and lines that cross the clave.
     """
     lines = {line.name: line for line in (*drill.feet, *drill.layers)}
     said = [
@@ -45,7 +46,7 @@ def remarks(drill: Drill) -> list[str]:
         other = drill.kit.stand_in(voice)
         if other != voice:
             said.append(f"the kit {drill.kit.name} has no {voice}: {other} plays instead")
-    return said
+    return said + crossings(drill)
 
 
 def _fits(line: Line, drill: Drill) -> bool:

@@ -9,6 +9,7 @@ from midiforge.command.build import build
 from midiforge.command.groove import import_command
 from midiforge.command.kit import kit_app
 from midiforge.command.listing import listing
+from midiforge.command.loop import loop
 from midiforge.command.play import play, ports
 from midiforge.command.practice import log, next_steps, plan
 from midiforge.command.review import review
@@ -28,6 +29,7 @@ app = typer.Typer(
 app.command()(build)
 app.command()(show)
 app.command()(sheet)
+app.command()(loop)
 app.command()(play)
 app.command()(ports)
 app.command()(review)

@@ -74,6 +74,14 @@ def chosen_exercises(
     return chosen
 
 
+def wanted_numbers(only: str) -> "Callable[[Exercise], bool] | None":
+    """Whether an exercise is among those that `only` names; None for ""."""
+    wanted = _numbers(only)
+    if not wanted:
+        return None
+    return lambda each: any(each.order in numbers for numbers in wanted)
+
+
 def _numbers(text: str) -> list[range]:
     """The exercises that "3,5-8" names."""
     found = []

@@ -1,0 +1,121 @@
+"""midiforge loop"""
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from midiforge.command.inputs import takes_a_drill
+from midiforge.command.progress import listed, progress_bar
+from midiforge.command.run import printable
+from midiforge.errors import MidiforgeError
+
+if TYPE_CHECKING:
+    from midiforge.drill.drill import Drill
+    from midiforge.play_along import LoopReport
+
+_MOST_MINUTES = 60
+
+
+@takes_a_drill
+def loop(
+    drill: "Drill",
+    out: Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write.")] = "",
+    only: Annotated[
+        str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
+    ] = "",
+    leave_out: Annotated[
+        str,
+        typer.Option(
+            "--leave-out",
+            metavar="KINDS",
+            help="Which loops: everything, without-hands, without-feet, without-drums, "
+            "click-and-clave, gaps, ladder; joined by + as in without-drums+gaps. [all]",
+        ),
+    ] = "",
+    minutes: Annotated[
+        float,
+        typer.Option("--minutes", metavar="N", min=0, max=_MOST_MINUTES, help="At least so long."),
+    ] = 0.0,
+    ladder_bars: Annotated[
+        int,
+        typer.Option("--ladder-bars", metavar="N", min=0, help="Bars at each tempo of a ladder."),
+    ] = 0,
+    with_count_in: Annotated[
+        bool, typer.Option("--with-count-in", help="Begin each with the drill's count-in.")
+    ] = False,
+    audio: Annotated[
+        str,
+        typer.Option("--audio", metavar="wav|flac|ogg", help="Sound too, through FluidSynth."),
+    ] = "",
+    soundfont: Annotated[
+        str,
+        typer.Option("--soundfont", metavar="FILE", help="The SoundFont to use."),
+    ] = "",
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print what was done as JSON.")] = False,
+) -> None:
+    """Write loops to play along with, as MIDI files and as sound.
+
+    Of each exercise, with what plays beside you: everything, without your hands, your feet or
+    both, the click and the clave alone, with gaps of silence, and a ladder of its tempos.
+    """
+    if not out.strip():
+        raise MidiforgeError("no folder is named", "--out", hint="such as --out loops")
+    if soundfont and not audio:
+        raise MidiforgeError("there is no sound to make", "--soundfont", hint="--audio flac")
+    from midiforge.command.show import wanted_numbers
+    from midiforge.loops.loop_set import Shape, read_kinds
+    from midiforge.play_along import write_loops
+
+    try:
+        kinds = read_kinds(leave_out)
+    except MidiforgeError as error:
+        raise error.within("--leave-out") from None
+    shape = Shape(kinds, ladder_bars, minutes, with_count_in)
+    with progress_bar("Rendering", 1, hidden=quiet or as_json or not audio) as progress:
+        report = write_loops(drill, out, shape, wanted_numbers(only), audio, soundfont, progress)
+    if as_json:
+        import json
+
+        print(json.dumps(_facts(report, drill), indent=2))
+    elif not quiet:
+        _say(report, drill)
+    if report.missing:
+        raise MidiforgeError(f"{report.missing}; the MIDI files are written")
+
+
+def _say(report: "LoopReport", drill: "Drill") -> None:
+    count = len(report.written)
+    length = str(timedelta(seconds=round(report.seconds)))
+    sound = " each with its sound," if any(each.audio for each in report.written) else ""
+    folder = printable(str(report.folder))
+    plural = "s" * (count != 1)
+    print(f"{printable(drill.title)}: {count} loop{plural},{sound} {length} in all, in {folder}")
+    print("What is what: loops.csv")
+    listed("Left out", list(report.left_out))
+    from midiforge.workshop import remarks
+
+    listed("Mind", remarks(drill))
+    listed("Changed by somebody since, left alone", list(report.kept))
+
+
+def _facts(report: "LoopReport", drill: "Drill") -> dict[str, Any]:
+    return {
+        "title": drill.title,
+        "folder": str(report.folder),
+        "loops": [
+            {
+                "file": each.file,
+                "audio": each.audio or None,
+                "kind": each.loop.kind,
+                "exercises": list(each.orders),
+                "seconds": round(float(each.loop.seconds), 6),
+                "closes": each.loop.closes,
+            }
+            for each in report.written
+        ],
+        "left_out": list(report.left_out),
+        "missing": report.missing or None,
+        "kept": list(report.kept),
+    }

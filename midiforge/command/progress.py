@@ -1,0 +1,46 @@
+"""What a command shows and says of work that takes a while."""
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Protocol
+
+from midiforge.command.run import on_terminal, printable
+
+_MOST_LINES = 8
+
+
+class Tell(Protocol):
+    """Told how much is done and, if that changed, of how much."""
+
+    def __call__(self, done: int, total: int | None = None, /) -> None: ...
+
+
+@contextmanager
+def progress_bar(what: str, most: int, hidden: bool) -> Iterator["Tell | None"]:
+    """A bar on standard error; nothing where that is no terminal."""
+    if hidden or not on_terminal(sys.stderr):
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    columns = (TextColumn(what), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=most)
+
+        def tell(done: int, total: int | None = None) -> None:
+            bar.update(task, completed=done, total=total)
+
+        yield tell
+
+
+def listed(heading: str, lines: list[str]) -> None:
+    """Prints lines under a heading, the first of them if there are many; nothing for none."""
+    if not lines:
+        return
+    print(f"{heading}:")
+    for line in lines[:_MOST_LINES]:
+        print(f"  {printable(line)}")
+    if len(lines) > _MOST_LINES:
+        print(f"  and {len(lines) - _MOST_LINES} more (--json lists all)")

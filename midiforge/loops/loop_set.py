@@ -1,0 +1,189 @@
+"""Which loops come from a drill."""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import ceil
+
+from midiforge.drill.drill import Drill
+from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.lesson.lesson import exercises
+from midiforge.lesson.sameness import digest, hits_text
+from midiforge.loops.ladder import ladder
+from midiforge.loops.leave_out import LEAVE_OUTS, with_gaps
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import CLICK
+from midiforge.model.rounds import bare, one_section
+
+GAPS, LADDER = "gaps", "ladder"
+KINDS = (*LEAVE_OUTS, GAPS, LADDER)
+USUAL_GAPS = (2, 2)  # bars with sound, bars without, where the drill has none
+
+
+@dataclass(frozen=True, slots=True)
+class Loop:
+    """Something to play along with.
+
+    kind: what is left out, parts joined by +, such as "without-drums+gaps".
+    exercise: once through, behind its count-in if it has one. times: how often it goes round.
+    orders: of the exercises that it goes with.
+    closes: whether its end leads back to its beginning; a ladder's does not.
+    same_as: the number, from 0, of an earlier loop that is the same; None for a new one.
+    """
+
+    kind: str
+    exercise: Exercise
+    times: int
+    orders: tuple[int, ...]
+    closes: bool
+    same_as: int | None = None
+
+    @property
+    def seconds(self) -> Fraction:
+        """How long it lasts, count-in included."""
+        loop = self.exercise.tempo.seconds(self.exercise.loop_start, self.exercise.length)
+        return self.exercise.seconds + (self.times - 1) * loop
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """How loops are made.
+
+    kinds: what is wanted, as `Loop.kind`. ladder_bars: at least so many at each tempo.
+    minutes: how long a loop lasts at least; 0 for as long as it must.
+    count_in: whether each begins with the drill's count-in; it loops behind that.
+    """
+
+    kinds: tuple[str, ...] = KINDS
+    ladder_bars: int = 0
+    minutes: float = 0
+    count_in: bool = False
+
+
+def read_kinds(text: str) -> tuple[str, ...]:
+    """What is wanted, from "without-drums, without-drums+gaps"; everything there is from "".
+
+    Raises MidiforgeError that names the nearest word.
+    """
+    wanted = [part.strip() for part in text.split(",") if part.strip()]
+    for kind in wanted:
+        words = [word.strip() for word in kind.split("+")]
+        for word in words:
+            if word not in KINDS:
+                raise MidiforgeError(
+                    f"{quoted(word)} is nothing to leave out", hint=nearest(word, KINDS)
+                )
+        if len([word for word in words if word in LEAVE_OUTS]) > 1 or len(set(words)) < len(words):
+            raise MidiforgeError(
+                f"{quoted(kind)} does not go together",
+                hint="one of " + ", ".join(LEAVE_OUTS) + ", with +gaps or +ladder",
+            )
+    return (
+        tuple(dict.fromkeys("+".join(word.strip() for word in k.split("+")) for k in wanted))
+        or KINDS
+    )
+
+
+def loops(
+    drill: Drill,
+    shape: Shape,
+    wanted: Callable[[Exercise], bool] | None = None,
+    dropped: Callable[[str], None] | None = None,
+) -> Iterator[Loop]:
+    """The loops of a drill, by exercise; those that come out the same as one before say so.
+
+    wanted: which exercises; without it those of the drill's fullest stage.
+    dropped: told in a sentence of what cannot be made.
+    Raises MidiforgeError for music that cannot be played.
+    """
+    fullest = max(drill.stages, key=lambda stage: (stage.layers, len(stage.limbs))).name
+    lesson = exercises(_clicking(drill))
+    chosen = (each for each in lesson if (wanted(each) if wanted else each.stage == fullest))
+    seen: dict[bytes, int] = {}
+    for group in _alike(chosen):
+        for loop in _of(group, drill, shape, dropped):
+            key = _content(loop)
+            if key in seen:
+                yield replace(loop, same_as=seen[key])
+            else:
+                seen[key] = len(seen)
+                yield loop
+
+
+def _clicking(drill: Drill) -> Drill:
+    """The drill with its click throughout and without gaps, which loops have or leave out."""
+    return replace(drill, click="throughout", gap=None)
+
+
+def _alike(chosen: Iterable[Exercise]) -> Iterator[list[Exercise]]:
+    """Exercises that differ only in tempo, together."""
+    group: list[Exercise] = []
+    for each in chosen:
+        if group and each.hits is not group[0].hits:
+            yield group
+            group = []
+        group.append(each)
+    if group:
+        yield group
+
+
+def _of(
+    group: Sequence[Exercise], drill: Drill, shape: Shape, dropped: Callable[[str], None] | None
+) -> Iterator[Loop]:
+    for kind in shape.kinds:
+        words = kind.split("+")
+        climbs = LADDER in words
+        if climbs and len(group) < 2:
+            if dropped:
+                dropped(f"{group[0].title}: a ladder needs two tempos or more")
+            continue
+        for exercise in group[:1] if climbs else group:
+            loop = bare(exercise)
+            if drill.click != "throughout" and "click-and-clave" not in words:
+                loop = _unclicked(loop)
+            for word in words:
+                if word in LEAVE_OUTS:
+                    loop = LEAVE_OUTS[word](loop)
+            loop = one_section(loop, kind) if len(loop.tempo.changes) == 1 else loop
+            if GAPS in words:
+                loop = with_gaps(loop, *(drill.gap or USUAL_GAPS))
+            orders: tuple[int, ...] = (exercise.order,)
+            times = 1
+            if climbs:
+                tempos = sorted({each.tempo.first for each in group})
+                loop = ladder(loop, tempos, shape.ladder_bars)
+                orders = tuple(each.order for each in group)
+            elif shape.minutes:
+                times = max(1, ceil(Fraction(str(shape.minutes)) * 60 / loop.seconds))
+            if not loop.hits and not loop.tones:
+                if dropped:
+                    dropped(f"{exercise.title}, {kind}: nothing is left")
+                continue
+            if shape.count_in:
+                loop = _counted_in(loop, exercise)
+            closes = not climbs and len(loop.tempo.changes) == 1
+            yield Loop(kind, loop, times, orders, closes)
+
+
+def _unclicked(exercise: Exercise) -> Exercise:
+    return replace(exercise, hits=tuple(hit for hit in exercise.hits if hit.layer != CLICK))
+
+
+def _counted_in(loop: Exercise, exercise: Exercise) -> Exercise:
+    """The loop with the exercise's count-in before it."""
+    before = tuple(hit for hit in exercise.hits if hit.time < 0)
+    sections = tuple(each for each in exercise.sections if each.kind == "count-in")
+    return replace(
+        loop,
+        hits=(*before, *loop.hits),
+        sections=(*sections, *loop.sections),
+        count_in_bars=exercise.count_in_bars,
+    )
+
+
+def _content(loop: Loop) -> bytes:
+    """What tells a loop from others: all that sounds in it, and its tempo."""
+    each = loop.exercise
+    whole = (each.tempo, each.count_in_bars, each.bars, loop.times, each.tracks, each.dynamics)
+    tones = " ".join(f"{t.time}|{t.length}|{t.pitch}|{t.velocity}" for t in each.tones)
+    return digest(whole, hits_text(each.hits), tones)

@@ -1,0 +1,293 @@
+"""Loops to play along with in one call: a drill in, a folder of MIDI files and of sound out."""
+
+import csv
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
+from fractions import Fraction
+from math import log10
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from midiforge.disk import reason
+from midiforge.drill.drill import Drill
+from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.lesson.size import most_exercises
+from midiforge.library import shelf
+from midiforge.loops.loop_set import Loop, Shape, loops
+from midiforge.midi.exercise_file import exercise_bytes
+from midiforge.model.exercise import Exercise
+from midiforge.model.rounds import unrolled
+from midiforge.model.tempo import plain
+from midiforge.record import Record, Writing, checksum_of, new_aside
+
+if TYPE_CHECKING:
+    from midiforge.sound import Done, Job, Sound
+
+INDEX, RECORD = "loops.csv", ".midiforge-wrote-loops"
+FORMATS = ("wav", "flac", "ogg")
+COLUMNS = (
+    "file",
+    "audio",
+    "kind",
+    "exercises",
+    "title",
+    "tempo",
+    "bars",
+    "times",
+    "count_in_bars",
+    "seconds",
+    "loop_from_seconds",
+    "samples",
+    "sample_rate",
+    "gain_db",
+)
+_LONGEST = 48  # letters of a title in a file's name
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A loop's files. audio: "" for none; samples: of the audio; gain: its factor."""
+
+    loop: Loop
+    file: str
+    orders: tuple[int, ...]
+    audio: str = ""
+    samples: int = 0
+    gain: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class LoopReport:
+    """What came of it.
+
+    left_out: sentences on what could not be made. missing: why there is no sound though it was
+    asked for, and how to get it; "" if nothing is missing. kept: files of an earlier time that
+    somebody changed since; they were left alone.
+    """
+
+    folder: Path
+    written: tuple[Written, ...]
+    left_out: tuple[str, ...] = ()
+    missing: str = ""
+    kept: tuple[str, ...] = ()
+    seconds: Fraction = field(default=Fraction(0))
+
+
+def write_loops(
+    drill: Drill,
+    folder: Path | str,
+    shape: Shape | None = None,
+    wanted: Callable[[Exercise], bool] | None = None,
+    audio: str = "",
+    soundfont: Path | str = "",
+    progress: Callable[[int, int], None] | None = None,
+) -> LoopReport:
+    """Writes a drill's loops into a folder, as `midiforge loop` does.
+
+    wanted: which exercises; the drill's fullest stage if not given.
+    audio: "wav", "flac" or "ogg" for sound beside the MIDI files; "" for none. Where FluidSynth,
+        a SoundFont or a package is missing, MIDI is written all the same and the report says so.
+    soundfont: the SoundFont's file; "" to look in the usual places.
+    progress: told how many files of how many are written.
+    Raises MidiforgeError; the folder is then as it was.
+    """
+    if not str(folder).strip():
+        raise MidiforgeError("the folder's name is empty")
+    if audio and audio not in FORMATS:
+        raise MidiforgeError(f"{quoted(audio)} is no format of audio", hint=nearest(audio, FORMATS))
+    sound, missing = _sound(soundfont) if audio else (None, "")
+    folder, shape = Path(folder), shape or Shape()
+    with _errors(folder), _aside(folder) as (before, aside):
+        left_out: list[str] = []
+        written = list(_write_midi(drill, shape, wanted, aside, left_out))
+        if not written:
+            raise MidiforgeError("there is no loop to write", drill.source)
+        if sound:
+            try:
+                written = list(_write_sound(written, drill, sound, audio, aside, progress))
+            except MidiforgeError as error:
+                where = (place.replace(str(aside), str(folder)) for place in error.where)
+                raise MidiforgeError(error.what, *where, hint=error.hint) from None
+        _write_index(written, aside)
+        with Writing(aside, RECORD) as record:
+            for each in written:
+                for name in filter(None, (each.file, each.audio)):
+                    record.note(name, checksum_of(aside / name))
+            record.note(INDEX, checksum_of(aside / INDEX))
+        kept = before.replace_by(aside)
+    seconds = sum((each.loop.seconds for each in written), Fraction(0))
+    left = tuple(dict.fromkeys(left_out))
+    return LoopReport(folder, tuple(written), left, missing, tuple(kept), seconds)
+
+
+@contextmanager
+def _errors(folder: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise MidiforgeError(f"cannot be written: {reason(error)}", str(folder)) from None
+
+
+@contextmanager
+def _aside(folder: Path) -> Iterator[tuple[Record, Path]]:
+    """What was written into the folder before, and a hidden folder in it to write in; both it and
+    folders that stay empty are removed in the end."""
+    if folder.exists() and not folder.is_dir():
+        raise MidiforgeError("is a file, not a folder", str(folder))
+    made = [each for each in (folder, *folder.parents) if not each.exists()]
+    aside: Path | None = None
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        before = Record(folder, RECORD)
+        before.check(INDEX)
+        aside = new_aside(folder)
+        yield before, aside
+    finally:
+        if aside is not None:
+            shutil.rmtree(aside, ignore_errors=True)
+        for each in made:
+            with suppress(OSError):
+                each.rmdir()
+
+
+def _sound(soundfont: Path | str) -> tuple["Sound | None", str]:
+    """What to render with; or why that is not possible here.
+
+    A SoundFont that was named and is damaged is an error: somebody meant it.
+    """
+    from midiforge.sound import Sound, find_soundfont
+    from midiforge.sound.fluid import library
+    from midiforge.sound.packages import check_packages
+    from midiforge.sound.soundfont import VARIABLE
+
+    named = find_soundfont(soundfont) if soundfont or os.environ.get(VARIABLE) else None
+    try:
+        check_packages()
+        library()
+        return Sound(named or find_soundfont()), ""
+    except MidiforgeError as error:
+        return None, str(error)
+
+
+def _write_midi(
+    drill: Drill,
+    shape: Shape,
+    wanted: Callable[[Exercise], bool] | None,
+    aside: Path,
+    left_out: list[str],
+) -> Iterator[Written]:
+    """A file for each loop; one for those that come out the same."""
+    digits = max(2, len(str(most_exercises(drill))))
+    found: list[Loop] = []
+    orders: list[tuple[int, ...]] = []
+    for loop in loops(drill, shape, wanted, left_out.append):
+        if loop.same_as is not None:
+            orders[loop.same_as] += loop.orders
+            continue
+        content = exercise_bytes(loop.exercise, drill.kit, drill.file_format, loop.times)
+        (aside / _file_name(loop, digits)).write_bytes(content)
+        found.append(loop)
+        orders.append(loop.orders)
+    for loop, those in zip(found, orders, strict=True):
+        yield Written(loop, _file_name(loop, digits), tuple(dict.fromkeys(those)))
+
+
+def _file_name(loop: Loop, digits: int) -> str:
+    """Such as "07-without-hands-single-paradiddle-from-1e-58bpm.mid"."""
+    each = loop.exercise
+    title = shelf.slug(each.title.replace("&", "and"))[:_LONGEST].strip("-")
+    tempo = "-".join(dict.fromkeys((plain(each.tempo.first), plain(each.tempo.last))))
+    kind = loop.kind.replace("+", "-")
+    return "-".join(filter(None, (f"{each.order:0{digits}d}", kind, title, tempo))) + "bpm.mid"
+
+
+def _write_sound(
+    written: list[Written],
+    drill: Drill,
+    sound: "Sound",
+    ending: str,
+    aside: Path,
+    progress: Callable[[int, int], None] | None,
+) -> Iterator[Written]:
+    """The loops with their sound; what belongs to one exercise at one tempo at one level.
+
+    The fullest loop gives the level: a click alone made as loud as a band would hurt.
+    """
+    from midiforge.sound import render_all
+
+    count = 0
+    done: dict[str, Done] = {}
+    levels: dict[int, float] = {}
+    firsts = [each for each in written if each.loop.kind == "everything"]
+    others = [each for each in written if each.loop.kind != "everything"]
+    for group in (firsts, others):
+        jobs = (_job(each, drill, aside / each.file, ending, levels) for each in group)
+        for finished in render_all(jobs, sound):
+            name = finished.job.path.name
+            done[name] = finished
+            count += 1
+            if progress:
+                progress(count, len(written))
+        for each in firsts:
+            levels |= dict.fromkeys(each.orders, done[_named(each.file, ending)].gain)
+    for each in written:
+        name = _named(each.file, ending)
+        finished = done[name]
+        yield Written(each.loop, each.file, each.orders, name, finished.samples, finished.gain)
+
+
+def _named(file: str, ending: str) -> str:
+    return str(Path(file).with_suffix("")) + f".{ending}"
+
+
+def _job(each: Written, drill: Drill, path: Path, ending: str, levels: dict[int, float]) -> "Job":
+    from midiforge.sound import Job, about
+
+    loop = each.loop
+    whole = unrolled(loop.exercise, loop.times)
+    gains = [levels[order] for order in each.orders if order in levels]
+    said = about(whole)
+    said = type(said)(f"{said.title}, {loop.kind}", said.tempo, f"{loop.kind}; {said.comment}")
+    return Job(
+        exercise=whole,
+        kit=drill.kit,
+        path=path.with_name(_named(path.name, ending)),
+        about=said,
+        closed=loop.closes,
+        reference=min(gains) if gains else None,
+    )
+
+
+def _write_index(written: list[Written], aside: Path) -> None:
+    with (aside / INDEX).open("w", newline="", encoding="utf-8") as stream:
+        table = csv.writer(stream)
+        table.writerow(COLUMNS)
+        table.writerows(map(_row, written))
+
+
+def _row(each: Written) -> tuple[object, ...]:
+    loop, exercise = each.loop, each.loop.exercise
+    rate = 0
+    if each.audio:
+        from midiforge.sound.render import RATE as rate
+    start = exercise.tempo.seconds(-exercise.count_in, exercise.loop_start)
+    tempos = (plain(exercise.tempo.first), plain(exercise.tempo.last))
+    return (
+        each.file,
+        each.audio,
+        loop.kind,
+        " ".join(map(str, each.orders)),
+        exercise.title,
+        " to ".join(dict.fromkeys(tempos)),
+        exercise.bars,
+        loop.times,
+        exercise.count_in_bars,
+        f"{float(loop.seconds):.6f}",
+        f"{float(start):.6f}" if loop.closes else "",
+        each.samples or "",
+        rate or "",
+        f"{20 * log10(each.gain):.2f}" if each.audio else "",
+    )
