@@ -1,6 +1,5 @@
 """The bass line: a style's figure on the roots and fifths of a progression."""
 
-from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
@@ -39,10 +38,11 @@ def bass_line(
     played = list(over(figure.pattern, figure.step, length))
     if bass_drum:
         played = list(_locked(played, figure.step, bass_drum, length))
-    changes = [change.time for change in progression.over(length)]
+    turns = progression.turns(length)
     line = _Line(max(figure.lowest, lowest), min(figure.highest, highest))
+    turning = frozenset(turns)
     ahead_of: Fraction | None = None  # the change that was anticipated
-    for stroke in struck_again(played, changes):
+    for stroke in struck_again(played, turns):
         time, mark = stroke.time, stroke.mark
         if stroke.goes_on and time == ahead_of:
             # The anticipated root goes on over its change, in one note.
@@ -54,10 +54,11 @@ def bass_line(
             ahead_of = beat if stroke.end == beat else None
         else:
             chord, ahead_of = progression.at(time), None
-        new = changes[i] == time if (i := bisect_left(changes, time)) < len(changes) else False
         if chord is None:
+            ahead_of = None
             continue
-        if mark == _APPROACH:
+        new = time in turning
+        if mark == _APPROACH and not new:
             target = progression.at(stroke.end)
             line.approach(stroke, target or chord)
         else:

@@ -57,7 +57,7 @@ def comping(
     low, high = max(figure.lowest, lowest), min(figure.highest, highest)
     voicings = voiced(progression, hand, low, high)
     starts = [change.time for change in progression.changes]
-    changes = [change.time for change in progression.over(length)]
+    turns = progression.turns(length)
 
     def voicing(time: Fraction) -> Voicing:
         return voicings[bisect_right(starts, time % progression.length) - 1]
@@ -65,7 +65,7 @@ def comping(
     ahead_of: Fraction | None = None
     last: list[Tone] = []
     found: list[Tone] = []
-    for stroke in struck_again(list(over(figure.pattern, figure.step, length)), changes):
+    for stroke in struck_again(list(over(figure.pattern, figure.step, length)), turns):
         if stroke.goes_on and stroke.time == ahead_of:
             found[-len(last) :] = last = [
                 Tone(t.time, t.length + stroke.length, t.pitch, t.velocity, t.track) for t in last

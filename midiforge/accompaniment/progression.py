@@ -46,6 +46,15 @@ class Progression:
                     yield change._replace(time=turn + change.time)
             turn += self.length
 
+    def turns(self, length: Fraction) -> list[Fraction]:
+        """When another chord begins, up to `length`; not when the same one is written again."""
+        found, before = [], self.changes[-1].chord
+        for time, chord, _ in self.over(length):
+            if time == 0 or chord != before:
+                found.append(time)
+            before = chord
+        return found
+
     def at(self, time: Fraction) -> Chord | None:
         """The chord that sounds at a time; before 0 and after the end it goes round."""
         within = time % self.length

@@ -44,16 +44,19 @@ def _moved(line: Line, drill: Drill, way: str) -> Iterator[str]:
     """What is to be said of a foot pattern, wherever the drill begins it."""
     wish = drill.stickings[0].steps if drill.stickings else 0
     step = drill.meter.beat / (drill.steps[0] if drill.steps else own_steps(drill.meter, wish))
-    own = leaning(line)
+    own, off = leaning(line), []
     for late in resolved(drill, drill.feet_placements, step, 1, "feet_placements"):
         share = (late * step / line.pattern.length) % 1
-        begun = f" from {count_name(drill.meter, step, late)}" if late else ""
+        count = count_name(drill.meter, step, late)
+        begun = f" from {count}" if late else ""
         if share == 0 and own != way:
             yield _sentence(line, own, way, begun)
         elif 2 * share == 1 and own == way:
             yield _sentence(line, "2-3" if own == "3-2" else "3-2", way, begun)
         elif share and 2 * share != 1:
-            yield f"{line.title}{begun} is off the clave, which goes {way}"
+            off.append(count)
+    if off:
+        yield f"{line.title} is off the clave, which goes {way}, from {', '.join(off)}"
 
 
 def _sentence(line: Line, own: str, way: str, begun: str = "") -> str:

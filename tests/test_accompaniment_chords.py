@@ -1,0 +1,174 @@
+"""Chord symbols against music21, and how progressions are written."""
+
+from fractions import Fraction
+
+import pytest
+
+from midiforge.accompaniment.chord import read_chord
+from midiforge.accompaniment.progression import read_progression
+from midiforge.errors import MidiforgeError
+from midiforge.model.meter import Meter
+
+ROOTS = (
+    "C",
+    "C#",
+    "Db",
+    "D",
+    "D#",
+    "Eb",
+    "E",
+    "F",
+    "F#",
+    "Gb",
+    "G",
+    "G#",
+    "Ab",
+    "A",
+    "A#",
+    "Bb",
+    "B",
+)
+
+# What a musician types -> the kind that MusicXML 4.0 calls it (kind-value), which music21 reads.
+KINDS = {
+    "": "major",
+    "m": "minor",
+    "aug": "augmented",
+    "dim": "diminished",
+    "7": "dominant-seventh",
+    "maj7": "major-seventh",
+    "m7": "minor-seventh",
+    "dim7": "diminished-seventh",
+    "aug7": "augmented-seventh",
+    "m7b5": "half-diminished-seventh",
+    "mM7": "minor-major-seventh",
+    "6": "major-sixth",
+    "m6": "minor-sixth",
+    "9": "dominant-ninth",
+    "maj9": "major-ninth",
+    "m9": "minor-ninth",
+    "11": "dominant-11th",
+    "maj11": "major-11th",
+    "m11": "minor-11th",
+    "13": "dominant-13th",
+    "maj13": "major-13th",
+    "m13": "minor-13th",
+    "sus2": "suspended-second",
+    "sus4": "suspended-fourth",
+    "5": "power",
+}
+# Figures that music21 reads as they are typed, but for flat roots.
+FIGURES = ("7b9", "7#9", "7b5", "7#5", "7#11", "7b13", "maj7#11", "add9", "7sus4", "m7b5")
+
+MEANT = {
+    "m7": ("-7", "mi7", "min7", "minor7"),
+    "maj7": ("M7", "ma7", "Maj7", "major7", "Δ", "Δ7", "^7"),
+    "m7b5": ("ø", "ø7", "m7-5", "min7b5", "-7b5", "m7(b5)"),
+    "dim7": ("o7", "°7"),
+    "dim": ("o", "°"),
+    "aug": ("+",),
+    "aug7": ("+7", "7#5", "7+5"),
+    "mM7": ("m(maj7)", "-Δ7", "mmaj7", "minMaj7"),
+    "69": ("6/9",),
+    "7b9": ("7(b9)", "7♭9", "7-9"),
+    "7#5#9": ("7alt", "alt", "7(#9,#5)", "7#9#5"),
+    "add9": ("(add9)",),
+    "7sus4": ("7sus",),
+}
+
+
+def music21_classes(root: str, quality: str) -> frozenset[int]:
+    harmony = pytest.importorskip("music21.harmony")
+    flat = root.replace("b", "-")
+    if quality in KINDS:
+        symbol = harmony.ChordSymbol(root=flat, kind=KINDS[quality])
+    else:
+        symbol = harmony.ChordSymbol(flat + quality)
+    return frozenset(pitch.pitchClass for pitch in symbol.pitches)
+
+
+@pytest.mark.parametrize("quality", [*KINDS, *FIGURES])
+def test_a_symbol_has_the_pitch_classes_that_music21_gives_it(quality: str) -> None:
+    """music21's harmony module: 35 qualities on 17 roots, 595 symbols."""
+    for root in ROOTS:
+        chord = read_chord(root + quality)
+        assert chord is not None
+        assert chord.pitch_classes == music21_classes(root, quality), root + quality
+
+
+@pytest.mark.parametrize("root", ["C", "Eb", "F#"])
+def test_a_slash_chord_has_its_bass_below(root: str) -> None:
+    """music21's harmony module."""
+    harmony = pytest.importorskip("music21.harmony")
+    for bass in ("C", "D", "E", "G", "A", "Bb"):
+        chord = read_chord(f"{root}7/{bass}")
+        assert chord is not None
+        theirs = harmony.ChordSymbol(f"{root.replace('b', '-')}7/{bass.replace('b', '-')}")
+        assert chord.bass == theirs.bass().pitchClass
+        assert chord.root == theirs.root().pitchClass
+
+
+@pytest.mark.parametrize(("quality", "others"), MEANT.items())
+def test_other_spellings_mean_the_same_chord(quality: str, others: tuple[str, ...]) -> None:
+    """Common practice."""
+    wanted = read_chord("C" + quality)
+    assert wanted is not None
+    for other in others:
+        found = read_chord("C" + other)
+        assert found is not None and found.tones == wanted.tones, other
+
+
+@pytest.mark.parametrize(
+    "text", ["H7", "Cmaj77", "dm7", "C/", "C//E", "Cx", "7", "", "C E", "Cm7b"]
+)
+def test_what_is_no_chord_is_told_in_one_line(text: str) -> None:
+    with pytest.raises(MidiforgeError) as caught:
+        read_chord(text)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_slip_is_told_the_nearest_right_symbol() -> None:
+    with pytest.raises(MidiforgeError, match="did you mean 'Dm7'"):
+        read_chord("dm7")
+    with pytest.raises(MidiforgeError, match="did you mean Cmaj7"):
+        read_chord("Cmaj77")
+
+
+COMMON = Meter.parse("4/4")
+
+
+def test_chords_of_a_bar_share_its_beats() -> None:
+    progression = read_progression("Dm7 G7 | Cmaj7 A7 D7 | C", COMMON)
+    assert [(float(c.time), c.symbol) for c in progression.changes] == [
+        (0, "Dm7"),
+        (2, "G7"),
+        (4, "Cmaj7"),
+        (6, "A7"),
+        (7, "D7"),
+        (8, "C"),
+    ]
+
+
+def test_a_repeated_bar_has_the_chords_of_the_bar_before() -> None:
+    progression = read_progression("| Dm7 G7 | % | N.C. |", COMMON)
+    assert [c.symbol for c in progression.changes] == ["Dm7", "G7", "Dm7", "G7", ""]
+    assert progression.bars == 3
+    assert progression.at(Fraction(11)) is None
+    assert progression.at(Fraction(-1)) is None  # it goes round
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "there are no chords"),
+        (" | ", "there are no chords"),
+        ("% | C", "bar 1: there is no bar before"),
+        ("C | | G", "bar 2: the bar is empty"),
+        ("C D E F G", "bar 1: 5 chords in a bar of 4 beats"),
+        ("C | Gq7", "bar 2: 'Gq7' is no chord"),
+        ("C | " * 300, "bars"),
+    ],
+)
+def test_a_wrong_progression_is_told_with_its_bar(text: str, said: str) -> None:
+    with pytest.raises(MidiforgeError, match="^" + said if said != "bars" else said):
+        read_progression(text, COMMON)

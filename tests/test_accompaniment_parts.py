@@ -1,0 +1,444 @@
+"""Bass lines, comping and percussion: what every style must keep to."""
+
+from fractions import Fraction
+from itertools import pairwise, product
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from midiforge import check_drill, exercises
+from midiforge.accompaniment import voice_leading
+from midiforge.accompaniment.chord import read_chord
+from midiforge.accompaniment.comp import HANDS
+from midiforge.accompaniment.voice_leading import chosen, led, placements
+from midiforge.drill.drill import Drill
+from midiforge.errors import MidiforgeError
+from midiforge.library.players import instruments, percussion, pitch, styles
+from midiforge.library.shelf import ostinatos
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import Limb
+from midiforge.model.track import Tone
+from midiforge.workshop import remarks
+
+PROGRESSION = "Dm7 | G7 | Cmaj7 | A7b9 | F#m7b5 B7 | Em7 A13 | Ab7/C Db6/9 | Gsus4 G7"
+SYMBOLS = [
+    root + quality
+    for root in ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+    for quality in ("", "m", "7", "maj7", "m7", "m7b5", "dim7", "9", "13", "7#9", "6", "sus4", "5")
+]
+
+
+def drill_of(style: str, **keys: Any) -> Drill:
+    meter = str(styles()[style].meter)
+    content = {"sticking": "RLRR LRLL", "stages": "full", "meter": meter, "style": style}
+    return check_drill({**content, "chords": PROGRESSION, **keys})
+
+
+def only(drill: Drill) -> Exercise:
+    return next(iter(exercises(drill)))
+
+
+def line(exercise: Exercise, track: str) -> list[Tone]:
+    return [tone for tone in exercise.tones if tone.track == track]
+
+
+# Instruments
+
+
+def test_programs_are_those_of_general_midi() -> None:
+    """General MIDI level 1 sound set, by pretty_midi's table of it."""
+    pretty_midi = pytest.importorskip("pretty_midi")
+    names = {
+        "acoustic-bass": "Acoustic Bass",
+        "electric-bass": "Electric Bass (finger)",
+        "picked-bass": "Electric Bass (pick)",
+        "fretless-bass": "Fretless Bass",
+        "slap-bass": "Slap Bass 1",
+        "piano": "Acoustic Grand Piano",
+        "electric-piano": "Electric Piano 1",
+        "clavinet": "Clavinet",
+        "vibraphone": "Vibraphone",
+        "marimba": "Marimba",
+        "organ": "Drawbar Organ",
+        "nylon-guitar": "Acoustic Guitar (nylon)",
+        "steel-guitar": "Acoustic Guitar (steel)",
+        "jazz-guitar": "Electric Guitar (jazz)",
+        "clean-guitar": "Electric Guitar (clean)",
+        "muted-guitar": "Electric Guitar (muted)",
+    }
+    assert names.keys() == instruments().keys()
+    for name, theirs in names.items():
+        assert pretty_midi.program_to_instrument_name(instruments()[name].program - 1) == theirs
+
+
+@pytest.mark.parametrize(
+    ("name", "theirs"),
+    [
+        ("acoustic-bass", "AcousticBass"),
+        ("electric-bass", "ElectricBass"),
+        ("fretless-bass", "FretlessBass"),
+        ("nylon-guitar", "AcousticGuitar"),
+        ("jazz-guitar", "ElectricGuitar"),
+        ("piano", "Piano"),
+        ("organ", "ElectricOrgan"),
+    ],
+)
+def test_an_instrument_goes_no_lower_than_music21_says(name: str, theirs: str) -> None:
+    """music21's instrument module: lowest notes, the strings' from their open strings."""
+    found = getattr(pytest.importorskip("music21.instrument"), theirs)()
+    assert instruments()[name].lowest == found.lowestNote.midi
+    if theirs == "Piano":
+        assert instruments()[name].highest == found.highestNote.midi
+
+
+def test_the_vibraphone_has_three_octaves() -> None:
+    """F3 to F6: published pitch ranges of tuned percussion, trpercussion.com."""
+    found = instruments()["vibraphone"]
+    assert (found.lowest, found.highest) == (pitch("F3"), pitch("F6"))
+
+
+# Every style
+
+
+@pytest.mark.parametrize("name", styles())
+def test_a_style_stays_within_what_its_instruments_have(name: str) -> None:
+    for bass, comp in (("usual", "usual"), ("electric-bass", "vibraphone")):
+        drill = drill_of(name, bass=bass, comp=comp)
+        exercise = only(drill)
+        for player in (drill.beside.bass, drill.beside.comp):
+            assert player is not None
+            tones = line(exercise, player.track.name)
+            assert tones
+            for tone in tones:
+                assert player.instrument.lowest <= tone.pitch <= player.instrument.highest
+                assert 1 <= tone.velocity <= 127
+
+
+@pytest.mark.parametrize("name", styles())
+def test_every_tone_ends_within_the_loop(name: str) -> None:
+    exercise = only(drill_of(name))
+    for tone in exercise.tones:
+        assert 0 <= tone.time < tone.time + tone.length <= exercise.length
+
+
+@pytest.mark.parametrize("name", styles())
+def test_a_bass_plays_one_note_at_a_time(name: str) -> None:
+    for before, after in pairwise(line(only(drill_of(name)), "bass")):
+        assert before.time + before.length <= after.time
+
+
+@pytest.mark.parametrize("name", styles())
+def test_the_bass_of_each_chord_sounds_when_it_begins(name: str) -> None:
+    """Struck with the chord, or anticipated and held into it; common practice."""
+    drill = drill_of(name)
+    exercise = only(drill)
+    progression = drill.beside.progression
+    assert progression is not None
+    tones = line(exercise, "bass")
+    for change in progression.over(exercise.length):
+        assert change.chord is not None
+        heard = [t for t in tones if t.time <= change.time < t.time + t.length]
+        silent = not heard
+        if silent:  # a style may leave the moment empty, but not put a wrong note there
+            continue
+        assert {tone.pitch % 12 for tone in heard} == {change.chord.bass}, (name, change)
+
+
+@pytest.mark.parametrize("name", styles())
+def test_comping_has_only_tones_of_the_chord_it_belongs_to(name: str) -> None:
+    """Of the chord that sounds, or of the next if it is anticipated within a beat of it."""
+    drill = drill_of(name)
+    exercise = only(drill)
+    progression = drill.beside.progression
+    assert progression is not None
+    for tone in line(exercise, "comp"):
+        now = progression.at(tone.time)
+        soon = progression.at((tone.time + drill.meter.beat) % exercise.length)
+        assert now is not None and soon is not None
+        allowed = now.pitch_classes | soon.pitch_classes
+        assert tone.pitch % 12 in allowed
+
+
+@pytest.mark.parametrize("name", styles())
+def test_the_third_and_the_seventh_of_a_chord_are_heard(name: str) -> None:
+    """They say which chord it is; common practice."""
+    exercise = only(drill_of(name, chords="G7"))
+    assert {11, 5} <= {tone.pitch % 12 for tone in line(exercise, "comp")}
+
+
+@pytest.mark.parametrize("name", styles())
+def test_no_chord_is_silence(name: str) -> None:
+    exercise = only(drill_of(name, chords="N.C. | N.C."))
+    assert not exercise.tones
+    assert {mark.symbol for mark in exercise.chords} == {""}
+
+
+# Each style its own
+
+
+def places(tones: list[Tone], unit: Fraction) -> set[Fraction]:
+    return {tone.time % unit for tone in tones}
+
+
+def test_a_tumbao_bass_plays_bombo_and_ponche() -> None:
+    """Common practice: in cut time on the and of two and on four, here in sixteenths of 2/4."""
+    tones = line(only(drill_of("son")), "bass")[1:]  # the first is the seam's
+    assert places(tones, Fraction(2)) == {Fraction(3, 4), Fraction(3, 2)}
+
+
+def test_a_tumbao_bass_has_the_next_chord_before_its_bar() -> None:
+    exercise = only(drill_of("son", chords="Dm7 | G7"))
+    ahead = [t for t in line(exercise, "bass") if t.time == Fraction(7, 2)]
+    assert [tone.pitch % 12 for tone in ahead] == [7]
+    assert ahead[0].time + ahead[0].length == 4 + Fraction(3, 4)  # held over the bar line
+
+
+def test_a_montuno_is_on_the_beat_on_the_two_side_only() -> None:
+    """Common practice: the two-side begins on the beat, all else of the three-side is off it."""
+    for clave, two_side in (("2-3", 0), ("3-2", 2)):
+        tones = line(only(drill_of("son", clave=clave)), "comp")
+        within = places(tones, Fraction(4))
+        assert Fraction(two_side) in within
+        other = Fraction(2) - two_side
+        three = {place for place in within if other <= place < other + 2}
+        assert all((place * 2).denominator == 2 for place in three)
+
+
+def test_a_samba_is_comped_on_the_rhythm_of_the_tamborim() -> None:
+    """G. Toussaint, BRIDGES 2005: E(9,16) started on its fourth onset."""
+    steps = bjorklund(9, 16)
+    onsets = [i for i, struck in enumerate(steps) if struck]
+    fourth = onsets[3]
+    rotated = {Fraction((each - fourth) % 16, 4) for each in onsets}
+    tones = line(only(drill_of("samba", chords="C")), "comp")
+    assert places(tones, Fraction(4)) == rotated
+    agogo = percussion()["agogo"].patterns()
+    assert {time for each in agogo.values() for time, _ in each.strokes} == rotated
+    tamborim = percussion()["tamborim"].patterns()
+    assert {time for each in tamborim.values() for time, _ in each.strokes} == rotated
+
+
+def bjorklund(onsets: int, steps: int) -> list[bool]:
+    """Bjorklund's algorithm as Toussaint describes it: groups of 1 and of 0 paired off."""
+    groups, rest = [[True]] * onsets, [[False]] * (steps - onsets)
+    while len(rest) > 1:
+        paired = min(len(groups), len(rest))
+        joined = [a + b for a, b in zip(groups, rest, strict=False)]
+        groups, rest = joined, (groups[paired:] or rest[paired:])
+    return [mark for group in groups + rest for mark in group]
+
+
+def test_the_clave_of_a_bossa_nova_is_the_published_one() -> None:
+    """BRIDGES 2002: [3 3 4 3 3], here in eighths over two bars, percussion and guitar alike."""
+    onsets = {Fraction(each, 2) for each in (0, 3, 6, 10, 13)}
+    [pattern] = percussion()["bossa-rim"].patterns().values()
+    assert {time for time, _ in pattern.strokes} == onsets
+    tones = line(only(drill_of("bossa-nova", chords="C")), "comp")
+    struck = places(tones, Fraction(8)) - {Fraction(0), Fraction(15, 2)}  # the anticipated one
+    assert struck == onsets - {Fraction(0)}
+
+
+@pytest.mark.parametrize(
+    "feet", ["one-and-three", "rock-and-of-two", "...x ..x.", "x..x ..x. .x.. x..."]
+)
+def test_a_funk_bass_strikes_with_every_stroke_of_the_bass_drum(feet: str) -> None:
+    exercise = only(drill_of("funk", feet=feet, feet_placements="0"))
+    drum = {hit.time for hit in exercise.hits if hit.limb is Limb.RIGHT_FOOT}
+    assert drum
+    loud = {tone.time for tone in line(exercise, "bass") if tone.velocity > 60}
+    assert drum <= loud
+
+
+def test_a_walking_bass_goes_to_the_next_root_by_step() -> None:
+    """Common practice."""
+    drill = drill_of("swing", steps="3", sticking="RLRLRL", chords="Dm7 | G7 | Cmaj7 | A7")
+    tones = line(only(drill), "bass")
+    assert [tone.length for tone in tones] == [1] * 16
+    for last, first in zip(tones[3::4], [*tones[4::4], tones[0]], strict=True):
+        assert (
+            1 <= abs(last.pitch - first.pitch) % 12 <= 2 or abs(last.pitch - first.pitch) % 12 >= 10
+        )
+
+
+# Voice leading
+
+
+def test_in_a_two_five_one_the_seventh_falls_to_the_third_and_the_third_stays() -> None:
+    """Common practice."""
+    chords = [read_chord(each) for each in ("Dm7", "G7", "Cmaj7")]
+    found = [each for each in chords if each]
+    options = [placements(tuple(sorted(chosen(each, 2))), 53, 76) for each in found]
+    way = led(found, options, 64)
+    for before, after in pairwise(way):
+        moved = sorted(abs(a - b) for a, b in zip(before, after, strict=True))
+        assert moved[0] == 0 and moved[1] <= 2
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.sampled_from(SYMBOLS), min_size=2, max_size=4, unique=True))
+def test_voices_are_led_as_well_as_can_be_round_the_loop(symbols: list[str]) -> None:
+    """Against every way through there is: at most a tenth dearer than the cheapest closed one."""
+    chords = [chord for chord in map(read_chord, symbols) if chord]
+    options = [placements(tuple(sorted(chosen(each, 3))), 55, 70) for each in chords]
+
+    def cost(way: tuple[tuple[int, ...], ...]) -> float:
+        moving = sum(
+            voice_leading._moving(a, b) for a, b in zip(way, (*way[1:], way[0]), strict=True)
+        )
+        return moving + sum(
+            voice_leading._standing(each, 62, chord)
+            for each, chord in zip(way, chords, strict=True)
+        )
+
+    best = min(cost(way) for way in product(*options))
+    assert cost(tuple(led(chords, options, 62))) <= best * 1.1 + 0.5
+
+
+@given(st.sampled_from(SYMBOLS), st.sampled_from([*HANDS]))
+def test_a_chord_lies_in_the_hand(symbol: str, hand: str) -> None:
+    chord = read_chord(symbol)
+    assert chord is not None
+    how = HANDS[hand]
+    classes = tuple(sorted(chosen(chord, how.voices)))
+    assert len(classes) <= how.voices
+    for voicing in placements(classes, 48, 76, how.open_position):
+        assert list(voicing) == sorted(set(voicing))
+        assert {each % 12 for each in voicing} == set(classes)
+        assert voicing[-1] - voicing[0] <= (24 if how.open_position else 11)
+
+
+# Percussion, levels and the clave
+
+
+@pytest.mark.parametrize("name", percussion())
+def test_a_percussion_part_loops_within_whole_bars_of_its_meter(name: str) -> None:
+    part = percussion()[name]
+    for varied in (False, True):
+        lengths = {each.length for each in part.patterns(varied).values()}
+        if lengths:
+            assert len(lengths) == 1
+            assert (lengths.pop() / part.meter.bar).denominator == 1
+
+
+def test_levels_scale_velocities() -> None:
+    from midiforge import notes
+
+    loud, soft = (
+        check_drill({"sticking": "RL", "percussion": f"shaker at {level}%", "stages": "full"})
+        for level in (100, 50)
+    )
+    both = [
+        [note.velocity for note in notes(only(drill), drill.kit) if note.part == "shaker"]
+        for drill in (loud, soft)
+    ]
+    assert len(both[0]) == len(both[1]) > 0
+    assert all(abs(2 * b - a) <= 1 for a, b in zip(*both, strict=True))
+
+
+def test_percussion_varies_the_last_time_in_so_many_bars() -> None:
+    drill = check_drill({"sticking": "RL", "percussion": "congas", "vary": 4, "stages": "full"})
+    exercise = only(drill)
+    assert exercise.bars == 4
+    bars = [
+        {
+            (hit.time % 4, hit.voice, hit.strength)
+            for hit in exercise.hits
+            if hit.layer == "congas" and hit.time // 4 == bar
+        }
+        for bar in range(4)
+    ]
+    assert bars[0] == bars[1] == bars[2] != bars[3]
+    plain = check_drill({"sticking": "RL", "percussion": "congas", "vary": 0, "stages": "full"})
+    assert only(plain).bars == 1
+
+
+@pytest.mark.parametrize("clave", ["3-2", "2-3"])
+def test_all_that_leans_on_the_clave_follows_the_way_the_drill_says(clave: str) -> None:
+    """The timelines of BRIDGES 2002 by the library; 2-3 is 3-2 begun with its second half."""
+    drill = check_drill(
+        {"sticking": "RL", "percussion": "clave, cascara, rumba-clave, campana", "clave": clave}
+    )
+    assert {part.clave for part in drill.beside.parts} == {clave}
+    assert not remarks(drill)
+    [son] = [part for part in drill.beside.parts if part.track.name.startswith("son")]
+    assert son.lines[0].pattern == ostinatos()[f"son-clave-{clave}"].pattern
+
+
+@pytest.mark.parametrize(
+    ("keys", "crosses"),
+    [
+        ({"feet": "bombo", "percussion": "son-clave-2-3"}, True),
+        ({"feet": "bombo", "percussion": "clave"}, False),
+        ({"feet": "bombo", "percussion": "clave", "clave": "2-3"}, True),
+        ({"feet": "son-clave-2-3-foot", "layers": "rumba-clave-3-2"}, True),
+        ({"feet": "tumbao", "percussion": "son-clave-2-3"}, False),
+        ({"feet": "x..x ..x. ..x. x... as cowbell", "percussion": "son-clave-2-3"}, True),
+        ({"feet": "bombo", "percussion": "clave", "feet_placements": "8"}, True),
+        ({"feet": "bombo", "percussion": "son-clave-2-3", "feet_placements": "8"}, False),
+        ({"feet": "tumbao", "layers": "son-clave-3-2", "percussion": "cascara-2-3"}, True),
+    ],
+)
+def test_feet_that_cross_the_clave_are_told(keys: dict[str, Any], crosses: bool) -> None:
+    """Directions: common practice, the bombo note being on the three-side."""
+    said = " ".join(remarks(check_drill({"sticking": "RLRR LRLL", **keys})))
+    assert ("they cross" in said) is crosses
+
+
+# What is wrong
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        ({"chords": "Dm7 | Gx"}, "chords: bar 2: 'Gx' is no chord"),
+        ({"chords": "C", "style": "bosa"}, "style: no style is called 'bosa' .*bossa-nova"),
+        ({"chords": "C", "style": "funk", "meter": "3/4"}, "style: 'funk' is at home in 4/4"),
+        ({"chords": "C", "meter": "7/8"}, "style: no style is at home in 7/8"),
+        ({"percussion": "shakr"}, "percussion: no percussion part is called 'shakr' .*shaker"),
+        ({"percussion": "bembe"}, "percussion: 'bembe' is at home in 12/8.* do not meet"),
+        ({"percussion": "shaker-waltz"}, "percussion: 'shaker-waltz' is at home in 3/4"),
+        ({"percussion": "congas, congas at 50%"}, "percussion: 'congas' is there twice"),
+        ({"percussion": "clave", "layers": "clave"}, "percussion: 'son-clave-3-2' is under layers"),
+        ({"percussion": "congas at 400%"}, "percussion: 'congas': 400% is no level"),
+        ({"percussion": "x.x."}, "percussion: 'x.x.' has no sound of its own"),
+        ({"bass": "piano", "chords": "C"}, "bass: no bass instrument is called 'piano'"),
+        ({"comp": "vibes"}, "comp: there are no chords to play"),
+        ({"chords": "C", "vary": -1}, "vary: "),
+        ({"clave": "4-1"}, "clave: '4-1' is not one of"),
+    ],
+)
+def test_a_wrong_wish_is_told_in_one_line(keys: dict[str, Any], said: str) -> None:
+    with pytest.raises(MidiforgeError, match="^" + said):
+        check_drill({"sticking": "RLRR LRLL", **keys})
+
+
+# Which style
+
+
+@pytest.mark.parametrize(
+    ("feet", "style"),
+    [
+        ("tumbao", "son"),
+        ("samba", "samba"),
+        ("bossa-nova", "bossa-nova"),
+        ("one-and-three", "funk"),
+    ],
+)
+def test_the_feet_choose_the_style(feet: str, style: str) -> None:
+    drill = check_drill({"sticking": "RLRR LRLL", "feet": feet, "chords": "C"})
+    assert drill.beside.style is styles()[style]
+
+
+def test_a_drill_without_wishes_has_nobody_beside_it() -> None:
+    drill = check_drill({"sticking": "RLRR LRLL", "feet": "tumbao"})
+    assert drill.beside.tracks == ()
+    for exercise in exercises(drill):
+        assert not exercise.tracks and not exercise.tones and not exercise.chords
+
+
+def test_channels_of_bass_and_chords_leave_the_kit_alone() -> None:
+    for exercise in exercises(check_drill({"sticking": "RL", "chords": "C", "stages": "full"})):
+        channels = [track.channel for track in exercise.tracks if track.channel]
+        assert len(set(channels)) == 2 and 10 not in channels
