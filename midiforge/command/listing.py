@@ -27,7 +27,7 @@ def listing(
     what: Annotated[
         str,
         typer.Argument(
-            metavar="rudiments|ostinatos|voices|kits",
+            metavar="rudiments|ostinatos|voices|kits|styles|percussion|instruments",
             help="What to list.",
             autocompletion=_shelves,
             show_default=False,
@@ -35,7 +35,8 @@ def listing(
     ] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
 ) -> None:
-    """List the rudiments, ostinatos, voices or kits that a drill can name."""
+    """List what a drill can name: rudiments, ostinatos, voices, kits; styles, percussion parts and
+    instruments that play beside you."""
     if what not in _SHELVES:
         problem = f"there is no list of {quoted(what)}" if what else "nothing to list is named"
         raise MidiforgeError(problem, hint=nearest(what, _SHELVES))
@@ -142,6 +143,61 @@ def _of_voices() -> str:
     return f"MIDI notes are those of {DEFAULT}. "
 
 
+def _styles() -> list[Row]:
+    from midiforge.library.players import styles
+
+    return [
+        {
+            "name": each.name,
+            "meter": str(each.meter),
+            "bass": each.bass.instrument,
+            "chords": each.comp.instrument,
+            "percussion": ", ".join(each.percussion),
+            "goes with": ", ".join(each.goes_with),
+            "other names": each.also,
+            "source": each.source,
+        }
+        for each in styles().values()
+    ]
+
+
+def _percussion() -> list[Row]:
+    from midiforge.library.players import percussion
+
+    return [
+        {
+            "name": each.name,
+            "title": each.title,
+            "family": each.family,
+            "meter": str(each.meter),
+            "clave": each.clave,
+            "voices": ", ".join(dict.fromkeys((*each.lines, *each.variation))),
+            "patterns": dict(each.lines),
+            "variation": dict(each.variation),
+            "other names": each.also,
+            "source": each.source,
+        }
+        for each in percussion().values()
+    ]
+
+
+def _instruments() -> list[Row]:
+    from midiforge.library.players import instruments
+
+    return [
+        {
+            "name": each.name,
+            "title": each.title,
+            "plays": each.role,
+            "program": each.program,
+            "lowest note": each.lowest,
+            "highest note": each.highest,
+            "other names": each.also,
+        }
+        for each in instruments().values()
+    ]
+
+
 def _kits() -> list[Row]:
     from midiforge.kit import kit_names, read_kit
 
@@ -165,6 +221,16 @@ _SHELVES = {
     ),
     "voices": _Shelf(_voices, ("other names",), remark=_of_voices),
     "kits": _Shelf(_kits, ("source",)),
+    "styles": _Shelf(_styles, ("other names", "source"), if_room=("percussion", "goes with")),
+    "percussion": _Shelf(
+        _percussion,
+        ("patterns", "variation", "other names", "source"),
+        if_room=("voices", "family"),
+        remark=lambda: "Every ostinato can be a percussion part too. ",
+    ),
+    "instruments": _Shelf(
+        _instruments, ("other names",), remark=lambda: "Notes are MIDI note numbers. "
+    ),
 }
 
 

@@ -6,18 +6,41 @@ from midiforge.kit import Kit
 from midiforge.midi import smf
 from midiforge.midi.tracks import CONDUCTOR, SINGLE, Part, exercise_parts
 from midiforge.model.exercise import Exercise
+from midiforge.model.rounds import bare
 from midiforge.performance import part_title
 
 
-def exercise_bytes(exercise: Exercise, kit: Kit, file_format: int = 1) -> bytes:
+def exercise_bytes(exercise: Exercise, kit: Kit, file_format: int = 1, times: int = 1) -> bytes:
     """A whole file: count-in, then the loop; the end of every track is the end of the loop.
 
     file_format: 1 for a track for each limb, time layer, the click and the conductor; 0 for all
         in one, which is all that many sound modules read.
+    times: how often the loop goes round; what comes before it comes once.
     """
     division = smf.division(exercise.parts)
-    parts = exercise_parts(exercise, kit, division, single=file_format == 0)
+    single = file_format == 0
+    parts = exercise_parts(exercise, kit, division, single)
+    if times > 1:
+        loop = bare(exercise)
+        again = exercise_parts(loop, kit, division, single)
+        silent = Part(0, b"", smf.ticks(loop.length, division))
+        parts = {
+            name: _joined(part, again.get(name, silent), times - 1) for name, part in parts.items()
+        }
     return file_bytes(parts, f"{exercise.title}, {exercise.tempo}", kit, division)
+
+
+def _joined(part: Part, again: Part, times: int) -> Part:
+    """A part and, behind it, another several times."""
+    if not again.events:
+        return Part(part.first, part.events, part.rest + times * again.rest)
+    first = smf.wait(part.rest + again.first)
+    following = smf.wait(again.rest + again.first) + again.events
+    if not part.events:
+        part = Part(part.rest + again.first, again.events, again.rest)
+        return Part(part.first, part.events + following * (times - 1), part.rest)
+    events = part.events + first + again.events + following * (times - 1)
+    return Part(part.first, events, again.rest)
 
 
 def file_bytes(parts: Mapping[str, Part], title: str, kit: Kit, division: int) -> bytes:

@@ -8,6 +8,7 @@ from operator import itemgetter
 from midiforge.kit import Kit
 from midiforge.midi import smf
 from midiforge.model.exercise import Exercise
+from midiforge.model.track import NO_CHORD
 from midiforge.performance import Note, held, notes
 
 CONDUCTOR = "conductor"
@@ -21,8 +22,6 @@ _NOTE_PARTS = 8
 Event = tuple[int, bytes]
 _PLACE = itemgetter(0)
 _META, _OFF, _LYRIC, _ON = range(4)
-
-NO_CHORD = "N.C."
 
 
 @dataclass(slots=True)

@@ -1,11 +1,11 @@
-"""An exercise as a bare loop, and a loop several times round."""
+"""An exercise as a bare loop, a loop several times round, and what goes round in it."""
 
 from dataclasses import replace
 from fractions import Fraction
 
 from midiforge.model.exercise import Dynamics, Exercise, Section
 from midiforge.model.hit import Hit
-from midiforge.model.track import ChordMark, Tone
+from midiforge.model.track import NO_CHORD, ChordMark, Tone
 
 
 def bare(exercise: Exercise) -> Exercise:
@@ -72,6 +72,21 @@ def one_section(exercise: Exercise, title: str) -> Exercise:
     kept = tuple(each for each in exercise.sections if each.kind == "count-in")
     whole = Section("exercise", title, Fraction(0), exercise.length)
     return replace(exercise, sections=(*kept, whole))
+
+
+def chord_bars(exercise: Exercise) -> list[list[str]]:
+    """The chord symbols of each bar of the progression, once round it; N.C. for no chord."""
+    bar, start = exercise.meter.bar, exercise.loop_start
+    bars: list[list[str]] = []
+    for mark in exercise.chords:
+        if mark.time >= start:
+            number = int((mark.time - start) / bar)
+            bars += [[] for _ in range(number + 1 - len(bars))]
+            bars[number].append(mark.symbol or NO_CHORD)
+    for size in range(1, len(bars)):
+        if all(bars[i] == bars[i % size] for i in range(size, len(bars))):
+            return bars[:size]
+    return bars
 
 
 def _later(hit: Hit, late: Fraction) -> Hit:

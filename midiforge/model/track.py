@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from fractions import Fraction
 
+NO_CHORD = "N.C."  # how a chord chart says that none is played
+
 
 @dataclass(frozen=True, slots=True)
 class Track:

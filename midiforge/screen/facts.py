@@ -9,6 +9,7 @@ from midiforge.insight.loop import loop_of
 from midiforge.insight.places import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
+from midiforge.model.rounds import chord_bars
 from midiforge.model.tempo import plain
 
 
@@ -33,6 +34,8 @@ def as_json(exercise: Exercise, known: Insight | None = None) -> dict[str, Any]:
         "bars": exercise.bars,
         "count_in_bars": exercise.count_in_bars,
         "returns_after_bars": exercise.returns_after_bars,
+        "beside": [track.title for track in exercise.tracks],
+        "chords": chord_bars(exercise),
         "hits": [_hit(exercise, hit) for hit in loop_of(exercise).hits],
         "limbs": {
             each.limb.value: {

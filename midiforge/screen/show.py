@@ -10,6 +10,7 @@ from midiforge.insight.words import bars_named, ranges
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS
 from midiforge.model.meter import NOTE_VALUES
+from midiforge.model.rounds import chord_bars
 from midiforge.model.swing import Swing
 from midiforge.screen.facts import tempo_words
 from midiforge.screen.stave import Stave
@@ -80,6 +81,8 @@ def exercise_lines(
     for label, text in _played_on(stave):
         yield from _fact(label, text, width)
     yield from _fact("returns", _returns(exercise), width)
+    for label, text in _beside(exercise):
+        yield from _fact(label, text, width)
     yield []
     yield from _rates(at_tempos)
     yield from _meetings(exercise, found, width)
@@ -122,6 +125,14 @@ def _returns(exercise: Exercise) -> str:
                 [int(exercise.loop_start / exercise.meter.bar) + 1]
             )
     return text
+
+
+def _beside(exercise: Exercise) -> Iterator[tuple[str, str]]:
+    """Who plays along, and to which chords, the first time round them."""
+    if exercise.tracks:
+        yield "beside you", "; ".join(track.title for track in exercise.tracks)
+    if exercise.chords:
+        yield "chords", " | ".join(" ".join(bar) for bar in chord_bars(exercise))
 
 
 def _played_on(stave: Stave) -> Iterator[tuple[str, str]]:

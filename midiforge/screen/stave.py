@@ -22,7 +22,7 @@ from midiforge.insight.places import beat_of, syllables
 from midiforge.insight.words import bars_named
 from midiforge.model.counts import counts
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import FEET, HANDS, Hit, OrnamentKind, Strength
+from midiforge.model.hit import CLICK, FEET, HANDS, Hit, OrnamentKind, Strength
 
 LIMBS = (*HANDS, *FEET)
 REST = "."
@@ -417,8 +417,10 @@ def _heading(bar: Bar, chunk: range) -> str:
 
 
 def _shown(exercise: Exercise) -> Iterator[Hit]:
+    """The player's hits and those of time layers; of tracks only their names are told."""
+    aside = {CLICK, *(track.name for track in exercise.tracks)}
     for hit in (*exercise.hits, *exercise.answers):
-        if hit.layer != "click" and 0 <= hit.time < exercise.length:
+        if hit.layer not in aside and 0 <= hit.time < exercise.length:
             yield hit
 
 
