@@ -14,8 +14,8 @@ BASS = "bass"
 
 _AHEAD = "nN"  # marks that play the chord of the next beat
 _APPROACH, _DEAD, _ROOT, _OCTAVE = "a", "x", "1", "8"
-_VELOCITIES = {"R": 104, "N": 104, "1": 94, "n": 94, "5": 90, "8": 92, "x": 52}
-_VELOCITY = 86
+_VELOCITIES = {"R": 94, "N": 94, "1": 85, "n": 85, "5": 82, "8": 84, "x": 48}
+_VELOCITY = 78
 # Towards the middle of the range, against a semitone that the line moves; roots come home.
 _PULL, _PULL_OF_ROOTS = 0.3, 0.8
 _LONGEST_LOCKED = 2  # steps that a note with the bass drum lasts at most

@@ -16,8 +16,8 @@ from midiforge.model.track import Tone
 COMP = "comp"
 
 _AHEAD = "nOI"  # marks that play the chord of the next beat
-_VELOCITIES = {"X": 90, "s": 56, "o": 78, "O": 84, "i": 70, "I": 74}
-_VELOCITY = 74
+_VELOCITIES = {"X": 74, "s": 48, "o": 76, "O": 82, "i": 68, "I": 72}
+_VELOCITY = 62
 
 
 @dataclass(frozen=True, slots=True)

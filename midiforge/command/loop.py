@@ -93,6 +93,8 @@ def _say(report: "LoopReport", drill: "Drill") -> None:
     plural = "s" * (count != 1)
     print(f"{printable(drill.title)}: {count} loop{plural},{sound} {length} in all, in {folder}")
     print("What is what: loops.csv")
+    if not drill.beside.tracks and not drill.layers:
+        print("Nobody plays beside you: try --chords 'Dm7 | G7', --style or --percussion")
     listed("Left out", list(report.left_out))
     from midiforge.workshop import remarks
 
