@@ -98,11 +98,17 @@ class Held(NamedTuple):
 def held(exercise: Exercise) -> Iterator[Held]:
     """The tones of the exercise's tracks, in their order, as they are to sound."""
     tracks = {track.name: track for track in exercise.tracks}
-    played, level = exercise.swing.played, exercise.dynamics.level
+    played, level, touch = exercise.swing.played, exercise.dynamics.level, exercise.touch
+    uneven = _Unevenness(exercise, "tones") if touch.timing_ms or touch.velocity else None
+    last = played(exercise.length)
     for tone in exercise.tones:
         track = tracks[tone.track]
         velocity = _velocity(tone.velocity * track.level * level(tone.time))
         time, end = played(tone.time), played(tone.time + tone.length)
+        if uneven:
+            offset, velocity = uneven.of(velocity)
+            late = Fraction(round(offset * 1000), 1_000_000) / exercise.tempo.quarter(tone.time)
+            time, end = max(time + late, Fraction(0)), min(end + late, last)
         yield Held(time, end, track.channel, tone.pitch, velocity, track.name)
 
 
@@ -141,9 +147,9 @@ def _ornamented(exercise: Exercise, kit: Kit, hit: Hit, stroke: Note) -> Iterato
 class _Unevenness:
     """Seeded deviations, cut off at three standard deviations."""
 
-    def __init__(self, exercise: Exercise) -> None:
+    def __init__(self, exercise: Exercise, whose: str = "") -> None:
         self.touch = exercise.touch
-        self.chance = random.Random(f"{self.touch.seed}:{exercise.order}")
+        self.chance = random.Random(f"{self.touch.seed}:{exercise.order}{whose}")
 
     def of(self, velocity: int) -> tuple[float, int]:
         offset = self._within(self.touch.timing_ms)

@@ -438,6 +438,27 @@ def test_a_drill_without_wishes_has_nobody_beside_it() -> None:
         assert not exercise.tracks and not exercise.tones and not exercise.chords
 
 
+def test_uneven_tones_are_uneven_the_same_way_every_time_and_stay_in_the_loop() -> None:
+    from statistics import pstdev
+
+    from midiforge.performance import held
+
+    keys = {"humanise": {"timing": 8, "velocity": 6, "seed": 3}, "repeats": 8}
+    exercise, again = (only(drill_of("swing", steps="3", **keys)) for _ in range(2))
+    found = list(held(exercise))
+    assert found == list(held(again))
+    assert all(0 <= each.time < each.end <= exercise.length for each in found)
+    quarter = float(exercise.tempo.quarter(Fraction(0)))
+    late = [
+        1000 * quarter * float(each.time - tone.time)
+        for each, tone in zip(found, exercise.tones, strict=True)
+        if tone.time
+    ]
+    assert 6 < pstdev(late) < 10
+    loud = [e.velocity - t.velocity for e, t in zip(found, exercise.tones, strict=True)]
+    assert 4.5 < pstdev(loud) < 7.5
+
+
 def test_channels_of_bass_and_chords_leave_the_kit_alone() -> None:
     for exercise in exercises(check_drill({"sticking": "RL", "chords": "C", "stages": "full"})):
         channels = [track.channel for track in exercise.tracks if track.channel]

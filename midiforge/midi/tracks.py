@@ -141,21 +141,24 @@ def _add_tones(
 
     A tone ends before the same pitch is struck again, and with the end of the exercise.
     """
-    sounding: dict[tuple[str, int], tuple[list[Event], int]] = {}
+    sounding: dict[tuple[str, int], tuple[int, int]] = {}
     for track in exercise.tracks:
         if track.channel:
             program = smf.program_change(track.channel, track.program)
             tracks[track.name] = [(_META, program)]
-    for time, ends, channel, pitch, velocity, name in held(exercise):
+    for time, ends, channel, pitch, velocity, name in sorted(held(exercise), key=_PLACE):
         events = tracks[name]
         tick = start + smf.ticks(time, division)
         end = min(max(start + smf.ticks(ends, division), tick + 1), length)
-        before = sounding.get((name, pitch))
-        if before and before[0][before[1]][0] > 4 * tick + _OFF:
-            before[0][before[1]] = (4 * tick + _OFF, before[0][before[1]][1])
-        sounding[name, pitch] = (events, len(events) + 1)
-        events.append((4 * tick + _ON, bytes((0x90 | channel - 1, pitch, velocity))))
-        events.append((4 * end + _OFF, bytes((0x80 | channel - 1, pitch, 64))))
+        on = bytes((0x90 | channel - 1, pitch, velocity))
+        off = bytes((0x80 | channel - 1, pitch, 64))
+        last, index = sounding.get((name, pitch), (-1, 0))
+        if last == tick:
+            continue
+        if last >= 0 and events[index + 1][0] >> 2 > tick:
+            events[index + 1] = (4 * tick + _OFF, off)
+        sounding[name, pitch] = (tick, len(events))
+        events += (4 * tick + _ON, on), (4 * end + _OFF, off)
 
 
 _lyrics: dict[str, bytes] = {}
