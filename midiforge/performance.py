@@ -108,7 +108,8 @@ def held(exercise: Exercise) -> Iterator[Held]:
         if uneven:
             offset, velocity = uneven.of(velocity)
             late = Fraction(round(offset * 1000), 1_000_000) / exercise.tempo.quarter(tone.time)
-            time, end = max(time + late, Fraction(0)), min(end + late, last)
+            if time + late < last:
+                time, end = max(time + late, Fraction(0)), min(end + late, last)
         yield Held(time, end, track.channel, tone.pitch, velocity, track.name)
 
 

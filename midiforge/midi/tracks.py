@@ -148,7 +148,7 @@ def _add_tones(
             tracks[track.name] = [(_META, program)]
     for time, ends, channel, pitch, velocity, name in sorted(held(exercise), key=_PLACE):
         events = tracks[name]
-        tick = start + smf.ticks(time, division)
+        tick = min(start + smf.ticks(time, division), length - 1)
         end = min(max(start + smf.ticks(ends, division), tick + 1), length)
         on = bytes((0x90 | channel - 1, pitch, velocity))
         off = bytes((0x80 | channel - 1, pitch, 64))
