@@ -27,6 +27,11 @@ COMMANDS = (
     "feet",
     "click",
     "beside",
+    "bass",
+    "comp",
+    "layer",
+    "softer",
+    "louder",
     "quit",
 )
 

@@ -136,6 +136,11 @@ def typed(text: str, monkeypatch: pytest.MonkeyPatch) -> list[Command]:
         ("fF", "feet"),
         ("cC", "click"),
         ("bB", "beside"),
+        ("sS", "bass"),
+        ("mM", "comp"),
+        ("lL", "layer"),
+        (",", "softer"),
+        (".", "louder"),
         ("qQ", "quit"),
     ],
 )

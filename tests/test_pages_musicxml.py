@@ -123,19 +123,40 @@ def with_layers(draw: st.DrawFn) -> dict[str, Any]:
 
 
 def written_bars(exercise: Exercise) -> int:
-    """One time round: the first time through of a late entry, and the loop once."""
-    return int(exercise.loop_start / exercise.meter.bar) + exercise.returns_after_bars
+    """One time round: the first time through of a late entry, and the loop once, chords and all."""
+    returns = exercise.returns_after_bars
+    bars = returns
+    while not chords_come_round(exercise, bars):
+        bars += returns
+    return int(exercise.loop_start / exercise.meter.bar) + bars
+
+
+def chords_come_round(exercise: Exercise, bars: int) -> bool:
+    """Whether the same chord sounds so many bars later, wherever one begins."""
+
+    def at(time: Fraction) -> str:
+        return [mark.symbol for mark in exercise.chords if mark.time <= time][-1]
+
+    later = bars * exercise.meter.bar
+    times = [mark.time for mark in exercise.chords if mark.time >= exercise.loop_start]
+    return all(
+        (time + later >= exercise.length or at(time + later) == at(time))
+        and (time - later < exercise.loop_start or at(time - later) == at(time))
+        for time in times
+    )
 
 
 def struck(exercise: Exercise, once: bool = True) -> list[Hit]:
-    """What is played or left to the player to play, without click; one time round, or all of it.
+    """What is written: without click, and without what other players than timelines add beside
+    the drummer, which is only heard; one time round, or all of it.
 
     Two hands on one voice at once are one notehead and one sound: the louder of the two.
     """
     end = written_bars(exercise) * exercise.meter.bar if once else exercise.length
     found: dict[tuple[object, ...], Hit] = {}
+    heard = {"click", *(each.name for each in exercise.tracks if each.name not in ostinatos())}
     for hit in sorted((*exercise.hits, *exercise.answers), key=lambda hit: hit.time):
-        if hit.layer != "click" and 0 <= hit.time < end:
+        if hit.layer not in heard and 0 <= hit.time < end:
             key = (hit.time, hit.voice, voice_number(hit), hit.layer)
             if key not in found or found[key].strength is Strength.GHOST:
                 found[key] = hit
@@ -447,6 +468,8 @@ def assert_music21_reads(found: Lesson) -> None:
             for index, bar in enumerate(bars[start:end]):
                 assert Fraction(bar.barDuration.quarterLength) == exercise.meter.bar
                 for note in bar.recurse().notes:
+                    if isinstance(note, music21.harmony.Harmony):
+                        continue  # to music21 a chord symbol is a chord
                     within = Fraction(note.getOffsetInHierarchy(bar))
                     time = index * exercise.meter.bar + within
                     verses = {lyric.number: lyric.text for lyric in note.lyrics}

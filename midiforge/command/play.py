@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from midiforge.live.bars import Part
     from midiforge.live.display import Display
     from midiforge.live.kit_input import Heard, KitInput
+    from midiforge.live.levels import Levels
     from midiforge.live.player import Player
+    from midiforge.live.ports import RtOutput
     from midiforge.live.recorder import Recorded
     from midiforge.live.route import Place, Route
     from midiforge.model.exercise import Exercise
@@ -72,10 +74,27 @@ def play(
         float, typer.Option("--rest", metavar="SECONDS", min=0, max=600, help="Between exercises.")
     ] = 0.0,
     mute: Annotated[
-        str, typer.Option("--mute", metavar="LAYERS", help="Silent: hands, feet, click, beside.")
+        str,
+        typer.Option(
+            "--mute", metavar="LAYERS", help="Silent: hands, feet, click, beside, bass, comp."
+        ),
     ] = "",
     solo: Annotated[
         str, typer.Option("--solo", metavar="LAYERS", help="Only these layers sound.")
+    ] = "",
+    levels: Annotated[
+        str,
+        typer.Option(
+            "--levels", metavar="LAYER=N,...", help="How loud layers are, in per cent: 20 to 150."
+        ),
+    ] = "",
+    beside_port: Annotated[
+        str,
+        typer.Option(
+            "--beside-port",
+            metavar="NAME",
+            help="Another output for all that plays beside you; percussion on channel 10 there.",
+        ),
     ] = "",
     send_clock: Annotated[
         bool, typer.Option("--send-clock", help="Send MIDI beat clock to the port.")
@@ -109,12 +128,14 @@ def play(
     if follow and send_clock:
         raise MidiforgeError("either follow a clock or send one", "--follow")
     if listen:
-        _check_listening(record, (port, virtual, follow, send_clock))
+        _check_listening(record, (port, virtual, beside_port, follow, send_clock))
     muted = _layers(mute, "--mute") | _others(_layers(solo, "--solo"))
+    loud = _levels(levels)
     exercises = chosen_exercises(drill, only)
     exercises = [each for each in exercises if each.order >= first]
     if not exercises:
         raise MidiforgeError(f"there is no exercise from {first} on", "--from")
+    _check_channels(exercises, drill, bool(beside_port))
     recording = _Recording(record, exercises, drill, listen) if record else None
     if listen and recording:
         _only_listen(recording, drill, control)
@@ -124,15 +145,19 @@ def play(
             held.callback(recording.keep)
         output = RtOutput(port, virtual)
         held.callback(output.close)
+        beside = _beside(held, beside_port, output) if beside_port else None
         worker = held.enter_context(ThreadPoolExecutor(1))
+        from midiforge.kit import DEFAULT, read_kit
         from midiforge.live.bars import part
         from midiforge.live.route import Route
+
+        beside_kit = read_kit(DEFAULT) if beside else None  # what a synthesiser of its own knows
 
         screen = _screen(as_lines)
         views: list[Display] = []
 
         def make(exercise: "Exercise", faster: "Fraction") -> "Part":
-            made = part(exercise, drill.kit, faster)
+            made = part(exercise, drill.kit, faster, beside_kit)
             for view in views:
                 view.prepare(made)
             return made
@@ -145,6 +170,8 @@ def play(
             channel=drill.kit.channel,
             program=drill.kit.program,
             muted=muted,
+            levels=loud,
+            beside=beside,
             send_clock=send_clock,
             rest=round(rest * 1e9),
         )
@@ -204,6 +231,43 @@ def _others(layers: set[str]) -> set[str]:
     return set(LAYERS) - layers if layers else set()
 
 
+def _levels(text: str) -> "Levels":
+    from midiforge.live.levels import Levels, read_levels
+
+    try:
+        return Levels(read_levels(text))
+    except MidiforgeError as error:
+        raise error.within("--levels") from None
+
+
+def _check_channels(exercises: "Sequence[Exercise]", drill: "Drill", beside: bool) -> None:
+    """Nobody who plays tones is on the channel of the drums."""
+    from midiforge.live.player import PERCUSSION
+
+    drums = PERCUSSION if beside else drill.kit.channel
+    for track in {each for exercise in exercises for each in exercise.tracks}:
+        if track.program and track.channel == drums:
+            where = "of the percussion there" if beside else "of the kit"
+            hint = "" if beside else "--beside-port sends it to another output"
+            raise MidiforgeError(f"{track.name} is on channel {drums}, that {where}", hint=hint)
+
+
+def _beside(held: ExitStack, wanted: str, output: "RtOutput") -> "RtOutput":
+    """The other output."""
+    from midiforge.live.ports import RtOutput
+
+    try:
+        beside = RtOutput(wanted)
+    except MidiforgeError as error:
+        raise error.within("--beside-port") from None
+    held.callback(beside.close)
+    if beside.name == output.name:
+        raise MidiforgeError(
+            f"{beside.name!r} is the other output too", "--beside-port", hint="leave it out"
+        )
+    return beside
+
+
 def _kit_input(
     player: "Player", drill: "Drill", wanted: str, recording: "_Recording | None"
 ) -> "KitInput | None":
@@ -250,7 +314,7 @@ def _show(held: ExitStack, player: "Player", route: "Route") -> "Display":
     from midiforge.live.keyboard import pressed, single_keys
 
     held.enter_context(single_keys())
-    display = held.enter_context(Display(route, player.muted))
+    display = held.enter_context(Display(route, player.muted, player.levels))
     watcher = player.watcher
 
     def idle(spare: int) -> None:

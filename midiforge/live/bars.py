@@ -10,10 +10,12 @@ from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, Limb
 from midiforge.model.tempo import TempoMap
-from midiforge.performance import notes
+from midiforge.model.track import Track
+from midiforge.performance import held, notes
 
-HANDS, FEET, BESIDE = "hands", "feet", "beside"
-LAYERS = (HANDS, FEET, CLICK, BESIDE)
+HANDS, FEET, BESIDE, BASS, COMP = "hands", "feet", "beside", "bass", "comp"
+LAYERS = (HANDS, FEET, CLICK, BESIDE, BASS, COMP)
+NOT_THE_PLAYERS = frozenset((BESIDE, BASS, COMP))
 
 SLOWEST, FASTEST = Fraction(10), Fraction(500)  # pulses a minute
 
@@ -31,17 +33,22 @@ class Sound:
     """One note on.
 
     seam: whether it leads back over the seam (a grace note), and is left out the last time.
+    channel: 1 to 16; 0 for the kit's.
+    hold: quarter notes until its note off; None for drum sounds, which do not listen to it.
     """
 
     layer: str
     number: int
     velocity: int
     seam: bool = False
+    channel: int = 0
+    hold: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """What is sent together, the loudest and lowest first; `at` quarter notes from the bar line."""
+    """What is sent together, the drums first, the loudest and lowest of them before the others;
+    `at` quarter notes from the bar line."""
 
     at: float
     sounds: tuple[Sound, ...]
@@ -67,12 +74,14 @@ class Part:
     """An exercise ready to be played: its bars, the count-in's first.
 
     loop_bar: the bar that the seam leads back to.
+    layers: those that it has.
     """
 
     exercise: Exercise
     bars: tuple[Bar, ...]
     count_in: int
     loop_bar: int
+    layers: tuple[str, ...] = ()
 
     def bar(self, number: int) -> Bar:
         return self.bars[number + self.count_in]
@@ -83,8 +92,16 @@ class Part:
         return len(self.bars) - self.count_in - 1
 
 
-def part(exercise: Exercise, kit: Kit, faster: Fraction = Fraction(0)) -> Part:
-    """The exercise as bars for `kit`, at tempos raised by `faster` pulses a minute."""
+def part(
+    exercise: Exercise,
+    kit: Kit,
+    faster: Fraction = Fraction(0),
+    beside: Kit | None = None,
+) -> Part:
+    """The exercise as bars for `kit`, at tempos raised by `faster` pulses a minute.
+
+    beside: whose notes the percussion beside the player is played with, if not the kit's.
+    """
     if faster:
         exercise = replace(exercise, tempo=_changed(exercise.tempo, faster))
     length = exercise.meter.bar
@@ -92,6 +109,12 @@ def part(exercise: Exercise, kit: Kit, faster: Fraction = Fraction(0)) -> Part:
     found: dict[int, list[tuple[float, Sound]]] = {}
     end = exercise.swing.played(exercise.length)
     played = list(notes(exercise, kit))
+    if beside is not None:
+        others = notes(exercise, beside)
+        played = [
+            other if note.part not in _LAYER else note
+            for note, other in zip(played, others, strict=True)
+        ]
     over_the_seam = {(n.offset, n.number, n.part) for n in played if n.time == end}
     loop_bar = int(exercise.loop_start / length)
     for note in played:
@@ -110,6 +133,10 @@ def part(exercise: Exercise, kit: Kit, faster: Fraction = Fraction(0)) -> Part:
             at = float(exercise.length) - _LAST
         sound = Sound(_LAYER.get(note.part, BESIDE), note.number, note.velocity, note.time == end)
         found.setdefault(number, []).append((at - number * float(length), sound))
+    for time, sound in _tones(exercise):
+        number = min(max(int(time // length), first), exercise.bars - 1)
+        within = min(max(time - number * length, Fraction(0)), length - _LEAST_HOLD)
+        found.setdefault(number, []).append((float(within), sound))
     basses = {kit.notes[voice] for voice in _BASS_DRUMS if voice in kit.notes}
     bars = []
     for number in range(first, exercise.bars):
@@ -117,7 +144,29 @@ def part(exercise: Exercise, kit: Kit, faster: Fraction = Fraction(0)) -> Part:
         quarter = Fraction(60_000_000_000) / (tempo * exercise.tempo.pulse)
         moments = tuple(_moments(found.get(number, []), basses))
         bars.append(Bar(number, length, tempo, quarter, moments))
-    return Part(exercise, tuple(bars), exercise.count_in_bars, loop_bar)
+    sounding = {sound.layer for each in found.values() for _, sound in each}
+    layers = tuple(layer for layer in LAYERS if layer in sounding)
+    return Part(exercise, tuple(bars), exercise.count_in_bars, loop_bar, layers)
+
+
+def layer_of(track: Track) -> str:
+    """The layer that a track is of."""
+    return track.kind if track.kind in (BASS, COMP) else BESIDE
+
+
+def _tones(exercise: Exercise) -> Iterator[tuple[Fraction, Sound]]:
+    """What is held, and when it begins."""
+    layers = {track.name: layer_of(track) for track in exercise.tracks}
+    for tone in held(exercise):
+        hold = float(max(tone.end - tone.time, _LEAST_HOLD))
+        sound = Sound(
+            layer=layers[tone.track],
+            number=tone.pitch,
+            velocity=tone.velocity,
+            channel=tone.channel,
+            hold=hold,
+        )
+        yield tone.time, sound
 
 
 def _moments(placed: list[tuple[float, Sound]], basses: set[int]) -> Iterator[Moment]:
@@ -127,12 +176,15 @@ def _moments(placed: list[tuple[float, Sound]], basses: set[int]) -> Iterator[Mo
         sounds = sorted(
             (sound for _, sound in group), key=lambda each: (-each.velocity, each.number)
         )
-        sounds.sort(key=lambda each: each.number not in basses)
+        sounds.sort(
+            key=lambda each: (each.hold is not None, each.layer == COMP, each.number not in basses)
+        )
         yield Moment(at, tuple(sounds))
 
 
 _BASS_DRUMS = ("bass-drum", "bass-drum-2")
 _LAST = 1e-6  # quarter notes before the end, for what would fall behind it
+_LEAST_HOLD = Fraction(1, 1000)  # quarter notes
 
 
 def _changed(tempo: TempoMap, faster: Fraction) -> TempoMap:

@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from midiforge.live.bars import LAYERS, Part
+from midiforge.live.chords import HIGH, Chords, chords_of, large
+from midiforge.live.levels import Levels
 from midiforge.live.route import Place, Route
 from midiforge.model.counts import counts
 from midiforge.model.exercise import Exercise
@@ -26,6 +28,10 @@ _HERE, _LOUD, _FAINT, _PLAIN = "\x1b[7m", "\x1b[1m", "\x1b[2m", "\x1b[0m"
 
 KEYS_LINE = "space pause   n next   p previous   a again   - slower   + faster   q quit"
 LAYERS_LINE = "h hands   f feet   c click   b beside you"
+LAYER_KEYS = {"bass": "s bass", "comp": "m comp"}  # told where the exercise has them
+LEVELS_LINE = "l layer   , softer   . louder"
+
+_ROOMY = 22  # lines; in a smaller terminal chords are written small
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,18 +76,21 @@ def _cell(hits: Sequence[Hit], limbs: Sequence[object]) -> str:
 class Display:
     """A calm picture of the place in the lesson; use it as a context.
 
-    muted: the player's layers that are silent, as they are at the moment.
+    muted: the player's layers that are silent, levels: how loud they are, as they are at the
+        moment.
     """
 
     route: Route
     muted: set[str]
+    levels: Levels = field(default_factory=Levels)
     place: Place | None = None
     message: str = ""
     paused: bool = False
     _at: float = -1.0
     _changed: bool = True
-    _state: tuple[bool, frozenset[str]] = (False, frozenset())
+    _state: tuple[bool, frozenset[str], int] = (False, frozenset(), 0)
     _bars: dict[tuple[int, int], tuple[Column, ...]] = field(default_factory=dict)
+    _chords: dict[int, Chords] = field(default_factory=dict)
     _frame: str = ""
     _wake: threading.Event = field(default_factory=threading.Event)
     _done: bool = False
@@ -104,6 +113,7 @@ class Display:
         """Makes what is needed to show a part, ahead of its time; from any thread."""
         for bar in part.bars[:64]:
             self._bar(part.exercise, bar.number)
+        self._chords_of(part.exercise)
 
     def bar(self, place: Place) -> None:
         self.place, self._at, self._changed = place, -1.0, True
@@ -116,7 +126,7 @@ class Display:
 
     def idle(self, spare: int, paused: bool) -> None:
         """Draws if something changed and there is time."""
-        state = (paused, frozenset(self.muted))
+        state = (paused, frozenset(self.muted), self.levels.changes)
         if state != self._state:
             self._state, self.paused, self._changed = state, paused, True
         if self._changed and spare > 4_000_000:
@@ -126,7 +136,7 @@ class Display:
 
     def frame(self, width: int, height: int) -> str:
         """The whole picture for a terminal of that size."""
-        lines = [_clip(line, width) for line in self._lines(width)]
+        lines = [_clip(line, width) for line in self._lines(width, height)]
         while len(lines) > height and "" in lines:
             lines.remove("")  # in a small terminal there is no room for air
         lines = lines[:height]
@@ -136,7 +146,7 @@ class Display:
             + (f"{lines[-1]}{_CLEAR_LINE}{_CLEAR_BELOW}")
         )
 
-    def _lines(self, width: int) -> list[str]:
+    def _lines(self, width: int, height: int) -> list[str]:
         place = self.place
         if place is None:
             return ["", "  getting ready"]
@@ -155,14 +165,38 @@ class Display:
             "",
             *self._stave(exercise, bar.number, width),
             "",
+            *self._chord_lines(place, width, height >= _ROOMY),
             f"  next: {_cut(_called(following), width - 10)}",
             "",
             f"  {_LOUD}PAUSED{_PLAIN}  space goes on" if self.paused else f"  {self.message}",
             f"  silent: {', '.join(silent)}" if silent else "",
+            self._levels_line(),
             "",
-            f"  {_FAINT}{_cut(KEYS_LINE, width - 4)}{_PLAIN}",
-            f"  {_FAINT}{_cut(LAYERS_LINE, width - 4)}{_PLAIN}",
+            *(f"  {_FAINT}{_cut(each, width - 4)}{_PLAIN}" for each in _keys(place.part, width)),
         ]
+
+    def _chord_lines(self, place: Place, width: int, roomy: bool) -> list[str]:
+        exercise = place.part.exercise
+        if not exercise.chords:
+            return []
+        time = float(place.bar.number * exercise.meter.bar) + max(self._at, 0.0)
+        again = place.times == 0 or place.time < place.times
+        now, following = self._chords_of(exercise).at(time, again)
+        then = f"   then {_LOUD}{following}{_PLAIN}" if following else ""
+        rows = large(now, width - 12 - len(following)) if roomy else []
+        if not rows:
+            return [f"  {_HERE} {now} {_PLAIN}{then}", ""]
+        middle = HIGH // 2
+        drawn = ["  " + _PIXELS.sub(_drawn, row) for row in rows]
+        drawn[middle] += then
+        return [*drawn, ""]
+
+    def _levels_line(self) -> str:
+        told = []
+        for layer in self.levels.told():
+            style = _LOUD if layer == self.levels.chosen else ""
+            told.append(f"{style}{layer} {self.levels[layer]} %{_PLAIN}")
+        return f"  level: {'   '.join(told)}" if told else ""
 
     def _stave(self, exercise: Exercise, number: int, width: int) -> list[str]:
         steps = self._bar(exercise, max(number, 0))
@@ -193,6 +227,14 @@ class Display:
             self._bars[key] = columns(exercise, number)
         return self._bars[key]
 
+    def _chords_of(self, exercise: Exercise) -> Chords:
+        found = self._chords.get(exercise.order)
+        if found is None:
+            if len(self._chords) > 64:
+                self._chords.clear()
+            found = self._chords[exercise.order] = chords_of(exercise)
+        return found
+
     def _write(self) -> None:
         out = sys.stdout.fileno()
         while not self._done:
@@ -204,6 +246,20 @@ class Display:
                     frame = frame[os.write(out, frame) :]
             except OSError:
                 return
+
+
+_PIXELS = re.compile("#+")
+
+
+def _drawn(pixels: re.Match[str]) -> str:
+    return f"{_HERE}{' ' * len(pixels[0])}{_PLAIN}"
+
+
+def _keys(part: Part, width: int) -> list[str]:
+    """Which key does what, in as few lines as there is room for."""
+    layers = "   ".join([LAYERS_LINE, *(LAYER_KEYS[x] for x in part.layers if x in LAYER_KEYS)])
+    both = f"{layers}   {LEVELS_LINE}"
+    return [KEYS_LINE, both] if len(both) <= width - 4 else [KEYS_LINE, layers, LEVELS_LINE]
 
 
 def plain_line(place: Place) -> str:

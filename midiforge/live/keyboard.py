@@ -19,6 +19,11 @@ KEYS = {
     "f": Command.FEET,
     "c": Command.CLICK,
     "b": Command.BESIDE,
+    "s": Command.BASS,
+    "m": Command.COMP,
+    "l": Command.LAYER,
+    ",": Command.SOFTER,
+    ".": Command.LOUDER,
     "q": Command.QUIT,
 }
 

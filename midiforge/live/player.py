@@ -5,14 +5,15 @@ fraction; nothing adds up, however long it plays.
 """
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
-from heapq import heappop, heappush
-from typing import Protocol
+from heapq import heapify, heappop, heappush
+from typing import NamedTuple, Protocol
 
-from midiforge.live.bars import LAYERS, Moment
+from midiforge.live.bars import LAYERS, NOT_THE_PLAYERS, Bar, Moment, layer_of
 from midiforge.live.beat_clock import CLOCK, CONTINUE, START, STOP, clocks_in, song_position
 from midiforge.live.followed import Turn
+from midiforge.live.levels import STEP, Levels
 from midiforge.live.route import Command, Place, Route
 from midiforge.live.tempo_source import OwnTime, Time
 from midiforge.live.timing import MS, Clock, Lateness, LatenessFigures, awake_before
@@ -21,7 +22,11 @@ LEAD = 100 * MS  # between the decision to begin and the first event
 TOO_LATE = 250 * MS  # later than this is not played: the machine slept
 NOTE = 60 * MS  # how long a note lasts; drum sounds do not listen
 SLICE = 8 * MS  # how long it sleeps at most before it looks after wishes again
-LOOK_EVERY = 250 * MS  # how often it looks whether the port is still there
+LOOK_EVERY = 250 * MS  # how often it looks whether each port is still there
+PERCUSSION = 10  # General MIDI's channel for it
+_SAME = 1e-6  # quarter notes that are no difference
+
+_STEPS = {Command.SOFTER: -STEP, Command.LOUDER: STEP}
 
 ALL_SOUND_OFF, ALL_NOTES_OFF = 120, 123
 
@@ -37,7 +42,11 @@ class Output(Protocol):
 
 
 class PortGone(Exception):
-    """The output port has vanished."""
+    """An output port has vanished."""
+
+    def __init__(self, output: Output) -> None:
+        super().__init__()
+        self.output = output
 
 
 class Quit(Exception):
@@ -50,6 +59,51 @@ class Turned(Exception):
     def __init__(self, turn: Turn) -> None:
         super().__init__(turn.say)
         self.turn = turn
+
+
+@dataclass(slots=True, eq=False)
+class Line:
+    """One channel of an output, and what it was sent.
+
+    sounding: notes to the stroke that began them. struck: all that ever sounded.
+    program: what it was told last.
+    """
+
+    output: Output
+    channel: int
+    sounding: dict[int, int] = field(default_factory=dict)
+    struck: set[int] = field(default_factory=set)
+    program: int | None = None
+
+    def end(self, number: int) -> None:
+        """Sends a note off."""
+        self.output.send(self.off(number))
+        self.sounding.pop(number, None)
+
+    def off(self, number: int) -> bytes:
+        return bytes((0x80 | self.channel - 1, number, 64))
+
+    def control(self, controller: int) -> bytes:
+        return bytes((0xB0 | self.channel - 1, controller, 0))
+
+    def send_program(self, program: int) -> None:
+        """Sends a program, from 1, if it is another than the last."""
+        if program != self.program:
+            self.output.send(bytes((0xC0 | self.channel - 1, program - 1)))
+            self.program = program
+
+
+class _Tone(NamedTuple):
+    """A note that is held.
+
+    end: when it ends, in quarter notes from the beginning of the bar that is played.
+    """
+
+    end: float
+    stroke: int
+    number: int
+    line: Line
+    layer: str
 
 
 @dataclass(slots=True)
@@ -76,6 +130,8 @@ class Player:
     channel: 1 to 16. muted: layers that stay silent. send_clock: whether MIDI beat clock is sent.
     rest: nanoseconds of silence between exercises. time: whose time it plays in.
     turned: what the master of that time did since it was asked last.
+    beside: the output of all that plays beside the player, if it is another one; percussion is on
+        channel 10 there. levels: how loud each layer is.
     """
 
     output: Output
@@ -89,13 +145,19 @@ class Player:
     rest: int = 0
     program: int | None = None
     watcher: Watcher = field(default_factory=Watcher)
+    beside: Output | None = None
+    levels: Levels = field(default_factory=Levels)
     paused: bool = False
     _wishes: deque[Command] = field(default_factory=deque)
     _lateness: Lateness = field(default_factory=Lateness)
-    _offs: list[tuple[int, int]] = field(default_factory=list)
-    _sounding: dict[int, int] = field(default_factory=dict)
-    _struck: set[int] = field(default_factory=set)
+    _lines: list[Line] = field(default_factory=list)
+    _ways: dict[tuple[str, int], Line] = field(default_factory=dict)
+    _strokes: int = 0
+    _offs: list[tuple[int, int, int, Line]] = field(default_factory=list)
+    _tones: list[_Tone] = field(default_factory=list)
+    _place: Place | None = None
     _looked: int = 0
+    _looks: int = 0
     _joined: bool = False
     _running: bool = False
 
@@ -109,7 +171,7 @@ class Player:
         Whatever is raised on the way is raised on, after everything has been ended.
         """
         try:
-            self._send_program()
+            self._kit_line()
             self._play()
         except Quit:
             pass
@@ -123,6 +185,10 @@ class Player:
         place, first = self.route.next_bar(), True
         self._begin()
         while place is not None:
+            self._place = place
+            if place.begins:
+                self._end_tones(self._tones)
+                self._send_programs()
             if self.rest and place.begins and not first:
                 self._stop_clock()  # one that falls silent looks like a very slow tempo
                 self.time.rest(self.rest)
@@ -131,12 +197,11 @@ class Player:
             try:
                 self.watcher.bar(place)
                 if self._play_bar(place):
-                    self.time.leave(place.bar)
-                    self._joined = True
+                    self._leave(place.bar)
                 else:
                     self._begin()
-            except PortGone:
-                self._wait_for_port()
+            except PortGone as gone:
+                self._wait_for_port(gone.output)
                 self._begin()
             except Turned as turned:
                 self._silence()
@@ -157,6 +222,14 @@ class Player:
         """The next bar begins as soon as may be, whatever was before."""
         self.time.begin(self.clock.now() + LEAD)
         self._joined = False
+
+    def _leave(self, bar: Bar) -> None:
+        """The bar has come to its end; what is held is held from the next bar's beginning."""
+        self.time.leave(bar)
+        self._joined = True
+        if self._tones:
+            length = float(bar.length)
+            self._tones = [each._replace(end=each.end - length) for each in self._tones]
 
     def _play_bar(self, place: Place) -> bool:
         """Plays a bar; whether it came to its end."""
@@ -196,18 +269,41 @@ class Player:
         return True
 
     def _sound(self, moment: Moment, place: Place, deadline: int) -> None:
-        send, on, off = self.output.send, 0x90 | self.channel - 1, 0x80 | self.channel - 1
+        muted, ways, velocities = self.muted, self._ways, self.levels.velocities
         for sound in moment.sounds:
-            if sound.layer in self.muted or (sound.seam and place.ends):
+            layer, number, channel = sound.layer, sound.number, sound.channel
+            if layer in muted or (sound.seam and place.ends):
                 continue
-            if sound.number in self._sounding:
-                send(bytes((off, sound.number, 64)))
+            line = ways.get((layer, channel)) or self._way(layer, channel)
+            if number in line.sounding:
+                line.output.send(line.off(number))
             # Noted down first: whatever comes between must find it to end it.
-            ends = deadline + NOTE
-            self._sounding[sound.number] = ends
-            self._struck.add(sound.number)
-            heappush(self._offs, (ends, sound.number))
-            send(bytes((on, sound.number, sound.velocity)))
+            self._strokes = stroke = self._strokes + 1
+            line.sounding[number] = stroke
+            line.struck.add(number)
+            if sound.hold is None:
+                heappush(self._offs, (deadline + NOTE, stroke, number, line))
+            else:
+                end = moment.at + sound.hold
+                heappush(self._tones, _Tone(end, stroke, number, line, layer))
+            on, velocity = 0x90 | line.channel - 1, velocities[layer][sound.velocity]
+            line.output.send(bytes((on, number, velocity)))
+
+    def _end_tones(self, tones: Collection[_Tone]) -> None:
+        """Ends tones before their time."""
+        for each in tones:
+            if each.line.sounding.get(each.number) == each.stroke:
+                each.line.end(each.number)
+        self._tones = [each for each in self._tones if each not in tones]
+        heapify(self._tones)
+
+    def _end_tones_until(self, at: float) -> None:
+        """Ends the tones that end by a moment of the bar."""
+        tones = self._tones
+        while tones and tones[0].end <= at + _SAME:
+            _, stroke, number, line, _ = heappop(tones)
+            if line.sounding.get(number) == stroke:  # not struck again since
+                line.end(number)
 
     def _send_clock(self) -> None:
         if not self._running:
@@ -240,9 +336,13 @@ class Player:
             if self.paused:
                 return None
             nearest = min(until, self._offs[0][0]) if self._offs else until
+            if self._tones:
+                nearest = min(nearest, self._end_due_tones(now, until))
             # A master that starts is not announced: its first beat is due when it is heard.
             most = MS if deadline is None else SLICE
             clock.sleep(max(min(nearest - clock.now(), most), 0))
+        if self._tones:  # while there is time: what ends here ends before what begins here
+            self._end_tones_until(at)
         if deadline is not None and awake:
             while clock.now() < deadline:
                 pass
@@ -251,20 +351,34 @@ class Player:
     def _look_after(self, now: int, spare: int) -> None:
         offs = self._offs
         while offs and offs[0][0] <= now:
-            ends, number = heappop(offs)
-            if self._sounding.get(number) == ends:  # not struck again since
-                self.output.send(bytes((0x80 | self.channel - 1, number, 64)))
-                self._sounding.pop(number, None)
+            _, stroke, number, line = heappop(offs)
+            if line.sounding.get(number) == stroke:  # not struck again since
+                line.end(number)
         turn = self.turned()
         if turn:
             raise Turned(turn)
         self._take_wishes()
         if spare > 2 * MS:
-            if spare > 5 * MS and now - self._looked > LOOK_EVERY:
+            outputs = self._outputs()
+            if spare > 5 * MS and now - self._looked > LOOK_EVERY // len(outputs):
                 self._looked = now
-                if not self.output.alive():
-                    raise PortGone
+                self._looks += 1
+                output = outputs[self._looks % len(outputs)]
+                if not output.alive():
+                    raise PortGone(output)
             self.watcher.idle(spare)
+
+    def _end_due_tones(self, now: int, until: int) -> int:
+        """Ends the tones that are over; gives when the next one is, at most `until`.
+
+        They end in quarter notes, so that they follow the tempo.
+        """
+        while self._tones:
+            due = self.time.deadline(self._tones[0].end)
+            if due is None or due > now:
+                return until if due is None else min(due, until)
+            self._end_tones_until(self._tones[0].end)
+        return until
 
     def _take_wishes(self) -> None:
         """Takes at once what does not wait for the bar line."""
@@ -276,6 +390,11 @@ class Player:
                 self.paused = not self.paused
             elif wish.value in LAYERS:
                 self.muted ^= {wish.value}
+                self._end_tones([each for each in self._tones if each.layer in self.muted])
+            elif wish is Command.LAYER:
+                self.levels.choose_next(self._layers())
+            elif wish in _STEPS:
+                self.levels.change(_STEPS[wish], self._layers())
             else:
                 self._wishes.append(wish)
         if self._wishes:
@@ -300,51 +419,99 @@ class Player:
             if self._skip_wished():
                 self.paused = False
 
-    def _wait_for_port(self) -> None:
-        self.watcher.say("the port is gone; waiting for it to come back")
-        while not self.output.reopen():
-            for _ in range(30):
+    def _layers(self) -> tuple[str, ...]:
+        return self._place.part.layers if self._place else ()
+
+    def _wait_for_port(self, gone: Output) -> None:
+        """Waits until every port is there; without one of them, the others are silent."""
+        what = "the port" if gone is self.output else "the port beside"
+        self.watcher.say(f"{what} is gone; waiting for it to come back")
+        self._silence([each for each in self._outputs() if each is not gone])
+        missing = [gone]
+        while missing:
+            missing = [each for each in missing if not each.reopen()]
+            others = [each for each in self._outputs() if not _among(each, missing)]
+            missing += [each for each in others if not each.alive()]
+            for _ in range(30 if missing else 0):
                 self._idle()
         # A module that kept its power may still hold what sounded when it was unplugged.
-        self._sounding |= dict.fromkeys(self._struck, 0)
+        for line in self._lines:
+            line.sounding |= dict.fromkeys(line.struck, 0)
+            line.program = None
         self._silence()
-        self._send_program()
-        self.watcher.say("the port is back")
+        self._send_programs()
+        self.watcher.say(f"{what} is back")
 
     def _idle(self) -> None:
         self._take_wishes()
         self.watcher.idle(2 * SLICE)
         self.clock.sleep(2 * SLICE)
 
-    def _send_program(self) -> None:
+    # Where it goes
+
+    def _outputs(self) -> list[Output]:
+        return [self.output] if self.beside is None else [self.output, self.beside]
+
+    def _kit_line(self) -> Line:
+        return self._line(self.output, self.channel)
+
+    def _line(self, output: Output, channel: int) -> Line:
+        for line in self._lines:
+            if line.output is output and line.channel == channel:
+                return line
+        self._lines.append(Line(output, channel))
+        return self._lines[-1]
+
+    def _way(self, layer: str, channel: int) -> Line:
+        """Where a layer's notes of a channel go; channel 0 is the kit's."""
+        if self.beside is not None and layer in NOT_THE_PLAYERS:
+            line = self._line(self.beside, channel or PERCUSSION)
+        else:
+            line = self._line(self.output, channel or self.channel)
+        self._ways[layer, channel] = line
+        return line
+
+    def _send_programs(self) -> None:
+        """Sends the kit's program and those of the tracks where they are others than before."""
         if self.program is not None:
-            self.output.send(bytes((0xC0 | self.channel - 1, self.program - 1)))
+            self._kit_line().send_program(self.program)
+        for track in self._place.part.exercise.tracks if self._place else ():
+            if track.program:
+                self._way(layer_of(track), track.channel).send_program(track.program)
 
     # Ending
 
-    def _silence(self) -> None:
-        """Ends every sounding note, then all sound, then the beat clock.
+    def _silence(self, outputs: Collection[Output] | None = None) -> None:
+        """Ends every sounding note, then all sound, then the beat clock; of these outputs only.
 
         Everything is sent whatever is raised meanwhile; the first of that is raised in the end.
         """
-        off, control = 0x80 | self.channel - 1, 0xB0 | self.channel - 1
-        messages = [bytes((off, number, 64)) for number in self._sounding]
-        messages += [bytes((control, ALL_SOUND_OFF, 0)), bytes((control, ALL_NOTES_OFF, 0))]
-        if self._running:
-            messages.append(STOP)
+        outputs = self._outputs() if outputs is None else outputs
+        lines = [line for line in self._lines if _among(line.output, outputs)]
+        stops = self._running and _among(self.output, outputs)
+        messages = [(line.output, line.off(n)) for line in lines for n in line.sounding]
+        for line in lines:
+            messages += [
+                (line.output, line.control(each)) for each in (ALL_SOUND_OFF, ALL_NOTES_OFF)
+            ]
+        if stops:
+            messages.append((self.output, STOP))
         raised: BaseException | None = None
-        for message in messages:
+        for output, message in messages:
             for _ in range(2):  # once more if something came in between
                 try:
-                    self.output.send(message)
+                    output.send(message)
                     break
                 except BaseException as error:
                     raised = raised or error
-        self._forget()
+        for line in lines:
+            line.sounding.clear()
+        self._offs.clear()
+        self._tones.clear()
+        self._running = self._running and not stops
         if raised is not None:
             raise raised
 
-    def _forget(self) -> None:
-        self._sounding.clear()
-        self._offs.clear()
-        self._running = False
+
+def _among(output: Output, outputs: Collection[Output]) -> bool:
+    return any(each is output for each in outputs)

@@ -23,6 +23,11 @@ class Command(StrEnum):
     FEET = "feet"
     CLICK = "click"
     BESIDE = "beside"
+    BASS = "bass"
+    COMP = "comp"
+    LAYER = "layer"
+    SOFTER = "softer"
+    LOUDER = "louder"
     QUIT = "quit"
 
 

@@ -12,8 +12,11 @@ from midiforge.errors import MidiforgeError
 from midiforge.model.counts import counts, steps_in_bar
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
+from midiforge.notation.chords import ChordSign, chord_signs
+from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.rhythm import Cell, Tuplet, Value, Written, write_bar
 from midiforge.notation.sign import Sign, foot_sign, on_one_line, sign_of
+from midiforge.notation.title import beside_title
 
 HANDS_VOICE, FEET_VOICE = "hands", "feet"
 SECTION_WORDS = {
@@ -117,12 +120,14 @@ class Bar:
     number: from 1, as in the exercise.
     words: what is to be said above it.
     is_repeat: whether it is the same as the one before, so that a sign can stand for it.
+    chords: what others play to it, from the bar line on; none where nobody plays chords.
     """
 
     number: int
     voices: tuple[Voice, ...]
     words: str = ""
     is_repeat: bool = False
+    chords: tuple[ChordSign, ...] = ()
 
     def voice(self, name: str) -> Voice | None:
         return next((voice for voice in self.voices if voice.name == name), None)
@@ -159,6 +164,11 @@ class Score:
         for passage in self.passages:
             yield from passage.bars
 
+    def beside_title(self, name: str) -> str:
+        """The title of one of `beside`."""
+        titles = {track.name: track.title for track in self.exercise.tracks}
+        return titles.get(name) or beside_title(name)
+
     @property
     def signs(self) -> tuple[tuple[Sign, str, str], ...]:
         """Every sign on the player's staff: the sign, its voice, the foot that it is moved for."""
@@ -179,12 +189,18 @@ def scores(exercises: Iterable[Exercise]) -> Iterator[Score]:
     """
     group: list[Exercise] = []
     for exercise in exercises:
-        if group and exercise.hits is not group[-1].hits:
+        if group and not _written_alike(group[-1], exercise):
             yield write(group)
             group = []
         group.append(exercise)
     if group:
         yield write(group)
+
+
+def _written_alike(one: Exercise, other: Exercise) -> bool:
+    """Whether two exercises differ only in tempo."""
+    same = one.hits is other.hits and one.chords == other.chords
+    return same and one.tracks == other.tracks
 
 
 def write(exercises: Sequence[Exercise]) -> Score:
@@ -199,10 +215,12 @@ def write(exercises: Sequence[Exercise]) -> Score:
 def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
     bar = exercise.meter.bar
     hits = [hit for hit in (*exercise.hits, *exercise.answers) if hit.layer != CLICK]
-    hits = [hit for hit in hits if 0 <= hit.time < exercise.length]
+    unwritten = heard_only(exercise)
+    hits = [hit for hit in hits if 0 <= hit.time < exercise.length and hit.layer not in unwritten]
     names = _voice_names(hits)
     entry = int(exercise.loop_start / bar)
-    last = min(entry + exercise.returns_after_bars, exercise.bars)
+    last = min(entry + bars_round(exercise), exercise.bars)
+    chords = chord_signs(exercise) if exercise.chords else [()] * last
     in_bar: dict[int, list[Hit]] = {}
     for hit in hits:
         in_bar.setdefault(int(hit.time // bar), []).append(hit)
@@ -217,13 +235,21 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
         voices, is_open = _marked(voices, is_open)
         said = words.get(number, "")
         said = "" if number and said == words.get(number - 1, "") else said
+        signs = chords[number]
+        if number in (0, entry):
+            signs = tuple(replace(sign, goes_on=False) for sign in signs)
         same = bool(bars) and number != entry and voices == bars[-1].voices
-        bars.append(Bar(number + 1, voices, said, is_repeat=same and not said))
+        same = same and _sounding(signs) == _sounding(bars[-1].chords)
+        bars.append(Bar(number + 1, voices, said, same and not said, signs))
     times = max((exercise.bars - entry) // max(last - entry, 1), 1)
     passages = [Passage(tuple(bars[:entry]))] if entry else []
     passages.append(Passage(tuple(bars[entry:]), times))
     beside = tuple(name for name in names if name not in (HANDS_VOICE, FEET_VOICE))
     return Score(at_tempos, tuple(passages), beside, tuple(_counts(exercise)))
+
+
+def _sounding(signs: Iterable[ChordSign]) -> list[tuple[Fraction, str]]:
+    return [(sign.time, sign.symbol) for sign in signs]
 
 
 def _counts(exercise: Exercise) -> Iterator[tuple[Fraction, str]]:

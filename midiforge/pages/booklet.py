@@ -12,9 +12,11 @@ from midiforge.model.hit import CLICK, FEET, HANDS, Limb
 from midiforge.model.meter import NOTE_VALUES, Meter
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import plain
+from midiforge.notation.chords import NO_CHORD
+from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.score import Score, scores
 from midiforge.notation.sign import Sign
-from midiforge.notation.title import beside_title, title_of
+from midiforge.notation.title import title_of
 from midiforge.pages.engrave import Engraver
 from midiforge.pages.piece import Layout, Piece, Setting, cut, key_piece
 
@@ -31,6 +33,7 @@ CAUTIONS = (
     "an audiologist or a physiotherapist who knows musicians.",
 )
 _MOST_MEETINGS = 6
+_MOST_HEARD = 32  # bars, or pages to listen to would grow large
 _MUSIC_NOTES = {"quarter": "♩", "dotted quarter": "♩.", "eighth": "♪", "dotted eighth": "♪."}
 _SYLLABLES = {"e": "e", "&": "&", "a": "a"}
 
@@ -182,19 +185,30 @@ def _facts(score: Score) -> Iterator[str]:
     if exercise.feet:
         yield f"feet: {exercise.feet}"
     for name in score.beside:
-        yield f"beside you, above the staff: {beside_title(name)}"
+        yield f"beside you, above the staff: {score.beside_title(name)}"
+    heard = heard_only(exercise)
+    titles = [_in_a_list(track.title) for track in exercise.tracks if track.name in heard]
+    if titles:
+        yield f"beside you: {listed(titles)}"
     if not exercise.swing.is_straight:
         yield swing_words(exercise.swing)
     if exercise.count_in_bars:
         bars = exercise.count_in_bars
         yield f"{bars} {_bars(bars)} count-in"
-    if exercise.returns_after_bars > 1:
-        yield f"comes back after {exercise.returns_after_bars} bars"
+    bars = bars_round(exercise)
+    if bars > 1:
+        yield f"comes back after {bars} bars"
     if len(exercise.tempo.changes) > 1:
         yield _ramp(exercise)
     yield from _gap(exercise)
     if exercise.dynamics.points:
         yield _levels(exercise)
+
+
+def _in_a_list(title: str) -> str:
+    """Such as "Congas (tumbao)" for "Congas, tumbao", whose comma would part it from itself."""
+    name, comma, kind = title.partition(", ")
+    return f"{name} ({kind})" if comma else name
 
 
 def swing_words(swing: Swing) -> str:
@@ -282,6 +296,9 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
     ):
         if mark in marks:
             yield sign, meaning
+    signs = {sign.text for entry in entries for bar in entry.score.bars for sign in bar.chords}
+    if NO_CHORD in signs:
+        yield NO_CHORD, "no chord: the others play none until the next symbol"
     if any(bar.is_repeat for entry in entries for bar in entry.score.bars):
         yield "%", "the bar before once more"
     if any(passage.times > 1 for entry in entries for passage in entry.score.passages):
@@ -289,8 +306,14 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
 
 
 def once_round(exercise: Exercise) -> Exercise:
-    """The exercise written just once: a late entry, if any, and one time round."""
-    length = exercise.loop_start + exercise.returns_after_bars * exercise.meter.bar
+    """The exercise just once: a late entry, if any, and one time round of all that is heard.
+
+    Of those beside the drummer who come round late or never, no more than what is written.
+    """
+    bars = bars_round(exercise, heard=True)
+    if bars > _MOST_HEARD:
+        bars = bars_round(exercise)
+    length = exercise.loop_start + bars * exercise.meter.bar
     if length >= exercise.length:
         return exercise
     return replace(
@@ -298,4 +321,6 @@ def once_round(exercise: Exercise) -> Exercise:
         bars=int(length / exercise.meter.bar),
         hits=tuple(hit for hit in exercise.hits if hit.time < length),
         answers=tuple(hit for hit in exercise.answers if hit.time < length),
+        tones=tuple(tone for tone in exercise.tones if tone.time < length),
+        chords=tuple(mark for mark in exercise.chords if mark.time < length),
     )

@@ -34,9 +34,9 @@ def in_lines(setting: Setting, width: float) -> Iterator[list[Piece]]:
             kept = _kept_together(line, piece)
             yield line[: len(line) - len(kept)]
             first = kept[0] if kept else piece
-            line = [_numbered(setting, first), *kept]
+            line = [_numbered(setting, first), *map(_reminding, kept)]
             used = sum(each.width for each in line)
-        line.append(piece)
+        line.append(_reminding(piece) if len(line) == 1 else piece)
         used += piece.width
     yield line
 
@@ -44,6 +44,11 @@ def in_lines(setting: Setting, width: float) -> Iterator[list[Piece]]:
 def _kept_together(line: Sequence[Piece], following: Piece) -> list[Piece]:
     """What goes to the next line too, so that no line begins with the sign for its bar before."""
     return [line[-1]] if following.is_simile and len(line) > 2 and not line[-1].is_simile else []
+
+
+def _reminding(first: Piece) -> Piece:
+    """The first piece of a line, with the chord that goes on."""
+    return replace(first, content=first.content + first.again) if first.again else first
 
 
 def _numbered(setting: Setting, following: Piece) -> Piece:
@@ -68,13 +73,17 @@ def joined(line: Sequence[Piece]) -> tuple[float, str]:
 
 
 def line_svg(
-    line: Sequence[Piece], height: float, glyphs: Mapping[str, str], font: str
+    line: Sequence[Piece], height: float, glyphs: Mapping[str, str], font: str, style: str = ""
 ) -> tuple[float, str]:
-    """A line of music as an SVG document of its own, and its width in tenths of a space."""
+    """A line of music as an SVG document of its own, and its width in tenths of a space.
+
+    style: rules of CSS that go with the font.
+    """
     width, content = joined(line)
     used = frozenset[str]().union(*(piece.glyphs for piece in line))
+    style = f"{STYLE}text{{font-family:{font}}}{style}"
     return width + 2 * _MARGIN, (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{-_MARGIN:g} 0 '
-        f'{width + 2 * _MARGIN:.1f} {height:.1f}"><style>{STYLE}text{{font-family:{font}}}</style>'
+        f'{width + 2 * _MARGIN:.1f} {height:.1f}"><style>{style}</style>'
         f"{glyph_definitions(glyphs, used)}{content}</svg>"
     )

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from html import escape
 from pathlib import Path
@@ -30,12 +31,18 @@ def html(booklet: Booklet, paper: Paper) -> str:
         [place for number, drawing in enumerate(each) for place in _places(drawing, number)]
         for each in drawings
     ]
-    data = json.dumps(sound(booklet, places), separators=(",", ":"), ensure_ascii=False)
+    heard = sound(booklet, places)
+    data = json.dumps(heard, separators=(",", ":"), ensure_ascii=False)
     data = data.replace("<", "\\u003c")  # or a name could end the script
     used = frozenset[str]().union(
         *(piece.glyphs for each in drawings for drawing in each for piece in drawing),
         *(sign.piece.glyphs for sign in booklet.key),
     )
+    scripts = ["player.js"]
+    if any("tones" in each for each in heard["exercises"]):
+        scripts.insert(0, "tones.js")
+    if any(piece.again for each in drawings for drawing in each for piece in drawing):
+        scripts.append("again.js")
     parts = [
         "<!DOCTYPE html>",
         '<html lang="en"><head><meta charset="utf-8">',
@@ -56,10 +63,16 @@ def html(booklet: Booklet, paper: Paper) -> str:
         ),
         "</main>",
         f'<script type="application/json" id="lesson-sound">{data}</script>',
-        f"<script>{(_HERE / 'player.js').read_text(encoding='utf-8')}</script>",
+        *(f"<script>{_script(name)}</script>" for name in scripts),
         "</body></html>",
     ]
     return "\n".join(parts) + "\n"
+
+
+def _script(name: str) -> str:
+    """A script without the lines that are comments."""
+    lines = (_HERE / name).read_text(encoding="utf-8").splitlines(keepends=True)
+    return "".join(line for line in lines if not line.lstrip().startswith("//"))
 
 
 def _style(paper: Paper) -> str:
@@ -114,8 +127,11 @@ def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str
         '<span class="reached">reached<i></i>on<i></i></span></p>'
         f'{facts}<div class="player"></div><div class="music">'
     )
+    signs = {bar.number: bar.chords for bar in entry.score.bars}
     for drawing in drawings:
-        label = f"bar {drawing[-1].bar}"
+        bar = drawing[-1].bar
+        chords = ", ".join(sign.text for sign in signs.get(bar, ()))
+        label = f"bar {bar}: {chords}" if chords else f"bar {bar}"
         yield _svg(drawing, entry.setting.height, "system", label)
     yield "</div></section>"
 
@@ -145,11 +161,18 @@ def _end(piece: Piece) -> Fraction:
 
 
 def _svg(drawing: Sequence[Piece], height: float, kind: str, label: str) -> str:
-    width, content = joined(drawing)
+    width, content = joined([_with_again(piece) for piece in drawing])
     return (
         f'<svg class="{kind}" style="--w:{width / SPACE:.2f}" viewBox="0 0 {width:.1f} '
         f'{height:.1f}" role="img" aria-label="{_text(label)}">{content}</svg>'
     )
+
+
+def _with_again(piece: Piece) -> Piece:
+    """The piece with the chords that go on, which `again.js` hides within a line."""
+    if not piece.again:
+        return piece
+    return replace(piece, content=f'{piece.content}<g class="again">{piece.again}</g>')
 
 
 def _text(text: str) -> str:

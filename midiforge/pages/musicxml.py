@@ -23,6 +23,7 @@ from midiforge.model.counts import UNNAMED
 from midiforge.model.meter import Meter
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap, plain
+from midiforge.notation.chords import ChordSign
 from midiforge.notation.rhythm import VALUES, Tuplet, Value, value_of
 from midiforge.notation.score import (
     FEET_VOICE,
@@ -36,6 +37,7 @@ from midiforge.notation.score import (
     Voice,
 )
 from midiforge.notation.title import title_of
+from midiforge.pages.harmony import harmony
 from midiforge.pages.paper import Paper, paper_of
 
 PLAYER = "Drum set"
@@ -98,6 +100,7 @@ class _Frame(NamedTuple):
     opening: what comes before the notes, in all parts: breaks and barlines.
     time: the time signature, where it is new.
     directions: words and marks, in the top part only.
+    chords: those that are printed, in the player's part only.
     """
 
     bar: Bar
@@ -107,6 +110,7 @@ class _Frame(NamedTuple):
     closing: str
     length: int
     counts: Mapping[Fraction, str]
+    chords: tuple[ChordSign, ...]
 
 
 def musicxml(
@@ -174,25 +178,22 @@ def _staves(written: Sequence[Score]) -> tuple[_Staff, ...]:
     """The parts from the top: what plays beside the player, then the player."""
     own = dict.fromkeys(voice for score in written for _, voice, _ in score.signs)
     beside: dict[str, dict[str, None]] = {}
+    titles: dict[str, str] = {}
     for score in written:
         for name in score.beside:
             found = beside.setdefault(name, {})
+            titles.setdefault(name, score.beside_title(name))
             for bar in score.bars:
                 voice = bar.voice(name)
                 for note in voice.notes if voice else ():
                     found.update(dict.fromkeys(head.voice for head in note.heads))
     return (
         *(
-            _Staff(f"P{number}", _beside_title(name), 1, (name,), tuple(voices))
+            _Staff(f"P{number}", titles[name], 1, (name,), tuple(voices))
             for number, (name, voices) in enumerate(beside.items(), start=2)
         ),
         _Staff("P1", PLAYER, 5, (HANDS_VOICE, FEET_VOICE), tuple(own)),
     )
-
-
-def _beside_title(name: str) -> str:
-    known = shelf.ostinatos().get(name)
-    return known.title if known else name
 
 
 def _score_part(staff: _Staff, kit: Kit) -> str:
@@ -223,6 +224,7 @@ def _parts_of_a_quarter(score: Score) -> int:
     for bar in score.bars:
         for voice in bar.voices:
             lengths.update(note.length for note in voice.notes)
+        lengths.update(sign.time for sign in bar.chords)
     return lcm(*(length.denominator for length in lengths))
 
 
@@ -257,7 +259,9 @@ def _frames(
                 if passage.times > 1 and bar is passage.bars[-1]:
                     said += _direction(f"<words>{passage.times} times</words>")
                 closing = _right_barline(passage, bar, is_end=bar is last)
-                yield _Frame(bar, opening, time, said, closing, bar_length, counts)
+                # What goes on is printed again where a system begins.
+                chords = tuple(sign for sign in bar.chords if begins or not sign.goes_on)
+                yield _Frame(bar, opening, time, said, closing, bar_length, counts, chords)
 
 
 def _bars_in_a_system(score: Score, paper: Paper) -> int:
@@ -387,18 +391,22 @@ def _voices(staff: _Staff, frame: _Frame, divisions: int) -> Iterator[str]:
     """The voices of one bar, one after the other, with the way back to its beginning between."""
     found = [voice for voice in map(frame.bar.voice, staff.voices) if voice]
     sounding = [voice for voice in found if not voice.is_silent]
+    chords = frame.chords if staff.lines > 1 else ()
     if not sounding:
+        yield from _harmonies(chords, Fraction(0), None, divisions)
         # Two rests on top of each other would say no more than one.
         yield _whole_bar_rest(frame.length, 1)
         return
     for i, voice in enumerate(found):
         if i:
+            chords = ()
             yield f"<backup><duration>{frame.length}</duration></backup>\n"
         if voice.is_silent:
+            yield from _harmonies(chords, Fraction(0), None, divisions)
             yield _whole_bar_rest(frame.length, _hand_of(voice).number)
         else:
             counts = frame.counts if voice is sounding[0] and staff.lines > 1 else {}
-            yield from _notes(voice, staff.id, divisions, counts)
+            yield from _notes(voice, staff.id, divisions, counts, chords)
 
 
 def _hand_of(voice: Voice) -> _Hand:
@@ -412,7 +420,11 @@ def _whole_bar_rest(length: int, number: int) -> str:
 
 
 def _notes(
-    voice: Voice, part: str, divisions: int, counts: Mapping[Fraction, str]
+    voice: Voice,
+    part: str,
+    divisions: int,
+    counts: Mapping[Fraction, str],
+    chords: Sequence[ChordSign],
 ) -> Iterator[str]:
     hand = _hand_of(voice)
     for group in voice.groups:
@@ -422,6 +434,8 @@ def _notes(
             length = f"<duration>{_in(divisions, note.length)}</duration>"
             value = _value(note.value, inside)
             bracket = _bracket(group, i, hand) if group.tuplet else ""
+            if chords:
+                yield from _harmonies(chords, note.start, note.start + note.length, divisions)
             if note.is_rest:
                 notations = f"<notations>{bracket}</notations>" if bracket else ""
                 yield (
@@ -440,6 +454,15 @@ def _notes(
                     f"<voice>{hand.number}</voice>{value}{_stem(note.value, hand)}"
                     f"{_notehead(head)}{last}</note>\n"
                 )
+
+
+def _harmonies(
+    chords: Sequence[ChordSign], start: Fraction, end: Fraction | None, divisions: int
+) -> Iterator[str]:
+    """The chord symbols from `start` up to `end` (or all that follow), to stand before a note."""
+    for sign in chords:
+        if start <= sign.time and (end is None or sign.time < end):
+            yield harmony(sign.symbol, _in(divisions, sign.time - start))
 
 
 def _letters(note: Note) -> str:

@@ -27,7 +27,7 @@ from midiforge.notation.score import (
     Voice,
 )
 from midiforge.notation.sign import Sign
-from midiforge.notation.title import beside_title
+from midiforge.pages.chord_text import CHORD, chord_text, chord_width
 from midiforge.pages.engrave import SPACE, Engraved, Engraver, Shapes
 
 COLUMN = 2.3 * SPACE  # the least distance of two columns of the grid
@@ -43,6 +43,9 @@ _SIMILE = 13 * SPACE  # a bar with nothing but the sign for "the same again"
 _LINE_STAFF_GAP = 2.2 * SPACE
 _LABEL_ROW = 1.8 * SPACE  # for the name of what plays beside, above its notes
 _THIN, _THICK = 1.6, 5.0
+_BEFORE_NOTE = 0.6 * SPACE  # a chord symbol begins where a notehead does
+_BETWEEN_CHORDS = 0.9 * SPACE
+_SMALLEST_CHORD = 0.3  # of the usual size; what is smaller is a dot
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +74,7 @@ class Piece:
     glyphs: the music signs it draws.
     begins_bar: whether it is the first of its bar. is_simile: whether it is nothing but a sign
         for the bar before.
+    again: chord symbols that go on from the piece before, drawn where it begins a line.
     """
 
     width: float
@@ -80,6 +84,7 @@ class Piece:
     glyphs: frozenset[str]
     begins_bar: bool = True
     is_simile: bool = False
+    again: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +125,7 @@ class _Rows:
     """Heights that all pieces of a score share, from their top."""
 
     words: float
+    chords: float
     beside: tuple[float, ...]
     labels: tuple[float, ...]
     staff: float
@@ -142,8 +148,9 @@ def cut(score: Score, engraver: Engraver, layout: Layout) -> Setting:
     ]
     rows = _rows(score, cuts, layout)
     pieces = tuple(_drawn(score, each, rows, layout) for each in cuts)
-    with_meter = _head(head, rows, head_width, score.beside, clef_only=False)
-    clef = _head(head, rows, head_width, score.beside, clef_only=True)
+    titles = [score.beside_title(name) for name in score.beside]
+    with_meter = _head(head, rows, head_width, titles, clef_only=False)
+    clef = _head(head, rows, head_width, titles, clef_only=True)
     return Setting(with_meter, clef, pieces, rows.height, rows.staff)
 
 
@@ -181,7 +188,18 @@ def _needed(score: Score) -> float:
         off_grid = len({n.start for n in notes if (n.start / step).denominator > 1})
         grace = sum(len(note.grace) for note in notes)
         most = max(most, (columns + 0.7 * off_grid) * COLUMN + grace * _GRACE)
+        most = max(most, _needed_by_chords(bar, meter.bar)) if bar.chords else most
     return most + _LEAD
+
+
+def _needed_by_chords(bar: Bar, length: Fraction) -> float:
+    """How wide a bar of such a length must be for each of its symbols to end before the next."""
+    times = [*(sign.time for sign in bar.chords), length]
+    rooms = [later - earlier for earlier, later in pairwise(times)]
+    return max(
+        (chord_width(sign.text) + _BETWEEN_CHORDS) * float(length / room)
+        for sign, room in zip(bar.chords, rooms, strict=True)
+    )
 
 
 def _spans(score: Score, layout: Layout) -> list[tuple[Fraction, Fraction]]:
@@ -272,6 +290,10 @@ def _rows(score: Score, cuts: Sequence[_Cut], layout: Layout) -> _Rows:
     if any(each.words or each.times > 1 for each in cuts):
         words = at + 0.8 * _WORD
         at = words + 0.9 * SPACE
+    chords = 0.0
+    if any(bar.chords for bar in score.bars):
+        chords = at + 0.75 * CHORD + (0.0 if words else 0.7 * SPACE)
+        at = chords + 0.9 * SPACE
     beside: list[float] = []
     labels: list[float] = []
     for top, bottom in zip(tops[:-1], bottoms[:-1], strict=True):
@@ -291,8 +313,9 @@ def _rows(score: Score, cuts: Sequence[_Cut], layout: Layout) -> _Rows:
     if layout.with_counts:
         at += _ROW
         counts = at
+    height = at + 0.8 * SPACE
     return _Rows(
-        words, tuple(beside), tuple(labels), staff, tuple(sticking), counts, at + 0.8 * SPACE
+        words, chords, tuple(beside), tuple(labels), staff, tuple(sticking), counts, height
     )
 
 
@@ -312,6 +335,9 @@ def _drawn(score: Score, each: _Cut, rows: _Rows, layout: Layout) -> Piece:
     parts += _sticking(each, rows)
     if layout.with_counts and each.notes:  # a sign for the same bar again needs no counts
         parts += _counts(score, columns, rows)
+    is_simile = not each.notes and each.bar.is_repeat
+    new, again = _chords(each, columns, rows, is_simile) if each.bar.chords else ("", "")
+    parts.append(new)
     start = (each.bar.number - 1) * score.exercise.meter.bar
     times = tuple((start + time, columns[time]) for time in sorted(columns))
     return Piece(
@@ -321,7 +347,8 @@ def _drawn(score: Score, each: _Cut, rows: _Rows, layout: Layout) -> Piece:
         each.bar.number,
         frozenset(used),
         begins_bar=each.span[0] == 0,
-        is_simile=not each.notes and each.bar.is_repeat,
+        is_simile=is_simile,
+        again=again,
     )
 
 
@@ -342,11 +369,33 @@ def _columns(score: Score, each: _Cut) -> Iterator[tuple[Fraction, float]]:
     right = each.shift + each.engraved.width
     anchors = [*sorted(known.items()), (end, right)]
     wanted = {time for time, _ in score.counts if begin <= time < end} | known.keys()
+    wanted |= {sign.time for sign in each.bar.chords if begin <= sign.time < end}
     for time in wanted:
         for (one, x), (two, following) in pairwise(anchors):
             if one <= time < two:
                 yield time, x + float((time - one) / (two - one)) * (following - x)
                 break
+
+
+def _chords(
+    each: _Cut, columns: dict[Fraction, float], rows: _Rows, is_simile: bool
+) -> tuple[str, str]:
+    """The chord symbols of a piece: those that are new, and those for the beginning of a line."""
+    begin, end = each.span
+    before = [sign for sign in each.bar.chords if sign.time < begin][-1:]
+    inside = [sign for sign in each.bar.chords if begin <= sign.time < end]
+    signs = inside if inside and inside[0].time == begin else [*before, *inside]
+    places = [columns[max(sign.time, begin)] - _BEFORE_NOTE for sign in signs]
+    right = each.width + _BETWEEN_CHORDS
+    rooms = [after - x - _BETWEEN_CHORDS for x, after in pairwise([*places, right])]
+    # Bars are as wide as their symbols need, but where a line is too short for that.
+    fits = [room / chord_width(sign.text) for sign, room in zip(signs, rooms, strict=True)]
+    size = CHORD * max(min(1.0, *fits), _SMALLEST_CHORD)
+    drawn: dict[bool, str] = {True: "", False: ""}
+    for sign, x in zip(signs, places, strict=True):
+        known = is_simile or sign.goes_on or sign.time < begin
+        drawn[known] += chord_text(x, rows.chords, size, sign.text)
+    return drawn[False], drawn[True]
 
 
 def _sticking(each: _Cut, rows: _Rows) -> Iterator[str]:
@@ -415,8 +464,8 @@ def _head(
     )
     parts.append(_shapes(shapes, 0, rows.staff, used))
     if beside and not clef_only:
-        for name, y in zip(beside, rows.labels, strict=True):
-            parts.append(_text(4, y, _NUMBER + 2, "word", beside_title(name), "start"))
+        for title, y in zip(beside, rows.labels, strict=True):
+            parts.append(_text(4, y, _NUMBER + 2, "word", title, "start"))
     if beside:
         down = f"M0.8 {_n(tops[0] - SPACE)}V{_n(tops[-1] + _STAFF)}"
         parts.append(f'<path class="thin" d="{down}"/>')

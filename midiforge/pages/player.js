@@ -263,7 +263,7 @@
   let resting = 0;
 
   // What sounds, in the times round (counted from 0) `from` to `to`.
-  function eventsOf({ entry, length, bar, beats, notes }) {
+  function eventsOf({ entry, length, bar, beats, notes, tones = [] }) {
     const end = entry + length;
     const events = [];
     const click = (at, first, part) =>
@@ -286,6 +286,11 @@
         from: seam ? 1 : 0, to: time < entry - NEAR ? 0 : Infinity,
       });
     }
+    for (const [at, lasts, note, velocity, voice] of tones)
+      events.push({
+        kind: "tone", at, lasts, offset: 0, note, velocity, voice, part: "beside",
+        from: 0, to: at < entry - NEAR ? 0 : Infinity,
+      });
     for (let start = 0; start < end - NEAR; start += bar)
       for (const beat of beats)
         if (start + beat < end - NEAR) click(start + beat, beat === beats[0], "click");
@@ -338,15 +343,17 @@
   }
 
   function begin({ event, round, at, time }) {
-    const { kind, part, note, velocity } = event;
-    const voice = sound(context, gains[part], time, note, velocity);
+    const { kind, part, note, velocity, lasts } = event;
+    const voice = lasts
+      ? window.lessonTone(context, gains[part], time, event, lasts * run.pace.quarter)
+      : sound(context, gains[part], time, note, velocity);
     const choke = kind === "note" && CHOKES[note];
     if (choke)
       for (const other of run.voices)
         if (other.choke === choke && other.time < time)
           other.out.gain.setTargetAtTime(0, time, 0.012);
     const shown = { id: run.id, kind, part, note, velocity, time, at };
-    run.voices.push({ ...voice, event, round, time, choke, shown });
+    run.voices.push(Object.assign(voice, { event, round, time, choke, shown }));
     scheduled.push(shown);
   }
 
@@ -373,6 +380,7 @@
     run.before = run.pace;
     run.pace = { time, at, quarter: run.player.quarter() };
     run.floor = time;
+    for (const voice of run.voices) voice.until?.(timeOf(voice.shown.at + voice.event.lasts));
     run.last = settings.loop ? Infinity : Math.min(run.last, roundOf(at));
     lookAhead();
   }

@@ -1,6 +1,6 @@
 """What the player in the page is told: notes, beats, and where its cursor stands."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -9,7 +9,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS
 from midiforge.model.tempo import plain
 from midiforge.pages.booklet import Booklet, Entry, once_round
-from midiforge.performance import Note, notes
+from midiforge.performance import Held, Note, held, notes
 
 _PARTS: dict[str, str] = {
     **{limb.value: "hands" for limb in HANDS},
@@ -33,6 +33,9 @@ def sound(booklet: Booklet, places: Sequence[Sequence[Place]]) -> dict[str, Any]
 def _exercise(entry: Entry, places: Sequence[Place]) -> dict[str, Any]:
     exercise = once_round(entry.score.exercise)
     meter, swing = exercise.meter, exercise.swing
+    length = exercise.length - exercise.loop_start
+    kinds = {track.name: track.kind for track in exercise.tracks}
+    tones = [_tone(each, kinds[each.track]) for each in held(exercise)]
     return {
         "id": entry.anchor,
         "pulse": _number(meter.pulse),
@@ -40,12 +43,25 @@ def _exercise(entry: Entry, places: Sequence[Place]) -> dict[str, Any]:
         "beats": [_number(beat) for beat in meter.beats],
         "tempos": _tempos(entry.score.exercises),
         "entry": _number(exercise.loop_start),
-        "length": _number(exercise.length - exercise.loop_start),
+        "length": _number(length),
         "notes": [_note(each) for each in _played(exercise)],
+        **({"tones": tones} if tones else {}),
         "cursor": [
-            [_number(swing.played(time)), drawing, round(x, 1)] for time, drawing, x in places
+            [_number(swing.played(time)), drawing, round(x, 1)]
+            for time, drawing, x in _again(places, entry, length)
         ],
     }
+
+
+def _again(places: Sequence[Place], entry: Entry, length: Fraction) -> Iterator[Place]:
+    """The places, again and again where those beside go on for longer than what is written."""
+    yield from places
+    start = entry.score.exercise.loop_start
+    written = len(entry.score.passages[-1].bars) * entry.score.exercise.meter.bar
+    for turn in range(1, int(length / written)):
+        for time, drawing, x in places:
+            if time >= start:
+                yield time + turn * written, drawing, x
 
 
 def _played(exercise: Exercise) -> list[Note]:
@@ -57,6 +73,11 @@ def _played(exercise: Exercise) -> list[Note]:
 def _note(note: Note) -> list[Any]:
     part = _PARTS.get(note.part, "beside")
     return [_number(note.time), round(note.offset, 1), note.number, note.velocity, part]
+
+
+def _tone(tone: Held, kind: str) -> list[Any]:
+    lasts = _number(tone.end - tone.time)
+    return [_number(tone.time), lasts, tone.pitch, tone.velocity, kind]
 
 
 def _tempos(exercises: Sequence[Exercise]) -> list[float]:

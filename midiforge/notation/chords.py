@@ -1,0 +1,61 @@
+"""Chord symbols over the bars: which stand where, and how they are printed."""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil
+
+from midiforge.model.exercise import Exercise
+from midiforge.model.track import ChordMark
+
+NO_CHORD = "N.C."
+_SHARP, _FLAT = "♯", "♭"
+# A "b" after the letter of a root or bass, or before a number; elsewhere it is a letter.
+_TYPED_FLAT = re.compile(r"(?:(?<=^[A-G])|(?<=/[A-G]))b|b(?=\d)")
+
+
+@dataclass(frozen=True, slots=True)
+class ChordSign:
+    """A chord in a bar.
+
+    time: from the bar line, in quarter notes.
+    symbol: as typed; "" for no chord.
+    goes_on: whether it is the chord that sounds already, so that it is printed only where a
+        reader's eye begins anew.
+    """
+
+    time: Fraction
+    symbol: str
+    goes_on: bool = False
+
+    @property
+    def text(self) -> str:
+        """As it is printed: with flat and sharp signs."""
+        return printed(self.symbol)
+
+
+def printed(symbol: str) -> str:
+    """A chord symbol with flat and sharp signs: "Bb7#9" as "B♭7♯9"; "N.C." for no chord."""
+    return _TYPED_FLAT.sub(_FLAT, symbol.replace("#", _SHARP)) or NO_CHORD
+
+
+def chord_signs(exercise: Exercise) -> list[tuple[ChordSign, ...]]:
+    """The chords of every bar of an exercise, in order of time."""
+    bar = exercise.meter.bar
+    found: list[list[ChordSign]] = [[] for _ in range(exercise.bars)]
+    before, until = "", Fraction(-1)
+    for mark in _by_time(exercise.chords):
+        same = mark.time == until and mark.symbol == before
+        before, until = mark.symbol, mark.time + mark.length
+        for number in range(int(mark.time // bar), min(ceil(until / bar), exercise.bars)):
+            time = max(mark.time - number * bar, Fraction(0))
+            began_before = number * bar > mark.time
+            if time == 0 or not same:
+                sign = ChordSign(time, mark.symbol, goes_on=same or began_before)
+                found[number].append(sign)
+    return [tuple(each) for each in found]
+
+
+def _by_time(marks: Iterable[ChordMark]) -> list[ChordMark]:
+    return sorted((mark for mark in marks if mark.length > 0), key=lambda mark: mark.time)

@@ -1,0 +1,50 @@
+"""After how many bars an exercise is the same again, chords and those beside the drummer too."""
+
+from fractions import Fraction
+
+from midiforge.library import shelf
+from midiforge.model.exercise import Exercise
+from midiforge.notation.chords import chord_signs
+
+
+def heard_only(exercise: Exercise) -> frozenset[str]:
+    """The tracks that are heard and not written.
+
+    Timelines of the library are written, as time layers are; what other players add is not: a
+    page full of their lines would hide the drummer's own.
+    """
+    return frozenset(each.name for each in exercise.tracks if each.name not in shelf.ostinatos())
+
+
+def bars_round(exercise: Exercise, heard: bool = False) -> int:
+    """After how many bars what is written comes round: strokes, time layers and chords.
+
+    heard: whether everything that sounds must come round, written or not.
+    A progression longer than the loop makes it longer; it is never longer than what there is.
+    """
+    returns = exercise.returns_after_bars
+    bar, entry = exercise.meter.bar, int(exercise.loop_start / exercise.meter.bar)
+    there = exercise.bars - entry
+    if not (exercise.chords or exercise.tracks) or there <= returns:
+        return returns
+    bars: list[list[object]] = [[] for _ in range(exercise.bars)]
+    for number, signs in enumerate(chord_signs(exercise)):
+        bars[number] += ((sign.time, sign.symbol) for sign in signs)
+    silent = frozenset[str]() if heard else heard_only(exercise)
+    beside = {each.name for each in exercise.tracks} - silent
+    for hit in exercise.hits if beside else ():
+        if hit.layer in beside:
+            _into(bars, bar, hit.time, (hit.voice, hit.strength, hit.layer))
+    for tone in exercise.tones if heard else ():
+        _into(bars, bar, tone.time, (tone.length, tone.pitch, tone.velocity, tone.track))
+    loop = bars[entry:]
+    for period in range(returns, there, returns):
+        if there % period == 0 and loop[period:] == loop[:-period]:
+            return period
+    return there
+
+
+def _into(bars: list[list[object]], bar: Fraction, time: Fraction, what: object) -> None:
+    number, within = divmod(time, bar)
+    if 0 <= number < len(bars):
+        bars[number].append((within, what))
