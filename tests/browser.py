@@ -1,6 +1,7 @@
 """A real browser for the tests of pages: headless Chromium, driven over WebDriver."""
 
 import shutil
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -40,3 +41,24 @@ def sized(browser: Any, width: int, height: int) -> None:
     """Gives the page a size in CSS pixels, also one that no window can have."""
     screen = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600}
     browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
+
+
+def on_paper(browser: Any) -> bytes:
+    """The page as a PDF, on the paper that it asks for.
+
+    Chromium's print process is sometimes not up yet when it is asked ("Printing failed"), whatever
+    the page; it is asked again then.
+    """
+    from base64 import b64decode
+
+    from selenium.common.exceptions import WebDriverException
+
+    for tries_left in (4, 3, 2, 1, 0):
+        try:
+            answer = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+            return b64decode(answer["data"])
+        except WebDriverException as error:
+            if not tries_left or "Printing failed" not in str(error):
+                raise
+            time.sleep(0.5)
+    raise AssertionError

@@ -1,7 +1,6 @@
 """The booklet as one HTML file, in a real browser: what is where, at the size of a desk's screen,
 of a telephone's and of paper, and what its player is told."""
 
-import base64
 import json
 import re
 from collections.abc import Iterator
@@ -10,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import chromium, sized
+from browser import chromium, on_paper, sized
 
 import midiforge
 from midiforge.kit import read_kit
@@ -191,8 +190,7 @@ def test_printed_by_the_browser_it_is_a_booklet_on_the_paper_asked_for(
     browser: Any, tmp_path: Path, made: Any
 ) -> None:
     browser.get(_html(tmp_path, made()).as_uri())
-    printed = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})["data"]
-    content = base64.b64decode(printed)
+    content = on_paper(browser)
     boxes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", content)
     assert boxes
     for width, height in boxes:

@@ -18,7 +18,7 @@ from statistics import mean
 from typing import Any
 
 import pytest
-from browser import chromium, sized
+from browser import chromium, on_paper, sized
 from rich.console import Console
 from synthetic import KIT, synthetic
 
@@ -560,13 +560,10 @@ def test_a_page_replaces_a_review_and_nothing_else(tmp_path: Path) -> None:
 
 
 def test_the_page_prints(browser: Any, tmp_path: Path) -> None:
-    import base64
-
     path = tmp_path / "review.html"
     write_page(path, PAGES["many faults"]())
     browser.get(path.as_uri())
-    made = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
-    pdf = base64.b64decode(made["data"])
+    pdf = on_paper(browser)
     assert pdf.startswith(b"%PDF") and 1 <= pdf.count(b"/Type /Page\n") <= 6
 
 
