@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from midiforge.model.exercise import Exercise
 from midiforge.model.track import NO_CHORD
 
+
 @dataclass(frozen=True, slots=True)
 class Chords:
     """What is played to, by time: when each begins, in quarter notes as played, and its symbol.

@@ -8,12 +8,12 @@ from collections import deque
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from heapq import heapify, heappop, heappush
-from typing import NamedTuple, Protocol
 
 from midiforge.live.bars import LAYERS, NOT_THE_PLAYERS, Bar, Moment, layer_of
 from midiforge.live.beat_clock import CLOCK, CONTINUE, START, STOP, clocks_in, song_position
 from midiforge.live.followed import Turn
 from midiforge.live.levels import STEP, Levels
+from midiforge.live.line import Line, Output, Ringing
 from midiforge.live.route import Command, Place, Route
 from midiforge.live.tempo_source import OwnTime, Time
 from midiforge.live.timing import MS, Clock, Lateness, LatenessFigures, awake_before
@@ -29,16 +29,6 @@ _SAME = 1e-6  # quarter notes that are no difference
 _STEPS = {Command.SOFTER: -STEP, Command.LOUDER: STEP}
 
 ALL_SOUND_OFF, ALL_NOTES_OFF = 120, 123
-
-
-class Output(Protocol):
-    """A MIDI output that can go away and come back."""
-
-    def send(self, message: bytes) -> None: ...
-
-    def alive(self) -> bool: ...
-
-    def reopen(self) -> bool: ...
 
 
 class PortGone(Exception):
@@ -59,51 +49,6 @@ class Turned(Exception):
     def __init__(self, turn: Turn) -> None:
         super().__init__(turn.say)
         self.turn = turn
-
-
-@dataclass(slots=True, eq=False)
-class Line:
-    """One channel of an output, and what it was sent.
-
-    sounding: notes to the stroke that began them. struck: all that ever sounded.
-    program: what it was told last.
-    """
-
-    output: Output
-    channel: int
-    sounding: dict[int, int] = field(default_factory=dict)
-    struck: set[int] = field(default_factory=set)
-    program: int | None = None
-
-    def end(self, number: int) -> None:
-        """Sends a note off."""
-        self.output.send(self.off(number))
-        self.sounding.pop(number, None)
-
-    def off(self, number: int) -> bytes:
-        return bytes((0x80 | self.channel - 1, number, 64))
-
-    def control(self, controller: int) -> bytes:
-        return bytes((0xB0 | self.channel - 1, controller, 0))
-
-    def send_program(self, program: int) -> None:
-        """Sends a program, from 1, if it is another than the last."""
-        if program != self.program:
-            self.output.send(bytes((0xC0 | self.channel - 1, program - 1)))
-            self.program = program
-
-
-class _Tone(NamedTuple):
-    """A note that is held.
-
-    end: when it ends, in quarter notes from the beginning of the bar that is played.
-    """
-
-    end: float
-    stroke: int
-    number: int
-    line: Line
-    layer: str
 
 
 @dataclass(slots=True)
@@ -154,7 +99,7 @@ class Player:
     _ways: dict[tuple[str, int], Line] = field(default_factory=dict)
     _strokes: int = 0
     _offs: list[tuple[int, int, int, Line]] = field(default_factory=list)
-    _tones: list[_Tone] = field(default_factory=list)
+    _tones: list[Ringing] = field(default_factory=list)
     _place: Place | None = None
     _looked: int = 0
     _looks: int = 0
@@ -285,11 +230,11 @@ class Player:
                 heappush(self._offs, (deadline + NOTE, stroke, number, line))
             else:
                 end = moment.at + sound.hold
-                heappush(self._tones, _Tone(end, stroke, number, line, layer))
+                heappush(self._tones, Ringing(end, stroke, number, line, layer))
             on, velocity = 0x90 | line.channel - 1, velocities[layer][sound.velocity]
             line.output.send(bytes((on, number, velocity)))
 
-    def _end_tones(self, tones: Collection[_Tone]) -> None:
+    def _end_tones(self, tones: Collection[Ringing]) -> None:
         """Ends tones before their time."""
         for each in tones:
             if each.line.sounding.get(each.number) == each.stroke:

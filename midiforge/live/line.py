@@ -1,0 +1,59 @@
+"""An output's channels: what each was sent, so that all of it can be ended."""
+
+from dataclasses import dataclass, field
+from typing import NamedTuple, Protocol
+
+
+class Output(Protocol):
+    """A MIDI output that can go away and come back."""
+
+    def send(self, message: bytes) -> None: ...
+
+    def alive(self) -> bool: ...
+
+    def reopen(self) -> bool: ...
+
+
+@dataclass(slots=True, eq=False)
+class Line:
+    """One channel of an output, and what it was sent.
+
+    sounding: notes to the stroke that began them. struck: all that ever sounded.
+    program: what it was told last.
+    """
+
+    output: Output
+    channel: int
+    sounding: dict[int, int] = field(default_factory=dict)
+    struck: set[int] = field(default_factory=set)
+    program: int | None = None
+
+    def end(self, number: int) -> None:
+        """Sends a note off."""
+        self.output.send(self.off(number))
+        self.sounding.pop(number, None)
+
+    def off(self, number: int) -> bytes:
+        return bytes((0x80 | self.channel - 1, number, 64))
+
+    def control(self, controller: int) -> bytes:
+        return bytes((0xB0 | self.channel - 1, controller, 0))
+
+    def send_program(self, program: int) -> None:
+        """Sends a program, from 1, if it is another than the last."""
+        if program != self.program:
+            self.output.send(bytes((0xC0 | self.channel - 1, program - 1)))
+            self.program = program
+
+
+class Ringing(NamedTuple):
+    """A note that is held.
+
+    end: when it ends, in quarter notes from the beginning of the bar that is played.
+    """
+
+    end: float
+    stroke: int
+    number: int
+    line: Line
+    layer: str
