@@ -386,6 +386,11 @@ def test_what_leads_up_to_the_loop_has_no_tail_of_it(sound: Sound) -> None:
     assert found.loop is not None
     last = found.loop - round(0.006 * 44100)
     assert np.array_equal(found.samples[:last], plain.samples[:last])
+    # In the last moment it leads over to what comes before the loop's own end.
+    levels = [
+        np.abs(each).max() for each in (plain.samples[last : found.loop], found.samples[-300:])
+    ]
+    assert np.abs(found.samples[last : found.loop]).max() <= max(levels) + 1e-6
 
 
 def test_a_late_entry_is_played_once_and_the_loop_begins_behind_it(sound: Sound) -> None:
@@ -738,6 +743,16 @@ def test_damage_inside_a_soundfont_ends_in_one_line(
     assert str(path) in str(error.value) and "damaged" in str(error.value)
     said = capfd.readouterr()
     assert said.out == said.err == ""
+
+
+def test_what_fluidsynth_says_does_not_reach_the_terminal(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    _sound()
+    with pytest.raises(MidiforgeError, match="cannot load this SoundFont"):
+        fluid.Synth(Sound(tmp_path / "none.sf2"), 44100)
+    # Where FluidSynth reads DLS too, the library for that has a line of its own.
+    assert "fluidsynth" not in capfd.readouterr().err
 
 
 def test_a_soundfont_comes_from_the_flag_the_environment_or_the_usual_places(

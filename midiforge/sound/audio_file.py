@@ -1,0 +1,167 @@
+"""Audio files: WAV and FLAC of 24 bits, Ogg Vorbis; with tags, and the loop in a WAV.
+
+Tags are those of ID3v2.4 (in WAV) and the Vorbis comment specification; the loop is the chunk
+"smpl" of RIFF ("New Multimedia Data Types and Data Techniques", Microsoft, 1994), which samplers
+and audio workstations read.
+"""
+
+import struct
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from midiforge import __version__
+from midiforge.disk import reason
+from midiforge.errors import MidiforgeError, quoted
+from midiforge.model.exercise import Exercise
+from midiforge.model.tempo import plain
+from midiforge.sound.packages import package
+from midiforge.sound.render import Rendered
+
+ENCODER = f"midiforge {__version__}"
+_CHUNK = 1 << 16  # samples at a time; libsndfile puts a whole Vorbis write on its stack
+_PROBE = 1 << 16  # bytes
+_MIDDLE_C = 60
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """What a file says of itself.
+
+    tempo: beats a minute; where it changes, the first. comment: what is in it.
+    """
+
+    title: str
+    tempo: Fraction
+    comment: str = ""
+
+
+def about(exercise: Exercise) -> About:
+    """What is to be said of an exercise."""
+    parts = [str(exercise.meter), str(exercise.tempo), _several(exercise.bars, "bar")]
+    if exercise.count_in_bars:
+        parts.append(f"{_several(exercise.count_in_bars, 'bar')} of count-in")
+    parts += [f"feet: {exercise.feet}"] if exercise.feet else []
+    if exercise.tracks:
+        parts.append("with " + ", ".join(track.title for track in exercise.tracks))
+    title = f"{exercise.order}. {exercise.title}"
+    return About(title, exercise.tempo.first, "; ".join(parts))
+
+
+def _several(count: int, word: str) -> str:
+    return f"{count} {word}" + ("s" if count != 1 else "")
+
+
+def check_ending(path: Path) -> None:
+    """Raises MidiforgeError if no format goes with the path's ending."""
+    if path.suffix.lower() not in _FORMATS:
+        known = ", ".join(_FORMATS)
+        raise MidiforgeError(
+            f"{quoted(path.suffix or path.name)} is no format of audio files",
+            str(path),
+            hint=f"known: {known}",
+        )
+
+
+def write_audio(path: Path, sound: Rendered, gain: float, about: About) -> None:
+    """Writes a file, its format by its ending, as a whole or not at all.
+
+    Raises MidiforgeError if it cannot be written or a package is missing.
+    """
+    check_ending(path)
+    kind, coding, tag = _FORMATS[path.suffix.lower()]
+    soundfile, mutagen = package("soundfile"), package("mutagen")
+    aside: Path | None = None
+    try:
+        with tempfile.NamedTemporaryFile(
+            dir=path.parent, prefix=".midiforge-", suffix=path.suffix, delete=False
+        ) as stream:
+            aside = Path(stream.name)
+        try:
+            _write(soundfile, aside, kind, coding, sound, gain)
+            if kind == "WAV" and sound.loop is not None:
+                _add_loop(aside, sound.loop, len(sound.samples) - 1, sound.rate)
+            tag(aside, about)
+        except (soundfile.LibsndfileError, mutagen.MutagenError, AssertionError) as error:
+            # Neither library says what the system said; the next write meets the same.
+            with aside.open("ab") as stream:
+                stream.write(bytes(_PROBE))
+            raise MidiforgeError(f"cannot be written: {error or kind}", str(path)) from None
+        aside.chmod(0o644)
+        aside.replace(path)
+    except OSError as error:
+        raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
+    finally:
+        if aside is not None:
+            aside.unlink(missing_ok=True)
+
+
+def _write(
+    soundfile: Any, path: Path, kind: str, coding: str, sound: Rendered, gain: float
+) -> None:
+    samples = sound.samples
+    factor = samples.dtype.type(gain)
+    with soundfile.SoundFile(str(path), "w", sound.rate, 2, coding, format=kind) as out:
+        for first in range(0, len(samples), _CHUNK):
+            out.write(samples[first : first + _CHUNK] * factor)
+    # The library's own check is an assertion, which Python may have been told to leave out.
+    if soundfile.info(str(path)).frames != len(samples):
+        raise AssertionError
+
+
+def _add_loop(path: Path, first: int, last: int, rate: int) -> None:
+    """Adds the chunk "smpl" with one loop, forward, without end, from `first` to `last`."""
+    head = (0, 0, 10**9 // rate, _MIDDLE_C, 0, 0, 0, 1, 0)
+    loop = (0, 0, first, last, 0, 0)
+    body = struct.pack("<9I6I", *head, *loop)
+    with path.open("r+b") as stream:
+        size = stream.seek(0, 2)
+        stream.write(b"\0" * (size % 2) + b"smpl" + struct.pack("<I", len(body)) + body)
+        size = stream.tell()
+        stream.seek(4)
+        stream.write(struct.pack("<I", size - 8))
+
+
+def _tag_wav(path: Path, about: About) -> None:
+    wave, id3 = package("mutagen.wave"), package("mutagen.id3")
+    file = wave.WAVE(str(path))
+    file.add_tags()
+    utf8 = id3.Encoding.UTF8
+    for frame in (
+        id3.TIT2(encoding=utf8, text=[about.title]),
+        id3.TBPM(encoding=utf8, text=[str(round(about.tempo))]),  # whole numbers only
+        id3.COMM(encoding=utf8, lang="eng", desc="", text=[about.comment]),
+        id3.TSSE(encoding=utf8, text=[ENCODER]),
+    ):
+        file.tags.add(frame)
+    file.save()
+
+
+def _tag_vorbis(file: Any, about: About) -> None:
+    file["title"] = about.title
+    file["bpm"] = plain(about.tempo)
+    file["comment"] = about.comment
+    file["encoder"] = ENCODER
+    file.save()
+
+
+def _tag_flac(path: Path, about: About) -> None:
+    file = package("mutagen.flac").FLAC(str(path))
+    if file.tags is None:
+        file.add_tags()
+    _tag_vorbis(file, about)
+
+
+def _tag_ogg(path: Path, about: About) -> None:
+    _tag_vorbis(package("mutagen.oggvorbis").OggVorbis(str(path)), about)
+
+
+# By ending: libsndfile's format and coding, and what writes its tags.
+_FORMATS: dict[str, tuple[str, str, Callable[[Path, About], None]]] = {
+    ".wav": ("WAV", "PCM_24", _tag_wav),
+    ".flac": ("FLAC", "PCM_24", _tag_flac),
+    ".ogg": ("OGG", "VORBIS", _tag_ogg),
+}

@@ -1,0 +1,137 @@
+"""An exercise as notes in seconds, and notes as what a synthesiser is told at each block."""
+
+from bisect import bisect_right
+from collections.abc import Iterable
+from dataclasses import replace
+from fractions import Fraction
+from typing import NamedTuple
+
+from midiforge.kit import DEFAULT, Kit, read_kit
+from midiforge.model.exercise import Exercise
+from midiforge.performance import held, notes
+from midiforge.sound.fluid import BLOCK, DRUMS
+
+# Drum sounds end by themselves. A SoundFont may hold one that does not, so in the end it is let
+# go, when a cymbal has long faded.
+_RING = 4.0  # seconds
+
+OFF, ON, UNHEARD = range(3)
+# Block, kind, channel, key, velocity.
+Event = tuple[int, int, int, int, int]
+
+
+class Sounding(NamedTuple):
+    """A note from `begin` to `end`, in seconds from the start of the count-in."""
+
+    begin: float
+    end: float
+    channel: int
+    key: int
+    velocity: int
+
+
+class Clock:
+    """Seconds from the start of an exercise's count-in, as `TempoMap.seconds` has them."""
+
+    def __init__(self, exercise: Exercise) -> None:
+        tempo, start = exercise.tempo, -exercise.count_in
+        times = [start, *(max(time, start) for time, _ in tempo.changes[1:])]
+        self._times = [float(time) for time in times]
+        self._seconds = [float(tempo.seconds(start, time)) for time in times]
+        self._quarters = [float(60 / (each * tempo.pulse)) for _, each in tempo.changes]
+
+    def __call__(self, time: Fraction) -> float:
+        """When `time`, in quarter notes from the first downbeat, is."""
+        at = float(time)
+        i = max(0, bisect_right(self._times, at) - 1)
+        return self._seconds[i] + (at - self._times[i]) * self._quarters[i]
+
+
+def general_midi(kit: Kit) -> Kit:
+    """Where a SoundFont has its drums, struck as hard as `kit` wants it."""
+    return replace(read_kit(DEFAULT), velocities=kit.velocities)
+
+
+def sounding(exercise: Exercise, kit: Kit) -> list[Sounding]:
+    """The exercise's notes by time, drums on channel 10 by their General MIDI numbers.
+
+    No note lies before the start or after the end; and none that belongs to the loop lies before
+    the loop's start, for it would not come again, but for grace notes, which do at its end.
+    """
+    clock = Clock(exercise)
+    loop, last = loop_start(exercise), float(exercise.seconds)
+    seam = exercise.swing.played(exercise.loop_start)
+    end = exercise.swing.played(exercise.length)
+    struck = list(notes(exercise, general_midi(kit)))
+    come_again = {(note.offset, note.number, note.part) for note in struck if note.time == end}
+    found = []
+    for note in struck:
+        begin = clock(note.time) + note.offset / 1000
+        if (
+            begin < loop
+            and note.time >= seam
+            and (note.offset, note.number, note.part) not in come_again
+        ):
+            begin = loop
+        begin = max(0.0, min(begin, last))
+        found.append(Sounding(begin, begin + _RING, DRUMS, note.number, note.velocity))
+    for tone, own in zip(held(exercise), exercise.tones, strict=True):
+        begin = clock(tone.time)
+        if begin < loop and own.time >= exercise.loop_start:
+            begin = loop
+        found.append(Sounding(begin, clock(tone.end), tone.channel, tone.pitch, tone.velocity))
+    found.sort()
+    return found
+
+
+def loop_start(exercise: Exercise) -> float:
+    """Where the loop starts, in seconds from the start of the count-in."""
+    time = exercise.swing.played(exercise.loop_start)
+    return float(exercise.tempo.seconds(-exercise.count_in, time))
+
+
+def events(found: Iterable[Sounding], start: float, rate: int, blocks: int) -> list[Event]:
+    """What a synthesiser is told, by block from `start` (seconds); notes by their begin.
+
+    Each note begins at the block nearest to it, within the first `blocks`. Of two of one key at
+    one block the louder sounds; a key that sounds is let go before it is struck again.
+    """
+    made: list[list[int]] = []
+    latest: dict[tuple[int, int], list[int]] = {}
+    per_second = rate / BLOCK
+    for begin, end, channel, key, velocity in found:
+        first = max(0, min(round((begin - start) * per_second), blocks - 1))
+        until = max(first + 1, round((end - start) * per_second))
+        before = latest.get((channel, key))
+        if before is not None:
+            if before[0] == first:
+                before[1], before[4] = max(before[1], until), max(before[4], velocity)
+                continue
+            before[1] = min(before[1], first)
+        latest[channel, key] = note = [first, until, channel, key, velocity]
+        made.append(note)
+    told = [(note[0], ON, note[2], note[3], note[4]) for note in made]
+    told += [(note[1], OFF, note[2], note[3], 0) for note in made]
+    told.sort()
+    return told
+
+
+def again(
+    found: Iterable[Sounding], start: float, length: float, rate: int, most: float
+) -> list[Event]:
+    """The drums of a loop once more after its end, unheard, for `most` seconds.
+
+    start: where the loop starts, in seconds; length: of the loop.
+    """
+    drums = [note for note in found if note.channel == DRUMS]
+    per_second = rate / BLOCK
+    told: list[Event] = []
+    shift = length
+    while shift - length < most and drums:
+        for note in drums:
+            at = note.begin - start + shift
+            if at - length >= most:
+                break
+            told.append((round(at * per_second), UNHEARD, DRUMS, note.key, note.velocity))
+        shift += length
+    return told
