@@ -19,7 +19,6 @@ from midiforge.library import shelf
 from midiforge.loops.loop_set import Loop, Shape, loops
 from midiforge.midi.exercise_file import exercise_bytes
 from midiforge.model.exercise import Exercise
-from midiforge.model.rounds import unrolled
 from midiforge.model.tempo import plain
 from midiforge.record import Record, Writing, checksum_of, new_aside
 
@@ -247,16 +246,16 @@ def _job(each: Written, drill: Drill, path: Path, ending: str, levels: dict[int,
     from midiforge.sound import Job, about
 
     loop = each.loop
-    whole = unrolled(loop.exercise, loop.times)
     gains = [levels[order] for order in each.orders if order in levels]
-    said = about(whole)
+    said = about(loop.exercise)
     said = type(said)(f"{said.title}, {loop.kind}", said.tempo, f"{loop.kind}; {said.comment}")
     return Job(
-        exercise=whole,
+        exercise=loop.exercise,
         kit=drill.kit,
         path=path.with_name(_named(path.name, ending)),
         about=said,
         closed=loop.closes,
+        times=loop.times,
         reference=min(gains) if gains else None,
     )
 

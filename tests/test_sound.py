@@ -319,6 +319,24 @@ def test_joined_to_itself_a_loop_has_no_click_at_the_seam(count_in: int, sound: 
             assert_smooth(found.samples.astype(float), found.loop)
 
 
+@pytest.mark.parametrize("count_in", [0, 1])
+@pytest.mark.parametrize("tempo", ["97.3", "61.7", "180", "133.33"])
+def test_times_round_are_as_long_as_they_should_be_and_smooth_where_they_meet(
+    count_in: int, tempo: str, sound: Sound
+) -> None:
+    crash = hit(3, "crash", Strength.ACCENT)
+    tone = Tone(Fraction(1), Fraction(3), 40, 110, "bass")
+    exercise = made(crash, tones=(tone,), tempo=Fraction(tempo), count_in=count_in)
+    found = rendered(exercise, KIT, sound)
+    turn, before = 4 * 60 / Fraction(tempo), count_in * 4 * 60 / Fraction(tempo)
+    whole = np.concatenate(list(found.turns(40))).astype(float)
+    assert len(whole) == found.size(40) == round((before + 40 * turn) * found.rate)
+    for number in range(1, 40):
+        at = round((before + number * turn) * found.rate)
+        assert_smooth(whole, at)
+        assert np.abs(whole[at : at + 9000] - found.samples[found.loop or 0 :][:9000]).max() < 1e-6
+
+
 def assert_smooth(samples: "np.ndarray[Any, Any]", at: int, around: int = 882) -> None:
     for order in (1, 2):
         steps = np.abs(np.diff(samples, order, axis=0))

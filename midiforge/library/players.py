@@ -20,6 +20,7 @@ class Percussion:
     """A percussion player's part.
 
     clave: "3-2" or "2-3" if it leans on the clave that way round; else "".
+    timeline: whether it is what the others play to.
     lines, variation: patterns by voice, as typed; no variation if empty.
     """
 
@@ -32,6 +33,7 @@ class Percussion:
     lines: Mapping[str, str]
     variation: Mapping[str, str]
     clave: str = ""
+    timeline: bool = False
     also: tuple[str, ...] = ()
 
     def patterns(self, varied: bool = False) -> Mapping[str, Pattern]:

@@ -5,7 +5,7 @@ from dataclasses import replace
 from fractions import Fraction
 from math import lcm
 
-from midiforge.library import shelf
+from midiforge.library import players, shelf
 from midiforge.model.exercise import Exercise, Section
 from midiforge.model.hit import CLICK, FEET, HANDS, Hit
 from midiforge.model.rounds import unrolled
@@ -30,8 +30,8 @@ def click_and_clave(exercise: Exercise) -> Exercise:
 
 
 def _is_timeline(name: str) -> bool:
-    found = shelf.ostinatos().get(name)
-    return found is not None and found.kind == _TIMELINE
+    found, part = shelf.ostinatos().get(name), players.percussion().get(name)
+    return bool(found and found.kind == _TIMELINE) or bool(part and part.timeline)
 
 
 LEAVE_OUTS: dict[str, Callable[[Exercise], Exercise]] = {

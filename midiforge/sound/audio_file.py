@@ -66,9 +66,10 @@ def check_ending(path: Path) -> None:
         )
 
 
-def write_audio(path: Path, sound: Rendered, gain: float, about: About) -> None:
+def write_audio(path: Path, sound: Rendered, gain: float, about: About, times: int = 1) -> None:
     """Writes a file, its format by its ending, as a whole or not at all.
 
+    times: how often the loop goes round; what comes before it comes once.
     Raises MidiforgeError if it cannot be written or a package is missing.
     """
     check_ending(path)
@@ -81,9 +82,9 @@ def write_audio(path: Path, sound: Rendered, gain: float, about: About) -> None:
         ) as stream:
             aside = Path(stream.name)
         try:
-            _write(soundfile, aside, kind, coding, sound, gain)
+            _write(soundfile, aside, kind, coding, sound, gain, times)
             if kind == "WAV" and sound.loop is not None:
-                _add_loop(aside, sound.loop, len(sound.samples) - 1, sound.rate)
+                _add_loop(aside, sound.loop, sound.size(times) - 1, sound.rate)
             tag(aside, about)
         except (soundfile.LibsndfileError, mutagen.MutagenError, AssertionError) as error:
             # Neither library says what the system said; the next write meets the same.
@@ -100,15 +101,15 @@ def write_audio(path: Path, sound: Rendered, gain: float, about: About) -> None:
 
 
 def _write(
-    soundfile: Any, path: Path, kind: str, coding: str, sound: Rendered, gain: float
+    soundfile: Any, path: Path, kind: str, coding: str, sound: Rendered, gain: float, times: int
 ) -> None:
-    samples = sound.samples
-    factor = samples.dtype.type(gain)
+    factor = sound.samples.dtype.type(gain)
     with soundfile.SoundFile(str(path), "w", sound.rate, 2, coding, format=kind) as out:
-        for first in range(0, len(samples), _CHUNK):
-            out.write(samples[first : first + _CHUNK] * factor)
+        for samples in sound.turns(times):
+            for first in range(0, len(samples), _CHUNK):
+                out.write(samples[first : first + _CHUNK] * factor)
     # The library's own check is an assertion, which Python may have been told to leave out.
-    if soundfile.info(str(path)).frames != len(samples):
+    if soundfile.info(str(path)).frames != sound.size(times):
         raise AssertionError
 
 

@@ -162,7 +162,8 @@ class Synth:
             for name, value in (
                 (b"synth.reverb.active", int(sound.reverb)),
                 (b"synth.chorus.active", 0),  # it would turn differently each time round a loop
-                (b"synth.dynamic-sample-loading", 1),
+                # Loaded one by one, some samples end in a loud pop (2.3.1, its own command too).
+                (b"synth.dynamic-sample-loading", 0),
                 (b"synth.lock-memory", 0),
                 (b"synth.threadsafe-api", 0),
                 (b"synth.polyphony", _VOICES),

@@ -22,7 +22,7 @@ from midiforge.sound.render import RATE, rendered
 class Job:
     """One exercise to be made one file; its format by the path's ending.
 
-    closed: whether it loops; see `render.rendered`.
+    closed: whether it loops; see `render.rendered`. times: how often the loop goes round.
     reference: the gain of the files it belongs to (made smaller where a sample would pass
         -1 dBFS); None for its own.
     """
@@ -33,6 +33,7 @@ class Job:
     about: About
     closed: bool = True
     reference: float | None = None
+    times: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,5 +88,5 @@ def _done(job: Job, sound: Sound, rate: int, stopped: Event) -> Done:
     else:
         gain = within_peak(job.reference, made.samples)
     if not stopped.is_set():
-        write_audio(job.path, made, gain, job.about)
-    return Done(job, len(made.samples), made.loop, gain)
+        write_audio(job.path, made, gain, job.about, job.times)
+    return Done(job, made.size(job.times), made.loop, gain)

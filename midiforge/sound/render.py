@@ -1,6 +1,8 @@
 """An exercise as samples that loop without a click."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from midiforge.errors import MidiforgeError
@@ -30,11 +32,34 @@ class Rendered:
     samples: (n, 2), left and right, not yet brought to a level; may pass 1.
     rate: samples a second.
     loop: the sample that follows the last one as it loops; None if it does not loop.
+    begins, turn: where the loop begins and how long it is, in samples, exact.
     """
 
     samples: "NDArray[float32]"
     rate: int
     loop: int | None
+    begins: Fraction = Fraction(0)
+    turn: Fraction = Fraction(0)
+
+    def size(self, times: int) -> int:
+        """How many samples there are if the loop goes round so often."""
+        if times == 1:
+            return len(self.samples)
+        return round(self.begins + times * self.turn)
+
+    def turns(self, times: int) -> Iterator["NDArray[float32]"]:
+        """The samples, and the loop again up to so many times round, piece by piece.
+
+        Each turn begins at the sample nearest to its own time, so it is as long as the first one,
+        or a sample shorter or longer: nothing adds up.
+        """
+        yield self.samples
+        again = self.samples[self.loop or 0 :]
+        for number in range(1, times):
+            first, end = (round(self.begins + i * self.turn) for i in (number, number + 1))
+            yield again[: end - first]
+            if end - first > len(again):
+                yield (again[-1:] + again[:1]) * again.dtype.type(0.5)
 
 
 def rendered(
@@ -91,7 +116,14 @@ def rendered(
         part = tail[first : first + length - loop]
         looped[: len(part)] += part
     _join(samples, loop, round(_JOIN * rate))
-    return Rendered(samples, rate, loop)
+    begins = (exercise.seconds - _lasting(exercise)) * rate
+    return Rendered(samples, rate, loop, begins, _lasting(exercise) * rate)
+
+
+def _lasting(exercise: Exercise) -> Fraction:
+    """Seconds that the loop lasts, exact."""
+    start = exercise.swing.played(exercise.loop_start)
+    return exercise.tempo.seconds(start, exercise.length)
 
 
 class _Player:
