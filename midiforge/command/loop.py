@@ -88,10 +88,10 @@ def loop(
 def _say(report: "LoopReport", drill: "Drill") -> None:
     count = len(report.written)
     length = str(timedelta(seconds=round(report.seconds)))
-    sound = " with sound," if any(each.audio for each in report.written) else ""
+    sound = " with sound" if any(each.audio for each in report.written) else ""
     folder = printable(str(report.folder))
     plural = "s" * (count != 1)
-    print(f"{printable(drill.title)}: {count} loop{plural}{sound or ","} {length} in all, in {folder}")
+    print(f"{printable(drill.title)}: {count} loop{plural}{sound}, {length} in all, in {folder}")
     print("What is what: loops.csv")
     if not drill.beside.tracks and not drill.layers:
         print("Nobody plays beside you: try --chords 'Dm7 | G7', --style or --percussion")
