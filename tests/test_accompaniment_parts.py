@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from midiforge import check_drill, exercises
 from midiforge.accompaniment import voice_leading
 from midiforge.accompaniment.chord import read_chord
-from midiforge.accompaniment.comp import HANDS
+from midiforge.accompaniment.comp import HANDS, voiced
 from midiforge.accompaniment.voice_leading import chosen, led, placements
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError
@@ -262,6 +262,187 @@ def test_a_walking_bass_goes_to_the_next_root_by_step() -> None:
         )
 
 
+@pytest.mark.parametrize("clave", ["2-3", "3-2"])
+def test_a_montuno_has_the_next_chord_an_eighth_before_it(clave: str) -> None:
+    """Common practice: the and of four in cut time belongs to what follows, either way round."""
+    drill = drill_of("son", chords="Dm7 G7 | Cmaj7 A7", clave=clave)
+    exercise, progression = only(drill), drill.beside.progression
+    assert progression is not None
+    for change in progression.over(exercise.length):
+        before = (change.time - Fraction(1, 4)) % exercise.length
+        struck = {t.pitch % 12 for t in line(exercise, "comp") if t.time == before}
+        assert struck and change.chord is not None
+        assert struck <= change.chord.pitch_classes
+
+
+def test_a_montuno_in_twelve_eight_is_on_the_strokes_of_the_bell() -> None:
+    """The bell after G. Toussaint, BRIDGES 2005: [2 2 1 2 2 2 1]; that the piano is on it: common
+    practice."""
+    bell = {Fraction(each, 2) for each in (0, 2, 4, 5, 7, 9, 11)}
+    assert places(line(only(drill_of("twelve-eight")), "comp"), Fraction(6)) == bell
+
+
+def test_a_samba_bass_is_heavier_on_the_second_beat() -> None:
+    """Common practice: root on one, fifth on two, where the surdo is open and loudest."""
+    tones = line(only(drill_of("samba", chords="C")), "bass")
+    for first in (0, 2):
+        one, two = (next(t for t in tones if t.time == first + each) for each in (0, 1))
+        assert (one.pitch % 12, two.pitch % 12) == (0, 7)
+        assert two.velocity > one.velocity and two.length > one.length
+    surdo = percussion()["surdo"].patterns()
+    assert {time % 2 for time, _ in surdo["surdo"].strokes} == {1}
+
+
+def test_a_jazz_waltz_is_comped_on_one_and_the_and_of_two() -> None:
+    """Common practice: the dotted quarter against the beat; the bar after is off one."""
+    tones = line(only(drill_of("jazz-waltz", chords="C | % | % | %")), "comp")
+    assert {tone.time for tone in tones if tone.time < 3} == {Fraction(0), Fraction(3, 2)}
+    assert not [tone for tone in tones if tone.time == 3]
+
+
+def test_a_funk_bass_has_its_roots_as_low_as_they_go() -> None:
+    """Common practice: with the bass drum the root on the lowest string that has it, the octave
+    above between; dead notes and octaves are no louder than it."""
+    exercise = only(drill_of("funk", chords="E7#9 | Ab7", feet="one-and-three"))
+    tones = line(exercise, "bass")
+    drum = {hit.time for hit in exercise.hits if hit.limb is Limb.RIGHT_FOOT}
+    for low, first in ((pitch("E1"), 0), (pitch("Ab1"), 4)):
+        bar = [tone for tone in tones if first <= tone.time < first + 4]
+        assert {tone.pitch for tone in bar if tone.time in drum} == {low}
+        assert low + 12 in {tone.pitch for tone in bar}
+        assert max(tone.velocity for tone in bar) == bar[0].velocity
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [{}, {"feet": "one-and-three"}, {"feet": "..x. .x.x"}],
+    ids=["no feet", "beats", "off beats"],
+)
+def test_a_funk_bass_says_the_root_of_every_chord_first(keys: dict[str, Any]) -> None:
+    """Common practice: whatever the bass drum leaves empty, a change is heard in the bass."""
+    drill = drill_of("funk", chords="Am7 D9 | Gm7 C13", **keys)
+    exercise, progression = only(drill), drill.beside.progression
+    assert progression is not None
+    for mark in exercise.chords:
+        chord = progression.at(mark.time)
+        assert chord is not None
+        heard = [
+            tone
+            for tone in line(exercise, "bass")
+            if mark.time <= tone.time < mark.time + mark.length and tone.velocity > 60
+        ]
+        assert heard[0].pitch % 12 == chord.bass
+
+
+def test_ghosts_of_a_clavinet_are_single_short_and_soft() -> None:
+    """Common practice: muted single notes between the chords of a sixteenth part."""
+    tones = line(only(drill_of("funk", chords="E9")), "comp")
+    by_time = {at: [t for t in tones if t.time == at] for at in {t.time for t in tones}}
+    ghosts = [each[0] for each in by_time.values() if len(each) == 1]
+    chords = [tone for each in by_time.values() if len(each) > 1 for tone in each]
+    assert ghosts and chords
+    assert max(t.velocity for t in ghosts) < min(t.velocity for t in chords)
+    assert max(t.length for t in ghosts) < min(t.length for t in chords)
+
+
+def test_the_last_bar_of_a_form_differs_and_a_single_bar_does_not() -> None:
+    def bars(chords: str) -> list[set[tuple[Fraction, int, int]]]:
+        tones = line(only(drill_of("rock", chords=chords, percussion="none")), "bass")
+        ends = range(int(max(tone.time for tone in tones)) // 4 + 1)
+        return [
+            {(t.time % 4, t.pitch, t.velocity) for t in tones if t.time // 4 == bar} for bar in ends
+        ]
+
+    first, second, third, last = bars("C | C | C | C")
+    assert first == second == third != last
+    assert {pitch % 12 for _, pitch, _ in first} == {0}
+    assert bars("C") == [first] * len(bars("C"))
+
+
+def test_the_last_bar_leads_back_to_the_top() -> None:
+    """Common practice: the line before a form's top rises or falls into it by a fifth at most."""
+    for name in ("son", "bossa-nova", "funk", "rock", "samba"):
+        tones = line(only(drill_of(name, chords="C | F | G | Am")), "bass")
+        assert 0 <= abs(tones[-1].pitch - tones[0].pitch) <= 7, name
+
+
+def test_what_is_off_the_beat_and_unaccented_is_softer() -> None:
+    """Common practice: eighths on one note are played strong, weak."""
+    tones = line(only(drill_of("rock", chords="C")), "bass")
+    off = [tone.velocity for tone in tones if tone.time % 1]
+    assert off and max(off) < min(tone.velocity for tone in tones if not tone.time % 1)
+
+
+def test_a_foreign_bass_stays_below_the_chord() -> None:
+    """Common practice: of D/C the bass plays C only, its fifth would be against the chord."""
+    for name in ("son", "bossa-nova", "rock"):
+        assert {t.pitch % 12 for t in line(only(drill_of(name, chords="D/C")), "bass")} == {0}
+    over_third = line(only(drill_of("bossa-nova", chords="C/E")), "bass")
+    assert {tone.pitch % 12 for tone in over_third} == {4, 7}
+
+
+# Walking
+
+BLUES = "F7 | Bb7 | F7 | Cm7 F7 | Bb7 | Bdim7 | F7 | Am7b5 D7b9 | Gm7 | C7alt | F7 D7 | Gm7 C7"
+FORMS = [
+    BLUES,
+    "Dm7b5 | G7b9 | Cm6 | %",
+    "Cmaj7 Am7 | Dm7 G7",
+    "Dm7",
+    "Fmaj7/G | C6/9 | Ebmaj7#11/Bb | E7alt",
+    "C | N.C. | G7sus4 G7",
+    PROGRESSION,
+]
+
+
+def walking(chords: str) -> tuple[Drill, Exercise, list[Tone]]:
+    drill = drill_of("swing", steps="3", sticking="RLRLRL", chords=chords)
+    exercise = only(drill)
+    return drill, exercise, line(exercise, "bass")
+
+
+@pytest.mark.parametrize("chords", FORMS)
+def test_a_walking_bass_has_tones_of_the_chord_on_the_strong_beats(chords: str) -> None:
+    """Common practice: on one and three."""
+    drill, _, tones = walking(chords)
+    progression = drill.beside.progression
+    assert progression is not None
+    for tone in tones:
+        chord = progression.at(tone.time)
+        assert chord is not None
+        if tone.time % 2 == 0:
+            assert tone.pitch % 12 in chord.pitch_classes
+        if tone.time in progression.turns(progression.length):
+            assert tone.pitch % 12 == chord.bass
+
+
+@pytest.mark.parametrize("chords", FORMS)
+def test_a_walking_bass_leaps_no_further_than_a_hand_does(chords: str) -> None:
+    """Common practice: steps and thirds, a fourth or fifth at times, an octave at most; no
+    sixths and sevenths, and into a chord by a step round the seam too."""
+    drill, _, tones = walking(chords)
+    progression = drill.beside.progression
+    assert progression is not None
+    turns = set(progression.turns(progression.length))
+    moves = []
+    for before, after in zip(tones, [*tones[1:], tones[0]], strict=True):
+        if before.time + 1 not in (after.time, only(drill).length):
+            continue  # there was no chord between
+        move = abs(after.pitch - before.pitch)
+        assert move <= 7 or move == 12
+        if after.time % 4 == 0 and before.time not in turns:
+            assert move <= 2
+        moves.append(move)
+    assert sum(move <= 4 for move in moves) >= 0.8 * len(moves)
+    assert all(pitch("E1") <= tone.pitch <= pitch("G3") for tone in tones)
+
+
+def test_a_walking_bass_does_not_say_the_same_thing_twice_over_one_chord() -> None:
+    _, _, tones = walking("Cm7 | % | F7 | %")
+    bars = [tuple(tone.pitch for tone in tones[i : i + 4]) for i in range(0, 16, 4)]
+    assert len(set(bars)) == 4
+
+
 # Voice leading
 
 
@@ -279,7 +460,7 @@ def test_in_a_two_five_one_the_seventh_falls_to_the_third_and_the_third_stays() 
 @settings(max_examples=40, deadline=None)
 @given(st.lists(st.sampled_from(SYMBOLS), min_size=2, max_size=4, unique=True))
 def test_voices_are_led_as_well_as_can_be_round_the_loop(symbols: list[str]) -> None:
-    """Against every way through there is: at most a tenth dearer than the cheapest closed one."""
+    """Against every way round there is."""
     chords = [chord for chord in map(read_chord, symbols) if chord]
     options = [placements(tuple(sorted(chosen(each, 3))), 55, 70) for each in chords]
 
@@ -293,7 +474,7 @@ def test_voices_are_led_as_well_as_can_be_round_the_loop(symbols: list[str]) -> 
         )
 
     best = min(cost(way) for way in product(*options))
-    assert cost(tuple(led(chords, options, 62))) <= best * 1.1 + 0.5
+    assert cost(tuple(led(chords, options, 62))) == pytest.approx(best)
 
 
 @given(st.sampled_from(SYMBOLS), st.sampled_from([*HANDS]))
@@ -309,6 +490,45 @@ def test_a_chord_lies_in_the_hand(symbol: str, hand: str) -> None:
         assert voicing[-1] - voicing[0] <= (24 if how.open_position else 11)
 
 
+@pytest.mark.parametrize(
+    ("style", "chords"),
+    [
+        ("funk", "E7#9 | Am7 | D7#9 | Gmaj7"),
+        ("swing", "Dm7b5 | G7alt | Cm6/9 | C7alt"),
+        ("swing", "Fmaj7 | G7alt/B | Cm7 | A7#9"),
+        ("bossa-nova", "D7#9 | G7alt | Cmaj7 | B7#9"),
+    ],
+)
+def test_a_sharp_ninth_lies_above_the_third(style: str, chords: str) -> None:
+    """Common practice: a major seventh above it, never a semitone or a ninth below."""
+    keys = {"steps": "3", "sticking": "RLRLRL"} if style == "swing" else {}
+    drill = drill_of(style, chords=chords, **keys)
+    progression = drill.beside.progression
+    assert progression is not None and drill.beside.style is not None
+    figure = drill.beside.style.comp
+    found = voiced(progression, HANDS[figure.hand], figure.lowest, figure.highest)
+    seen = 0
+    for change, voicing in zip(progression.changes, found, strict=True):
+        chord = change.chord
+        assert chord is not None
+        where = {(each - chord.root) % 12: each for each in voicing}
+        if chord.third == 4 and 15 in chord.tones and 3 in where:
+            seen += 1
+            assert where[3] > where[4], (change.symbol, voicing)
+    assert seen
+
+
+def test_a_piano_beside_a_walking_bass_leaves_the_root_to_it() -> None:
+    """Common practice: rootless voicings."""
+    for symbol in ("Dm7", "G13", "Cmaj9", "Bm7b5", "A7b9", "F7alt"):
+        keys = {"steps": "3", "sticking": "RLRLRL"}
+        tones = line(only(drill_of("swing", chords=symbol, **keys)), "comp")
+        chord = read_chord(symbol)
+        assert chord is not None
+        played = {(tone.pitch - chord.root) % 12 for tone in tones}
+        assert 0 not in played and {chord.third, chord.seventh} <= played and len(played) >= 3
+
+
 # Percussion, levels and the clave
 
 
@@ -320,6 +540,33 @@ def test_a_percussion_part_loops_within_whole_bars_of_its_meter(name: str) -> No
         if lengths:
             assert len(lengths) == 1
             assert (lengths.pop() / part.meter.bar).denominator == 1
+
+
+def test_a_conga_tumbao_has_slap_and_open_strokes_where_they_belong() -> None:
+    """Heel, toe, slap, toe, heel, toe, open, open, from the encyclopaedia's article on the conga;
+    varied, the low drum has the bombo of the three-side, the second bar."""
+    part = percussion()["congas"]
+    grid = [
+        {int(time * 4): strength.name for time, strength in part.patterns(varied)[voice].strokes}
+        for varied, voice in (
+            (False, "conga-high-mute"),
+            (False, "conga-high"),
+            (True, "conga-low"),
+        )
+    ]
+    muted, opened, low = grid
+    assert sorted(muted) == [0, 1, 2, 3, 4, 5] and sorted(opened) == [6, 7]
+    assert [step for step, name in muted.items() if name == "ACCENT"] == [2]
+    assert sorted(low) == [8 + 3]
+
+
+@pytest.mark.parametrize("name", ["congas", "congas-six-eight", "bongos"])
+def test_a_hand_drummer_never_has_two_strokes_of_his_own_at_once(name: str) -> None:
+    """Common practice for these tumbaos: one hand at a time."""
+    part = percussion()[name]
+    for varied in (False, True):
+        times = [time for each in part.patterns(varied).values() for time, _ in each.strokes]
+        assert len(times) == len(set(times))
 
 
 def test_levels_scale_velocities() -> None:

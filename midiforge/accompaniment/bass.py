@@ -6,6 +6,7 @@ from fractions import Fraction
 from midiforge.accompaniment.chord import Chord
 from midiforge.accompaniment.progression import Progression
 from midiforge.accompaniment.strokes import Stroke, next_beat, over, struck_again
+from midiforge.accompaniment.walking import WALK, Step, degree, walked
 from midiforge.library.players import Figure
 from midiforge.model.meter import Meter
 from midiforge.model.track import Tone
@@ -13,11 +14,15 @@ from midiforge.model.track import Tone
 BASS = "bass"
 
 _AHEAD = "nN"  # marks that play the chord of the next beat
-_APPROACH, _DEAD, _ROOT, _OCTAVE = "a", "x", "1", "8"
-_VELOCITIES = {"R": 94, "N": 94, "1": 85, "n": 85, "5": 82, "8": 84, "x": 48}
-_VELOCITY = 78
-# Towards the middle of the range, against a semitone that the line moves; roots come home.
-_PULL, _PULL_OF_ROOTS = 0.3, 0.8
+_APPROACH, _DEAD, _ROOT, _OCTAVE, _LOW = "a", "x", "1", "8", "R"
+_SAYING = "1nRN8"  # marks that say what the chord's bass is
+_HOMING = "1nN7"  # marks whose pitch comes home: roots, and what leads into a low one
+_VELOCITIES = {"R": 94, "N": 94, "F": 92, "1": 85, "n": 84, "5": 82, "8": 84, "w": 84, "x": 48}
+_VELOCITY = 80
+_OFF_THE_BEAT = -6  # what is not accented is softer there
+_ACCENTED = "RNF8x"  # marks that say how loud they are
+# Towards the middle of the range, against a semitone that the line moves.
+_PULL, _PULL_HOME = 0.3, 0.8
 _LONGEST_LOCKED = 2  # steps that a note with the bass drum lasts at most
 
 
@@ -35,14 +40,20 @@ def bass_line(
     lowest, highest: what the instrument has; the figure's own range is kept within it.
     bass_drum: strokes to lock to, rising; each is struck with.
     """
-    played = list(over(figure.pattern, figure.step, length))
+    played = list(over(figure, progression, length))
     if bass_drum:
         played = list(_locked(played, figure.step, bass_drum, length))
     turns = progression.turns(length)
-    line = _Line(max(figure.lowest, lowest), min(figure.highest, highest))
+    low, high = max(figure.lowest, lowest), min(figure.highest, highest)
+    if WALK in figure.pattern:
+        yield from _walking(played, progression, turns, meter.bar, low, high)
+        return
+    line = _Line(low, high, meter)
     turning = frozenset(turns)
     ahead_of: Fraction | None = None  # the change that was anticipated
-    for stroke in struck_again(played, turns):
+    said: Chord | None = None  # whose root was heard
+    parts = list(struck_again(played, turns))
+    for stroke, following in zip(parts, [*parts[1:], *parts[:1]], strict=True):
         time, mark = stroke.time, stroke.mark
         if stroke.goes_on and time == ahead_of:
             # The anticipated root goes on over its change, in one note.
@@ -57,13 +68,45 @@ def bass_line(
         if chord is None:
             ahead_of = None
             continue
-        new = time in turning
-        if mark == _APPROACH and not new:
+        # Where a figure leaves the change empty, its first note after it says the root.
+        new = time in turning or (chord != said and mark != _DEAD)
+        if new and mark not in _SAYING:
+            mark = _ROOT
+        if mark == _APPROACH:
             target = progression.at(stroke.end)
-            line.approach(stroke, target or chord)
+            line.approach(stroke, target or chord, following.mark)
         else:
-            line.play(stroke, chord, _ROOT if new and mark not in "R8x" else mark)
+            line.play(stroke, chord, mark)
+        if mark != _DEAD:
+            said = chord
     yield from line.tones
+
+
+def _walking(
+    played: Sequence[Stroke],
+    progression: Progression,
+    turns: Sequence[Fraction],
+    bar: Fraction,
+    low: int,
+    high: int,
+) -> Iterator[Tone]:
+    """A figure that walks: its line is found as a whole."""
+    steps, struck, turning = [], [], frozenset(turns)
+    for stroke in struck_again(played, turns):
+        chord = progression.at(stroke.time)
+        if chord is None:
+            continue
+        target = progression.at(stroke.end) or chord
+        mark = stroke.mark
+        if stroke.time in turning:
+            mark = _ROOT
+        elif mark == WALK and target.bass != chord.bass:
+            mark = _APPROACH
+        steps.append(Step(stroke.time, mark, chord, target))
+        struck.append(stroke)
+    for stroke, pitch in zip(struck, walked(steps, bar, low, high), strict=True):
+        velocity = _VELOCITIES.get(stroke.mark, _VELOCITY)
+        yield Tone(stroke.time, stroke.length, pitch, velocity, BASS)
 
 
 def _locked(
@@ -77,8 +120,8 @@ def _locked(
     times = sorted(struck | fills.keys())
     for time, following in zip(times, [*times[1:], length], strict=True):
         if time in struck:
-            mark = own.get(time, _ROOT)
-            mark = _ROOT if mark in (_DEAD, _APPROACH) else mark
+            mark = own.get(time, _LOW)
+            mark = _LOW if mark in (_DEAD, _APPROACH) else mark
             yield Stroke(time, min(following - time, _LONGEST_LOCKED * step), mark)
         else:
             fill = fills[time]
@@ -88,8 +131,9 @@ def _locked(
 class _Line:
     """A line that goes on from the note it is on."""
 
-    def __init__(self, lowest: int, highest: int) -> None:
+    def __init__(self, lowest: int, highest: int, meter: Meter) -> None:
         self.lowest, self.highest = lowest, highest
+        self._bar, self._beats = meter.bar, frozenset(meter.beats)
         self.tones: list[Tone] = []
         # Near the bottom: that is where a bass line lives.
         self._middle = lowest + (highest - lowest) / 3
@@ -100,17 +144,19 @@ class _Line:
         if mark == _DEAD:
             self._add(stroke._replace(length=stroke.length / 2), self._pitch, mark)
             return
-        root = chord.bass if mark in "1RnN" else chord.root
-        above = {"3": chord.third, "5": chord.fifth, "7": chord.seventh}.get(mark, 0)
-        pull = _PULL_OF_ROOTS if mark in "1RnN" else _PULL
-        pitch = self._nearest((root + above) % 12, pull)
-        if mark == _OCTAVE:
-            pitch = self._octave(chord.root)
+        tone = degree(chord, mark)
+        pull = _PULL_HOME if mark in _HOMING else _PULL
+        if mark == _LOW:
+            pitch = self._lowest(tone)
+        elif mark == _OCTAVE:
+            pitch = self._octave(tone)
+        else:
+            pitch = self._nearest(tone, pull)
         self._add(stroke, pitch, mark)
 
-    def approach(self, stroke: Stroke, target: Chord) -> None:
+    def approach(self, stroke: Stroke, target: Chord, following: str) -> None:
         """A step from the root of the chord to come, not the note just played if it can be."""
-        aim = self._nearest(target.bass)
+        aim = self._lowest(target.bass) if following == _LOW else self._nearest(target.bass)
         steps = [aim - 1, aim + 1, aim - 2, aim + 2]
         fit = [p for p in steps if self.lowest <= p <= self.highest and p != self._pitch]
         # The way there goes on in its direction: from below if the line is below.
@@ -125,16 +171,21 @@ class _Line:
 
     def _add(self, stroke: Stroke, pitch: int, mark: str) -> None:
         velocity = _VELOCITIES.get(mark, _VELOCITY)
+        if mark not in _ACCENTED and stroke.time % self._bar not in self._beats:
+            velocity += _OFF_THE_BEAT
         self.tones.append(Tone(stroke.time, stroke.length, pitch, velocity, BASS))
         self._pitch = pitch
 
     def _nearest(self, pitch_class: int, pull: float = _PULL) -> int:
         """The pitch in range that is near the last one, and not far from the middle."""
-        first = self.lowest + (pitch_class - self.lowest) % 12
+        first = self._lowest(pitch_class)
         fit = range(first, self.highest + 1, 12) or range(first, first + 1)
         return min(fit, key=lambda p: abs(p - self._pitch) + pull * abs(p - self._middle))
 
+    def _lowest(self, pitch_class: int) -> int:
+        return self.lowest + (pitch_class - self.lowest) % 12
+
     def _octave(self, pitch_class: int) -> int:
-        """An octave above the lower one of the pitches in range, if there is room."""
-        low = self._nearest(pitch_class)
-        return low + 12 if low + 12 <= self.highest else max(low - 12, self.lowest)
+        """An octave above the lowest pitch in range, if there is room."""
+        low = self._lowest(pitch_class)
+        return low + 12 if low + 12 <= self.highest else low

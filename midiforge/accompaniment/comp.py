@@ -15,9 +15,10 @@ from midiforge.model.track import Tone
 
 COMP = "comp"
 
-_AHEAD = "nOI"  # marks that play the chord of the next beat
-_VELOCITIES = {"X": 74, "s": 48, "o": 76, "O": 82, "i": 68, "I": 72}
+_AHEAD = "nNOI"  # marks that play the chord of the next beat
+_VELOCITIES = {"X": 74, "N": 74, "s": 48, "g": 32, "o": 76, "O": 82, "i": 68, "I": 72}
 _VELOCITY = 62
+_GHOST = "g"
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,15 +27,17 @@ class Hand:
 
     voices: how many at most. open_position: spread over more than an octave.
     octave: whether the lowest voice is doubled an octave above (a montuno's outer voice).
+    rootless: whether the root is left to the bass.
     """
 
     voices: int
     open_position: bool = False
     octave: bool = False
+    rootless: bool = False
 
 
 HANDS = {
-    "shells": Hand(4),
+    "shells": Hand(4, rootless=True),
     "guitar": Hand(4, open_position=True),
     "stab": Hand(3),
     "montuno": Hand(3, octave=True),
@@ -65,7 +68,7 @@ def comping(
     ahead_of: Fraction | None = None
     last: list[Tone] = []
     found: list[Tone] = []
-    for stroke in struck_again(list(over(figure.pattern, figure.step, length)), turns):
+    for stroke in struck_again(list(over(figure, progression, length)), turns):
         if stroke.goes_on and stroke.time == ahead_of:
             found[-len(last) :] = last = [
                 Tone(t.time, t.length + stroke.length, t.pitch, t.velocity, t.track) for t in last
@@ -77,7 +80,7 @@ def comping(
             time = next_beat(meter, stroke.time)
             ahead_of = time if stroke.end == time else None
         last = [
-            Tone(stroke.time, stroke.length, pitch, _velocity(stroke), COMP)
+            Tone(stroke.time, _length(stroke), pitch, _velocity(stroke), COMP)
             for pitch in _struck(stroke, voicing(time), hand)
         ]
         if not last:
@@ -95,8 +98,10 @@ def voiced(progression: Progression, hand: Hand, low: int, high: int) -> list[Vo
     top = high - 12 * hand.octave
     options = []
     for chord in sounding:
-        classes = tuple(sorted(chosen(chord, hand.voices)))
-        options.append(placements(classes, low, max(top, low + 11), hand.open_position))
+        classes = tuple(sorted(chosen(chord, hand.voices, hand.rootless)))
+        # Four voices in close position would have a sharp ninth beside the third.
+        spread = hand.open_position or (len(classes) > 3 and {4, 15} <= set(chord.tones))
+        options.append(placements(classes, low, max(top, low + 11), spread))
     middle = (low + top) / 2
     way = iter(led(sounding, options, middle))
     return [next(way) if chord is not None else () for chord in chords]
@@ -104,6 +109,8 @@ def voiced(progression: Progression, hand: Hand, low: int, high: int) -> list[Vo
 
 def _struck(stroke: Stroke, voicing: Voicing, hand: Hand) -> Voicing:
     """The voices that a stroke plays."""
+    if stroke.mark == _GHOST:
+        return voicing[:1]
     if not hand.octave or not voicing:
         return voicing
     if stroke.mark in "oO":
@@ -111,5 +118,12 @@ def _struck(stroke: Stroke, voicing: Voicing, hand: Hand) -> Voicing:
     return voicing[1:] or voicing
 
 
+def _length(stroke: Stroke) -> Fraction:
+    return stroke.length / 2 if stroke.mark == _GHOST else stroke.length
+
+
 def _velocity(stroke: Stroke) -> int:
+    # A chord that a change breaks was accented when it began.
+    if stroke.goes_on and stroke.mark == "X":
+        return _VELOCITY
     return _VELOCITIES.get(stroke.mark, _VELOCITY)

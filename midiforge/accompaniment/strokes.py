@@ -3,8 +3,11 @@
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import accumulate
+from math import ceil
 from typing import NamedTuple
 
+from midiforge.accompaniment.progression import Progression
+from midiforge.library.players import Figure
 from midiforge.model.meter import Meter
 
 REST, HOLD = ".", "-"
@@ -43,25 +46,32 @@ def strokes(pattern: str, step: Fraction) -> tuple[Stroke, ...]:
     return tuple(found)
 
 
-def over(pattern: str, step: Fraction, length: Fraction) -> Iterator[Stroke]:
-    """A pattern again and again, up to `length`.
+def over(figure: Figure, progression: Progression, length: Fraction) -> Iterator[Stroke]:
+    """A figure again and again, up to `length`; what it has for the last bar of the progression
+    there, if that has several.
 
     What would be held over the end is ended there, and struck anew at 0: so a loop closes in
     every player of files, and the top of the form can be heard.
     """
-    once = strokes(pattern, step)
-    if not once:
+    whole = strokes(_written_out(figure, progression, length), figure.step)
+    if not whole:
         return
-    turn, period = Fraction(0), len(pattern) * step
-    left = max(stroke.end for stroke in once) - period
-    if left > 0 and once[0].time > 0:
-        yield Stroke(Fraction(0), min(left, once[0].time, length), once[-1].mark)
-    while turn < length:
-        for stroke in once:
-            time = turn + stroke.time
-            if time < length:
-                yield Stroke(time, min(stroke.length, length - time), stroke.mark)
-        turn += period
+    left = whole[-1].end - length
+    if left > 0 and whole[0].time > 0:
+        yield Stroke(Fraction(0), min(left, whole[0].time, length), whole[-1].mark)
+    for stroke in whole:
+        yield stroke._replace(length=min(stroke.length, length - stroke.time))
+
+
+def _written_out(figure: Figure, progression: Progression, length: Fraction) -> str:
+    """The marks of a figure over `length`."""
+    size = ceil(length / figure.step)
+    marks = (figure.pattern * (size // len(figure.pattern) + 1))[:size]
+    form = int(progression.length / figure.step)
+    if figure.last and progression.bars > 1:
+        for end in range(form, size + 1, form):
+            marks = marks[: end - len(figure.last)] + figure.last + marks[end:]
+    return marks
 
 
 def struck_again(played: Sequence[Stroke], times: Sequence[Fraction]) -> Iterator[Stroke]:

@@ -7,7 +7,9 @@ depths are mud; two outer voices do not move in parallel octaves or fifths.
 
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
-from itertools import pairwise
+from itertools import combinations, pairwise
+from math import inf
+from operator import add
 
 from midiforge.accompaniment.chord import Chord
 
@@ -19,11 +21,16 @@ _PARALLEL = 4.0
 _CLUSTER = 3.0
 _RUB = 1.5  # a semitone between inner voices
 _HARSH = 4.0
+_WRONG = 12.0
 
 
 @lru_cache(maxsize=512)
-def chosen(chord: Chord, count: int) -> tuple[int, ...]:
-    """Up to `count` pitch classes of a chord, the most telling first."""
+def chosen(chord: Chord, count: int, rootless: bool = False) -> tuple[int, ...]:
+    """Up to `count` pitch classes of a chord, the most telling first.
+
+    rootless: the root, what the bass has, and a fifth that rubs with its neighbour are left out
+    where three others make the chord.
+    """
     tones = chord.tones
     order = [chord.third]
     if chord.seventh != 12:
@@ -35,6 +42,14 @@ def chosen(chord: Chord, count: int) -> tuple[int, ...]:
     order += [tone for tone in (17, chord.fifth, 0) if tone in tones]
     order += [tone for tone in tones if tone not in order]
     classes = dict.fromkeys((chord.root + tone) % 12 for tone in order)
+    if rootless:
+        telling = {(chord.root + tone) % 12 for tone in (chord.third, chord.seventh)}
+        spare = [chord.root, chord.bass]
+        if chord.fifth == 7 and {18, 20} & set(tones):
+            spare.append((chord.root + 7) % 12)
+        for each in spare:
+            if len(classes) > 3 and each not in telling:
+                classes.pop(each, None)
     return tuple(classes)[:count]
 
 
@@ -68,37 +83,49 @@ def led(
 ) -> list[Voicing]:
     """One of the options for each chord so that voices move least, round the loop as well.
 
-    The cheapest way through, found by dynamic programming over three times round; the second has
-    forgotten where the first began and does not know where the third ends.
+    The cheapest way that ends where it began, by dynamic programming from each way to begin.
     """
-    if len(chords) == 1:
-        return [min(options[0], key=lambda each: _standing(each, middle, chords[0]))]
-    rounds = 3
-    costs: list[float] = [_standing(each, middle, chords[0]) for each in options[0]]
-    back: list[list[int]] = []
-    before = options[0]
+    # It is begun where there is least choice.
+    first = min(range(len(chords)), key=lambda i: len(options[i]))
+    turned = [*options[first:], *options[:first]]
     standing = [
-        [_standing(o, middle, c) for o in each] for c, each in zip(chords, options, strict=True)
+        [_standing(each, middle, chord) for each in among]
+        for chord, among in zip([*chords[first:], *chords[:first]], turned, strict=True)
     ]
-    for i in range(1, rounds * len(chords)):
-        here = options[i % len(chords)]
+    # moving[i][there][from]: into the options of chord i from those of the chord before
+    moving = [
+        [[_moving(a, b) for a in before] for b in after]
+        for before, after in zip([turned[-1], *turned[:-1]], turned, strict=True)
+    ]
+    ways = (_closed(begin, standing, moving) for begin in range(len(turned[0])))
+    _, best = min(ways, key=lambda way: way[0])
+    found = [among[i] for among, i in zip(turned, best, strict=True)]
+    back = len(chords) - first
+    return [*found[back:], *found[:back]]
+
+
+def _closed(
+    begin: int, standing: Sequence[Sequence[float]], moving: Sequence[Sequence[Sequence[float]]]
+) -> tuple[float, list[int]]:
+    """The cheapest way from an option of the first chord round to itself, and its cost."""
+    costs = [inf] * len(standing[0])
+    costs[begin] = standing[0][begin]
+    back: list[list[int]] = []
+    for here, ways_in in zip(standing[1:], moving[1:], strict=True):
         chosen_from, new = [], []
-        for option, cost in zip(here, standing[i % len(chords)], strict=True):
-            ways = [costs[j] + _moving(each, option) for j, each in enumerate(before)]
-            best = min(range(len(ways)), key=ways.__getitem__)
-            chosen_from.append(best)
-            new.append(ways[best] + cost)
+        for cost, steps in zip(here, ways_in, strict=True):
+            ways = list(map(add, costs, steps))
+            least = min(ways)
+            chosen_from.append(ways.index(least))
+            new.append(least + cost)
         back.append(chosen_from)
-        costs, before = new, here
-    index = min(range(len(costs)), key=costs.__getitem__)
-    way = [index]
+        costs = new
+    ways = list(map(add, costs, moving[0][begin]))
+    least = min(ways)
+    way = [ways.index(least)]
     for chosen_from in reversed(back):
-        index = chosen_from[index]
-        way.append(index)
-    way.reverse()
-    # The middle round: far from both ends, it closes on itself.
-    middle_round = way[len(chords) : 2 * len(chords)]
-    return [each[i] for each, i in zip(options, middle_round, strict=True)]
+        way.append(chosen_from[way[-1]])
+    return least, way[::-1]
 
 
 def _standing(voicing: Voicing, middle: float, chord: Chord) -> float:
@@ -109,7 +136,10 @@ def _standing(voicing: Voicing, middle: float, chord: Chord) -> float:
             cost += _CLUSTER
         if above - below == 1:
             cost += _RUB
-        if above - below == 13 and 13 not in chord.tones:
+    for below, above in combinations(voicing, 2):
+        if above - below in (1, 13) and (below - chord.root) % 12 == 3:
+            cost += _WRONG  # the sharp ninth belongs above the major third
+        elif above - below == 13 and 13 not in chord.tones:
             cost += _HARSH
     if len(voicing) > 1 and voicing[-1] - voicing[-2] == 1:
         cost += _CLUSTER

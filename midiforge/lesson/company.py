@@ -93,7 +93,10 @@ def _figures(beside: Beside) -> tuple[tuple[Player | None, Figure], tuple[Player
     assert style is not None
     figures = [style.bass, style.comp]
     if style.clave and beside.clave not in ("", style.clave):
-        figures = [replace(each, pattern=_turned(each.pattern)) for each in figures]
+        figures = [
+            replace(each, pattern=_turned(each.pattern), last=_turned(each.last))
+            for each in figures
+        ]
     return (beside.bass, figures[0]), (beside.comp, figures[1])
 
 

@@ -65,6 +65,7 @@ class Figure:
     """How one player of a style plays.
 
     instrument: its name. step: the length of one character of `pattern`, in quarter notes.
+    last: what is played instead in the last bar of a progression of several; "" for no change.
     lowest, highest: MIDI note numbers that its lines stay within. hand: how chords are voiced.
     """
 
@@ -74,6 +75,7 @@ class Figure:
     lowest: int
     highest: int
     hand: str = ""
+    last: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,8 +173,13 @@ def _figure(entry: dict[str, Any], meter: Meter) -> Figure:
     return Figure(
         instrument=entry["instrument"],
         step=meter.beat / entry["steps"],
-        pattern="".join(mark for mark in entry["pattern"] if mark not in " |"),
+        pattern=_marks(entry["pattern"]),
         lowest=pitch(entry["lowest"]),
         highest=pitch(entry["highest"]),
         hand=entry.get("hand", ""),
+        last=_marks(entry.get("last", "")),
     )
+
+
+def _marks(pattern: str) -> str:
+    return "".join(mark for mark in pattern if mark not in " |")
