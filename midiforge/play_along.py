@@ -43,6 +43,7 @@ COLUMNS = (
     "sample_rate",
     "gain_db",
 )
+NO_LOOP = "there is no loop to write"
 _LONGEST = 48  # letters of a title in a file's name
 
 
@@ -103,10 +104,12 @@ def write_loops(
         left_out: list[str] = []
         written = list(_write_midi(drill, shape, wanted, aside, left_out))
         if not written:
-            raise MidiforgeError("there is no loop to write", drill.source)
+            raise MidiforgeError(NO_LOOP, drill.source, hint=left_out[0] if left_out else "")
         if sound:
             try:
-                written = list(_write_sound(written, drill, sound, audio, aside, progress))
+                written = list(
+                    _write_sound(written, drill, sound, audio, aside, left_out, progress)
+                )
             except MidiforgeError as error:
                 where = (place.replace(str(aside), str(folder)) for place in error.where)
                 raise MidiforgeError(error.what, *where, hint=error.hint) from None
@@ -209,6 +212,7 @@ def _write_sound(
     sound: "Sound",
     ending: str,
     aside: Path,
+    left_out: list[str],
     progress: Callable[[int, int], None] | None,
 ) -> Iterator[Written]:
     """The loops with their sound; what belongs to one exercise at one tempo at one level.
@@ -227,6 +231,8 @@ def _write_sound(
         for finished in render_all(jobs, sound):
             name = finished.job.path.name
             done[name] = finished
+            if finished.silent:
+                left_out.append(f"{name}: next to nothing is heard in it")
             count += 1
             if progress:
                 progress(count, len(written))

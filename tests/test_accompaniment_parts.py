@@ -638,6 +638,8 @@ def test_what_leans_on_the_clave_meets_it_more_often_its_own_way_round(name: str
         ({"feet": "bombo", "percussion": "clave", "feet_placements": "8"}, True),
         ({"feet": "bombo", "percussion": "son-clave-2-3", "feet_placements": "8"}, False),
         ({"feet": "tumbao", "layers": "son-clave-3-2", "percussion": "cascara-2-3"}, True),
+        ({"feet": "bossa-nova", "percussion": "bossa-rim, son-clave-2-3"}, False),
+        ({"feet": "bombo", "feet_placements": "8", "percussion": "bossa-nova-clave"}, True),
     ],
 )
 def test_feet_that_cross_the_clave_are_told(keys: dict[str, Any], crosses: bool) -> None:

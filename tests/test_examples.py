@@ -82,21 +82,22 @@ def test_the_readme_s_pictures_are_what_its_commands_draw(
         (tmp_path / "new.svg").unlink()
 
 
-def test_the_readme_s_engraved_picture_shows_what_its_command_engraves(
+def test_the_readme_s_engraved_pictures_show_what_its_commands_engrave(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The words in it; where its ink is depends on the engraving library's version."""
     pytest.importorskip("verovio")
     monkeypatch.chdir(ROOT)
-    [(words, picture)] = re.findall(
-        r"^midiforge (sheet .*) --out (examples/\S+)$", README, re.MULTILINE
-    )
+    drawn = re.findall(r"^midiforge (sheet .*) --out (examples/\S+)$", README, re.MULTILINE)
     from shlex import split
 
-    assert run([*split(words), "--out", str(tmp_path / "new.svg")]) == 0
-    new, old = ((path).read_text("utf-8") for path in (tmp_path / "new.svg", ROOT / picture))
-    assert re.findall(r">([^<>]+)</text>", new) == re.findall(r">([^<>]+)</text>", old)
-    assert f"]({picture})" in README
+    assert drawn
+    for number, (words, picture) in enumerate(drawn):
+        made = tmp_path / f"{number}.svg"
+        assert run([*split(words), "--out", str(made)]) == 0
+        new, old = (path.read_text("utf-8") for path in (made, ROOT / picture))
+        assert re.findall(r">([^<>]+)</text>", new) == re.findall(r">([^<>]+)</text>", old)
+        assert f"]({picture})" in README
 
 
 def test_the_readme_names_only_files_that_are_there() -> None:

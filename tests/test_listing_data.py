@@ -114,8 +114,14 @@ def test_the_last_line_on_a_terminal_says_what_json_has(
     ("asked", "said"),
     [
         (["ostinato"], "there is no list of 'ostinato' (did you mean 'ostinatos'?)"),
-        (["robots"], "there is no list of 'robots' (known: kits, ostinatos, rudiments, voices)"),
-        ([], "nothing to list is named (known: kits, ostinatos, rudiments, voices)"),
+        (
+            ["robots"],
+            "there is no list of 'robots' (known: instruments, kits, ostinatos, percussion, rudiments, styles, voices)",
+        ),
+        (
+            [],
+            "nothing to list is named (known: instruments, kits, ostinatos, percussion, rudiments, styles, voices)",
+        ),
     ],
 )
 def test_an_unknown_shelf_is_our_own_line(capsys: Captured, asked: list[str], said: str) -> None:
@@ -124,5 +130,6 @@ def test_an_unknown_shelf_is_our_own_line(capsys: Captured, asked: list[str], sa
 
 
 def test_the_shell_is_offered_the_shelves() -> None:
-    assert listing._shelves("") == ["rudiments", "ostinatos", "voices", "kits"]
+    before, beside = ["rudiments", "ostinatos", "voices", "kits"], ["styles", "percussion"]
+    assert listing._shelves("") == [*before, *beside, "instruments"]
     assert listing._shelves("v") == ["voices"]

@@ -148,6 +148,18 @@ def test_a_ladder_goes_through_the_tempos_in_one_track() -> None:
     assert file.length == pytest.approx(32 * 60 / 66 + 32 * 60 / 88, abs=1e-4)
 
 
+def test_a_ladder_fills_minutes_too() -> None:
+    loop = loop_of("ladder", minutes=5)
+    assert loop.seconds >= 300
+    spans = [section.length for section in loop.exercise.sections]
+    assert len(spans) == 2 and spans[0] == spans[1]
+
+
+def test_a_ladder_without_end_is_refused() -> None:
+    with pytest.raises(MidiforgeError, match="the ladder would have .* bars"):
+        loop_of("ladder", ladder_bars=100_000)
+
+
 def test_a_drill_of_one_tempo_has_no_ladder_and_says_so() -> None:
     said: list[str] = []
     assert not [*loops(drill_of(tempos=70), Shape(("ladder",)), None, said.append)]

@@ -50,7 +50,7 @@ from midiforge.sound import (
     soundfont,
     write_audio,
 )
-from midiforge.sound.level import PEAK, loudness
+from midiforge.sound.level import PEAK, is_silent, loudness
 from midiforge.sound.schedule import Clock, loop_start, sounding
 
 FONTS = [Path(folder) / "TimGM6mb.sf2" for folder in soundfont._FOLDERS["linux"]]
@@ -514,6 +514,13 @@ def test_silence_and_very_short_sounds_have_a_gain() -> None:
     # Softer than what BS.1770 takes for sound at all.
     faint = gain_for(sine(1, -90), 48000)
     assert 10 ** (-90 / 20) * faint <= PEAK * 1.0001
+
+
+def test_what_is_next_to_silent_is_not_blown_up() -> None:
+    """At most 30 dB: FluidSynth's own level is 10 to 20 dB below that of a finished file."""
+    assert 20 * math.log10(gain_for(sine(1, -80), 48000)) == pytest.approx(30)
+    assert is_silent(sine(1, -95), gain_for(sine(1, -95), 48000))
+    assert not is_silent(sine(1, -40), gain_for(sine(1, -40), 48000))
 
 
 def test_a_gain_is_made_smaller_where_a_sample_would_pass_the_limit(

@@ -13,18 +13,21 @@ _NO_CHORD = ("N.C.", "NC", "N.C")
 
 # How else people write what the library calls by one name; tried from the top, whole beginnings.
 _SPELLINGS = (
+    (r"(?:ø|Ø|o/|hdim)9", "m9b5"),
     (r"(?:ø|Ø|o/|hdim|m7b5|min7b5|-7b5|m7-5)7?", "m7b5"),
     (r"(?:°|o|dim)(?:maj7|M7)", "dimmaj7"),
     (r"(?:°|o|dim)7", "dim7"),
     (r"(?:°|o|dim)", "dim"),
-    (r"(?:m|mi|min|-)(?:maj|Maj|ma|M|Δ|△|\^)7?9", "mM9"),
-    (r"(?:m|mi|min|-)(?:maj|Maj|ma|M|Δ|△|\^)7?", "mM7"),
+    (r"(?:m|mi|min|-)(?:maj|Maj|ma(?!dd)|M|Δ|△|\^)7?9", "mM9"),
+    (r"(?:m|mi|min|-)(?:maj|Maj|ma(?!dd)|M|Δ|△|\^)7?", "mM7"),
     (r"(?:major|Major|maj|Maj|MA|Ma|ma|M)(?=7|9|11|13)", "maj"),
-    (r"(?:major|Major|maj|Maj|MA|Ma|ma|M)", ""),
+    (r"(?:major|Major|maj|Maj|MA|Ma|ma(?!dd)|M)", ""),
     (r"(?:minor|min|mi|m|-)", "m"),
     (r"(?:Δ|△|\^)7?(?=9|13)", "maj"),
     (r"(?:Δ|△|\^)7?", "maj7"),
     (r"(?:aug|\+)", "aug"),
+    (r"7\+$", "7#5"),
+    (r"7M$", "maj7"),
     (r"dom7?", "7"),
 )
 _ALTERATION = re.compile(r"([b#+-])(5|6|9|11|13)|(sus)([24]?)|(add)(2|4|6|9|11|13)|(no|omit)(3|5)")
@@ -116,7 +119,8 @@ def _known() -> dict[str, tuple[int, ...]]:
 
 def _spelled(quality: str) -> str:
     """The quality as the library spells it, as far as spelling goes."""
-    text = re.sub(r"[(),\s]", "", quality).replace("♯", "#").replace("♭", "b")
+    text = re.sub(r"\((9|11|13)\)", r"add\1", quality)
+    text = re.sub(r"[(),\s]", "", text).replace("♯", "#").replace("♭", "b")
     for pattern, name in _SPELLINGS:
         match = re.match(pattern, text)
         if match:

@@ -8,7 +8,7 @@ import typer
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import listed, progress_bar
 from midiforge.command.run import printable
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, nearest, quoted
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -39,7 +39,9 @@ def loop(
     ] = 0.0,
     ladder_bars: Annotated[
         int,
-        typer.Option("--ladder-bars", metavar="N", min=0, help="Bars at each tempo of a ladder."),
+        typer.Option(
+            "--ladder-bars", metavar="N", min=0, max=256, help="Bars at each tempo of a ladder."
+        ),
     ] = 0,
     with_count_in: Annotated[
         bool, typer.Option("--with-count-in", help="Begin each with the drill's count-in.")
@@ -60,21 +62,32 @@ def loop(
     Of each exercise, with what plays beside you: everything, without your hands, your feet or
     both, the click and the clave alone, with gaps of silence, and a ladder of its tempos.
     """
-    if not out.strip():
-        raise MidiforgeError("no folder is named", "--out", hint="such as --out loops")
-    if soundfont and not audio:
-        raise MidiforgeError("there is no sound to make", "--soundfont", hint="--audio flac")
     from midiforge.command.show import wanted_numbers
     from midiforge.loops.loop_set import Shape, read_kinds
-    from midiforge.play_along import write_loops
+    from midiforge.play_along import FORMATS, NO_LOOP, write_loops
 
+    if not out.strip():
+        raise MidiforgeError("no folder is named", "--out", hint="such as --out loops")
+    audio, soundfont = audio.strip().lower(), soundfont.strip()
+    if audio and audio not in FORMATS:
+        hint = nearest(audio, FORMATS)
+        raise MidiforgeError(f"{quoted(audio)} is no format of audio", "--audio", hint=hint)
+    if soundfont and not audio:
+        raise MidiforgeError("there is no sound to make", "--soundfont", hint="--audio flac")
     try:
         kinds = read_kinds(leave_out)
     except MidiforgeError as error:
         raise error.within("--leave-out") from None
     shape = Shape(kinds, ladder_bars, minutes, with_count_in)
     with progress_bar("Rendering", 1, hidden=quiet or as_json or not audio) as progress:
-        report = write_loops(drill, out, shape, wanted_numbers(only), audio, soundfont, progress)
+        try:
+            report = write_loops(
+                drill, out, shape, wanted_numbers(only), audio, soundfont, progress
+            )
+        except MidiforgeError as error:
+            if only and error.what == NO_LOOP and not error.hint:
+                raise MidiforgeError(f"there is no exercise {only}", "--only") from None
+            raise
     if as_json:
         import json
 

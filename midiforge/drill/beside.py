@@ -198,12 +198,13 @@ def _player(wish: str, role: str, style: "Style", channel: int) -> Player | None
 
 def _level(text: str) -> tuple[str, Fraction]:
     """What is said, and at which level: "congas at 70%"."""
-    match = re.fullmatch(r"\s*(.+?)(?:\s+at\s+([0-9]{1,4})\s*%?)?\s*", text, re.DOTALL)
+    match = re.fullmatch(r"\s*(.+?)(?:\s+at\s+([0-9.+-]+)\s*%?)?\s*", text, re.DOTALL)
     if not match:
         raise MidiforgeError("nothing is named")
     if match[2] is None:
         return match[1], Fraction(1)
-    if not SOFTEST <= int(match[2]) <= LOUDEST:
+    whole = match[2].isdigit() and len(match[2]) < 4
+    if not whole or not SOFTEST <= int(match[2]) <= LOUDEST:
         raise MidiforgeError(
             f"{match[2]}% is no level", quoted(match[1]), hint=f"{SOFTEST} to {LOUDEST}%"
         )

@@ -5,17 +5,29 @@ from dataclasses import replace
 from fractions import Fraction
 from math import ceil
 
+from midiforge.errors import MidiforgeError
 from midiforge.model.exercise import Exercise, Section
 from midiforge.model.rounds import unrolled
 from midiforge.model.tempo import TempoMap, plain
 
+MOST_BARS = 4096  # of a whole ladder
 
-def ladder(exercise: Exercise, tempos: Sequence[Fraction], bars: int = 0) -> Exercise:
+
+def ladder(
+    exercise: Exercise, tempos: Sequence[Fraction], bars: int = 0, minutes: float = 0
+) -> Exercise:
     """The loop at each tempo in turn, for at least `bars` bars each, whole times round.
 
-    exercise: a bare loop. tempos: pulses a minute.
+    exercise: a bare loop. tempos: pulses a minute. minutes: how long all of it lasts at least.
+    Raises MidiforgeError if it would have too many bars.
     """
-    rounds = max(1, ceil(bars / exercise.bars))
+    once = sum(60 * exercise.length / (tempo * exercise.tempo.pulse) for tempo in tempos)
+    rounds = max(1, ceil(bars / exercise.bars), ceil(Fraction(str(minutes)) * 60 / once))
+    if rounds * exercise.bars * len(tempos) > MOST_BARS:
+        raise MidiforgeError(
+            f"the ladder would have {rounds * exercise.bars * len(tempos):,} bars",
+            hint=f"up to {MOST_BARS:,}; fewer tempos, bars or minutes",
+        )
     step = rounds * exercise.bars * exercise.meter.bar
     whole = unrolled(exercise, rounds * len(tempos))
     return replace(

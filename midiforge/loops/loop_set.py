@@ -151,7 +151,7 @@ def _of(
             times = 1
             if climbs:
                 tempos = sorted({each.tempo.first for each in group})
-                loop = ladder(loop, tempos, shape.ladder_bars)
+                loop = ladder(loop, tempos, shape.ladder_bars, shape.minutes)
                 orders = tuple(each.order for each in group)
             elif shape.minutes:
                 times = max(1, ceil(Fraction(str(shape.minutes)) * 60 / loop.seconds))

@@ -217,6 +217,8 @@ def _more_like(take: Take, exercise: Exercise, kit: Kit, like: float) -> str:
 
 
 def _refuse(take: Take, kit: Kit, better: str) -> None:
+    if not take.strokes:
+        raise MidiforgeError("there is no stroke of a drummer in it", take.source)
     notes = ", ".join(str(number) for number in sorted({each.number for each in take.strokes})[:8])
     raise MidiforgeError(
         f"the kit {kit.name} knows none of the take's notes ({notes})",

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
 
 LOUDNESS = -16.0  # LUFS, integrated
 PEAK = 10 ** (-1 / 20)  # of a sample: -1 dBFS
+# What FluidSynth renders needs 10 to 20 dB. More would only raise what was meant to be soft, or
+# noise, to where it hurts.
+MOST_GAIN = 10 ** (30 / 20)
+_HEARD = 10 ** (-60 / 20)  # the highest sample of what can still be heard
 _AT_ONCE = 1 << 15  # samples, so that what is worked on stays in the processor's cache
 _MEASURED = 0.4  # seconds, the block of BS.1770
 
@@ -29,13 +33,18 @@ def gain_for(samples: "NDArray[float32]", rate: int) -> float:
         return 1.0
     loud = loudness(samples, rate)
     wanted = 10 ** ((LOUDNESS - loud) / 20) if loud > float("-inf") else PEAK / peak
-    return min(wanted, PEAK / peak)
+    return min(wanted, PEAK / peak, MOST_GAIN)
 
 
 def within_peak(gain: float, samples: "NDArray[float32]") -> float:
     """The gain, or the largest below it at which no sample passes -1 dBFS."""
     peak = _peak(samples)
     return min(gain, PEAK / peak) if peak else gain
+
+
+def is_silent(samples: "NDArray[float32]", gain: float) -> bool:
+    """Whether next to nothing is heard of samples at a gain."""
+    return _peak(samples) * gain < _HEARD
 
 
 def loudness(samples: "NDArray[float32]", rate: int) -> float:

@@ -9,11 +9,12 @@ from itertools import islice
 from pathlib import Path
 from threading import Event
 
+from midiforge.errors import MidiforgeError
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.sound.audio_file import About, check_ending, write_audio
 from midiforge.sound.fluid import Sound, library
-from midiforge.sound.level import gain_for, within_peak
+from midiforge.sound.level import gain_for, is_silent, within_peak
 from midiforge.sound.packages import check_packages
 from midiforge.sound.render import RATE, rendered
 
@@ -41,13 +42,14 @@ class Done:
     """A file that was written.
 
     samples: how many; loop: where it loops to, None if it does not.
-    gain: the factor it was written with.
+    gain: the factor it was written with. silent: whether next to nothing is heard in it.
     """
 
     job: Job
     samples: int
     loop: int | None
     gain: float
+    silent: bool = False
 
 
 def render_all(
@@ -82,11 +84,19 @@ def render_all(
 
 def _done(job: Job, sound: Sound, rate: int, stopped: Event) -> Done:
     check_ending(job.path)
-    made = rendered(job.exercise, job.kit, sound, rate, job.closed)
+    try:
+        made = rendered(job.exercise, job.kit, sound, rate, job.closed)
+    except MemoryError:
+        minutes = float(job.exercise.seconds) / 60
+        raise MidiforgeError(
+            f"there is not enough memory for {minutes:.0f} minutes of sound once round",
+            str(job.path),
+            hint="a shorter progression, or a faster tempo",
+        ) from None
     if job.reference is None:
         gain = gain_for(made.samples, rate)
     else:
         gain = within_peak(job.reference, made.samples)
     if not stopped.is_set():
         write_audio(job.path, made, gain, job.about, job.times)
-    return Done(job, made.size(job.times), made.loop, gain)
+    return Done(job, made.size(job.times), made.loop, gain, is_silent(made.samples, gain))

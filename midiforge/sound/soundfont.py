@@ -124,6 +124,8 @@ def _fault(stream: BinaryIO, size: int) -> tuple[str, str] | None:
     end = _CHUNK.unpack_from(head)[1] + 8
     if end > size:
         return _CUT.format(size, end), "get it anew"
+    if end < size:  # FluidSynth refuses it
+        return f"the SoundFont ends after {end} of {size} bytes", "get it anew"
     lists: dict[bytes, tuple[int, int]] = {}
     for name, start, length in _chunks(stream, 12, end):
         if name == b"LIST" and length >= 4:

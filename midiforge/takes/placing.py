@@ -33,6 +33,8 @@ def hear_take(take: Take, exercise: Exercise, kit: Kit) -> Hearing:
         raise MidiforgeError(f"exercise {exercise.order} asks the player for nothing")
     hearing = hear(take, kit, pads_of(others, kit), players)
     if not hearing.strokes:
+        if not hearing.unknown:
+            raise MidiforgeError("there is no stroke of a drummer in it", take.source)
         notes = ", ".join(map(str, [*hearing.unknown][:8]))
         raise MidiforgeError(
             f"the kit {kit.name} knows none of the take's notes ({notes})",
