@@ -110,17 +110,20 @@ def test_the_last_line_on_a_terminal_says_what_json_has(
     assert max(map(len, shown)) <= 80
 
 
+KNOWN = "known: instruments, kits, ostinatos, percussion, rudiments, styles, voices"
+
+
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
         (["ostinato"], "there is no list of 'ostinato' (did you mean 'ostinatos'?)"),
         (
             ["robots"],
-            "there is no list of 'robots' (known: instruments, kits, ostinatos, percussion, rudiments, styles, voices)",
+            f"there is no list of 'robots' ({KNOWN})",
         ),
         (
             [],
-            "nothing to list is named (known: instruments, kits, ostinatos, percussion, rudiments, styles, voices)",
+            f"nothing to list is named ({KNOWN})",
         ),
     ],
 )

@@ -156,7 +156,7 @@ def test_a_ladder_fills_minutes_too() -> None:
 
 
 def test_a_ladder_without_end_is_refused() -> None:
-    with pytest.raises(MidiforgeError, match="the ladder would have .* bars"):
+    with pytest.raises(MidiforgeError, match="the ladder would have"):
         loop_of("ladder", ladder_bars=100_000)
 
 
