@@ -24,24 +24,30 @@ if TYPE_CHECKING:
     from midiforge.midi.exercise_file import exercise_bytes
     from midiforge.model.exercise import Exercise, Section, Variant
     from midiforge.model.hit import Hit, Limb, Ornament, Strength
+    from midiforge.model.track import ChordMark, Tone, Track
     from midiforge.performance import Note, notes
     from midiforge.phrase.sticking import parse_sticking, write_sticking
+    from midiforge.play_along import LoopReport, write_loops
     from midiforge.workshop import Report, build_lesson
 else:
     __getattr__ = lazily(
         __name__,
         {
+            "ChordMark": "midiforge.model.track",
             "Drill": "midiforge.drill.drill",
             "Exercise": "midiforge.model.exercise",
             "Hit": "midiforge.model.hit",
             "Kit": "midiforge.kit",
             "Limb": "midiforge.model.hit",
+            "LoopReport": "midiforge.play_along",
             "MidiforgeError": "midiforge.errors",
             "Note": "midiforge.performance",
             "Ornament": "midiforge.model.hit",
             "Report": "midiforge.workshop",
             "Section": "midiforge.model.exercise",
             "Strength": "midiforge.model.hit",
+            "Tone": "midiforge.model.track",
+            "Track": "midiforge.model.track",
             "Variant": "midiforge.model.exercise",
             "build_lesson": "midiforge.workshop",
             "check_drill": "midiforge.drill.read",
@@ -54,22 +60,27 @@ else:
             "read_kit": "midiforge.kit",
             "rudiments": "midiforge.library.shelf",
             "voices": "midiforge.library.shelf",
+            "write_loops": "midiforge.play_along",
             "write_sticking": "midiforge.phrase.sticking",
         },
     )
 
 __all__ = [
+    "ChordMark",
     "Drill",
     "Exercise",
     "Hit",
     "Kit",
     "Limb",
+    "LoopReport",
     "MidiforgeError",
     "Note",
     "Ornament",
     "Report",
     "Section",
     "Strength",
+    "Tone",
+    "Track",
     "Variant",
     "build_lesson",
     "check_drill",
@@ -82,5 +93,6 @@ __all__ = [
     "read_kit",
     "rudiments",
     "voices",
+    "write_loops",
     "write_sticking",
 ]

@@ -204,8 +204,9 @@ def test_the_level_two_kit_adds_its_fourteen_notes() -> None:
     assert sorted(kit("general-midi-2")["notes"].values()) == list(range(27, 88))
 
 
-# General MIDI numbers of what a module sounds for clicks and time layers; no pad sends them.
-PERCUSSION_BESIDE_THE_PADS = (54, 56, 75, 76, 77)
+# General MIDI numbers of what a module sounds for clicks, time layers and percussion beside the
+# player; no pad sends them.
+PERCUSSION_BESIDE_THE_PADS = (39, 54, 56, *range(60, 71), *range(73, 78), 80, 81)
 
 
 def test_the_electronic_kit_hears_the_22_notes_of_the_data_set() -> None:
@@ -214,6 +215,14 @@ def test_the_electronic_kit_hears_the_22_notes_of_the_data_set() -> None:
     assert len(ZONES) == 22
     assert ZONES.items() <= hears("electronic").items()
     assert not set(hears("electronic")) - set(ZONES) - set(PERCUSSION_BESIDE_THE_PADS)
+
+
+def test_percussion_beside_the_electronic_kit_has_the_numbers_of_general_midi() -> None:
+    """General MIDI level 1, MMA0007 / RP-003, by the kit that is checked against it above."""
+    own, level_one = kit("electronic")["notes"], kit("general-midi-1")["notes"]
+    beside = {voice: note for voice, note in own.items() if note in PERCUSSION_BESIDE_THE_PADS}
+    assert len(beside) == len(PERCUSSION_BESIDE_THE_PADS)
+    assert beside.items() <= level_one.items()
 
 
 def test_the_electronic_kit_tells_three_openings_of_the_hihat() -> None:
