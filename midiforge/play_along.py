@@ -2,16 +2,13 @@
 
 import csv
 import os
-import shutil
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from fractions import Fraction
 from math import log10
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from midiforge.disk import reason
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.lesson.size import most_exercises
@@ -20,7 +17,7 @@ from midiforge.loops.loop_set import Loop, Shape, loops
 from midiforge.midi.exercise_file import exercise_bytes
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
-from midiforge.record import Record, Writing, checksum_of, new_aside
+from midiforge.record import Writing, checksum_of, rewriting
 
 if TYPE_CHECKING:
     from midiforge.sound import Done, Job, Sound
@@ -100,7 +97,7 @@ def write_loops(
         raise MidiforgeError(f"{quoted(audio)} is no format of audio", hint=nearest(audio, FORMATS))
     sound, missing = _sound(soundfont) if audio else (None, "")
     folder, shape = Path(folder), shape or Shape()
-    with _errors(folder), _aside(folder) as (before, aside):
+    with rewriting(folder, RECORD, INDEX) as (before, aside):
         left_out: list[str] = []
         written = list(_write_midi(drill, shape, wanted, aside, left_out))
         if not written:
@@ -123,36 +120,6 @@ def write_loops(
     seconds = sum((each.loop.seconds for each in written), Fraction(0))
     left = tuple(dict.fromkeys(left_out))
     return LoopReport(folder, tuple(written), left, missing, tuple(kept), seconds)
-
-
-@contextmanager
-def _errors(folder: Path) -> Iterator[None]:
-    try:
-        yield
-    except OSError as error:
-        raise MidiforgeError(f"cannot be written: {reason(error)}", str(folder)) from None
-
-
-@contextmanager
-def _aside(folder: Path) -> Iterator[tuple[Record, Path]]:
-    """What was written into the folder before, and a hidden folder in it to write in; both it and
-    folders that stay empty are removed in the end."""
-    if folder.exists() and not folder.is_dir():
-        raise MidiforgeError("is a file, not a folder", str(folder))
-    made = [each for each in (folder, *folder.parents) if not each.exists()]
-    aside: Path | None = None
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        before = Record(folder, RECORD)
-        before.check(INDEX)
-        aside = new_aside(folder)
-        yield before, aside
-    finally:
-        if aside is not None:
-            shutil.rmtree(aside, ignore_errors=True)
-        for each in made:
-            with suppress(OSError):
-                each.rmdir()
 
 
 def _sound(soundfont: Path | str) -> tuple["Sound | None", str]:

@@ -10,9 +10,11 @@ import shutil
 import tempfile
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from hashlib import blake2b
 from pathlib import Path
 
+from midiforge.disk import reason
 from midiforge.errors import MidiforgeError
 
 RECORD = ".midiforge-wrote"
@@ -28,6 +30,36 @@ def new_aside(folder: Path) -> Path:
         if _abandoned(each):
             shutil.rmtree(each, ignore_errors=True)
     return Path(tempfile.mkdtemp(prefix=f"{_ASIDE}{os.getpid()}-", dir=folder))
+
+
+@contextmanager
+def rewriting(folder: Path, name: str, *always: str) -> Iterator[tuple["Record", Path]]:
+    """The record of what was written into a folder before, and a hidden folder in it to write in.
+
+    name: of the record. always: files that will be written in any case, checked before the work.
+    In the end the hidden folder goes, and folders that were made for it and stayed empty. Whatever
+    the system refuses is a MidiforgeError that names the folder.
+    """
+    made: list[Path] = []
+    aside: Path | None = None
+    try:
+        if folder.exists() and not folder.is_dir():
+            raise MidiforgeError("is a file, not a folder", str(folder))
+        made = [each for each in (folder, *folder.parents) if not each.exists()]
+        folder.mkdir(parents=True, exist_ok=True)
+        before = Record(folder, name)
+        for each in always:
+            before.check(each)
+        aside = new_aside(folder)
+        yield before, aside
+    except OSError as error:
+        raise MidiforgeError(f"cannot be written: {reason(error)}", str(folder)) from None
+    finally:
+        if aside is not None:
+            shutil.rmtree(aside, ignore_errors=True)
+        for empty in made:
+            with suppress(OSError):
+                empty.rmdir()
 
 
 def _abandoned(aside: Path) -> bool:

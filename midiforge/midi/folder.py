@@ -5,15 +5,13 @@ is interrupted leaves the folder as it was; see `midiforge.record`.
 """
 
 import csv
-import shutil
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import ExitStack, contextmanager, suppress
+from collections.abc import Callable, Iterable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import TextIO
 
-from midiforge.disk import reason
 from midiforge.errors import MidiforgeError
 from midiforge.kit import Kit
 from midiforge.midi import smf
@@ -23,7 +21,7 @@ from midiforge.midi.names import file_name
 from midiforge.midi.tracks import exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
-from midiforge.record import Record, Writing, checksum, checksum_of, new_aside
+from midiforge.record import RECORD, Writing, checksum, checksum_of, rewriting
 
 INDEX, LESSON, CUES = "index.csv", "lesson.mid", "cues.csv"
 
@@ -75,37 +73,13 @@ def build(
     Raises MidiforgeError, the folder left as it was, where something cannot be written or would
     overwrite a file that midiforge did not make.
     """
-    with _errors(folder):
-        if folder.exists() and not folder.is_dir():
-            raise MidiforgeError("is a file, not a folder", str(folder))
-        made = [each for each in (folder, *folder.parents) if not each.exists()]
-        aside: Path | None = None
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            before = Record(folder)
-            for name in (INDEX, LESSON, CUES):
-                before.check(name)
-            aside = new_aside(folder)
-            writer = _Writer(aside, kit, title, file_format, digits)
-            count = writer.write_all(exercises, progress)
-            if not count:
-                raise MidiforgeError("there is no exercise to write")
-            kept = before.replace_by(aside)
-        finally:
-            if aside is not None:
-                shutil.rmtree(aside, ignore_errors=True)
-            for each in made:  # those that are empty, because nothing was written
-                with suppress(OSError):
-                    each.rmdir()
+    with rewriting(folder, RECORD, INDEX, LESSON, CUES) as (before, aside):
+        writer = _Writer(aside, kit, title, file_format, digits)
+        count = writer.write_all(exercises, progress)
+        if not count:
+            raise MidiforgeError("there is no exercise to write")
+        kept = before.replace_by(aside)
     return Built(folder, count, writer.seconds, tuple(kept))
-
-
-@contextmanager
-def _errors(folder: Path) -> Iterator[None]:
-    try:
-        yield
-    except OSError as error:
-        raise MidiforgeError(f"cannot be written: {reason(error)}", str(folder)) from None
 
 
 class _Writer:
