@@ -96,7 +96,12 @@ def loops(
     dropped: told in a sentence of what cannot be made.
     Raises MidiforgeError for music that cannot be played.
     """
-    fullest = max(drill.stages, key=lambda stage: (stage.layers, len(stage.limbs))).name
+    stage = max(drill.stages, key=lambda stage: (stage.layers, len(stage.limbs)))
+    fullest = stage.name
+    if drill.beside.tracks and not stage.layers and dropped:
+        dropped(
+            f"who plays beside you: the stage {fullest} does without (layers = true keeps them)"
+        )
     lesson = exercises(_clicking(drill))
     chosen = (each for each in lesson if (wanted(each) if wanted else each.stage == fullest))
     seen: dict[bytes, int] = {}
