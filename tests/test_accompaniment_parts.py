@@ -175,6 +175,40 @@ def test_no_chord_is_silence(name: str) -> None:
     assert {mark.symbol for mark in exercise.chords} == {""}
 
 
+BARS = st.lists(
+    st.lists(st.sampled_from([*SYMBOLS, "N.C."]), min_size=1, max_size=2), min_size=1, max_size=5
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.sampled_from([*styles()]), BARS, st.sampled_from(["3-2", "2-3"]), st.integers(0, 3))
+def test_any_progression_is_played_rightly_in_any_style(
+    style: str, bars: list[list[str]], clave: str, late: int
+) -> None:
+    """What every part keeps to whatever is asked: within the loop and the range, one bass note at a
+    time, the bass of each chord where it begins, silence where there is none."""
+    chords = " | ".join(" ".join(bar) for bar in bars)
+    keys = {"clave": clave, "feet": "...x ..x.", "feet_placements": str(late)}
+    if styles()[style].meter.is_compound:
+        keys = {"clave": clave}
+    drill = drill_of(style, chords=chords, **keys)
+    exercise, progression = only(drill), drill.beside.progression
+    assert progression is not None
+    for tone in exercise.tones:
+        assert 0 <= tone.time < tone.time + tone.length <= exercise.length
+    bass = line(exercise, "bass")
+    for before, after in pairwise(bass):
+        assert before.time + before.length <= after.time
+    for time in progression.turns(exercise.length):
+        chord = progression.at(time)
+        heard = {t.pitch % 12 for t in bass if t.time <= time < t.time + t.length}
+        assert heard <= ({chord.bass} if chord else set())
+    beat = max(drill.meter.beat_lengths)
+    for tone in line(exercise, "comp"):
+        here = (progression.at(tone.time), progression.at((tone.time + beat) % exercise.length))
+        assert any(chord and tone.pitch % 12 in chord.pitch_classes for chord in here)
+
+
 # Each style its own
 
 
