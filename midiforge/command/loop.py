@@ -35,12 +35,24 @@ def loop(
     ] = "",
     minutes: Annotated[
         float,
-        typer.Option("--minutes", metavar="N", min=0, max=_MOST_MINUTES, help="At least so long."),
+        typer.Option(
+            "--minutes",
+            metavar="N",
+            min=0,
+            max=_MOST_MINUTES,
+            show_default=False,
+            help="How long each lasts at least; else once round.",
+        ),
     ] = 0.0,
     ladder_bars: Annotated[
         int,
         typer.Option(
-            "--ladder-bars", metavar="N", min=0, max=256, help="Bars at each tempo of a ladder."
+            "--ladder-bars",
+            metavar="N",
+            min=0,
+            max=256,
+            show_default=False,
+            help="Bars at each tempo of a ladder at least; else once round.",
         ),
     ] = 0,
     with_count_in: Annotated[
