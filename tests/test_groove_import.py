@@ -32,6 +32,7 @@ from midiforge.groove.ornaments import gather
 from midiforge.groove.source import Struck
 from midiforge.kit import read_kit
 from midiforge.library import shelf
+from midiforge.loops.loop_set import Shape
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Strength
 from midiforge.model.meter import Meter
@@ -1092,3 +1093,11 @@ def test_a_kit_file_is_named_from_the_drill_s_folder(groove: Path, tmp_path: Pat
     assert command("groove.mid", "--kit", "my.toml", "--out", "drills/groove.toml")[0] == 0
     assert midiforge.read_drill(tmp_path / "drills" / "groove.toml").kit.name == "my"
     assert groove.exists()
+
+
+def test_a_loop_without_a_drummer_is_said_to_be_one(tmp_path: Path) -> None:
+    drill = midiforge.check_drill({"sticking": "RLRR", "percussion": "clave, congas"})
+    shape = Shape(("without-drums",))
+    report = midiforge.write_loops(drill, tmp_path, shape)
+    found = import_groove(tmp_path / report.written[0].file)
+    assert "hands or feet: add a sticking" in " ".join(summary(found))

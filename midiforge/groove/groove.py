@@ -266,6 +266,9 @@ def _swing(settled: Settled) -> tuple[str, str]:
     return f"{ratio.numerator}:{ratio.denominator}", pair
 
 
+_BESIDE = "beside the player"
+
+
 def _parts(
     played: Sequence[Played], settled: Settled, loop: Loop
 ) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
@@ -273,7 +276,7 @@ def _parts(
     grid = settled.grid
     found = []
     for part in text.parts(played, grid.bar_steps * loop.bars, loop.bars):
-        who = f"{part.limb.title if part.limb else 'beside the player'}, {part.voice}"
+        who = f"{part.limb.title if part.limb else _BESIDE}, {part.voice}"
         found.append((who, text.grouped(part, grid), tuple(text.known_as(part, grid))))
     return tuple(found)
 
@@ -380,7 +383,10 @@ def summary(found: Imported) -> list[str]:
     if found.ornaments:
         words = [f"{n} {word}{'s' if n > 1 else ''}" for word, n in found.ornaments.items()]
         said.append(f"Ornaments in the loop: {', '.join(words)}.".replace("buzzs", "buzzes"))
-    said.append("MIDI does not say which hand or foot: the limbs are a guess.")
+    if all(who.startswith(_BESIDE) for who, _, _ in found.parts):
+        said.append("Nothing in it is for a drummer's hands or feet: add a sticking or feet to it.")
+    else:
+        said.append("MIDI does not say which hand or foot: the limbs are a guess.")
     if found.kit_chosen and found.kit.name != DEFAULT:
         said.append(f"The kit {found.kit.name} knows most of its notes; --kit names another.")
     if found.explained < _MOST_OF_IT * found.strokes:
