@@ -1096,7 +1096,9 @@ def test_a_kit_file_is_named_from_the_drill_s_folder(groove: Path, tmp_path: Pat
 
 
 def test_a_loop_without_a_drummer_is_said_to_be_one(tmp_path: Path) -> None:
-    drill = midiforge.check_drill({"sticking": "RLRR", "percussion": "clave, congas"})
+    drill = midiforge.check_drill(
+        {"sticking": "RLRR", "percussion": "clave, congas, guiro, campana"}
+    )
     shape = Shape(("without-drums",))
     report = midiforge.write_loops(drill, tmp_path, shape)
     found = import_groove(tmp_path / report.written[0].file)
