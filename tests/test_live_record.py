@@ -1053,7 +1053,7 @@ def test_recording_does_not_make_playing_late(
 
     def played(*flags: str) -> list[float]:
         """Median, 99th percentile and worst lateness, in ms."""
-        with playing(jack, *FAST, "--times", "3", *flags) as process:
+        with playing(jack, *FAST, "--times", "2", *flags) as process:
             i = 0
             while flags and process.poll() is None:
                 sticks.send(on(velocity=i % 127 + 1) if i % 7 == 0 else controller(PEDAL, i % 128))
