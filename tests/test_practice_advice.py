@@ -365,7 +365,7 @@ TAKES = st.tuples(
 
 
 @given(st.lists(TAKES, max_size=25), st.sampled_from(["5%", "next", "20%"]))
-@settings(max_examples=150, derandomize=True, deadline=None)
+@settings(max_examples=100, derandomize=True, deadline=None)
 def test_whatever_was_played_advice_is_safe(takes: list[tuple[Any, ...]], up: str) -> None:
     drill = drill_of(practice={"up": up})
     lesson = [*midiforge.exercises(drill)]

@@ -129,7 +129,7 @@ def lesson_of(name: str) -> tuple[Drill, list[midiforge.Exercise], list[Group]]:
 
 @pytest.mark.parametrize("name", [*DRILLS])
 @given(minutes=st.integers(5, 180), seed=st.integers(0, 2000))
-@settings(max_examples=15, derandomize=True, deadline=None)
+@settings(max_examples=9, derandomize=True, deadline=None)
 def test_whatever_is_planned_fits_its_time(name: str, minutes: int, seed: int) -> None:
     drill, lesson, found = lesson_of(name)
     entries = played(seed, found)
@@ -164,7 +164,7 @@ def test_whatever_is_planned_fits_its_time(name: str, minutes: int, seed: int) -
 
 @pytest.mark.parametrize("name", [*DRILLS])
 @given(minutes=st.integers(5, 60), seed=st.integers(0, 2000))
-@settings(max_examples=5, derandomize=True, deadline=None)
+@settings(max_examples=3, derandomize=True, deadline=None)
 def test_a_plan_s_file_is_a_drill_of_what_was_planned(name: str, minutes: int, seed: int) -> None:
     drill, lesson, found = lesson_of(name)
     plan = make_plan(drill, lesson, played(seed, found), TODAY, minutes)

@@ -30,7 +30,7 @@ settings.register_profile(
     derandomize=True,
     deadline=None,
     database=None,
-    max_examples=80,
+    max_examples=60,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )
 settings.load_profile("midiforge")
