@@ -1,6 +1,8 @@
 """Reading a person's files, with errors that say what is wrong with them."""
 
 import tomllib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -42,21 +44,47 @@ def reason(error: OSError) -> str:
     return (error.strerror or type(error).__name__).lower()
 
 
-def write_aside(path: Path, content: str | bytes) -> None:
-    """Writes a file as a whole or not at all; MidiforgeError if it cannot be written."""
+def check_replaceable(path: Path, ours: Callable[[str], bool]) -> None:
+    """Raises MidiforgeError if a file is there whose text is not `ours` to replace."""
+    if not path.exists() and not path.is_symlink():
+        return
+    try:
+        if path.is_file() and ours(path.read_text(encoding="utf-8")):
+            return
+    except (OSError, ValueError):
+        pass
+    raise MidiforgeError(
+        "is there already, and midiforge did not write it, or it was changed since",
+        str(path),
+        hint="name another file",
+    )
+
+
+@contextmanager
+def aside(path: Path) -> Iterator[Path]:
+    """An empty file beside `path`, with its ending, that takes its place once it is written.
+
+    If anything is raised meanwhile it is removed; what the system refuses is a MidiforgeError.
+    """
     import tempfile
 
-    aside: Path | None = None
+    beside: Path | None = None
     try:
         with tempfile.NamedTemporaryFile(
-            dir=path.parent, prefix=".midiforge-", delete=False
+            dir=path.parent, prefix=".midiforge-", suffix=path.suffix, delete=False
         ) as stream:
-            aside = Path(stream.name)
-            stream.write(content.encode() if isinstance(content, str) else content)
-        aside.chmod(0o644)
-        aside.replace(path)
+            beside = Path(stream.name)
+        yield beside
+        beside.chmod(0o644)
+        beside.replace(path)
     except OSError as error:
         raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
     finally:
-        if aside is not None:
-            aside.unlink(missing_ok=True)
+        if beside is not None:
+            beside.unlink(missing_ok=True)
+
+
+def write_aside(path: Path, content: str | bytes) -> None:
+    """Writes a file as a whole or not at all; MidiforgeError if it cannot be written."""
+    with aside(path) as beside:
+        beside.write_bytes(content.encode() if isinstance(content, str) else content)

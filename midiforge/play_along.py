@@ -3,7 +3,7 @@
 import csv
 import os
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import log10
 from pathlib import Path
@@ -46,13 +46,18 @@ _LONGEST = 48  # letters of a title in a file's name
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """A loop's files. audio: "" for none; samples: of the audio; gain: its factor."""
+    """A loop's files.
+
+    orders: of the exercises that it goes with. audio: "" for none; samples: how many it has, at
+    `rate` a second; gain: the factor it was written with.
+    """
 
     loop: Loop
     file: str
     orders: tuple[int, ...]
     audio: str = ""
     samples: int = 0
+    rate: int = 0
     gain: float = 1.0
 
 
@@ -70,7 +75,11 @@ class LoopReport:
     left_out: tuple[str, ...] = ()
     missing: str = ""
     kept: tuple[str, ...] = ()
-    seconds: Fraction = field(default=Fraction(0))
+
+    @property
+    def seconds(self) -> Fraction:
+        """How long all of it lasts."""
+        return sum((each.loop.seconds for each in self.written), Fraction(0))
 
 
 def write_loops(
@@ -117,9 +126,8 @@ def write_loops(
                     record.note(name, checksum_of(aside / name))
             record.note(INDEX, checksum_of(aside / INDEX))
         kept = before.replace_by(aside)
-    seconds = sum((each.loop.seconds for each in written), Fraction(0))
     left = tuple(dict.fromkeys(left_out))
-    return LoopReport(folder, tuple(written), left, missing, tuple(kept), seconds)
+    return LoopReport(folder, tuple(written), left, missing, tuple(kept))
 
 
 def _sound(soundfont: Path | str) -> tuple["Sound | None", str]:
@@ -187,8 +195,8 @@ def _write_sound(
     The fullest loop gives the level: a click alone made as loud as a band would hurt.
     """
     from midiforge.sound import render_all
+    from midiforge.sound.render import RATE
 
-    count = 0
     done: dict[str, Done] = {}
     levels: dict[int, float] = {}
     firsts = [each for each in written if each.loop.kind == "everything"]
@@ -200,15 +208,15 @@ def _write_sound(
             done[name] = finished
             if finished.silent:
                 left_out.append(f"{name}: next to nothing is heard in it")
-            count += 1
             if progress:
-                progress(count, len(written))
+                progress(len(done), len(written))
+        # Known before the first of the others is begun.
         for each in firsts:
             levels |= dict.fromkeys(each.orders, done[_named(each.file, ending)].gain)
     for each in written:
         name = _named(each.file, ending)
-        finished = done[name]
-        yield Written(each.loop, each.file, each.orders, name, finished.samples, finished.gain)
+        found = done[name]
+        yield replace(each, audio=name, samples=found.samples, rate=RATE, gain=found.gain)
 
 
 def _named(file: str, ending: str) -> str:
@@ -221,7 +229,7 @@ def _job(each: Written, drill: Drill, path: Path, ending: str, levels: dict[int,
     loop = each.loop
     gains = [levels[order] for order in each.orders if order in levels]
     said = about(loop.exercise)
-    said = type(said)(f"{said.title}, {loop.kind}", said.tempo, f"{loop.kind}; {said.comment}")
+    said = replace(said, title=f"{said.title}, {loop.kind}", comment=f"{loop.kind}; {said.comment}")
     return Job(
         exercise=loop.exercise,
         kit=drill.kit,
@@ -242,9 +250,6 @@ def _write_index(written: list[Written], aside: Path) -> None:
 
 def _row(each: Written) -> tuple[object, ...]:
     loop, exercise = each.loop, each.loop.exercise
-    rate = 0
-    if each.audio:
-        from midiforge.sound.render import RATE as rate
     start = exercise.tempo.seconds(-exercise.count_in, exercise.loop_start)
     tempos = (plain(exercise.tempo.first), plain(exercise.tempo.last))
     return (
@@ -260,6 +265,6 @@ def _row(each: Written) -> tuple[object, ...]:
         f"{float(loop.seconds):.6f}",
         f"{float(start):.6f}" if loop.closes else "",
         each.samples or "",
-        rate or "",
+        each.rate or "",
         f"{20 * log10(each.gain):.2f}" if each.audio else "",
     )

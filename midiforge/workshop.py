@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from midiforge.drill.drill import Drill, Line
+from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError
 from midiforge.insight.demands import demands, warnings
 from midiforge.insight.words import ranges
@@ -38,7 +38,7 @@ def remarks(drill: Drill) -> list[str]:
     said = [
         f"{line.title} is at home in {line.home}, not in {drill.meter}"
         for line in lines.values()
-        if line.home and not _fits(line, drill)
+        if line.home and not drill.meter.meets(line.home, line.pattern.period)
     ]
     voices = {voice for stage in drill.stages for rule in stage.voicing.values() for voice in rule}
     voices |= {line.voice for line in lines.values() if line.voice}
@@ -47,16 +47,6 @@ def remarks(drill: Drill) -> list[str]:
         if other != voice:
             said.append(f"the kit {drill.kit.name} has no {voice}: {other} plays instead")
     return said + crossings(drill)
-
-
-def _fits(line: Line, drill: Drill) -> bool:
-    """Whether a line is at home in meters like the drill's, and it and the bar go into each
-    other."""
-    if line.home is None or line.home.is_compound != drill.meter.is_compound:
-        return False
-    longer = max(line.pattern.period, drill.meter.bar)
-    shorter = min(line.pattern.period, drill.meter.bar)
-    return longer % shorter == 0
 
 
 def build_lesson(

@@ -129,6 +129,7 @@ def _target(out: str) -> Path | None:
     """The file to write; MidiforgeError if what is there is not ours to replace."""
     if not out.strip():
         return None
+    from midiforge.disk import check_replaceable
     from midiforge.groove.text import made_here
 
     path = Path(out)
@@ -138,18 +139,7 @@ def _target(out: str) -> Path | None:
         raise MidiforgeError(f"{quoted(out)} is no drill file", "--out", hint="such as groove.toml")
     if not path.parent.is_dir():
         raise MidiforgeError("there is no such folder", "--out", str(path.parent))
-    if not path.exists() and not path.is_symlink():
-        return path
-    try:
-        ours = path.is_file() and made_here(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        ours = False
-    if not ours:
-        raise MidiforgeError(
-            "is there already, and midiforge did not write it, or it was changed since",
-            str(path),
-            hint="name another file",
-        )
+    check_replaceable(path, made_here)
     return path
 
 

@@ -276,24 +276,14 @@ def _write(text: str) -> None:
 
 def _may_write(out: Path) -> None:
     """MidiforgeError if what is there is not ours to replace, or nothing can be written there."""
+    from midiforge.disk import check_replaceable
     from midiforge.live.learn import made_here
 
     if not out.parent.is_dir():
         raise MidiforgeError("there is no such folder", "--out", str(out.parent))
     if not os.access(out.parent, os.W_OK):
         raise MidiforgeError("nothing can be written into this folder", str(out.parent))
-    if not out.exists() and not out.is_symlink():
-        return
-    try:
-        ours = out.is_file() and made_here(out.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        ours = False
-    if not ours:
-        raise MidiforgeError(
-            "is there already, and midiforge did not write it, or it was changed since",
-            str(out),
-            hint="name another file",
-        )
+    check_replaceable(out, made_here)
 
 
 def _named_in(out: Path, starts_from: str) -> str:

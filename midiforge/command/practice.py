@@ -209,12 +209,12 @@ def _lines(path: Path) -> list[bytes]:
 
 
 def _draw(found: "list[Course]", path: Path) -> None:
-    from midiforge.practice.own_file import XML_REMARK, write_own
+    from midiforge.own_file import COURSE, write_own
     from midiforge.practice.picture import MOST, svg
 
     if not found:
         raise MidiforgeError("there is no take to draw", "--picture")
-    write_own(path, svg(found), XML_REMARK)
+    write_own(path, svg(found), COURSE)
     if len(found) > MOST:
         print(f"the {MOST} exercises played last are drawn, {len(found) - MOST} are not")
 
@@ -249,11 +249,11 @@ def _has_blocks() -> bool:
 
 
 def _write_plan(made: "Plan", out: str) -> None:
+    from midiforge.own_file import PLAN, write_own
     from midiforge.practice.drill_file import drill_file
-    from midiforge.practice.own_file import TOML_REMARK, write_own
 
     path = _plan_path(out)
-    write_own(path, drill_file(made, path.parent), TOML_REMARK)
+    write_own(path, drill_file(made, path.parent), PLAN)
 
 
 def _plan_path(out: str) -> Path:

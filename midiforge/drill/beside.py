@@ -151,13 +151,13 @@ def _style(name: str, meter: Meter, feet: Sequence[Line]) -> "Style":
 
     if name:
         found = style(name)
-        if not meets(found.meter, found.meter.bar, meter):
+        if not _meets(found.meter, found.meter.bar, meter):
             raise MidiforgeError(
                 f"{found.name!r} is at home in {found.meter}, the drill is in {meter}",
                 hint=_styles_for(meter),
             )
         return found
-    fitting = [each for each in styles().values() if meets(each.meter, each.meter.bar, meter)]
+    fitting = [each for each in styles().values() if _meets(each.meter, each.meter.bar, meter)]
     for line in feet:
         for each in fitting:
             if line.name in each.goes_with:
@@ -173,16 +173,13 @@ def _style(name: str, meter: Meter, feet: Sequence[Line]) -> "Style":
 def _styles_for(meter: Meter) -> str:
     from midiforge.library.players import styles
 
-    names = [each.name for each in styles().values() if meets(each.meter, each.meter.bar, meter)]
+    names = [each.name for each in styles().values() if _meets(each.meter, each.meter.bar, meter)]
     return f"for {meter}: " + ", ".join(names) if names else f"there is none for {meter}"
 
 
-def meets(home: Meter, length: Fraction, meter: Meter) -> bool:
-    """Whether something of a length, at home in one meter, goes into bars of another."""
-    if home.is_compound != meter.is_compound or meter.is_mixed or home.unit > meter.unit * 2:
-        return False
-    longer, shorter = max(length, meter.bar), min(length, meter.bar)
-    return longer % shorter == 0
+def _meets(home: Meter, length: Fraction, meter: Meter) -> bool:
+    """Whether a part of a length, at home in one meter, can be played in another."""
+    return not (meter.is_mixed or home.unit > meter.unit * 2) and meter.meets(home, length)
 
 
 def _player(wish: str, role: str, style: "Style", channel: int) -> Player | None:
@@ -225,7 +222,7 @@ def _part(text: str, meter: Meter, step: Fraction, clave: str) -> Part:
             return _library_part(each, level, meter, clave)
     line = _line(what, meter, step)
     line = replace(line, limb=None)
-    if line.home and not meets(line.home, line.pattern.length, meter):
+    if line.home and not _meets(line.home, line.pattern.length, meter):
         raise _no_meeting(line.name, line.home, meter)
     way = leaning(line)
     if clave and way and way != clave and not any(each in what for each in _DIRECTIONS):
@@ -275,7 +272,7 @@ def _library_part(found: "Percussion", level: Fraction, meter: Meter, clave: str
         )
 
     usual = lines(False)
-    if not meets(found.meter, usual[0].pattern.length, meter):
+    if not _meets(found.meter, usual[0].pattern.length, meter):
         raise _no_meeting(found.name, found.meter, meter)
     track = Track(found.name, "percussion", found.title, level=level)
     return Part(track, usual, lines(True), (clave if turned else found.clave))

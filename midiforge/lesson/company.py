@@ -5,11 +5,13 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil, lcm
 
-from midiforge.drill.drill import Beside, Part, Player
+from midiforge.drill.drill import Beside, Part
 from midiforge.lesson.cycle import bars_to_meet
+from midiforge.lesson.strokes import repeat
 from midiforge.library.players import Figure
 from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
+from midiforge.model.rounds import later
 from midiforge.model.track import ChordMark, Tone
 
 
@@ -30,7 +32,8 @@ def company_bars(beside: Beside, bar: Fraction) -> int:
         bars = lcm(bars, beside.vary)
     if beside.progression and beside.style:
         bars = lcm(bars, beside.progression.bars)
-        for player, figure in _figures(beside):
+        style = beside.style
+        for player, figure in ((beside.bass, style.bass), (beside.comp, style.comp)):
             if player:
                 bars = lcm(bars, bars_to_meet(bar, len(figure.pattern) * figure.step))
     return bars
@@ -47,57 +50,47 @@ def company(
 
     bass_drum: times of the player's bass drum, rising, from the exercise's first downbeat.
     """
-    hits = [
-        replace(hit, time=hit.time + start)
-        for part in beside.parts
-        for hit in _strokes(part, beside.vary, meter.bar, length)
-    ]
+    hits = [hit for part in beside.parts for hit in _strokes(part, beside.vary, meter.bar, length)]
     tones: list[Tone] = []
     chords: list[ChordMark] = []
     if beside.progression and beside.style:
         from midiforge.accompaniment.bass import bass_line
         from midiforge.accompaniment.comp import comping
 
-        (bass, bass_figure), (comp, comp_figure) = _figures(beside)
-        progression = beside.progression
-        if bass:
+        style, progression = beside.style, beside.progression
+        if beside.bass:
             struck = [time - start for time in bass_drum if start <= time < start + length]
+            instrument = beside.bass.instrument
             tones += bass_line(
-                bass_figure,
+                _right_way(style.bass, beside),
                 progression,
                 meter,
                 length,
-                bass.instrument.lowest,
-                bass.instrument.highest,
-                struck if beside.style.locked else (),
+                instrument.lowest,
+                instrument.highest,
+                struck if style.locked else (),
             )
-        if comp:
-            low, high = comp.instrument.lowest, comp.instrument.highest
-            tones += comping(comp_figure, progression, meter, length, low, high)
+        if beside.comp:
+            instrument, figure = beside.comp.instrument, _right_way(style.comp, beside)
+            low, high = instrument.lowest, instrument.highest
+            tones += comping(figure, progression, meter, length, low, high)
         changes = list(progression.over(length))
         ends = [*(change.time for change in changes[1:]), length]
         chords = [
-            ChordMark(change.time + start, end - change.time, change.symbol)
+            ChordMark(change.time, end - change.time, change.symbol)
             for change, end in zip(changes, ends, strict=True)
         ]
-        tones = [
-            Tone(t.time + start, t.length, t.pitch, t.velocity, t.track) if start else t
-            for t in sorted(tones, key=lambda tone: tone.time)
-        ]
-    return Company(tuple(hits), tuple(tones), tuple(chords))
+        tones.sort(key=lambda tone: tone.time)
+    return Company(
+        tuple(later(hits, start)), tuple(later(tones, start)), tuple(later(chords, start))
+    )
 
 
-def _figures(beside: Beside) -> tuple[tuple[Player | None, Figure], tuple[Player | None, Figure]]:
-    """Bass and comp with what they play, the right way round for the clave."""
-    style = beside.style
-    assert style is not None
-    figures = [style.bass, style.comp]
-    if style.clave and beside.clave not in ("", style.clave):
-        figures = [
-            replace(each, pattern=_turned(each.pattern), last=_turned(each.last))
-            for each in figures
-        ]
-    return (beside.bass, figures[0]), (beside.comp, figures[1])
+def _right_way(figure: Figure, beside: Beside) -> Figure:
+    """A figure of the style, the right way round for the clave."""
+    if beside.style is None or beside.clave in ("", beside.style.clave) or not beside.style.clave:
+        return figure
+    return replace(figure, pattern=_turned(figure.pattern), last=_turned(figure.last))
 
 
 def _turned(pattern: str) -> str:
@@ -114,12 +107,7 @@ def _strokes(part: Part, vary: int, bar: Fraction, length: Fraction) -> Iterator
     for lines, wanted in ((part.lines, False), (part.variation, True)):
         if wanted and not unit:
             continue
-        for line in lines:
-            pattern, turn = line.pattern, Fraction(0)
-            while turn < length:
-                for within, strength in pattern.strokes:
-                    time = turn + within
-                    last = bool(unit) and time % unit >= unit - varied
-                    if time < length and last is wanted:
-                        yield Hit(time, None, line.voice, strength, None, part.track.name)
-                turn += pattern.length
+        for placed in repeat(lines, length):
+            last = bool(unit) and placed.time % unit >= unit - varied
+            if last is wanted:
+                yield Hit(placed.time, None, placed.voice, placed.strength, None, part.track.name)

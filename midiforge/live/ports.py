@@ -216,7 +216,15 @@ class RtInput:
         return True
 
     def close(self) -> None:
+        """Lets go of the port; nothing is heard any more when it is back."""
         midi, self._midi = self._midi, None
+        if midi is None:
+            return
+        # The driver's thread may be about to call us: to take the callback away under its hands
+        # crashes it now and then. Closed first, it comes to nothing new, and ends what it is at.
+        with suppress(Exception):
+            midi.close_port()
+        time.sleep(_LEAVING)
         with suppress(Exception):
             midi.cancel_callback()
         _close(midi)

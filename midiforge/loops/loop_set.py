@@ -13,7 +13,7 @@ from midiforge.loops.ladder import ladder
 from midiforge.loops.leave_out import LEAVE_OUTS, with_gaps
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
-from midiforge.model.rounds import bare, one_section
+from midiforge.model.rounds import COUNT_IN, bare, one_section
 
 GAPS, LADDER = "gaps", "ladder"
 KINDS = (*LEAVE_OUTS, GAPS, LADDER)
@@ -65,23 +65,20 @@ def read_kinds(text: str) -> tuple[str, ...]:
 
     Raises MidiforgeError that names the nearest word.
     """
-    wanted = [part.strip() for part in text.split(",") if part.strip()]
-    for kind in wanted:
-        words = [word.strip() for word in kind.split("+")]
+    kinds = [[word.strip() for word in part.split("+")] for part in text.split(",") if part.strip()]
+    for words in kinds:
+        kind = "+".join(words)
         for word in words:
             if word not in KINDS:
                 raise MidiforgeError(
                     f"{quoted(word)} is nothing to leave out", hint=nearest(word, KINDS)
                 )
-        if len([word for word in words if word in LEAVE_OUTS]) > 1 or len(set(words)) < len(words):
+        if sum(word in LEAVE_OUTS for word in words) > 1 or len(set(words)) < len(words):
             raise MidiforgeError(
                 f"{quoted(kind)} does not go together",
                 hint="one of " + ", ".join(LEAVE_OUTS) + ", with +gaps or +ladder",
             )
-    return (
-        tuple(dict.fromkeys("+".join(word.strip() for word in k.split("+")) for k in wanted))
-        or KINDS
-    )
+    return tuple(dict.fromkeys(map("+".join, kinds))) or KINDS
 
 
 def loops(
@@ -97,13 +94,12 @@ def loops(
     Raises MidiforgeError for music that cannot be played.
     """
     stage = max(drill.stages, key=lambda stage: (stage.layers, len(stage.limbs)))
-    fullest = stage.name
     if drill.beside.tracks and not stage.layers and dropped:
         dropped(
-            f"who plays beside you: the stage {fullest} does without (layers = true keeps them)"
+            f"who plays beside you: the stage {stage.name} does without (layers = true keeps them)"
         )
     lesson = exercises(_clicking(drill))
-    chosen = (each for each in lesson if (wanted(each) if wanted else each.stage == fullest))
+    chosen = (each for each in lesson if (wanted(each) if wanted else each.stage == stage.name))
     seen: dict[bytes, int] = {}
     for group in _alike(chosen):
         for loop in _of(group, drill, shape, dropped):
@@ -177,7 +173,7 @@ def _unclicked(exercise: Exercise) -> Exercise:
 def _counted_in(loop: Exercise, exercise: Exercise) -> Exercise:
     """The loop with the exercise's count-in before it."""
     before = tuple(hit for hit in exercise.hits if hit.time < 0)
-    sections = tuple(each for each in exercise.sections if each.kind == "count-in")
+    sections = tuple(each for each in exercise.sections if each.kind == COUNT_IN)
     return replace(
         loop,
         hits=(*before, *loop.hits),

@@ -100,6 +100,12 @@ class Meter:
         above = "+".join(map(str, self.groups)) if self.is_mixed else str(self.numerator)
         return f"{above}/{self.unit}"
 
+    def meets(self, home: "Meter", length: Fraction) -> bool:
+        """Whether something of a length, at home in another meter, is felt as this one is and
+        goes into its bars, or they into it."""
+        longer, shorter = max(length, self.bar), min(length, self.bar)
+        return home.is_compound == self.is_compound and longer % shorter == 0
+
     @property
     def pulse_name(self) -> str:
         """The pulse in words, such as "dotted quarter"; as a fraction if no word fits."""

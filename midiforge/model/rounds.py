@@ -1,101 +1,90 @@
-"""An exercise as a bare loop, a loop several times round, and what goes round in it."""
+"""An exercise as a bare loop, and with its loop several times round."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from typing import TypeVar
 
 from midiforge.model.exercise import Dynamics, Exercise, Section
 from midiforge.model.hit import Hit
-from midiforge.model.track import NO_CHORD, ChordMark, Tone
+from midiforge.model.track import ChordMark, Tone
+
+T = TypeVar("T", Hit, Tone, ChordMark)
+
+COUNT_IN = "count-in"  # the kind of section that is no part of the loop
+
+
+def later(items: Iterable[T], late: Fraction) -> Iterable[T]:
+    """The items, each so many quarter notes later."""
+    return [replace(each, time=each.time + late) for each in items] if late else items
 
 
 def bare(exercise: Exercise) -> Exercise:
     """The exercise from where its seam leads back to up to its end: no count-in, no late entry."""
-    start = exercise.loop_start
-    skipped = int(start / exercise.meter.bar)
-    sections = tuple(
-        replace(each, start=each.start - start)
-        for each in exercise.sections
-        if each.start >= start and each.kind != "count-in"
-    )
+    start, tempo = exercise.loop_start, exercise.tempo
     # A tempo that began before goes on.
-    changes = [change for change in exercise.tempo.changes if change[0] <= start][-1:]
-    changes = [(Fraction(0), changes[0][1])] if changes else []
-    changes += [(time - start, bpm) for time, bpm in exercise.tempo.changes if time > start]
-    points = tuple((time - start, level) for time, level in exercise.dynamics.points)
+    changes = [(Fraction(0), bpm) for time, bpm in tempo.changes if time <= start][-1:]
+    changes += [(time - start, bpm) for time, bpm in tempo.changes if time > start]
     return replace(
         exercise,
-        hits=tuple(_later(hit, -start) for hit in exercise.hits if hit.time >= start),
-        answers=tuple(_later(hit, -start) for hit in exercise.answers if hit.time >= start),
-        tones=tuple(_tone_later(tone, -start) for tone in exercise.tones if tone.time >= start),
-        chords=tuple(_mark_later(mark, -start) for mark in exercise.chords if mark.time >= start),
-        sections=sections,
+        hits=tuple(later(_from(exercise.hits, start), -start)),
+        answers=tuple(later(_from(exercise.answers, start), -start)),
+        tones=tuple(later(_from(exercise.tones, start), -start)),
+        chords=tuple(later(_from(exercise.chords, start), -start)),
+        sections=_sections_later(_loop_sections(exercise), -start),
         count_in_bars=0,
-        bars=exercise.bars - skipped,
+        bars=exercise.bars - int(start / exercise.meter.bar),
         loop_start=Fraction(0),
-        dynamics=Dynamics(points),
-        tempo=replace(exercise.tempo, changes=tuple(changes)),
+        dynamics=Dynamics(tuple((time - start, each) for time, each in exercise.dynamics.points)),
+        tempo=replace(tempo, changes=tuple(changes)),
     )
 
 
 def unrolled(exercise: Exercise, times: int) -> Exercise:
     """The exercise with its loop written out `times` times; what comes before it once."""
     start, length = exercise.loop_start, exercise.length - exercise.loop_start
-    hits, answers = list(exercise.hits), list(exercise.answers)
-    tones, chords = list(exercise.tones), list(exercise.chords)
-    sections, points = list(exercise.sections), list(exercise.dynamics.points)
-    for i in range(1, times):
-        late = i * length
-        hits += [_later(each, late) for each in exercise.hits if each.time >= start]
-        answers += [_later(each, late) for each in exercise.answers if each.time >= start]
-        tones += [_tone_later(each, late) for each in exercise.tones if each.time >= start]
-        chords += [_mark_later(each, late) for each in exercise.chords if each.time >= start]
-        sections += [
-            replace(each, start=each.start + late)
-            for each in exercise.sections
-            if each.start >= start and each.kind != "count-in"
-        ]
-        points += [(time + late, level) for time, level in exercise.dynamics.points]
+    shifts = [number * length for number in range(1, times)]
+    points, sections = exercise.dynamics.points, _loop_sections(exercise)
     return replace(
         exercise,
-        hits=tuple(hits),
-        answers=tuple(answers),
-        tones=tuple(tones),
-        chords=tuple(chords),
-        sections=tuple(sections),
-        dynamics=Dynamics(tuple(points)),
-        bars=exercise.bars + (times - 1) * int(length / exercise.meter.bar),
+        hits=_again(exercise.hits, start, shifts),
+        answers=_again(exercise.answers, start, shifts),
+        tones=_again(exercise.tones, start, shifts),
+        chords=_again(exercise.chords, start, shifts),
+        sections=(
+            *exercise.sections,
+            *(each for late in shifts for each in _sections_later(sections, late)),
+        ),
+        dynamics=Dynamics(
+            (*points, *((time + late, level) for late in shifts for time, level in points))
+        ),
+        bars=exercise.bars + len(shifts) * int(length / exercise.meter.bar),
     )
 
 
 def one_section(exercise: Exercise, title: str) -> Exercise:
     """The exercise with a single section after its count-in."""
-    kept = tuple(each for each in exercise.sections if each.kind == "count-in")
+    kept = tuple(each for each in exercise.sections if each.kind == COUNT_IN)
     whole = Section("exercise", title, Fraction(0), exercise.length)
     return replace(exercise, sections=(*kept, whole))
 
 
-def chord_bars(exercise: Exercise) -> list[list[str]]:
-    """The chord symbols of each bar of the progression, once round it; N.C. for no chord."""
-    bar, start = exercise.meter.bar, exercise.loop_start
-    bars: list[list[str]] = []
-    for mark in exercise.chords:
-        if mark.time >= start:
-            number = int((mark.time - start) / bar)
-            bars += [[] for _ in range(number + 1 - len(bars))]
-            bars[number].append(mark.symbol or NO_CHORD)
-    for size in range(1, len(bars)):
-        if all(bars[i] == bars[i % size] for i in range(size, len(bars))):
-            return bars[:size]
-    return bars
+def _from(items: Iterable[T], start: Fraction) -> list[T]:
+    return [each for each in items if each.time >= start]
 
 
-def _later(hit: Hit, late: Fraction) -> Hit:
-    return Hit(hit.time + late, hit.limb, hit.voice, hit.strength, hit.ornament, hit.layer)
+def _again(items: Sequence[T], start: Fraction, shifts: Iterable[Fraction]) -> tuple[T, ...]:
+    """The items, and those of the loop once more for each shift."""
+    loop, found = _from(items, start), list(items)
+    for late in shifts:
+        found += later(loop, late)
+    return tuple(found)
 
 
-def _tone_later(tone: Tone, late: Fraction) -> Tone:
-    return Tone(tone.time + late, tone.length, tone.pitch, tone.velocity, tone.track)
+def _loop_sections(exercise: Exercise) -> list[Section]:
+    start = exercise.loop_start
+    return [each for each in exercise.sections if each.start >= start and each.kind != COUNT_IN]
 
 
-def _mark_later(mark: ChordMark, late: Fraction) -> ChordMark:
-    return ChordMark(mark.time + late, mark.length, mark.symbol)
+def _sections_later(sections: Iterable[Section], late: Fraction) -> tuple[Section, ...]:
+    return tuple(replace(each, start=each.start + late) for each in sections)

@@ -7,9 +7,8 @@ from fractions import Fraction
 from math import ceil
 
 from midiforge.model.exercise import Exercise
-from midiforge.model.track import ChordMark
+from midiforge.model.track import NO_CHORD, ChordMark
 
-NO_CHORD = "N.C."
 _SHARP, _FLAT = "♯", "♭"
 # A "b" after the letter of a root or bass, or before a number; elsewhere it is a letter.
 _TYPED_FLAT = re.compile(r"(?:(?<=^[A-G])|(?<=/[A-G]))b|b(?=\d)")

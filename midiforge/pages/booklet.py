@@ -12,7 +12,7 @@ from midiforge.model.hit import CLICK, FEET, HANDS, Limb
 from midiforge.model.meter import NOTE_VALUES, Meter
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import plain
-from midiforge.notation.chords import NO_CHORD
+from midiforge.model.track import NO_CHORD
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.score import Score, scores
 from midiforge.notation.sign import Sign

@@ -12,7 +12,8 @@ from typing import NamedTuple
 from xml.sax.saxutils import quoteattr
 
 from midiforge.accompaniment.chord import read_chord
-from midiforge.notation.chords import NO_CHORD, printed
+from midiforge.model.track import NO_CHORD
+from midiforge.notation.chords import printed
 
 # Semitones above the root by degree; the first that fits best is taken.
 _MINOR, _MAJOR = {1: 0, 3: 3, 5: 7}, {1: 0, 3: 4, 5: 7}

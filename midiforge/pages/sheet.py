@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from hashlib import sha256
 from pathlib import Path
 
 from midiforge.disk import reason, write_aside
@@ -10,11 +9,10 @@ from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.notation.score import scores
+from midiforge.own_file import Seal
 from midiforge.pages.paper import Paper
 
-# The last line of every file that is written here: what it is, and a checksum of all before it.
-_LAST_LINE = {".pdf": "% {}\n", ".html": "<!-- {} -->\n"}
-_MARK = "midiforge sheet, sha256 "
+_PDF_SEAL, _SEAL = Seal("sheet", "% {}\n"), Seal("sheet", "<!-- {} -->\n")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,21 +48,11 @@ def write_sheet(
         raise MidiforgeError(_unknown(path), "--out", hint="one of " + ", ".join(FORMATS))
     if path.is_symlink():
         path = path.resolve()
-    _check(path)
+    seal = _PDF_SEAL if make is _pdf else _SEAL
+    _check(path, seal)
     made = make(Content(title, exercises, kit, paper, with_counts))
     content = made.encode() if isinstance(made, str) else made
-    write_aside(path, content + _last_line(content, path.suffix.lower()))
-
-
-def _last_line(content: bytes, ending: str) -> bytes:
-    mark = f"{_MARK}{sha256(content).hexdigest()}"
-    return _LAST_LINE.get(ending, _LAST_LINE[".html"]).format(mark).encode()
-
-
-def _is_ours(content: bytes, ending: str) -> bool:
-    """Whether a file was written here, and nobody changed it since."""
-    body = content[: content.rfind(b"\n", 0, -1) + 1]
-    return bool(body) and content[len(body) :] == _last_line(body, ending)
+    write_aside(path, seal.sealed(content))
 
 
 def _unknown(path: Path) -> str:
@@ -80,22 +68,16 @@ def _unknown(path: Path) -> str:
     )
 
 
-def _check(path: Path) -> None:
+def _check(path: Path, seal: Seal) -> None:
+    """Raises MidiforgeError, before the work, if nothing can be written there."""
     try:
-        if not path.exists():
-            if not path.parent.is_dir():
-                raise MidiforgeError("is not a folder", str(path.parent))
-            return
         if path.is_dir():
             raise MidiforgeError("is a folder, not a file", str(path))
-        if not path.is_file() or not _is_ours(path.read_bytes(), path.suffix.lower()):
-            raise MidiforgeError(
-                "is there, and not written by midiforge, or changed since",
-                str(path),
-                hint="choose another name, or remove it",
-            )
+        if not path.exists() and not path.parent.is_dir():
+            raise MidiforgeError("is not a folder", str(path.parent))
     except OSError as error:
         raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
+    seal.check(path)
 
 
 def _pdf(content: Content) -> bytes:

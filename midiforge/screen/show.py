@@ -10,9 +10,8 @@ from midiforge.insight.words import bars_named, ranges
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS
 from midiforge.model.meter import NOTE_VALUES
-from midiforge.model.rounds import chord_bars
 from midiforge.model.swing import Swing
-from midiforge.screen.facts import tempo_words
+from midiforge.screen.facts import chord_bars, tempo_words
 from midiforge.screen.stave import Stave
 
 if TYPE_CHECKING:

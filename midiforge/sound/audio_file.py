@@ -6,7 +6,6 @@ and audio workstations read.
 """
 
 import struct
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -14,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from midiforge import __version__
-from midiforge.disk import reason
+from midiforge.disk import aside
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
@@ -75,29 +74,17 @@ def write_audio(path: Path, sound: Rendered, gain: float, about: About, times: i
     check_ending(path)
     kind, coding, tag = _FORMATS[path.suffix.lower()]
     soundfile, mutagen = package("soundfile"), package("mutagen")
-    aside: Path | None = None
-    try:
-        with tempfile.NamedTemporaryFile(
-            dir=path.parent, prefix=".midiforge-", suffix=path.suffix, delete=False
-        ) as stream:
-            aside = Path(stream.name)
+    with aside(path) as beside:
         try:
-            _write(soundfile, aside, kind, coding, sound, gain, times)
+            _write(soundfile, beside, kind, coding, sound, gain, times)
             if kind == "WAV" and sound.loop is not None:
-                _add_loop(aside, sound.loop, sound.size(times) - 1, sound.rate)
-            tag(aside, about)
+                _add_loop(beside, sound.loop, sound.size(times) - 1, sound.rate)
+            tag(beside, about)
         except (soundfile.LibsndfileError, mutagen.MutagenError, AssertionError) as error:
             # Neither library says what the system said; the next write meets the same.
-            with aside.open("ab") as stream:
+            with beside.open("ab") as stream:
                 stream.write(bytes(_PROBE))
             raise MidiforgeError(f"cannot be written: {error or kind}", str(path)) from None
-        aside.chmod(0o644)
-        aside.replace(path)
-    except OSError as error:
-        raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
-    finally:
-        if aside is not None:
-            aside.unlink(missing_ok=True)
 
 
 def _write(
