@@ -117,7 +117,7 @@ def test_a_progression_longer_than_the_loop_is_written_as_long_as_it_is() -> Non
     bars, times = _bars(exercise)
     assert [_said(bar) for bar in bars] == [["0:Bm7♭5"], ["0:E7", "2:E7♭9"], ["0:Am7"], ["0:Dm7"]]
     assert times == 2
-    assert not any(bar.is_repeat for bar in bars)
+    assert not any(bar.repeats_chords for bar in bars)
 
 
 @pytest.mark.parametrize("chords", [[(4, "C7")], [(2, "C7"), (2, "F7")], [(20, "C7")]])
@@ -138,7 +138,7 @@ def test_chords_that_never_meet_the_loop_again_are_written_to_the_end() -> None:
 def test_a_chord_that_goes_on_is_not_said_again() -> None:
     bars, times = _bars(_full([(8, "Bm7"), (8, "E7")], repeats=8))
     assert [_said(bar) for bar in bars] == [["0:Bm7"], [], ["0:E7"], []]
-    assert [bar.is_repeat for bar in bars] == [False, True, False, True]
+    assert [bar.repeats_chords for bar in bars] == [False, True, False, True]
     assert times == 2
 
 
@@ -152,9 +152,25 @@ def test_a_chord_pulled_over_the_bar_line_is_said_where_it_begins() -> None:
     assert [_said(bar) for bar in bars] == [["0:C7", "7/2:F7"], []]
 
 
-def test_bars_with_the_same_strokes_and_other_chords_are_not_the_same_bar() -> None:
+def test_a_sign_stands_for_the_same_strokes_and_the_chords_over_it_are_said() -> None:
     bars, _ = _bars(_full([(4, "C7"), (4, "F7"), (2, "F7"), (2, "C7")], repeats=3))
-    assert not any(bar.is_repeat for bar in bars)
+    assert [bar.is_repeat for bar in bars] == [False, True, True]
+    assert not any(bar.repeats_chords for bar in bars)
+
+
+def test_chords_over_signs_are_all_drawn_and_no_line_begins_with_a_sign(tmp_path: Path) -> None:
+    blues = "C7 | F7 | C7 | Gm7 C7 | F7 | F#dim7 | C7 | A7b9 | Dm7 | G7 | Em7 A7 | Dm7 G7"
+    bars = [bar.split() for bar in blues.split(" | ")]
+    marks = [(F(4, len(bar)), symbol) for bar in bars for symbol in bar]
+    exercise = _full(marks, repeats=12)
+    found, lines = _symbols(tmp_path, exercise)
+    assert [text for _, text in found] == [printed(symbol) for bar in bars for symbol in bar]
+    assert lines == 3  # four bars each
+    drawn = (tmp_path / "lesson.svg").read_text("utf-8")
+    assert drawn.count('"#gE500"') == 12 - lines  # SMuFL repeat1Bar
+    for line in drawn.split('"#gE069"')[1:]:
+        note, sign = line.find('"#gE0A4"'), line.find('"#gE500"')
+        assert 0 < note < sign
 
 
 def test_no_chord_is_said_and_its_silence_is_no_chord_that_goes_on() -> None:

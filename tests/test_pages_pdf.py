@@ -144,10 +144,12 @@ def test_letters_below_the_notes_spell_the_sticking(example) -> None:
     for score in scores(midiforge.exercises(drill)):
         for bar in score.bars:
             hands = bar.voice(HANDS_VOICE)
-            if hands and not bar.is_repeat:
-                wanted += "".join(note.sticking for note in hands.notes)
+            if hands:
+                letters = "".join(note.sticking for note in hands.notes)
+                # A bar like the one before is written out only where it begins a line.
+                wanted += f"(?:{letters})?" if bar.is_repeat else letters
     # "Together: R with the right foot" says hands in words; rows of letters alone are music.
-    assert "".join(printed) == wanted
+    assert re.fullmatch(wanted, "".join(printed))
 
 
 @needs_poppler

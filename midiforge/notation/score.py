@@ -119,8 +119,9 @@ class Bar:
 
     number: from 1, as in the exercise.
     words: what is to be said above it.
-    is_repeat: whether it is the same as the one before, so that a sign can stand for it.
+    is_repeat: whether its strokes are those of the one before, so that a sign can stand for it.
     chords: what others play to it, from the bar line on; none where nobody plays chords.
+    repeats_chords: whether they are those of the bar before too.
     """
 
     number: int
@@ -128,6 +129,7 @@ class Bar:
     words: str = ""
     is_repeat: bool = False
     chords: tuple[ChordSign, ...] = ()
+    repeats_chords: bool = False
 
     def voice(self, name: str) -> Voice | None:
         return next((voice for voice in self.voices if voice.name == name), None)
@@ -238,9 +240,10 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
         signs = chords[number]
         if number in (0, entry):
             signs = tuple(replace(sign, goes_on=False) for sign in signs)
-        same = bool(bars) and number != entry and voices == bars[-1].voices
-        same = same and _sounding(signs) == _sounding(bars[-1].chords)
-        bars.append(Bar(number + 1, voices, said, same and not said, signs))
+        before = bars[-1] if bars and number != entry else None
+        same = before is not None and not said and voices == before.voices
+        under = before is not None and _sounding(signs) == _sounding(before.chords)
+        bars.append(Bar(number + 1, voices, said, same, signs, under))
     times = max((exercise.bars - entry) // max(last - entry, 1), 1)
     passages = [Passage(tuple(bars[:entry]))] if entry else []
     passages.append(Passage(tuple(bars[entry:]), times))

@@ -300,7 +300,7 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
     if NO_CHORD in signs:
         yield NO_CHORD, "no chord: the others play none until the next symbol"
     if any(bar.is_repeat for entry in entries for bar in entry.score.bars):
-        yield "%", "the bar before once more"
+        yield "%", "the strokes of the bar before once more"
     if any(passage.times > 1 for entry in entries for passage in entry.score.passages):
         yield "2 times", "how often the MIDI file plays it; go round as long as you like"
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from math import ceil
 
 from midiforge.pages.engrave import SPACE
 from midiforge.pages.piece import Piece, Setting
@@ -26,24 +27,29 @@ def glyph_definitions(glyphs: Mapping[str, str], used: Iterable[str]) -> str:
 
 
 def in_lines(setting: Setting, width: float) -> Iterator[list[Piece]]:
-    """The pieces in lines no wider than `width`, each with its clef; beats of a bar may part."""
+    """The pieces in lines no wider than `width`, each with its clef; beats of a bar may part.
+
+    No line is begun with a sign for the bar before, and lines have about as many bars each.
+    """
+    lines = list(_filled(setting, width, len(setting.pieces)))
+    even = list(_filled(setting, width, ceil(len(setting.pieces) / len(lines))))
+    return iter(even if len(even) == len(lines) else lines)
+
+
+def _filled(setting: Setting, width: float, most: int) -> Iterator[list[Piece]]:
+    """Lines filled one by one, with so many pieces at most."""
     line = [setting.head]
     used = setting.head.width
     for piece in setting.pieces:
-        if len(line) > 1 and used + piece.width > width + 0.5:
-            kept = _kept_together(line, piece)
-            yield line[: len(line) - len(kept)]
-            first = kept[0] if kept else piece
-            line = [_numbered(setting, first), *map(_reminding, kept)]
-            used = sum(each.width for each in line)
-        line.append(_reminding(piece) if len(line) == 1 else piece)
+        if len(line) > 1 and (used + piece.width > width + 0.5 or len(line) > most):
+            yield line
+            first = piece.written_out or piece
+            line = [_numbered(setting, first)]
+            used = line[0].width
+            piece = _reminding(first)
+        line.append(piece)
         used += piece.width
     yield line
-
-
-def _kept_together(line: Sequence[Piece], following: Piece) -> list[Piece]:
-    """What goes to the next line too, so that no line begins with the sign for its bar before."""
-    return [line[-1]] if following.is_simile and len(line) > 2 and not line[-1].is_simile else []
 
 
 def _reminding(first: Piece) -> Piece:

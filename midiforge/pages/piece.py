@@ -6,7 +6,7 @@ them make a line, on paper as on a telephone.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from html import escape
 from itertools import pairwise
@@ -39,7 +39,8 @@ _LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 15.0, 17.0, 19.0, 13.0  # sizes 
 _ROW = 2.3 * SPACE
 _STAFF = 4 * SPACE
 _STRETCH, _STRETCH_ALONE = 1.5, 1.8  # how much wider than it needs a bar is at most
-_SIMILE = 13 * SPACE  # a bar with nothing but the sign for "the same again"
+_SIMILE = 11 * SPACE  # a bar with nothing but the sign for "the same again"
+_SIMILES_BEHIND = 3  # of these behind a bar: four bars a line read best
 _LINE_STAFF_GAP = 2.2 * SPACE
 _LABEL_ROW = 1.8 * SPACE  # for the name of what plays beside, above its notes
 _THIN, _THICK = 1.6, 5.0
@@ -55,7 +56,7 @@ class Layout:
     widest: no piece is wider, in tenths of a space, unless a single beat is.
     fill: a width that whole pieces should fill in lines; 0 for pieces as narrow as reads well.
     with_counts: whether the counts stand below the notes.
-    with_similes: whether a sign may stand for a bar that is the same as the one before.
+    with_similes: whether a sign may stand for a bar with the strokes of the one before.
     """
 
     widest: float
@@ -75,6 +76,7 @@ class Piece:
     begins_bar: whether it is the first of its bar. is_simile: whether it is nothing but a sign
         for the bar before.
     again: chord symbols that go on from the piece before, drawn where it begins a line.
+    written_out: what stands in its place there if it is nothing but a sign.
     """
 
     width: float
@@ -85,6 +87,7 @@ class Piece:
     begins_bar: bool = True
     is_simile: bool = False
     again: str = ""
+    written_out: "Piece | None" = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +120,7 @@ class _Cut:
     words: str = ""
     width: float = 0.0
     shift: float = 0.0
+    is_simile: bool = False
     notes: dict[str, Note] = field(default_factory=dict)
 
 
@@ -140,14 +144,25 @@ def cut(score: Score, engraver: Engraver, layout: Layout) -> Setting:
     head_width = max(x for name, x, *_ in head.staves[0].glyphs if name in _DIGITS) + 3 * SPACE
     spans = _spans(score, layout)
     widths = _widths(score, spans, layout, head_width)
-    cuts = [
-        _cut_one(score, engraver, passage, bar, span, width, spans, layout)
+    places = [
+        (passage, bar, span, width)
         for passage in score.passages
         for bar in passage.bars
         for span, width in zip(spans, widths, strict=True)
     ]
+    cuts = [_cut_one(score, engraver, *place, spans, simile=False) for place in places]
     rows = _rows(score, cuts, layout)
     pieces = tuple(_drawn(score, each, rows, layout) for each in cuts)
+    if layout.with_similes and len(spans) == 1:
+        pieces = tuple(
+            replace(
+                _drawn(score, _cut_one(score, engraver, *place, spans, simile=True), rows, layout),
+                written_out=piece,
+            )
+            if place[1].is_repeat
+            else piece
+            for place, piece in zip(places, pieces, strict=True)
+        )
     titles = [score.beside_title(name) for name in score.beside]
     with_meter = _head(head, rows, head_width, titles, clef_only=False)
     clef = _head(head, rows, head_width, titles, clef_only=True)
@@ -220,20 +235,34 @@ def _widths(
     needed = _needed(score)
     if not layout.fill:
         return [min(float((end - start) / bar) * needed, layout.widest) for start, end in spans]
-    room = layout.fill - head - 2 * _REPEAT - _TAIL
+    room = layout.fill - head - 2 * _REPEAT
     if len(spans) > 1:
         share = max(float((end - start) / bar) for start, end in spans)
-        full = min(room, _STRETCH * needed * share) / share
+        full = min(room - _TAIL, _STRETCH * needed * share) / share
     else:
         bars = list(score.bars)
-        written = sum(not each.is_repeat for each in bars)
-        similes = len(bars) - written
-        beside = min(similes, 1) * _SIMILE  # as much room as a sign needs beside a bar
-        in_line = max(int((room - beside) // needed), 1)
+        signs = [_simile_width(each, bar) + _TAIL for each in bars if each.is_repeat]
+        signs = signs if layout.with_similes else []
+        written = len(bars) - len(signs)
+        # What is beside the notes of a bar: its end, and room for the signs that follow it.
+        beside = _TAIL + _room_for_signs(signs, written, room - needed - _TAIL)
+        in_line = max(int(room // (needed + beside)), 1)
         in_line = ceil(written / ceil(written / in_line))  # lines of about the same length
         stretch = _STRETCH_ALONE if len(bars) == 1 else _STRETCH
-        full = min((room - beside * (room - beside > 0.9 * needed)) / in_line, stretch * needed)
+        full = min(room / in_line - beside, stretch * needed)
     return [float((end - start) / bar) * full for start, end in spans]
+
+
+def _room_for_signs(signs: Sequence[float], written: int, room: float) -> float:
+    """How wide the signs are that should stand behind each bar that is written out."""
+    widest = max(signs, default=0.0)
+    wanted = min(ceil(len(signs) / written), _SIMILES_BEHIND)
+    return max(n * widest for n in range(wanted + 1) if n * widest <= max(room, 0.0))
+
+
+def _simile_width(bar: Bar, length: Fraction) -> float:
+    """How wide a sign for the bar before is, with the bar's own chords over it."""
+    return max(_SIMILE, _needed_by_chords(bar, length) if bar.chords else 0.0)
 
 
 def _cut_one(
@@ -244,11 +273,10 @@ def _cut_one(
     span: tuple[Fraction, Fraction],
     width: float,
     spans: Sequence[tuple[Fraction, Fraction]],
-    layout: Layout,
+    simile: bool,
 ) -> _Cut:
     exercise = score.exercise
-    simile = bar.is_repeat and len(spans) == 1 and layout.with_similes
-    width = min(width, _SIMILE) if simile else width
+    width = min(width, _simile_width(bar, exercise.meter.bar)) if simile else width
     own = [v for v in bar.voices if v.name in (HANDS_VOICE, FEET_VOICE)]
     staves = [[voice] for voice in bar.voices if voice not in own] + [own]
     engraved = engraver.bar(exercise.meter, exercise.step, staves, span, round(width), simile)
@@ -266,6 +294,7 @@ def _cut_one(
         words=bar.words if span[0] == 0 else "",
         width=width + _REPEAT * (first + last) + (_TAIL if ends_bar else 0),
         shift=_REPEAT * first,
+        is_simile=simile,
         notes={} if simile else dict(_named(own, len(staves))),
     )
 
@@ -335,8 +364,7 @@ def _drawn(score: Score, each: _Cut, rows: _Rows, layout: Layout) -> Piece:
     parts += _sticking(each, rows)
     if layout.with_counts and each.notes:  # a sign for the same bar again needs no counts
         parts += _counts(score, columns, rows)
-    is_simile = not each.notes and each.bar.is_repeat
-    new, again = _chords(each, columns, rows, is_simile) if each.bar.chords else ("", "")
+    new, again = _chords(each, columns, rows) if each.bar.chords else ("", "")
     parts.append(new)
     start = (each.bar.number - 1) * score.exercise.meter.bar
     times = tuple((start + time, columns[time]) for time in sorted(columns))
@@ -347,7 +375,7 @@ def _drawn(score: Score, each: _Cut, rows: _Rows, layout: Layout) -> Piece:
         each.bar.number,
         frozenset(used),
         begins_bar=each.span[0] == 0,
-        is_simile=is_simile,
+        is_simile=each.is_simile,
         again=again,
     )
 
@@ -377,9 +405,7 @@ def _columns(score: Score, each: _Cut) -> Iterator[tuple[Fraction, float]]:
                 break
 
 
-def _chords(
-    each: _Cut, columns: dict[Fraction, float], rows: _Rows, is_simile: bool
-) -> tuple[str, str]:
+def _chords(each: _Cut, columns: dict[Fraction, float], rows: _Rows) -> tuple[str, str]:
     """The chord symbols of a piece: those that are new, and those for the beginning of a line."""
     begin, end = each.span
     before = [sign for sign in each.bar.chords if sign.time < begin][-1:]
@@ -393,7 +419,8 @@ def _chords(
     size = CHORD * max(min(1.0, *fits), _SMALLEST_CHORD)
     drawn: dict[bool, str] = {True: "", False: ""}
     for sign, x in zip(signs, places, strict=True):
-        known = is_simile or sign.goes_on or sign.time < begin
+        known = each.is_simile and each.bar.repeats_chords
+        known = known or sign.goes_on or sign.time < begin
         drawn[known] += chord_text(x, rows.chords, size, sign.text)
     return drawn[False], drawn[True]
 
