@@ -168,7 +168,7 @@ def test_a_drill_of_one_tempo_has_no_ladder_and_says_so() -> None:
 
 def test_minutes_are_filled_with_whole_times_round() -> None:
     loop = loop_of("everything", minutes=4)
-    once = Fraction(16 * 60, 66)
+    once = Fraction(8 * 4 * 60, 66)  # twice through four bars of chords: a form
     assert loop.seconds >= 240 > loop.seconds - once
     assert loop.seconds == loop.times * once
 
@@ -221,7 +221,7 @@ def test_each_player_has_a_channel_and_a_program_and_chords_are_in_the_file() ->
     }
     assert programs == {(2, 33), (3, 1)}
     texts = [m.text for track in file.tracks for m in track if m.type == "text"]
-    assert texts == ["Am7", "D9", "Gmaj7", "E7#9"]
+    assert texts == ["Am7", "D9", "Gmaj7", "E7#9"] * 2
 
 
 # The set

@@ -24,11 +24,14 @@ _ACCENTED = "RNF8x"  # marks that say how loud they are
 # Towards the middle of the range, against a semitone that the line moves.
 _PULL, _PULL_HOME = 0.3, 0.8
 _LONGEST_LOCKED = 2  # steps that a note with the bass drum lasts at most
+_WITH_DRUM, _BESIDE_DRUM = 92, -8  # at least so loud with it; so much softer where it is silent
+_LEAN = 6  # how much louder a walking bass is on the even beats
 
 
 def bass_line(
     figure: Figure,
     progression: Progression,
+    form: Fraction,
     meter: Meter,
     length: Fraction,
     lowest: int,
@@ -37,18 +40,19 @@ def bass_line(
 ) -> Iterator[Tone]:
     """The tones of a bass over `length` quarter notes.
 
+    form: after how many quarter notes the figure is begun anew.
     lowest, highest: what the instrument has; the figure's own range is kept within it.
     bass_drum: strokes to lock to, rising; each is struck with.
     """
-    played = list(over(figure, progression, length))
+    played = list(over(figure, form, length))
     if bass_drum:
         played = list(_locked(played, figure.step, bass_drum, length))
     turns = progression.turns(length)
     low, high = max(figure.lowest, lowest), min(figure.highest, highest)
     if WALK in figure.pattern:
-        yield from _walking(played, progression, turns, meter.bar, low, high)
+        yield from _walking(played, progression, turns, meter, low, high)
         return
-    line = _Line(low, high, meter)
+    line = _Line(low, high, meter, frozenset(bass_drum))
     turning = frozenset(turns)
     ahead_of: Fraction | None = None  # the change that was anticipated
     said: Chord | None = None  # whose root was heard
@@ -59,7 +63,7 @@ def bass_line(
             # The anticipated root goes on over its change, in one note.
             line.hold(stroke.length)
             continue
-        if mark in _AHEAD:
+        if mark in _AHEAD and not stroke.at_top:
             beat = next_beat(meter, time)
             chord = progression.at(beat)
             ahead_of = beat if stroke.end == beat else None
@@ -86,12 +90,13 @@ def _walking(
     played: Sequence[Stroke],
     progression: Progression,
     turns: Sequence[Fraction],
-    bar: Fraction,
+    meter: Meter,
     low: int,
     high: int,
 ) -> Iterator[Tone]:
     """A figure that walks: its line is found as a whole."""
     steps, struck, turning = [], [], frozenset(turns)
+    first = Fraction(0)
     for stroke in struck_again(played, turns):
         chord = progression.at(stroke.time)
         if chord is None:
@@ -99,13 +104,16 @@ def _walking(
         target = progression.at(stroke.end) or chord
         mark = stroke.mark
         if stroke.time in turning:
-            mark = _ROOT
+            mark, first = _ROOT, stroke.time
         elif mark == WALK and target.bass != chord.bass:
             mark = _APPROACH
-        steps.append(Step(stroke.time, mark, chord, target))
+        brief = mark == _APPROACH and stroke.end - first < meter.bar
+        steps.append(Step(stroke.time, mark, chord, target, brief))
         struck.append(stroke)
-    for stroke, pitch in zip(struck, walked(steps, bar, low, high), strict=True):
+    evens = frozenset(meter.beats[1::2] if len(meter.beats) % 2 == 0 else ())
+    for stroke, pitch in zip(struck, walked(steps, meter.bar, low, high), strict=True):
         velocity = _VELOCITIES.get(stroke.mark, _VELOCITY)
+        velocity += _LEAN * (stroke.time % meter.bar in evens)
         yield Tone(stroke.time, stroke.length, pitch, velocity, BASS)
 
 
@@ -129,20 +137,28 @@ def _locked(
 
 
 class _Line:
-    """A line that goes on from the note it is on."""
+    """A line that goes on from the note it is on.
 
-    def __init__(self, lowest: int, highest: int, meter: Meter) -> None:
+    locked_to: the strokes of the bass drum, if it goes with them.
+    """
+
+    def __init__(
+        self, lowest: int, highest: int, meter: Meter, locked_to: frozenset[Fraction]
+    ) -> None:
         self.lowest, self.highest = lowest, highest
-        self._bar, self._beats = meter.bar, frozenset(meter.beats)
+        self._bar, self._beats, self._drum = meter.bar, frozenset(meter.beats), locked_to
         self.tones: list[Tone] = []
         # Near the bottom: that is where a bass line lives.
         self._middle = lowest + (highest - lowest) / 3
         self._pitch = round(self._middle)
+        self._root: int | None = None  # the one played last
 
     def play(self, stroke: Stroke, chord: Chord, mark: str) -> None:
         """Strikes the tone of the chord that the mark names."""
         if mark == _DEAD:
-            self._add(stroke._replace(length=stroke.length / 2), self._pitch, mark)
+            # What is heard of its pitch is then the chord's.
+            low = self._lowest(chord.bass)
+            self._add(stroke._replace(length=stroke.length / 2), low, mark)
             return
         tone = degree(chord, mark)
         pull = _PULL_HOME if mark in _HOMING else _PULL
@@ -152,6 +168,8 @@ class _Line:
             pitch = self._octave(tone)
         else:
             pitch = self._nearest(tone, pull)
+        if tone == chord.bass and mark != _OCTAVE:
+            self._root = pitch
         self._add(stroke, pitch, mark)
 
     def approach(self, stroke: Stroke, target: Chord, following: str) -> None:
@@ -173,8 +191,12 @@ class _Line:
         velocity = _VELOCITIES.get(mark, _VELOCITY)
         if mark not in _ACCENTED and stroke.time % self._bar not in self._beats:
             velocity += _OFF_THE_BEAT
+        if self._drum and mark != _DEAD:
+            with_it = stroke.time in self._drum
+            velocity = max(velocity, _WITH_DRUM) if with_it else velocity + _BESIDE_DRUM
         self.tones.append(Tone(stroke.time, stroke.length, pitch, velocity, BASS))
-        self._pitch = pitch
+        if mark != _DEAD:
+            self._pitch = pitch
 
     def _nearest(self, pitch_class: int, pull: float = _PULL) -> int:
         """The pitch in range that is near the last one, and not far from the middle."""
@@ -186,6 +208,10 @@ class _Line:
         return self.lowest + (pitch_class - self.lowest) % 12
 
     def _octave(self, pitch_class: int) -> int:
-        """An octave above the lowest pitch in range, if there is room."""
-        low = self._lowest(pitch_class)
-        return low + 12 if low + 12 <= self.highest else low
+        """An octave above the root that was played, or below it if there is no room."""
+        root = self._root
+        if root is None or root % 12 != pitch_class:
+            root = self._lowest(pitch_class)
+        return next(
+            p for p in (root + 12, root - 12, root) if self.lowest <= p <= self.highest or p == root
+        )

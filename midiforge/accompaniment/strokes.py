@@ -6,7 +6,6 @@ from itertools import accumulate
 from math import ceil
 from typing import NamedTuple
 
-from midiforge.accompaniment.progression import Progression
 from midiforge.library.players import Figure
 from midiforge.model.meter import Meter
 
@@ -17,12 +16,15 @@ class Stroke(NamedTuple):
     """One stroke of a figure: when, for how long (quarter notes), and its mark.
 
     goes_on: whether it is the rest of one that a change of chord broke.
+    at_top: whether it is the rest of one that the seam broke: of the chord that begins there,
+    whatever its mark says.
     """
 
     time: Fraction
     length: Fraction
     mark: str
     goes_on: bool = False
+    at_top: bool = False
 
     @property
     def end(self) -> Fraction:
@@ -46,32 +48,32 @@ def strokes(pattern: str, step: Fraction) -> tuple[Stroke, ...]:
     return tuple(found)
 
 
-def over(figure: Figure, progression: Progression, length: Fraction) -> Iterator[Stroke]:
-    """A figure again and again, up to `length`; what it has for the last bar of the progression
-    there, if that has several.
+def over(figure: Figure, form: Fraction, length: Fraction) -> Iterator[Stroke]:
+    """A figure again and again, up to `length`, begun anew with every form and ended with what it
+    has for the last bar of one.
 
-    What would be held over the end is ended there, and struck anew at 0: so a loop closes in
-    every player of files, and the top of the form can be heard.
+    form: how long a form is, in quarter notes.
+    What would be held over the end is ended there. Unless the figure rests at the top it is
+    struck anew at 0: so the top of the form can be heard, and the first time has it too.
     """
-    whole = strokes(_written_out(figure, progression, length), figure.step)
+    whole = strokes(_written_out(figure, form, length), figure.step)
     if not whole:
         return
     left = whole[-1].end - length
-    if left > 0 and whole[0].time > 0:
-        yield Stroke(Fraction(0), min(left, whole[0].time, length), whole[-1].mark)
+    if left > 0 and whole[0].time > 0 and not figure.rests_at_top:
+        held = min(left, whole[0].time, length)
+        yield Stroke(Fraction(0), held, whole[-1].mark, at_top=True)
     for stroke in whole:
         yield stroke._replace(length=min(stroke.length, length - stroke.time))
 
 
-def _written_out(figure: Figure, progression: Progression, length: Fraction) -> str:
+def _written_out(figure: Figure, form: Fraction, length: Fraction) -> str:
     """The marks of a figure over `length`."""
-    size = ceil(length / figure.step)
-    marks = (figure.pattern * (size // len(figure.pattern) + 1))[:size]
-    form = int(progression.length / figure.step)
-    if figure.last and progression.bars > 1:
-        for end in range(form, size + 1, form):
-            marks = marks[: end - len(figure.last)] + figure.last + marks[end:]
-    return marks
+    size = ceil(form / figure.step)
+    once = (figure.pattern * (size // len(figure.pattern) + 1))[: size - len(figure.last)]
+    once += figure.last
+    steps = ceil(length / figure.step)
+    return (once * (steps // size + 1))[:steps]
 
 
 def struck_again(played: Sequence[Stroke], times: Sequence[Fraction]) -> Iterator[Stroke]:
@@ -82,9 +84,9 @@ def struck_again(played: Sequence[Stroke], times: Sequence[Fraction]) -> Iterato
             i += 1
         time, j = stroke.time, i
         while j < len(times) and times[j] < stroke.end:
-            yield Stroke(time, times[j] - time, stroke.mark, time > stroke.time)
+            yield stroke._replace(time=time, length=times[j] - time, goes_on=time > stroke.time)
             time, j = times[j], j + 1
-        yield Stroke(time, stroke.end - time, stroke.mark, time > stroke.time)
+        yield stroke._replace(time=time, length=stroke.end - time, goes_on=time > stroke.time)
 
 
 def next_beat(meter: Meter, time: Fraction) -> Fraction:

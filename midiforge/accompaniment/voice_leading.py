@@ -6,6 +6,7 @@ depths are mud; two outer voices do not move in parallel octaves or fifths.
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from itertools import combinations, pairwise
 from math import inf
@@ -22,6 +23,7 @@ _CLUSTER = 3.0
 _RUB = 1.5  # a semitone between inner voices
 _HARSH = 4.0
 _WRONG = 12.0
+_LOWEST_FIFTH = 40  # E2
 
 
 @lru_cache(maxsize=512)
@@ -42,15 +44,50 @@ def chosen(chord: Chord, count: int, rootless: bool = False) -> tuple[int, ...]:
     order += [tone for tone in (17, chord.fifth, 0) if tone in tones]
     order += [tone for tone in tones if tone not in order]
     classes = dict.fromkeys((chord.root + tone) % 12 for tone in order)
-    if rootless:
-        telling = {(chord.root + tone) % 12 for tone in (chord.third, chord.seventh)}
-        spare = [chord.root, chord.bass]
-        if chord.fifth == 7 and {18, 20} & set(tones):
-            spare.append((chord.root + 7) % 12)
-        for each in spare:
-            if len(classes) > 3 and each not in telling:
-                classes.pop(each, None)
+    telling = {(chord.root + tone) % 12 for tone in (chord.third, chord.seventh)}
+    spare = [chord.root, chord.bass] if rootless else []
+    if chord.fifth == 7 and {18, 20} & set(tones):
+        spare.append((chord.root + 7) % 12)
+    for each in spare:
+        if len(classes) > 3 and each not in telling:
+            classes.pop(each, None)
     return tuple(classes)[:count]
+
+
+@lru_cache(maxsize=512)
+def enriched(chord: Chord, following: Chord) -> Chord:
+    """A chord with the tensions that a pianist adds to it, if nothing speaks against them.
+
+    following: the chord after it, which tells what key it is in. Common practice: a ninth on
+    major sevenths and sixths; on a minor seventh that is a second degree, or stays; ninth and
+    thirteenth on a dominant that does not lead into minor.
+    """
+    minor_ahead = (following.root - chord.root) % 12 == 5 and following.third == 3
+    match chord.tones:
+        case (0, 4, 7, 11) | (0, 4, 7, 9) | (0, 3, 7, 9):
+            return replace(chord, tones=(*chord.tones, 14))
+        case (0, 4, 7, 10) if not minor_ahead:
+            return replace(chord, tones=(*chord.tones, 14, 21))
+        case (0, 3, 7, 10):
+            to_its_fifth = (following.root - chord.root) % 12 == 5 and following.third == 4
+            if following.root == chord.root or (to_its_fifth and following.seventh == 10):
+                return replace(chord, tones=(*chord.tones, 14))
+    return chord
+
+
+def outer_and_inner(chord: Chord) -> tuple[int, ...]:
+    """The pitch classes of a montuno: root and third, and the seventh of a dominant or the fifth
+    of another chord."""
+    is_dominant = chord.seventh == 10 and chord.third != 3
+    tones = (0, chord.third, chord.seventh if is_dominant else chord.fifth)
+    return tuple(dict.fromkeys((chord.root + tone) % 12 for tone in tones))
+
+
+def bare_fifth(chord: Chord, lowest: int) -> Voicing:
+    """Root, fifth and octave, as low as they go above E2: a fourth would make another chord."""
+    low = max(_LOWEST_FIFTH, lowest)
+    root = low + (chord.root - low) % 12
+    return (root, root + 7, root + 12)
 
 
 @lru_cache(maxsize=512)
@@ -79,17 +116,21 @@ def placements(
 
 
 def led(
-    chords: Sequence[Chord], options: Sequence[Sequence[Voicing]], middle: float
+    chords: Sequence[Chord],
+    options: Sequence[Sequence[Voicing]],
+    middle: float,
+    rooted: float = 0.0,
 ) -> list[Voicing]:
     """One of the options for each chord so that voices move least, round the loop as well.
 
+    rooted: what it costs to have another tone than the root at the bottom.
     The cheapest way that ends where it began, by dynamic programming from each way to begin.
     """
     # It is begun where there is least choice.
     first = min(range(len(chords)), key=lambda i: len(options[i]))
     turned = [*options[first:], *options[:first]]
     standing = [
-        [_standing(each, middle, chord) for each in among]
+        [_standing(each, middle, chord) + rooted * (each[0] % 12 != chord.root) for each in among]
         for chord, among in zip([*chords[first:], *chords[:first]], turned, strict=True)
     ]
     # moving[i][there][from]: into the options of chord i from those of the chord before
@@ -137,12 +178,15 @@ def _standing(voicing: Voicing, middle: float, chord: Chord) -> float:
         if above - below == 1:
             cost += _RUB
     for below, above in combinations(voicing, 2):
-        if above - below in (1, 13) and (below - chord.root) % 12 == 3:
-            cost += _WRONG  # the sharp ninth belongs above the major third
+        lower = (below - chord.root) % 12
+        if above - below in (1, 13) and (lower == 3 or (lower, above - below) == (9, 1)):
+            # The sharp ninth belongs above the major third, a thirteenth above the seventh.
+            cost += _WRONG
         elif above - below == 13 and 13 not in chord.tones:
             cost += _HARSH
-    if len(voicing) > 1 and voicing[-1] - voicing[-2] == 1:
-        cost += _CLUSTER
+    if len(voicing) > 1:
+        # A semitone is heard as one where it is inside.
+        cost += _CLUSTER * ((voicing[-1] - voicing[-2] == 1) + (voicing[1] - voicing[0] == 1))
     return cost
 
 

@@ -23,18 +23,23 @@ _TURN = 0.5  # going the other way
 _PLAIN, _ROOT_AGAIN = (0.0, 0.0, 0.0), (0.8, 0.0, 0.0)
 _PASSING = (0.4, 6.0, 6.0)
 _BY_SEMITONE, _BY_TONE = (0.0, 0.0, 20.0), (0.4, 0.0, 20.0)
+_FIFTH, _DENIED = (0.3, 0.0, 0.0), 4.0
 _WIDE = 0.012  # for each semitone from the middle, squared
 # The middle rises and falls so that the line does: semitones over so many bars.
 _ARCH, _ARCH_BARS = 7, 4
 
 
 class Step(NamedTuple):
-    """One note to find: its mark, the chord that sounds, and the one after it."""
+    """One note to find: its mark, the chord that sounds, and the one after it.
+
+    brief: whether of the chord nothing but its root was played before.
+    """
 
     time: Fraction
     mark: str
     chord: Chord
     target: Chord
+    brief: bool = False
 
 
 class _Way(NamedTuple):
@@ -117,7 +122,16 @@ def _tones(step: Step, strong: bool) -> dict[int, tuple[float, float, float]]:
         own = _scale(chord) | set(_chord_tones(chord))
         aim = step.target.bass
         found = {tone % 12: _BY_TONE for tone in (aim - 2, aim + 2) if tone % 12 in own}
-        return found | dict.fromkeys(((aim - 1) % 12, (aim + 1) % 12), _BY_SEMITONE)
+        found |= dict.fromkeys(((aim - 1) % 12, (aim + 1) % 12), _BY_SEMITONE)
+        if step.brief:
+            # It has to say what chord this is as well: the fifth may leap, and the third that the
+            # chord denies would make another chord of it.
+            found.setdefault((chord.root + chord.fifth) % 12, _FIFTH)
+            other = (chord.root + (4 if chord.third == 3 else 3)) % 12
+            if other in found and other not in own:
+                cost, *leaps = found[other]
+                found[other] = (cost + _DENIED, leaps[0], leaps[1])
+        return found
     if step.mark != WALK:
         return {degree(chord, step.mark): _PLAIN}
     found = {**dict.fromkeys(_chord_tones(chord), _PLAIN), chord.bass: _ROOT_AGAIN}

@@ -188,8 +188,9 @@ def _player(wish: str, role: str, style: "Style", channel: int) -> Player | None
     name, level = _level(wish)
     if name == _NONE:
         return None
-    usual = style.bass.instrument if role == "bass" else style.comp.instrument
-    found = instrument(usual if name == _USUAL else name, role)
+    figure = style.bass if role == "bass" else style.comp
+    found = instrument(figure.instrument if name == _USUAL else name, role)
+    level *= figure.level
     return Player(Track(role, role, found.title, channel, found.program, level), found)
 
 

@@ -14,6 +14,8 @@ from midiforge.model.meter import Meter
 from midiforge.model.rounds import later
 from midiforge.model.track import ChordMark, Tone
 
+_FORM, _EVEN = 8, 2  # bars that a form has at least, and is a multiple of
+
 
 @dataclass(frozen=True, slots=True)
 class Company:
@@ -30,13 +32,20 @@ def company_bars(beside: Beside, bar: Fraction) -> int:
     bars = bars_to_meet(bar, *lengths) if lengths else 1
     if beside.vary and any(part.variation for part in beside.parts):
         bars = lcm(bars, beside.vary)
-    if beside.progression and beside.style:
-        bars = lcm(bars, beside.progression.bars)
-        style = beside.style
-        for player, figure in ((beside.bass, style.bass), (beside.comp, style.comp)):
-            if player:
-                bars = lcm(bars, bars_to_meet(bar, len(figure.pattern) * figure.step))
-    return bars
+    return lcm(bars, form_bars(beside, bar))
+
+
+def form_bars(beside: Beside, bar: Fraction) -> int:
+    """How many bars bass and chords play before they begin anew: whole times round the
+    progression, long enough not to tire; 1 where nobody plays chords.
+    """
+    if not (beside.progression and beside.style):
+        return 1
+    bars = lcm(beside.progression.bars, _EVEN)
+    if beside.style.clave:
+        for figure in (beside.style.bass, beside.style.comp):
+            bars = lcm(bars, bars_to_meet(bar, len(figure.pattern) * figure.step))
+    return bars * ceil(_FORM / bars)
 
 
 def company(
@@ -58,12 +67,14 @@ def company(
         from midiforge.accompaniment.comp import comping
 
         style, progression = beside.style, beside.progression
+        form = form_bars(beside, meter.bar) * meter.bar
         if beside.bass:
             struck = [time - start for time in bass_drum if start <= time < start + length]
             instrument = beside.bass.instrument
             tones += bass_line(
                 _right_way(style.bass, beside),
                 progression,
+                form,
                 meter,
                 length,
                 instrument.lowest,
@@ -73,7 +84,7 @@ def company(
         if beside.comp:
             instrument, figure = beside.comp.instrument, _right_way(style.comp, beside)
             low, high = instrument.lowest, instrument.highest
-            tones += comping(figure, progression, meter, length, low, high)
+            tones += comping(figure, progression, form, meter, length, low, high)
         changes = list(progression.over(length))
         ends = [*(change.time for change in changes[1:]), length]
         chords = [
@@ -87,10 +98,15 @@ def company(
 
 
 def _right_way(figure: Figure, beside: Beside) -> Figure:
-    """A figure of the style, the right way round for the clave."""
+    """A figure of the style, the right way round for the clave.
+
+    An end shorter than the pattern has no half of the clave to itself, and stays.
+    """
     if beside.style is None or beside.clave in ("", beside.style.clave) or not beside.style.clave:
         return figure
-    return replace(figure, pattern=_turned(figure.pattern), last=_turned(figure.last))
+    last = figure.last
+    whole = len(last) == len(figure.pattern)
+    return replace(figure, pattern=_turned(figure.pattern), last=_turned(last) if whole else last)
 
 
 def _turned(pattern: str) -> str:

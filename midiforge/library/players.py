@@ -65,8 +65,10 @@ class Figure:
     """How one player of a style plays.
 
     instrument: its name. step: the length of one character of `pattern`, in quarter notes.
-    last: what is played instead in the last bar of a progression of several; "" for no change.
+    last: what is played instead at the end of a form; "" for no change.
     lowest, highest: MIDI note numbers that its lines stay within. hand: how chords are voiced.
+    level: of its velocities, so that the players balance.
+    rests_at_top: whether what it would hold over the seam is not struck anew at the top.
     """
 
     instrument: str
@@ -76,6 +78,8 @@ class Figure:
     highest: int
     hand: str = ""
     last: str = ""
+    level: Fraction = Fraction(1)
+    rests_at_top: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +182,8 @@ def _figure(entry: dict[str, Any], meter: Meter) -> Figure:
         highest=pitch(entry["highest"]),
         hand=entry.get("hand", ""),
         last=_marks(entry.get("last", "")),
+        level=Fraction(entry.get("level", 100), 100),
+        rests_at_top=entry.get("rests_at_top", False),
     )
 
 
