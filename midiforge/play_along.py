@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.lesson.size import most_exercises
-from midiforge.library import shelf
 from midiforge.loops.loop_set import Loop, Shape, loops
 from midiforge.midi.exercise_file import exercise_bytes
+from midiforge.midi.names import file_name
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 from midiforge.record import Writing, checksum_of, rewriting
@@ -41,7 +41,6 @@ COLUMNS = (
     "gain_db",
 )
 NO_LOOP = "there is no loop to write"
-_LONGEST = 48  # letters of a title in a file's name
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,27 +157,19 @@ def _write_midi(
 ) -> Iterator[Written]:
     """A file for each loop; one for those that come out the same."""
     digits = max(2, len(str(most_exercises(drill))))
-    found: list[Loop] = []
+    found: list[tuple[Loop, str]] = []
     orders: list[tuple[int, ...]] = []
     for loop in loops(drill, shape, wanted, left_out.append):
         if loop.same_as is not None:
             orders[loop.same_as] += loop.orders
             continue
+        name = file_name(loop.exercise, digits, loop.kind.replace("+", "-"))
         content = exercise_bytes(loop.exercise, drill.kit, drill.file_format, loop.times)
-        (aside / _file_name(loop, digits)).write_bytes(content)
-        found.append(loop)
+        (aside / name).write_bytes(content)
+        found.append((loop, name))
         orders.append(loop.orders)
-    for loop, those in zip(found, orders, strict=True):
-        yield Written(loop, _file_name(loop, digits), tuple(dict.fromkeys(those)))
-
-
-def _file_name(loop: Loop, digits: int) -> str:
-    """Such as "07-without-hands-single-paradiddle-from-1e-58bpm.mid"."""
-    each = loop.exercise
-    title = shelf.slug(each.title.replace("&", "and"))[:_LONGEST].strip("-")
-    tempo = "-".join(dict.fromkeys((plain(each.tempo.first), plain(each.tempo.last))))
-    kind = loop.kind.replace("+", "-")
-    return "-".join(filter(None, (f"{each.order:0{digits}d}", kind, title, tempo))) + "bpm.mid"
+    for (loop, name), those in zip(found, orders, strict=True):
+        yield Written(loop, name, tuple(dict.fromkeys(those)))
 
 
 def _write_sound(

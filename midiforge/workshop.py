@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from midiforge.drill.drill import Drill
+from midiforge.drill.grid import own_steps
 from midiforge.errors import MidiforgeError
 from midiforge.insight.demands import demands, warnings
 from midiforge.insight.words import ranges
@@ -13,6 +14,7 @@ from midiforge.lesson.clave import crossings
 from midiforge.lesson.size import most_exercises
 from midiforge.midi.folder import Built, build
 from midiforge.model.exercise import Exercise
+from midiforge.model.swing import STRAIGHT
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +34,8 @@ class Report:
 def remarks(drill: Drill) -> list[str]:
     """What a person should know of a drill before it is played, one sentence each.
 
-    Ostinatos that do not fit the bar, voices that the kit lacks, and lines that cross the clave.
+    Ostinatos that do not fit the bar, voices that the kit lacks, a band that swings where the
+    drummer does not, and lines that cross the clave.
     """
     lines = {line.name: line for line in (*drill.feet, *drill.layers)}
     said = [
@@ -46,6 +49,13 @@ def remarks(drill: Drill) -> list[str]:
         other = drill.kit.stand_in(voice)
         if other != voice:
             said.append(f"the kit {drill.kit.name} has no {voice}: {other} plays instead")
+    style = drill.beside.style
+    grids = drill.steps or [own_steps(drill.meter, each.steps) for each in drill.stickings]
+    if style and style.swings and drill.swing == STRAIGHT and any(steps % 3 for steps in grids):
+        said.append(
+            f"the band swings in triplets ({style.name}), your own eighths are straight: "
+            'swing = "2:1" swings them'
+        )
     return said + crossings(drill)
 
 

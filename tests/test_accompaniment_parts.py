@@ -924,6 +924,40 @@ def test_feet_that_cross_the_clave_are_told(keys: dict[str, Any], crosses: bool)
     assert ("they cross" in said) is crosses
 
 
+@pytest.mark.parametrize(
+    ("keys", "told"),
+    [
+        ({}, True),
+        ({"swing": "2:1"}, False),
+        ({"steps": "3"}, False),
+        ({"style": "funk"}, False),
+        ({"chords": "", "style": ""}, False),
+    ],
+)
+def test_a_drummer_who_is_straight_beside_a_swinging_band_is_told(
+    keys: dict[str, Any], told: bool
+) -> None:
+    drill = check_drill({"sticking": "RLRR LRLL", "style": "swing", "chords": "Dm7 | G7", **keys})
+    assert any("the band swings" in each for each in remarks(drill)) is told
+
+
+@pytest.mark.parametrize("meter", ["5/4", "7/4", "3/4"])
+def test_percussion_that_repeats_with_every_beat_plays_in_any_meter(meter: str) -> None:
+    exercise = only(
+        check_drill(
+            {"sticking": "RL", "percussion": "shaker, pandeiro", "meter": meter, "stages": "full"}
+        )
+    )
+    for name in ("shaker", "pandeiro"):
+        times = {hit.time % 1 for hit in exercise.hits if hit.layer == name}
+        assert times == {Fraction(i, 4) for i in range(4)}
+
+
+def test_a_timeline_that_the_drill_has_already_is_not_played_twice_by_the_style() -> None:
+    drill = drill_of("son", layers="son-clave-2-3")
+    assert [part.track.name for part in drill.beside.parts] == ["congas", "guiro", "campana"]
+
+
 # What is wrong
 
 

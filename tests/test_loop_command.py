@@ -64,8 +64,20 @@ def test_the_command_writes_every_kind_and_an_index_of_them(
         assert length == pytest.approx(float(row["seconds"]), abs=1e-4)
 
 
+def test_a_loop_is_named_as_its_exercise_with_its_kind_for_the_stage(
+    drill_file: Path, tmp_path: Path
+) -> None:
+    drill = midiforge.read_drill(drill_file)
+    midiforge.build_lesson(drill, tmp_path / "b")
+    write_loops(drill, tmp_path / "l", Shape(("without-hands", "without-drums+gaps")))
+    built = {path.name for path in (tmp_path / "b").glob("*-full-*.mid")}
+    for path in (tmp_path / "l").glob("*.mid"):
+        named = path.name.replace("without-hands", "full").replace("without-drums-gaps", "full")
+        assert named in built
+
+
 def test_json_tells_what_was_written(drill_file: Path, tmp_path: Path) -> None:
-    ran = run("loop", drill_file, "--out", tmp_path / "l", "--leave-out", "without-hands", "--json")
+    ran = run("loop", drill_file, "--out", tmp_path / "l", "--kinds", "without-hands", "--json")
     facts = json.loads(ran.stdout)
     assert [each["kind"] for each in facts["loops"]] == ["without-hands"] * 2
     assert all(each["closes"] and each["audio"] is None for each in facts["loops"])
@@ -89,7 +101,7 @@ def test_loops_take_the_place_of_earlier_ones_and_of_nothing_else(
     (out / "mine.txt").write_text("notes")
     changed = next(out.glob("*gaps*.mid"))
     changed.write_bytes(b"changed by hand")
-    ran = run("loop", drill_file, "--out", out, "--leave-out", "everything")
+    ran = run("loop", drill_file, "--out", out, "--kinds", "everything")
     assert ran.returncode == 0 and changed.name in ran.stdout
     assert {path.name for path in out.iterdir() if "everything" not in path.name} == {
         "mine.txt",
@@ -100,20 +112,20 @@ def test_loops_take_the_place_of_earlier_ones_and_of_nothing_else(
 
 
 def test_only_these_exercises_are_looped(drill_file: Path, tmp_path: Path) -> None:
-    run("loop", drill_file, "--out", tmp_path / "l", "--only", "6", "--leave-out", "everything")
+    run("loop", drill_file, "--out", tmp_path / "l", "--only", "6", "--kinds", "everything")
     assert [row["exercises"] for row in rows_of(tmp_path / "l")] == ["6"]
 
 
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["--leave-out", "hands"], "--leave-out: 'hands' is nothing to leave out"),
+        (["--kinds", "hands"], "--kinds: 'hands' is no kind of loop"),
         (["--audio", "mp3"], "--audio: 'mp3' is no format of audio"),
         (["--soundfont", "x.sf2"], "--soundfont: there is no sound to make"),
         (["--audio", "wav", "--soundfont", "nowhere.sf2"], "nowhere.sf2: cannot be read"),
         (["--only", "99"], "--only: there is no exercise 99"),
-        (["--tempos", "70", "--leave-out", "ladder"], "a ladder needs two tempos"),
-        (["--leave-out", "ladder", "--ladder-bars", "100000"], "--ladder-bars"),
+        (["--tempos", "70", "--kinds", "ladder"], "a ladder needs two tempos"),
+        (["--kinds", "ladder", "--ladder-bars", "100000"], "--ladder-bars"),
         (["--percussion", "congas at -5%"], "percussion: 'congas': -5% is no level"),
         (["--chords", "Dm7 | Hm"], "chords: bar 2: 'Hm' is no chord"),
         (["--style", "polka"], "style: no style is called 'polka'"),

@@ -24,11 +24,11 @@ def loop(
     only: Annotated[
         str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
     ] = "",
-    leave_out: Annotated[
+    kinds: Annotated[
         str,
         typer.Option(
-            "--leave-out",
-            metavar="KINDS",
+            "--kinds",
+            metavar="KIND,KIND",
             help="Which loops: everything, without-hands, without-feet, without-drums, "
             "click-and-clave, gaps, ladder; joined by + as in without-drums+gaps. [all]",
         ),
@@ -87,10 +87,10 @@ def loop(
     if soundfont and not audio:
         raise MidiforgeError("there is no sound to make", "--soundfont", hint="--audio flac")
     try:
-        kinds = read_kinds(leave_out)
+        wanted = read_kinds(kinds)
     except MidiforgeError as error:
-        raise error.within("--leave-out") from None
-    shape = Shape(kinds, ladder_bars, minutes, with_count_in)
+        raise error.within("--kinds") from None
+    shape = Shape(wanted, ladder_bars, minutes, with_count_in)
     with progress_bar("Rendering", 1, hidden=quiet or as_json or not audio) as progress:
         try:
             report = write_loops(

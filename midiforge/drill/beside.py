@@ -78,7 +78,11 @@ def beside(
         if any(each.track.name == part.track.name for each in parts):
             raise MidiforgeError(f"{part.track.name!r} is there twice", key)
         if any(line.name == part.track.name for line in layers):
-            raise MidiforgeError(f"{part.track.name!r} is under layers too", key)
+            if key == "style":
+                continue  # it is played already
+            raise MidiforgeError(
+                f"{part.track.name!r} is under layers too", key, hint="name it in one of the two"
+            )
         parts.append(part)
     if not wishes.chords or style is None:
         return Beside(tuple(parts), wishes.vary, clave)
@@ -272,11 +276,26 @@ def _library_part(found: "Percussion", level: Fraction, meter: Meter, clave: str
             for voice, pattern in found.patterns(varied).items()
         )
 
-    usual = lines(False)
-    if not _meets(found.meter, usual[0].pattern.length, meter):
+    usual, varied = lines(False), lines(True)
+    if not _all_meet(usual, meter):
         raise _no_meeting(found.name, found.meter, meter)
+    if not _all_meet(varied, meter):
+        varied = ()
     track = Track(found.name, "percussion", found.title, level=level)
-    return Part(track, usual, lines(True), (clave if turned else found.clave))
+    return Part(track, usual, varied, (clave if turned else found.clave))
+
+
+def _all_meet(lines: Iterable[Line], meter: Meter) -> bool:
+    """Whether patterns can be played in a meter: what repeats with every beat can in any."""
+    return all(
+        line.home is not None
+        and (_meets(line.home, line.pattern.period, meter) or _is_of_beats(line.pattern, meter))
+        for line in lines
+    )
+
+
+def _is_of_beats(pattern: Pattern, meter: Meter) -> bool:
+    return {pattern.period} == set(meter.beat_lengths)
 
 
 def _no_meeting(name: str, home: Meter, meter: Meter) -> MidiforgeError:

@@ -13,9 +13,13 @@ from midiforge.model.meter import Meter
 
 
 def foot_patterns(items: Iterable[object], meter: Meter, step: Fraction) -> tuple[Line, ...]:
-    """The patterns as given; one without a limb goes to the first foot that is free."""
+    """The patterns as given; one without a limb goes to the first foot that is free.
+
+    "none" alone is no pattern, as for those who play beside.
+    """
     found: list[Line] = []
-    for item in items:
+    items = list(items)
+    for item in items if items != ["none"] else ():
         free = _free(found) or FEET
         line = values.line(str(item), meter, step, free)
         if line.limb is None:

@@ -104,6 +104,12 @@ class Style:
     clave: str = ""
     also: tuple[str, ...] = ()
 
+    @property
+    def swings(self) -> bool:
+        """Whether its chords are played in triplets of a meter that is not compound."""
+        steps = self.meter.beat / self.comp.step
+        return not self.meter.is_compound and steps % 3 == 0
+
 
 @cache
 def percussion() -> Mapping[str, Percussion]:

@@ -71,7 +71,7 @@ def read_kinds(text: str) -> tuple[str, ...]:
         for word in words:
             if word not in KINDS:
                 raise MidiforgeError(
-                    f"{quoted(word)} is nothing to leave out", hint=nearest(word, KINDS)
+                    f"{quoted(word)} is no kind of loop", hint=nearest(word, KINDS)
                 )
         if sum(word in LEAVE_OUTS for word in words) > 1 or len(set(words)) < len(words):
             raise MidiforgeError(

@@ -11,10 +11,13 @@ ENDING = ".mid"
 _LONGEST = 60
 
 
-def file_name(exercise: Exercise, digits: int) -> str:
-    """Such as "07-full-single-paradiddle-from-1e-92bpm.mid"."""
+def file_name(exercise: Exercise, digits: int, kind: str = "") -> str:
+    """Such as "07-full-single-paradiddle-from-1e-92bpm.mid".
+
+    digits: of the number. kind: what stands where the stage does in an exercise's own name.
+    """
     variant = exercise.variant
-    words = [f"{exercise.order:0{digits}d}", exercise.stage]
+    words = [f"{exercise.order:0{digits}d}", kind or exercise.stage]
     if variant.sticking:
         words += [_sticking(variant.sticking), "from", _worded(variant.placement_name)]
         words += ["backward"] * variant.backward

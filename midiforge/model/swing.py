@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from midiforge.errors import MidiforgeError, quoted
 
-_HALF = Fraction(1, 2)
+STRAIGHT = _HALF = Fraction(1, 2)  # the share of the first of two equal notes
 
 
 @dataclass(frozen=True, slots=True)
