@@ -4,6 +4,7 @@ What every sounding output starts from, whether it counts in ticks, seconds or s
 """
 
 import random
+import re
 from collections.abc import Iterator
 from fractions import Fraction
 from typing import NamedTuple
@@ -41,11 +42,12 @@ class Note(NamedTuple):
     sticking: str
 
 
-def notes(exercise: Exercise, kit: Kit) -> Iterator[Note]:
+def notes(exercise: Exercise, kit: Kit, closes: bool = True) -> Iterator[Note]:
     """The exercise's hits as notes of `kit`, in the order of its hits.
 
-    Grace notes that lie before the seam's stroke come twice where the exercise is played on
-    from something (a count-in), else only before the seam that leads back to it.
+    closes: whether its end leads back to the loop's start. Grace notes of the stroke there then
+        come before the end as well; before the start itself only where something is played
+        before it (a count-in).
     """
     swing, level = exercise.swing, exercise.dynamics.level
     straight, flat = swing.is_straight, not exercise.dynamics.points
@@ -79,8 +81,18 @@ def notes(exercise: Exercise, kit: Kit) -> Iterator[Note]:
             yield new(Note, (time, offset, number, velocity, part, letters.get(part, "")))
         else:
             yield from _ornamented(
-                exercise, kit, hit, Note(time, offset, number, velocity, part, "")
+                exercise, kit, hit, Note(time, offset, number, velocity, part, ""), closes
             )
+
+
+def leads_back(exercise: Exercise) -> bool:
+    """Whether grace notes of the loop's first stroke lie before the exercise's end."""
+    for hit in exercise.hits:
+        if hit.time > exercise.loop_start:
+            return False
+        if hit.time == exercise.loop_start and hit.ornament and hit.ornament.grace_notes:
+            return True
+    return False
 
 
 class Held(NamedTuple):
@@ -116,7 +128,9 @@ def held(exercise: Exercise) -> Iterator[Held]:
         yield Held(time, end, track.channel, tone.pitch, velocity, track.name)
 
 
-def _ornamented(exercise: Exercise, kit: Kit, hit: Hit, stroke: Note) -> Iterator[Note]:
+def _ornamented(
+    exercise: Exercise, kit: Kit, hit: Hit, stroke: Note, closes: bool
+) -> Iterator[Note]:
     ornament, limb = hit.ornament, hit.limb
     assert ornament is not None and limb is not None
     if ornament.kind is OrnamentKind.BUZZ:
@@ -143,7 +157,7 @@ def _ornamented(exercise: Exercise, kit: Kit, hit: Hit, stroke: Note) -> Iterato
     if hit.time > -exercise.count_in:
         yield from before
     yield stroke._replace(sticking=grace_limb.letter.lower() * count + limb.letter)
-    if hit.time == exercise.loop_start:
+    if closes and hit.time == exercise.loop_start:
         end = exercise.swing.played(exercise.length)
         yield from (each._replace(time=end) for each in before)
 
@@ -169,8 +183,23 @@ def _velocity(value: float | Fraction) -> int:
 
 _TITLES = {limb.value: limb.title.capitalize() for limb in Limb}
 _TITLES |= {CLICK: "Click", "bass": "Bass", "comp": "Chords"}
+_NAME = re.compile(r"[a-z][a-z0-9-]*")
+_DASH = re.compile(r"(?<!\d)-|-(?!\d)")  # between words; "3-2" keeps its own
 
 
 def part_title(part: str) -> str:
-    """A part in words: "Right hand", "Click", "son-clave-3-2"."""
-    return _TITLES.get(part, part)
+    """A part in words: "Right hand", "Click", "Son clave 3-2"; a typed pattern as it is."""
+    if part in _TITLES:
+        return _TITLES[part]
+    return _DASH.sub(" ", part.capitalize()) if _NAME.fullmatch(part) else part
+
+
+def part_place(part: str) -> int:
+    """Where a part stands among others: hands, feet, who plays beside, bass and chords, the click;
+    the same in every file, so that their tracks line up."""
+    return _PLACES.get(part, _BESIDE)
+
+
+_BESIDE = len(Limb)
+_PLACES: dict[str, int] = {limb.value: i for i, limb in enumerate(Limb)}
+_PLACES |= {"bass": _BESIDE + 1, "comp": _BESIDE + 2, CLICK: _BESIDE + 3}

@@ -21,6 +21,7 @@ from midiforge.midi.names import file_name
 from midiforge.midi.tracks import exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
+from midiforge.performance import leads_back
 from midiforge.record import RECORD, Writing, checksum, checksum_of, rewriting
 
 INDEX, LESSON, CUES = "index.csv", "lesson.mid", "cues.csv"
@@ -115,6 +116,8 @@ class _Writer:
                 (self.folder / name).write_bytes(content)
                 record.note(name, checksum(content))
                 csv.writer(index).writerow(_index_row(name, exercise))
+                if leads_back(exercise):  # nothing goes round in the lesson
+                    parts = exercise_parts(exercise, self.kit, division, self.single, closes=False)
                 csv.writer(cues).writerows(map(_cue_row, lesson.add(exercise, parts)))
                 count += 1
                 if progress:

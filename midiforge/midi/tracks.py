@@ -9,10 +9,11 @@ from midiforge.kit import Kit
 from midiforge.midi import smf
 from midiforge.model.exercise import Exercise
 from midiforge.model.track import NO_CHORD
-from midiforge.performance import Note, held, notes
+from midiforge.performance import Note, held, notes, part_place
 
 CONDUCTOR = "conductor"
 SINGLE = "single"  # the one track of format 0
+_FIRST = (CONDUCTOR, SINGLE)
 
 # A note lasts a thirty-second note, or until the same note sounds again. Drum sounds do not
 # listen to it, but every note must end.
@@ -39,21 +40,24 @@ class Part:
 
 
 def exercise_parts(
-    exercise: Exercise, kit: Kit, division: int, single: bool = False
+    exercise: Exercise, kit: Kit, division: int, single: bool = False, closes: bool = True
 ) -> dict[str, Part]:
     """The exercise's tracks by name: the conductor first, then one for each who plays.
 
-    single: all in one track instead (format 0).
+    single: all in one track instead (format 0). closes: as in `performance.notes`.
     """
     start = -smf.ticks(-exercise.count_in, division)
     length = start + smf.ticks(exercise.length, division)
     tracks: dict[str, list[Event]] = {CONDUCTOR: _conductor(exercise, division, start)}
-    _add_notes(tracks, _struck(exercise, kit, division, start, length), kit, division, length)
+    _add_notes(
+        tracks, _struck(exercise, kit, division, start, length, closes), kit, division, length
+    )
     _add_tones(tracks, exercise, division, start, length)
     if single:
         events = [event for track in tracks.values() for event in track]
         tracks = {SINGLE: events}
-    return {name: _part(events, length) for name, events in tracks.items()}
+    named = sorted(tracks, key=lambda name: (name not in _FIRST, part_place(name)))
+    return {name: _part(tracks[name], length) for name in named}
 
 
 def _conductor(exercise: Exercise, division: int, start: int) -> list[Event]:
@@ -77,12 +81,12 @@ def _conductor(exercise: Exercise, division: int, start: int) -> list[Event]:
 
 
 def _struck(
-    exercise: Exercise, kit: Kit, division: int, start: int, length: int
+    exercise: Exercise, kit: Kit, division: int, start: int, length: int, closes: bool
 ) -> list[tuple[int, Note]]:
     """The notes with their ticks, in order of ticks."""
     struck = []
     per_ms: dict[Fraction, float] = {}
-    for note in notes(exercise, kit):
+    for note in notes(exercise, kit, closes):
         above, below = note[0].as_integer_ratio()
         tick = start + (2 * above * division + below) // (2 * below)
         if note[1]:
