@@ -39,6 +39,8 @@ INDEX_COLUMNS = (
     "count_in_bars",
     "returns_after_bars",
     "seconds",
+    "feet",
+    "feet_placement",
 )
 CUE_COLUMNS = ("start", "seconds", "order", "title", "section")
 
@@ -161,6 +163,8 @@ def _index_row(name: str, exercise: Exercise) -> tuple[object, ...]:
         exercise.count_in_bars,
         exercise.returns_after_bars,
         f"{float(exercise.seconds):.3f}",
+        exercise.feet,
+        variant.feet_placement if exercise.feet else "",
     )
 
 
