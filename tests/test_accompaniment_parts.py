@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from midiforge import check_drill, exercises
 from midiforge.accompaniment import voice_leading
 from midiforge.accompaniment.chord import Chord, read_chord
-from midiforge.accompaniment.comp import HANDS, voiced
+from midiforge.accompaniment.hand import HANDS, voiced
 from midiforge.accompaniment.montuno import scale
 from midiforge.accompaniment.voice_leading import chosen, enriched, led, placements
 from midiforge.drill.drill import Drill

@@ -2,23 +2,14 @@
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
-from midiforge.accompaniment.chord import Chord
+from midiforge.accompaniment.hand import HANDS, Hand, voiced
 from midiforge.accompaniment.montuno import outer_voice
 from midiforge.accompaniment.progression import Progression
 from midiforge.accompaniment.strokes import Stroke, next_beat, over, struck_again
-from midiforge.accompaniment.voice_leading import (
-    Voicing,
-    bare_fifth,
-    chosen,
-    enriched,
-    led,
-    outer_and_inner,
-    placements,
-)
+from midiforge.accompaniment.voice_leading import Voicing
 from midiforge.library.players import Figure
 from midiforge.model.meter import Meter
 from midiforge.model.track import Tone
@@ -30,36 +21,6 @@ _VELOCITIES = {"X": 74, "N": 74, "s": 48, "g": 32, "o": 76, "O": 82, "i": 68, "I
 _VELOCITY = 62
 _GHOST, _OUTER, _ADDED, _ADDED_INNER = "g", "oO", "x", "i"
 _SPOKEN = Fraction(8, 5)  # how many times its step a stroke of a montuno is held
-_ROOTED = 2.0  # what it costs a montuno to have another tone than the root outside
-
-
-@dataclass(frozen=True, slots=True)
-class Hand:
-    """How a chord lies under the hand.
-
-    voices: how many at most. open_position: spread over more than an octave.
-    octave: whether the lowest voice is doubled an octave above (a montuno's outer voice).
-    rootless: whether the root is left to the bass, and plain sevenths get their tensions.
-    """
-
-    voices: int
-    open_position: bool = False
-    octave: bool = False
-    rootless: bool = False
-
-    def classes(self, chord: Chord) -> tuple[int, ...]:
-        """The pitch classes it plays of a chord."""
-        if self.octave:
-            return outer_and_inner(chord)
-        return chosen(chord, self.voices, self.rootless)
-
-
-HANDS = {
-    "shells": Hand(4, rootless=True),
-    "guitar": Hand(4, open_position=True),
-    "stab": Hand(3),
-    "montuno": Hand(3, octave=True),
-}
 
 
 class _Played(NamedTuple):
@@ -171,8 +132,8 @@ def _outer(
             groups.setdefault((of // meter.bar, bisect_right(turns, of)), []).append(each)
     found: dict[Fraction, int] = {}
     for (bar, number), group in groups.items():
-        # What anticipates the top of the loop is played at its end, and belongs to its beginning.
-        group.sort(key=lambda each: each.of - each.stroke.time > length / 2 or each.of % length)
+        # What anticipates the top of the loop is played at its end, and comes before its beginning.
+        group.sort(key=lambda each: (each.of % length, each.of < length))
         of = group[0].of % length
         chord, own = progression.at(of), voicing(of)
         end = min([(bar + 1) * meter.bar, *turns[number : number + 1]])
@@ -184,35 +145,6 @@ def _outer(
             line = [own[0]] * len(group)
         found.update(zip((each.stroke.time for each in group), line, strict=True))
     return found
-
-
-def voiced(progression: Progression, hand: Hand, low: int, high: int, lowest: int) -> list[Voicing]:
-    """A voicing for each change of the progression; () where there is no chord.
-
-    low, high: the range it should lie in. lowest: what the instrument has, for bare fifths.
-    """
-    chords = [change.chord for change in progression.changes]
-    sounding: list[Chord] = [chord for chord in chords if chord is not None]
-    if not sounding:
-        return [() for _ in chords]
-    if hand.rootless:
-        sounding = [
-            enriched(chord, following)
-            for chord, following in zip(sounding, [*sounding[1:], sounding[0]], strict=True)
-        ]
-    top = high - 12 * hand.octave
-    options: list[Sequence[Voicing]] = []
-    for chord in sounding:
-        classes = tuple(sorted(hand.classes(chord)))
-        if len(chord.pitch_classes) == 2 and chord.third == 7 and not hand.octave:
-            options.append([bare_fifth(chord, lowest)])
-            continue
-        # Four voices in close position would have a sharp ninth beside the third.
-        spread = hand.open_position or (len(classes) > 3 and {4, 15} <= set(chord.tones))
-        options.append(placements(classes, low, max(top, low + 11), spread))
-    middle = (low + top) / 2
-    way = iter(led(sounding, options, middle, _ROOTED if hand.octave else 0.0))
-    return [next(way) if chord is not None else () for chord in chords]
 
 
 def _struck(stroke: Stroke, voicing: Voicing, hand: Hand, outer: int | None) -> Voicing:
