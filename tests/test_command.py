@@ -574,3 +574,23 @@ def test_the_completion_script_of_a_shell_is_printed(name: str) -> None:
     assert done.returncode == 0
     assert "midiforge" in done.stdout
     assert done.stderr == ""
+
+
+@pytest.mark.parametrize(
+    "name", ["build", "show", "sheet", "loop", "play", "review", "next", "plan"]
+)
+def test_help_says_what_the_command_does_before_what_a_drill_can_say(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from midiforge.drill.keys import GROUPS
+
+    assert run([name, "--help"]) == 0
+    said = capsys.readouterr().out
+    titles = [f"The drill: {group.lower()}:" for group in GROUPS]
+    places = [said.index(title) for title in ["Options:", *titles]]
+    assert places == sorted(places)
+    own = said[places[0] : places[1]]
+    assert "--help" in own and "--sticking" not in own
+    for group, begin, end in zip(GROUPS, places[1:], [*places[2:], len(said)], strict=True):
+        flags = [key.flag for key in GROUPS[group] if key.kind != "table"]
+        assert all(flag in said[begin:end] for flag in flags)

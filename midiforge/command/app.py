@@ -7,6 +7,7 @@ import typer
 from midiforge import __version__
 from midiforge.command.build import build
 from midiforge.command.groove import import_command
+from midiforge.command.help import DrillCommand
 from midiforge.command.kit import kit_app
 from midiforge.command.listing import listing
 from midiforge.command.loop import loop
@@ -26,16 +27,16 @@ app = typer.Typer(
     "as MIDI, as pages, played live; and what you play, heard and remembered.",
     epilog="Mind your ears and your hands: moderate volume, breaks, and stop when it hurts.",
 )
-app.command()(build)
-app.command()(show)
-app.command()(sheet)
-app.command()(loop)
-app.command()(play)
+app.command(cls=DrillCommand)(build)
+app.command(cls=DrillCommand)(show)
+app.command(cls=DrillCommand)(sheet)
+app.command(cls=DrillCommand)(loop)
+app.command(cls=DrillCommand)(play)
 app.command()(ports)
-app.command()(review)
+app.command(cls=DrillCommand)(review)
 app.command()(log)
-app.command("next")(next_steps)
-app.command()(plan)
+app.command("next", cls=DrillCommand)(next_steps)
+app.command(cls=DrillCommand)(plan)
 app.command("import")(import_command)
 app.add_typer(kit_app, name="kit")
 app.command("list")(listing)
