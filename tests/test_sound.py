@@ -50,6 +50,7 @@ from midiforge.sound import (
     soundfont,
     write_audio,
 )
+from midiforge.sound.fluid import Synth
 from midiforge.sound.level import PEAK, is_silent, loudness
 from midiforge.sound.schedule import Clock, loop_start, sounding
 
@@ -249,13 +250,36 @@ def test_unevenness_leaves_no_stroke_before_its_loop() -> None:
     for seed in range(30):
         touch = Touch(timing_ms=20, seed=seed)
         exercise = made(*hits, count_in=1, touch=touch, tones=(tone,))
-        found = sounding(exercise, KIT)
+        found = sounding(exercise, KIT, ())
         start, end = loop_start(exercise), float(exercise.seconds)
         assert sum(note.begin >= start for note in found) == 5
         assert all(0 <= note.begin <= end for note in found)
 
 
 # What is played
+
+
+def test_the_keys_of_a_soundfont_s_drums_are_those_that_fluidsynth_sounds(sound: Sound) -> None:
+    """FluidSynth as the independent reader: a key that it has no sample for starts no voice."""
+    numpy = pytest.importorskip("numpy")
+    sounding_keys = set()
+    for key in range(128):
+        with Synth(sound, 44100) as synth:
+            synth.program(10, 1)
+            synth.on(10, key, 100)
+            block = numpy.zeros((BLOCK, 2), numpy.float32)
+            synth.write(block.ctypes.data, 1)
+            if any(synth._playing()):
+                sounding_keys.add(key)
+    assert soundfont.drums_of(sound.soundfont) == sounding_keys
+    assert sounding_keys >= set(range(35, 82))  # General MIDI level 1
+
+
+@pytest.mark.parametrize(("keys", "number"), [(range(27, 88), 86), (range(35, 82), 35)])
+def test_a_drum_that_the_soundfont_lacks_is_played_by_another(keys: range, number: int) -> None:
+    """A muted surdo is 86 in General MIDI 2 (RP-024); level 1 has a second bass drum at 35."""
+    exercise = made(hit(0, "surdo-mute", limb=None, layer="surdo"))
+    assert [note.key for note in sounding(exercise, KIT, keys)] == [number]
 
 
 def test_every_kit_sounds_alike_but_for_its_velocities(sound: Sound) -> None:

@@ -11,6 +11,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.sound.fluid import BLOCK, RATES, Sound, Synth
 from midiforge.sound.packages import package
 from midiforge.sound.schedule import OFF, ON, Event, again, events, loop_start, sounding
+from midiforge.sound.soundfont import drums_of
 
 if TYPE_CHECKING:
     from numpy import float32
@@ -86,7 +87,7 @@ def rendered(
     length = round(exercise.seconds * rate)
     start = loop_start(exercise) if closed else 0.0
     loop = round(start * rate)
-    found = sounding(exercise, kit)
+    found = sounding(exercise, kit, drums_of(sound.soundfont))
     own = [note for note in found if note.begin >= start]
     blocks = _blocks(length - loop)
     told = events(own, start, rate, blocks)

@@ -1,7 +1,7 @@
 """An exercise as notes in seconds, and notes as what a synthesiser is told at each block."""
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
@@ -14,6 +14,8 @@ from midiforge.sound.fluid import BLOCK, DRUMS
 # Drum sounds end by themselves. A SoundFont may hold one that does not, so in the end it is let
 # go, when a cymbal has long faded.
 _RING = 4.0  # seconds
+
+_WHOLE = "general-midi-2"  # level 1 and more; what a SoundFont lacks of it falls back
 
 OFF, ON, UNHEARD = range(3)
 # Block, kind, channel, key, velocity.
@@ -47,14 +49,18 @@ class Clock:
         return self._seconds[i] + (at - self._times[i]) * self._quarters[i]
 
 
-def general_midi(kit: Kit) -> Kit:
-    """Where a SoundFont has its drums, struck as hard as `kit` wants it."""
-    return replace(read_kit(DEFAULT), velocities=kit.velocities)
+def general_midi(kit: Kit, keys: Collection[int]) -> Kit:
+    """Where a SoundFont with drums on these keys has them, struck as hard as `kit` wants it."""
+    whole = read_kit(_WHOLE)
+    known = {*read_kit(DEFAULT).notes.values(), *keys}
+    there = {voice: note for voice, note in whole.notes.items() if note in known}
+    return replace(whole, notes=there, velocities=kit.velocities)
 
 
-def sounding(exercise: Exercise, kit: Kit) -> list[Sounding]:
+def sounding(exercise: Exercise, kit: Kit, keys: Collection[int]) -> list[Sounding]:
     """The exercise's notes by time, drums on channel 10 by their General MIDI numbers.
 
+    keys: those on which the SoundFont has a drum.
     No note lies before the start or after the end; and none that belongs to the loop lies before
     the loop's start, for it would not come again, but for grace notes, which do at its end.
     """
@@ -62,7 +68,7 @@ def sounding(exercise: Exercise, kit: Kit) -> list[Sounding]:
     loop, last = loop_start(exercise), float(exercise.seconds)
     seam = exercise.swing.played(exercise.loop_start)
     end = exercise.swing.played(exercise.length)
-    struck = list(notes(exercise, general_midi(kit)))
+    struck = list(notes(exercise, general_midi(kit, keys)))
     come_again = {(note.offset, note.number, note.part) for note in struck if note.time == end}
     found = []
     for note in struck:

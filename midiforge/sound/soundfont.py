@@ -8,17 +8,17 @@ import os
 import struct
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import BinaryIO
 
 from midiforge.disk import reason
 from midiforge.errors import MidiforgeError
-from midiforge.sound.soundfont_lists import banks
+from midiforge.sound.soundfont_lists import DRUM_BANK, banks, drum_keys
 
 VARIABLE = "MIDIFORGE_SOUNDFONT"
 ENDINGS = (".sf2", ".sf3")
 
-_DRUM_BANK = 128
 _SAMPLE = 2  # bytes
 _CHUNK = struct.Struct("<4sI")
 _LONGEST_LISTS = 1 << 28  # bytes
@@ -91,6 +91,18 @@ def check_soundfont(path: Path) -> Path:
     return path
 
 
+@cache
+def drums_of(path: Path) -> frozenset[int]:
+    """The MIDI note numbers that the drum set of a whole SoundFont has; those of General MIDI
+    level 1 alone if it cannot be read."""
+    try:
+        with path.open("rb") as stream:
+            described = _lists(stream, path.stat().st_size)
+    except OSError:
+        described = None
+    return drum_keys(described[0]) if described else frozenset(range(35, 82))
+
+
 def _candidates() -> Iterator[Path]:
     for folder in _folders():
         try:
@@ -126,27 +138,35 @@ def _fault(stream: BinaryIO, size: int) -> tuple[str, str] | None:
         return _CUT.format(size, end), "get it anew"
     if end < size:  # FluidSynth refuses it
         return f"the SoundFont ends after {end} of {size} bytes", "get it anew"
+    described = _lists(stream, end)
+    if described is None:
+        return _DAMAGED
+    found = banks(described[0], described[1])
+    if found is None:
+        return _DAMAGED
+    return None if DRUM_BANK in found else _NO_DRUMS
+
+
+def _lists(stream: BinaryIO, end: int) -> tuple[dict[bytes, bytes], int] | None:
+    """The lists that describe the presets, and how many samples there are; None if some lack."""
     lists: dict[bytes, tuple[int, int]] = {}
     for name, start, length in _chunks(stream, 12, end):
         if name == b"LIST" and length >= 4:
             stream.seek(start)
             lists[stream.read(4)] = (start + 4, start + length)
     if not {b"INFO", b"sdta", b"pdta"} <= lists.keys():
-        return _DAMAGED
+        return None
     samples = 0
     for name, _, length in _chunks(stream, *lists[b"sdta"]):
         samples = length // _SAMPLE if name == b"smpl" else samples
     start, stop = lists[b"pdta"]
     if stop - start > _LONGEST_LISTS:
-        return _DAMAGED
+        return None
     described = {}
     for name, place, length in _chunks(stream, start, stop):
         stream.seek(place)
         described[name] = stream.read(length)
-    found = banks(described, samples)
-    if found is None:
-        return _DAMAGED
-    return None if _DRUM_BANK in found else _NO_DRUMS
+    return described, samples
 
 
 def _chunks(stream: BinaryIO, start: int, end: int) -> Iterator[tuple[bytes, int, int]]:
