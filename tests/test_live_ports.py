@@ -4,7 +4,9 @@ No published source: the rules are the project's own. The library's part is play
 with the methods of python-rtmidi; test_live_jack.py has the real one.
 """
 
+import os
 import sys
+import threading
 from collections.abc import Callable
 from types import SimpleNamespace
 from typing import Any
@@ -229,6 +231,32 @@ def test_the_dummy_that_plays_to_nobody_is_never_taken(library: Library) -> None
     with pytest.raises(MidiforgeError, match="no MIDI system"):
         RtOutput("lantern")
     assert library.tried == []
+
+
+def test_standard_error_is_put_back_when_two_ports_are_opened_at_once(library: Library) -> None:
+    # The first is opened when the second comes; the first is done before the second.
+    begun = [threading.Event(), threading.Event()]
+    ended = [threading.Event(), threading.Event()]
+    number = iter(range(2))
+
+    def slow(api: int, name: str) -> object:
+        mine = next(number)
+        begun[mine].set()
+        assert ended[mine].wait(10)
+        return Client(api, name)
+
+    Client, library.MidiOut = library.MidiOut, slow
+    before = os.fstat(2)
+    threads = [threading.Thread(target=RtOutput, args=("lantern",)) for _ in range(2)]
+    threads[0].start()
+    assert begun[0].wait(10)
+    threads[1].start()
+    begun[1].wait(0.2)
+    for thread, end in zip(threads, ended, strict=True):
+        end.set()
+        thread.join(10)
+    after = os.fstat(2)
+    assert (after.st_dev, after.st_ino) == (before.st_dev, before.st_ino)
 
 
 def test_a_port_in_use_is_one_line_and_leaves_no_client_behind(library: Library) -> None:

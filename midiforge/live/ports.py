@@ -2,6 +2,7 @@
 
 import re
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -354,25 +355,29 @@ def _close(midi: Any) -> None:
             midi.delete()
 
 
+_ONE_AT_A_TIME = threading.Lock()  # standard error is the whole process's
+
+
 @contextmanager
 def _quiet() -> Iterator[None]:
     """MIDI systems print of their own where they are not running; that is not ours to show."""
     import os
 
-    try:
-        saved = os.dup(2)
-    except OSError:
-        yield
-        return
-    null = os.open(os.devnull, os.O_WRONLY)
-    try:
-        sys.stderr.flush()
-        os.dup2(null, 2)
-        yield
-    finally:
-        os.dup2(saved, 2)
-        os.close(saved)
-        os.close(null)
+    with _ONE_AT_A_TIME:
+        try:
+            saved = os.dup(2)
+        except OSError:
+            yield
+            return
+        null = os.open(os.devnull, os.O_WRONLY)
+        try:
+            sys.stderr.flush()
+            os.dup2(null, 2)
+            yield
+        finally:
+            os.dup2(saved, 2)
+            os.close(saved)
+            os.close(null)
 
 
 def _listed(names: list[str]) -> str:
