@@ -39,9 +39,13 @@ def awake_before(deadline: int) -> int:
 
 
 def ask_for_priority() -> None:
-    """Real-time priority where the system grants it; silently none where it does not."""
+    """Real-time priority where the system grants it; silently none where it does not.
+
+    It is this thread's alone: those that it starts must not hold it up.
+    """
     with suppress(AttributeError, OSError, ValueError):
-        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(20))
+        own = getattr(os, "SCHED_RESET_ON_FORK", 0)  # Linux (sched(7))
+        os.sched_setscheduler(0, os.SCHED_FIFO | own, os.sched_param(20))
     # Threads that draw must give way at once.
     sys.setswitchinterval(0.000_2)
 
