@@ -555,6 +555,34 @@ def test_one_can_quit_in_a_pause() -> None:
     assert concert.wire.messages[-2:] == SILENCE
 
 
+class Crowd:
+    """A wish that somebody else asks for something during, whenever it is looked at."""
+
+    value = "nothing"
+
+    def __init__(self, wish: Callable[[Command], None]) -> None:
+        self.wish = wish
+        self.more = [Command.FASTER, Command.NEXT]
+
+    def __eq__(self, other: object) -> bool:
+        return hash(self) == hash(other)
+
+    def __hash__(self) -> int:
+        if self.more and self.wish.__self__.paused:  # type: ignore[attr-defined]
+            self.wish(self.more.pop(0))
+        return id(self)
+
+
+def test_what_a_pad_asks_for_while_wishes_are_looked_at_is_taken_too() -> None:
+    # The driver's thread asks at any time, such as between two looks at one wish.
+    concert = Concert(TWO)
+    player = concert.player()
+    concert.at(2.7, Command.PAUSE)
+    concert.at(2.8, lambda: player.wish(Crowd(player.wish)))  # type: ignore[arg-type]
+    player.play()
+    assert concert.numbers()[:4] == [(1, -1), (1, 0), (2, -1), (2, 0)]
+
+
 def test_a_pause_after_the_rest_does_not_rest_again() -> None:
     concert = Concert(TWO)
     concert.at(14.7, Command.PAUSE)  # in the second exercise's count-in, after ten seconds of rest

@@ -26,6 +26,7 @@ LOOK_EVERY = 250 * MS  # how often it looks whether each port is still there
 PERCUSSION = 10  # General MIDI's channel for it
 _SAME = 1e-6  # quarter notes that are no difference
 
+_SKIPS = frozenset((Command.NEXT, Command.PREVIOUS, Command.AGAIN))
 _STEPS = {Command.SOFTER: -STEP, Command.LOUDER: STEP}
 
 ALL_SOUND_OFF, ALL_NOTES_OFF = 120, 123
@@ -355,7 +356,7 @@ class Player:
         return wishes
 
     def _skip_wished(self) -> bool:
-        return any(w in (Command.NEXT, Command.PREVIOUS, Command.AGAIN) for w in self._wishes)
+        return not _SKIPS.isdisjoint(tuple(self._wishes))  # others wish meanwhile
 
     def _pause(self) -> None:
         self._silence()
