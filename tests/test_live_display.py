@@ -185,3 +185,25 @@ def test_one_line_an_exercise_for_a_screen_that_is_none() -> None:
     # A bar of count-in and one of four quarter notes at 92: 8 * 60 / 92 = 5.2 s.
     assert line.startswith("1. ") and line.endswith("92 bpm, 5 s")
     assert "\n" not in line and "\x1b" not in line
+
+
+class Emptied(dict[Any, Any]):
+    """What another thread empties right after every look into it."""
+
+    def __contains__(self, key: object) -> bool:
+        found = super().__contains__(key)
+        self.clear()
+        return found
+
+    def get(self, key: object, default: Any = None) -> Any:
+        found = super().get(key, default)
+        self.clear()
+        return found
+
+
+def test_a_part_that_is_made_meanwhile_does_not_disturb_the_picture() -> None:
+    shown = display(**PARADIDDLE)
+    go_on(shown, 2)
+    before = lines(shown)
+    shown._bars = Emptied(shown._bars)
+    assert lines(shown) == before

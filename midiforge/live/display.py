@@ -221,11 +221,12 @@ class Display:
 
     def _bar(self, exercise: Exercise, number: int) -> tuple[Column, ...]:
         key = (exercise.order, number)
-        if key not in self._bars:
+        found = self._bars.get(key)
+        if found is None:
             if len(self._bars) > 512:
                 self._bars.clear()
-            self._bars[key] = columns(exercise, number)
-        return self._bars[key]
+            found = self._bars[key] = columns(exercise, number)
+        return found
 
     def _chords_of(self, exercise: Exercise) -> Chords:
         found = self._chords.get(exercise.order)
