@@ -321,6 +321,58 @@ def test_beat_clock_arrives_24_to_a_quarter(jack: Server, module: Receiver) -> N
     exactly(sent, [float(Fraction(i * 200 * MS, 24)) for i in range(len(sent))])
 
 
+class Master:
+    """A sequencer, `master:out`, that can be pulled and plugged in again."""
+
+    def __init__(self) -> None:
+        self.plug()
+
+    def plug(self) -> None:
+        import rtmidi
+
+        self._midi = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name="master")
+        self._midi.open_virtual_port("out")
+
+    def pull(self) -> None:
+        self._midi.close_port()
+        self._midi.delete()
+
+    def run(self, enough: Any) -> None:
+        """Sends start and beat clock at 300 until there is enough."""
+        self._midi.send_message(START)
+        end = time.monotonic() + PATIENCE
+        while not enough():
+            assert time.monotonic() < end, "it did not happen in time"
+            self._midi.send_message(CLOCK)
+            time.sleep(0.2 / 24)
+
+
+def test_a_master_that_goes_and_comes_back_is_followed_again(
+    jack: Server, module: Receiver
+) -> None:
+    master = Master()
+    try:
+        with playing(jack, *LONG, "--follow", "master") as process:
+            said = _lines(process)
+            _until(lambda: any("waiting for start" in line for line in said))
+            time.sleep(0.3)  # the connection does not carry at once
+            master.run(lambda: len(clicks(module)) > 4)
+            master.pull()
+            _until(lambda: "the master's input is gone; waiting for it to come back\n" in said)
+            master.plug()
+            _until(lambda: "the master's input is back\n" in said)
+            module.rest()
+            module.heard.clear()
+            time.sleep(0.3)
+            master.run(lambda: len(clicks(module)) > 4)
+            process.terminate()
+            assert process.wait(PATIENCE) == 143
+    finally:
+        master.pull()
+    module.until(lambda m: m.messages[-2:] == SILENCE)
+    assert clicks(module)[:4] == [76, 77, 77, 77]
+
+
 def test_ports_are_listed_by_number_and_name(jack: Server, module: Receiver) -> None:
     import json
 

@@ -606,6 +606,31 @@ def test_a_kit_is_learnt_through_real_ports(
     assert dict(kit.controls) == {("note", 99): "pause"}
 
 
+def test_a_kit_that_is_pulled_and_plugged_in_again_is_learnt_on(
+    jack: dict[str, str], tmp_path: Path
+) -> None:
+    out = tmp_path / "my-kit.toml"
+    pads = FakeKit(jack)
+    learner = begin(jack, "--out", str(out), "--voices", "snare,ride")
+    try:
+        pads.teach(31)
+        pads.close()
+        assert learner.stdout is not None
+        told = iter(learner.stdout.readline, "")
+        assert any("pads:out is gone; plug it in again" in line for line in told)
+        pads = FakeKit(jack)
+        time.sleep(3)  # it looks once a second
+        for note in (60, 60):  # the last: any pad, at the end
+            pads.teach(note)
+        said, _ = learner.communicate(timeout=10)
+    finally:
+        learner.kill()
+        pads.close()
+    assert learner.returncode == 0, said
+    kit = midiforge.read_kit(str(out))
+    assert (kit.note("snare"), kit.note("ride")) == (31, 60)
+
+
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_what_was_learnt_is_kept_when_interrupted(
     jack: dict[str, str], pads: FakeKit, tmp_path: Path, number: signal.Signals

@@ -18,7 +18,7 @@ from midiforge.errors import MidiforgeError
 if TYPE_CHECKING:
     from midiforge.kit import Kit
     from midiforge.live.learn import Learning
-    from midiforge.live.ports import RtInput
+    from midiforge.live.watched_input import WatchedInput
 
 kit_app = typer.Typer(
     name="kit",
@@ -31,7 +31,6 @@ kit_app = typer.Typer(
 _WAIT = 0.02  # seconds from one look at the time to the next
 _LATEST = 10_000  # messages that wait; a port that floods gets no more
 _NOTHING = 10.0  # seconds without a message before we ask about the port
-_LOOK = 5.0  # seconds between looks whether a silent port is still there
 
 _OPEN, _CLOSE = "\x1b[?1049h\x1b[?25l", "\x1b[?25h\x1b[?1049l"
 _HOME, _CLEAR_LINE, _CLEAR_BELOW = "\x1b[H", "\x1b[K", "\x1b[J"
@@ -75,6 +74,7 @@ def learn(
     """
     from midiforge.kit import read_kit
     from midiforge.live.learn import Learning, controls_asked, voices_asked
+    from midiforge.live.watched_input import WatchedInput
 
     learning = Learning.of(voices_asked(voices), controls_asked(controls))
     out = out if out.suffix else out.with_suffix(".toml")
@@ -82,14 +82,20 @@ def learn(
     named = _named_in(out, starts_from)
     _may_write(out)
     messages: SimpleQueue[tuple[bytes, int]] = SimpleQueue()
-    ear = _Ear(port, virtual, messages)
+
+    def hear(message: bytes, when: int) -> None:
+        if messages.qsize() < _LATEST:
+            messages.put((message, when))
+
+    ear = WatchedInput("the kit's input", port, [hear], virtual=virtual)
+    name = printable(ear.name)
     try:
         screen = not as_lines and on_terminal(sys.stdout) and on_terminal(sys.stdin)
         _run(learning, ear, messages, screen)
     except (KeyboardInterrupt, SystemExit):
         if learning.found or learning.bound:
             unfinished = out.with_stem(f"{out.stem}-unfinished") if out.exists() else out
-            _keep(learning, base, named, unfinished, ear.name)
+            _keep(learning, base, named, unfinished, name)
             print("stopped before the end: what was learnt until then is kept")
         else:
             print("nothing was learnt; no file is written")
@@ -98,7 +104,7 @@ def learn(
         ear.close()
     if not learning.found and not learning.bound:
         raise MidiforgeError("nothing was learnt; no file is written")
-    _keep(learning, base, named, out, ear.name)
+    _keep(learning, base, named, out, name)
 
 
 # The way through
@@ -106,7 +112,7 @@ def learn(
 
 def _run(
     learning: "Learning",
-    ear: "_Ear",
+    ear: "WatchedInput",
     messages: "SimpleQueue[tuple[bytes, int]]",
     screen: bool,
 ) -> None:
@@ -128,9 +134,11 @@ def _run(
             ear.look()
             if screen:
                 _keys(learning)
-            hint = ear.trouble
-            if not hint and not learning.anything_heard and time.monotonic() - begun > _NOTHING:
-                hint = f"nothing heard yet from {ear.name or 'the virtual input'}"
+            hint, name = "", printable(ear.name) or "the virtual input"
+            if ear.gone:
+                hint = f"{name} is gone; plug it in again, it goes on from here"
+            elif not learning.anything_heard and time.monotonic() - begun > _NOTHING:
+                hint = f"nothing heard yet from {name}"
             shown = _draw(learning, hint, shown) if screen else _tell(learning, hint, shown)
 
 
@@ -147,60 +155,6 @@ def _keys(learning: "Learning") -> None:
             learning.again()
         elif command is Command.QUIT:
             learning.finish()
-
-
-class _Ear:
-    """The input, its messages put where they are fetched; lost and found again.
-
-    trouble: what to tell the player of the port; "" if all is well.
-    """
-
-    def __init__(
-        self, wanted: str, virtual: bool, messages: "SimpleQueue[tuple[bytes, int]]"
-    ) -> None:
-        self._wanted, self._virtual, self._messages = wanted, virtual, messages
-        self._input: RtInput | None = None
-        self._heard_at = self._looked = time.monotonic()
-        self.trouble = self.name = ""
-        self._open()
-
-    def _open(self) -> None:
-        from midiforge.live.ports import RtInput
-
-        self._input = RtInput(self.name or self._wanted, self._hear, self._virtual)
-        self.name = printable(self._input.name)
-
-    def _hear(self, message: bytes, when: int) -> None:
-        """From the driver's own thread."""
-        self._heard_at = time.monotonic()
-        if self._messages.qsize() < _LATEST:
-            self._messages.put((message, when))
-
-    def look(self) -> None:
-        """Looks now and then whether a silent port is still there, and opens it again."""
-        from midiforge.live.ports import IN, ports
-
-        now = time.monotonic()
-        if self._virtual or min(now - self._heard_at, now - self._looked) < _LOOK:
-            return
-        self._looked = now
-        try:
-            there = any(p.direction == IN and printable(p.name) == self.name for p in ports())
-            if there and self._input is not None:
-                return
-            self.close()
-            if there:
-                self._open()
-                self.trouble = ""
-                return
-        except MidiforgeError:
-            self.close()
-        self.trouble = f"{self.name} is gone; plug it in again, it goes on from here"
-
-    def close(self) -> None:
-        if self._input is not None:
-            self._input.close()
-        self._input = None
 
 
 # What is seen

@@ -23,12 +23,12 @@ if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
     from midiforge.live.bars import Part
     from midiforge.live.display import Display
-    from midiforge.live.kit_input import Heard, KitInput
     from midiforge.live.levels import Levels
     from midiforge.live.player import Player
     from midiforge.live.ports import RtOutput
     from midiforge.live.recorder import Recorded
     from midiforge.live.route import Place, Route
+    from midiforge.live.watched_input import Heard, WatchedInput
     from midiforge.model.exercise import Exercise
 
 
@@ -175,8 +175,9 @@ def play(
             send_clock=send_clock,
             rest=round(rest * 1e9),
         )
-        if follow:
-            held.callback(_follow(player, follow))
+        master = _follow(player, follow) if follow else None
+        if master:
+            held.callback(master.close)
         kit = _kit_input(player, drill, control, recording)
         if kit:
             held.callback(kit.close)
@@ -184,8 +185,7 @@ def play(
             views.append(_show(held, player, route))
         else:
             _tell(player)
-        if kit:
-            _look_after(player, kit)
+        _look_after(player, [each for each in (master, kit) if each])
         if kit and recording:
             recording.running = True
             player.watcher.began = recording.recorder.began
@@ -270,27 +270,31 @@ def _beside(held: ExitStack, wanted: str, output: "RtOutput") -> "RtOutput":
 
 def _kit_input(
     player: "Player", drill: "Drill", wanted: str, recording: "_Recording | None"
-) -> "KitInput | None":
+) -> "WatchedInput | None":
     """The kit's input, for commands and for strokes, if it is needed."""
     from midiforge.live.controls import Controls
-    from midiforge.live.kit_input import KitInput
+    from midiforge.live.watched_input import WatchedInput
 
     if not (recording or wanted or drill.kit.controls):
         return None
     heard: list[Heard] = [Controls(drill.kit.controls, player.wish).heard]
     if recording:
         heard.insert(0, recording.recorder.heard)
-    return KitInput(wanted, heard, lambda text: player.watcher.say(text))
+    return WatchedInput(_KIT, wanted, heard, lambda text: player.watcher.say(text))
 
 
-def _look_after(player: "Player", kit: "KitInput") -> None:
-    """Looks after the input in the time that is left over."""
+_KIT = "the kit's input"
+
+
+def _look_after(player: "Player", inputs: "Sequence[WatchedInput]") -> None:
+    """Looks after inputs in the time that is left over."""
     idle = player.watcher.idle
 
     def both(spare: int) -> None:
         idle(spare)
         if spare > _MUCH:
-            kit.look()
+            for each in inputs:
+                each.look()
 
     player.watcher.idle = both
 
@@ -298,14 +302,15 @@ def _look_after(player: "Player", kit: "KitInput") -> None:
 _MUCH = 5_000_000  # nanoseconds to spare
 
 
-def _follow(player: "Player", wanted: str) -> Callable[[], None]:
-    """Plays in the time of a master on an input; gives what ends it."""
+def _follow(player: "Player", wanted: str) -> "WatchedInput":
+    """Plays in the time of a master on an input; gives that."""
     from midiforge.live.followed import FollowedTime
-    from midiforge.live.ports import RtInput
+    from midiforge.live.watched_input import WatchedInput
 
     time = FollowedTime()
     player.time, player.turned = time, time.turned
-    return RtInput(wanted, time.heard, clock=True).close
+    say = lambda text: player.watcher.say(text)  # noqa: E731  # whoever says it then
+    return WatchedInput("the master's input", wanted, [time.heard], say, clock=True)
 
 
 def _show(held: ExitStack, player: "Player", route: "Route") -> "Display":
@@ -426,8 +431,8 @@ def _only_listen(recording: _Recording, drill: "Drill", wanted: str) -> None:
     """Records until somebody quits, by q, Ctrl-C or the kit."""
     from midiforge.live.controls import Controls
     from midiforge.live.keyboard import pressed, single_keys
-    from midiforge.live.kit_input import KitInput
     from midiforge.live.route import Command
+    from midiforge.live.watched_input import WatchedInput
 
     wishes: list[Command] = []
     with ExitStack() as held:
@@ -435,7 +440,7 @@ def _only_listen(recording: _Recording, drill: "Drill", wanted: str) -> None:
         held.enter_context(single_keys())
         controls = Controls(drill.kit.controls, wishes.append)
         heard = [recording.recorder.heard, controls.heard]
-        kit = KitInput(wanted, heard, lambda text: print(text, flush=True))
+        kit = WatchedInput(_KIT, wanted, heard, lambda text: print(text, flush=True))
         held.callback(kit.close)
         recording.running = True
         print(f"recording {printable(kit.name)}; q or Ctrl-C ends it", flush=True)

@@ -134,7 +134,7 @@ class RtOutput:
         self.close()
         try:
             self._open()
-        except MidiforgeError:
+        except (MidiforgeError, self._error):
             return False
         return True
 
@@ -212,7 +212,7 @@ class RtInput:
             else:  # JACK now and then never calls a client that takes the place of one just closed
                 midi.close_port()
                 self._connect(midi)
-        except MidiforgeError:
+        except (MidiforgeError, _rtmidi_error()):
             return False
         return True
 
