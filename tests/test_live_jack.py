@@ -321,6 +321,34 @@ def test_beat_clock_arrives_24_to_a_quarter(jack: Server, module: Receiver) -> N
     exactly(sent, [float(Fraction(i * 200 * MS, 24)) for i in range(len(sent))])
 
 
+SLOW = """
+import sys, time
+import midiforge.live.bars as bars
+part = bars.part
+def slow(exercise, *others):
+    time.sleep(3600 if exercise.order == 2 else 0)
+    return part(exercise, *others)
+bars.part = slow
+from midiforge.command.run import run
+sys.exit(run(["play", *sys.argv[1:]]))
+"""
+
+
+def test_quitting_does_not_wait_for_an_exercise_that_is_being_made(
+    jack: Server, module: Receiver
+) -> None:
+    command = [sys.executable, "-c", SLOW, *LONG, "--placements", "0, 1", "--port", "module"]
+    process = subprocess.Popen(command, env=jack.environment, stdout=subprocess.DEVNULL)
+    try:
+        module.until(lambda m: len(m.ons()) > 4)
+        process.terminate()
+        assert process.wait(PATIENCE) == 143
+    finally:
+        process.kill()
+        process.wait()
+    module.until(lambda m: m.messages[-2:] == SILENCE)
+
+
 class Master:
     """A sequencer, `master:out`, that can be pulled and plugged in again."""
 

@@ -5,7 +5,6 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -146,10 +145,13 @@ def play(
         output = RtOutput(port, virtual)
         held.callback(output.close)
         beside = _beside(held, beside_port, output) if beside_port else None
-        worker = held.enter_context(ThreadPoolExecutor(1))
         from midiforge.kit import DEFAULT, read_kit
         from midiforge.live.bars import part
         from midiforge.live.route import Route
+        from midiforge.live.worker import Worker
+
+        worker = Worker()
+        held.callback(worker.shutdown)
 
         beside_kit = read_kit(DEFAULT) if beside else None  # what a synthesiser of its own knows
 
