@@ -5,6 +5,7 @@ stickings as typed.
 """
 
 import re
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -14,6 +15,7 @@ import midiforge
 from midiforge.live.bars import Part, part
 from midiforge.live.display import Display, plain_line
 from midiforge.live.route import Command, Route
+from midiforge.model.track import ChordMark
 
 ESCAPE = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
 
@@ -175,6 +177,24 @@ def test_accents_ghosts_and_grace_notes_are_told_from_taps() -> None:
     shown = display(sticking="flam", steps=1)
     go_on(shown, 2)
     assert "lR" in "\n".join(lines(shown))
+
+
+STEERS = "\x1b]0;mine\x07\x1b[2J\x9b2J\r\n"  # a terminal's title, and cleared (ECMA-48)
+
+
+def test_a_title_a_symbol_or_a_message_never_steers_the_terminal() -> None:
+    # Titles come from a drill, which may be somebody else's, and names of ports from the system.
+    shown = display(**PARADIDDLE)
+    titled = [replace(each, title=f"one{STEERS}") for each in shown.route.exercises]
+    chord = ChordMark(Fraction(0), Fraction(4), f"C{STEERS}")
+    shown.route.exercises = [replace(each, chords=(chord,)) for each in titled]
+    go_on(shown, 2)
+    shown.say(f"pads{STEERS} is back")
+    frame = shown.frame(80, 24)
+    assert "one?" in frame and "next: 2  one?" in frame and "pads?" in frame and " C?" in frame
+    assert not any(each in frame for each in ("\x1b]", "\x07", "\x1b[2J", "\x9b"))
+    assert frame.count("\n") == len(lines(shown)) - 1
+    assert shown.place and plain_line(shown.place).isprintable()
 
 
 def test_one_line_an_exercise_for_a_screen_that_is_none() -> None:

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.run import on_terminal, printable
+from midiforge.command.run import on_terminal
 from midiforge.errors import MidiforgeError
+from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.kit import Kit

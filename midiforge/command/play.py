@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.run import on_terminal, printable
+from midiforge.command.run import on_terminal
 from midiforge.command.show import chosen_exercises
 from midiforge.errors import MidiforgeError, nearest
+from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -191,7 +192,7 @@ def play(
         if kit and recording:
             recording.running = True
             player.watcher.began = recording.recorder.began
-            player.watcher.say(f"recording {printable(kit.name)}")
+            player.watcher.say(f"recording {kit.name}")
         held.callback(_never_suspended())
         ask_for_priority()
         gc.collect()
@@ -340,10 +341,10 @@ def _tell(player: "Player") -> None:
 
     def bar(place: "Place") -> None:
         if place.begins:
-            print(printable(plain_line(place)), flush=True)
+            print(plain_line(place), flush=True)
 
     player.watcher.bar = bar
-    player.watcher.say = lambda text: print(text, flush=True)
+    player.watcher.say = lambda text: print(printable(text), flush=True)
 
 
 # Recording

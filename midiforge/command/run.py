@@ -9,6 +9,7 @@ from types import FrameType
 from typing import TextIO
 
 from midiforge.errors import MidiforgeError
+from midiforge.printable import printable as printable
 
 WRONG = 2
 INTERRUPTED = 130
@@ -91,11 +92,6 @@ def failed(text: str, code: int = WRONG) -> int:
 def on_terminal(stream: TextIO | None) -> bool:
     """Whether a stream goes to a terminal; a closed one does not."""
     return stream is not None and stream.isatty()
-
-
-def printable(text: str) -> str:
-    """The text without what would steer a terminal."""
-    return "".join(letter if letter.isprintable() else "?" for letter in text)
 
 
 def _drop_output() -> None:

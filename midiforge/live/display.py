@@ -4,10 +4,8 @@ Frames are put together in time that is to spare and written by a thread of thei
 terminal that does not take them cannot hold up the music.
 """
 
-import os
 import re
 import shutil
-import sys
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -17,14 +15,24 @@ from midiforge.live.bars import LAYERS, Part
 from midiforge.live.chords import HIGH, Chords, chords_of, large
 from midiforge.live.levels import Levels
 from midiforge.live.route import Place, Route
+from midiforge.live.terminal import (
+    CLEAR_BELOW,
+    CLEAR_LINE,
+    CLOSE,
+    FAINT,
+    HERE,
+    HOME,
+    LOUD,
+    OPEN,
+    PLAIN,
+    cut,
+    write,
+)
 from midiforge.model.counts import counts
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Hit, Strength
 from midiforge.model.tempo import plain
-
-_HOME, _CLEAR_LINE, _CLEAR_BELOW = "\x1b[H", "\x1b[K", "\x1b[J"
-_OPEN, _CLOSE = "\x1b[?1049h\x1b[?25l", "\x1b[?25h\x1b[?1049l"
-_HERE, _LOUD, _FAINT, _PLAIN = "\x1b[7m", "\x1b[1m", "\x1b[2m", "\x1b[0m"
+from midiforge.printable import printable
 
 KEYS_LINE = "space pause   n next   p previous   a again   - slower   + faster   q quit"
 LAYERS_LINE = "h hands   f feet   c click   b beside you"
@@ -97,7 +105,7 @@ class Display:
     _writer: threading.Thread | None = None
 
     def __enter__(self) -> "Display":
-        os.write(sys.stdout.fileno(), _OPEN.encode())
+        write(OPEN)
         self._writer = threading.Thread(target=self._write, daemon=True)
         self._writer.start()
         return self
@@ -107,7 +115,7 @@ class Display:
         self._wake.set()
         if self._writer:
             self._writer.join(0.5)
-        os.write(sys.stdout.fileno(), (_PLAIN + _CLOSE).encode())
+        write(PLAIN + CLOSE)
 
     def prepare(self, part: Part) -> None:
         """Makes what is needed to show a part, ahead of its time; from any thread."""
@@ -122,7 +130,7 @@ class Display:
         self._at, self._changed = at, True
 
     def say(self, text: str) -> None:
-        self.message, self._changed = text, True
+        self.message, self._changed = printable(text), True
 
     def idle(self, spare: int, paused: bool) -> None:
         """Draws if something changed and there is time."""
@@ -141,9 +149,9 @@ class Display:
             lines.remove("")  # in a small terminal there is no room for air
         lines = lines[:height]
         return (
-            _HOME
-            + "".join(f"{line}{_CLEAR_LINE}\r\n" for line in lines[:-1])
-            + (f"{lines[-1]}{_CLEAR_LINE}{_CLEAR_BELOW}")
+            HOME
+            + "".join(f"{line}{CLEAR_LINE}\r\n" for line in lines[:-1])
+            + (f"{lines[-1]}{CLEAR_LINE}{CLEAR_BELOW}")
         )
 
     def _lines(self, width: int, height: int) -> list[str]:
@@ -158,21 +166,21 @@ class Display:
         silent = [layer for layer in LAYERS if layer in self.muted]
         return [
             "",
-            f"  {_LOUD}{exercise.order}{_PLAIN}  {_cut(exercise.title, width - 8)}",
+            f"  {LOUD}{exercise.order}{PLAIN}  {cut(exercise.title, width - 8)}",
             "",
-            f"  {_LOUD}{plain(bar.tempo)}{_PLAIN} {exercise.meter.pulse_name} notes a minute"
-            f"      {_LOUD}{where}{_PLAIN}      {times}",
+            f"  {LOUD}{plain(bar.tempo)}{PLAIN} {exercise.meter.pulse_name} notes a minute"
+            f"      {LOUD}{where}{PLAIN}      {times}",
             "",
             *self._stave(exercise, bar.number, width),
             "",
             *self._chord_lines(place, width, height >= _ROOMY),
-            f"  next: {_cut(_called(following), width - 10)}",
+            f"  next: {cut(_called(following), width - 10)}",
             "",
-            f"  {_LOUD}PAUSED{_PLAIN}  space goes on" if self.paused else f"  {self.message}",
+            f"  {LOUD}PAUSED{PLAIN}  space goes on" if self.paused else f"  {self.message}",
             f"  silent: {', '.join(silent)}" if silent else "",
             self._levels_line(),
             "",
-            *(f"  {_FAINT}{_cut(each, width - 4)}{_PLAIN}" for each in _keys(place.part, width)),
+            *(f"  {FAINT}{cut(each, width - 4)}{PLAIN}" for each in _keys(place.part, width)),
         ]
 
     def _chord_lines(self, place: Place, width: int, roomy: bool) -> list[str]:
@@ -181,11 +189,11 @@ class Display:
             return []
         time = float(place.bar.number * exercise.meter.bar) + max(self._at, 0.0)
         again = place.times == 0 or place.time < place.times
-        now, following = self._chords_of(exercise).at(time, again)
-        then = f"   then {_LOUD}{following}{_PLAIN}" if following else ""
+        now, following = map(printable, self._chords_of(exercise).at(time, again))
+        then = f"   then {LOUD}{following}{PLAIN}" if following else ""
         rows = large(now, width - 12 - len(following)) if roomy else []
         if not rows:
-            return [f"  {_HERE} {now} {_PLAIN}{then}", ""]
+            return [f"  {HERE} {now} {PLAIN}{then}", ""]
         middle = HIGH // 2
         drawn = ["  " + _PIXELS.sub(_drawn, row) for row in rows]
         drawn[middle] += then
@@ -194,8 +202,8 @@ class Display:
     def _levels_line(self) -> str:
         told = []
         for layer in self.levels.told():
-            style = _LOUD if layer == self.levels.chosen else ""
-            told.append(f"{style}{layer} {self.levels[layer]} %{_PLAIN}")
+            style = LOUD if layer == self.levels.chosen else ""
+            told.append(f"{style}{layer} {self.levels[layer]} %{PLAIN}")
         return f"  level: {'   '.join(told)}" if told else ""
 
     def _stave(self, exercise: Exercise, number: int, width: int) -> list[str]:
@@ -214,8 +222,8 @@ class Display:
                 cell = column.count if row == 0 else column.rows[row - 1]
                 if number < 0 and row:
                     cell = ""
-                style = _HERE if i == here else _LOUD if row else _FAINT
-                text += f"{style}{cell or ('.' if row and i == here else ' '):<{wide - 1}}{_PLAIN} "
+                style = HERE if i == here else LOUD if row else FAINT
+                text += f"{style}{cell or ('.' if row and i == here else ' '):<{wide - 1}}{PLAIN} "
             lines.append(text)
         return lines
 
@@ -237,14 +245,11 @@ class Display:
         return found
 
     def _write(self) -> None:
-        out = sys.stdout.fileno()
         while not self._done:
             self._wake.wait()
             self._wake.clear()
-            frame = self._frame.encode("utf-8", "replace")
             try:
-                while frame:
-                    frame = frame[os.write(out, frame) :]
+                write(self._frame)
             except OSError:
                 return
 
@@ -253,7 +258,7 @@ _PIXELS = re.compile("#+")
 
 
 def _drawn(pixels: re.Match[str]) -> str:
-    return f"{_HERE}{' ' * len(pixels[0])}{_PLAIN}"
+    return f"{HERE}{' ' * len(pixels[0])}{PLAIN}"
 
 
 def _keys(part: Part, width: int) -> list[str]:
@@ -268,7 +273,7 @@ def plain_line(place: Place) -> str:
     exercise = place.part.exercise
     tempo = plain(place.part.bars[0].tempo)
     seconds = float(sum((b.length * b.quarter for b in place.part.bars), Fraction(0))) / 1e9
-    return f"{exercise.order}. {exercise.title}, {tempo} bpm, {seconds:.0f} s"
+    return printable(f"{exercise.order}. {exercise.title}, {tempo} bpm, {seconds:.0f} s")
 
 
 def _called(exercise: Exercise | None) -> str:
@@ -288,7 +293,3 @@ def _clip(line: str, width: int) -> str:
             clipped += piece[:room]
             room -= min(len(piece), room)
     return clipped.rstrip() if _ESCAPE.search(line) is None else clipped
-
-
-def _cut(text: str, width: int) -> str:
-    return text if len(text) <= width else text[: max(width - 4, 0)] + " ..."
