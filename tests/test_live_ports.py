@@ -14,8 +14,9 @@ from typing import Any
 import pytest
 
 from midiforge.errors import MidiforgeError
-from midiforge.live import ports as ports_module
-from midiforge.live.ports import RtInput, RtOutput, choose, ports
+from midiforge.live import rtmidi_system
+from midiforge.live.port_names import choose
+from midiforge.live.ports import RtInput, RtOutput, ports
 
 NAMES = ["Harbour Module:in 1", "Harbour Module:in 2", "Lantern:in", "Lantern", "Buoy:808"]
 
@@ -190,7 +191,7 @@ def test_how_to_install_it_depends_on_the_python(
 ) -> None:
     monkeypatch.setitem(sys.modules, "rtmidi", None)
     monkeypatch.setattr(
-        ports_module, "sys", SimpleNamespace(version_info=version, platform="linux")
+        rtmidi_system, "sys", SimpleNamespace(version_info=version, platform="linux")
     )
     with pytest.raises(MidiforgeError) as caught:
         ports()

@@ -1,0 +1,162 @@
+"""The system's MIDI by way of python-rtmidi: its clients, and what is said where there is none."""
+
+import os
+import sys
+import threading
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any, Protocol
+
+from midiforge.errors import MidiforgeError
+
+CLIENT = "midiforge"
+OUT, IN = "output", "input"
+
+_LISTENING = "00010000"  # a socket's flags in /proc/net/unix: it accepts connections
+
+
+class Midi(Protocol):
+    """What is used of an rtmidi MidiOut or MidiIn."""
+
+    def get_ports(self) -> list[str]: ...
+
+    def open_port(self, port: int, name: str) -> object: ...
+
+    def open_virtual_port(self, name: str) -> object: ...
+
+    def close_port(self) -> None: ...
+
+
+def jack_server(midi: Any) -> str | None:
+    """What tells one run of the JACK server from the next; None where nothing does.
+
+    A client of a server that died is told of it by nobody, and goes on seeing its ports. On Linux
+    the server listens on a socket named after it, whose inode is new with each start.
+    """
+    if midi.get_current_api() != _rtmidi().API_UNIX_JACK or not sys.platform.startswith("linux"):
+        return None
+    name = os.environ.get("JACK_DEFAULT_SERVER", "default")
+    ending = f"/jack_{name}_{os.getuid()}_0"
+    with suppress(OSError), Path("/proc/net/unix").open(encoding="utf-8") as sockets:
+        for line in sockets:
+            words = line.split()
+            if words[-1].endswith(ending) and words[3] == _LISTENING:
+                return words[6]
+    return None
+
+
+def _rtmidi() -> Any:
+    try:
+        import rtmidi
+    except ImportError:
+        raise MidiforgeError(
+            "live MIDI needs python-rtmidi, which is not installed", hint=_how_to_install()
+        ) from None
+    return rtmidi
+
+
+def rtmidi_error() -> type[Exception]:
+    """What the library raises."""
+    found: type[Exception] = _rtmidi().RtMidiError
+    return found
+
+
+def new_client(direction: str) -> Any:
+    """A MIDI client of the first system that runs here."""
+    rtmidi = _rtmidi()
+    kind = rtmidi.MidiOut if direction == OUT else rtmidi.MidiIn
+    why = ""
+    with _quiet():
+        for api in _apis(rtmidi):
+            try:
+                return kind(api, name=CLIENT)
+            except rtmidi.RtMidiError as error:
+                why = str(error)
+    raise MidiforgeError("there is no MIDI system here", hint=why and here(_START))
+
+
+def _apis(rtmidi: Any) -> Iterator[int]:
+    """The compiled systems, in the order to try; RtMidi's dummy never."""
+    known = rtmidi.get_compiled_api()
+    if sys.platform.startswith("linux") and rtmidi.API_UNIX_JACK in known:
+        # Where somebody started a JACK server for us, it is meant.
+        if "JACK_DEFAULT_SERVER" in os.environ or not Path("/dev/snd/seq").exists():
+            known = sorted(known, key=lambda api: api != rtmidi.API_UNIX_JACK)
+    yield from (api for api in known if api != rtmidi.API_RTMIDI_DUMMY)
+
+
+def open_port(midi: Midi, index: int, name: str) -> None:
+    """Opens a port by its index; MidiforgeError by its name if that fails."""
+    try:
+        midi.open_port(index, "play")
+    except Exception as error:
+        raise MidiforgeError(
+            f"{name!r} cannot be opened: {str(error).strip() or type(error).__name__}",
+            hint="another program may hold it; close that one, or plug the cable in again",
+        ) from None
+
+
+def open_virtual_port(midi: Midi, name: str) -> None:
+    """Opens a port that others connect to."""
+    try:
+        midi.open_virtual_port(name)
+    except Exception:
+        raise MidiforgeError(
+            "this system has no virtual ports",
+            hint="install a MIDI loopback driver and name its port",
+        ) from None
+
+
+def close_client(midi: Any) -> None:
+    """Closes and deletes a client, if there is one, whatever the library thinks of it."""
+    if midi is not None:
+        with suppress(Exception):
+            midi.close_port()
+        with suppress(Exception):
+            midi.delete()
+
+
+_ONE_AT_A_TIME = threading.Lock()  # standard error is the whole process's
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """MIDI systems print of their own where they are not running; that is not ours to show."""
+    with _ONE_AT_A_TIME:
+        try:
+            saved = os.dup(2)
+        except OSError:
+            yield
+            return
+        null = os.open(os.devnull, os.O_WRONLY)
+        try:
+            sys.stderr.flush()
+            os.dup2(null, 2)
+            yield
+        finally:
+            os.dup2(saved, 2)
+            os.close(saved)
+            os.close(null)
+
+
+def _how_to_install() -> str:
+    if sys.version_info >= (3, 13):
+        return (
+            "pip install 'midiforge[live]' compiles it and needs a C++ compiler and, on Linux, "
+            "the headers of ALSA and JACK; or use Python 3.12, where it comes ready-made"
+        )
+    return "pip install python-rtmidi"
+
+
+# What to do where no MIDI system runs.
+_START = {
+    "linux": "load ALSA's sequencer (modprobe snd-seq), or start a JACK server (jackd)",
+    "darwin": "open Audio MIDI Setup once",
+    "": "check the MIDI driver in the Device Manager",
+}
+
+
+def here(hints: Mapping[str, str]) -> str:
+    """The hint for this system; that of "" for any other."""
+    return hints.get(sys.platform, hints[""])
