@@ -22,7 +22,8 @@ import pytest
 
 import midiforge
 from midiforge.live.bars import Bar, part
-from midiforge.live.followed import LOST, ClockLine, FollowedTime
+from midiforge.live.clock_line import LOST, ClockLine
+from midiforge.live.followed import FollowedTime
 from midiforge.live.player import Player, Watcher
 from midiforge.live.route import Place, Route
 

@@ -8,6 +8,7 @@ from fractions import Fraction
 from math import ceil
 
 CLOCKS = 24  # a quarter note
+SIXTEENTH = CLOCKS // 4  # what song positions are counted in
 
 CLOCK, START, CONTINUE, STOP = b"\xf8", b"\xfa", b"\xfb", b"\xfc"
 _POSITION = 0xF2
