@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 import midiforge
-from midiforge.live.bars import Part, part
+from midiforge.live.bars import PlayableExercise, playable
 from midiforge.live.display import Display, plain_line
 from midiforge.live.route import Command, Route
 from midiforge.model.track import ChordMark
@@ -26,8 +26,8 @@ SIZES = [(80, 24), (40, 12)]
 def display(times: int = 2, **keys: Any) -> Display:
     drill = midiforge.check_drill({"stages": "full", "tempos": "92", "count_in": 1, **keys})
 
-    def make(exercise: midiforge.Exercise, faster: Fraction) -> Part:
-        return part(exercise, drill.kit, faster)
+    def make(exercise: midiforge.Exercise, faster: Fraction) -> PlayableExercise:
+        return playable(exercise, drill.kit, faster)
 
     return Display(Route(list(midiforge.exercises(drill)), make, times), set())
 

@@ -21,9 +21,9 @@ from typing import Any
 import pytest
 
 import midiforge
-from midiforge.live.bars import Bar, part
+from midiforge.live.bars import Bar, playable
 from midiforge.live.clock_line import LOST, ClockLine
-from midiforge.live.followed import FollowedTime
+from midiforge.live.followed_clock import FollowedClock
 from midiforge.live.player import Player, Watcher
 from midiforge.live.route import Place, Route
 
@@ -174,10 +174,10 @@ class Master:
 
     tempo: float = 120
     at: int = BEGINNING
-    time: FollowedTime = field(init=False)
+    time: FollowedClock = field(init=False)
 
     def __post_init__(self) -> None:
-        self.time = FollowedTime(lambda: self.at)
+        self.time = FollowedClock(lambda: self.at)
 
     def say(self, *messages: bytes) -> None:
         for message in messages:
@@ -191,7 +191,7 @@ class Master:
 
     def turn(self) -> bool | None:
         """Whether we are turned to the top; None if not turned."""
-        turn = self.time.turned()
+        turn = self.time.transport()
         return None if turn is None else turn.top
 
 
@@ -374,7 +374,7 @@ class Stage:
 
     def __post_init__(self) -> None:
         self.messages.sort(key=lambda each: each[0])
-        self.time = FollowedTime(lambda: self.at)
+        self.time = FollowedClock(lambda: self.at)
 
     def now(self) -> int:
         self.sleep(20_000)
@@ -402,8 +402,8 @@ class Stage:
     def play(self, drill: dict[str, Any]) -> None:
         checked = midiforge.check_drill({"stages": "full", "tempos": "120", "steps": 1, **drill})
         exercises = list(midiforge.exercises(checked))
-        route = Route(exercises, lambda each, faster: part(each, checked.kit, faster), 0)
-        player = Player(self, self, route, time=self.time, turned=self.time.turned)
+        route = Route(exercises, lambda each, faster: playable(each, checked.kit, faster), 0)
+        player = Player(self, self, route, sync=self.time, transport=self.time.transport)
         player.watcher = Watcher(
             bar=lambda place: self.bars.append((self.at, place)), say=self.said.append
         )
@@ -551,8 +551,8 @@ out.delete()
 
 FOLLOWER = """
 import sys, threading, midiforge
-from midiforge.live.bars import part
-from midiforge.live.followed import FollowedTime
+from midiforge.live.bars import playable
+from midiforge.live.followed_clock import FollowedClock
 from midiforge.live.player import Player
 from midiforge.live.ports import RtInput, RtOutput
 from midiforge.live.route import Command, Route
@@ -560,12 +560,12 @@ from midiforge.live.timing import SystemClock, ask_for_priority
 drill = midiforge.check_drill(
     {"stages": "full", "tempos": "120", "steps": 1, "sticking": "RLRL", "count_in": 1}
 )
-time = FollowedTime()
+time = FollowedClock()
 out = RtOutput("module")
 route = Route(
-    list(midiforge.exercises(drill)), lambda each, faster: part(each, drill.kit, faster), 0
+    list(midiforge.exercises(drill)), lambda each, faster: playable(each, drill.kit, faster), 0
 )
-player = Player(out, SystemClock(), route, time=time, turned=time.turned)
+player = Player(out, SystemClock(), route, sync=time, transport=time.transport)
 inward = RtInput("master", time.heard, clock=True)
 ask_for_priority()
 print("ready", flush=True)

@@ -324,11 +324,11 @@ def test_beat_clock_arrives_24_to_a_quarter(jack: Server, module: Receiver) -> N
 SLOW = """
 import sys, time
 import midiforge.live.bars as bars
-part = bars.part
+playable = bars.playable
 def slow(exercise, *others):
     time.sleep(3600 if exercise.order == 2 else 0)
-    return part(exercise, *others)
-bars.part = slow
+    return playable(exercise, *others)
+bars.playable = slow
 from midiforge.command.run import run
 sys.exit(run(["play", *sys.argv[1:]]))
 """

@@ -17,10 +17,10 @@ import pytest
 import midiforge
 from midiforge.kit import Kit
 from midiforge.live import player as player_module
-from midiforge.live.bars import Part, part
+from midiforge.live.bars import PlayableExercise, playable
 from midiforge.live.player import Player, Watcher
 from midiforge.live.route import Command, Place, Route
-from midiforge.live.tempo_source import OwnTime
+from midiforge.live.sync_source import InternalClock
 from midiforge.live.timing import LatenessFigures
 
 SECOND = 1_000_000_000
@@ -118,7 +118,7 @@ def hanging(messages: Iterable[bytes]) -> set[int]:
     return sounding
 
 
-class Diary(OwnTime):
+class Diary(InternalClock):
     """Our own time, and what it last said."""
 
     last = 0
@@ -153,10 +153,10 @@ class Concert:
         self.route = Route(self.exercises, self._make, self.times, self.forever, self.executor)
         self.start = self.clock.at
 
-    def _make(self, exercise: midiforge.Exercise, faster: Fraction) -> Part:
+    def _make(self, exercise: midiforge.Exercise, faster: Fraction) -> PlayableExercise:
         assert self.kit
         self.made.append((exercise.order, faster))
-        return part(exercise, self.kit, faster)
+        return playable(exercise, self.kit, faster)
 
     def player(self, **keys: Any) -> Player:
         self.of = Player(self.wire, self.clock, self.route, **keys)
@@ -178,7 +178,7 @@ class Concert:
 
     def numbers(self) -> list[tuple[int, int]]:
         """Exercise and bar of each bar that was played."""
-        return [(place.part.exercise.order, place.bar.number) for _, place in self.bars]
+        return [(place.playable.exercise.order, place.bar.number) for _, place in self.bars]
 
 
 def seconds(times: list[int]) -> list[float]:
@@ -199,7 +199,7 @@ def test_no_deadline_drifts_in_ten_hours(monkeypatch: pytest.MonkeyPatch) -> Non
     monkeypatch.setattr(player_module, "SLICE", 10 * SECOND)
     monkeypatch.setattr(player_module, "LOOK_EVERY", HOUR)
     concert = Concert({"sticking": "RLRLRLR", "meter": "7/4", "tempos": "97"}, times=0)
-    player = concert.player(time=(diary := Diary()))
+    player = concert.player(sync=(diary := Diary()))
     due: list[int] = []
     player.watcher.moment = lambda _: due.append(diary.last)
     concert.at(36_000, Command.QUIT)
@@ -230,7 +230,7 @@ def test_the_figures_are_those_of_the_clock() -> None:
 
 def test_a_triplet_over_an_uneven_bar_is_exact() -> None:
     concert = Concert({"sticking": "RLR", "meter": "5/8", "steps": 3, "tempos": "61"}, times=3)
-    player = concert.player(time=(diary := Diary()))
+    player = concert.player(sync=(diary := Diary()))
     due: dict[int, None] = {}
     player.watcher.moment = lambda _: due.setdefault(diary.last)
     player.play()

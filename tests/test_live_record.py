@@ -45,7 +45,7 @@ import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.live import ports
 from midiforge.live.arrivals import Arrivals
-from midiforge.live.bars import part
+from midiforge.live.bars import playable
 from midiforge.live.player import LEAD
 from midiforge.live.recorder import Recorded, Recorder
 from midiforge.live.route import Command, Place
@@ -235,7 +235,7 @@ def place(number: int = 0, **drill: Any) -> Place:
     checked = midiforge.check_drill(
         {"sticking": "RLRL", "stages": "full", "count_in": 1, "tempos": "120", **drill}
     )
-    made = part(next(iter(midiforge.exercises(checked))), checked.kit)
+    made = playable(next(iter(midiforge.exercises(checked))), checked.kit)
     return Place(0, made, made.bar(number), 1, 1, begins=False, ends=False)
 
 
@@ -317,7 +317,7 @@ def test_each_stroke_lies_where_the_exercises_tempo_has_it() -> None:
     bar = 4 * quarter
     bars = round(1200 * SECOND / bar)
     for i in range(-1, bars):
-        number = i if i < 0 else i % (place(tempos="97").part.last + 1)
+        number = i if i < 0 else i % (place(tempos="97").playable.last + 1)
         recorder.began(place(number, tempos="97"), round(begin + i * bar), i >= 0)
     offsets = sorted(chance.randrange(-4 * SECOND, 1200 * SECOND) for _ in range(3000))
     for offset in offsets:
@@ -582,7 +582,7 @@ def test_a_pedal_held_since_the_exercise_before_is_still_held(tmp_path: Path) ->
     recorder.heard(controller(PEDAL, 100), SECOND)
     recorder.heard(controller(PEDAL, 90), SECOND + 1)
     recorder.began(
-        Place(1, place(0, tempos="90").part, one_bar.bar, 1, 1, True, False), 9 * SECOND, False
+        Place(1, place(0, tempos="90").playable, one_bar.bar, 1, 1, True, False), 9 * SECOND, False
     )
     second = list(recorder.takes(10 * SECOND))[-1]
     assert second.standing == (controller(PEDAL, 90),)

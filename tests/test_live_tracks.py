@@ -26,10 +26,10 @@ from test_live_player import CLICK, CLICK_1, MS, SECOND, Concert, Wire
 import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.kit import Kit, read_kit
-from midiforge.live.bars import LAYERS, Part, part
+from midiforge.live.bars import LAYERS, PlayableExercise, playable
 from midiforge.live.chords import chords_of, large
 from midiforge.live.display import Display
-from midiforge.live.followed import FollowedTime
+from midiforge.live.followed_clock import FollowedClock
 from midiforge.live.levels import Levels, read_levels, scaled
 from midiforge.live.route import Command, Route
 from midiforge.model.track import ChordMark, Tone, Track
@@ -75,9 +75,9 @@ class Band(Concert):
         self.route = Route(self.exercises, self._make, self.times, self.forever, self.executor)
         self.other = Wire(self.clock)
 
-    def _make(self, exercise: midiforge.Exercise, faster: Fraction) -> Part:
+    def _make(self, exercise: midiforge.Exercise, faster: Fraction) -> PlayableExercise:
         assert self.kit
-        return part(exercise, self.kit, faster, self.beside_kit)
+        return playable(exercise, self.kit, faster, self.beside_kit)
 
 
 @dataclass(frozen=True)
@@ -211,7 +211,7 @@ def test_a_ramp_is_followed_bar_by_bar() -> None:
 def test_a_tone_follows_the_clock_of_a_master_that_slows_down() -> None:
     # 24 clocks a quarter note, at 120 and from the fifth quarter note on at 60.
     band = Band({**EIGHT, "count_in": 0}, tones=[tone(0, 2, 40), tone(3, 2, 41)])
-    followed = FollowedTime(lambda: band.clock.at)
+    followed = FollowedClock(lambda: band.clock.at)
     when, begin = float(band.start + SECOND), band.start + SECOND
     events: list[tuple[int, Callable[[], object]]] = []
     for clock in range(24 * 8):
@@ -223,7 +223,7 @@ def test_a_tone_follows_the_clock_of_a_master_that_slows_down() -> None:
     events.append((round(when), lambda: band.of.wish(Command.QUIT)))
     band.clock.events = events
     band.times = 0
-    band.play(time=followed, turned=followed.turned)
+    band.play(sync=followed, transport=followed.transport)
     found = spans(band.wire, 2, begin)[:2]
     assert [each.pitch for each in found] == [40, 41]
     assert found[0].begin == pytest.approx(0, abs=0.01)
@@ -479,7 +479,7 @@ def test_softer_and_louder_are_heard_with_the_next_note_of_the_chosen_layer() ->
 
 
 def route_layers(band: Band) -> tuple[str, ...]:
-    return band.bars[0][1].part.layers
+    return band.bars[0][1].playable.layers
 
 
 def test_the_levels_end_at_20_and_150_per_cent_and_stay_with_the_lesson() -> None:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from midiforge.drill.drill import Drill
-    from midiforge.live.bars import Part
+    from midiforge.live.bars import PlayableExercise
     from midiforge.live.display import Display
     from midiforge.live.levels import Levels
     from midiforge.live.player import Player
@@ -147,7 +147,7 @@ def play(
         held.callback(output.close)
         beside = _beside(held, beside_port, output) if beside_port else None
         from midiforge.kit import DEFAULT, read_kit
-        from midiforge.live.bars import part
+        from midiforge.live.bars import playable
         from midiforge.live.route import Route
         from midiforge.live.worker import Worker
 
@@ -159,8 +159,8 @@ def play(
         screen = _screen(as_lines)
         views: list[Display] = []
 
-        def make(exercise: "Exercise", faster: "Fraction") -> "Part":
-            made = part(exercise, drill.kit, faster, beside_kit)
+        def make(exercise: "Exercise", faster: "Fraction") -> "PlayableExercise":
+            made = playable(exercise, drill.kit, faster, beside_kit)
             for view in views:
                 view.prepare(made)
             return made
@@ -307,13 +307,13 @@ _MUCH = 5_000_000  # nanoseconds to spare
 
 def _follow(player: "Player", wanted: str) -> "WatchedInput":
     """Plays in the time of a master on an input; gives that."""
-    from midiforge.live.followed import FollowedTime
+    from midiforge.live.followed_clock import FollowedClock
     from midiforge.live.watched_input import WatchedInput
 
-    time = FollowedTime()
-    player.time, player.turned = time, time.turned
+    clock = FollowedClock()
+    player.sync, player.transport = clock, clock.transport
     say = lambda text: player.watcher.say(text)  # noqa: E731  # whoever says it then
-    return WatchedInput("the master's input", wanted, [time.heard], say, clock=True)
+    return WatchedInput("the master's input", wanted, [clock.heard], say, clock=True)
 
 
 def _show(held: ExitStack, player: "Player", route: "Route") -> "Display":

@@ -29,7 +29,7 @@ _LAYER = {
 
 
 @dataclass(frozen=True, slots=True)
-class Sound:
+class NoteOn:
     """One note on.
 
     seam: whether it leads back over the seam (a grace note), and is left out the last time.
@@ -51,7 +51,7 @@ class Moment:
     `at` quarter notes from the bar line."""
 
     at: float
-    sounds: tuple[Sound, ...]
+    notes: tuple[NoteOn, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ class Bar:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class PlayableExercise:
     """An exercise ready to be played: its bars, the count-in's first.
 
     loop_bar: the bar that the seam leads back to.
@@ -92,12 +92,12 @@ class Part:
         return len(self.bars) - self.count_in - 1
 
 
-def part(
+def playable(
     exercise: Exercise,
     kit: Kit,
     faster: Fraction = Fraction(0),
     beside: Kit | None = None,
-) -> Part:
+) -> PlayableExercise:
     """The exercise as bars for `kit`, at tempos raised by `faster` pulses a minute.
 
     beside: whose notes the percussion beside the player is played with, if not the kit's.
@@ -106,7 +106,7 @@ def part(
         exercise = replace(exercise, tempo=_changed(exercise.tempo, faster))
     length = exercise.meter.bar
     first = -exercise.count_in_bars
-    found: dict[int, list[tuple[float, Sound]]] = {}
+    found: dict[int, list[tuple[float, NoteOn]]] = {}
     end = exercise.swing.played(exercise.length)
     played = list(notes(exercise, kit))
     if beside is not None:
@@ -131,12 +131,14 @@ def part(
         elif number >= exercise.bars:
             number = exercise.bars - 1
             at = float(exercise.length) - _LAST
-        sound = Sound(_LAYER.get(note.part, BESIDE), note.number, note.velocity, note.time == end)
-        found.setdefault(number, []).append((at - number * float(length), sound))
-    for time, sound in _tones(exercise):
+        note_on = NoteOn(
+            _LAYER.get(note.part, BESIDE), note.number, note.velocity, note.time == end
+        )
+        found.setdefault(number, []).append((at - number * float(length), note_on))
+    for time, note_on in _tones(exercise):
         number = min(max(int(time // length), first), exercise.bars - 1)
         within = min(max(time - number * length, Fraction(0)), length - _LEAST_HOLD)
-        found.setdefault(number, []).append((float(within), sound))
+        found.setdefault(number, []).append((float(within), note_on))
     basses = {kit.notes[voice] for voice in _BASS_DRUMS if voice in kit.notes}
     bars = []
     for number in range(first, exercise.bars):
@@ -144,9 +146,9 @@ def part(
         quarter = Fraction(60_000_000_000) / (tempo * exercise.tempo.pulse)
         moments = tuple(_moments(found.get(number, []), basses))
         bars.append(Bar(number, length, tempo, quarter, moments))
-    sounding = {sound.layer for each in found.values() for _, sound in each}
+    sounding = {note_on.layer for each in found.values() for _, note_on in each}
     layers = tuple(layer for layer in LAYERS if layer in sounding)
-    return Part(exercise, tuple(bars), exercise.count_in_bars, loop_bar, layers)
+    return PlayableExercise(exercise, tuple(bars), exercise.count_in_bars, loop_bar, layers)
 
 
 def layer_of(track: Track) -> str:
@@ -154,32 +156,32 @@ def layer_of(track: Track) -> str:
     return track.kind if track.kind in (BASS, COMP) else BESIDE
 
 
-def _tones(exercise: Exercise) -> Iterator[tuple[Fraction, Sound]]:
+def _tones(exercise: Exercise) -> Iterator[tuple[Fraction, NoteOn]]:
     """What is held, and when it begins."""
     layers = {track.name: layer_of(track) for track in exercise.tracks}
     for tone in held(exercise):
         hold = float(max(tone.end - tone.time, _LEAST_HOLD))
-        sound = Sound(
+        note_on = NoteOn(
             layer=layers[tone.track],
             number=tone.pitch,
             velocity=tone.velocity,
             channel=tone.channel,
             hold=hold,
         )
-        yield tone.time, sound
+        yield tone.time, note_on
 
 
-def _moments(placed: list[tuple[float, Sound]], basses: set[int]) -> Iterator[Moment]:
+def _moments(placed: list[tuple[float, NoteOn]], basses: set[int]) -> Iterator[Moment]:
     placed.sort(key=itemgetter(0))
     for at, group in groupby(placed, key=itemgetter(0)):
         # A cable carries one after the other: the bass drum and accents must not wait.
-        sounds = sorted(
-            (sound for _, sound in group), key=lambda each: (-each.velocity, each.number)
+        note_ons = sorted(
+            (note_on for _, note_on in group), key=lambda each: (-each.velocity, each.number)
         )
-        sounds.sort(
+        note_ons.sort(
             key=lambda each: (each.hold is not None, each.layer == COMP, each.number not in basses)
         )
-        yield Moment(at, tuple(sounds))
+        yield Moment(at, tuple(note_ons))
 
 
 _BASS_DRUMS = ("bass-drum", "bass-drum-2")

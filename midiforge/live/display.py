@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from midiforge.live.bars import LAYERS, Part
+from midiforge.live.bars import LAYERS, PlayableExercise
 from midiforge.live.chords import HIGH, Chords, chords_of, large
 from midiforge.live.levels import Levels
 from midiforge.live.route import Place, Route
@@ -117,11 +117,11 @@ class Display:
             self._writer.join(0.5)
         write(PLAIN + CLOSE)
 
-    def prepare(self, part: Part) -> None:
-        """Makes what is needed to show a part, ahead of its time; from any thread."""
-        for bar in part.bars[:64]:
-            self._bar(part.exercise, bar.number)
-        self._chords_of(part.exercise)
+    def prepare(self, playable: PlayableExercise) -> None:
+        """Makes what is needed to show an exercise, ahead of its time; from any thread."""
+        for bar in playable.bars[:64]:
+            self._bar(playable.exercise, bar.number)
+        self._chords_of(playable.exercise)
 
     def bar(self, place: Place) -> None:
         self.place, self._at, self._changed = place, -1.0, True
@@ -158,7 +158,7 @@ class Display:
         place = self.place
         if place is None:
             return ["", "  getting ready"]
-        exercise = place.part.exercise
+        exercise = place.playable.exercise
         following = self.route.upcoming()
         bar = place.bar
         where = "count-in" if bar.number < 0 else f"bar {bar.number + 1} of {exercise.bars}"
@@ -180,11 +180,11 @@ class Display:
             f"  silent: {', '.join(silent)}" if silent else "",
             self._levels_line(),
             "",
-            *(f"  {FAINT}{cut(each, width - 4)}{PLAIN}" for each in _keys(place.part, width)),
+            *(f"  {FAINT}{cut(each, width - 4)}{PLAIN}" for each in _keys(place.playable, width)),
         ]
 
     def _chord_lines(self, place: Place, width: int, roomy: bool) -> list[str]:
-        exercise = place.part.exercise
+        exercise = place.playable.exercise
         if not exercise.chords:
             return []
         time = float(place.bar.number * exercise.meter.bar) + max(self._at, 0.0)
@@ -261,18 +261,18 @@ def _drawn(pixels: re.Match[str]) -> str:
     return f"{HERE}{' ' * len(pixels[0])}{PLAIN}"
 
 
-def _keys(part: Part, width: int) -> list[str]:
+def _keys(playable: PlayableExercise, width: int) -> list[str]:
     """Which key does what, in as few lines as there is room for."""
-    layers = "   ".join([LAYERS_LINE, *(LAYER_KEYS[x] for x in part.layers if x in LAYER_KEYS)])
+    layers = "   ".join([LAYERS_LINE, *(LAYER_KEYS[x] for x in playable.layers if x in LAYER_KEYS)])
     both = f"{layers}   {LEVELS_LINE}"
     return [KEYS_LINE, both] if len(both) <= width - 4 else [KEYS_LINE, layers, LEVELS_LINE]
 
 
 def plain_line(place: Place) -> str:
     """One line an exercise, for a screen that is none."""
-    exercise = place.part.exercise
-    tempo = plain(place.part.bars[0].tempo)
-    seconds = float(sum((b.length * b.quarter for b in place.part.bars), Fraction(0))) / 1e9
+    exercise = place.playable.exercise
+    tempo = plain(place.playable.bars[0].tempo)
+    seconds = float(sum((b.length * b.quarter for b in place.playable.bars), Fraction(0))) / 1e9
     return printable(f"{exercise.order}. {exercise.title}, {tempo} bpm, {seconds:.0f} s")
 
 

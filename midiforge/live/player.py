@@ -11,11 +11,11 @@ from heapq import heapify, heappop, heappush
 
 from midiforge.live.bars import LAYERS, NOT_THE_PLAYERS, Bar, Moment, layer_of
 from midiforge.live.beat_clock import CLOCK, CONTINUE, START, STOP, clocks_in, song_position
-from midiforge.live.followed import Turn
+from midiforge.live.followed_clock import TransportChange
 from midiforge.live.levels import STEP, Levels
 from midiforge.live.line import Line, Output, Ringing
 from midiforge.live.route import Command, Place, Route
-from midiforge.live.tempo_source import OwnTime, Time
+from midiforge.live.sync_source import InternalClock, SyncSource
 from midiforge.live.timing import MS, Clock, Lateness, LatenessFigures, awake_before
 
 LEAD = 100 * MS  # between the decision to begin and the first event
@@ -44,12 +44,12 @@ class Quit(Exception):
     """The player has had enough."""
 
 
-class Turned(Exception):
+class TransportMoved(Exception):
     """The master whose time we follow stopped, started, went on or moved."""
 
-    def __init__(self, turn: Turn) -> None:
-        super().__init__(turn.say)
-        self.turn = turn
+    def __init__(self, change: TransportChange) -> None:
+        super().__init__(change.say)
+        self.change = change
 
 
 @dataclass(slots=True)
@@ -74,8 +74,8 @@ class Player:
     """Plays a route through an output.
 
     channel: 1 to 16. muted: layers that stay silent. send_clock: whether MIDI beat clock is sent.
-    rest: nanoseconds of silence between exercises. time: whose time it plays in.
-    turned: what the master of that time did since it was asked last.
+    rest: nanoseconds of silence between exercises. sync: whose time it plays in.
+    transport: what the master of that time did since it was asked last.
     beside: the output of all that plays beside the player, if it is another one; percussion is on
         channel 10 there. levels: how loud each layer is.
     """
@@ -83,8 +83,8 @@ class Player:
     output: Output
     clock: Clock
     route: Route
-    time: Time = field(default_factory=OwnTime)
-    turned: Callable[[], Turn | None] = lambda: None
+    sync: SyncSource = field(default_factory=InternalClock)
+    transport: Callable[[], TransportChange | None] = lambda: None
     channel: int = 10
     muted: set[str] = field(default_factory=set)
     send_clock: bool = False
@@ -137,7 +137,7 @@ class Player:
                 self._send_programs()
             if self.rest and place.begins and not first:
                 self._stop_clock()  # one that falls silent looks like a very slow tempo
-                self.time.rest(self.rest)
+                self.sync.rest(self.rest)
                 self._joined = False
             first = False
             try:
@@ -149,11 +149,11 @@ class Player:
             except PortGone as gone:
                 self._wait_for_port(gone.output)
                 self._begin()
-            except Turned as turned:
+            except TransportMoved as moved:
                 self._silence()
-                self.watcher.say(turned.turn.say)
+                self.watcher.say(moved.change.say)
                 self._joined = False
-                first, top = True, turned.turn.top
+                first, top = True, moved.change.top
                 place = self.route.from_the_top() if top else self.route.same_bar()
                 continue
             if self.paused:
@@ -166,12 +166,12 @@ class Player:
 
     def _begin(self) -> None:
         """The next bar begins as soon as may be, whatever was before."""
-        self.time.begin(self.clock.now() + LEAD)
+        self.sync.begin(self.clock.now() + LEAD)
         self._joined = False
 
     def _leave(self, bar: Bar) -> None:
         """The bar has come to its end; what is held is held from the next bar's beginning."""
-        self.time.leave(bar)
+        self.sync.leave(bar)
         self._joined = True
         if self._tones:
             length = float(bar.length)
@@ -179,13 +179,13 @@ class Player:
 
     def _play_bar(self, place: Place) -> bool:
         """Plays a bar; whether it came to its end."""
-        bar, time = place.bar, self.time
-        time.enter(bar)
+        bar, sync = place.bar, self.sync
+        sync.enter(bar)
         events: list[tuple[float, int, Moment | None]] = [
             (moment.at, 1, moment) for moment in bar.moments
         ]
         if self.send_clock:
-            events += [(at, 0, None) for at in clocks_in(time.position, bar.length)]
+            events += [(at, 0, None) for at in clocks_in(sync.position, bar.length)]
             events.sort(key=lambda event: event[:2])
         told = False
         for at, _, moment in events:
@@ -210,15 +210,15 @@ class Player:
 
     def _tell(self, place: Place) -> bool:
         """Tells when the bar began."""
-        at = self.time.deadline(0.0)
+        at = self.sync.deadline(0.0)
         self.watcher.began(place, self.clock.now() if at is None else at, self._joined)
         return True
 
     def _sound(self, moment: Moment, place: Place, deadline: int) -> None:
         muted, ways, velocities = self.muted, self._ways, self.levels.velocities
-        for sound in moment.sounds:
-            layer, number, channel = sound.layer, sound.number, sound.channel
-            if layer in muted or (sound.seam and place.ends):
+        for note in moment.notes:
+            layer, number, channel = note.layer, note.number, note.channel
+            if layer in muted or (note.seam and place.ends):
                 continue
             line = ways.get((layer, channel)) or self._way(layer, channel)
             if number in line.sounding:
@@ -227,12 +227,12 @@ class Player:
             self._strokes = stroke = self._strokes + 1
             line.sounding[number] = stroke
             line.struck.add(number)
-            if sound.hold is None:
+            if note.hold is None:
                 heappush(self._offs, (deadline + NOTE, stroke, number, line))
             else:
-                end = moment.at + sound.hold
+                end = moment.at + note.hold
                 heappush(self._tones, Ringing(end, stroke, number, line, layer))
-            on, velocity = 0x90 | line.channel - 1, velocities[layer][sound.velocity]
+            on, velocity = 0x90 | line.channel - 1, velocities[layer][note.velocity]
             line.output.send(bytes((on, number, velocity)))
 
     def _end_tones(self, tones: Collection[Ringing]) -> None:
@@ -253,9 +253,9 @@ class Player:
 
     def _send_clock(self) -> None:
         if not self._running:
-            first = self.time.position == 0
+            first = self.sync.position == 0
             if not first:
-                self.output.send(song_position(self.time.position))
+                self.output.send(song_position(self.sync.position))
             self.output.send(START if first else CONTINUE)
             self._running = True
         self.output.send(CLOCK)
@@ -274,7 +274,7 @@ class Player:
         """
         clock = self.clock
         while True:
-            deadline, now = self.time.deadline(at), clock.now()
+            deadline, now = self.sync.deadline(at), clock.now()
             until = awake_before(deadline) if deadline is not None else now + SLICE
             if now >= until:
                 break
@@ -300,9 +300,9 @@ class Player:
             _, stroke, number, line = heappop(offs)
             if line.sounding.get(number) == stroke:  # not struck again since
                 line.end(number)
-        turn = self.turned()
-        if turn:
-            raise Turned(turn)
+        change = self.transport()
+        if change:
+            raise TransportMoved(change)
         self._take_wishes()
         if spare > 2 * MS:
             outputs = self._outputs()
@@ -320,7 +320,7 @@ class Player:
         They end in quarter notes, so that they follow the tempo.
         """
         while self._tones:
-            due = self.time.deadline(self._tones[0].end)
+            due = self.sync.deadline(self._tones[0].end)
             if due is None or due > now:
                 return until if due is None else min(due, until)
             self._end_tones_until(self._tones[0].end)
@@ -366,7 +366,7 @@ class Player:
                 self.paused = False
 
     def _layers(self) -> tuple[str, ...]:
-        return self._place.part.layers if self._place else ()
+        return self._place.playable.layers if self._place else ()
 
     def _wait_for_port(self, gone: Output) -> None:
         """Waits until every port is there; without one of them, the others are silent."""
@@ -421,7 +421,7 @@ class Player:
         """Sends the kit's program and those of the tracks where they are others than before."""
         if self.program is not None:
             self._kit_line().send_program(self.program)
-        for track in self._place.part.exercise.tracks if self._place else ():
+        for track in self._place.playable.exercise.tracks if self._place else ():
             if track.program:
                 self._way(layer_of(track), track.channel).send_program(track.program)
 

@@ -150,12 +150,12 @@ class Recorder:
 
     def began(self, place: Place, at: int, joined: bool) -> None:
         """A bar began; joined: straight after the bar before. From the player's thread."""
-        bar, exercise, straight = place.bar, place.part.exercise, False
+        bar, exercise, straight = place.bar, place.playable.exercise, False
         if self._bars and joined:
             last = self._bars[-1][0]
             next_ones = [last.number + 1]
-            if last.number == place.part.last:
-                next_ones.append(place.part.loop_bar)
+            if last.number == place.playable.last:
+                next_ones.append(place.playable.loop_bar)
             straight = last.exercise.order == exercise.order and bar.number in next_ones
         played = BarPlayed(exercise, bar.number, at, bar.length, bar.quarter, joined)
         self._bars.append((played, straight))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
-from midiforge.live.bars import FASTEST, SLOWEST, Bar, Part
+from midiforge.live.bars import FASTEST, SLOWEST, Bar, PlayableExercise
 from midiforge.model.exercise import Exercise
 
 
@@ -36,7 +36,7 @@ TEMPO_STEP = Fraction(2)  # pulses a minute that slower and faster change the te
 _MOVES = {Command.NEXT: 1, Command.PREVIOUS: -1, Command.AGAIN: 0}
 _TEMPOS = {Command.FASTER: TEMPO_STEP, Command.SLOWER: -TEMPO_STEP}
 
-Make = Callable[[Exercise, Fraction], Part]
+Make = Callable[[Exercise, Fraction], PlayableExercise]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ class Place:
     """
 
     index: int
-    part: Part
+    playable: PlayableExercise
     bar: Bar
     time: int
     times: int
@@ -79,7 +79,7 @@ class Route:
         self.faster = Fraction(0)
         self._make = make
         self._executor = executor
-        self._made: dict[tuple[int, Fraction], Part | Future[Part]] = {}
+        self._made: dict[tuple[int, Fraction], PlayableExercise | Future[PlayableExercise]] = {}
         self._index = 0
         self._time = 1
         self._number: int | None = None
@@ -92,14 +92,14 @@ class Route:
         index, self.faster, moves = self._wished(wishes)
         if moves:
             return self._place() if self._go_to(index) else None
-        part = self._part()
+        playable = self._playable()
         if self._number is None:
-            self._number = -part.count_in
-        elif self._number < part.last:
+            self._number = -playable.count_in
+        elif self._number < playable.last:
             self._number += 1
         elif self.times == 0 or self._time < self.times:
             self._time += 1
-            self._number = part.loop_bar
+            self._number = playable.loop_bar
         elif not self._go_to(self._index + 1):
             return None
         return self._place()
@@ -151,16 +151,16 @@ class Route:
         if found is None:
             return False
         self._index, self._time = found, 1
-        self._number = -self._part().count_in
+        self._number = -self._playable().count_in
         return True
 
-    def _part(self) -> Part:
+    def _playable(self) -> PlayableExercise:
         made = self._prepare(self._index, self.faster)
         if isinstance(made, Future):
             made = self._made[self._index, self.faster] = made.result()
         return made
 
-    def _prepare(self, index: int, faster: Fraction) -> Part | Future[Part]:
+    def _prepare(self, index: int, faster: Fraction) -> PlayableExercise | Future[PlayableExercise]:
         key = (index, faster)
         if key not in self._made:
             near = [k for k in self._made if abs(k[0] - self._index) <= 1 and k[1] == self.faster]
@@ -173,18 +173,18 @@ class Route:
         return self._made[key]
 
     def _place(self) -> Place:
-        part = self._part()
-        number = -part.count_in if self._number is None else self._number
+        playable = self._playable()
+        number = -playable.count_in if self._number is None else self._number
         self._number = number
         following = self._after(self._index + 1)
         if following is not None:
             self._prepare(following, self.faster)
         return Place(
             index=self._index,
-            part=part,
-            bar=part.bar(number),
+            playable=playable,
+            bar=playable.bar(number),
             time=self._time,
             times=self.times,
-            begins=number == -part.count_in and self._time == 1,
-            ends=number == part.last and 0 < self.times <= self._time,
+            begins=number == -playable.count_in and self._time == 1,
+            ends=number == playable.last and 0 < self.times <= self._time,
         )

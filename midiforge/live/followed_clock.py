@@ -23,7 +23,7 @@ _JUST_GONE = 50 * MS  # a start or continue heard that long ago is still begun w
 _POSITION = b"\xf2"
 
 
-class Turn(NamedTuple):
+class TransportChange(NamedTuple):
     """The master stopped, started, went on or moved: what is being played is over.
 
     top: whether the exercise begins anew. say: the same for the player to read.
@@ -33,13 +33,13 @@ class Turn(NamedTuple):
     say: str
 
 
-_WAITING = Turn(False, "waiting for start or continue from the master")
-_STARTED = Turn(True, "the master started")
-_STOPPED = Turn(False, "the master stopped; waiting for start or continue")
-_CONTINUED = Turn(False, "the master goes on")
-_SILENT = Turn(False, "the master's clock is lost; waiting for it")
-_BACK = Turn(False, "the master's clock is back")
-_GONE = Turn(False, "the master's clock is back; waiting for start or continue")
+_WAITING = TransportChange(False, "waiting for start or continue from the master")
+_STARTED = TransportChange(True, "the master started")
+_STOPPED = TransportChange(False, "the master stopped; waiting for start or continue")
+_CONTINUED = TransportChange(False, "the master goes on")
+_SILENT = TransportChange(False, "the master's clock is lost; waiting for it")
+_BACK = TransportChange(False, "the master's clock is back")
+_GONE = TransportChange(False, "the master's clock is back; waiting for start or continue")
 
 
 class _Seen(NamedTuple):
@@ -63,10 +63,10 @@ class _Seen(NamedTuple):
         return (self.newest + self.ahead + (when - self.at) / self.period) / CLOCKS
 
 
-class FollowedTime:
+class FollowedClock:
     """The time of a master whose beat clock is heard on an input.
 
-    `heard` is for the driver's thread, all else for the player's. The player asks `turned`
+    `heard` is for the driver's thread, all else for the player's. The player asks `transport`
     whenever it looks after wishes. Bar lines of the master are multiples of the exercise's bar
     from the song's beginning: beat clock does not carry a metre.
 
@@ -86,7 +86,7 @@ class FollowedTime:
         self._place: int | None = None
         self._heard = 0
         self._seen: _Seen | None = None
-        self._turns: deque[Turn] = deque([_WAITING])
+        self._changes: deque[TransportChange] = deque([_WAITING])
         # The player's thread has these to itself.
         self._pending = True
         self._after = 0
@@ -121,15 +121,15 @@ class FollowedTime:
         elif status == _POSITION and len(message) >= 3:
             self._place = ((message[2] & 0x7F) << 7 | message[1] & 0x7F) * SIXTEENTH
 
-    def _run(self, number: int, turn: Turn) -> None:
+    def _run(self, number: int, change: TransportChange) -> None:
         self._running, self._next, self._seen = True, number, None
-        self._turns.append(turn)
+        self._changes.append(change)
 
-    def _halt(self, turn: Turn) -> None:
+    def _halt(self, change: TransportChange) -> None:
         if self._seen is not None:
             self._next = self._seen.newest + self._seen.ahead + 1
         self._running, self._seen = False, None
-        self._turns.append(turn)
+        self._changes.append(change)
 
     def _clock(self, when: int) -> None:
         line, seen = self._line, self._seen
@@ -145,18 +145,20 @@ class FollowedTime:
 
     # The player's thread
 
-    def turned(self) -> Turn | None:
+    def transport(self) -> TransportChange | None:
         """What the master did since this was asked last. After it the next bar that is entered
         begins at the master's next bar line, which may be where it starts or continues."""
-        turn = self._just_lost()
-        while self._turns:
-            following = self._turns.popleft()
-            turn = Turn(following.top or (turn is not None and turn.top), following.say)
-        if turn is not None:
+        change = self._just_lost()
+        while self._changes:
+            following = self._changes.popleft()
+            change = TransportChange(
+                following.top or (change is not None and change.top), following.say
+            )
+        if change is not None:
             self.begin(self._now() - _JUST_GONE)
-        return turn
+        return change
 
-    def _just_lost(self) -> Turn | None:
+    def _just_lost(self) -> TransportChange | None:
         lost = self._lost()
         if lost is self._was_lost:
             return None
@@ -187,7 +189,7 @@ class FollowedTime:
         """When the moment `at` quarter notes into the bar is due, by what is known by now; None
         while the master is stopped or lost, and until its first clock."""
         seen = self._seen
-        if self._turns or self._was_lost or seen is None or self._lost():
+        if self._changes or self._was_lost or seen is None or self._lost():
             return None
         if self._pending and not self._find_bar_line(seen):
             return None

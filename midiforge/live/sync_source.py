@@ -6,7 +6,7 @@ from typing import Protocol
 from midiforge.live.bars import Bar
 
 
-class Time(Protocol):
+class SyncSource(Protocol):
     """Where the moments of the bar being played lie on the clock.
 
     position: quarter notes since the beginning, at the bar's own beginning.
@@ -30,7 +30,7 @@ class Time(Protocol):
         """When the moment `at` quarter notes into the bar is due; None if nobody can tell yet."""
 
 
-class OwnTime:
+class InternalClock:
     """Our own time. A bar's beginning is an exact fraction of a nanosecond: nothing adds up."""
 
     def __init__(self) -> None:
