@@ -26,6 +26,7 @@ from midiforge.live.clock_line import LOST, ClockLine
 from midiforge.live.followed_clock import FollowedClock
 from midiforge.live.player import Player, Watcher
 from midiforge.live.route import Place, Route
+from midiforge.live.sender import Sender
 
 MS, SECOND = 1_000_000, 1_000_000_000
 CLOCK, START, CONTINUE, STOP = b"\xf8", b"\xfa", b"\xfb", b"\xfc"
@@ -403,7 +404,7 @@ class Stage:
         checked = midiforge.check_drill({"stages": "full", "tempos": "120", "steps": 1, **drill})
         exercises = list(midiforge.exercises(checked))
         route = Route(exercises, lambda each, faster: playable(each, checked.kit, faster), 0)
-        player = Player(self, self, route, sync=self.time, transport=self.time.transport)
+        player = Player(Sender(self), self, route, sync=self.time, transport=self.time.transport)
         player.watcher = Watcher(
             bar=lambda place: self.bars.append((self.at, place)), say=self.said.append
         )
@@ -556,6 +557,7 @@ from midiforge.live.followed_clock import FollowedClock
 from midiforge.live.player import Player
 from midiforge.live.ports import RtInput, RtOutput
 from midiforge.live.route import Command, Route
+from midiforge.live.sender import Sender
 from midiforge.live.timing import SystemClock, ask_for_priority
 drill = midiforge.check_drill(
     {"stages": "full", "tempos": "120", "steps": 1, "sticking": "RLRL", "count_in": 1}
@@ -565,7 +567,7 @@ out = RtOutput("module")
 route = Route(
     list(midiforge.exercises(drill)), lambda each, faster: playable(each, drill.kit, faster), 0
 )
-player = Player(out, SystemClock(), route, sync=time, transport=time.transport)
+player = Player(Sender(out), SystemClock(), route, sync=time, transport=time.transport)
 inward = RtInput("master", time.heard, clock=True)
 ask_for_priority()
 print("ready", flush=True)

@@ -20,6 +20,7 @@ from midiforge.live import player as player_module
 from midiforge.live.bars import PlayableExercise, playable
 from midiforge.live.player import Player, Watcher
 from midiforge.live.route import Command, Place, Route
+from midiforge.live.sender import Sender
 from midiforge.live.sync_source import InternalClock
 from midiforge.live.timing import LatenessFigures
 
@@ -128,6 +129,9 @@ class Diary(InternalClock):
         return self.last
 
 
+SENT = {"beside", "channel", "program", "muted", "levels"}  # what a sender is told
+
+
 @dataclass
 class Concert:
     """A drill that is played; `bars` are the places that were played, with their time."""
@@ -159,7 +163,8 @@ class Concert:
         return playable(exercise, self.kit, faster)
 
     def player(self, **keys: Any) -> Player:
-        self.of = Player(self.wire, self.clock, self.route, **keys)
+        sent = {key: keys.pop(key) for key in SENT & keys.keys()}
+        self.of = Player(Sender(self.wire, **sent), self.clock, self.route, **keys)
         self.of.watcher = Watcher(
             bar=lambda place: self.bars.append((self.clock.at, place)),
             say=lambda text: self.said.append((self.clock.at, text)),

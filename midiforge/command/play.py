@@ -149,6 +149,7 @@ def play(
         from midiforge.kit import DEFAULT, read_kit
         from midiforge.live.bars import playable
         from midiforge.live.route import Route
+        from midiforge.live.sender import Sender
         from midiforge.live.worker import Worker
 
         worker = Worker()
@@ -166,18 +167,8 @@ def play(
             return made
 
         route = Route(exercises, make, times, forever, worker)
-        player = Player(
-            output,
-            SystemClock(),
-            route,
-            channel=drill.kit.channel,
-            program=drill.kit.program,
-            muted=muted,
-            levels=loud,
-            beside=beside,
-            send_clock=send_clock,
-            rest=round(rest * 1e9),
-        )
+        sender = Sender(output, beside, drill.kit.channel, drill.kit.program, muted, loud)
+        player = Player(sender, SystemClock(), route, send_clock=send_clock, rest=round(rest * 1e9))
         master = _follow(player, follow) if follow else None
         if master:
             held.callback(master.close)
@@ -245,7 +236,7 @@ def _levels(text: str) -> "Levels":
 
 def _check_channels(exercises: "Sequence[Exercise]", drill: "Drill", beside: bool) -> None:
     """Nobody who plays tones is on the channel of the drums."""
-    from midiforge.live.player import PERCUSSION
+    from midiforge.live.sender import PERCUSSION
 
     drums = PERCUSSION if beside else drill.kit.channel
     for track in {each for exercise in exercises for each in exercise.tracks}:
@@ -322,7 +313,7 @@ def _show(held: ExitStack, player: "Player", route: "Route") -> "Display":
     from midiforge.live.keyboard import pressed, single_keys
 
     held.enter_context(single_keys())
-    display = held.enter_context(Display(route, player.muted, player.levels))
+    display = held.enter_context(Display(route, player.sender.muted, player.sender.levels))
     watcher = player.watcher
 
     def idle(spare: int) -> None:

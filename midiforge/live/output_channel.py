@@ -1,4 +1,4 @@
-"""An output's channels: what each was sent, so that all of it can be ended."""
+"""A channel of an output: what it was sent, so that all of it can be ended."""
 
 from dataclasses import dataclass, field
 from typing import NamedTuple, Protocol
@@ -15,7 +15,7 @@ class Output(Protocol):
 
 
 @dataclass(slots=True, eq=False)
-class Line:
+class OutputChannel:
     """One channel of an output, and what it was sent.
 
     sounding: notes to the stroke that began them. struck: all that ever sounded.
@@ -23,30 +23,35 @@ class Line:
     """
 
     output: Output
-    channel: int
+    number: int
     sounding: dict[int, int] = field(default_factory=dict)
     struck: set[int] = field(default_factory=set)
     program: int | None = None
 
-    def end(self, number: int) -> None:
+    def end(self, note: int) -> None:
         """Sends a note off."""
-        self.output.send(self.off(number))
-        self.sounding.pop(number, None)
+        self.output.send(self.off(note))
+        self.sounding.pop(note, None)
 
-    def off(self, number: int) -> bytes:
-        return bytes((0x80 | self.channel - 1, number, 64))
+    def end_stroke(self, note: int, stroke: int) -> None:
+        """Sends a note off, unless the note was struck again since."""
+        if self.sounding.get(note) == stroke:
+            self.end(note)
+
+    def off(self, note: int) -> bytes:
+        return bytes((0x80 | self.number - 1, note, 64))
 
     def control(self, controller: int) -> bytes:
-        return bytes((0xB0 | self.channel - 1, controller, 0))
+        return bytes((0xB0 | self.number - 1, controller, 0))
 
     def send_program(self, program: int) -> None:
         """Sends a program, from 1, if it is another than the last."""
         if program != self.program:
-            self.output.send(bytes((0xC0 | self.channel - 1, program - 1)))
+            self.output.send(bytes((0xC0 | self.number - 1, program - 1)))
             self.program = program
 
 
-class Ringing(NamedTuple):
+class HeldNote(NamedTuple):
     """A note that is held.
 
     end: when it ends, in quarter notes from the beginning of the bar that is played.
@@ -54,6 +59,6 @@ class Ringing(NamedTuple):
 
     end: float
     stroke: int
-    number: int
-    line: Line
+    note: int
+    channel: OutputChannel
     layer: str
