@@ -21,16 +21,11 @@ import pytest
 import midiforge
 from midiforge.command.kit import kit_app
 from midiforge.errors import MidiforgeError
-from midiforge.live.learn import (
-    Learning,
-    Strokes,
-    controls_asked,
-    event,
-    kit_file,
-    made_here,
-    openness,
-    voices_asked,
-)
+from midiforge.live.hihat_pedal import openness
+from midiforge.live.kit_strokes import Strokes, StruckNote
+from midiforge.live.learn import Learning
+from midiforge.live.learn_steps import controls_asked, voices_asked
+from midiforge.live.learnt_kit import kit_file, made_here
 
 MS = 1_000_000
 BASE = midiforge.read_kit("general-midi-1")
@@ -145,9 +140,7 @@ def test_a_weaker_bounce_of_the_same_pad_is_no_stroke() -> None:
     strokes = Strokes()
     found = []
     for ms, velocity in ((0, 100), (90, 30), (500, 100), (590, 90)):
-        note = event(bytes((0x99, 38, velocity)), ms * MS)
-        assert note is not None
-        found += list(strokes.add(note))
+        found += list(strokes.add(StruckNote(38, velocity, 10, ms * MS)))
     found += list(strokes.until(10_000 * MS))
     assert [stroke.time // MS for stroke in found] == [0, 500, 590]
 
@@ -158,9 +151,7 @@ def test_notes_within_40_ms_are_one_stroke_and_later_ones_another() -> None:
         strokes = Strokes()
         found = []
         for ms, number in ((0, 38), (gap, 40)):
-            note = event(bytes((0x99, number, 100)), ms * MS)
-            assert note is not None
-            found += list(strokes.add(note))
+            found += list(strokes.add(StruckNote(number, 100, 10, ms * MS)))
         found += list(strokes.until(1000 * MS))
         assert len(found) == count
 

@@ -74,7 +74,8 @@ def learn(
     that are left.
     """
     from midiforge.kit import read_kit
-    from midiforge.live.learn import Learning, controls_asked, voices_asked
+    from midiforge.live.learn import Learning
+    from midiforge.live.learn_steps import controls_asked, voices_asked
     from midiforge.live.watched_input import WatchedInput
 
     learning = Learning.of(voices_asked(voices), controls_asked(controls))
@@ -232,7 +233,7 @@ def _write(text: str) -> None:
 def _may_write(out: Path) -> None:
     """MidiforgeError if what is there is not ours to replace, or nothing can be written there."""
     from midiforge.disk import check_replaceable
-    from midiforge.live.learn import made_here
+    from midiforge.live.learnt_kit import made_here
 
     if not out.parent.is_dir():
         raise MidiforgeError("there is no such folder", "--out", str(out.parent))
@@ -276,7 +277,8 @@ def _file_of(name: str, folder: Path) -> Path | None:
 def _keep(learning: "Learning", base: "Kit", starts_from: str, out: Path, port: str) -> None:
     """Writes the file, beside what may have come there meanwhile; says what is in it."""
     from midiforge.disk import write_aside
-    from midiforge.live.learn import kit_file, openness, runs_backwards
+    from midiforge.live.hihat_pedal import openness, runs_backwards
+    from midiforge.live.learnt_kit import kit_file
 
     title = f"{out.stem}, learnt from {port}" if port else out.stem
     text = kit_file(learning, base, starts_from, out.stem, title)

@@ -8,6 +8,7 @@ from typing import Any
 
 from midiforge.errors import MidiforgeError
 from midiforge.live.arrivals import Arrivals
+from midiforge.live.message import SYSTEM
 from midiforge.live.port_names import index_of
 from midiforge.live.rtmidi_system import (
     IN,
@@ -23,7 +24,6 @@ from midiforge.live.rtmidi_system import (
 # JACK takes messages once a period; a port that is closed before takes them along.
 _LEAVING = 0.1  # seconds
 
-_SYSTEM = 0xF0  # from here on messages are of no channel
 _HEARD = frozenset((0xF2, 0xFA, 0xFB, 0xFC))  # song position, start, continue, stop
 _CLOCK = 0xF8
 
@@ -204,7 +204,7 @@ def _caller(
     def called(event: tuple[list[int], float], _: object) -> None:
         message, delta = event
         at = when(delta, now())
-        if message and (message[0] < _SYSTEM or message[0] in system):
+        if message and (message[0] < SYSTEM or message[0] in system):
             heard(bytes(message), at)
 
     return called

@@ -12,16 +12,32 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import NamedTuple
 
-from midiforge.live.controls import Trigger
+from midiforge.live.message import (
+    CONTROL_CHANGE,
+    CONTROLLER,
+    KEY_PRESSURE,
+    NOTE,
+    NOTE_OFF,
+    NOTE_ON,
+    ONE_BYTE,
+    PROGRAM,
+    PROGRAM_CHANGE,
+    SYSTEM,
+    Trigger,
+    is_stroke,
+)
 from midiforge.live.route import Place
 from midiforge.model.exercise import Exercise
 
 # More than anybody plays in a day, and a file that `midiforge review` still reads.
 MOST = 6_000_000
-_OFF, _ON, _PRESSURE, _CONTROLLER, _PROGRAM = 0x80, 0x90, 0xA0, 0xB0, 0xC0
-_KINDS = {"note": (_OFF, _ON, _PRESSURE), "controller": (_CONTROLLER,), "program": (_PROGRAM,)}
+# What a trigger keeps out of a take.
+_KINDS = {
+    NOTE: (NOTE_OFF, NOTE_ON, KEY_PRESSURE),
+    CONTROLLER: (CONTROL_CHANGE,),
+    PROGRAM: (PROGRAM_CHANGE,),
+}
 _ROUNDED = 2000  # nanoseconds that a bar's length may be off by rounding
-_ONE_BYTE = (0xC0, 0xD0)  # kinds with one data byte: program and channel pressure
 
 
 class Message(NamedTuple):
@@ -100,11 +116,6 @@ def quarters(bars: Sequence[BarPlayed]) -> list[Fraction]:
     return found
 
 
-def is_stroke(content: bytes) -> bool:
-    """Whether a message is a note on that is no note off."""
-    return content[0] & 0xF0 == _ON and content[2] > 0
-
-
 class Recorder:
     """Keeps what comes in, and what was played meanwhile.
 
@@ -121,7 +132,7 @@ class Recorder:
         self.alone = alone
         self.full = False
         self._bound = frozenset(
-            (kind, number - (name == "program")) for name, number in bound for kind in _KINDS[name]
+            (kind, number - (name == PROGRAM)) for name, number in bound for kind in _KINDS[name]
         )
         self._latest = begin
         self._times = array("q")
@@ -135,15 +146,15 @@ class Recorder:
     def heard(self, message: bytes, when: int) -> None:
         """Takes a message and when it came; from the driver's thread."""
         size = len(message)
-        if size < 2 or not _OFF <= message[0] < 0xF0:
+        if size < 2 or not NOTE_OFF <= message[0] < SYSTEM:
             return
         kind, number = message[0] & 0xF0, message[1]
-        if (kind, number) in self._bound or (size < 3 and kind not in _ONE_BYTE):
+        if (kind, number) in self._bound or (size < 3 and kind not in ONE_BYTE):
             return
         if len(self._times) >= MOST:
             self.full = True
             return
-        second = 0 if kind in _ONE_BYTE else message[2]
+        second = 0 if kind in ONE_BYTE else message[2]
         self._bytes += bytes((message[0], number & 0x7F, second & 0x7F))
         self._times.append(max(when, self._latest))
         self._latest = self._times[-1]
@@ -191,14 +202,14 @@ class Recorder:
         """The messages from one moment to another."""
         times, content = self._times, self._bytes
         for i in range(bisect_left(times, begin), bisect_left(times, end)):
-            size = 2 if content[3 * i] & 0xF0 in _ONE_BYTE else 3
+            size = 2 if content[3 * i] & 0xF0 in ONE_BYTE else 3
             yield Message(times[i], bytes(content[3 * i : 3 * i + size]))
 
     def _follow_controllers(self, standing: dict[bytes, bytes], first: int, last: int) -> None:
         """The last value of each controller, from message to message."""
         content = self._bytes
         for i in range(3 * first, 3 * last, 3):
-            if content[i] & 0xF0 == _CONTROLLER:
+            if content[i] & 0xF0 == CONTROL_CHANGE:
                 standing[bytes(content[i : i + 2])] = bytes(content[i : i + 3])
 
 

@@ -10,7 +10,8 @@ from pathlib import Path
 
 from midiforge.disk import write_aside
 from midiforge.errors import MidiforgeError
-from midiforge.live.recorder import BarPlayed, Recorded, is_stroke, quarters
+from midiforge.live.message import NOTE_OFF, NOTE_ON, is_stroke
+from midiforge.live.recorder import BarPlayed, Recorded, quarters
 from midiforge.midi import smf
 from midiforge.takes.take import EXERCISE_MARK, START_MARK
 
@@ -106,7 +107,7 @@ def _played(take: Recorded, line: Timeline) -> Iterator[_Entry]:
         if is_stroke(content):
             struck.add(note)
             sounding[note] = content[1]
-        elif kind in (0x80, 0x90):
+        elif kind in (NOTE_OFF, NOTE_ON):
             if note not in struck:
                 continue
             sounding.pop(note, None)

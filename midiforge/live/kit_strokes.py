@@ -1,0 +1,133 @@
+"""Strokes as a kit sends them, and what those of one voice say.
+
+Notes that begin together are one stroke; stray double triggers and pads that trembled fall out.
+Times are nanoseconds of any clock that never goes back.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+STROKES = 3  # of one pad take a voice
+TOGETHER = 40_000_000  # notes that begin within it are one stroke
+_BOUNCE = 120_000_000  # the same pad, weaker than half, within it: it triggered twice
+_FAINTEST = 8  # velocity; below it a pad only trembled
+
+
+class StruckNote(NamedTuple):
+    """A note that began."""
+
+    number: int
+    velocity: int
+    channel: int
+    time: int
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """Notes that began together.
+
+    notes: note number to velocity, the strongest first; without those weaker than half of it,
+        which are other pads that trembled.
+    pedals: controller number to its value then.
+    """
+
+    time: int
+    notes: Mapping[int, int]
+    channel: int
+    pedals: Mapping[int, int]
+
+    @property
+    def note(self) -> int:
+        """The strongest."""
+        return next(iter(self.notes))
+
+
+class Strokes:
+    """Puts notes together into strokes.
+
+    pedals: controller number to its value now.
+    """
+
+    def __init__(self) -> None:
+        self.pedals: dict[int, int] = {}
+        self._open: list[StruckNote] = []
+        self._last: Stroke | None = None
+
+    def add(self, note: StruckNote) -> Iterator[Stroke]:
+        """Takes a struck note; gives the stroke before it if that is complete now."""
+        yield from self.until(note.time)
+        if note.velocity >= _FAINTEST:
+            self._open.append(note)
+
+    def until(self, now: int) -> Iterator[Stroke]:
+        """The stroke that is complete by `now`, if one is."""
+        if not self._open or now - self._open[0].time < TOGETHER:
+            return
+        notes: dict[int, int] = {}
+        for each in self._open:
+            notes[each.number] = max(each.velocity, notes.get(each.number, 0))
+        strongest = max(notes.values())
+        first = self._open[0]
+        self._open = []
+        loud = sorted(
+            (item for item in notes.items() if 2 * item[1] >= strongest), key=lambda item: -item[1]
+        )
+        stroke = Stroke(first.time, dict(loud), first.channel, dict(self.pedals))
+        if not self._bounced(stroke):
+            self._last = stroke
+            yield stroke
+
+    def _bounced(self, stroke: Stroke) -> bool:
+        before = self._last
+        return (
+            before is not None
+            and stroke.time - before.time < _BOUNCE
+            and 2 * stroke.notes[stroke.note] < before.notes.get(stroke.note, 0)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Learnt:
+    """What was heard of one voice.
+
+    note: the one to send; also: further notes of the same pad.
+    together: those of `also` that only ever came along with another; should another voice be
+        struck with one, it was that one trembling.
+    """
+
+    note: int
+    also: tuple[int, ...]
+    together: frozenset[int]
+    channels: tuple[int, ...]
+    pedals: tuple[Mapping[int, int], ...]
+
+    @property
+    def notes(self) -> tuple[int, ...]:
+        return (self.note, *self.also)
+
+    def without(self, note: int) -> "Learnt":
+        """The same without a further note, which is another voice's."""
+        also = tuple(each for each in self.also if each != note)
+        return replace(self, also=also, together=self.together - {note})
+
+
+def learnt(strokes: Sequence[Stroke]) -> Learnt | None:
+    """What the strokes of one voice say; None as long as no note came in three of them.
+
+    A note that came once is a slip; one that came twice or more is a further note of the pad.
+    """
+    times = Counter(note for stroke in strokes for note in stroke.notes)
+    if not times or max(times.values()) < STROKES:
+        return None
+    first = Counter(stroke.note for stroke in strokes)
+    note = max(times, key=lambda each: (times[each], first[each]))
+    also = [each for each in times if each != note and times[each] > 1]
+    return Learnt(
+        note,
+        tuple(sorted(also)),
+        frozenset(each for each in also if first[each] < 2),
+        tuple(stroke.channel for stroke in strokes if note in stroke.notes),
+        tuple(stroke.pedals for stroke in strokes if note in stroke.notes),
+    )
