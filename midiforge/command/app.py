@@ -11,7 +11,8 @@ from midiforge.command.help import DrillCommand
 from midiforge.command.kit import kit_app
 from midiforge.command.listing import listing
 from midiforge.command.loop import loop
-from midiforge.command.play import play, ports
+from midiforge.command.play import play
+from midiforge.command.ports import ports
 from midiforge.command.practice import log, next_steps, plan
 from midiforge.command.review import review
 from midiforge.command.sheet import sheet

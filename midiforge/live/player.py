@@ -8,7 +8,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from midiforge.live.bars import LAYERS, Bar, Moment
+from midiforge.live.bars import LAYERS, Bar, Moment, PlayableExercise
 from midiforge.live.beat_clock import clocks_in
 from midiforge.live.followed_clock import TransportChange
 from midiforge.live.levels import STEP
@@ -55,6 +55,7 @@ class Watcher:
         the bar before; told once something of it has sounded.
     moment: something sounded, `at` quarter notes into the bar.
     idle: there is time to spare, in nanoseconds. say: something to be read.
+    made: an exercise was made ready, ahead of its time; from any thread.
     """
 
     bar: Callable[[Place], None] = lambda _: None
@@ -62,6 +63,7 @@ class Watcher:
     moment: Callable[[float], None] = lambda _: None
     idle: Callable[[int], None] = lambda _: None
     say: Callable[[str], None] = lambda _: None
+    made: Callable[[PlayableExercise], None] = lambda _: None
 
 
 @dataclass(slots=True)

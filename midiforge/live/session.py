@@ -1,0 +1,200 @@
+"""Playing exercises from beginning to end: ports opened, all put together, all let go again."""
+
+import gc
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from midiforge.errors import MidiforgeError
+from midiforge.kit import DEFAULT, Kit, read_kit
+from midiforge.live.bars import PlayableExercise, playable
+from midiforge.live.controls import Controls
+from midiforge.live.followed_clock import FollowedClock
+from midiforge.live.keyboard import pressed, single_keys
+from midiforge.live.levels import Levels
+from midiforge.live.player import Player, Watcher
+from midiforge.live.ports import RtOutput
+from midiforge.live.recording import CLOSING, Recording
+from midiforge.live.route import Command, Route
+from midiforge.live.sender import PERCUSSION, Sender
+from midiforge.live.signals import SUSPENDING, ignored
+from midiforge.live.timing import MS, LatenessFigures, SystemClock, ask_for_priority
+from midiforge.live.watched_input import WatchedInput
+from midiforge.live.worker import Worker
+from midiforge.model.exercise import Exercise
+
+_MUCH = 5 * MS  # to spare
+_LOOK = 0.05  # seconds between looks while nothing is played
+_KIT = "the kit's input"
+_MASTER = "the master's input"
+
+# Begins to watch a player; what it gives lasts as long as it is played.
+Watch = Callable[[Player], AbstractContextManager[Watcher]]
+
+
+@dataclass(frozen=True, slots=True)
+class PlayOptions:
+    """How exercises are played. Ports are named by part of their name, or number.
+
+    port, beside: the outputs; "" for the only one there is, and for none. virtual: whether the
+        output is one that others connect to.
+    follow, kit_input: the inputs of a master's clock and of the kit; "" for none.
+    times: how often each goes round; 0 for ever. forever: whether the lesson begins again.
+    rest: seconds between exercises. muted: layers that are silent; levels: in per cent.
+    """
+
+    port: str = ""
+    virtual: bool = False
+    beside: str = ""
+    follow: str = ""
+    kit_input: str = ""
+    times: int = 1
+    forever: bool = False
+    rest: float = 0.0
+    muted: frozenset[str] = frozenset()
+    levels: Mapping[str, int] = field(default_factory=dict)
+    send_clock: bool = False
+
+
+def play(
+    exercises: Sequence[Exercise],
+    kit: Kit,
+    options: PlayOptions,
+    watch: Watch,
+    recording: Recording | None = None,
+) -> LatenessFigures:
+    """Plays exercises through the ports that are named; gives how late events were sent.
+
+    What is recorded is the caller's to keep, also when something is raised.
+    """
+    _check_channels(exercises, kit, bool(options.beside))
+    with ExitStack() as held:
+        output = RtOutput(options.port, options.virtual)
+        held.callback(output.close)
+        beside = _beside(options.beside, output) if options.beside else None
+        if beside:
+            held.callback(beside.close)
+        worker = Worker()
+        held.callback(worker.shutdown)
+        beside_kit = read_kit(DEFAULT) if beside else None  # what a synthesiser of its own knows
+
+        def make(exercise: Exercise, faster: Fraction) -> PlayableExercise:
+            made = playable(exercise, kit, faster, beside_kit)
+            player.watcher.made(made)
+            return made
+
+        player = Player(
+            Sender(output, beside, kit.channel, kit.program, options.muted, Levels(options.levels)),
+            SystemClock(),
+            Route(exercises, make, options.times, options.forever, worker),
+            send_clock=options.send_clock,
+            rest=round(options.rest * 1e9),
+        )
+        inputs = []
+        if options.follow:
+            inputs.append(_follow(player, options.follow))
+            held.callback(inputs[-1].close)
+        if recording or options.kit_input or kit.controls:
+            inputs.append(_hear_kit(player, kit, options.kit_input, recording))
+            held.callback(inputs[-1].close)
+        player.watcher = held.enter_context(watch(player))
+        _look_after(player.watcher, inputs)
+        if recording:
+            recording.running = True
+            player.watcher.began = recording.recorder.began
+            player.watcher.say(f"recording {inputs[-1].name}")
+        held.enter_context(ignored(*SUSPENDING))
+        ask_for_priority()
+        held.enter_context(_no_collection())
+        figures = player.play()
+        if recording:
+            time.sleep(CLOSING)
+    return figures
+
+
+def listen(kit: Kit, wanted: str, recording: Recording, say: Callable[[str], None]) -> None:
+    """Records and plays nothing, until somebody quits, by q, Ctrl-C or the kit."""
+    wishes: list[Command] = []
+    with ExitStack() as held:
+        held.enter_context(single_keys())
+        heard = [recording.recorder.heard, Controls(kit.controls, wishes.append).heard]
+        kit_input = WatchedInput(_KIT, wanted, heard, say)
+        held.callback(kit_input.close)
+        recording.running = True
+        say(f"recording {kit_input.name}; q or Ctrl-C ends it")
+        held.enter_context(ignored(*SUSPENDING))
+        with suppress(KeyboardInterrupt):
+            while Command.QUIT not in wishes:
+                wishes.extend(pressed())
+                kit_input.look()
+                time.sleep(_LOOK)
+
+
+def _check_channels(exercises: Sequence[Exercise], kit: Kit, beside: bool) -> None:
+    """Raises MidiforgeError if anybody who plays tones is on the channel of the drums."""
+    drums = PERCUSSION if beside else kit.channel
+    for track in {each for exercise in exercises for each in exercise.tracks}:
+        if track.program and track.channel == drums:
+            where = "of the percussion there" if beside else "of the kit"
+            hint = "" if beside else "--beside-port sends it to another output"
+            raise MidiforgeError(f"{track.name} is on channel {drums}, that {where}", hint=hint)
+
+
+def _beside(wanted: str, output: RtOutput) -> RtOutput:
+    """The other output."""
+    try:
+        beside = RtOutput(wanted)
+    except MidiforgeError as error:
+        raise error.within("--beside-port") from None
+    if beside.name == output.name:
+        beside.close()
+        raise MidiforgeError(
+            f"{beside.name!r} is the other output too", "--beside-port", hint="leave it out"
+        )
+    return beside
+
+
+def _follow(player: Player, wanted: str) -> WatchedInput:
+    """The input of a master whose time is played in."""
+    clock = FollowedClock()
+    player.sync, player.transport = clock, clock.transport
+    return WatchedInput(_MASTER, wanted, [clock.heard], _says(player), clock=True)
+
+
+def _hear_kit(player: Player, kit: Kit, wanted: str, recording: Recording | None) -> WatchedInput:
+    """The kit's input, for commands and for strokes."""
+    heard = [recording.recorder.heard] if recording else []
+    heard.append(Controls(kit.controls, player.wish).heard)
+    return WatchedInput(_KIT, wanted, heard, _says(player))
+
+
+def _says(player: Player) -> Callable[[str], None]:
+    """Tells whoever watches the player then."""
+    return lambda text: player.watcher.say(text)
+
+
+def _look_after(watcher: Watcher, inputs: Sequence[WatchedInput]) -> None:
+    """Looks after inputs in the time that is left over."""
+    idle = watcher.idle
+
+    def both(spare: int) -> None:
+        idle(spare)
+        if spare > _MUCH:
+            for each in inputs:
+                each.look()
+
+    watcher.idle = both
+
+
+@contextmanager
+def _no_collection() -> Iterator[None]:
+    """Nothing is held up by Python's looking for garbage, while the context lasts."""
+    gc.collect()
+    gc.freeze()
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
