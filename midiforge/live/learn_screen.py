@@ -1,0 +1,85 @@
+"""What somebody sees whose kit is learnt, large enough to be read from the drums, and the keys."""
+
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+
+from midiforge.live.keyboard import pressed, single_keys
+from midiforge.live.kit_strokes import STROKES
+from midiforge.live.learn import ENDS, SKIPS, Learning
+from midiforge.live.route import Command
+from midiforge.live.terminal import (
+    CLEAR_BELOW,
+    CLEAR_LINE,
+    CLOSE,
+    FAINT,
+    HOME,
+    LOUD,
+    OPEN,
+    PLAIN,
+    cut,
+    write,
+)
+
+KEYS_LINE = "n skip   p the one before   a from the start   q end"
+
+# Shows the state, and a hint that goes before what it has to say; called again and again.
+Show = Callable[[Learning, str], None]
+
+
+@contextmanager
+def learn_screen() -> Iterator[Show]:
+    """The terminal's other page; what is shown there also takes keys."""
+    shown: list[str] = []
+
+    def show(learning: Learning, hint: str) -> None:
+        _take_keys(learning)
+        size = shutil.get_terminal_size()
+        lines = _lines(learning, hint, size.columns)[: size.lines]
+        if [*lines, str(size)] != shown:
+            shown[:] = [*lines, str(size)]
+            write(HOME + "\r\n".join(f"{line}{CLEAR_LINE}" for line in lines) + CLEAR_BELOW)
+
+    with single_keys():
+        write(OPEN)
+        try:
+            yield show
+        finally:
+            with suppress(OSError):
+                write(PLAIN + CLOSE)
+
+
+def _take_keys(learning: Learning) -> None:
+    for command in pressed():
+        if command is Command.NEXT:
+            learning.skip()
+        elif command is Command.PREVIOUS:
+            learning.back()
+        elif command is Command.AGAIN:
+            learning.again()
+        elif command is Command.QUIT:
+            learning.finish()
+
+
+def _lines(learning: Learning, hint: str, width: int) -> list[str]:
+    step, wide = learning.step, width - 4
+    boxes = "  ".join("[x]" if i < learning.strokes else "[ ]" for i in range(STROKES))
+    pads = "roll on any pad: the one before again"
+    if learning.can_skip_by_pad():
+        pads = f"bass drum {SKIPS} times: skip   {ENDS} times: skip all   {pads}"
+    return [
+        "",
+        f"  {FAINT}{learning.number} of {len(learning.steps)}{PLAIN}",
+        "",
+        f"  {LOUD}{cut(step.title.upper(), wide)}{PLAIN}",
+        "",
+        f"  {cut(step.how, wide)}",
+        "",
+        f"  {LOUD}{boxes}{PLAIN}",
+        "",
+        f"  {cut(hint or learning.message, wide)}",
+        f"  {FAINT}{cut(learning.latest, wide)}{PLAIN}",
+        "",
+        f"  {FAINT}{cut(pads, wide)}{PLAIN}",
+        f"  {FAINT}{cut(KEYS_LINE, wide)}{PLAIN}",
+    ]
