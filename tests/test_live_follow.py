@@ -24,9 +24,10 @@ import midiforge
 from midiforge.live.bars import Bar, playable
 from midiforge.live.clock_line import LOST, ClockLine
 from midiforge.live.followed_clock import FollowedClock
-from midiforge.live.player import Player, Watcher
+from midiforge.live.player import Player
 from midiforge.live.route import Place, Route
 from midiforge.live.sender import Sender
+from midiforge.live.watcher import Watcher
 
 MS, SECOND = 1_000_000, 1_000_000_000
 CLOCK, START, CONTINUE, STOP = b"\xf8", b"\xfa", b"\xfb", b"\xfc"

@@ -18,11 +18,12 @@ import midiforge
 from midiforge.kit import Kit
 from midiforge.live import player as player_module
 from midiforge.live.bars import PlayableExercise, playable
-from midiforge.live.player import Player, Watcher
+from midiforge.live.player import Player
 from midiforge.live.route import Command, Place, Route
 from midiforge.live.sender import Sender
 from midiforge.live.sync_source import InternalClock
 from midiforge.live.timing import LatenessFigures
+from midiforge.live.watcher import Watcher
 
 SECOND = 1_000_000_000
 MS = 1_000_000

@@ -17,10 +17,11 @@ from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
-    from midiforge.live.player import Player, Watcher
+    from midiforge.live.player import Player
     from midiforge.live.recording import KeptTake, Recording
     from midiforge.live.route import Place
     from midiforge.live.session import Watch
+    from midiforge.live.watcher import Watcher
 
 
 @takes_a_drill
@@ -174,7 +175,7 @@ def _watch(as_lines: bool) -> "Watch":
 def _in_lines(_: "Player") -> "Iterator[Watcher]":
     """One line an exercise."""
     from midiforge.live.display import plain_line
-    from midiforge.live.player import Watcher
+    from midiforge.live.watcher import Watcher
 
     def bar(place: "Place") -> None:
         if place.begins:

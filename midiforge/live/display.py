@@ -7,12 +7,12 @@ terminal that does not take them cannot hold up the music.
 import re
 import shutil
 import threading
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
 from midiforge.live.bars import LAYERS, PlayableExercise
 from midiforge.live.chords import HIGH, Chords, chords_of, large
+from midiforge.live.columns import Column, columns
 from midiforge.live.levels import Levels
 from midiforge.live.route import Place, Route
 from midiforge.live.terminal import (
@@ -28,9 +28,7 @@ from midiforge.live.terminal import (
     cut,
     write,
 )
-from midiforge.model.counts import counts
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import FEET, HANDS, Hit, Strength
 from midiforge.model.tempo import plain
 from midiforge.printable import printable
 
@@ -40,44 +38,6 @@ LAYER_KEYS = {"bass": "s bass", "comp": "m comp"}  # told where the exercise has
 LEVELS_LINE = "l layer   , softer   . louder"
 
 _ROOMY = 22  # lines; in a smaller terminal chords are written small
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One grid step of a bar: its time in quarter notes, and what stands in each row."""
-
-    at: float
-    count: str
-    rows: tuple[str, ...]
-
-
-def columns(exercise: Exercise, number: int) -> tuple[Column, ...]:
-    """The steps of a bar, by number; in the count-in only the beats are counted."""
-    meter, step = exercise.meter, exercise.step
-    start = number * meter.bar
-    said = counts(meter, step)
-    at_step: dict[int, list[Hit]] = {}
-    for hit in (*exercise.hits, *exercise.answers):
-        if hit.layer != "click" and start <= hit.time < start + meter.bar:
-            at_step.setdefault(int((hit.time - start) / step), []).append(hit)
-    found = []
-    for i, count in enumerate(said):
-        hits = at_step.get(i, [])
-        rows = tuple(_cell(hits, limbs) for limbs in ((HANDS[0],), (HANDS[1],), FEET))
-        found.append(Column(float(exercise.swing.played(i * step)), count, rows))
-    return tuple(found)
-
-
-def _cell(hits: Sequence[Hit], limbs: Sequence[object]) -> str:
-    text = ""
-    for hit in hits:
-        if hit.limb in limbs and hit.limb is not None:
-            grace = hit.ornament.grace_notes if hit.ornament else 0
-            letter = hit.limb.opposite.letter.lower() * grace + hit.limb.letter
-            if hit.strength is Strength.GHOST:
-                letter = f"({letter})"
-            text += (">" if hit.strength is Strength.ACCENT else "") + letter
-    return text
 
 
 @dataclass(slots=True)

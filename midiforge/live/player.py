@@ -8,7 +8,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from midiforge.live.bars import LAYERS, Bar, Moment, PlayableExercise
+from midiforge.live.bars import LAYERS, Bar, Moment
 from midiforge.live.beat_clock import clocks_in
 from midiforge.live.followed_clock import TransportChange
 from midiforge.live.levels import STEP
@@ -17,6 +17,7 @@ from midiforge.live.route import Command, Place, Route
 from midiforge.live.sender import Sender, among
 from midiforge.live.sync_source import InternalClock, SyncSource
 from midiforge.live.timing import MS, Clock, Lateness, LatenessFigures, awake_before
+from midiforge.live.watcher import Watcher
 
 LEAD = 100 * MS  # between the decision to begin and the first event
 TOO_LATE = 250 * MS  # later than this is not played: the machine slept
@@ -45,25 +46,6 @@ class TransportMoved(Exception):
     def __init__(self, change: TransportChange) -> None:
         super().__init__(change.say)
         self.change = change
-
-
-@dataclass(slots=True)
-class Watcher:
-    """What the player tells others while it plays; each may do nothing.
-
-    bar: a bar begins. began: the same with when it began, on the clock, and whether straight after
-        the bar before; told once something of it has sounded.
-    moment: something sounded, `at` quarter notes into the bar.
-    idle: there is time to spare, in nanoseconds. say: something to be read.
-    made: an exercise was made ready, ahead of its time; from any thread.
-    """
-
-    bar: Callable[[Place], None] = lambda _: None
-    began: Callable[[Place, int, bool], None] = lambda *_: None
-    moment: Callable[[float], None] = lambda _: None
-    idle: Callable[[int], None] = lambda _: None
-    say: Callable[[str], None] = lambda _: None
-    made: Callable[[PlayableExercise], None] = lambda _: None
 
 
 @dataclass(slots=True)

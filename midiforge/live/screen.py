@@ -5,7 +5,8 @@ from contextlib import contextmanager
 
 from midiforge.live.display import Display
 from midiforge.live.keyboard import pressed, single_keys
-from midiforge.live.player import Player, Watcher
+from midiforge.live.player import Player
+from midiforge.live.watcher import Watcher
 
 
 @contextmanager

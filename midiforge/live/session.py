@@ -14,7 +14,7 @@ from midiforge.live.controls import Controls
 from midiforge.live.followed_clock import FollowedClock
 from midiforge.live.keyboard import pressed, single_keys
 from midiforge.live.levels import Levels
-from midiforge.live.player import Player, Watcher
+from midiforge.live.player import Player
 from midiforge.live.ports import RtOutput
 from midiforge.live.recording import CLOSING, Recording
 from midiforge.live.route import Command, Route
@@ -22,6 +22,7 @@ from midiforge.live.sender import PERCUSSION, Sender
 from midiforge.live.signals import SUSPENDING, ignored
 from midiforge.live.timing import MS, LatenessFigures, SystemClock, ask_for_priority
 from midiforge.live.watched_input import WatchedInput
+from midiforge.live.watcher import Watcher
 from midiforge.live.worker import Worker
 from midiforge.model.exercise import Exercise
 
