@@ -1059,7 +1059,8 @@ def test_recording_does_not_make_playing_late(
                 sticks.send(on(velocity=i % 127 + 1) if i % 7 == 0 else controller(PEDAL, i % 128))
                 i += 1
                 time.sleep(1 / 140)
-            out = ended(process)[1]
+            code, out, said = ended(process)
+        assert (code, said) == (0, "")
         (line,) = [line for line in out.splitlines() if line.startswith("Timing:")]
         return [float(each) for each in re.findall(r"([0-9.]+) ms", line)]
 
