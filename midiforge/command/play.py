@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from midiforge.live.route import Place
     from midiforge.live.session import Watch
     from midiforge.live.watcher import Watcher
+    from midiforge.model.exercise import Exercise
 
 
 @takes_a_drill
@@ -95,7 +96,6 @@ def play(
     Recorded is one take an exercise: where several are played, its number comes before the ending.
     """
     from midiforge.live import session
-    from midiforge.live.recording import Recording
 
     if follow and send_clock:
         raise MidiforgeError("either follow a clock or send one", "--follow")
@@ -118,7 +118,7 @@ def play(
     exercises = [each for each in exercises if each.order >= first]
     if not exercises:
         raise MidiforgeError(f"there is no exercise from {first} on", "--from")
-    recording = Recording(record, exercises, drill.kit, listen) if record else None
+    recording = _record(record, exercises, drill, listen) if record else None
     with _kept(recording, drill.source):
         if listen and recording:
             session.listen(drill.kit, control, recording, _say)
@@ -189,6 +189,14 @@ def _say(text: str) -> None:
 
 
 # What was recorded
+
+
+def _record(
+    path: Path, exercises: "Sequence[Exercise]", drill: "Drill", alone: bool
+) -> "Recording":
+    from midiforge.live.recording import Recording
+
+    return Recording(path, exercises, drill.kit, alone)
 
 
 @contextmanager

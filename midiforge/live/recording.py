@@ -11,8 +11,6 @@ from midiforge.live.signals import ENDING, ignored
 from midiforge.live.take_file import check_free, take_path, write_take
 from midiforge.model.exercise import Exercise
 
-CLOSING = 0.25  # seconds that the last stroke may come after the end
-
 
 @dataclass(frozen=True, slots=True)
 class KeptTake:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from midiforge.errors import MidiforgeError
 from midiforge.kit import DEFAULT, Kit, read_kit
@@ -16,7 +17,6 @@ from midiforge.live.keyboard import pressed, single_keys
 from midiforge.live.levels import Levels
 from midiforge.live.player import Player
 from midiforge.live.ports import RtOutput
-from midiforge.live.recording import CLOSING, Recording
 from midiforge.live.route import Command, Route
 from midiforge.live.sender import PERCUSSION, Sender
 from midiforge.live.signals import SUSPENDING, ignored
@@ -26,8 +26,12 @@ from midiforge.live.watcher import Watcher
 from midiforge.live.worker import Worker
 from midiforge.model.exercise import Exercise
 
+if TYPE_CHECKING:  # most play without recording, and wait for the first click
+    from midiforge.live.recording import Recording
+
 _MUCH = 5 * MS  # to spare
 _LOOK = 0.05  # seconds between looks while nothing is played
+_CLOSING = 0.25  # seconds that the last stroke may come after the end
 _KIT = "the kit's input"
 _MASTER = "the master's input"
 
@@ -64,7 +68,7 @@ def play(
     kit: Kit,
     options: PlayOptions,
     watch: Watch,
-    recording: Recording | None = None,
+    recording: "Recording | None" = None,
 ) -> LatenessFigures:
     """Plays exercises through the ports that are named; gives how late events were sent.
 
@@ -111,11 +115,11 @@ def play(
         held.enter_context(_no_collection())
         figures = player.play()
         if recording:
-            time.sleep(CLOSING)
+            time.sleep(_CLOSING)
     return figures
 
 
-def listen(kit: Kit, wanted: str, recording: Recording, say: Callable[[str], None]) -> None:
+def listen(kit: Kit, wanted: str, recording: "Recording", say: Callable[[str], None]) -> None:
     """Records and plays nothing, until somebody quits, by q, Ctrl-C or the kit."""
     wishes: list[Command] = []
     with ExitStack() as held:
@@ -164,7 +168,7 @@ def _follow(player: Player, wanted: str) -> WatchedInput:
     return WatchedInput(_MASTER, wanted, [clock.heard], _says(player), clock=True)
 
 
-def _hear_kit(player: Player, kit: Kit, wanted: str, recording: Recording | None) -> WatchedInput:
+def _hear_kit(player: Player, kit: Kit, wanted: str, recording: "Recording | None") -> WatchedInput:
     """The kit's input, for commands and for strokes."""
     heard = [recording.recorder.heard] if recording else []
     heard.append(Controls(kit.controls, player.wish).heard)
