@@ -39,6 +39,14 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise MidiforgeError("not TOML: nested too deeply", place) from None
 
 
+def is_file(path: Path) -> bool:
+    """Whether a file is there; a name that no system takes is no file's."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
 def reason(error: OSError) -> str:
     """What the system says of a failed file operation, in lower case."""
     return (error.strerror or type(error).__name__).lower()

@@ -2,13 +2,12 @@
 
 import re
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from midiforge.disk import read_toml
+from midiforge.disk import is_file, read_toml
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.library import shelf
 
@@ -113,13 +112,13 @@ def kit_names() -> list[str]:
     return sorted(path.stem for path in FOLDER.glob(f"*{ENDING}"))
 
 
-def read_kit(name: str, folder: Path | None = None) -> Kit:
+def read_kit(name: str | Path, folder: Path | None = None) -> Kit:
     """A kit by the path of its file, or by the name of one that comes with midiforge.
 
     folder: where a relative path begins; the current one if not given.
     Raises MidiforgeError that names the file, the place in it and the nearest right word.
     """
-    path = _path(name, folder or Path())
+    path = _path(str(name), folder or Path())
     contents = _with_bases(path, (path,))
     merged: dict[str, Any] = {table: {} for table in _TABLES}
     for content in reversed(contents):
@@ -132,10 +131,9 @@ def _path(name: str, folder: Path) -> Path:
     """Where a kit lies: a shipped name first, else a path, with or without its ending."""
     if name in kit_names():
         return FOLDER / f"{name}{ENDING}"
-    with suppress(OSError, ValueError):  # such as a name that no system takes
-        for path in (folder / name, folder / f"{name}{ENDING}"):
-            if name.strip() and path.is_file():
-                return path
+    for path in (folder / name, folder / f"{name}{ENDING}"):
+        if name.strip() and is_file(path):
+            return path
     raise MidiforgeError(f"no kit is called {quoted(name)}", hint=nearest(name, kit_names()))
 
 

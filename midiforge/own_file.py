@@ -1,7 +1,7 @@
 """Files that are written again and again under one name, but never over another's work.
 
-The last line of each says what it is, with a checksum of all before it: a file that lacks it, or
-was changed since, is left alone.
+The last line of each (of some, the first) says what it is, with a checksum of all the rest: a file
+that lacks it, or was changed since, is left alone.
 """
 
 from dataclasses import dataclass
@@ -48,7 +48,23 @@ class Seal:
         return bool(body) and content == self.sealed(body)
 
 
+@dataclass(frozen=True, slots=True)
+class Heading(Seal):
+    """A seal that is the first line instead, for files that are read from the top.
+
+    remark: the whole line; `{}` is the checksum, cut to what a person may still read.
+    """
+
+    def sealed(self, body: bytes) -> bytes:
+        """The content below its first line."""
+        return self.remark.format(sha256(body).hexdigest()[:16]).encode() + body
+
+    def _is_on(self, content: bytes) -> bool:
+        return content == self.sealed(content[content.find(b"\n") + 1 :])
+
+
 PLAN, COURSE = Seal("practice", "# {}\n"), Seal("practice", "<!-- {} -->\n")
+DRAWING = Seal("show", "<!-- {} -->\n")
 
 
 def write_own(path: Path, content: str, seal: Seal) -> None:

@@ -167,6 +167,17 @@ def test_a_build_says_what_it_made(capsys: Captured) -> None:
     assert "lesson.mid" in out
 
 
+def test_a_picture_that_was_edited_is_left_as_it_is(capsys: Captured) -> None:
+    arguments = ["show", "--sticking", "RLRR LRLL", "--only", "1", "--picture", "mine.svg"]
+    assert run(arguments) == run(arguments) == 0
+    drawn = Path("mine.svg")
+    edited = drawn.read_bytes().replace(b"</svg>", b"<text>mine</text></svg>")
+    drawn.write_bytes(edited)
+    assert run(arguments) == 2
+    assert drawn.read_bytes() == edited
+    assert "changed since" in capsys.readouterr().err
+
+
 def test_quiet_says_nothing(capsys: Captured) -> None:
     fast = ("--tempos", "400", "--placements", "phrase", "--sticking", "RLRL")
     assert said(capsys, "build", *fast, "--quiet", "--out", "out") == ""
@@ -349,6 +360,65 @@ def test_a_title_does_not_steer_the_terminal(capsys: Captured) -> None:
 
 def test_an_error_does_not_steer_the_terminal(capsys: Captured) -> None:
     assert ESCAPE not in refused(capsys, "build", f"a{ESCAPE}[31m.toml", "--out", "out")
+
+
+def test_what_show_prints_does_not_steer_the_terminal(capsys: Captured) -> None:
+    Path("kit.toml").write_text(
+        'starts_from = "general-midi-1"\nname = "mine \\u001b[31m"\n[notes]\n"snare" = 40\n'
+    )
+    out = said(
+        capsys,
+        *("show", *HANDS, "--kit", "kit.toml", "--layers", "x. as hihat-splash"),
+        *("--set", "stage.duo.limbs=['RH']", "--set", 'stage.duo.title="a\\u001b[31mb"'),
+        *("--stages", "duo", "--title", f"t{ESCAPE}[31m"),
+    )
+    assert "a?[31mb" in out
+    assert ESCAPE not in out
+
+
+def test_a_picture_has_no_letter_that_xml_forbids() -> None:
+    import xml.etree.ElementTree as xml
+
+    title = 'stage.duo.title="a\\u001b[31mb"'
+    settings = ("--set", "stage.duo.limbs=['RH']", "--set", title, "--stages", "duo")
+    assert run(["show", *HANDS, *settings, "--picture", "one.svg"]) == 0
+    assert "a?[31mb" in "".join(xml.parse("one.svg").getroot().itertext())
+
+
+# Files whose names no system takes
+
+LONG = "x" * 300
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("show", *HANDS, "--kit", LONG),
+        ("show", *HANDS, "--picture", f"{LONG}.svg"),
+        ("build", *HANDS, "--out", LONG),
+        ("build", f"{LONG}.toml", "--out", "out"),
+        ("sheet", *HANDS, "--out", f"{LONG}.svg"),
+        ("loop", *HANDS, "--out", LONG),
+        ("plan", *HANDS, "--out", f"{LONG}.toml"),
+        ("log", "--csv", LONG),
+        ("log", "--log", LONG),
+        ("review", LONG, *HANDS),
+        ("import", LONG),
+        ("import", LONG, "--kit", LONG),
+        ("import", LONG, "--out", f"{LONG}.toml"),
+    ],
+    ids=lambda given: " ".join(each[:9] for each in given),
+)
+def test_a_name_that_is_too_long_is_said_and_nothing_else_is_blamed(
+    capsys: Captured, arguments: tuple[str, ...]
+) -> None:
+    line = refused(capsys, *arguments)
+    assert "xxxx" in line
+    assert "standard output" not in line
+
+
+def test_a_name_with_a_nul_is_no_kit(capsys: Captured) -> None:
+    assert "no kit" in refused(capsys, "show", *HANDS, "--kit", "a\0b")
 
 
 # Exit codes and streams of the real thing

@@ -7,6 +7,7 @@ Percussive Arts Society (round trips). Tempos, swing and unevenness of synthetic
 because they are made here; patterns are common practice.
 """
 
+import hashlib
 import json
 import random
 import time
@@ -24,12 +25,13 @@ from typer.testing import CliRunner
 
 import midiforge
 from midiforge.command.groove import import_command
-from midiforge.command.run import failed
+from midiforge.command.terminal import failed
 from midiforge.errors import MidiforgeError
 from midiforge.groove.groove import Imported, details, import_groove, summary
 from midiforge.groove.levels import strengths
 from midiforge.groove.ornaments import gather
 from midiforge.groove.source import Struck
+from midiforge.groove.text import MADE
 from midiforge.kit import read_kit
 from midiforge.library import shelf
 from midiforge.loops.loop_set import Shape
@@ -1103,3 +1105,15 @@ def test_a_loop_without_a_drummer_is_said_to_be_one(tmp_path: Path) -> None:
     report = midiforge.write_loops(drill, tmp_path, shape)
     found = import_groove(tmp_path / report.written[0].file)
     assert "hands or feet: add a sticking" in " ".join(summary(found))
+
+
+def test_a_drill_s_first_line_holds_the_checksum_of_the_rest(tmp_path: Path) -> None:
+    """As every version has written it; files of earlier ones must stay replaceable."""
+    body = b'title = "a"\n'
+    path = tmp_path / "groove.toml"
+    mark = f"# Made by midiforge import, {hashlib.sha256(body).hexdigest()[:16]}\n".encode()
+    path.write_bytes(mark + body)
+    MADE.check(path)
+    path.write_bytes(mark + body + b"\n")
+    with pytest.raises(MidiforgeError, match="changed since"):
+        MADE.check(path)

@@ -247,3 +247,9 @@ def test_a_drill_that_takes_every_sound_leaves_none_to_the_click() -> None:
     Path("small.toml").write_text(NOTES.replace("claves = 75\n", "") + VELOCITIES, encoding="utf-8")
     with pytest.raises(MidiforgeError, match="click"):
         midiforge.check_drill({"sticking": "RL", "kit": "small.toml"})
+
+
+def test_a_kit_is_read_by_a_path_too() -> None:
+    Path("mine.toml").write_text(STARTS + "[notes]\nsnare = 40\n", encoding="utf-8")
+    assert midiforge.read_kit(Path("mine.toml")) == midiforge.read_kit("mine.toml")
+    assert midiforge.read_kit(Path("electronic")) == midiforge.read_kit("electronic")

@@ -336,3 +336,16 @@ def test_a_take_on_the_shipped_kit_s_own_notes_is_all_heard() -> None:
     assert {KIT.voice(stroke.number) for stroke in played().strokes} == {
         each.voice for each in BOSSA[FULL].hits if each.limb
     }
+
+
+@pytest.mark.parametrize("flag", ["", "--json"])
+def test_a_damaged_log_does_not_hide_the_review(
+    flag: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("log.sqlite").write_bytes(b"no log " * 100)
+    take = write(played(seconds=20))
+    words = filter(None, ("review", take, DRILL, "--exercise", "13", "--log", "log.sqlite", flag))
+    assert run([*words]) == 2
+    out, err = capsys.readouterr()
+    assert json.loads(out)["rules"] == ["clean"] if flag else out.startswith("Clean: all ")
+    assert "log.sqlite" in err and err.count("\n") == 1

@@ -559,6 +559,20 @@ def test_a_page_replaces_a_review_and_nothing_else(tmp_path: Path) -> None:
         write_page(tmp_path / "nowhere" / "review.html", reviewed())
 
 
+@pytest.mark.parametrize("hand", ["written by another of our commands", "edited since"])
+def test_a_page_replaces_no_other_page_of_ours(tmp_path: Path, hand: str) -> None:
+    path = tmp_path / "review.html"
+    write_page(path, reviewed())
+    if hand == "edited since":
+        text = path.read_text("utf-8").replace("</main>", "<p>what my teacher said</p></main>")
+    else:
+        text = '<!DOCTYPE html>\n<meta name="generator" content="midiforge 0.1.0">\nA booklet\n'
+    path.write_text(text, "utf-8")
+    with pytest.raises(MidiforgeError, match="not written by midiforge, or changed since"):
+        write_page(path, reviewed())
+    assert path.read_text("utf-8") == text
+
+
 def test_the_page_prints(browser: Any, tmp_path: Path) -> None:
     path = tmp_path / "review.html"
     write_page(path, PAGES["many faults"]())

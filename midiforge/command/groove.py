@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.run import printable
+from midiforge.disk import is_file
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.groove.groove import Imported
@@ -129,8 +130,7 @@ def _target(out: str) -> Path | None:
     """The file to write; MidiforgeError if what is there is not ours to replace."""
     if not out.strip():
         return None
-    from midiforge.disk import check_replaceable
-    from midiforge.groove.text import made_here
+    from midiforge.groove.text import MADE
 
     path = Path(out)
     if not path.suffix:
@@ -139,8 +139,8 @@ def _target(out: str) -> Path | None:
         raise MidiforgeError(f"{quoted(out)} is no drill file", "--out", hint="such as groove.toml")
     if not path.parent.is_dir():
         raise MidiforgeError("there is no such folder", "--out", str(path.parent))
-    check_replaceable(path, made_here)
-    return path
+    MADE.check(path)
+    return path.resolve() if path.is_symlink() else path
 
 
 def _kit_key(name: str, target: Path | None) -> str:
@@ -149,7 +149,7 @@ def _kit_key(name: str, target: Path | None) -> str:
 
     if not name.strip() or name in kit_names():
         return name.strip()
-    found = next((path for path in (Path(name), Path(name + ENDING)) if path.is_file()), None)
+    found = next((path for path in (Path(name), Path(name + ENDING)) if is_file(path)), None)
     if found is None:
         return name
     if target is None:

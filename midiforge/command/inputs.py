@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from midiforge.disk import is_file
 from midiforge.drill.keys import KEYS, Key
 from midiforge.errors import MidiforgeError, quoted
 
@@ -134,7 +135,7 @@ def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Dri
 def _kit_from_here(name: str) -> str:
     """A kit file in the current folder by its full path; the drill's folder is another."""
     for path in (Path(name), Path(f"{name}.toml")):
-        if path.is_file():
+        if is_file(path):
             return str(path.resolve())
     return name
 

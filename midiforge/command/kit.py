@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.run import on_terminal
+from midiforge.command.terminal import on_terminal
 from midiforge.errors import MidiforgeError
 from midiforge.printable import printable
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from midiforge.command.run import on_terminal
+from midiforge.command.terminal import on_terminal
 from midiforge.errors import MidiforgeError, nearest, quoted
 
 if TYPE_CHECKING:

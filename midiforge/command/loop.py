@@ -7,8 +7,8 @@ import typer
 
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import listed, progress_bar
-from midiforge.command.run import printable
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill

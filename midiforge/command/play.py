@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.run import on_terminal
 from midiforge.command.show import chosen_exercises
+from midiforge.command.terminal import on_terminal
 from midiforge.errors import MidiforgeError, nearest
 from midiforge.printable import printable
 

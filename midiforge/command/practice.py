@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.run import on_terminal, printable
+from midiforge.command.terminal import on_terminal
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill

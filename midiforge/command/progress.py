@@ -5,7 +5,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Protocol
 
-from midiforge.command.run import on_terminal, printable
+from midiforge.command.terminal import on_terminal
+from midiforge.printable import printable
 
 _MOST_LINES = 8
 

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.run import on_terminal, printable
+from midiforge.command.terminal import on_terminal
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -67,22 +68,21 @@ def review(
         from midiforge.report.html import write_page
 
         write_page(page, said, known)
-    if not no_log:
-        _remember(said, drill, take, log, note)
     if as_json:
         from midiforge.report.facts import as_json as facts
         from midiforge.report.facts import written
 
         print(written(facts(said, known)))
-        return
-    from rich.console import Console
+    else:
+        from rich.console import Console
 
-    from midiforge.report.terminal import show_review
+        from midiforge.report.terminal import show_review
 
-    console = Console(no_color=not on_terminal(sys.stdout) or None)
-    show_review(said, console, known)
-    if page:
-        print(f"The page with pictures: {printable(str(page))}")
+        show_review(said, Console(no_color=not on_terminal(sys.stdout) or None), known)
+        if page:
+            print(f"The page with pictures: {printable(str(page))}")
+    if not no_log:  # last, so that no trouble with it hides the review
+        _remember(said, drill, take, log, note)
 
 
 def _remember(review: "Review", drill: "Drill", take: Path, log: Path | None, note: str) -> None:

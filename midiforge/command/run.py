@@ -6,12 +6,12 @@ import signal
 import sys
 from pathlib import Path
 from types import FrameType
-from typing import TextIO
 
+from midiforge.command.terminal import WRONG, failed
+from midiforge.disk import reason
 from midiforge.errors import MidiforgeError
 from midiforge.printable import printable as printable
 
-WRONG = 2
 INTERRUPTED = 130
 FAULT = 70
 
@@ -33,10 +33,12 @@ def run(arguments: list[str]) -> int:
     except KeyboardInterrupt:
         return failed("interrupted", INTERRUPTED)
     except OSError as error:
+        if error.filename is not None:
+            return failed(f"{os.fsdecode(error.filename)}: {reason(error)}")
         _drop_output()
         if error.errno == errno.EPIPE:  # whoever read it has had enough
             return 0
-        return failed(f"standard output: cannot be written: {(error.strerror or '').lower()}")
+        return failed(f"standard output: cannot be written: {reason(error)}")
     except Exception as error:
         if os.environ.get("MIDIFORGE_TRACE"):
             raise
@@ -79,19 +81,6 @@ def _run(arguments: list[str]) -> int:
     if code == INTERRUPTED:
         raise KeyboardInterrupt
     return code if isinstance(code, int) else 0
-
-
-def failed(text: str, code: int = WRONG) -> int:
-    """Says what went wrong in one line; gives the exit code."""
-    line = printable(" ".join(text.split()))
-    if sys.stderr is not None:
-        print(f"midiforge: {line}", file=sys.stderr)
-    return code
-
-
-def on_terminal(stream: TextIO | None) -> bool:
-    """Whether a stream goes to a terminal; a closed one does not."""
-    return stream is not None and stream.isatty()
 
 
 def _drop_output() -> None:

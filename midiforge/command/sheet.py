@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.run import printable
 from midiforge.command.show import chosen_exercises
 from midiforge.errors import MidiforgeError
+from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill

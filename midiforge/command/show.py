@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.run import on_terminal
+from midiforge.command.terminal import on_terminal
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -52,9 +53,9 @@ def show(
     else:
         _print(chosen)
         for sentence in remarks(drill):
-            print(f"mind: {sentence}")
+            print(f"mind: {printable(sentence)}")
         for each in dropped if not only else ():
-            print(f"left out: {each.why}")
+            print(f"left out: {printable(each.why)}")
 
 
 def chosen_exercises(
@@ -123,9 +124,7 @@ def _print(chosen: list["Exercise"]) -> None:
 
 
 def _draw(chosen: list["Exercise"], path: Path) -> None:
-    from midiforge.disk import write_aside
-    from midiforge.screen.picture import MARK, svg
+    from midiforge.own_file import DRAWING, write_own
+    from midiforge.screen.picture import svg
 
-    if path.exists() and not (path.is_file() and MARK.encode() in path.read_bytes()[:4096]):
-        raise MidiforgeError("is there, and not drawn by midiforge", str(path))
-    write_aside(path, svg([*_at_tempos(chosen)], _PICTURE_WIDTH))
+    write_own(path, svg([*_at_tempos(chosen)], _PICTURE_WIDTH), DRAWING)

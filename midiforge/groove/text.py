@@ -1,6 +1,5 @@
 """A groove as the text of a drill."""
 
-import hashlib
 import json
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
@@ -12,14 +11,16 @@ from midiforge.groove.limbs import Played
 from midiforge.groove.loop import Place
 from midiforge.library import shelf
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
+from midiforge.own_file import Heading
 from midiforge.phrase.pattern import Pattern
 from midiforge.phrase.phrase import Phrase, Step, Stroke
 from midiforge.phrase.sticking import write_sticking
+from midiforge.printable import printable
 
 MOST_STEPS = 1024  # of a pattern and of a sticking
 _MARKS = {Strength.ACCENT: ">", Strength.TAP: "x", Strength.GHOST: "g"}
 _USUAL_VOICE = {Limb.RIGHT_FOOT: "bass-drum", Limb.LEFT_FOOT: "hihat-pedal"}
-_MADE = "# Made by midiforge import, "
+MADE = Heading("import", "# Made by midiforge import, {}\n")
 _LIMBS: Mapping[Limb | None, int] = {
     limb: place for place, limb in enumerate((*FEET, *HANDS, None))
 }
@@ -225,7 +226,7 @@ def _once(pattern: Pattern) -> tuple[Fraction, tuple[tuple[Fraction, Strength], 
 
 def toml(keys: Mapping[str, object], remarks: Sequence[str], notes: Mapping[str, str]) -> str:
     """A drill file: remarks on top, the keys, tables last; `notes` stand above their keys."""
-    lines = [f"# {_plain(remark)}".rstrip() for remark in remarks]
+    lines = [f"# {printable(remark)}".rstrip() for remark in remarks]
     lines += [""] * bool(lines)
     tables = {key: value for key, value in keys.items() if isinstance(value, Mapping) and value}
     for key, value in keys.items():
@@ -237,17 +238,7 @@ def toml(keys: Mapping[str, object], remarks: Sequence[str], notes: Mapping[str,
         for key, value in table.items():
             lines += _assigned(key if key.isalnum() else _quoted(key), value)
     body = "\n".join(lines) + "\n"
-    return f"{_MADE}{_checksum(body)}\n{body}"
-
-
-def made_here(content: str) -> bool:
-    """Whether a drill file was written by `import` and is as it was written."""
-    first, _, body = content.partition("\n")
-    return first == f"{_MADE}{_checksum(body)}"
-
-
-def _checksum(body: str) -> str:
-    return hashlib.sha256(body.encode()).hexdigest()[:16]
+    return MADE.sealed(body.encode()).decode()
 
 
 def _assigned(key: str, value: object) -> Iterator[str]:
@@ -272,9 +263,4 @@ def _value(value: object) -> str:
 
 
 def _quoted(text: str) -> str:
-    return json.dumps(_plain(text), ensure_ascii=False)
-
-
-def _plain(text: str) -> str:
-    """Without what would steer a terminal or break a line of TOML."""
-    return "".join(letter if letter.isprintable() else " " for letter in text)
+    return json.dumps(printable(text), ensure_ascii=False)

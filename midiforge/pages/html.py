@@ -14,6 +14,7 @@ from midiforge.pages.engrave import SPACE
 from midiforge.pages.paper import Paper
 from midiforge.pages.piece import Piece
 from midiforge.pages.sound import Place, sound
+from midiforge.printable import printable
 
 _HERE = Path(__file__).parent
 WIDEST = 46.0 * SPACE  # a line of music that a telephone shows at a size that can be read
@@ -177,4 +178,4 @@ def _with_again(piece: Piece) -> Piece:
 
 def _text(text: str) -> str:
     """The text, safe between tags and in attributes; control characters are left out."""
-    return escape("".join(letter for letter in text if letter.isprintable() or letter == "\u200d"))
+    return escape(printable(text, "", besides="\u200d"))

@@ -9,6 +9,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.pages.booklet import ABOUT, CAUTIONS, Booklet, Entry
 from midiforge.pages.drawing import in_lines, line_svg
 from midiforge.pages.paper import Paper
+from midiforge.printable import printable
 
 FONT = "Libertinus Serif"  # comes with the library
 # Its flat sign is smaller than musicians write it, and stands alone.
@@ -154,11 +155,7 @@ def _image(line: list[Any], booklet: Booklet, paper: Paper, height: float) -> st
 
 def _string(text: str) -> str:
     """A text as a literal that typst reads back as it was; control characters are left out."""
-    kept = "".join(
-        letter
-        for letter in text
-        if letter.isprintable() or letter in "\u200b\u200c\u200d\u200e\u200f"
-    )
+    kept = printable(text, "", besides="\u200b\u200c\u200d\u200e\u200f")
     return '"' + kept.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 

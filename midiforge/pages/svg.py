@@ -9,6 +9,7 @@ from midiforge.pages.booklet import Booklet, Entry
 from midiforge.pages.drawing import STYLE, glyph_definitions, in_lines, joined
 from midiforge.pages.engrave import SPACE
 from midiforge.pages.paper import Paper
+from midiforge.printable import printable
 
 _FONT = "'Libertinus Serif', Palatino, Georgia, 'DejaVu Serif', serif"
 _MARGIN = 2.5 * SPACE
@@ -67,4 +68,4 @@ def _line(y: float, size: float, kind: str, text: str) -> str:
 
 
 def _text(text: str) -> str:
-    return escape("".join(letter for letter in text if letter.isprintable() or letter == "\u200d"))
+    return escape(printable(text, "", besides="\u200d"))

@@ -6,9 +6,11 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from midiforge.disk import is_file
 from midiforge.kit import ENDING, kit_names
 from midiforge.model.tempo import plain
 from midiforge.practice.plan import Plan, Turn, clock, turn_words
+from midiforge.printable import printable
 
 
 def drill_file(plan: Plan, folder: Path) -> str:
@@ -45,7 +47,7 @@ def drill_file(plan: Plan, folder: Path) -> str:
 def _running(plan: Plan) -> Iterator[str]:
     yield "running = ["
     for turn in plan.turns:
-        said = _remark(turn_words(turn))
+        said = printable(turn_words(turn))
         if turn.advice is None:
             yield f"    # {clock(turn.start)} rest, {said}"
             continue
@@ -71,7 +73,7 @@ def _kit(name: str, source: str, folder: Path) -> str:
         return name
     home = Path(source).parent if source else Path()
     for path in (home / name, home / f"{name}{ENDING}"):
-        if path.is_file():
+        if is_file(path):
             whole = path.resolve()
             with suppress(ValueError):  # on another drive
                 return Path(os.path.relpath(whole, folder.resolve())).as_posix()
@@ -136,7 +138,3 @@ def _code(letter: str) -> str:
     if 0xD800 <= number < 0xE000:  # a byte that was no text
         return "?"
     return f"\\u{number:04x}" if number < 0x10000 else f"\\U{number:08x}"
-
-
-def _remark(text: str) -> str:
-    return "".join(letter if letter.isprintable() else "?" for letter in text)

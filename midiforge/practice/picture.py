@@ -7,6 +7,7 @@ from midiforge.drill.drill import Practice
 from midiforge.errors import shortened
 from midiforge.practice.course import USUAL, Course, is_good
 from midiforge.practice.entry import Entry
+from midiforge.printable import printable
 
 MOST = 60  # courses in one drawing
 
@@ -126,10 +127,8 @@ def _across(entries: Sequence[Entry]) -> list[float]:
 
 
 def _text(x: float, y: float, text: str, kind: str, anchor: str = "start") -> str:
-    kept = "".join(letter if letter.isprintable() else "?" for letter in text)
-    return (
-        f'<text x="{x:g}" y="{y:.1f}" class="{kind}" text-anchor="{anchor}">{escape(kept)}</text>'
-    )
+    kept = escape(printable(text))
+    return f'<text x="{x:g}" y="{y:.1f}" class="{kind}" text-anchor="{anchor}">{kept}</text>'
 
 
 def _line(x1: float, y1: float, x2: float, y2: float, kind: str) -> str:

@@ -6,8 +6,8 @@ from html import escape
 from pathlib import Path
 
 from midiforge import __version__
-from midiforge.disk import reason, write_aside
-from midiforge.errors import MidiforgeError
+from midiforge.own_file import Seal, write_own
+from midiforge.printable import printable
 from midiforge.report import pictures, studies, words
 from midiforge.report.sentence import NOTHING, Known, advice, falling_apart
 from midiforge.report.view import LIMBS, Lane, View
@@ -16,7 +16,7 @@ from midiforge.takes.review import Review
 
 _HERE = Path(__file__).parent
 _MARK = f'<meta name="generator" content="midiforge {__version__} review">'
-_ANY_MARK = b'<meta name="generator" content="midiforge '
+_SEAL = Seal("review", "<!-- {} -->\n")
 _MOST_COLUMNS, _MOST_ROWS = 160, 40
 _MOST_SPELLED = 1000  # strokes at one place of which it is said how many are missed of how many
 
@@ -24,14 +24,10 @@ _MOST_SPELLED = 1000  # strokes at one place of which it is said how many are mi
 def write_page(path: Path, review: Review, known: Known = NOTHING) -> None:
     """Writes the page, as a whole or not at all.
 
-    Raises MidiforgeError where it cannot be written, or a file is there that is not midiforge's.
+    Raises MidiforgeError where it cannot be written, or a file is there that is no review's page,
+    or was changed since.
     """
-    try:
-        if path.exists() and not (path.is_file() and _ANY_MARK in path.open("rb").read(4096)):
-            raise MidiforgeError("is there, and not written by midiforge", str(path))
-    except OSError as error:
-        raise MidiforgeError(f"cannot be read: {reason(error)}", str(path)) from None
-    write_aside(path, page(review, known))
+    write_own(path, page(review, known), _SEAL)
 
 
 def page(review: Review, known: Known = NOTHING) -> str:
@@ -389,4 +385,4 @@ def _items(texts: Sequence[str]) -> str:
 
 def _text(text: str) -> str:
     """The text, safe between tags and in attributes; control characters are left out."""
-    return escape("".join(letter for letter in text if letter.isprintable()))
+    return escape(printable(text, ""))

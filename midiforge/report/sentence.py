@@ -14,8 +14,9 @@ from midiforge.insight.words import bars_named, listed
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import HANDS, Limb
 from midiforge.model.tempo import plain
+from midiforge.printable import printable
 from midiforge.report.view import Lane, Meeting, View
-from midiforge.report.words import clean, many, ms, percent, pulses
+from midiforge.report.words import many, ms, percent, pulses
 from midiforge.takes.figures import LimbFigures, deviation
 from midiforge.takes.review import Review
 
@@ -171,7 +172,7 @@ def likelier(review: Review, others: Sequence[Other]) -> Exercise | None:
 
 
 def _other_kit(case: _Case) -> str:
-    kit = clean(case.known.likelier_kit)
+    kit = printable(case.known.likelier_kit)
     if not kit:
         return ""
     return (
@@ -186,7 +187,7 @@ def _other_exercise(case: _Case) -> str:
     if other:
         return (
             f"This looks like another exercise: exercise {other.order} looks likelier "
-            f"({clean(other.title)}); review it as that, then go on."
+            f"({printable(other.title)}); review it as that, then go on."
         )
     tally = review.tally
     if tally.clean < UNLIKE_CLEAN:
@@ -449,7 +450,7 @@ def _extras(case: _Case) -> str:
     for each in view.extras:
         pads[each.voice] = pads.get(each.voice, 0) + 1
     pad = max(pads, key=lambda name: pads[name])
-    on = f", {pads[pad]:,} of them on {clean(pad)}" if pads[pad] > 0.5 * tally.extra else ""
+    on = f", {pads[pad]:,} of them on {printable(pad)}" if pads[pad] > 0.5 * tally.extra else ""
     return (
         f"{many(tally.extra, 'stroke')} too many{where}{on}: leave them out; if you did not play "
         "them, turn that pad's sensitivity down."

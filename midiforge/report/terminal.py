@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
+from midiforge.printable import printable
 from midiforge.report import studies, words
 from midiforge.report.sentence import NOTHING, Known, advice, falling_apart
 from midiforge.report.view import Column, View
@@ -111,7 +112,7 @@ class _Page:
         minutes, seconds = divmod(round(review.seconds), 60)
         return ", ".join(
             (
-                words.clean(review.source),
+                printable(review.source),
                 words.tempo_words(review),
                 f"{words.many(round(review.bars), 'bar')} in {minutes}:{seconds:02d}",
                 f"drift {words.drift(review)}",
@@ -349,4 +350,4 @@ class _Page:
             return
         self._heading("Found besides")
         for text in found:
-            self._lines([words.clean(text)], first="- ", later="  ")
+            self._lines([printable(text)], first="- ", later="  ")

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from midiforge.insight.words import listed
 from midiforge.model.hit import HANDS, Limb
 from midiforge.model.tempo import plain
+from midiforge.printable import printable
 from midiforge.report.view import View
 from midiforge.takes.review import Review
 
@@ -81,15 +82,10 @@ def number_of(review: Review) -> str:
     return f"exercise {review.exercise.order}"
 
 
-def clean(text: str) -> str:
-    """The text without what would steer a terminal or break a line."""
-    return "".join(letter if letter.isprintable() else " " for letter in text)
-
-
 def heading(review: Review) -> str:
     """ "13. >RLL>R >LRR>L from 1e, over Bossa nova"."""
     exercise = review.exercise
-    return clean(f"{exercise.order}. {exercise.title}" if exercise.order else exercise.title)
+    return printable(f"{exercise.order}. {exercise.title}" if exercise.order else exercise.title)
 
 
 def tempo_words(review: Review) -> str:
@@ -165,5 +161,5 @@ def remarks(view: View) -> list[str]:
         found.append(HANDS_NOT_TOLD)
     if not view.has_dynamics and view.review.tally.hit > 1:
         found.append(NO_DYNAMICS)
-    found += [f"{text[:1].upper()}{text[1:]}." for text in map(clean, view.review.remarks)]
+    found += [f"{text[:1].upper()}{text[1:]}." for text in map(printable, view.review.remarks)]
     return found

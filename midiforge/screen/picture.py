@@ -5,9 +5,8 @@ from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
 from midiforge.model.exercise import Exercise
+from midiforge.printable import printable
 from midiforge.screen.show import exercise_lines
-
-MARK = "<!-- drawn by midiforge -->"
 
 _SIZE = 15  # of the letters, in pixels
 _ADVANCE = 0.6 * _SIZE
@@ -47,7 +46,7 @@ def svg(groups: Sequence[Sequence[Exercise]], width: int) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}" height="{high}" '
         f'viewBox="0 0 {wide} {high}">\n'
         f"<style>text{{font:{_SIZE}px {_FONTS};fill:{_INK}}}{classes}</style>\n"
-        f"{MARK}\n{paper}\n" + "\n".join(rows) + "\n</svg>\n"
+        f"{paper}\n" + "\n".join(rows) + "\n</svg>\n"
     )
 
 
@@ -56,5 +55,5 @@ def _text(column: int, row: int, text: str, style: str) -> str:
     x, y = _MARGIN + column * _ADVANCE, _MARGIN + (row - 0.25) * _LINE
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" textLength="{len(text) * _ADVANCE:.1f}" '
-        f'class="{style or "plain"}">{escape(text)}</text>'
+        f'class="{style or "plain"}">{escape(printable(text))}</text>'
     )

@@ -11,6 +11,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS
 from midiforge.model.meter import NOTE_VALUES
 from midiforge.model.swing import Swing
+from midiforge.printable import printable
 from midiforge.screen.facts import chord_bars, tempo_words
 from midiforge.screen.stave import Stave
 
@@ -52,7 +53,7 @@ def show_exercise(
     for spans in exercise_lines(exercise, console.width, most_bars):
         line = Text(no_wrap=True, overflow="ignore", end="")
         for piece, style in spans:
-            line.append(piece, STYLES.get(style, ""))
+            line.append(printable(piece), STYLES.get(style, ""))
         console.print(line, soft_wrap=True, highlight=False)
 
 
