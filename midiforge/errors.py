@@ -1,6 +1,7 @@
-"""The one error midiforge raises for anything a person can put right."""
+"""The error midiforge raises for anything a person can put right, and kinds of it."""
 
 from collections.abc import Iterable
+from typing import Self
 
 _LONGEST_QUOTE = 60
 
@@ -19,13 +20,33 @@ class MidiforgeError(Exception):
         self.where = tuple(place for place in where if place)
         self.hint = hint
 
-    def within(self, *where: str) -> "MidiforgeError":
+    def within(self, *where: str) -> Self:
         """The same error, seen from one place further out."""
-        return MidiforgeError(self.what, *where, *self.where, hint=self.hint)
+        return type(self)(self.what, *where, *self.where, hint=self.hint)
 
     def __str__(self) -> str:
         line = ": ".join((*self.where, self.what))
         return f"{line} ({self.hint})" if self.hint else line
+
+
+class WrongArgument(MidiforgeError):
+    """A value that a function does not take; the innermost place is the parameter's name."""
+
+    @property
+    def parameter(self) -> str:
+        return self.where[-1]
+
+    def called(self, name: str) -> MidiforgeError:
+        """The same error for a person who knows the parameter by another name, such as a flag."""
+        return MidiforgeError(self.what, *self.where[:-1], name, hint=self.hint)
+
+
+class NoOstinato(MidiforgeError):
+    """A name that is no ostinato's."""
+
+
+class NothingChosen(MidiforgeError):
+    """No exercise is among those that were asked for."""
 
 
 def quoted(value: object) -> str:

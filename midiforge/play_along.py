@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from midiforge.drill.drill import Drill
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, NothingChosen, nearest, quoted
 from midiforge.lesson.size import most_exercises
 from midiforge.loops.loop_set import Loop, Shape, loops
 from midiforge.midi.exercise_file import exercise_bytes
@@ -40,7 +40,6 @@ COLUMNS = (
     "sample_rate",
     "gain_db",
 )
-NO_LOOP = "there is no loop to write"
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +108,8 @@ def write_loops(
         left_out: list[str] = []
         written = list(_write_midi(drill, shape, wanted, aside, left_out))
         if not written:
-            raise MidiforgeError(NO_LOOP, drill.source, hint=left_out[0] if left_out else "")
+            error = MidiforgeError if left_out else NothingChosen
+            raise error("there is no loop to write", drill.source, hint="".join(left_out[:1]))
         if sound:
             try:
                 written = list(

@@ -14,6 +14,7 @@ from midiforge.lesson.clave import crossings
 from midiforge.lesson.size import most_exercises
 from midiforge.midi.folder import Built, build
 from midiforge.model.exercise import Exercise
+from midiforge.model.rounds import by_tempo
 from midiforge.model.swing import STRAIGHT
 
 
@@ -93,16 +94,9 @@ class _TooFast:
         self._found: dict[str, list[int]] = {}
 
     def watch(self, lesson: Iterable[Exercise]) -> Iterator[Exercise]:
-        fastest: Exercise | None = None
-        for exercise in lesson:
-            if fastest and exercise.hits is not fastest.hits:
-                self._look(fastest)
-                fastest = None
-            if fastest is None or exercise.tempo.last > fastest.tempo.last:
-                fastest = exercise
-            yield exercise
-        if fastest:
-            self._look(fastest)
+        for group in by_tempo(lesson):
+            yield from group
+            self._look(max(group, key=lambda each: each.tempo.last))
 
     def _look(self, exercise: Exercise) -> None:
         for sentence in warnings(demands(exercise)):

@@ -177,7 +177,7 @@ def test_a_take_of_another_kit_is_told_which_looks_likelier(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     take = write(played(kit=read_kit("electronic")))
-    assert "--kit electronic" in facts(capsys, take, DRILL, "--exercise", "13")["sentence"]
+    assert "the kit electronic" in facts(capsys, take, DRILL, "--exercise", "13")["sentence"]
     right = facts(capsys, take, DRILL, "--exercise", "13", "--kit", "electronic")
     assert right["rules"] == ["clean"]
 

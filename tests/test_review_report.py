@@ -163,7 +163,7 @@ def test_the_likelier_exercise_is_named() -> None:
 
 
 def test_a_likelier_kit_comes_before_everything_but_the_length() -> None:
-    assert "--kit electronic" in sentence(reviewed(), known=Known(likelier_kit="electronic"))
+    assert "the kit electronic" in sentence(reviewed(), known=Known(likelier_kit="electronic"))
 
 
 def test_the_limb_that_drops_out_is_named_with_its_figures_and_a_slower_tempo() -> None:

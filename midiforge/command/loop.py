@@ -7,7 +7,7 @@ import typer
 
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import listed, progress_bar
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, NothingChosen, nearest, quoted
 from midiforge.printable import printable
 
 if TYPE_CHECKING:
@@ -74,9 +74,9 @@ def loop(
     Of each exercise, with what plays beside you: everything, without your hands, your feet or
     both, the click and the clave alone, with gaps of silence, and a ladder of its tempos.
     """
-    from midiforge.command.show import wanted_numbers
+    from midiforge.lesson.choose import wanted_numbers
     from midiforge.loops.loop_set import Shape, read_kinds
-    from midiforge.play_along import FORMATS, NO_LOOP, write_loops
+    from midiforge.play_along import FORMATS, write_loops
 
     if not out.strip():
         raise MidiforgeError("no folder is named", "--out", hint="such as --out loops")
@@ -96,10 +96,10 @@ def loop(
             report = write_loops(
                 drill, out, shape, wanted_numbers(only), audio, soundfont, progress
             )
-        except MidiforgeError as error:
-            if only and error.what == NO_LOOP and not error.hint:
-                raise MidiforgeError(f"there is no exercise {only}", "--only") from None
-            raise
+        except NothingChosen:
+            if not only:
+                raise
+            raise MidiforgeError(f"there is no exercise {only}", "--only") from None
     if as_json:
         import json
 

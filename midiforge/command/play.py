@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.show import chosen_exercises
 from midiforge.command.terminal import on_terminal
 from midiforge.errors import MidiforgeError, nearest
+from midiforge.lesson.choose import chosen_exercises
 from midiforge.printable import printable
 
 if TYPE_CHECKING:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from midiforge.command.flags import flags
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import on_terminal
 from midiforge.errors import MidiforgeError, quoted
@@ -62,7 +63,8 @@ def review(
     from midiforge.takes.take import read_take
 
     number = _number(exercise)
-    found = reviewed(read_take(take), list(exercises(drill)), drill.kit, number, delay)
+    with flags(number="--exercise"):
+        found = reviewed(read_take(take), list(exercises(drill)), drill.kit, number, delay)
     said, known = found.review, found.known
     if page:
         from midiforge.report.html import write_page

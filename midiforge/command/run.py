@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from types import FrameType
 
+from midiforge.command.flags import by_flag
 from midiforge.command.terminal import WRONG, failed
 from midiforge.disk import reason
 from midiforge.errors import MidiforgeError
@@ -29,7 +30,7 @@ def run(arguments: list[str]) -> int:
             sys.stdout.flush()
         return code
     except MidiforgeError as error:
-        return failed(str(error))
+        return failed(str(by_flag(error)))
     except KeyboardInterrupt:
         return failed("interrupted", INTERRUPTED)
     except OSError as error:

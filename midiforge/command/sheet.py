@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from midiforge.command.flags import flags
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.show import chosen_exercises
 from midiforge.errors import MidiforgeError
 from midiforge.printable import printable
 
@@ -43,6 +43,7 @@ def sheet(
     """
     if not out.strip():
         raise MidiforgeError("no file is named", "--out", hint="such as --out lesson.pdf")
+    from midiforge.lesson.choose import chosen_exercises
     from midiforge.pages.paper import paper_of
     from midiforge.pages.sheet import write_sheet
     from midiforge.workshop import remarks
@@ -50,7 +51,8 @@ def sheet(
     dropped: list[Dropped] = []
     chosen = chosen_exercises(drill, only, dropped.append)
     size = paper_of(paper, large)
-    write_sheet(Path(out), drill.title, chosen, drill.kit, size, with_counts)
+    with flags(path="--out"):
+        write_sheet(Path(out), drill.title, chosen, drill.kit, size, with_counts)
     if quiet:
         return
     plural = "s" * (len(chosen) != 1)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from midiforge.drill import values
 from midiforge.drill.drill import Beside, Line, Part, Player
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, NoOstinato, nearest, quoted
 from midiforge.library import shelf
 from midiforge.model.meter import Meter
 from midiforge.model.track import Track
@@ -239,9 +239,7 @@ def _part(text: str, meter: Meter, step: Fraction, clave: str) -> Part:
 def _line(what: str, meter: Meter, step: Fraction) -> Line:
     try:
         return values.line(what, meter, step, ())
-    except MidiforgeError as error:
-        if not error.what.startswith("no ostinato"):
-            raise
+    except NoOstinato:
         from midiforge.library.players import percussion
 
         known = [*percussion(), *shelf.ostinatos()]

@@ -12,7 +12,7 @@ from statistics import fmean
 
 from midiforge.drill.click import click_voices
 from midiforge.drill.read import check_drill
-from midiforge.errors import MidiforgeError, nearest, quoted, shortened
+from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted, shortened
 from midiforge.groove import text
 from midiforge.groove.levels import strengths
 from midiforge.groove.limbs import CYMBALS, DRUMS, FEET_VOICES, Played, deal
@@ -129,8 +129,8 @@ def import_groove(
     Raises MidiforgeError, naming the file.
     """
     if kind and kind not in KINDS:
-        raise MidiforgeError(
-            f"a groove does not become {quoted(kind)}", "--as", hint=nearest(kind, KINDS)
+        raise WrongArgument(
+            f"a groove does not become {quoted(kind)}", "kind", hint=nearest(kind, KINDS)
         )
     path = Path(path)
     with _uncollected():

@@ -85,7 +85,7 @@ def find_loop(laid: Sequence[Laid], bar_steps: int, wanted: int) -> Loop:
     """
     fits = [each for each in laid if each.on]
     if not fits:
-        raise MidiforgeError("no stroke is on the grid", hint="--tempo and --steps say which")
+        raise MidiforgeError("no stroke is on the grid", hint="tempo and steps say which")
     first = _first_bar(fits, bar_steps)
     begin = fits[0].bar * bar_steps + fits[0].step
     last = max(each.bar * bar_steps + each.step for each in fits)
@@ -158,7 +158,7 @@ def _shortest(
     if bars <= MOST_BARS:
         return bars, tried(bars)[1]
     if not wrong:
-        raise MidiforgeError("nothing in it comes round", hint="--bars says how long the loop is")
+        raise MidiforgeError("nothing in it comes round", hint="bars says how long the loop is")
     length = min(wrong, key=lambda each: (wrong[each] + 0.02 * strokes * each, each))
     return length, found[length][1]
 

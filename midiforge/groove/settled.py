@@ -7,7 +7,7 @@ from fractions import Fraction
 from itertools import pairwise
 from statistics import median
 
-from midiforge.errors import MidiforgeError, shortened
+from midiforge.errors import MidiforgeError, WrongArgument, shortened
 from midiforge.groove.grid import Found, Grid, exact_grid, likeliest_grid, nearest, spots
 from midiforge.groove.ornaments import Gathered, Stroke, gather
 from midiforge.groove.pulse import find_pulse, smoothed
@@ -140,9 +140,9 @@ def _not_another_tempo(
     if tempo is None or not exact_grid(ticks, meter, steps, source.division):
         return
     own = _tempo_at(source, source.strokes[0].place) / float(meter.pulse)
-    raise MidiforgeError(
+    raise WrongArgument(
         f"the strokes are on the file's own beats at {tempo_text(own)}, not at {plain(tempo)}",
-        "--tempo",
+        "tempo",
         hint=f"{tempo_text(own / 2)}, {tempo_text(own)} or {tempo_text(own * 2)}",
     )
 
@@ -282,7 +282,7 @@ def _by_ear(
     if pulse is None:
         if tempo is None:
             raise MidiforgeError(
-                f"{len(strokes)} strokes are too few to find a tempo", hint="--tempo says it"
+                f"{len(strokes)} strokes are too few to find a tempo", hint="tempo says it"
             )
         return _from_the_first(gathered, meter or Meter.parse("4/4"), tempo, steps)
     times = [each.struck.time for each in strokes]

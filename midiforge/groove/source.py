@@ -89,7 +89,7 @@ def _source(content: MidiContent, kit: Kit | None, channel: int) -> Source:
         there = ", ".join(f"{each} ({channels[each]})" for each in sorted(channels))
         raise MidiforgeError(
             f"channel {wanted} has no notes",
-            hint=f"--channel says which; channels with notes, and how many: {there}",
+            hint=f"channel says which; channels with notes, and how many: {there}",
         )
     pedal_number = kit.hihat.get("controller", _PEDAL) if kit else _PEDAL
     notes, pedals = _notes(content, wanted, pedal_number)
@@ -116,7 +116,7 @@ def _source(content: MidiContent, kit: Kit | None, channel: int) -> Source:
         numbers = ", ".join(map(str, sorted(unknown)[:8]))
         raise MidiforgeError(
             f"no note on channel {wanted} is a drum of the kit {found.name}",
-            hint=f"--kit says which; its notes: {numbers}",
+            hint=f"kit says which; its notes: {numbers}",
         )
     return Source(
         strokes=tuple(strokes),

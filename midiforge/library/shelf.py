@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, NoOstinato, nearest, quoted
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.phrase.pattern import Pattern, parse_pattern
@@ -129,7 +129,7 @@ def rudiment(name: str) -> Rudiment:
 
 def ostinato(name: str) -> LibraryOstinato:
     """The ostinato of that name, other name or title."""
-    return find(name, ostinatos(), "ostinato")
+    return find(name, ostinatos(), "ostinato", NoOstinato)
 
 
 def voice(name: str) -> Voice:
@@ -146,8 +146,13 @@ def slug(text: str) -> str:
     return "-".join(part for part in kept.split("-") if part)
 
 
-def find(name: str, shelf: Mapping[str, T], what: str) -> T:
-    """The entry of a shelf by name, other name or title; `what` says in errors what was meant."""
+def find(
+    name: str, shelf: Mapping[str, T], what: str, error: type[MidiforgeError] = MidiforgeError
+) -> T:
+    """The entry of a shelf by name, other name or title.
+
+    what: how errors call what was meant; error: their kind.
+    """
     wanted = slug(name)
     if wanted in shelf:
         return shelf[wanted]
@@ -158,7 +163,7 @@ def find(name: str, shelf: Mapping[str, T], what: str) -> T:
     hint = nearest(wanted, [*shelf, *others])
     for other, entry in others.items():
         hint = hint.replace(f"{other!r}?", f"{other!r}, which is {entry!r}?")
-    raise MidiforgeError(f"no {what} is called {quoted(name)}", hint=hint)
+    raise error(f"no {what} is called {quoted(name)}", hint=hint)
 
 
 def entries(file: str, table: str) -> list[dict[str, Any]]:

@@ -1,6 +1,6 @@
 """Which loops come from a drill."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
@@ -13,7 +13,7 @@ from midiforge.loops.ladder import ladder
 from midiforge.loops.leave_out import LEAVE_OUTS, with_gaps
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
-from midiforge.model.rounds import COUNT_IN, bare, one_section
+from midiforge.model.rounds import COUNT_IN, bare, by_tempo, one_section
 
 GAPS, LADDER = "gaps", "ladder"
 KINDS = (*LEAVE_OUTS, GAPS, LADDER)
@@ -101,7 +101,7 @@ def loops(
     lesson = exercises(_clicking(drill))
     chosen = (each for each in lesson if (wanted(each) if wanted else each.stage == stage.name))
     seen: dict[bytes, int] = {}
-    for group in _alike(chosen):
+    for group in by_tempo(chosen):
         for loop in _of(group, drill, shape, dropped):
             key = _content(loop)
             if key in seen:
@@ -114,18 +114,6 @@ def loops(
 def _clicking(drill: Drill) -> Drill:
     """The drill with its click throughout and without gaps, which loops have or leave out."""
     return replace(drill, click="throughout", gap=None)
-
-
-def _alike(chosen: Iterable[Exercise]) -> Iterator[list[Exercise]]:
-    """Exercises that differ only in tempo, together."""
-    group: list[Exercise] = []
-    for each in chosen:
-        if group and each.hits is not group[0].hits:
-            yield group
-            group = []
-        group.append(each)
-    if group:
-        yield group
 
 
 def _of(

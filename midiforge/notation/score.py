@@ -12,6 +12,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.model.counts import counts, steps_in_bar
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
+from midiforge.model.rounds import by_tempo
 from midiforge.notation.chords import ChordSign, chord_signs
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.rhythm import Cell, Tuplet, Value, Written, write_bar
@@ -189,20 +190,7 @@ def scores(exercises: Iterable[Exercise]) -> Iterator[Score]:
 
     Raises MidiforgeError, naming the exercise and the bar, for what a staff cannot show.
     """
-    group: list[Exercise] = []
-    for exercise in exercises:
-        if group and not _written_alike(group[-1], exercise):
-            yield write(group)
-            group = []
-        group.append(exercise)
-    if group:
-        yield write(group)
-
-
-def _written_alike(one: Exercise, other: Exercise) -> bool:
-    """Whether two exercises differ only in tempo."""
-    same = one.hits is other.hits and one.chords == other.chords
-    return same and one.tracks == other.tracks
+    return map(write, by_tempo(exercises))
 
 
 def write(exercises: Sequence[Exercise]) -> Score:

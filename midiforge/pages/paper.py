@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import WrongArgument, nearest, quoted
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # mm; ISO 216, ANSI/ASME Y14.1
 _MARGIN = 16.0
@@ -36,6 +36,6 @@ def paper_of(name: str, large: bool = False) -> Paper:
     """A paper by its name; `large` for print that can be read from a music stand."""
     if name.lower() not in PAPERS:
         hint = nearest(name.lower(), PAPERS)
-        raise MidiforgeError(f"no paper is called {quoted(name)}", "--paper", hint=hint)
+        raise WrongArgument(f"no paper is called {quoted(name)}", "paper", hint=hint)
     width, height = PAPERS[name.lower()]
     return Paper(name.lower(), width, height, _MARGIN, _LARGE_SPACE if large else _SPACE)

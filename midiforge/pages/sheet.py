@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from midiforge.disk import reason, write_aside
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.notation.score import scores
@@ -45,7 +45,7 @@ def write_sheet(
     """
     make = FORMATS.get(path.suffix.lower())
     if make is None:
-        raise MidiforgeError(_unknown(path), "--out", hint="one of " + ", ".join(FORMATS))
+        raise WrongArgument(_unknown(path), "path", hint="one of " + ", ".join(FORMATS))
     if path.is_symlink():
         path = path.resolve()
     seal = _PDF_SEAL if make is _pdf else _SEAL

@@ -47,6 +47,7 @@ from midiforge.drill.read import slowest_tempo
 from midiforge.drill.values import FASTEST, SLOWEST
 from midiforge.insight.words import ranges
 from midiforge.model.exercise import Exercise
+from midiforge.model.rounds import by_tempo
 from midiforge.model.tempo import plain
 from midiforge.practice.course import is_good
 from midiforge.practice.entry import Entry, key_of
@@ -142,11 +143,8 @@ class Advice:
 def groups(exercises: Iterable[Exercise]) -> list[Group]:
     """Exercises that differ only in tempo, together; in the order of the lesson."""
     found: dict[str, list[Exercise]] = {}
-    shared: tuple[object, str] = (None, "")
-    for each in exercises:
-        if each.hits is not shared[0]:
-            shared = (each.hits, key_of(each))
-        found.setdefault(shared[1], []).append(each)
+    for group in by_tempo(exercises):
+        found.setdefault(key_of(group[0]), []).extend(group)
     return [Group(key, tuple(some)) for key, some in found.items()]
 
 

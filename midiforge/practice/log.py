@@ -28,6 +28,7 @@ from midiforge.practice.entry import Entry
 ENVIRONMENT = "MIDIFORGE_LOG"
 APPLICATION = 0x4D464C47  # "MFLG", in the header of the file as SQLite's format has it
 VERSION = 2
+_ELSEWHERE = f"name another file, or set {ENVIRONMENT}"
 PATIENCE = 10.0  # seconds to wait for another program
 HEADING = ",".join([*(field.name for field in fields(Entry)), "clean"])
 
@@ -107,7 +108,7 @@ def _data_folder() -> Path:
     try:
         home = Path.home()
     except RuntimeError:
-        raise MidiforgeError("there is no home folder for the log", hint="--log FILE") from None
+        raise MidiforgeError("there is no home folder for the log", hint=_ELSEWHERE) from None
     if sys.platform == "darwin":
         return home / "Library" / "Application Support"
     if os.name == "nt":
@@ -198,7 +199,7 @@ class Log:
             self.path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise MidiforgeError(
-                f"cannot be made: {reason(error)}", str(self.path.parent), hint="--log FILE"
+                f"cannot be made: {reason(error)}", str(self.path.parent), hint=_ELSEWHERE
             ) from None
 
     def _connect(self, mode: str) -> sqlite3.Connection:

@@ -24,7 +24,7 @@ from typing import Any
 
 from midiforge.drill.drill import Drill
 from midiforge.drill.values import MOST_BARS
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.insight.difficulty import difficulty
 from midiforge.lesson.compose import MOST_STROKES
 from midiforge.model.exercise import Exercise
@@ -121,8 +121,8 @@ def make_plan(
     play because of pain.
     """
     if not LEAST <= minutes <= MOST:
-        raise MidiforgeError(
-            f"{minutes} minutes cannot be planned", "--minutes", hint=f"{LEAST} to {MOST}"
+        raise WrongArgument(
+            f"{minutes} minutes cannot be planned", "minutes", hint=f"{LEAST} to {MOST}"
         )
     known = [each for each in entries if each.day <= day]
     found = advise(drill, exercises, known, day)

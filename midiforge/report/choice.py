@@ -4,9 +4,10 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.kit import Kit, kit_names, read_kit
 from midiforge.model.exercise import Exercise
+from midiforge.model.rounds import by_tempo
 from midiforge.report.sentence import LIKELIER_BY, Known, Other
 from midiforge.takes.expected import pad_of
 from midiforge.takes.review import Review, likeness, review
@@ -58,8 +59,8 @@ def reviewed(
         named = _by_number(groups, number)
         if named is None:
             orders = sorted(each.order for each in exercises)
-            raise MidiforgeError(
-                f"there is no exercise {number}", "--exercise",
+            raise WrongArgument(
+                f"there is no exercise {number}", "number",
                 hint=f"the drill has {orders[0]} to {orders[-1]}",
             )  # fmt: skip
         exercise, chosen = named, ""
@@ -86,8 +87,8 @@ def reviewed(
 def _groups(exercises: Sequence[Exercise]) -> list[list[Exercise]]:
     """Exercises that differ only in tempo, together."""
     found: dict[int, list[Exercise]] = {}
-    for exercise in exercises:
-        found.setdefault(id(exercise.hits), []).append(exercise)
+    for group in by_tempo(exercises):
+        found.setdefault(id(group[0].hits), []).extend(group)
     if not found:
         raise MidiforgeError("the drill has no exercise")
     return [*found.values()]
@@ -127,7 +128,7 @@ def _found(take: Take, groups: Groups, kit: Kit) -> tuple[Exercise, str]:
     alike = [str(each.exercise.order) for each in others[1:] if each.like > best.like - _ALIKE]
     found = f"{why}the likeliest of {len(groups)} exercises"
     if alike:
-        found += f" (as likely: {', '.join(alike[:_MOST_NAMED])}; --exercise names one)"
+        found += f" (as likely: {', '.join(alike[:_MOST_NAMED])})"
     return best.exercise, found
 
 
@@ -223,7 +224,5 @@ def _refuse(take: Take, kit: Kit, better: str) -> None:
     raise MidiforgeError(
         f"the kit {kit.name} knows none of the take's notes ({notes})",
         take.source,
-        hint=f"the kit {better} looks likelier: --kit {better}"
-        if better
-        else "--kit names the kit it was played on",
+        hint=f"the kit {better} looks likelier" if better else "name the kit it was played on",
     )

@@ -177,7 +177,7 @@ def _other_kit(case: _Case) -> str:
         return ""
     return (
         f"This looks like another kit: {kit} looks likelier than the drill's; review it with "
-        f"--kit {kit}, then go on."
+        f"the kit {kit}, then go on."
     )
 
 
