@@ -497,3 +497,17 @@ def test_an_error_seen_from_further_out_keeps_its_hint() -> None:
     error = MidiforgeError("is wrong", "key", hint="right").within("file", "").within("")
     assert str(error) == "file: key: is wrong (right)"
     assert error.where == ("file", "key")
+
+
+def test_a_drill_stays_as_it_was_checked() -> None:
+    """Neither through what it holds nor through what it was made of can it be changed."""
+    stage: dict[str, Any] = {"limbs": ["RH"], "voicing": {"RH": "ride"}}
+    given: dict[str, Any] = {"sticking": ["RL"], "stages": ["one"], "stage": {"one": stage}}
+    drill = midiforge.check_drill(given)
+    ours = drill.given["stage"]["one"]
+    for table in (drill.given, drill.voicing, drill.stages[0].voicing, ours):
+        with pytest.raises(TypeError):
+            table["RH"] = ("snare",)
+    given["sticking"] = stage["limbs"] = []
+    assert list(drill.given["sticking"]) == ["RL"]
+    assert list(ours["limbs"]) == ["RH"]

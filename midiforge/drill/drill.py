@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from midiforge.kit import Kit
@@ -126,6 +127,9 @@ class Stage:
     voicing: Voicing
     form: tuple[Span, ...] = ()
     groove: tuple[Line, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "voicing", unchanging(self.voicing))
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,9 +266,20 @@ class Drill:
     practice: Practice
     given: Mapping[str, Any]  # the keys as they were given, those of tables as "table.key"
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "voicing", unchanging(self.voicing))
+        object.__setattr__(self, "given", unchanging(self.given))
+
     def material(self) -> Iterator[Sticking]:
         """The stickings, typed and named ones first, then the enumerated ones."""
         yield from self.stickings
         if self.every:
             for phrase in self.every.stickings():
                 yield Sticking(phrase, phrase.name)
+
+
+def unchanging(value: Any) -> Any:
+    """A value as it is now, tables and lists inside included, whatever becomes of the original."""
+    if isinstance(value, Mapping):
+        return MappingProxyType({key: unchanging(each) for key, each in value.items()})
+    return tuple(map(unchanging, value)) if isinstance(value, list) else value
