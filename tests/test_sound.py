@@ -867,7 +867,7 @@ def test_a_library_that_is_not_fluidsynth_is_told(monkeypatch: pytest.MonkeyPatc
         fluid.library.cache_clear()
 
 
-@pytest.mark.parametrize("name", ["numpy", "soundfile", "mutagen", "pyloudnorm"])
+@pytest.mark.parametrize("name", ["numpy", "soundfile", "mutagen", "pyloudnorm", "scipy"])
 def test_without_a_package_the_extra_is_named(
     name: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

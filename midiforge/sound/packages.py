@@ -5,7 +5,7 @@ from typing import Any
 
 from midiforge.errors import MidiforgeError
 
-NEEDED = ("numpy", "soundfile", "mutagen", "pyloudnorm")
+NEEDED = ("numpy", "soundfile", "mutagen", "scipy", "pyloudnorm")
 
 
 def package(name: str) -> Any:
