@@ -10,7 +10,7 @@ import math
 import random
 import re
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from io import StringIO
 from pathlib import Path
@@ -29,9 +29,10 @@ from midiforge.model.hit import Limb
 from midiforge.report import studies
 from midiforge.report.facts import STROKE_COLUMNS, as_json, written
 from midiforge.report.html import page, write_page
-from midiforge.report.sentence import RULES, Known, Other, _at_least, points, said, sentence
+from midiforge.report.sentence import RULES, _at_least, said, sentences
 from midiforge.report.terminal import show_review
 from midiforge.report.view import View
+from midiforge.takes.known import Known, Other
 from midiforge.takes.review import Review, review
 from midiforge.takes.take import Stroke, Take
 
@@ -67,6 +68,14 @@ def without(take: Take, gone: Callable[[int, Stroke], bool]) -> Take:
 
 def reviewed(take: Take | None = None, of: Exercise = FULL, delay: float | None = None) -> Review:
     return review(take or played(of), of, KIT, delay)
+
+
+def sentence(found: Review, others: Sequence[Other] = (), known: Known | None = None) -> str:
+    return sentences(found, known or Known(others))[0]
+
+
+def points(found: Review, others: Sequence[Other] = ()) -> list[str]:
+    return sentences(found, Known(others))[1:]
 
 
 def rules(found: Review, known: Known | None = None) -> list[str]:

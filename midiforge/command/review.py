@@ -59,7 +59,7 @@ def review(
             f"{delay:g} is no delay in ms", "--delay", hint=f"0 to {_MOST_DELAY_MS:g}"
         )
     from midiforge.lesson import exercises
-    from midiforge.report.choice import reviewed
+    from midiforge.takes.choice import reviewed
     from midiforge.takes.take import read_take
 
     number = _number(exercise)

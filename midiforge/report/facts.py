@@ -12,10 +12,11 @@ from typing import Any
 from midiforge.insight.places import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.report import studies
-from midiforge.report.sentence import NOTHING, Known, advice, said
+from midiforge.report.sentence import advice, said
 from midiforge.report.view import View
 from midiforge.takes.expected import Due
 from midiforge.takes.figures import Levels, Tally, Timing
+from midiforge.takes.known import NOTHING, Known
 from midiforge.takes.review import Review
 
 STROKE_COLUMNS = (

@@ -9,9 +9,10 @@ from midiforge import __version__
 from midiforge.own_file import Seal, write_own
 from midiforge.printable import printable
 from midiforge.report import pictures, studies, words
-from midiforge.report.sentence import NOTHING, Known, advice, falling_apart
+from midiforge.report.sentence import advice, falling_apart
 from midiforge.report.view import LIMBS, Lane, View
 from midiforge.takes.figures import Timing, deviation, mean
+from midiforge.takes.known import NOTHING, Known
 from midiforge.takes.review import Review
 
 _HERE = Path(__file__).parent

@@ -6,26 +6,22 @@ nothing besides, then together, in time, with accents, even, steady; then faster
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import exp, lgamma, log, log1p, sqrt
 from statistics import median
 
 from midiforge.insight.words import bars_named, listed
-from midiforge.model.exercise import Exercise
 from midiforge.model.hit import HANDS, Limb
 from midiforge.model.tempo import plain
 from midiforge.printable import printable
 from midiforge.report.view import Lane, Meeting, View
 from midiforge.report.words import many, ms, percent, pulses
 from midiforge.takes.figures import LimbFigures, deviation
+from midiforge.takes.known import NOTHING, Known, Other, likelier
 from midiforge.takes.review import Review
 
 # A take is judged from so many strokes on; fewer say nothing of a habit. Ours.
 FEWEST_STROKES = 8
-# Another exercise is likelier if it explains so much more of the take's beginning; ours, from
-# takes of one exercise held against its neighbours in a drill, which stay below.
-LIKELIER_BY = 0.10
-LIKE = 0.45  # an exercise that explains less of a take is none to go by
 UNLIKE_CLEAN = 0.4  # less of all strokes is right: hardly this exercise, however it was played
 # Of a limb's strokes, or of all: common practice calls a take good from about 95 % on and sends
 # a student back from about 90 % down.
@@ -63,33 +59,6 @@ MOST_POINTS = 5
 
 
 @dataclass(frozen=True, slots=True)
-class Other:
-    """Another exercise that the take may be of; like: how much of it that explains, 0 to 1."""
-
-    exercise: Exercise
-    like: float
-
-
-@dataclass(frozen=True, slots=True)
-class Known:
-    """What is known besides the review.
-
-    others: exercises that the take may be of instead.
-    next_tempo: where to go from a clean take, in pulses a minute.
-    likelier_kit: the name of a kit that knows more of the take's notes; "" for none.
-    chosen: how the exercise was found, in words; "" if it was named.
-    """
-
-    others: Sequence[Other] = ()
-    next_tempo: float | None = None
-    likelier_kit: str = ""
-    chosen: str = ""
-
-
-NOTHING = Known()
-
-
-@dataclass(frozen=True, slots=True)
 class _Case:
     view: View
     known: Known
@@ -107,31 +76,19 @@ class _Case:
 class Rule:
     """One thing there may be to say.
 
-    name: in a word. when: in words. says: "" for nothing. is_all: where it speaks, nothing that
-    comes after it is of use.
+    name: in a word. says: "" for nothing. is_all: where it speaks, nothing that comes after it is
+    of use.
     """
 
     name: str
-    when: str
     says: Callable[[_Case], str]
     is_all: bool = False
 
 
-def sentence(review: Review, others: Sequence[Other] = (), known: Known = NOTHING) -> str:
-    """The one thing to act on.
-
-    others: exercises that the take may be of instead; the same as those in `known`.
-    """
-    return advice(View(review), _with(known, others))[0]
-
-
-def points(review: Review, others: Sequence[Other] = (), known: Known = NOTHING) -> list[str]:
-    """What else there is to say, at most five sentences, the weightiest first."""
-    return advice(View(review), _with(known, others))[1]
-
-
-def _with(known: Known, others: Sequence[Other]) -> Known:
-    return replace(known, others=others) if others else known
+def sentences(review: Review, known: Known = NOTHING) -> list[str]:
+    """What to act on, in one sentence, and up to five more on what else there is to say."""
+    first, points = advice(View(review), known)
+    return [first, *points]
 
 
 def advice(view: View, known: Known = NOTHING) -> tuple[str, list[str]]:
@@ -161,14 +118,6 @@ def _short(case: _Case) -> str:
     if hit >= FEWEST_STROKES or likelier(case.review, case.others):
         return ""
     return f"Too short to judge, with {many(hit, 'stroke')} of the exercise: record four bars."
-
-
-def likelier(review: Review, others: Sequence[Other]) -> Exercise | None:
-    """The exercise that a take looks more like than the one it was reviewed as, if any."""
-    best = max(others, key=lambda each: each.like, default=None)
-    if best is None or best.like < max(review.like + LIKELIER_BY, LIKE):
-        return None
-    return best.exercise
 
 
 def _other_kit(case: _Case) -> str:
@@ -669,21 +618,21 @@ def _by_sticking(case: _Case, limbs: Sequence[Limb], text: str) -> str:
 
 
 RULES = (
-    Rule("short", f"fewer than {FEWEST_STROKES} strokes of the exercise", _short, True),
-    Rule("other kit", "by another more is explained", _other_kit, True),
-    Rule("other exercise", "another explains more, or this one little", _other_exercise, True),
-    Rule("lost", "bars without a stroke, or the place lost", _lost),
-    Rule("limb drops out", "a limb misses 10 %, and twice as many as the others", _limb_drops_out),
-    Rule("tempo", "of an exercise that gets faster: 10 % missed, or loose, from there on", _tempo),
-    Rule("strokes missing", "10 % of all are missing", _strokes_missing),
-    Rule("count falls apart", "20 % missed on a count, or it is loose", _count_falls_apart),
-    Rule("extras", "5 % too many", _extras),
-    Rule("apart", "limbs that land together lie 20 ms apart", _apart),
-    Rule("pace", "20 ms and a quarter step off the click, or 2.5 % off the tempo", _pace),
-    Rule("off the click", "20 ms, where the delay is known", _off_the_click),
-    Rule("accents", "less than 1.25 times the taps, or 10 % of taps as loud", _accents),
-    Rule("ghosts", "more than 85 % of a tap", _ghosts),
-    Rule("doubles", "the second below 80 %, or off by twice what is noticed", _doubles),
-    Rule("unsteady", "a limb's deviation above 8 % of a step", _unsteady),
-    Rule("clean", "nothing else", _clean),
+    Rule("short", _short, True),
+    Rule("other kit", _other_kit, True),
+    Rule("other exercise", _other_exercise, True),
+    Rule("lost", _lost),
+    Rule("limb drops out", _limb_drops_out),
+    Rule("tempo", _tempo),
+    Rule("strokes missing", _strokes_missing),
+    Rule("count falls apart", _count_falls_apart),
+    Rule("extras", _extras),
+    Rule("apart", _apart),
+    Rule("pace", _pace),
+    Rule("off the click", _off_the_click),
+    Rule("accents", _accents),
+    Rule("ghosts", _ghosts),
+    Rule("doubles", _doubles),
+    Rule("unsteady", _unsteady),
+    Rule("clean", _clean),
 )

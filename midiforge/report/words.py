@@ -1,8 +1,7 @@
 """What every report says in the same words: limbs, milliseconds, what is and is not known."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
-from midiforge.insight.words import listed
 from midiforge.model.hit import HANDS, Limb
 from midiforge.model.tempo import plain
 from midiforge.printable import printable
@@ -77,11 +76,6 @@ def many(number: int, one: str, several: str = "") -> str:
     return f"{number:,} {one if number == 1 else several or one + 's'}"
 
 
-def number_of(review: Review) -> str:
-    """ "exercise 7"."""
-    return f"exercise {review.exercise.order}"
-
-
 def heading(review: Review) -> str:
     """ "13. >RLL>R >LRR>L from 1e, over Bossa nova"."""
     exercise = review.exercise
@@ -130,11 +124,6 @@ def drift(review: Review) -> str:
     if abs(value) < 0.1:
         return "none"
     return f"{abs(value):.1f} ms a bar, {'rushing' if value < 0 else 'dragging'}"
-
-
-def counts(names: Sequence[str]) -> str:
-    """ "on 2", "on 2 and 4"."""
-    return f"on {listed([*dict.fromkeys(names)])}"
 
 
 def gap(limbs: tuple[Limb, Limb], gap_ms: float) -> str:

@@ -7,7 +7,6 @@ making either further apart), so it is found from left to right, in time that gr
 number of strokes times how many lie in one window; sorting them before is n log n.
 """
 
-from bisect import bisect_left
 from collections.abc import Sequence
 
 Pair = tuple[int, int]
@@ -126,10 +125,3 @@ def _traced(
         i -= 1
     pairs.reverse()
     return pairs
-
-
-def nearest_within(times: Sequence[float], time: float, window: float) -> int | None:
-    """The index of the time nearest to `time` among rising times; None if none is near."""
-    at = bisect_left(times, time)
-    close = [i for i in (at - 1, at) if 0 <= i < len(times) and abs(times[i] - time) <= window]
-    return min(close, key=lambda i: abs(times[i] - time), default=None)

@@ -8,8 +8,8 @@ from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.kit import Kit, kit_names, read_kit
 from midiforge.model.exercise import Exercise
 from midiforge.model.rounds import by_tempo
-from midiforge.report.sentence import LIKELIER_BY, Known, Other
 from midiforge.takes.expected import pad_of
+from midiforge.takes.known import LIKELIER_BY, Known, Other
 from midiforge.takes.review import Review, likeness, review
 from midiforge.takes.take import Take
 

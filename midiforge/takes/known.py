@@ -1,0 +1,47 @@
+"""What is known of a take besides its review."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from midiforge.model.exercise import Exercise
+from midiforge.takes.placing import LIKE
+from midiforge.takes.review import Review
+
+# Another exercise is likelier if it explains so much more of the take's beginning; ours, from
+# takes of one exercise held against its neighbours in a drill, which stay below.
+LIKELIER_BY = 0.10
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    """Another exercise that the take may be of; like: how much of it that explains, 0 to 1."""
+
+    exercise: Exercise
+    like: float
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known besides the review.
+
+    others: exercises that the take may be of instead.
+    next_tempo: where to go from a clean take, in pulses a minute.
+    likelier_kit: the name of a kit that knows more of the take's notes; "" for none.
+    chosen: how the exercise was found, in words; "" if it was named.
+    """
+
+    others: Sequence[Other] = ()
+    next_tempo: float | None = None
+    likelier_kit: str = ""
+    chosen: str = ""
+
+
+NOTHING = Known()
+
+
+def likelier(review: Review, others: Sequence[Other]) -> Exercise | None:
+    """The exercise that a take looks more like than the one it was reviewed as, if any."""
+    best = max(others, key=lambda each: each.like, default=None)
+    if best is None or best.like < max(review.like + LIKELIER_BY, LIKE):
+        return None
+    return best.exercise
