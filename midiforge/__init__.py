@@ -18,81 +18,201 @@ if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
     from midiforge.drill.read import check_drill, read_drill
     from midiforge.errors import MidiforgeError
-    from midiforge.kit import Kit, read_kit
+    from midiforge.groove.groove import Imported, import_groove
+    from midiforge.kit import Kit, kit_names, read_kit
     from midiforge.lesson.lesson import exercises
-    from midiforge.library.shelf import ostinatos, rudiments, voices
+    from midiforge.lesson.variants import Dropped
+    from midiforge.library.players import (
+        Instrument,
+        Percussion,
+        Style,
+        instruments,
+        percussion,
+        styles,
+    )
+    from midiforge.library.shelf import (
+        LibraryOstinato,
+        Rudiment,
+        Voice,
+        ostinatos,
+        rudiments,
+        voices,
+    )
+    from midiforge.loops.loop_set import Loop, Shape
     from midiforge.midi.exercise_file import exercise_bytes
-    from midiforge.model.exercise import Exercise, Section, Variant
-    from midiforge.model.hit import Hit, Limb, Ornament, Strength
+    from midiforge.midi.folder import Built
+    from midiforge.model.exercise import Dynamics, Exercise, Section, Touch, Variant
+    from midiforge.model.hit import Hit, Limb, Ornament, OrnamentKind, Strength
+    from midiforge.model.meter import Meter
+    from midiforge.model.swing import Swing
+    from midiforge.model.tempo import TempoMap
     from midiforge.model.track import ChordMark, Tone, Track
-    from midiforge.performance import Note, notes
+    from midiforge.performance import Held, Note, held, notes
+    from midiforge.phrase.phrase import Phrase
     from midiforge.phrase.sticking import parse_sticking, write_sticking
     from midiforge.play_along import LoopReport, write_loops
-    from midiforge.workshop import Report, build_lesson
+    from midiforge.practice.advice import Advice
+    from midiforge.practice.plan import Plan
+    from midiforge.practice_room import (
+        advise,
+        log_review,
+        plan,
+        review,
+        sentences,
+        write_plan,
+        write_review,
+    )
+    from midiforge.takes.choice import Reviewed
+    from midiforge.takes.known import Known
+    from midiforge.takes.review import Review
+    from midiforge.takes.take import Take, read_take
+    from midiforge.workshop import Report, Sheet, build_lesson, write_sheet
 else:
-    __getattr__ = lazily(
+    __getattr__, __dir__ = lazily(
         __name__,
         {
+            "Advice": "midiforge.practice.advice",
+            "Built": "midiforge.midi.folder",
             "ChordMark": "midiforge.model.track",
             "Drill": "midiforge.drill.drill",
+            "Dropped": "midiforge.lesson.variants",
+            "Dynamics": "midiforge.model.exercise",
             "Exercise": "midiforge.model.exercise",
+            "Held": "midiforge.performance",
             "Hit": "midiforge.model.hit",
+            "Imported": "midiforge.groove.groove",
+            "Instrument": "midiforge.library.players",
             "Kit": "midiforge.kit",
+            "Known": "midiforge.takes.known",
+            "LibraryOstinato": "midiforge.library.shelf",
             "Limb": "midiforge.model.hit",
+            "Loop": "midiforge.loops.loop_set",
             "LoopReport": "midiforge.play_along",
+            "Meter": "midiforge.model.meter",
             "MidiforgeError": "midiforge.errors",
             "Note": "midiforge.performance",
             "Ornament": "midiforge.model.hit",
+            "OrnamentKind": "midiforge.model.hit",
+            "Percussion": "midiforge.library.players",
+            "Phrase": "midiforge.phrase.phrase",
+            "Plan": "midiforge.practice.plan",
             "Report": "midiforge.workshop",
+            "Review": "midiforge.takes.review",
+            "Reviewed": "midiforge.takes.choice",
+            "Rudiment": "midiforge.library.shelf",
             "Section": "midiforge.model.exercise",
+            "Shape": "midiforge.loops.loop_set",
+            "Sheet": "midiforge.workshop",
             "Strength": "midiforge.model.hit",
+            "Style": "midiforge.library.players",
+            "Swing": "midiforge.model.swing",
+            "Take": "midiforge.takes.take",
+            "TempoMap": "midiforge.model.tempo",
             "Tone": "midiforge.model.track",
+            "Touch": "midiforge.model.exercise",
             "Track": "midiforge.model.track",
             "Variant": "midiforge.model.exercise",
+            "Voice": "midiforge.library.shelf",
+            "advise": "midiforge.practice_room",
             "build_lesson": "midiforge.workshop",
             "check_drill": "midiforge.drill.read",
             "exercise_bytes": "midiforge.midi.exercise_file",
             "exercises": "midiforge.lesson.lesson",
+            "held": "midiforge.performance",
+            "import_groove": "midiforge.groove.groove",
+            "instruments": "midiforge.library.players",
+            "kit_names": "midiforge.kit",
+            "log_review": "midiforge.practice_room",
             "notes": "midiforge.performance",
             "ostinatos": "midiforge.library.shelf",
             "parse_sticking": "midiforge.phrase.sticking",
+            "percussion": "midiforge.library.players",
+            "plan": "midiforge.practice_room",
             "read_drill": "midiforge.drill.read",
             "read_kit": "midiforge.kit",
+            "read_take": "midiforge.takes.take",
+            "review": "midiforge.practice_room",
             "rudiments": "midiforge.library.shelf",
+            "sentences": "midiforge.practice_room",
+            "styles": "midiforge.library.players",
             "voices": "midiforge.library.shelf",
             "write_loops": "midiforge.play_along",
+            "write_plan": "midiforge.practice_room",
+            "write_review": "midiforge.practice_room",
+            "write_sheet": "midiforge.workshop",
             "write_sticking": "midiforge.phrase.sticking",
         },
     )
 
 __all__ = [
+    "Advice",
+    "Built",
     "ChordMark",
     "Drill",
+    "Dropped",
+    "Dynamics",
     "Exercise",
+    "Held",
     "Hit",
+    "Imported",
+    "Instrument",
     "Kit",
+    "Known",
+    "LibraryOstinato",
     "Limb",
+    "Loop",
     "LoopReport",
+    "Meter",
     "MidiforgeError",
     "Note",
     "Ornament",
+    "OrnamentKind",
+    "Percussion",
+    "Phrase",
+    "Plan",
     "Report",
+    "Review",
+    "Reviewed",
+    "Rudiment",
     "Section",
+    "Shape",
+    "Sheet",
     "Strength",
+    "Style",
+    "Swing",
+    "Take",
+    "TempoMap",
     "Tone",
+    "Touch",
     "Track",
     "Variant",
+    "Voice",
+    "advise",
     "build_lesson",
     "check_drill",
     "exercise_bytes",
     "exercises",
+    "held",
+    "import_groove",
+    "instruments",
+    "kit_names",
+    "log_review",
     "notes",
     "ostinatos",
     "parse_sticking",
+    "percussion",
+    "plan",
     "read_drill",
     "read_kit",
+    "read_take",
+    "review",
     "rudiments",
+    "sentences",
+    "styles",
     "voices",
     "write_loops",
+    "write_plan",
+    "write_review",
+    "write_sheet",
     "write_sticking",
 ]

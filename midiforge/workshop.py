@@ -1,4 +1,4 @@
-"""The main job in one call: a drill in, a lesson's folder out."""
+"""The main jobs in one call each: a drill in, a lesson's folder or its pages out."""
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
@@ -10,6 +10,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.insight.demands import demands, warnings
 from midiforge.insight.words import ranges
 from midiforge.lesson import Dropped, exercises
+from midiforge.lesson.choose import chosen_exercises
 from midiforge.lesson.clave import crossings
 from midiforge.lesson.size import most_exercises
 from midiforge.midi.folder import Built, build
@@ -82,6 +83,44 @@ def build_lesson(
         progress=progress,
     )
     return Report(built, tuple(dropped), (*remarks(drill), *too_fast.sentences()))
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What came of writing pages.
+
+    exercises: how many are on them. dropped, warnings: as in `Report`; what was chosen by number
+        is chosen from all, so that nothing is told of the others.
+    """
+
+    exercises: int
+    dropped: tuple[Dropped, ...]
+    warnings: tuple[str, ...]
+
+
+def write_sheet(
+    drill: Drill,
+    path: Path | str,
+    only: str = "",
+    paper: str = "a4",
+    large: bool = False,
+    with_counts: bool = False,
+) -> Sheet:
+    """Writes a drill's exercises as engraved pages, as `midiforge sheet` does.
+
+    path: ends with .pdf, .html, .svg or .musicxml. only: numbers of exercises, "3,5-8"; "" for
+        all. paper: "a4" or "letter". large: print for the music stand. with_counts: the counts
+        below the notes.
+    Raises MidiforgeError; a file that is there is then as it was.
+    """
+    from midiforge.pages import sheet
+    from midiforge.pages.paper import paper_of
+
+    dropped: list[Dropped] = []
+    size = paper_of(paper, large)
+    chosen = chosen_exercises(drill, only, dropped.append)
+    sheet.write_sheet(Path(path), drill.title, chosen, drill.kit, size, with_counts)
+    return Sheet(len(chosen), () if only else tuple(dropped), tuple(remarks(drill)))
 
 
 class _TooFast:

@@ -1,9 +1,12 @@
 """The examples, the schema and the README say what the program does."""
 
+import inspect
 import json
 import re
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any, get_args
 
 import jsonschema
 import pytest
@@ -103,3 +106,62 @@ def test_the_readme_s_engraved_pictures_show_what_its_commands_engrave(
 def test_the_readme_names_only_files_that_are_there() -> None:
     for path in re.findall(r"\((examples/[^)]+|[A-Z]+\.md)\)", README):
         assert (ROOT / path).exists()
+
+
+def test_the_readme_s_python_does_what_it_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pytest.importorskip("verovio")
+    code = re.search(r"```python\n(.*?)```", README, re.DOTALL)
+    assert code
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("MIDIFORGE_LOG", "log.sqlite")
+    (tmp_path / "examples").symlink_to(ROOT / "examples")
+    names: dict[str, Any] = {}
+    exec(code[1], names)
+    said = capsys.readouterr().out
+    lesson = list(midiforge.exercises(names["drill"]))
+    assert f"{lesson[-1].order} {lesson[-1].title} " in said
+    assert names["report"].built.files == len(lesson)
+    assert names["pages"].exercises == 3
+    kinds = {each.loop.kind for each in names["loops"].written}
+    assert kinds == {"without-hands", "gaps"}
+    assert f"\nClean: all {names['found'].review.tally.expected} strokes" in said  # our own file
+    assert names["found"].review.exercise.order == lesson[-1].order
+    assert (tmp_path / "review.html").read_text("utf-8").startswith("<!DOCTYPE html>")
+    assert names["advice"].last is not None  # the exercise that was logged is the last
+    assert midiforge.read_drill(tmp_path / "today.toml").running
+    assert midiforge.check_drill(tomllib.loads(names["groove"].text))
+    assert set(said.splitlines()[-1].split()) >= {"electronic", "bossa-nova", "congas"}
+
+
+def test_public_names_are_those_that_are_listed() -> None:
+    assert set(midiforge.__all__) < set(dir(midiforge))
+    for name in midiforge.__all__:
+        assert getattr(midiforge, name).__name__ == name
+    assert "nonsense" not in dir(midiforge)
+    with pytest.raises(AttributeError, match="nonsense"):
+        midiforge.nonsense  # noqa: B018
+
+
+def test_what_a_public_function_takes_and_gives_is_public_too() -> None:
+    """Types of ours in the signatures of functions, and in the fields of an exercise."""
+    public = [getattr(midiforge, name) for name in midiforge.__all__]
+    some = [each for each in public if inspect.isfunction(each)]
+    ours = {
+        name
+        for each in (*some, midiforge.Exercise, midiforge.Shape)
+        for hint in inspect.get_annotations(each).values()
+        for name in _types_of_ours(hint)
+    }
+    assert ours <= set(midiforge.__all__)
+    assert {"Meter", "Swing", "TempoMap", "Touch", "Dynamics", "Reviewed", "Plan"} <= ours
+
+
+def _types_of_ours(hint: Any) -> Iterator[str]:
+    if isinstance(hint, str):  # a type imported only for the checker
+        yield hint
+    elif isinstance(hint, type) and hint.__module__.startswith("midiforge"):
+        yield hint.__name__
+    for inner in hint if isinstance(hint, list) else get_args(hint):
+        yield from _types_of_ours(inner)

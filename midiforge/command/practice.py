@@ -54,11 +54,12 @@ def log(
 ) -> None:
     """Show the course of each exercise: tempo, and how clean and steady it was."""
     from midiforge.practice.course import chosen, courses
+    from midiforge.practice.log import entries_in
 
     if sum((bool(csv_file), picture is not None, as_json)) > 1:
         raise MidiforgeError("only one of --csv, --picture and --json at a time")
     since = date.today() - timedelta(days - 1) if 0 < days < _LONGEST_AGO else None
-    everything = _entries(log_file)
+    everything = entries_in(log_file)
     found = chosen(everything, drill, exercise, since)
     if everything and not found and not days:
         _nothing_like(everything, drill, exercise)
@@ -81,8 +82,9 @@ def next_steps(
     """Say what to do next with each exercise of a drill, and why."""
     from midiforge.lesson import exercises
     from midiforge.practice.advice import CAUTION, advice_lines, advise, plain_advice
+    from midiforge.practice.log import entries_in
 
-    entries = _entries(log_file)
+    entries = entries_in(log_file)
     found = advise(drill, exercises(drill), entries, _day(day))
     if as_json:
         _as_json([plain_advice(each) for each in found])
@@ -116,26 +118,17 @@ def plan(
     as_json: _JSON = False,
 ) -> None:
     """Fill minutes with warm-up, work, review and rests, after what the log says."""
-    from midiforge.lesson import exercises
-    from midiforge.practice.plan import make_plan, plain_plan
+    from midiforge.practice.plan import plain_plan
+    from midiforge.practice_room import plan as make_plan
+    from midiforge.practice_room import write_plan
 
-    made = make_plan(drill, exercises(drill), _entries(log_file), _day(day), minutes)
+    made = make_plan(drill, minutes, log_file, _day(day))
     if out:
-        _write_plan(made, out)
+        write_plan(made, _plan_path(out))
     if as_json:
         _as_json(plain_plan(made))
     else:
         _say_plan(made, out)
-
-
-def _entries(named: str) -> "list[Entry]":
-    """What the log holds; a log that was named has to be there."""
-    from midiforge.practice.log import Log, log_path
-
-    log = Log(log_path(named))
-    if named.strip() and not log.exists():
-        raise MidiforgeError("there is no such log", named, hint="a review begins one")
-    return log.entries()
 
 
 def _day(text: str) -> date:
@@ -247,14 +240,6 @@ def _has_blocks() -> bool:
 
 
 # midiforge plan
-
-
-def _write_plan(made: "Plan", out: str) -> None:
-    from midiforge.own_file import PLAN, write_own
-    from midiforge.practice.drill_file import drill_file
-
-    path = _plan_path(out)
-    write_own(path, drill_file(made, path.parent), PLAN)
 
 
 def _plan_path(out: str) -> Path:

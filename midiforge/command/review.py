@@ -15,7 +15,6 @@ from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
-    from midiforge.takes.review import Review
 
 _MOST_DELAY_MS = 1000.0
 
@@ -58,18 +57,15 @@ def review(
         raise MidiforgeError(
             f"{delay:g} is no delay in ms", "--delay", hint=f"0 to {_MOST_DELAY_MS:g}"
         )
-    from midiforge.lesson import exercises
-    from midiforge.takes.choice import reviewed
-    from midiforge.takes.take import read_take
+    from midiforge.practice_room import log_review, write_review
+    from midiforge.practice_room import review as reviewed
 
     number = _number(exercise)
     with flags(number="--exercise"):
-        found = reviewed(read_take(take), list(exercises(drill)), drill.kit, number, delay)
+        found = reviewed(take, drill, number, delay)
     said, known = found.review, found.known
     if page:
-        from midiforge.report.html import write_page
-
-        write_page(page, said, known)
+        write_review(found, page)
     if as_json:
         from midiforge.report.facts import as_json as facts
         from midiforge.report.facts import written
@@ -84,15 +80,7 @@ def review(
         if page:
             print(f"The page with pictures: {printable(str(page))}")
     if not no_log:  # last, so that no trouble with it hides the review
-        _remember(said, drill, take, log, note)
-
-
-def _remember(review: "Review", drill: "Drill", take: Path, log: Path | None, note: str) -> None:
-    """Keeps a review in the practice log; the file of which is `log`, or the usual one."""
-    from midiforge.practice.log import Log, log_path
-    from midiforge.practice.reviewed import entry_of
-
-    Log(log_path(str(log or ""))).add(entry_of(review, drill.title, take, note))
+        log_review(found, drill, take, note, log or "")
 
 
 def _number(text: str) -> int | None:

@@ -1,6 +1,5 @@
 """midiforge sheet"""
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -12,7 +11,6 @@ from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
-    from midiforge.lesson import Dropped
 
 
 @takes_a_drill
@@ -43,21 +41,15 @@ def sheet(
     """
     if not out.strip():
         raise MidiforgeError("no file is named", "--out", hint="such as --out lesson.pdf")
-    from midiforge.lesson.choose import chosen_exercises
-    from midiforge.pages.paper import paper_of
-    from midiforge.pages.sheet import write_sheet
-    from midiforge.workshop import remarks
+    from midiforge.workshop import write_sheet
 
-    dropped: list[Dropped] = []
-    chosen = chosen_exercises(drill, only, dropped.append)
-    size = paper_of(paper, large)
     with flags(path="--out"):
-        write_sheet(Path(out), drill.title, chosen, drill.kit, size, with_counts)
+        written = write_sheet(drill, out, only, paper, large, with_counts)
     if quiet:
         return
-    plural = "s" * (len(chosen) != 1)
-    print(f"{printable(drill.title)}: {len(chosen)} exercise{plural} in {printable(out)}")
-    for sentence in remarks(drill):
+    plural = "s" * (written.exercises != 1)
+    print(f"{printable(drill.title)}: {written.exercises} exercise{plural} in {printable(out)}")
+    for sentence in written.warnings:
         print(f"mind: {printable(sentence)}")
-    for each in dropped if not only else ():
+    for each in written.dropped:
         print(f"left out: {printable(each.why)}")

@@ -8,7 +8,7 @@ if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
     from midiforge.drill.read import check_drill, read_drill
 else:
-    __getattr__ = lazily(
+    __getattr__, __dir__ = lazily(
         __name__,
         {
             "Drill": "midiforge.drill.drill",

@@ -93,7 +93,7 @@ _SAID = {
 _HINTS = {
     "is in use by another program": "try again",
     "is no log of practice": "name another with --log",
-    "is damaged": "it is left as it is; put a copy in its place, or name another with --log",
+    "is damaged": "it is left as it is; put a copy in its place, or name another",
 }
 
 
@@ -101,6 +101,17 @@ def log_path(given: str = "") -> Path:
     """Where the log is: as given, else as MIDIFORGE_LOG says, else in the user's data folder."""
     named = given.strip() or os.environ.get(ENVIRONMENT, "").strip()
     return Path(named) if named else _data_folder() / "midiforge" / "log.sqlite"
+
+
+def entries_in(named: Path | str = "") -> list[Entry]:
+    """What a log holds; one that is named has to be there.
+
+    named: its file; "" for the usual one.
+    """
+    log = Log(log_path(str(named)))
+    if str(named).strip() and not log.exists():
+        raise MidiforgeError("there is no such log", str(named), hint="a review begins one")
+    return log.entries()
 
 
 def _data_folder() -> Path:
