@@ -51,8 +51,8 @@ if TYPE_CHECKING:
     from midiforge.phrase.phrase import Phrase
     from midiforge.phrase.sticking import parse_sticking, write_sticking
     from midiforge.play_along import LoopReport, write_loops
-    from midiforge.practice.advice import Advice
     from midiforge.practice.plan import Plan
+    from midiforge.practice.standing import Advice
     from midiforge.practice_room import (
         advise,
         log_review,
@@ -71,7 +71,7 @@ else:
     __getattr__, __dir__ = lazily(
         __name__,
         {
-            "Advice": "midiforge.practice.advice",
+            "Advice": "midiforge.practice.standing",
             "Built": "midiforge.midi.folder",
             "ChordMark": "midiforge.model.track",
             "Drill": "midiforge.drill.drill",

@@ -10,8 +10,8 @@ from midiforge.takes.choice import Reviewed, reviewed
 from midiforge.takes.take import Take, read_take
 
 if TYPE_CHECKING:
-    from midiforge.practice.advice import Advice
     from midiforge.practice.plan import Plan
+    from midiforge.practice.standing import Advice
 
 
 def review(

@@ -21,19 +21,12 @@ import midiforge
 from midiforge.command.run import run
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError
-from midiforge.practice import advice as advice_module
-from midiforge.practice.advice import (
-    AT_ONCE,
-    RULES,
-    WORK,
-    Action,
-    Advice,
-    advise,
-    groups,
-    hurts,
-)
+from midiforge.practice import rules
+from midiforge.practice.advice import AT_ONCE, advise, groups
 from midiforge.practice.entry import Entry, key_of
 from midiforge.practice.log import ENVIRONMENT, Log
+from midiforge.practice.rules import RULES
+from midiforge.practice.standing import WORK, Action, Advice, hurts
 
 TODAY = date(2026, 5, 20)
 KEYS: dict[str, Any] = {
@@ -110,8 +103,8 @@ GOOD, UNSTEADY, UNCLEAN = (1.0, 5.0), (1.0, 9.5), (0.93, 5.0)
 
 
 def test_the_table_in_the_documentation_has_the_rules_in_their_order() -> None:
-    assert advice_module.__doc__
-    table = advice_module.__doc__.split("says\n")[1].split("\n\n")[0]
+    assert rules.__doc__
+    table = rules.__doc__.split("says\n")[1].split("\n\n")[0]
     assert re.findall(r"^    ([a-z]+) ", table, re.MULTILINE) == [*RULES]
 
 

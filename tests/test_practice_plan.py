@@ -29,11 +29,12 @@ from midiforge.drill.drill import Drill
 from midiforge.drill.schema import drill_schema
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.size import most_exercises
-from midiforge.practice.advice import Group, groups
+from midiforge.practice.advice import groups
 from midiforge.practice.drill_file import drill_file
 from midiforge.practice.entry import Entry, key_of
 from midiforge.practice.log import ENVIRONMENT, Log
 from midiforge.practice.plan import Plan, make_plan
+from midiforge.practice.standing import Group
 
 EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("0*.toml"))
 TODAY = date(2026, 5, 20)

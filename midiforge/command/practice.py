@@ -81,8 +81,9 @@ def next_steps(
 ) -> None:
     """Say what to do next with each exercise of a drill, and why."""
     from midiforge.lesson import exercises
-    from midiforge.practice.advice import CAUTION, advice_lines, advise, plain_advice
+    from midiforge.practice.advice import advise
     from midiforge.practice.log import entries_in
+    from midiforge.practice.words import CAUTION, advice_lines, plain_advice
 
     entries = entries_in(log_file)
     found = advise(drill, exercises(drill), entries, _day(day))
@@ -118,7 +119,7 @@ def plan(
     as_json: _JSON = False,
 ) -> None:
     """Fill minutes with warm-up, work, review and rests, after what the log says."""
-    from midiforge.practice.plan import plain_plan
+    from midiforge.practice.words import plain_plan
     from midiforge.practice_room import plan as make_plan
     from midiforge.practice_room import write_plan
 
@@ -248,8 +249,7 @@ def _plan_path(out: str) -> Path:
 
 
 def _say_plan(made: "Plan", out: str) -> None:
-    from midiforge.practice.advice import CAUTION
-    from midiforge.practice.plan import plan_lines
+    from midiforge.practice.words import CAUTION, plan_lines
 
     print(f"{printable(made.drill.title)}: {made.minutes} minutes on {made.day.isoformat()}")
     rows = [*plan_lines(made)]

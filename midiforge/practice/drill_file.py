@@ -9,7 +9,8 @@ from typing import Any
 from midiforge.disk import is_file
 from midiforge.kit import ENDING, kit_names
 from midiforge.model.tempo import plain
-from midiforge.practice.plan import Plan, Turn, clock, turn_words
+from midiforge.practice.plan import Plan, Turn, clock
+from midiforge.practice.words import turn_words
 from midiforge.printable import printable
 
 

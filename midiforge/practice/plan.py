@@ -28,10 +28,12 @@ from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.insight.difficulty import difficulty
 from midiforge.lesson.compose import MOST_STROKES
 from midiforge.model.exercise import Exercise
-from midiforge.model.tempo import TempoMap, plain
-from midiforge.practice.advice import WORK, Action, Advice, Group, Steps, advise
+from midiforge.model.tempo import TempoMap
+from midiforge.practice.advice import advise
 from midiforge.practice.course import is_good
 from midiforge.practice.entry import Entry
+from midiforge.practice.standing import WORK, Action, Advice, Group
+from midiforge.practice.steps import Steps
 
 LEAST, MOST = 5, 180  # minutes
 WARM_UP_SHARE = Fraction(15, 100)
@@ -324,65 +326,3 @@ def _last_played(advice: Advice) -> tuple[Any, ...]:
 
 def _same(one: Advice, other: Advice | None) -> bool:
     return other is not None and one.group.key == other.group.key
-
-
-# In words
-
-
-def plan_lines(plan: Plan) -> Iterator[tuple[str, str, str, str]]:
-    """When, what kind, what and why, of each turn; then the end."""
-    for turn in plan.turns:
-        yield clock(turn.start), turn.phase, turn_words(turn), reason_words(turn)
-    yield clock(plan.seconds), "end", "", ""
-
-
-def turn_words(turn: Turn) -> str:
-    """What is played, for how long: "13. RLRR from 1e, at 70, 4 times round, 3:12"."""
-    if turn.advice is None:
-        return f"{clock(turn.seconds)}; put the sticks down, stand up, rest your ears"
-    parts = [f"{turn.number}. {turn.advice.group.exercise.title}"]
-    if turn.tempo is not None:
-        parts.append(f"at {plain(turn.tempo)}")
-    if turn.repeats > 1:
-        parts.append(f"{turn.repeats} times round")
-    if turn.times > 1:
-        parts.append(f"played {turn.times} times")
-    parts.append(clock(turn.seconds))
-    if turn.remark:
-        parts.append(turn.remark)
-    return ", ".join(parts)
-
-
-def reason_words(turn: Turn) -> str:
-    """Why it is played; "" for warm-up and rest."""
-    if turn.advice is None or turn.phase == "warm-up":
-        return ""
-    if turn.phase == "review" or turn.advice.action in (Action.DONE, Action.GO_ON):
-        return turn.advice.why
-    return f"{turn.advice.said}: {turn.advice.why}"
-
-
-def plain_plan(plan: Plan) -> dict[str, Any]:
-    """A plan of JSON's own kinds only; times in seconds."""
-    return {
-        "title": plan.drill.title,
-        "day": plan.day.isoformat(),
-        "minutes": plan.minutes,
-        "seconds": round(float(plan.seconds), 3),
-        "turns": [
-            {
-                "phase": turn.phase,
-                "start": round(float(turn.start), 3),
-                "seconds": round(float(turn.seconds), 3),
-                "exercise": turn.number or None,
-                "title": turn.advice.group.exercise.title if turn.advice else None,
-                "key": turn.advice.group.key if turn.advice else None,
-                "tempo": None if turn.tempo is None else float(turn.tempo),
-                "repeats": turn.repeats or None,
-                "times": turn.times if turn.advice else None,
-                "why": reason_words(turn),
-                "remark": turn.remark,
-            }
-            for turn in plan.turns
-        ],
-    }

@@ -1,0 +1,175 @@
+"""Where the player is with an exercise, and what may be said of it."""
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+from fractions import Fraction
+
+from midiforge.drill.drill import Practice
+from midiforge.insight.words import ranges
+from midiforge.model.exercise import Exercise
+from midiforge.model.tempo import plain
+from midiforge.practice.course import is_good
+from midiforge.practice.entry import Entry
+from midiforge.practice.steps import SAME_TEMPO, Steps
+
+WARM_UP = Fraction(9, 10)  # of the tempo before; slower and good is warming up
+LONG_ENOUGH = 8  # bars, of exercises that take longer to come round
+
+_PAIN = (
+    r"(pain(s|ful)?|hurt(s|ing)?|sore(ness)?|ach(e|es|ed|ing|y)|numb(ness)?|tingl(e|es|ed|ing)"
+    r"|cramp(s|ed|ing)?|burn(s|ed|ing)?|sting(s|ing)?)"
+)
+_HURTS = re.compile(rf"\b{_PAIN}\b", re.IGNORECASE)
+_NOT = re.compile(
+    r"\b(no|not|without|never|free of|nothing)(\s+(any|more|longer|a|the|real|is|was|that))*"
+    rf"\s+{_PAIN}\b(\s+or\s+{_PAIN}\b)*|\bpain[- ]?(free|less)\b",
+    re.IGNORECASE,
+)
+
+
+class Action(StrEnum):
+    """What to do with an exercise."""
+
+    BEGIN = "begin"
+    UP = "up"
+    STAY = "stay"
+    DOWN = "down"
+    REVIEW = "review"
+    GO_ON = "go on"
+    DONE = "done"
+    LEAVE = "leave"
+    LATER = "later"
+
+
+WORK = (Action.UP, Action.STAY, Action.DOWN)
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """An exercise at all the tempos that the drill has it at; `orders` are their numbers."""
+
+    key: str
+    exercises: tuple[Exercise, ...]
+
+    @property
+    def exercise(self) -> Exercise:
+        return self.exercises[0]
+
+    @property
+    def orders(self) -> tuple[int, ...]:
+        return tuple(each.order for each in self.exercises)
+
+    @property
+    def numbered(self) -> str:
+        """ "exercise 4", "exercises 10-12"."""
+        return f"exercise{'s' * (len(self.orders) > 1)} {ranges(self.orders)}"
+
+    @property
+    def ramps(self) -> bool:
+        """Whether it has tempos of its own inside."""
+        return len(self.exercise.tempo.changes) > 1
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What to do with an exercise, in one sentence.
+
+    tempo: to play at, in pulses a minute; None for one that gets faster by itself, and where
+        there is nothing to play.
+    said: such as "up by 4 to 80". why: what the log has to say for it.
+    last: the last take; None if there is none.
+    learnt: whether it is done, even if it is time to review it.
+    """
+
+    group: Group
+    action: Action
+    tempo: Fraction | None
+    said: str
+    why: str
+    last: Entry | None = None
+    learnt: bool = False
+
+
+def hurts(entry: Entry) -> bool:
+    """Whether the player noted pain with a take."""
+    return bool(_HURTS.search(_NOT.sub("", entry.note)))
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where the player is with an exercise.
+
+    entries: its takes up to today, the oldest first.
+    careful: when pain was last noted with any exercise, if that was in the last days.
+    """
+
+    group: Group
+    entries: tuple[Entry, ...]
+    settings: Practice
+    steps: Steps
+    today: date
+    careful: date | None
+
+    @property
+    def takes(self) -> list[Entry]:
+        """The takes that count: long enough, and no warming up."""
+        enough = min(self.group.exercise.returns_after_bars, LONG_ENOUGH)
+        kept: list[Entry] = []
+        for each in self.entries:
+            if each.bars < enough:
+                continue
+            if not (kept and self._warms_up(each, kept[-1])):
+                kept.append(each)
+        return kept
+
+    def _warms_up(self, entry: Entry, before: Entry) -> bool:
+        """Whether a good take is so much slower than a good one before that it says nothing new.
+
+        Once the goal is reached, any slower one is.
+        """
+        if self.group.ramps or not (self.good(entry) and self.good(before)):
+            return False
+        reached = self.steps.meant(before.tempo) >= self.steps.goal
+        return entry.tempo < before.tempo * (1 - SAME_TEMPO if reached else float(WARM_UP))
+
+    def good(self, entry: Entry) -> bool:
+        return is_good(entry, self.settings)
+
+    @property
+    def days(self) -> int:
+        """Since it was last played."""
+        return (self.today - self.entries[-1].day).days
+
+    @property
+    def tempo(self) -> Fraction:
+        """The tempo of the last take that counts."""
+        return self.steps.meant(self.takes[-1].tempo)
+
+    @property
+    def row(self) -> int:
+        """How many of the last takes were good, at the last one's tempo or faster."""
+        takes = self.takes
+        level = takes[-1].tempo * (1 - SAME_TEMPO)
+        count = 0
+        for each in reversed(takes):
+            if not self.good(each) or (each.tempo < level and not self.group.ramps):
+                break
+            count += 1
+        return count
+
+    @property
+    def learnt(self) -> bool:
+        """Whether it was good often enough at the goal."""
+        if not self.takes or self.row < self.settings.takes:
+            return False
+        return self.group.ramps or self.tempo >= self.steps.goal
+
+    def advice(self, action: Action, said: str, why: str, tempo: Fraction | None = None) -> Advice:
+        last = self.entries[-1] if self.entries else None
+        return Advice(self.group, action, tempo, said, why, last, self.learnt)
+
+    def at(self, tempo: Fraction) -> tuple[str, Fraction | None]:
+        """A tempo in words and as a number; neither for an exercise that has its own."""
+        return ("", None) if self.group.ramps else (f" at {plain(tempo)}", tempo)

@@ -1,0 +1,65 @@
+"""How the tempos of a drill rise and fall."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil
+
+from midiforge.drill.drill import Drill, Practice
+from midiforge.drill.read import slowest_tempo
+from midiforge.drill.values import FASTEST, SLOWEST
+
+SAME_TEMPO = 0.006  # as a share; tempos nearer than this are the same, as in reviews
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """How a drill's tempos rise and fall.
+
+    tempos: of the drill, the slowest first. lowest: how far down it goes, half the slowest.
+    """
+
+    tempos: tuple[Fraction, ...]
+    goal: Fraction
+    lowest: Fraction
+    share: Fraction | None
+
+    @classmethod
+    def of(cls, drill: Drill) -> "Steps":
+        tempos = tuple(sorted(drill.tempos))
+        goal = drill.practice.goal or tempos[-1]
+        first = min(tempos[0], goal)
+        lowest = max(ceil(first / 2), slowest_tempo(drill.meter), SLOWEST)
+        return cls(tempos, goal, min(first, Fraction(lowest)), drill.practice.up)
+
+    @property
+    def first(self) -> Fraction:
+        """Where to begin."""
+        return min(self.tempos[0], self.goal)
+
+    def meant(self, tempo: float) -> Fraction:
+        """The tempo that somebody meant who played at `tempo`: the drill's, or a whole one."""
+        known = (
+            each for each in (*self.tempos, self.goal) if abs(tempo - each) <= SAME_TEMPO * each
+        )
+        return next(known, _whole(Fraction(tempo)))
+
+    def faster(self, tempo: Fraction) -> Fraction:
+        """One step up, not past the goal."""
+        if self.share is None:
+            wish = min((each for each in self.tempos if each > tempo), default=self.goal)
+        else:
+            wish = max(_whole(tempo * (1 + self.share)), tempo + 1)
+        return max(tempo, min(wish, self.goal, Fraction(FASTEST)))
+
+    def slower(self, tempo: Fraction) -> Fraction:
+        """One step down, not below the lowest."""
+        share = self.share or Practice().up or Fraction(0)
+        if self.share is None and tempo > self.tempos[0]:
+            wish = max(each for each in self.tempos if each < tempo)
+        else:
+            wish = min(_whole(tempo / (1 + share)), tempo - 1)
+        return min(tempo, max(wish, self.lowest))
+
+
+def _whole(tempo: Fraction) -> Fraction:
+    return Fraction(int(tempo + Fraction(1, 2)))
