@@ -29,7 +29,8 @@ from midiforge.model.hit import Limb
 from midiforge.report import studies
 from midiforge.report.facts import STROKE_COLUMNS, as_json, written
 from midiforge.report.html import page, write_page
-from midiforge.report.sentence import RULES, _at_least, said, sentences
+from midiforge.report.rules.accidents import at_least
+from midiforge.report.sentence import RULES, said, sentences
 from midiforge.report.terminal import show_review
 from midiforge.report.view import View
 from midiforge.takes.known import Known, Other
@@ -211,7 +212,7 @@ def test_accidents_are_rarely_called_a_weakness() -> None:
 def test_how_likely_accidents_are_is_scipy_s_binomial() -> None:
     stats = pytest.importorskip("scipy.stats")
     for times, of, chance in ((3, 14, 0.03), (0, 5, 0.5), (40, 500, 0.05), (900, 15000, 0.055)):
-        assert _at_least(times, of, chance) == pytest.approx(
+        assert at_least(times, of, chance) == pytest.approx(
             stats.binom.sf(times - 1, of, chance), rel=1e-6
         )
 

@@ -9,7 +9,8 @@ from midiforge import __version__
 from midiforge.own_file import Seal, write_own
 from midiforge.printable import printable
 from midiforge.report import pictures, studies, words
-from midiforge.report.sentence import advice, falling_apart
+from midiforge.report.rules.counts import falling_apart
+from midiforge.report.sentence import advice
 from midiforge.report.view import LIMBS, Lane, View
 from midiforge.takes.figures import Timing, deviation, mean
 from midiforge.takes.known import NOTHING, Known

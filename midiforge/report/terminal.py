@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from midiforge.printable import printable
 from midiforge.report import studies, words
-from midiforge.report.sentence import advice, falling_apart
+from midiforge.report.rules.counts import falling_apart
+from midiforge.report.sentence import advice
 from midiforge.report.view import Column, View
 from midiforge.takes.figures import Timing, deviation, mean, timing
 from midiforge.takes.known import NOTHING, Known

@@ -1,0 +1,56 @@
+"""What every rule is asked about, and what several share."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from midiforge.model.hit import HANDS, Limb
+from midiforge.report.view import View
+from midiforge.report.words import pulses
+from midiforge.takes.known import Known, Other
+from midiforge.takes.review import Review
+
+# A take is judged from so many strokes on; fewer say nothing of a habit. Ours.
+FEWEST_STROKES = 8
+# Of a limb's strokes, or of all: common practice calls a take good from about 95 % on and sends
+# a student back from about 90 % down.
+MISSED, GOOD, LEAST_MISSED = 0.10, 0.95, 3
+LEAST_TIMES = 4  # fewer of a thing say nothing of a habit
+# A steady tempo's change is noticed from about 2.5 % of the interval on: A. Friberg and
+# J. Sundberg, Time discrimination in a monotonic, isochronous sequence, J. Acoust. Soc. Am. 98,
+# 1995 (2.5 %, and 6 ms below 240 ms; from memory). Tempo is judged at that, doubles at twice.
+NOTICED, NOTICED_MS = 0.025, 6.0
+# Steady within 8 % of a grid step (a thirty-second of it to either side of the stroke and a bit
+# more): common practice; below 12 ms nobody is asked to be steadier, as modules and USB add some.
+STEADY_PERCENT, STEADY_MS = 8.0, 12.0
+LOOSE = 1.6  # so many times the usual spread is a count's own
+# Where it breaks one goes down by 10 to 20 %; common practice.
+SLOWER, MUCH_SLOWER, BADLY = 0.85, 0.70, 0.30
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A review as rules look at it, and what is known besides."""
+
+    view: View
+    known: Known
+
+    @property
+    def others(self) -> Sequence[Other]:
+        return self.known.others
+
+    @property
+    def review(self) -> Review:
+        return self.view.review
+
+
+def slower(case: Case, missed: float) -> str:
+    """The tempo to go down to."""
+    down = MUCH_SLOWER if missed >= BADLY else SLOWER
+    return pulses(max(round(down * min(case.review.played_tempo, 500.0)), 1))
+
+
+def by_sticking(case: Case, limbs: Sequence[Limb], text: str) -> str:
+    """Says where a hand is known from the sticking only."""
+    if any(limb in case.view.uncertain and limb in HANDS for limb in limbs):
+        return f"By the sticking, {text}"
+    return f"{text[:1].upper()}{text[1:]}"

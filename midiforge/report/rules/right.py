@@ -1,0 +1,46 @@
+"""The right exercise, and enough of it."""
+
+from midiforge.printable import printable
+from midiforge.report.rules.case import (
+    FEWEST_STROKES,
+    Case,
+)
+from midiforge.report.words import many
+from midiforge.takes.known import likelier
+
+UNLIKE_CLEAN = 0.4  # less of all strokes is right: hardly this exercise, however it was played
+
+
+def short(case: Case) -> str:
+    hit = case.review.tally.hit
+    if hit >= FEWEST_STROKES or likelier(case.review, case.others):
+        return ""
+    return f"Too short to judge, with {many(hit, 'stroke')} of the exercise: record four bars."
+
+
+def other_kit(case: Case) -> str:
+    kit = printable(case.known.likelier_kit)
+    if not kit:
+        return ""
+    return (
+        f"This looks like another kit: {kit} looks likelier than the drill's; review it with "
+        f"the kit {kit}, then go on."
+    )
+
+
+def other_exercise(case: Case) -> str:
+    review, number = case.review, case.review.exercise.order
+    other = likelier(review, case.others)
+    if other:
+        return (
+            f"This looks like another exercise: exercise {other.order} looks likelier "
+            f"({printable(other.title)}); review it as that, then go on."
+        )
+    tally = review.tally
+    if tally.clean < UNLIKE_CLEAN:
+        besides = f" and {tally.extra:,} besides" if tally.extra else ""
+        return (
+            f"This is hardly exercise {number}, with {tally.hit:,} of "
+            f"{many(tally.expected, 'stroke')} found{besides}: look at drill, number and kit."
+        )
+    return ""
