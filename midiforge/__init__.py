@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
     from midiforge.drill.read import check_drill, read_drill
     from midiforge.errors import MidiforgeError
-    from midiforge.groove.groove import Imported, import_groove
+    from midiforge.groove.groove import import_groove
+    from midiforge.groove.imported import Imported
     from midiforge.kit import Kit, kit_names, read_kit
     from midiforge.lesson.lesson import exercises
     from midiforge.lesson.variants import Dropped
@@ -80,7 +81,7 @@ else:
             "Exercise": "midiforge.model.exercise",
             "Held": "midiforge.performance",
             "Hit": "midiforge.model.hit",
-            "Imported": "midiforge.groove.groove",
+            "Imported": "midiforge.groove.imported",
             "Instrument": "midiforge.library.players",
             "Kit": "midiforge.kit",
             "Known": "midiforge.takes.known",

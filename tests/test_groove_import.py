@@ -27,11 +27,13 @@ import midiforge
 from midiforge.command.groove import import_command
 from midiforge.command.terminal import failed
 from midiforge.errors import MidiforgeError
-from midiforge.groove.groove import Imported, details, import_groove, summary
+from midiforge.groove.groove import import_groove
+from midiforge.groove.imported import Imported
 from midiforge.groove.levels import strengths
 from midiforge.groove.ornaments import gather
 from midiforge.groove.source import Struck
 from midiforge.groove.text import MADE
+from midiforge.groove.words import details, summary
 from midiforge.kit import read_kit
 from midiforge.library import shelf
 from midiforge.loops.loop_set import Shape

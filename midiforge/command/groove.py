@@ -11,7 +11,7 @@ from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.printable import printable
 
 if TYPE_CHECKING:
-    from midiforge.groove.groove import Imported
+    from midiforge.groove.imported import Imported
 
 _WORDS = ("ostinato", "phrase")
 
@@ -68,7 +68,8 @@ def import_command(
     fit is said. Without --out the drill is printed.
     """
     from midiforge.drill import values
-    from midiforge.groove.groove import MOST_BARS, details, facts, import_groove, summary
+    from midiforge.groove.groove import MOST_BARS, import_groove
+    from midiforge.groove.words import details, facts, summary
     from midiforge.kit import read_kit
     from midiforge.model.meter import Meter
 

@@ -1,24 +1,18 @@
-"""Where in the take the exercise begins, and how the player's time goes on from there.
+"""How the player's time goes on through a take, from where it begins.
 
-The start is found by trying: each of the first strokes may be each of the first expected ones;
-the try that explains most wins, the fewest missing before it, the accents where they are loud.
-Then the player's time is followed bar by bar, by the median of how far strokes lie from where they
-are due, so that slow drift, a missed bar and wrong strokes leave the rest in place.
+It is followed bar by bar, by the median of how far strokes lie from where they are due, so that
+slow drift, a missed bar and wrong strokes leave the rest in place.
 """
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from statistics import median
 
-from midiforge.model.hit import Strength
 from midiforge.takes.expected import Due
 from midiforge.takes.match import match
+from midiforge.takes.start import Heard, Start, by_pad, due_time
 
-_FIRST_STROKES, _FIRST_SECONDS = 48, 20.0  # looked at to find the start
-_TRIED_STROKES, _TRIED_DUES = 16, 96
-_GOOD = 0.75  # explains so much: no other tempo is tried
-_SLOWEST, _FASTEST, _RATIO = 0.55, 1.8, 1.012
 _FEW = 0.34  # matched less than this share of a stretch: nothing is learnt from it
 _LOST = 0.5  # matched less than this: the player may be elsewhere
 _CLEARLY, _SURELY = 0.25, 0.75  # so much better must another place be, and at least so good
@@ -27,16 +21,6 @@ _ENOUGH = 12  # dues that such a place must explain
 _FARTHEST = 4.0  # seconds that somebody who lost the place goes on earlier or later
 _MOST_JUMP = 0.8  # of the window, in one stretch
 _QUICKNESS = 0.4  # how much of a stretch's error is taken for a change of tempo
-
-
-@dataclass(frozen=True, slots=True)
-class Heard:
-    """A played stroke on a known pad. time: seconds; index: in the take's strokes."""
-
-    time: float
-    pad: str
-    velocity: int
-    index: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,153 +63,6 @@ class Line:
                 slope = (self.times[i] - time) / (self.dues[i] - one)
             found.append(time + (due - one) * slope)
         return found
-
-
-@dataclass(frozen=True, slots=True)
-class Start:
-    """How the take lies on the exercise at its beginning.
-
-    offset: when the first downbeat is, in seconds of the take.
-    stretch: seconds of the take to a second of the exercise; 1 where the tempo is right.
-    share: how much of the first strokes it explains, 0 to 1.
-    """
-
-    offset: float
-    stretch: float
-    share: float
-
-
-def by_pad(strokes: Iterable[Heard]) -> dict[str, list[Heard]]:
-    found: dict[str, list[Heard]] = {}
-    for stroke in strokes:
-        found.setdefault(stroke.pad, []).append(stroke)
-    return found
-
-
-def find_start(dues: Sequence[Due], strokes: Sequence[Heard], window: float) -> Start:
-    """The likeliest beginning; its share is small where the take is of something else."""
-    if not dues or not strokes:
-        return Start(strokes[0].time if strokes else 0.0, 1.0, 0.0)
-    wanted = {due.pad for due in dues}
-    known = [stroke for stroke in strokes if stroke.pad in wanted][: 2 * _FIRST_STROKES]
-    if not known:
-        return Start(strokes[0].time, 1.0, 0.0)
-    # Strokes on pads that the exercise does not use speak against it.
-    among = sum(1 for stroke in strokes if known[0].time <= stroke.time <= known[-1].time)
-    found = _likeliest(dues, known, window)
-    return replace(found, share=found.share * len(known) / among)
-
-
-def _likeliest(dues: Sequence[Due], known: Sequence[Heard], window: float) -> Start:
-    found = _best_start(dues, known, window, 1.0, _TRIED_STROKES, _TRIED_DUES)
-    if found.share >= _GOOD:
-        return found
-    stretch = _SLOWEST
-    tries = []
-    while stretch <= _FASTEST:
-        tries.append(_best_start(dues, known[:32], window * min(stretch, 1.0), stretch, 5, 10))
-        stretch *= _RATIO
-    other = max(tries, key=lambda each: each.share)
-    if other.share <= found.share + 0.08:
-        return found
-    return _refined(dues, known, window, other)
-
-
-def _best_start(
-    dues: Sequence[Due],
-    strokes: Sequence[Heard],
-    window: float,
-    stretch: float,
-    tried_strokes: int,
-    tried_dues: int,
-) -> Start:
-    soon = bisect_right(strokes, strokes[0].time + _FIRST_SECONDS, key=lambda each: each.time)
-    some = strokes[: min(_FIRST_STROKES, max(soon, 4))]
-    seen: set[int] = set()
-    best = (-1.0, 0.0, 0.0)
-    for number, stroke in enumerate(some[:tried_strokes]):
-        for due in dues[:tried_dues]:
-            if due.pad != stroke.pad:
-                continue
-            offset = stroke.time - due.time * stretch
-            key = round(offset / (window / 3))
-            if key in seen:
-                continue
-            seen.add(key)
-            share, loud = _explained(dues, some, offset, stretch, window)
-            # As a rule one begins at the beginning, with the first stroke that was heard.
-            early = 0.004 * number + 0.0005 * bisect_left(dues, due.time, key=_time)
-            best = max(best, (share + 0.05 * loud - early, share, offset))
-    _, share, offset = best
-    return Start(offset, stretch, max(share, 0.0))
-
-
-def _time(due: Due) -> float:
-    return due.time
-
-
-def _explained(
-    dues: Sequence[Due], strokes: Sequence[Heard], offset: float, stretch: float, window: float
-) -> tuple[float, float]:
-    """How much of strokes and dues meet (0 to 1), and whether accents are the louder ones."""
-    last = bisect_right(dues, (strokes[-1].time - offset + window) / stretch, key=_time)
-    at: dict[str, list[tuple[float, bool]]] = {}
-    for due in dues[:last]:
-        accent = due.hit.strength is Strength.ACCENT
-        at.setdefault(due.pad, []).append((due.time * stretch + offset, accent))
-    met = 0
-    loud: list[int] = []
-    soft: list[int] = []
-    for pad, heard in by_pad(strokes).items():
-        lines = at.get(pad, [])
-        pairs = match([time for time, _ in lines], [each.time for each in heard], window)
-        met += len(pairs)
-        for i, j in pairs:
-            (loud if lines[i][1] else soft).append(heard[j].velocity)
-    total = len(strokes) + last
-    share = 2 * met / total if total else 0.0
-    if not loud or not soft:
-        return share, 0.0
-    difference = sum(loud) / len(loud) - sum(soft) / len(soft)
-    return share, max(-1.0, min(1.0, difference / 40))
-
-
-def _refined(dues: Sequence[Due], strokes: Sequence[Heard], window: float, rough: Start) -> Start:
-    """The tempo by a straight line through the pairs that a rough start gives."""
-    start = rough
-    for _ in range(3):
-        pairs = _pairs(dues, strokes, start, window)
-        if len(pairs) < 4:
-            return start
-        mean_due = sum(due for due, _ in pairs) / len(pairs)
-        mean_time = sum(time for _, time in pairs) / len(pairs)
-        spread = sum((due - mean_due) ** 2 for due, _ in pairs)
-        if spread <= 0:
-            return start
-        stretch = sum((due - mean_due) * (time - mean_time) for due, time in pairs) / spread
-        if not _SLOWEST * 0.9 <= stretch <= _FASTEST * 1.1:
-            return start
-        offset = mean_time - stretch * mean_due
-        share, _ = _explained(dues, strokes[:_FIRST_STROKES], offset, stretch, window)
-        start = Start(offset, stretch, max(share, start.share))
-    return start
-
-
-def _pairs(
-    dues: Sequence[Due], strokes: Sequence[Heard], start: Start, window: float
-) -> list[tuple[float, float]]:
-    end = (strokes[-1].time - start.offset + window) / start.stretch
-    near = dues[: bisect_right(dues, end, key=_time)]
-    at: dict[str, list[float]] = {}
-    for due in near:
-        at.setdefault(due.pad, []).append(due.time)
-    found = []
-    for pad, heard in by_pad(strokes).items():
-        lines = at.get(pad, [])
-        moved = [time * start.stretch + start.offset for time in lines]
-        for i, j in match(moved, [each.time for each in heard], window):
-            found.append((lines[i], heard[j].time))
-    return found
 
 
 def follow(
@@ -292,8 +129,8 @@ class _Follower:
 
     def _end(self, at: int, length: float, last: float) -> int:
         """The end of a stretch, but no due later than the take goes on."""
-        stop = bisect_left(self.dues, self.dues[at].time + length, lo=at, key=_time)
-        over = bisect_right(self.dues, (last - self.offset) / self.rate, lo=at, key=_time)
+        stop = bisect_left(self.dues, self.dues[at].time + length, lo=at, key=due_time)
+        over = bisect_right(self.dues, (last - self.offset) / self.rate, lo=at, key=due_time)
         return max(min(stop, over), at + 1)
 
     def _learn(self, middle: float, moved: float) -> None:

@@ -10,9 +10,10 @@ from midiforge.errors import MidiforgeError
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.takes.expected import Due, expected
-from midiforge.takes.follow import Heard, Line, Start, by_pad, find_start, follow
+from midiforge.takes.follow import Line, follow
 from midiforge.takes.hearing import COMPANION_MS, Hearing, companions, hear, pads_of
 from midiforge.takes.match import match
+from midiforge.takes.start import Heard, Start, by_pad, find_start
 from midiforge.takes.take import Take
 
 LIKE = 0.45  # explains less of the first strokes: the take is of something else
