@@ -17,8 +17,11 @@ DOUBLE_MS, DOUBLE_SOFTER = 30.0, 0.75
 CROSSTALK_MS, CROSSTALK_SOFTER = 12.0, 0.4
 SOFTER = 0.8  # a companion's velocity at most, as a share of its stroke's
 COMPANION_MS = 70.0  # how far it is at most; grace notes of a drag are about 35 apart
-GRACE_MS = 130.0  # how long before its stroke a grace note may come
-BUZZ_APART_MS = 110.0  # between the bounces of a buzz
+# How long before its stroke a grace note may come, and how far bounces of a buzz may be apart: a
+# hand's own movements, as long at any tempo; longer only in a take that goes slower than written,
+# for a file that was slowed down has them wider too, and slow practice opens them.
+GRACE_MS = 130.0
+BUZZ_APART_MS = 110.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +142,7 @@ def _ornaments(
     tempo_second: float,
 ) -> None:
     """Marks the grace notes and the bounces that belong to a stroke."""
+    wider = max(tempo_second, 1.0) / 1000
     for hit in due.hits:
         ornament = hit.ornament
         if ornament is None:
@@ -149,14 +153,13 @@ def _ornaments(
         if buzz:
             last = stroke.time
             for each in heard[bisect_right(at, stroke.time) :]:
-                if each.index in met or each.time - last > BUZZ_APART_MS / 1000 * tempo_second:
+                if each.index in met or each.time - last > BUZZ_APART_MS * wider:
                     break
                 found[each.index] = "bounce"
                 last = each.time
             continue
-        before = heard[
-            bisect_left(at, stroke.time - GRACE_MS / 1000) : bisect_left(at, stroke.time)
-        ]
+        first = bisect_left(at, stroke.time - GRACE_MS * wider)
+        before = heard[first : bisect_left(at, stroke.time)]
         free = [each for each in before if each.index not in met and each.index not in found]
         for each in free[-ornament.grace_notes :]:
             found[each.index] = "grace"

@@ -37,9 +37,11 @@ def count_falls_apart(case: Case) -> str:
     for lane in sorted(lanes, key=lambda each: each.tally.clean):
         share = len(lane.missed) / lane.tally.expected
         others = (missed - len(lane.missed)) / max(expected - lane.tally.expected, 1)
-        if len(lane.missed) < LEAST_MISSED or share < COUNT_MISSED:
+        if share < COUNT_MISSED:
             break
-        if stands_out(len(lane.missed), lane.tally.expected, others, len(lanes)):
+        if len(lane.missed) >= LEAST_MISSED and stands_out(
+            len(lane.missed), lane.tally.expected, others, len(lanes)
+        ):
             since = _from_tempo(case, lane)
             return by_sticking(
                 case,

@@ -1,0 +1,242 @@
+"""Where each rule of a review's sentence begins to speak: just short of it silent, from it on not.
+
+The thresholds are those that the rules' own files give, with their sources there: I. J. Hirsh
+1959, A. Friberg and J. Sundberg 1995 (from memory), common practice of teachers, or ours.
+"""
+
+from collections.abc import Callable
+from math import sqrt
+from types import SimpleNamespace as Made
+from typing import Any
+
+import pytest
+
+from midiforge.model.hit import Limb
+from midiforge.report.rules.accidents import stands_out
+from midiforge.report.rules.besides import extras
+from midiforge.report.rules.case import slower
+from midiforge.report.rules.counts import count_falls_apart
+from midiforge.report.rules.evenness import doubles, unsteady
+from midiforge.report.rules.loudness import accents, ghosts
+from midiforge.report.rules.misses import limb_drops_out, lost, strokes_missing
+from midiforge.report.rules.pace import off_the_click, pace
+from midiforge.report.rules.ramp import tempo
+from midiforge.report.rules.right import other_exercise, short
+from midiforge.report.rules.together import apart
+from midiforge.report.sentence import RULES
+from midiforge.report.view import Lane
+from midiforge.takes.figures import DoubleFigures, Levels, Tally, Timing
+from midiforge.takes.known import Other, likelier
+
+HAND, FOOT = Limb.RIGHT_HAND, Limb.LEFT_FOOT
+NOTHING_WRONG = Tally(1000, 1000)
+EXERCISE = Made(order=7, title="one")
+
+
+def case(view: Any = None, others: Any = (), **review: Any) -> Any:
+    """What a rule is asked about: a clean take but for what is named."""
+    usual: dict[str, Any] = {
+        "tally": NOTHING_WRONG, "limbs": [], "tempos": [], "doubles": [], "together": [],
+        "line": Made(jumps=[]), "like": 0.9, "exercise": EXERCISE, "step_ms": 100.0,
+        "tempo": 100.0, "played_tempo": 100.0, "drift_ms_per_bar": 0.0, "bars": 10.0,
+        "delay_ms": None, "known_delay_ms": None,
+    }  # fmt: skip
+    said = Made(**usual | review)
+    seen: dict[str, Any] = {
+        "uncertain": frozenset(), "lanes": [], "silent_bars": [], "last_bar": 10, "extras": [],
+        "extra_counts": [], "meetings": [], "has_dynamics": True, "review": said,
+        "bar_starts": lambda last: list(range(last)), "columns": lambda _: [],
+    }  # fmt: skip
+    looked = Made(**seen | (view or {}))
+    known = Made(next_tempo=None, likelier_kit="", others=others)
+    return Made(view=looked, review=said, known=known, others=others)
+
+
+def lane(hit: int, missed: int, limb: Limb = HAND, count: str = "1") -> Lane:
+    return Lane(count, 0, (limb,), [0.0] * hit, [1] * hit, [1] * missed)  # type: ignore[arg-type]
+
+
+def spread_lanes(usual: float, wide: float, strokes: int = 4000) -> list[Lane]:
+    """Four places with the usual deviation in ms, a fifth with another."""
+    found = []
+    for deviation in (usual,) * 4 + (wide,):
+        off = deviation * sqrt((strokes - 1) / strokes)
+        found.append(Lane("1", 0, (HAND,), [off, -off] * (strokes // 2)))  # type: ignore[arg-type]
+    return found
+
+
+def limb(missed: int, expected: int = 1000, which: Limb = HAND, **more: Any) -> Any:
+    levels = more.pop("levels", Levels(None, None, None, None, None))
+    timing = more.pop("timing", Timing(expected, 0.0, 0.0, 0.0))
+    return Made(limb=which, tally=Tally(expected, expected - missed), timing=timing, levels=levels)
+
+
+def dropping(missed: int, others: int, counts: tuple[int, ...] = (0, 0)) -> Any:
+    """A hand that misses, a foot that misses less; how the hand's misses lie on its counts."""
+    lanes = [*(lane(10, each) for each in counts), *(lane(10, 0, FOOT, each) for each in "12")]
+    return case({"lanes": lanes}, limbs=[limb(missed), limb(others, which=FOOT)])
+
+
+def levels(**given: float) -> Any:
+    usual = {"accent": 110.0, "tap": 70.0, "ghost": None, "ratio": 1.5, "overlap": 0.0}
+    strokes = int(given.pop("strokes", 8))
+    return case(limbs=[limb(0, strokes, levels=Levels(**usual | given))])  # type: ignore[arg-type]
+
+
+def double(late: float = 0.0, softer: float = 1.0, times: int = 4, step: float = 100.0) -> Any:
+    figures = DoubleFigures(HAND, times, late, 1.0, softer)
+    return case(doubles=[figures], step_ms=step)
+
+
+def uneven(spread: float, percent: float, strokes: int = 8) -> Any:
+    return case(limbs=[limb(0, strokes, timing=Timing(strokes, 0.0, spread, percent))])
+
+
+def rising(share: float, percent: float = 0.0, spread: float = 0.0) -> Any:
+    def at(tempo: float, right: float, timing: Timing) -> Any:
+        return Made(tempo=tempo, tally=Tally(1000, round(1000 * right)), timing=timing)
+
+    good = at(60.0, 1.0, Timing(1000, 0.0, 1.0, 1.0))
+    return case(tempos=[good, at(70.0, share, Timing(1000, 0.0, spread, percent))])
+
+
+def met(gap: float, deviation: float, times: int) -> Any:
+    meeting = Made(limbs=(HAND, FOOT), counts=("1",), times=times, gap_ms=gap,
+                   deviation_ms=deviation)  # fmt: skip
+    return case({"meetings": [meeting]})
+
+
+def drifting(a_bar: float, bars: float, step: float, played: float = 100.0) -> Any:
+    return case(drift_ms_per_bar=a_bar, bars=bars, step_ms=step, played_tempo=played)
+
+
+def getting_faster(to: float, played: float = 110.0) -> Any:
+    columns = [Made(tempo=each) for each in (100.0, 100.0, 101.0, to, to)] + [Made(tempo=to)]
+    return case({"columns": lambda _: columns}, drift_ms_per_bar=-1.0, played_tempo=played)
+
+
+def too_many(extra: int, expected: int) -> Any:
+    return case({"extras": [Made(voice="snare")] * extra}, tally=Tally(expected, expected, extra))
+
+
+def missing(expected: int, hit: int) -> Any:
+    return case(tally=Tally(expected, hit))
+
+
+def silent_bars(expected: int, last: int) -> Any:
+    silent = Lane("1", 0, (HAND,), missed=[3])  # type: ignore[arg-type]
+    view = {"silent_bars": [3], "last_bar": last, "lanes": [silent]}
+    return case(view, tally=Tally(expected, expected - 1))
+
+
+def on_counts(*lanes: tuple[int, int]) -> Any:
+    return case({"lanes": [lane(hit, missed) for hit, missed in lanes]})
+
+
+def spreads(usual: float, wide: float, step: float = 50.0, strokes: int = 4000) -> Any:
+    return case({"lanes": spread_lanes(usual, wide, strokes)}, step_ms=step)
+
+
+# The rule; a take just short of it; the take that it is about.
+Rule = Callable[[Any], str]
+PAIRS: dict[str, tuple[Rule, Any, Any]] = {
+    "eight strokes are enough": (short, missing(9, 8), missing(9, 7)),
+    "hardly this exercise below 40 %": (other_exercise, missing(100, 40), missing(100, 39)),
+    "extras from 5 % on": (extras, too_many(9, 200), too_many(10, 200)),
+    "extras from three on": (extras, too_many(2, 10), too_many(3, 10)),
+    "strokes missing from 10 % on": (strokes_missing, missing(100, 91), missing(100, 90)),
+    "strokes missing from three on": (strokes_missing, missing(20, 18), missing(20, 17)),
+    "a limb from 10 % on": (limb_drops_out, dropping(99, 1), dropping(100, 1)),
+    "a limb that misses twice as much": (limb_drops_out, dropping(200, 101), dropping(200, 100)),
+    "a limb, not one of its counts": (
+        limb_drops_out, dropping(200, 0, (150, 50)), dropping(200, 0, (149, 51))
+    ),
+    "silent bars of three strokes": (lost, silent_bars(29, 10), silent_bars(30, 10)),
+    "a ramp holds at 90 %": (tempo, rising(0.90), rising(0.899)),
+    "a ramp is loose from 12.8 % on": (
+        tempo, rising(1.0, 12.79, 13.0), rising(1.0, 12.81, 13.0)
+    ),
+    "a ramp is not loose within 12 ms": (tempo, rising(1.0, 20.0, 12.0), rising(1.0, 20.0, 12.1)),
+    "a count from 20 % on": (count_falls_apart, on_counts((85, 15), (81, 19)),
+                             on_counts((85, 0), (80, 20))),
+    "a count from three on": (count_falls_apart, on_counts((6, 2)), on_counts((5, 3))),
+    "a count of four strokes": (count_falls_apart, on_counts((0, 3)), on_counts((0, 4))),
+    "loose from 1.6 times on": (count_falls_apart, spreads(20, 31.9), spreads(20, 32.1)),
+    "not loose within 12 ms": (count_falls_apart, spreads(2, 11.9), spreads(2, 12.1)),
+    "not loose within 8 %": (count_falls_apart, spreads(2, 15.9, 200), spreads(2, 16.1, 200)),
+    # Four standard errors of a deviation of six strokes: 4 / sqrt(2 * 6 - 2) = 1.265.
+    "loose for sure": (count_falls_apart, spreads(20, 45.2, 50, 6), spreads(20, 45.4, 50, 6)),
+    "apart from 20 ms on": (apart, met(19.9, 1, 9), met(20.0, 1, 9)),
+    "apart four times": (apart, met(30, 1, 3), met(30, 1, 4)),
+    "apart by twice the standard error": (apart, met(20, 20.1, 4), met(20, 20.0, 4)),
+    "now one, now the other from 25 ms on": (apart, met(0, 24.9, 9), met(0, 25.0, 9)),
+    "off the click by 20 ms": (
+        pace, drifting(1.99, 10, 50), drifting(2.0, 10, 50)
+    ),
+    "off the click by a quarter step": (pace, drifting(2.49, 10, 100), drifting(2.5, 10, 100)),
+    "to the click within 0.6 %": (
+        pace, drifting(3, 10, 50, 100.61), drifting(3, 10, 50, 100.59)
+    ),
+    "faster by 2.5 %": (pace, getting_faster(102.4), getting_faster(102.6)),
+    "ahead by 20 ms": (
+        off_the_click, case(delay_ms=24.9, known_delay_ms=5.0),
+        case(delay_ms=25.0, known_delay_ms=5.0),
+    ),
+    "accents 1.25 times as loud": (accents, levels(ratio=1.25), levels(ratio=1.249)),
+    "a tenth of taps as loud": (accents, levels(overlap=0.10), levels(overlap=0.101)),
+    "accents of eight strokes": (
+        accents, levels(ratio=1.0, strokes=7), levels(ratio=1.0, strokes=8)
+    ),
+    "ghosts below 85 %": (ghosts, levels(ghost=59.5), levels(ghost=59.6)),
+    "the second stroke at 80 %": (doubles, double(softer=0.80), double(softer=0.799)),
+    "doubles of four times": (doubles, double(softer=0.5, times=3), double(softer=0.5)),
+    "doubles within 12 ms": (doubles, double(late=-12.0), double(late=-12.1)),
+    "doubles within 5 % of a step": (doubles, double(20.0, step=400), double(20.1, step=400)),
+    "unsteady from 8 % on": (unsteady, uneven(20, 8.0), uneven(20, 8.1)),
+    "unsteady from 12 ms on": (unsteady, uneven(12.0, 9), uneven(12.1, 9)),
+    "unsteady over eight strokes": (unsteady, uneven(20, 9, 7), uneven(20, 9, 8)),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", PAIRS)
+def test_a_rule_speaks_from_its_threshold_on(name: str) -> None:
+    rule, before, at = PAIRS[name]
+    assert rule(before) == ""
+    assert rule(at).endswith(".")
+
+
+def test_every_rule_with_a_threshold_is_here() -> None:
+    without = {"other kit", "clean"}
+    assert {rule.says for rule in RULES if rule.name not in without} == {
+        rule for rule, *_ in PAIRS.values()
+    }
+
+
+def test_misses_stand_out_where_accidents_make_them_once_in_twenty() -> None:
+    """Four of 20 at 5 %: 0.0159 by the binomial distribution; shared among what is compared."""
+    assert stands_out(4, 20, 0.05, compared=3)
+    assert not stands_out(4, 20, 0.05, compared=4)
+
+
+def test_one_goes_down_further_where_a_third_is_missing() -> None:
+    assert slower(case(), 0.29) == "85"
+    assert slower(case(), 0.30) == "70"
+
+
+def test_another_exercise_is_likelier_by_a_tenth_and_if_it_is_like_the_take_at_all() -> None:
+    def said(own: float, other: float) -> bool:
+        return likelier(Made(like=own), [Other(EXERCISE, other)]) is not None  # type: ignore[arg-type]
+
+    assert said(0.5, 0.601) and not said(0.5, 0.599)
+    assert said(0.1, 0.451) and not said(0.1, 0.449)
+
+
+def test_a_rare_count_does_not_hide_one_that_falls_apart() -> None:
+    """Two misses of four are too few to say anything of; thirty of a hundred are not."""
+    assert "30 of 100" in count_falls_apart(on_counts((2, 2), (70, 30), (100, 0)))
+
+
+def test_a_take_is_nearly_clean_from_95_per_cent_on() -> None:
+    clean = next(rule.says for rule in RULES if rule.name == "clean")
+    assert clean(case(tally=Tally(100, 95))).endswith("once more at this tempo.")
+    assert clean(case(tally=Tally(100, 94))).endswith("once more at 85.")
