@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -26,7 +27,8 @@ from midiforge.practice.advice import AT_ONCE, advise, groups
 from midiforge.practice.entry import Entry, key_of
 from midiforge.practice.log import ENVIRONMENT, Log
 from midiforge.practice.rules import RULES
-from midiforge.practice.standing import WORK, Action, Advice, hurts
+from midiforge.practice.standing import WORK, Action, Advice, Standing, hurts
+from midiforge.practice.steps import Steps
 
 TODAY = date(2026, 5, 20)
 KEYS: dict[str, Any] = {
@@ -483,3 +485,19 @@ def test_next_as_json_has_every_exercise(
 def test_a_day_that_is_none_is_refused(capsys: pytest.CaptureFixture[str], drill_file: str) -> None:
     assert run(["next", drill_file, "--date", "tomorrow"]) == 2
     assert "'tomorrow'" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("round_of", "bars", "counts"), [
+    (16, 8, True), (16, 7, False), (8, 8, True), (8, 7, False), (3, 3, True), (3, 2, False),
+])  # fmt: skip
+def test_a_take_counts_when_it_goes_round_once_or_has_eight_bars(
+    round_of: int, bars: float, counts: bool
+) -> None:
+    drill = drill_of(tempos="60", stages="full", placements="0")
+    [group] = groups(midiforge.exercises(drill))
+    exercise = group.exercise
+    longer = SimpleNamespace(exercise=SimpleNamespace(returns_after_bars=round_of), ramps=False)
+    steps = Steps.of(drill)
+    played = (take(exercise, 60, bars=bars),)
+    here = Standing(longer, played, drill.practice, steps, TODAY, None)
+    assert bool(here.takes) == counts
