@@ -501,3 +501,32 @@ def test_a_take_counts_when_it_goes_round_once_or_has_eight_bars(
     played = (take(exercise, 60, bars=bars),)
     here = Standing(longer, played, drill.practice, steps, TODAY, None)
     assert bool(here.takes) == counts
+
+
+# A last take just on this side of a figure, and just on the other; what is said then.
+EDGES: dict[str, tuple[tuple[Take, ...], str, tuple[Take, ...], str]] = {
+    "ten of a hundred less clean than is wanted is not far off": (
+        ((80, 0.851, 5.0),), "stay at 80", ((80, 0.849, 5.0),), "down to 76",
+    ),
+    "twice as unsteady as is wanted is not far off": (
+        ((80, 1.0, 16.0),), "stay at 80", ((80, 1.0, 16.1),), "down to 76",
+    ),
+    "two of a hundred less clean is no worse": (
+        ((80, 1.0, 5.0), (80, 0.981, 5.0)), "up by 4 to 84",
+        ((80, 1.0, 5.0), (80, 0.979, 5.0)), "stay at 80",
+    ),
+    "a quarter more unsteady is no worse": (
+        ((80, 1.0, 4.0), (80, 1.0, 5.0)), "up by 4 to 84",
+        ((80, 1.0, 4.0), (80, 1.0, 5.01)), "stay at 80",
+    ),
+    "below nine tenths of the tempo is warming up": (
+        ((80, *GOOD), (80, *GOOD), (71.9, *GOOD)), "up by 4 to 84",
+        ((80, *GOOD), (80, *GOOD), (72.1, *GOOD)), "up by 4 to 76",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", EDGES)
+def test_a_figure_decides_from_itself_on(name: str) -> None:
+    one, said, other, otherwise = EDGES[name]
+    assert [first_after(*each).said for each in (one, other)] == [said, otherwise]
