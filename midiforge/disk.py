@@ -1,5 +1,6 @@
 """Reading a person's files, with errors that say what is wrong with them."""
 
+import os
 import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -47,6 +48,16 @@ def is_file(path: Path) -> bool:
         return False
 
 
+def check_name(path: Path) -> None:
+    """Raises MidiforgeError for a name that no system takes, whatever is there."""
+    try:
+        name = os.fsencode(path)
+    except UnicodeEncodeError:  # half of a letter
+        name = b"\0"
+    if b"\0" in name:
+        raise MidiforgeError("is no name of a file", str(path))
+
+
 def reason(error: OSError) -> str:
     """What the system says of a failed file operation, in lower case."""
     return (error.strerror or type(error).__name__).lower()
@@ -76,6 +87,7 @@ def aside(path: Path) -> Iterator[Path]:
     """
     import tempfile
 
+    check_name(path)
     beside: Path | None = None
     try:
         with tempfile.NamedTemporaryFile(

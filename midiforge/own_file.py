@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 
-from midiforge.disk import reason, write_aside
+from midiforge.disk import check_name, reason, write_aside
 from midiforge.errors import MidiforgeError
 
 
@@ -33,6 +33,7 @@ class Seal:
 
     def check(self, path: Path) -> None:
         """Raises MidiforgeError if something is there that is not ours, or was changed since."""
+        check_name(path)
         try:
             if path.exists() and not (path.is_file() and self._is_on(path.read_bytes())):
                 raise MidiforgeError(
@@ -73,6 +74,5 @@ def write_own(path: Path, content: str, seal: Seal) -> None:
     content: ends with a line's end.
     Raises MidiforgeError, the file left as it was.
     """
-    path = path.resolve() if path.is_symlink() else path
     seal.check(path)
-    write_aside(path, seal.sealed(content.encode()))
+    write_aside(path.resolve() if path.is_symlink() else path, seal.sealed(content.encode()))

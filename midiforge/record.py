@@ -14,7 +14,7 @@ from contextlib import contextmanager, suppress
 from hashlib import blake2b
 from pathlib import Path
 
-from midiforge.disk import reason
+from midiforge.disk import check_name, reason
 from midiforge.errors import MidiforgeError
 
 RECORD = ".midiforge-wrote"
@@ -40,6 +40,7 @@ def rewriting(folder: Path, name: str, *always: str) -> Iterator[tuple["Record",
     In the end the hidden folder goes, and folders that were made for it and stayed empty. Whatever
     the system refuses is a MidiforgeError that names the folder.
     """
+    check_name(folder)
     made: list[Path] = []
     aside: Path | None = None
     try:

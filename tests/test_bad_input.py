@@ -5,6 +5,7 @@ traceback).
 """
 
 import datetime
+from collections.abc import Callable
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -511,3 +512,33 @@ def test_a_drill_stays_as_it_was_checked() -> None:
     given["sticking"] = stage["limbs"] = []
     assert list(drill.given["sticking"]) == ["RL"]
     assert list(ours["limbs"]) == ["RH"]
+
+
+@pytest.mark.parametrize("name", ["a\0b", "x" * 300, "\ud800"], ids=["nul", "long", "half"])
+def test_a_name_that_no_system_takes_is_one_error_wherever_it_is_given(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("MIDIFORGE_LOG", "log.sqlite")
+    drill = midiforge.check_drill({"sticking": "RLRR LRLL", "stages": "full", "tempos": "80"})
+    exercise = next(iter(midiforge.exercises(drill)))
+    Path("take.mid").write_bytes(midiforge.exercise_bytes(exercise, drill.kit))
+    found, plan = midiforge.review("take.mid", drill), midiforge.plan(drill)
+    jobs: list[Callable[[], object]] = [
+        lambda: midiforge.build_lesson(drill, name),
+        lambda: midiforge.write_loops(drill, name),
+        lambda: midiforge.write_sheet(drill, f"{name}.svg"),
+        lambda: midiforge.read_drill(name),
+        lambda: midiforge.read_kit(name),
+        lambda: midiforge.read_take(name),
+        lambda: midiforge.import_groove(name),
+        lambda: midiforge.write_review(found, name),
+        lambda: midiforge.log_review(found, drill, name),
+        lambda: midiforge.log_review(found, drill, "take.mid", log=name),
+        lambda: midiforge.advise(drill, name),
+        lambda: midiforge.write_plan(plan, name),
+    ]
+    for job in jobs:
+        with pytest.raises(MidiforgeError):
+            job()
+    assert [path.name for path in tmp_path.iterdir()] == ["take.mid"]

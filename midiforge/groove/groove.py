@@ -98,7 +98,7 @@ def _imported(
     if size > text.MOST_STEPS:
         raise MidiforgeError(
             f"a loop of {loop.bars} bars has {size} grid steps",
-            hint=f"up to {text.MOST_STEPS}: --bars or --steps, fewer",
+            hint=f"up to {text.MOST_STEPS}: fewer bars or steps",
         )
     played = deal(loop.places, grid)
     kind = kind or _fitting(played)

@@ -23,9 +23,9 @@ def summary(found: Imported) -> list[str]:
     else:
         said.append("MIDI does not say which hand or foot: the limbs are a guess.")
     if found.kit_chosen and found.kit.name != DEFAULT:
-        said.append(f"The kit {found.kit.name} knows most of its notes; --kit names another.")
+        said.append(f"The kit {found.kit.name} knows most of its notes; another can be named.")
     if found.explained < _MOST_OF_IT * found.strokes:
-        said.append("Much of it does not come round; --tempo, --meter and --bars may help.")
+        said.append("Much of it does not come round; it may help to say tempo, meter and bars.")
     if found.unknown:
         notes = ", ".join(f"{number} ({times})" for number, times in found.unknown.items())
         said.append(f"Notes that the kit {found.kit.name} does not know, and how often: {notes}.")
@@ -44,7 +44,7 @@ def _of_time(found: Imported) -> str:
         "file": "as the file says",
         "given": "as given",
         "found": "found from the strokes",
-        "assumed": "assumed, for the file has none; --tempo says it",
+        "assumed": "assumed, for the file has none; it can be given",
     }[found.tempo_from]
     drift = ""
     if found.tempo_from == "found" and found.fastest - found.slowest > 0.02 * found.tempo:

@@ -11,7 +11,7 @@ from itertools import accumulate
 from operator import itemgetter
 from pathlib import Path
 
-from midiforge.disk import reason
+from midiforge.disk import check_name, reason
 from midiforge.errors import MidiforgeError
 
 LARGEST = 64 * 1024 * 1024  # bytes; ten hours of the densest playing are a tenth of it
@@ -73,6 +73,7 @@ def read_midi(path: Path) -> MidiContent:
 
     Raises MidiforgeError where nothing of it can be understood.
     """
+    check_name(path)
     try:
         with path.open("rb") as stream:
             data = stream.read(LARGEST + 1)

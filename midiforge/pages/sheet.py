@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from midiforge.disk import reason, write_aside
+from midiforge.disk import check_name, reason, write_aside
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
@@ -46,10 +46,10 @@ def write_sheet(
     make = FORMATS.get(path.suffix.lower())
     if make is None:
         raise WrongArgument(_unknown(path), "path", hint="one of " + ", ".join(FORMATS))
-    if path.is_symlink():
-        path = path.resolve()
     seal = _PDF_SEAL if make is _pdf else _SEAL
     _check(path, seal)
+    if path.is_symlink():
+        path = path.resolve()
     made = make(Content(title, exercises, kit, paper, with_counts))
     content = made.encode() if isinstance(made, str) else made
     write_aside(path, seal.sealed(content))
@@ -70,6 +70,7 @@ def _unknown(path: Path) -> str:
 
 def _check(path: Path, seal: Seal) -> None:
     """Raises MidiforgeError, before the work, if nothing can be written there."""
+    check_name(path)
     try:
         if path.is_dir():
             raise MidiforgeError("is a folder, not a file", str(path))

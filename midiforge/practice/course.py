@@ -116,7 +116,7 @@ def _lines(found: Sequence[Course], width: int) -> Iterator[Spans]:
             f"step unsteady), {_OTHER} any other. "
         )
         if len(charted) > MOST_CHARTS:
-            said += f"{len(charted) - MOST_CHARTS} more charts: name one with --exercise."
+            said += f"{len(charted) - MOST_CHARTS} more charts: name one exercise to see it."
         for text in wrap(said, width):
             yield [(text, "faint")]
 

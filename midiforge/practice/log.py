@@ -21,7 +21,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from midiforge.disk import reason
+from midiforge.disk import check_name, reason
 from midiforge.errors import MidiforgeError
 from midiforge.practice.entry import Entry
 
@@ -92,7 +92,7 @@ _SAID = {
 }
 _HINTS = {
     "is in use by another program": "try again",
-    "is no log of practice": "name another with --log",
+    "is no log of practice": "name another file",
     "is damaged": "it is left as it is; put a copy in its place, or name another",
 }
 
@@ -139,6 +139,7 @@ class Log:
 
     def __init__(self, path: Path | str, patience: float = PATIENCE) -> None:
         self.path = Path(path)
+        check_name(self.path)
         self.patience = patience
 
     def add(self, entry: Entry) -> bool:
@@ -243,7 +244,7 @@ class Log:
                 f"was written by a newer midiforge (version {version} of the log; this one knows "
                 f"{VERSION})",
                 str(self.path),
-                hint="it is left as it is; update midiforge, or name another with --log",
+                hint="it is left as it is; update midiforge, or name another",
             )
         [[said], *_] = database.execute("PRAGMA integrity_check(1)").fetchall()
         if said != "ok":

@@ -3,6 +3,8 @@
 from datetime import UTC, datetime
 from pathlib import Path
 
+from midiforge.disk import check_name, reason
+from midiforge.errors import MidiforgeError
 from midiforge.practice.entry import Entry, key_of, take_of
 from midiforge.takes.figures import timing
 from midiforge.takes.review import Review
@@ -13,14 +15,20 @@ def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:
 
     drill: its title. take: the file that was reviewed; when it was last written is when it was
         played. note: what the player says of it.
+    Raises MidiforgeError if that file cannot be read.
     """
+    check_name(take)
+    try:
+        played, content = take.stat().st_mtime, take.read_bytes()
+    except OSError as error:
+        raise MidiforgeError(f"cannot be read: {reason(error)}", str(take)) from None
     exercise = review.exercise
     whole = timing(
         [each.off_ms for each in review.judged if each.off_ms is not None], review.step_ms
     )
     steady = len(exercise.tempo.changes) == 1
     return Entry(
-        when=datetime.fromtimestamp(take.stat().st_mtime, UTC),
+        when=datetime.fromtimestamp(played, UTC),
         drill=drill,
         exercise=exercise.title,
         key=key_of(exercise),
@@ -41,6 +49,6 @@ def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:
         bars=review.bars,
         seconds=review.seconds,
         source=take.name,
-        take=take_of(take.read_bytes()),
+        take=take_of(content),
         note=note.strip(),
     )

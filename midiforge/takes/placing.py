@@ -40,7 +40,7 @@ def hear_take(take: Take, exercise: Exercise, kit: Kit) -> Hearing:
         raise MidiforgeError(
             f"the kit {kit.name} knows none of the take's notes ({notes})",
             take.source,
-            hint="name the kit it was played on with --kit",
+            hint="name the kit it was played on",
         )
     return hearing
 
