@@ -51,17 +51,19 @@ class Seal:
 
 @dataclass(frozen=True, slots=True)
 class Heading(Seal):
-    """A seal that is the first line instead, for files that are read from the top.
+    """A seal that comes first instead, for files that are read from the top.
 
-    remark: the whole line; `{}` is the checksum, cut to what a person may still read.
+    remark: the whole of it, a line or several; `{}` is the checksum, cut to what a person may
+        still read.
     """
 
     def sealed(self, body: bytes) -> bytes:
-        """The content below its first line."""
+        """The content below its seal."""
         return self.remark.format(sha256(body).hexdigest()[:16]).encode() + body
 
     def _is_on(self, content: bytes) -> bool:
-        return content == self.sealed(content[content.find(b"\n") + 1 :])
+        lines = self.remark.count("\n")
+        return content == self.sealed(content.split(b"\n", lines)[-1])
 
 
 PLAN, COURSE = Seal("practice", "# {}\n"), Seal("practice", "<!-- {} -->\n")

@@ -40,6 +40,7 @@ from midiforge.loops.loop_set import Shape
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Strength
 from midiforge.model.meter import Meter
+from midiforge.own_file import Heading
 
 KIT = read_kit("general-midi-1")
 BASS, SNARE, CLOSED, PEDAL, OPEN, RIDE, SIDE = 36, 38, 42, 44, 46, 51, 37
@@ -1119,3 +1120,14 @@ def test_a_drill_s_first_line_holds_the_checksum_of_the_rest(tmp_path: Path) -> 
     path.write_bytes(mark + body + b"\n")
     with pytest.raises(MidiforgeError, match="changed since"):
         MADE.check(path)
+
+
+@pytest.mark.parametrize("remark", ["# made, {}\n", "# made, {}\n\n"])
+def test_a_heading_is_known_by_what_is_below_it(remark: str, tmp_path: Path) -> None:
+    path, heading = tmp_path / "mine.toml", Heading("mine", remark)
+    for body in (b"", b"a = 1\n", b"a = 1\r\n\n\nb = 2"):
+        path.write_bytes(heading.sealed(body))
+        heading.check(path)
+        path.write_bytes(heading.sealed(body) + b"c = 3\n")
+        with pytest.raises(MidiforgeError, match="changed since"):
+            heading.check(path)
