@@ -32,8 +32,8 @@ from midiforge.notation import scores
 from midiforge.notation.chords import printed
 from midiforge.notation.returns import bars_round
 from midiforge.notation.score import Bar
-from midiforge.pages.harmony import harmony
 from midiforge.pages.musicxml import musicxml
+from midiforge.pages.musicxml.harmony import harmony
 from midiforge.pages.paper import paper_of
 from midiforge.pages.sheet import write_sheet
 

@@ -14,11 +14,14 @@ from midiforge.model.swing import Swing
 from midiforge.model.tempo import plain
 from midiforge.model.track import NO_CHORD
 from midiforge.notation.returns import bars_round, heard_only
-from midiforge.notation.score import Score, scores
+from midiforge.notation.score import Score
 from midiforge.notation.sign import Sign
 from midiforge.notation.title import title_of
+from midiforge.notation.write import scores
+from midiforge.pages.cut import cut, key_piece
 from midiforge.pages.engrave import Engraver
-from midiforge.pages.piece import Layout, Piece, Setting, cut, key_piece
+from midiforge.pages.piece import Piece, Setting
+from midiforge.pages.widths import Layout
 
 ABOUT = (
     "Play each exercise round and round from the repeat sign, slowly at first, and go on to the "

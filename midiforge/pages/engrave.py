@@ -20,6 +20,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.model.meter import Meter
 from midiforge.notation.score import Voice
 from midiforge.pages import mei
+from midiforge.pages.numbers import short
 
 _FONT = "Bravura"
 _LIBRARY_SPACE = 180  # the library's units to a staff space
@@ -237,8 +238,8 @@ def _shape(element: ElementTree.Element, top: float, shapes: Shapes) -> None:
         r = float(element.get("rx") or element.get("r") or 0) * _SCALE
         points = [(x, y - r), (x, y + r)]
         shapes.fills.append(
-            f"M{_n(x - r)} {_n(y)}a{_n(r)} {_n(r)} 0 1 0 {_n(2 * r)} 0"
-            f"a{_n(r)} {_n(r)} 0 1 0 {_n(-2 * r)} 0z"
+            f"M{short(x - r)} {short(y)}a{short(r)} {short(r)} 0 1 0 {short(2 * r)} 0"
+            f"a{short(r)} {short(r)} 0 1 0 {short(-2 * r)} 0z"
         )
     elif kind == "rect":
         x, y = float(element.get("x", 0)) * _SCALE, (float(element.get("y", 0)) - top) * _SCALE
@@ -258,12 +259,7 @@ def _points(numbers: list[float], top: float) -> Iterator[tuple[float, float]]:
 def _path(points: Sequence[tuple[float, float]]) -> str:
     """A path through points."""
     (x, y), *rest = points
-    text = f"M{_n(x)} {_n(y)}"
+    text = f"M{short(x)} {short(y)}"
     for x, y in rest:
-        text += f"L{_n(x)} {_n(y)}"
+        text += f"L{short(x)} {short(y)}"
     return text
-
-
-def _n(value: float) -> str:
-    """A number with one decimal at most."""
-    return f"{value:.1f}".removesuffix(".0")

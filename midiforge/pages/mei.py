@@ -1,7 +1,7 @@
 """A bar, or some beats of one, as MEI: what the engraving library reads.
 
 MEI is the Music Encoding Initiative's open format. Only what drum staves need is written; bar
-lines, letters and counts are set around the engraved notes by `midiforge.pages.system`.
+lines, letters and counts are set around the engraved notes by `midiforge.pages.piece_drawing`.
 """
 
 from collections.abc import Iterable, Iterator, Sequence

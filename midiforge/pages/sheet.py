@@ -8,7 +8,7 @@ from midiforge.disk import check_name, reason, write_aside
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
-from midiforge.notation.score import scores
+from midiforge.notation.write import scores
 from midiforge.own_file import Seal
 from midiforge.pages.paper import Paper
 
@@ -85,7 +85,7 @@ def _pdf(content: Content) -> bytes:
     from midiforge.pages.booklet import booklet
     from midiforge.pages.engrave import Engraver
     from midiforge.pages.pdf import pdf
-    from midiforge.pages.piece import Layout
+    from midiforge.pages.widths import Layout
 
     line = content.paper.line
     layout = Layout(line, fill=line, with_counts=content.with_counts)
@@ -96,7 +96,7 @@ def _html(content: Content) -> str:
     from midiforge.pages.booklet import booklet
     from midiforge.pages.engrave import Engraver
     from midiforge.pages.html import WIDEST, html
-    from midiforge.pages.piece import Layout
+    from midiforge.pages.widths import Layout
 
     # On a narrow screen a sign for the bar before would stand alone on its line.
     layout = Layout(WIDEST, with_counts=content.with_counts, with_similes=False)
@@ -106,8 +106,8 @@ def _html(content: Content) -> str:
 def _svg(content: Content) -> str:
     from midiforge.pages.booklet import booklet
     from midiforge.pages.engrave import Engraver
-    from midiforge.pages.piece import Layout
     from midiforge.pages.svg import svg
+    from midiforge.pages.widths import Layout
 
     line = content.paper.line
     layout = Layout(line, fill=line, with_counts=content.with_counts)

@@ -1,0 +1,229 @@
+"""Writing an exercise down: its bars, voices, notes, marks, and what is said above them."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from midiforge.errors import MidiforgeError
+from midiforge.model.counts import counts, steps_in_bar
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
+from midiforge.model.rounds import by_tempo
+from midiforge.notation.chords import ChordSign, chord_signs
+from midiforge.notation.returns import bars_round, heard_only
+from midiforge.notation.rhythm import Cell, Value, Written, write_bar
+from midiforge.notation.score import (
+    FEET_VOICE,
+    HANDS_VOICE,
+    Bar,
+    Group,
+    Head,
+    Note,
+    Passage,
+    Score,
+    Voice,
+)
+from midiforge.notation.sign import foot_sign, on_one_line, sign_of
+
+SECTION_WORDS = {
+    "entry": "First time only",
+    "time": "Time",
+    "call": "Call",
+    "response": "Response: you alone",
+}
+CLOSED_HIHAT = "hihat-closed"
+HIHATS = (CLOSED_HIHAT, "hihat-half", "hihat-open")
+_LIMB_ORDER = {limb: place for place, limb in enumerate(HANDS)}
+
+
+def scores(exercises: Iterable[Exercise]) -> Iterator[Score]:
+    """The scores of exercises in running order; neighbours that differ only in tempo are one.
+
+    Raises MidiforgeError, naming the exercise and the bar, for what a staff cannot show.
+    """
+    return map(write, by_tempo(exercises))
+
+
+def write(exercises: Sequence[Exercise]) -> Score:
+    """The score of an exercise at one tempo or several."""
+    first = exercises[0]
+    try:
+        return _write(first, tuple(exercises))
+    except MidiforgeError as error:
+        raise error.within(f"exercise {first.order}, {first.title}") from None
+
+
+def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
+    bar = exercise.meter.bar
+    hits = [hit for hit in (*exercise.hits, *exercise.answers) if hit.layer != CLICK]
+    unwritten = heard_only(exercise)
+    hits = [hit for hit in hits if 0 <= hit.time < exercise.length and hit.layer not in unwritten]
+    names = _voice_names(hits)
+    entry = int(exercise.loop_start / bar)
+    last = min(entry + bars_round(exercise), exercise.bars)
+    chords = chord_signs(exercise) if exercise.chords else [()] * last
+    in_bar: dict[int, list[Hit]] = {}
+    for hit in hits:
+        in_bar.setdefault(int(hit.time // bar), []).append(hit)
+    words = _words(exercise)
+    bars: list[Bar] = []
+    is_open = entry == 0 and _ends_open(in_bar.get(last - 1, []))
+    for number in range(last):
+        try:
+            voices = tuple(_voice(exercise, name, in_bar.get(number, []), number) for name in names)
+        except MidiforgeError as error:
+            raise error.within(f"bar {number + 1}") from None
+        voices, is_open = _marked(voices, is_open)
+        said = words.get(number, "")
+        said = "" if number and said == words.get(number - 1, "") else said
+        signs = chords[number]
+        if number in (0, entry):
+            signs = tuple(replace(sign, goes_on=False) for sign in signs)
+        before = bars[-1] if bars and number != entry else None
+        same = before is not None and not said and voices == before.voices
+        under = before is not None and _sounding(signs) == _sounding(before.chords)
+        bars.append(Bar(number + 1, voices, said, same, signs, under))
+    times = max((exercise.bars - entry) // max(last - entry, 1), 1)
+    passages = [Passage(tuple(bars[:entry]))] if entry else []
+    passages.append(Passage(tuple(bars[entry:]), times))
+    beside = tuple(name for name in names if name not in (HANDS_VOICE, FEET_VOICE))
+    return Score(at_tempos, tuple(passages), beside, tuple(_counts(exercise)))
+
+
+def _sounding(signs: Iterable[ChordSign]) -> list[tuple[Fraction, str]]:
+    return [(sign.time, sign.symbol) for sign in signs]
+
+
+def _counts(exercise: Exercise) -> Iterator[tuple[Fraction, str]]:
+    steps_in_bar(exercise.meter, exercise.step)
+    for i, said in enumerate(counts(exercise.meter, exercise.step)):
+        yield i * exercise.step, said
+
+
+def _words(exercise: Exercise) -> dict[int, str]:
+    """What is to be said of a bar, by its number from 0."""
+    bar = exercise.meter.bar
+    kinds = {section.kind for section in exercise.sections}
+    words = {**SECTION_WORDS, **({"exercise": "Exercise"} if "time" in kinds else {})}
+    found: dict[int, str] = {}
+    if exercise.loop_start and "entry" not in kinds:
+        found[0] = SECTION_WORDS["entry"]
+    for section in exercise.sections:
+        first, last = (int(at / bar) for at in (section.start, section.start + section.length))
+        for number in range(first, last):
+            if section.kind in words:
+                before = found.get(number)
+                said = words[section.kind]
+                found[number] = f"{before}: {said.lower()}" if before else said
+    return found
+
+
+def _voice_names(hits: Iterable[Hit]) -> list[str]:
+    """The voices that are written: what plays beside the player on top, then hands, then feet."""
+    found = dict.fromkeys(_voice_name(hit) for hit in hits)
+    own = [name for name in (HANDS_VOICE, FEET_VOICE) if name in found]
+    return [*(name for name in found if name not in own), *own]
+
+
+def _voice_name(hit: Hit) -> str:
+    if hit.limb is None:
+        return hit.layer
+    return HANDS_VOICE if hit.limb.is_hand else FEET_VOICE
+
+
+def _voice(exercise: Exercise, name: str, hits: Iterable[Hit], number: int) -> Voice:
+    at: dict[Fraction, list[Hit]] = {}
+    for hit in hits:
+        if _voice_name(hit) == name:
+            at.setdefault(hit.time - number * exercise.meter.bar, []).append(hit)
+    cells = write_bar(exercise.meter, sorted(at))
+    return Voice(name, tuple(_group(cell, at) for cell in cells))
+
+
+def _group(cell: Cell, at: dict[Fraction, list[Hit]]) -> Group:
+    notes: list[Note] = []
+    for value in cell.values:
+        note = _note(value, at)
+        notes += _no_hollow_cross(note) if cell.tuplet is None else [note]
+    return Group(cell.start, cell.length, cell.tuplet, tuple(notes))
+
+
+def _no_hollow_cross(note: Note) -> list[Note]:
+    """The note; if it is longer than a quarter and no round one, a quarter and rests.
+
+    Crosses that are hollow are other signs to many readers.
+    """
+    plain = all(head.sign.head == "normal" for head in note.heads)
+    if plain or note.value.name not in ("half", "whole"):
+        return [note]
+    short = replace(note, length=Fraction(1), value=Value("quarter"))
+    rests = []
+    at, left = note.start + 1, note.length - 1
+    for length, name in ((Fraction(1), "quarter"), (Fraction(2), "half")):
+        if left >= length and (left / length) % 2:
+            rests.append(Note(at, length, Value(name)))
+            at, left = at + length, left - length
+    return [short, *rests]
+
+
+def _note(written: Written, at: dict[Fraction, list[Hit]]) -> Note:
+    if written.is_rest:
+        return Note(written.start, written.length, written.value)
+    hits = sorted(at[written.start], key=lambda hit: _LIMB_ORDER.get(hit.limb, 9))  # type: ignore[arg-type]
+    heads = sorted((_head(hit) for hit in hits), key=lambda head: head.sign.place)
+    ornaments = [hit.ornament for hit in hits if hit.ornament]
+    grace = tuple(
+        Head(sign_of(ornament.voice), ornament.voice, False, ornament.limb.letter)
+        for ornament in ornaments
+        if ornament.limb
+        for _ in range(ornament.grace_notes)
+    )
+    return Note(
+        written.start,
+        written.length,
+        written.value,
+        tuple(heads),
+        is_accented=any(hit.strength is Strength.ACCENT for hit in hits),
+        mark=next((head.sign.mark for head in heads if head.sign.mark), ""),
+        is_buzz=any(ornament.kind is OrnamentKind.BUZZ for ornament in ornaments),
+        grace=grace,
+    )
+
+
+def _head(hit: Hit) -> Head:
+    ghost, accent = hit.strength is Strength.GHOST, hit.strength is Strength.ACCENT
+    if hit.limb is None:
+        return Head(on_one_line(hit.voice), hit.voice, ghost, "", accent)
+    if hit.limb.is_hand:
+        return Head(sign_of(hit.voice), hit.voice, ghost, hit.limb.letter, accent)
+    sign = foot_sign(hit.voice, is_left=hit.limb is Limb.LEFT_FOOT)
+    moved = hit.limb.title if sign != sign_of(hit.voice) else ""
+    return Head(sign, hit.voice, ghost, "", accent, moved)
+
+
+def _ends_open(hits: Iterable[Hit]) -> bool:
+    """Whether the hi-hat is open at the end of a bar, and so where the seam leads back to."""
+    struck = [hit.voice for hit in hits if hit.limb and hit.voice in HIHATS]
+    return bool(struck) and struck[-1] != CLOSED_HIHAT
+
+
+def _marked(voices: tuple[Voice, ...], is_open: bool) -> tuple[tuple[Voice, ...], bool]:
+    """The voices, with "closed" on the first closed hi-hat stroke after an open one."""
+    marked = []
+    for voice in voices:
+        if voice.name != HANDS_VOICE:
+            marked.append(voice)
+            continue
+        groups = []
+        for group in voice.groups:
+            notes = []
+            for note in group.notes:
+                if note.mark:
+                    is_open = True
+                elif is_open and any(head.voice == CLOSED_HIHAT for head in note.heads):
+                    note = replace(note, mark="closed")
+                    is_open = False
+                notes.append(note)
+            groups.append(replace(group, notes=tuple(notes)))
+        marked.append(replace(voice, groups=tuple(groups)))
+    return tuple(marked), is_open

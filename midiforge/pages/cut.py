@@ -1,0 +1,143 @@
+"""A score cut into pieces that stand side by side: whole bars, or beats of long ones.
+
+Each piece is complete: staff lines, engraved notes, the letters of the sticking and the counts
+below their notes, its bar lines. The pieces of one score have one height, so that any number of
+them make a line, on paper as on a telephone.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import NamedTuple
+
+from midiforge.model.meter import Meter
+from midiforge.notation.rhythm import Value
+from midiforge.notation.score import (
+    FEET_VOICE,
+    HANDS_VOICE,
+    Bar,
+    Group,
+    Head,
+    Note,
+    Passage,
+    Score,
+    Voice,
+)
+from midiforge.notation.sign import Sign
+from midiforge.pages.engrave import SPACE, Engraver
+from midiforge.pages.ink import shapes_at
+from midiforge.pages.piece import Piece, Setting
+from midiforge.pages.piece_drawing import (
+    DIGITS,
+    STAFF,
+    Cut,
+    drawn,
+    head_piece,
+    rows_of,
+    staff_lines,
+)
+from midiforge.pages.widths import REPEAT, TAIL, Layout, Span, simile_width, spans_of, widths
+
+_ONE_BEAT = Meter.parse("1/4")
+_LOW = 1  # staff places of the feet: stems down
+_KEY_WIDTH = 5 * SPACE
+_KEY_ROOM = (4.8 * SPACE, 2.2 * SPACE)  # above and below the staff
+
+
+class _Place(NamedTuple):
+    """Where a piece is in its score, and how wide it should be."""
+
+    passage: Passage
+    bar: Bar
+    span: Span
+    width: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Cutter:
+    """Cuts the pieces of one score."""
+
+    score: Score
+    engraver: Engraver
+    spans: Sequence[Span]
+
+    def simile(self, place: _Place) -> Cut:
+        """The sign that stands for a bar like the one before."""
+        most = simile_width(place.bar, self.score.exercise.meter.bar)
+        return self.piece(place._replace(width=min(place.width, most)), simile=True)
+
+    def piece(self, place: _Place, simile: bool = False) -> Cut:
+        """A piece, engraved and ready to be drawn; its sign alone, if it is one for a bar."""
+        exercise, (passage, bar, span, width) = self.score.exercise, place
+        own = [v for v in bar.voices if v.name in (HANDS_VOICE, FEET_VOICE)]
+        staves = [[voice] for voice in bar.voices if voice not in own] + [own]
+        engraved = self.engraver.bar(
+            exercise.meter, exercise.step, staves, span, round(width), simile
+        )
+        is_loop = passage is self.score.passages[-1]
+        first = is_loop and bar is passage.bars[0] and span[0] == 0
+        ends_bar = span == self.spans[-1]
+        last = is_loop and bar is passage.bars[-1] and ends_bar
+        return Cut(
+            bar=bar,
+            span=span,
+            engraved=engraved,
+            opens=first,
+            closes="repeat" if last else "bar" if ends_bar else "",
+            times=passage.times if last else 1,
+            words=bar.words if span[0] == 0 else "",
+            width=width + REPEAT * (first + last) + (TAIL if ends_bar else 0),
+            shift=REPEAT * first,
+            is_simile=simile,
+            notes={} if simile else dict(_named(own, len(staves))),
+        )
+
+
+def cut(score: Score, engraver: Engraver, layout: Layout) -> Setting:
+    """A score as pieces, ready to be set side by side."""
+    head = engraver.head(score.exercise.meter)
+    head_width = max(x for name, x, *_ in head.staves[0].glyphs if name in DIGITS) + 3 * SPACE
+    spans = spans_of(score, layout)
+    cutter = _Cutter(score, engraver, spans)
+    places = [
+        _Place(passage, bar, span, width)
+        for passage in score.passages
+        for bar in passage.bars
+        for span, width in zip(spans, widths(score, spans, layout, head_width), strict=True)
+    ]
+    cuts = [cutter.piece(place) for place in places]
+    rows = rows_of(score, cuts, layout)
+    pieces = tuple(drawn(score, each, rows, layout) for each in cuts)
+    if layout.with_similes and len(spans) == 1:
+        pieces = tuple(
+            replace(drawn(score, cutter.simile(place), rows, layout), written_out=piece)
+            if place.bar.is_repeat
+            else piece
+            for place, piece in zip(places, pieces, strict=True)
+        )
+    titles = [score.beside_title(name) for name in score.beside]
+    with_meter = head_piece(head, rows, head_width, titles, clef_only=False)
+    clef = head_piece(head, rows, head_width, titles, clef_only=True)
+    return Setting(with_meter, clef, pieces, rows.height, rows.staff)
+
+
+def key_piece(sign: Sign, engraver: Engraver) -> tuple[Piece, float]:
+    """A sign alone on a staff, and how high that is."""
+    note = Note(Fraction(0), Fraction(1), Value("quarter"), (Head(sign, ""),), mark=sign.mark)
+    is_low = sign.place <= _LOW
+    group = Group(Fraction(0), Fraction(1), None, (note,))
+    of = Voice(FEET_VOICE if is_low else HANDS_VOICE, (group,))
+    engraved = engraver.bar(_ONE_BEAT, Fraction(1), [[of]], (Fraction(0), Fraction(1)), _KEY_WIDTH)
+    top = -_KEY_ROOM[0]
+    used: set[str] = set()
+    content = staff_lines(-top, _KEY_WIDTH, True)
+    [shapes] = engraved.staves
+    content += shapes_at(shapes, _KEY_WIDTH / 2 - engraved.places["s1v0n0"], -top, used)
+    return Piece(_KEY_WIDTH, content, (), 0, frozenset(used)), STAFF - top + _KEY_ROOM[1]
+
+
+def _named(voices: Sequence[Voice], staff: int) -> Iterator[tuple[str, Note]]:
+    """The notes of the player's staff by the names `mei` gives them."""
+    for i, voice in enumerate(voices):
+        for j, note in enumerate(voice.notes):
+            yield f"s{staff}v{i}n{j}", note

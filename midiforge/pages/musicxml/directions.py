@@ -1,0 +1,80 @@
+"""Words and marks above the top part."""
+
+from fractions import Fraction
+
+from midiforge.insight.words import ranges
+from midiforge.model.meter import Meter
+from midiforge.model.swing import Swing
+from midiforge.model.tempo import TempoMap, plain
+from midiforge.notation.rhythm import value_of
+from midiforge.notation.score import Score
+from midiforge.notation.title import title_of
+from midiforge.pages.musicxml.text import text_of
+
+# By the length of the pair; MusicXML knows no other swung notes.
+_SWING_TYPES = {Fraction(1): "eighth", Fraction(1, 2): "16th"}
+
+
+def direction(kind: str, sound: str = "") -> str:
+    """A direction above the staff; `kind` and `sound` are elements."""
+    return (
+        f'<direction placement="above"><direction-type>{kind}</direction-type>{sound}</direction>\n'
+    )
+
+
+def title(score: Score) -> str:
+    """An exercise's numbers as a rehearsal mark, and its title."""
+    numbers = ranges(each.order for each in score.exercises if each.order)
+    mark = direction(f"<rehearsal>{numbers}</rehearsal>") if numbers else ""
+    title = text_of(title_of(score.exercise))
+    return mark + direction(f'<words font-weight="bold" font-size="12">{title}</words>')
+
+
+def tempo(score: Score) -> str:
+    """The first tempo as a mark that readers play, and in words what else it is played at."""
+    tempo = score.exercise.tempo
+    unit = value_of(tempo.pulse)
+    if unit is None:
+        pulse = score.exercise.meter.pulse_name
+        mark = f"<words>{text_of(pulse)} = {plain(tempo.first)}</words>"
+    else:
+        mark = (
+            f"<metronome><beat-unit>{unit.name}</beat-unit>{'<beat-unit-dot/>' * unit.dotted}"
+            f"<per-minute>{plain(tempo.first)}</per-minute></metronome>"
+        )
+    others = [plain(each.tempo.first) for each in score.exercises[1:]]
+    words = f"also at {', '.join(others)}" if others else _ramp(tempo, score.exercise.meter)
+    said = direction(mark, sound=f'<sound tempo="{_decimal(tempo.first * tempo.pulse)}"/>')
+    return said + direction(f"<words>{text_of(words)}</words>") if words else said
+
+
+def _ramp(tempo: TempoMap, meter: Meter) -> str:
+    if len(tempo.changes) == 1:
+        return ""
+    (start, slow), (second, fast) = tempo.changes[:2]
+    bars = int((second - start) / meter.bar)
+    change = f"{plain(abs(fast - slow))} {'more' if fast > slow else 'less'}"
+    return f"{tempo}, {change} every {f'{bars} bars' if bars > 1 else 'bar'}"
+
+
+def _decimal(number: Fraction) -> str:
+    return f"{float(number):.6f}".rstrip("0").rstrip(".")
+
+
+def swing(swing: Swing) -> str:
+    """How eighths or sixteenths swing, in words and for readers that play; or that they do not."""
+    kind = _SWING_TYPES.get(swing.pair, "")
+    if swing.is_straight:
+        return direction(
+            "<words>straight</words>", sound="<sound><swing><straight/></swing></sound>"
+        )
+    ratio = swing.share / (1 - swing.share)
+    first, second = ratio.numerator, ratio.denominator
+    words = f"<words>swung {kind or 'note'}s {first}:{second}</words>"
+    if not kind:
+        return direction(words)
+    return direction(
+        words,
+        sound=f"<sound><swing><first>{first}</first><second>{second}</second>"
+        f"<swing-type>{kind}</swing-type></swing></sound>",
+    )

@@ -1,0 +1,245 @@
+"""A piece drawn: around the engraved notes its staff lines, bar lines, letters, counts, chords."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from itertools import pairwise
+
+from midiforge.model.counts import UNNAMED
+from midiforge.notation.score import Bar, Note, Score
+from midiforge.pages.chord_text import CHORD, chord_text, chord_width
+from midiforge.pages.engrave import SPACE, Engraved, Shapes
+from midiforge.pages.ink import dots, shapes_at, text_at
+from midiforge.pages.numbers import short
+from midiforge.pages.piece import Piece
+from midiforge.pages.widths import BETWEEN_CHORDS, Layout, Span
+
+_LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 15.0, 17.0, 19.0, 13.0  # sizes of letters
+_ROW = 2.3 * SPACE
+STAFF = 4 * SPACE
+_LINE_STAFF_GAP = 2.2 * SPACE
+_LABEL_ROW = 1.8 * SPACE  # for the name of what plays beside, above its notes
+_THIN, _THICK = 1.6, 5.0
+_BEFORE_NOTE = 0.6 * SPACE  # a chord symbol begins where a notehead does
+_SMALLEST_CHORD = 0.3  # of the usual size; what is smaller is a dot
+
+
+@dataclass(slots=True)
+class Cut:
+    """A piece before it is drawn."""
+
+    bar: Bar
+    span: Span
+    engraved: Engraved
+    opens: bool = False  # a repeat begins here
+    closes: str = ""  # the bar line at its end: "", "bar", "repeat"
+    times: int = 1
+    words: str = ""
+    width: float = 0.0
+    shift: float = 0.0
+    is_simile: bool = False
+    notes: dict[str, Note] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Heights that all pieces of a score share, from their top."""
+
+    words: float
+    chords: float
+    beside: tuple[float, ...]
+    labels: tuple[float, ...]
+    staff: float
+    sticking: tuple[float, ...]
+    counts: float
+    height: float
+
+
+def rows_of(score: Score, cuts: Sequence[Cut], layout: Layout) -> Rows:
+    """Room above and below the staves for the highest and lowest of all pieces."""
+    depth = len(score.beside) + 1
+    tops = [max(-each.engraved.staves[i].top for each in cuts) for i in range(depth)]
+    bottoms = [max(each.engraved.staves[i].bottom for each in cuts) for i in range(depth)]
+    at = 0.3 * SPACE
+    words = 0.0
+    if any(each.words or each.times > 1 for each in cuts):
+        words = at + 0.8 * _WORD
+        at = words + 0.9 * SPACE
+    chords = 0.0
+    if any(bar.chords for bar in score.bars):
+        chords = at + 0.75 * CHORD + (0.0 if words else 0.7 * SPACE)
+        at = chords + 0.9 * SPACE
+    beside: list[float] = []
+    labels: list[float] = []
+    for top, bottom in zip(tops[:-1], bottoms[:-1], strict=True):
+        at += max(top, SPACE) + _LABEL_ROW
+        beside.append(at)
+        labels.append(at - max(top, SPACE) - 0.3 * SPACE)
+        at += max(bottom, SPACE) + _LINE_STAFF_GAP / 2
+    at += max(tops[-1], 0.8 * SPACE)
+    staff = at
+    at += max(bottoms[-1], STAFF)
+    hands = max((len(n.sticking) for each in cuts for n in each.notes.values()), default=0)
+    sticking = []
+    for _ in range(hands):
+        at += _ROW
+        sticking.append(at)
+    counts = 0.0
+    if layout.with_counts:
+        at += _ROW
+        counts = at
+    height = at + 0.8 * SPACE
+    return Rows(words, chords, tuple(beside), tuple(labels), staff, tuple(sticking), counts, height)
+
+
+def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
+    """A piece with everything around its notes."""
+    used: set[str] = set()
+    tops = (*rows.beside, rows.staff)
+    parts = [staff_lines(top, each.width, top == rows.staff) for top in tops]
+    for shapes, top in zip(each.engraved.staves, tops, strict=True):
+        parts.append(shapes_at(shapes, each.shift, top, used))
+    parts += _bar_lines(each, tops)
+    if each.words:
+        parts.append(text_at(each.shift + 4, rows.words, _WORD, "word", each.words, "start"))
+    if each.times > 1:
+        said = f"{each.times} times"
+        parts.append(text_at(each.width - 2, rows.words, _WORD, "word", said, "end"))
+    columns = dict(_columns(score, each))
+    parts += _sticking(each, rows)
+    if layout.with_counts and each.notes:  # a sign for the same bar again needs no counts
+        parts += _counts(score, columns, rows)
+    new, again = _chords(each, columns, rows) if each.bar.chords else ("", "")
+    parts.append(new)
+    start = (each.bar.number - 1) * score.exercise.meter.bar
+    times = tuple((start + time, columns[time]) for time in sorted(columns))
+    return Piece(
+        each.width,
+        "".join(parts),
+        times,
+        each.bar.number,
+        frozenset(used),
+        begins_bar=each.span[0] == 0,
+        is_simile=each.is_simile,
+        again=again,
+    )
+
+
+def _columns(score: Score, each: Cut) -> Iterator[tuple[Fraction, float]]:
+    """Where every grid step and every stroke of the piece stands.
+
+    What has no note of its own lies between its neighbours.
+    """
+    begin, end = each.span
+    known = {
+        note.start: each.engraved.places[name] + each.shift
+        for name, note in each.notes.items()
+        if name in each.engraved.places and begin <= note.start < end
+        and (not note.is_rest or note.length < end - begin)
+    }  # fmt: skip
+    lead = 1.6 * SPACE + each.shift
+    known.setdefault(begin, lead)
+    right = each.shift + each.engraved.width
+    anchors = [*sorted(known.items()), (end, right)]
+    wanted = {time for time, _ in score.counts if begin <= time < end} | known.keys()
+    wanted |= {sign.time for sign in each.bar.chords if begin <= sign.time < end}
+    for time in wanted:
+        for (one, x), (two, following) in pairwise(anchors):
+            if one <= time < two:
+                yield time, x + float((time - one) / (two - one)) * (following - x)
+                break
+
+
+def _chords(each: Cut, columns: dict[Fraction, float], rows: Rows) -> tuple[str, str]:
+    """The chord symbols of a piece: those that are new, and those for the beginning of a line."""
+    begin, end = each.span
+    before = [sign for sign in each.bar.chords if sign.time < begin][-1:]
+    inside = [sign for sign in each.bar.chords if begin <= sign.time < end]
+    signs = inside if inside and inside[0].time == begin else [*before, *inside]
+    places = [columns[max(sign.time, begin)] - _BEFORE_NOTE for sign in signs]
+    right = each.width + BETWEEN_CHORDS
+    rooms = [after - x - BETWEEN_CHORDS for x, after in pairwise([*places, right])]
+    # Bars are as wide as their symbols need, but where a line is too short for that.
+    fits = [room / chord_width(sign.text) for sign, room in zip(signs, rooms, strict=True)]
+    size = CHORD * max(min(1.0, *fits), _SMALLEST_CHORD)
+    drawn: dict[bool, str] = {True: "", False: ""}
+    for sign, x in zip(signs, places, strict=True):
+        known = each.is_simile and each.bar.repeats_chords
+        known = known or sign.goes_on or sign.time < begin
+        drawn[known] += chord_text(x, rows.chords, size, sign.text)
+    return drawn[False], drawn[True]
+
+
+def _sticking(each: Cut, rows: Rows) -> Iterator[str]:
+    for name, note in each.notes.items():
+        if not note.sticking or name not in each.engraved.places:
+            continue
+        x = each.engraved.places[name] + each.shift
+        for hand, y in zip(note.sticking, rows.sticking, strict=False):
+            loud = any(head.is_accented for head in note.heads if head.hand == hand)
+            kind = "hand accent" if loud else "hand"
+            yield text_at(x, y, _LETTER, kind, hand)
+        for i, head in enumerate(note.grace):
+            place = each.engraved.places.get(f"{name}g{i}")
+            if place is not None:
+                yield text_at(
+                    place + each.shift, rows.sticking[0], _SMALL, "hand", head.hand.lower()
+                )
+
+
+def _counts(score: Score, columns: dict[Fraction, float], rows: Rows) -> Iterator[str]:
+    for time, said in score.counts:
+        if time in columns and said != UNNAMED:
+            kind = "count beat" if said.isdigit() else "count"
+            yield text_at(columns[time], rows.counts, _COUNT, kind, said)
+
+
+def staff_lines(top: float, width: float, is_players: bool) -> str:
+    """The five lines of the player's staff, or the one of who plays beside."""
+    count = 5 if is_players else 1
+    lines = "".join(f"M0 {short(top + i * SPACE)}h{short(width)}" for i in range(count))
+    return f'<path class="line" d="{lines}"/>'
+
+
+def _bar_lines(each: Cut, tops: Sequence[float]) -> Iterator[str]:
+    down = f"V{short(tops[-1] + STAFF)}"
+    high = tops[0] - (SPACE if len(tops) > 1 else 0)
+    if each.opens:
+        yield f'<path class="thick" d="M{_THICK / 2} {short(high)}{down}"/>'
+        yield f'<path class="thin" d="M{_THICK + 3.2} {short(high)}{down}"/>'
+        yield dots(_THICK + 7.5, tops[-1])
+    if each.closes == "bar":
+        yield f'<path class="thin" d="M{short(each.width - _THIN / 2)} {short(high)}{down}"/>'
+    if each.closes == "repeat":
+        x = each.width
+        yield f'<path class="thick" d="M{short(x - _THICK / 2)} {short(high)}{down}"/>'
+        yield f'<path class="thin" d="M{short(x - _THICK - 3.2)} {short(high)}{down}"/>'
+        yield dots(x - _THICK - 7.5, tops[-1])
+
+
+def head_piece(
+    head: Engraved, rows: Rows, width: float, beside: Sequence[str], clef_only: bool
+) -> Piece:
+    """Clef and time signature, without the note that was engraved to find out where they end."""
+    used: set[str] = set()
+    tops = (*rows.beside, rows.staff)
+    parts = [staff_lines(top, width, top == rows.staff) for top in tops]
+    shapes = Shapes(
+        glyphs=[
+            glyph
+            for glyph in head.staves[0].glyphs
+            if glyph[1] < width and not (clef_only and glyph[0] != _PERCUSSION_CLEF)
+        ]
+    )
+    parts.append(shapes_at(shapes, 0, rows.staff, used))
+    if beside and not clef_only:
+        for title, y in zip(beside, rows.labels, strict=True):
+            parts.append(text_at(4, y, _NUMBER + 2, "word", title, "start"))
+    if beside:
+        down = f"M0.8 {short(tops[0] - SPACE)}V{short(tops[-1] + STAFF)}"
+        parts.append(f'<path class="thin" d="{down}"/>')
+    return Piece(width, "".join(parts), (), 0, frozenset(used))
+
+
+_PERCUSSION_CLEF = "E069"
+DIGITS = {f"E08{digit}" for digit in range(10)}
