@@ -137,10 +137,10 @@ def _beside(exercise: Exercise) -> Iterator[tuple[str, str]]:
 
 def _played_on(stave: Stave) -> Iterator[tuple[str, str]]:
     said = []
-    for name, voice in stave.main_voice.items():
-        label = stave.layer_labels.get(name)
+    for name, voice in stave.rows.main_voice.items():
+        label = stave.rows.layer_labels.get(name)
         who = f"{label}: {name} on" if label else name
-        keys = "".join(f", {key} = {other}" for other, key in stave.voice_keys[name].items())
+        keys = "".join(f", {key} = {other}" for other, key in stave.rows.voice_keys[name].items())
         said.append(f"{who} {voice}{keys}")
     if said:
         yield "played on", "; ".join(said)

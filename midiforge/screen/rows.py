@@ -1,0 +1,254 @@
+"""What stands in the rows of a stave: strokes, accents, counts, voices, bar by bar."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from midiforge.insight.places import beat_of, syllables
+from midiforge.insight.words import bars_named
+from midiforge.model.counts import counts
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import CLICK, FEET, HANDS, Hit, OrnamentKind, Strength
+
+LIMBS = (*HANDS, *FEET)
+REST = "."
+MOST_COUNTED = 8  # parts of a beat; nobody counts finer ones aloud
+IN_PARTS = {
+    2: "in twos",
+    3: "in threes",
+    4: "in fours",
+    5: "in fives",
+    6: "in sixes",
+    7: "in sevens",
+    8: "in eights",
+}
+_SECTION_WORDS = {
+    "entry": "the first time only",
+    "time": "time",
+    "call": "call",
+    "response": "response: you alone",
+}
+
+# Styles are names of parts; the screen gives them colours, or not.
+COUNT, ACCENT, STROKE = "count", "accent", "stroke"
+GHOST, FAINT, HEADING = "ghost", "faint", "heading"
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """What stands in one column of one row: `body` in the column, the rest to its sides."""
+
+    body: str
+    before: str = ""
+    after: str = ""
+    style: str = STROKE
+
+    @property
+    def right(self) -> int:
+        """How many characters it takes from its column on."""
+        return len(self.body) + len(self.after)
+
+
+Cells = Mapping[Fraction, Cell]  # by time within the bar, in quarter notes
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of one bar; `dots` where a rest is marked."""
+
+    label: str
+    cells: Cells
+    dots: tuple[Fraction, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A bar, and every bar that is the same."""
+
+    numbers: tuple[int, ...]
+    note: str
+    rows: tuple[Row, ...]
+
+    @property
+    def heading(self) -> str:
+        """Which bars they are, and what is said of them."""
+        return f"{bars_named(self.numbers)}{': ' if self.note else ''}{self.note}"
+
+
+class Rows:
+    """The rows of an exercise's bars.
+
+    bars: those that differ. hits: all that are shown.
+    main_voice, voice_keys: by the row's name, what it is mostly played on, and the figure for
+        each other voice. layer_labels: how the rows beside the player are called.
+    other_parts: into how many parts a beat must be counted for what is off the grid.
+    """
+
+    def __init__(self, exercise: Exercise) -> None:
+        self.exercise = exercise
+        self.hits = tuple(_shown(exercise))
+        self._by_row = _by_row(self.hits)
+        self.main_voice = {
+            name: _most_common(
+                [hit.voice for hit in hits if hit.strength is Strength.TAP]
+                or [hit.voice for hit in hits]
+            )
+            for name, hits in self._by_row.items()
+        }
+        self.voice_keys = self._voice_keys()
+        self.layer_labels = self._layer_labels()
+        self.other_parts = self._other_parts()
+        self.bars = self._bars()
+
+    def _bars(self) -> list[Bar]:
+        exercise = self.exercise
+        meter = exercise.meter
+        last = int(exercise.loop_start / meter.bar) + exercise.returns_after_bars
+        last = min(last, exercise.bars)
+        in_bar: dict[int, list[Hit]] = {}
+        for hit in self.hits:
+            in_bar.setdefault(int(hit.time // meter.bar), []).append(hit)
+        notes = self._notes()
+        same: dict[tuple[object, ...], list[int]] = {}
+        content: dict[tuple[object, ...], tuple[str, tuple[Row, ...]]] = {}
+        for number in range(last):
+            start = number * meter.bar
+            hits = in_bar.get(number, [])
+            note = notes.get(number, "")
+            key = (note, *((hit.time - start, hit.limb, hit.voice, hit.strength, hit.ornament,
+                            hit.layer) for hit in hits))  # fmt: skip
+            same.setdefault(key, []).append(number + 1)
+            if key not in content:
+                content[key] = (note, tuple(self._rows(hits, start)))
+        return [Bar(tuple(same[key]), *content[key]) for key in content]
+
+    def _notes(self) -> dict[int, str]:
+        """What is to be said of a bar, by its number from 0."""
+        bar = self.exercise.meter.bar
+        return {
+            number: _SECTION_WORDS[section.kind]
+            for section in self.exercise.sections
+            if section.kind in _SECTION_WORDS
+            for number in range(
+                int(section.start / bar), int((section.start + section.length) / bar)
+            )
+        }
+
+    def _rows(self, hits: Sequence[Hit], start: Fraction) -> Iterator[Row]:
+        meter, step = self.exercise.meter, self.exercise.step
+        said = counts(meter, step)
+        grid = tuple(i * step for i in range(len(said)))
+        named = {time: _count(text) for time, text in zip(grid, said, strict=True)}
+        yield Row("count", named)
+        for parts in self.other_parts:
+            yield Row(IN_PARTS[parts], self._other_counts(parts))
+        accents = {hit.time - start: Cell(">", style=ACCENT) for hit in hits if _over(hit, hits)}
+        yield Row("accent", accents)
+        playing = _by_row(hits)
+        for label in self._by_row:
+            now = playing.get(label, [])
+            cells = {hit.time - start: _cell(hit, _over(hit, hits)) for hit in now}
+            yield Row(self.layer_labels.get(label, label), cells, grid)
+            keys = self.voice_keys.get(label, {})
+            if keys:
+                yield Row(
+                    "  on",
+                    {
+                        hit.time - start: Cell(keys[hit.voice], style=FAINT)
+                        for hit in now
+                        if hit.voice in keys
+                    },
+                )
+
+    def _voice_keys(self) -> dict[str, dict[str, str]]:
+        """For each row with several voices, the figure under the strokes of each further one."""
+        keys = {}
+        for name, hits in self._by_row.items():
+            further = [
+                voice
+                for voice in dict.fromkeys(hit.voice for hit in hits)
+                if voice != self.main_voice[name]
+            ]
+            keys[name] = {voice: "123456789"[i % 9] for i, voice in enumerate(further)}
+        return keys
+
+    def _layer_labels(self) -> dict[str, str]:
+        limbs = {limb.title for limb in LIMBS}
+        layers = [name for name in self._by_row if name not in limbs]
+        if len(layers) == 1:
+            return {layers[0]: "beside you"}
+        return {name: f"beside you {i}" for i, name in enumerate(layers, start=1)}
+
+    def _other_parts(self) -> tuple[int, ...]:
+        """Into how many parts a beat must be counted for the hits off the grid, if any."""
+        meter, step = self.exercise.meter, self.exercise.step
+        found = set()
+        for within in {hit.time % meter.bar for hit in self.hits}:
+            if (within / step).denominator > 1:
+                _, start, length = beat_of(meter, within)
+                found.add(((within - start) / length).denominator)
+        found = {each for each in found if not any(o > each and o % each == 0 for o in found)}
+        return tuple(sorted(each for each in found if each <= MOST_COUNTED))
+
+    def _other_counts(self, parts: int) -> Cells:
+        meter = self.exercise.meter
+        cells = {}
+        for number, (start, length) in enumerate(
+            zip(meter.beats, meter.beat_lengths, strict=True), start=1
+        ):
+            said = (str(number), *syllables(meter, length, parts)[1:])
+            for i, text in enumerate(said):
+                cells[start + i * length / parts] = _count(text)
+        return cells
+
+
+def _shown(exercise: Exercise) -> Iterator[Hit]:
+    """The player's hits and those of time layers; of tracks only their names are told."""
+    aside = {CLICK, *(track.name for track in exercise.tracks)}
+    for hit in (*exercise.hits, *exercise.answers):
+        if hit.layer not in aside and 0 <= hit.time < exercise.length:
+            yield hit
+
+
+def _by_row(hits: Iterable[Hit]) -> dict[str, list[Hit]]:
+    """The hits of each limb, hands first, then those of each layer beside the player."""
+    rows: dict[str, list[Hit]] = {limb.title: [] for limb in LIMBS}
+    for hit in hits:
+        rows.setdefault(hit.limb.title if hit.limb else hit.layer, []).append(hit)
+    return {name: each for name, each in rows.items() if each}
+
+
+def _over(hit: Hit, hits: Sequence[Hit]) -> bool:
+    """Whether the accent of a hit goes into the row above the hands: not if only one of two."""
+    if hit.strength is not Strength.ACCENT or hit.limb is None or not hit.limb.is_hand:
+        return False
+    return all(
+        other.strength is Strength.ACCENT
+        for other in hits
+        if other.time == hit.time and other.limb is not None and other.limb.is_hand
+    )
+
+
+def _cell(hit: Hit, accent_above: bool) -> Cell:
+    body = hit.limb.letter if hit.limb else "*"
+    before = after = ""
+    style = STROKE
+    if hit.ornament and hit.ornament.grace_notes and hit.ornament.limb:
+        before = hit.ornament.limb.letter.lower() * hit.ornament.grace_notes
+    if hit.ornament and hit.ornament.kind is OrnamentKind.BUZZ:
+        after = "z"
+    if hit.strength is Strength.GHOST:
+        before, after, style = f"({before}", f"{after})", GHOST
+    elif hit.strength is Strength.ACCENT:
+        style = ACCENT
+        if not accent_above:
+            before = f">{before}"
+    return Cell(body, before, after, style)
+
+
+def _count(text: str) -> Cell:
+    return Cell(text, style=COUNT if text != REST else FAINT)
+
+
+def _most_common(names: Sequence[str]) -> str:
+    return max(dict.fromkeys(names), key=names.count)
