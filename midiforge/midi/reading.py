@@ -17,6 +17,7 @@ from midiforge.errors import MidiforgeError
 LARGEST = 64 * 1024 * 1024  # bytes; ten hours of the densest playing are a tenth of it
 MARKER, TEMPO, METER, END = 0x06, 0x51, 0x58, 0x2F
 _DATA_BYTES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2}
+_LONGEST_WAIT = 0x0FFFFFFF  # ticks; four bytes
 _USUAL_TEMPO = 500_000  # microseconds to a quarter note, where a file says nothing
 
 Event = tuple[int, int, int, int]  # tick, status with channel, first and second data byte
@@ -64,6 +65,7 @@ class TickClock:
         self._starts = [0.0, *accumulate(spans)]
 
     def seconds(self, tick: int) -> float:
+        """Seconds from the start of the file to a tick."""
         i = bisect_right(self._ticks, tick) - 1
         return self._starts[i] + (tick - self._ticks[i]) * self._rates[i]
 
@@ -141,48 +143,51 @@ def _read_track(data: bytes, at: int, end: int, tick: int, content: MidiContent)
     status = 0
     try:
         while at < end:
-            wait = data[at]
-            at += 1
-            if wait > 0x7F:
-                wait &= 0x7F
-                while True:
-                    byte = data[at]
-                    at += 1
-                    wait = wait << 7 | byte & 0x7F
-                    if byte < 0x80:
-                        break
-                if wait > 0x0FFFFFFF:
-                    raise ValueError
+            wait, at = (data[at], at + 1) if data[at] < 0x80 else _number(data, at)
+            if wait > _LONGEST_WAIT:
+                raise ValueError
             tick += wait
             byte = data[at]
-            if byte < 0x80:
-                if not status:
-                    raise ValueError
-            elif byte < 0xF0:
-                status = byte
-                at += 1
-            else:
+            if byte >= 0xF0:
                 status = 0
                 at = _read_other(data, at, end, tick, content)
-                if byte == 0xFF and at < 0:
+                if at < 0:
                     return tick
                 continue
-            if sizes[status & 0xF0] == 2:
-                first, second = data[at], data[at + 1]
-                at += 2
-            else:
-                first, second = data[at], 0
+            if byte >= 0x80:
+                status = byte
                 at += 1
+            elif not status:
+                raise ValueError
+            size = sizes[status & 0xF0]
+            first, second = data[at], data[at + 1] if size == 2 else 0
+            at += size
             if at > end or first > 0x7F or second > 0x7F:
                 raise ValueError
             events.append((tick, status, first, second))
     except (IndexError, ValueError):
-        said = "a track has bytes that mean nothing; what comes after them is left out"
-        if said not in content.remarks and end < len(data):
-            content.remarks.append(said)
-        elif end >= len(data) and not content.remarks:
-            content.remarks.append("the file ends in the middle of an event")
+        _remark_on_a_break(content, is_inside=end < len(data))
     return tick
+
+
+def _remark_on_a_break(content: MidiContent, is_inside: bool) -> None:
+    """Says that a track could not be read to its end; `is_inside` if the file goes on after it."""
+    said = "a track has bytes that mean nothing; what comes after them is left out"
+    if is_inside and said not in content.remarks:
+        content.remarks.append(said)
+    elif not is_inside and not content.remarks:
+        content.remarks.append("the file ends in the middle of an event")
+
+
+def _number(data: bytes, at: int) -> tuple[int, int]:
+    """A number of as many bytes as it needs, seven bits in each, and where the next begins."""
+    value = 0
+    while True:
+        byte = data[at]
+        at += 1
+        value = value << 7 | byte & 0x7F
+        if byte < 0x80:
+            return value, at
 
 
 def _read_other(data: bytes, at: int, end: int, tick: int, content: MidiContent) -> int:
@@ -195,13 +200,7 @@ def _read_other(data: bytes, at: int, end: int, tick: int, content: MidiContent)
         at += 1
     elif kind not in (0xF0, 0xF7):
         raise ValueError
-    size = 0
-    while True:
-        byte = data[at]
-        at += 1
-        size = size << 7 | byte & 0x7F
-        if byte < 0x80:
-            break
+    size, at = _number(data, at)
     body = data[at : at + size]
     if at + size > end:
         raise ValueError

@@ -11,7 +11,8 @@ R+K                    together on one step
 spaces and |           for the reader only
 """
 
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 
 from midiforge.errors import MidiforgeError
 from midiforge.model.hit import Limb, Strength
@@ -47,7 +48,7 @@ def parse_sticking(text: str, name: str = "") -> Phrase:
             marks = {column for column, letter in enumerate(line) if letter == ">"}
             continue
         try:
-            steps += _read_line(line, marks or set())
+            steps += _Scanner(line, marks or set()).read()
         except MidiforgeError as error:
             raise error.within(place) from None
         marks = None
@@ -72,85 +73,145 @@ def _typed_name(text: str, phrase: Phrase) -> str:
     return " ".join(groups)
 
 
-def _read_line(line: str, marks: set[int]) -> list[Step]:
-    """The steps of one line, the strokes whose columns are in `marks` accented."""
+@dataclass(slots=True)
+class _Scanner:
+    """Reads one line, letter by letter.
 
-    def wrong(what: str, column: int, hint: str = "") -> MidiforgeError:
-        return MidiforgeError(what, f"column {column + 1}", hint=hint)
+    marks: the columns over which a line of accents has a >; used: those that met a stroke.
+    grace: the grace notes that wait for their stroke; ghost_from: the column of the open bracket,
+    -1 for none; accent, joined: whether > or + wait for a stroke.
+    """
 
-    steps: list[Step] = []
-    used: set[int] = set()
-    grace = ""
-    ghost_from = -1
-    accent = joined = False
-    for column, letter in enumerate(line):
-        if grace and letter not in _STROKES and letter not in _GRACE:
-            raise wrong(f"the grace note {grace!r} has no stroke after it", column)
-        if (accent and letter == ">") or ((accent or joined) and letter in _NO_STROKE):
-            raise wrong(f"a stroke was expected, not {letter!r}", column)
-        if letter in _STROKES:
-            strokes = _strokes(letter, grace)
-            if isinstance(strokes, str):
-                raise wrong(strokes, column)
-            over = marks & set(range(column - len(grace), column + 1))
-            if accent or over:
-                used |= over
-                strokes = tuple(replace(s, strength=Strength.ACCENT) for s in strokes)
-            elif ghost_from >= 0:
-                strokes = tuple(replace(s, strength=Strength.GHOST) for s in strokes)
-            if joined:
-                twice = {s.limb for s in strokes} & {s.limb for s in steps[-1]}
-                if twice:
-                    raise wrong(f"two strokes of the {twice.pop().title} at once", column)
-                strokes = steps.pop() + strokes
-                for stroke in strokes:
-                    if stroke.grace and stroke.limb.opposite in {s.limb for s in strokes}:
-                        hand = stroke.limb.opposite.title
-                        raise wrong(f"the {hand} has a grace note and a stroke at once", column)
-            steps.append(strokes)
-            grace, accent, joined = "", False, False
-        elif letter in _GRACE:
-            grace += letter
-            if len(grace) > _MOST_GRACE_NOTES:
-                raise wrong(f"more than {_MOST_GRACE_NOTES} grace notes", column)
-        elif letter in _READER_ONLY:
-            continue
-        elif letter == "-":
-            steps.append(())
-        elif letter == "z":
-            if not (steps and steps[-1] and line[column - 1] in _STROKES):
-                raise wrong("'z' (buzz) stands behind no stroke", column)
-            last = steps[-1]
-            steps[-1] = (*last[:-1], replace(last[-1], buzz=True))
-            if line[column - 1] == "B":
-                steps[-1] = tuple(replace(s, buzz=True) for s in steps[-1])
-            if not all(s.limb.is_hand for s in steps[-1] if s.buzz):
-                raise wrong("a foot cannot play a buzz", column)
-        elif letter == "(":
-            if ghost_from >= 0:
-                raise wrong("brackets inside brackets", column)
-            ghost_from = column
-        elif letter == ")":
-            if ghost_from < 0:
-                raise wrong("')' without '('", column)
-            ghost_from = -1
-        elif letter == ">":
-            accent = True
-        elif letter == "+":
-            if not (steps and steps[-1]) or line[column - 1] in " |-":
-                raise wrong("'+' stands behind no stroke", column)
-            joined = True
-        else:
-            raise wrong(f"{letter!r} is not a letter of a sticking", column, hint=_LETTERS)
-    if grace:
-        raise wrong(f"the grace note {grace!r} has no stroke after it", len(line))
-    if accent or joined:
-        raise wrong("the line ends where a stroke was expected", len(line))
-    if ghost_from >= 0:
-        raise wrong("'(' is never closed", ghost_from)
-    if marks - used:
-        raise wrong("the '>' above stands over no stroke", min(marks - used))
-    return steps
+    line: str
+    marks: set[int]
+    steps: list[Step] = field(default_factory=list)
+    used: set[int] = field(default_factory=set)
+    column: int = 0
+    grace: str = ""
+    ghost_from: int = -1
+    accent: bool = False
+    joined: bool = False
+
+    def read(self) -> list[Step]:
+        """The steps of the line, the strokes whose columns are in `marks` accented."""
+        for column, letter in enumerate(self.line):
+            self.column = column
+            self._expected(letter)
+            if letter not in _READER_ONLY:
+                _HANDLERS.get(letter, _Scanner._unknown)(self, letter)
+        self.column = len(self.line)
+        self._at_the_end()
+        return self.steps
+
+    def _wrong(self, what: str, column: int | None = None, hint: str = "") -> MidiforgeError:
+        place = self.column if column is None else column
+        return MidiforgeError(what, f"column {place + 1}", hint=hint)
+
+    def _expected(self, letter: str) -> None:
+        """Raises MidiforgeError where something else had to follow."""
+        if self.grace and letter not in _STROKES and letter not in _GRACE:
+            raise self._wrong(_alone(self.grace))
+        waits = self.accent or self.joined
+        if (self.accent and letter == ">") or (waits and letter in _NO_STROKE):
+            raise self._wrong(f"a stroke was expected, not {letter!r}")
+
+    def _at_the_end(self) -> None:
+        if self.grace:
+            raise self._wrong(_alone(self.grace))
+        if self.accent or self.joined:
+            raise self._wrong("the line ends where a stroke was expected")
+        if self.ghost_from >= 0:
+            raise self._wrong("'(' is never closed", self.ghost_from)
+        if self.marks - self.used:
+            first = min(self.marks - self.used)
+            raise self._wrong("the '>' above stands over no stroke", first)
+
+    # What each letter does
+
+    def _stroke(self, letter: str) -> None:
+        strokes = _strokes(letter, self.grace)
+        if isinstance(strokes, str):
+            raise self._wrong(strokes)
+        over = self.marks & set(range(self.column - len(self.grace), self.column + 1))
+        if self.accent or over:
+            self.used |= over
+            strokes = tuple(replace(each, strength=Strength.ACCENT) for each in strokes)
+        elif self.ghost_from >= 0:
+            strokes = tuple(replace(each, strength=Strength.GHOST) for each in strokes)
+        if self.joined:
+            strokes = self._together(self.steps.pop(), strokes)
+        self.steps.append(strokes)
+        self.grace, self.accent, self.joined = "", False, False
+
+    def _together(self, before: Step, strokes: Step) -> Step:
+        """Strokes on the step of those before them."""
+        twice = {each.limb for each in strokes} & {each.limb for each in before}
+        if twice:
+            raise self._wrong(f"two strokes of the {twice.pop().title} at once")
+        step = before + strokes
+        limbs = {each.limb for each in step}
+        for stroke in step:
+            if stroke.grace and stroke.limb.opposite in limbs:
+                hand = stroke.limb.opposite.title
+                raise self._wrong(f"the {hand} has a grace note and a stroke at once")
+        return step
+
+    def _grace_note(self, letter: str) -> None:
+        self.grace += letter
+        if len(self.grace) > _MOST_GRACE_NOTES:
+            raise self._wrong(f"more than {_MOST_GRACE_NOTES} grace notes")
+
+    def _rest(self, _: str) -> None:
+        self.steps.append(())
+
+    def _buzz(self, _: str) -> None:
+        before = self.line[self.column - 1]
+        if not (self.steps and self.steps[-1] and before in _STROKES):
+            raise self._wrong("'z' (buzz) stands behind no stroke")
+        *others, last = self.steps[-1]
+        step = (*others, replace(last, buzz=True))
+        if before == "B":
+            step = tuple(replace(each, buzz=True) for each in step)
+        if not all(each.limb.is_hand for each in step if each.buzz):
+            raise self._wrong("a foot cannot play a buzz")
+        self.steps[-1] = step
+
+    def _open(self, _: str) -> None:
+        if self.ghost_from >= 0:
+            raise self._wrong("brackets inside brackets")
+        self.ghost_from = self.column
+
+    def _close(self, _: str) -> None:
+        if self.ghost_from < 0:
+            raise self._wrong("')' without '('")
+        self.ghost_from = -1
+
+    def _accent(self, _: str) -> None:
+        self.accent = True
+
+    def _join(self, _: str) -> None:
+        if not (self.steps and self.steps[-1]) or self.line[self.column - 1] in " |-":
+            raise self._wrong("'+' stands behind no stroke")
+        self.joined = True
+
+    def _unknown(self, letter: str) -> None:
+        raise self._wrong(f"{letter!r} is not a letter of a sticking", hint=_LETTERS)
+
+
+_HANDLERS: Mapping[str, Callable[[_Scanner, str], None]] = {
+    **dict.fromkeys(_STROKES, _Scanner._stroke),
+    **dict.fromkeys(_GRACE, _Scanner._grace_note),
+    "-": _Scanner._rest,
+    "z": _Scanner._buzz,
+    "(": _Scanner._open,
+    ")": _Scanner._close,
+    ">": _Scanner._accent,
+    "+": _Scanner._join,
+}
+
+
+def _alone(grace: str) -> str:
+    return f"the grace note {grace!r} has no stroke after it"
 
 
 def _strokes(letter: str, grace: str) -> Step | str:
