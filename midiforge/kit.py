@@ -48,6 +48,24 @@ _MOST_FILES = 16  # that start from each other
 
 
 @dataclass(frozen=True, slots=True)
+class HiHatPedal:
+    """The hi-hat pedal of an electronic kit.
+
+    controller: its number. open_below, closed_above: values of it, 0 to 127; half open between.
+    """
+
+    controller: int
+    open_below: int
+    closed_above: int
+
+    def voice(self, value: int) -> str:
+        """The voice of a struck hi-hat at a value of the controller."""
+        if value < self.open_below:
+            return "hihat-open"
+        return "hihat-closed" if value > self.closed_above else "hihat-half"
+
+
+@dataclass(frozen=True, slots=True)
 class Kit:
     """A sound module or an electronic kit.
 
@@ -57,8 +75,7 @@ class Kit:
     velocities: strength ("accent", "tap", "ghost", "grace", "click", "click-accent") to
         velocity, 1 to 127.
     heard: note number to voice, for what the pads send.
-    hihat: the hi-hat pedal's controller: "controller" (its number), "open_below" and
-        "closed_above" (controller values); empty if it has none.
+    hihat: its pedal; None if it sends nothing of the kind.
     controls: what asks for something while midiforge plays: ("note", "controller" or "program",
         its number) to a command.
     """
@@ -70,7 +87,7 @@ class Kit:
     notes: Mapping[str, int]
     velocities: Mapping[str, int]
     heard: Mapping[int, str]
-    hihat: Mapping[str, int] = field(default_factory=dict)
+    hihat: HiHatPedal | None = None
     source: str = ""
     controls: Mapping[tuple[str, int], str] = field(default_factory=dict)
 
@@ -97,13 +114,12 @@ class Kit:
             are then told by how far it is open, whatever their number says.
         """
         voice = self.heard.get(number)
-        if pedal is None or voice not in _HIHAT_BY_PEDAL or not self.hihat:
+        if pedal is None or voice not in _HIHAT_BY_PEDAL or self.hihat is None:
             return voice
-        if pedal < self.hihat["open_below"]:
-            return "hihat-open"
-        return "hihat-closed" if pedal > self.hihat["closed_above"] else "hihat-half"
+        return self.hihat.voice(pedal)
 
     def has(self, voice: str) -> bool:
+        """Whether it has a sound of its own for a voice."""
         return voice in self.notes
 
 
@@ -192,7 +208,7 @@ def _complete(merged: dict[str, Any], own: dict[str, Any], path: Path) -> Kit:
         notes=MappingProxyType(notes),
         velocities=MappingProxyType(velocities),
         heard=MappingProxyType(heard),
-        hihat=MappingProxyType(hihat),
+        hihat=HiHatPedal(**hihat) if hihat else None,
         source=own.get("source", ""),
         controls=MappingProxyType({trigger: name for name, trigger in merged["controls"].items()}),
     )

@@ -91,7 +91,7 @@ def _source(content: MidiContent, kit: Kit | None, channel: int) -> Source:
             f"channel {wanted} has no notes",
             hint=f"channel says which; channels with notes, and how many: {there}",
         )
-    pedal_number = kit.hihat.get("controller", _PEDAL) if kit else _PEDAL
+    pedal_number = kit.hihat.controller if kit and kit.hihat else _PEDAL
     notes, pedals = _notes(content, wanted, pedal_number)
     found = kit or _likeliest_kit({note[1] for note in notes}, pedals)
     known: dict[tuple[int, int | None], str | None] = {}
@@ -156,7 +156,7 @@ def _likeliest_kit(numbers: set[int], pedal: bool) -> Kit:
 
     def fit(kit: Kit) -> tuple[int, bool]:
         known = sum(1 for number in numbers if kit.voice(number))
-        return known, pedal and bool(kit.hihat)
+        return known, pedal and kit.hihat is not None
 
     return max(kits, key=fit)
 
