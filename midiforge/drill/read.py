@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from math import ceil
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from midiforge.disk import read_toml
 from midiforge.drill import values
@@ -13,11 +13,11 @@ from midiforge.drill.click import click_voices
 from midiforge.drill.drill import Beside, Chosen, Drill, Line, Practice, Stage, Sticking, Voicing
 from midiforge.drill.feet import foot_patterns, partners
 from midiforge.drill.grid import own_steps
+from midiforge.drill.key_reader import KeyReader
 from midiforge.drill.keys import BY_NAME, KEYS
-from midiforge.drill.kinds import items_of, of_kind
 from midiforge.drill.stages import Common, grooves, own_stage, usual_stages
 from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.kit import read_kit
+from midiforge.kit import Kit, read_kit
 from midiforge.library import shelf
 from midiforge.model.counts import steps_in_bar
 from midiforge.model.exercise import Touch
@@ -79,29 +79,127 @@ def _flat(content: Mapping[str, Any]) -> dict[str, Any]:
     return flat
 
 
-class _Reader:
+class _Material(NamedTuple):
+    """What is turned over; step: of the grid, in quarter notes."""
+
+    meter: Meter
+    stickings: tuple[Sticking, ...]
+    every: Every | None
+    steps: tuple[int, ...]
+    step: Fraction
+
+
+class _Parts(NamedTuple):
+    """What sounds under and beside the hands."""
+
+    feet: tuple[Line, ...]
+    layers: tuple[Line, ...]
+    beside: Beside
+    kit: Kit
+
+
+class _Staging(NamedTuple):
+    """What is played on what, and in which stages."""
+
+    voicing: Voicing
+    stages: tuple[Stage, ...]
+
+
+def _sounds(parts: _Parts, staging: _Staging) -> set[str]:
+    """Every voice that the drill plays."""
+    stages = staging.stages
+    lines = (*parts.feet, *parts.layers, *(each for stage in stages for each in stage.groove))
+    for part in parts.beside.parts:
+        lines += (*part.lines, *part.variation)
+    sounds = {voice for stage in stages for rule in stage.voicing.values() for voice in rule}
+    return sounds | {line.voice for line in lines if line.voice}
+
+
+class _Reader(KeyReader):
     """Reads keys in the order they need each other."""
 
-    def __init__(self, content: dict[str, Any], folder: Path) -> None:
-        self.content = content
-        self.folder = folder
-
     def drill(self, name: str = "", source: str = "") -> Drill:
+        material = self.material()
+        meter = material.meter
+        parts = self.parts(material)
+        if not (material.stickings or material.every or parts.feet or parts.layers):
+            raise MidiforgeError("the drill has nothing to play", hint="give it a sticking")
+        staging = self.staging(material)
+        sounds = _sounds(parts, staging)
+        for sound in sounds:
+            parts.kit.note(sound)
+        tempos = self.read("tempos", lambda items: fast_enough(values.tempos(items), meter))
+        ramp = self.read("ramp", values.ramp) if self.text("ramp") else None
+        self.read("ramp", lambda _: fast_enough(ramp.tempos if ramp else (), meter))
+        accents = self.read("accents", lambda items: tuple(values.accents(str(i)) for i in items))
+        follow = self.items("accent_placements") == ["follow"]
+        return Drill(
+            source=source,
+            title=self.text("title")
+            or name
+            or default_title(material.stickings, material.every, parts.feet),
+            stickings=material.stickings,
+            every=material.every,
+            accents=accents,
+            accent_placements=None if follow else self.read("accent_placements", values.places),
+            placements=self.read("placements", values.places),
+            entry=self.text("entry"),
+            leads=self.both("lead", "written", "swapped"),
+            directions=self.both("direction", "forward", "backward"),
+            feet=parts.feet,
+            feet_placements=self.read("feet_placements", values.places),
+            layers=parts.layers,
+            beside=parts.beside,
+            meter=meter,
+            steps=material.steps,
+            swing=self.read("swing", read_ratio),
+            swing_pair=self.swing_pair(meter),
+            tempos=tempos,
+            ramp=ramp,
+            count_in=self.count_in(),
+            click=self.text("click"),
+            click_voices=self.read(
+                "click_voice", lambda text: click_voices(text, parts.kit, sounds)
+            ),
+            gap=self.gap(),
+            repeats=self.whole("repeats", 1, values.MOST_BARS),
+            shape=self.read("dynamics", values.shape),
+            voicing=staging.voicing,
+            stages=staging.stages,
+            drop_swapped=self.flag("drop_swapped"),
+            easiest_first=self.text("order") == "easiest",
+            kit=parts.kit,
+            file_format=self.whole("format", 0, 1),
+            touch=self.touch(),
+            running=self.running(meter, ramp is not None),
+            practice=self.practice(meter),
+            given=self.content,
+        )
+
+    # What belongs together
+
+    def material(self) -> _Material:
+        """The stickings and the grid they are written on."""
         meter = self.meter()
         stickings = self.read("sticking", self.stickings)
         every = self.every()
         steps = self.read("steps", lambda items: self.steps(items, meter))
         grids = steps or tuple(own_steps(meter, each.steps) for each in stickings)
         step = meter.beat / (grids[0] if grids else own_steps(meter, 0))
+        return _Material(meter, stickings, every, steps, step)
 
+    def parts(self, material: _Material) -> _Parts:
+        """What sounds under and beside the hands, and on which kit."""
+        meter, step = material.meter, material.step
         feet = self.read("feet", lambda items: foot_patterns(items, meter, step))
         feet += self.read("partner", lambda wish: partners(wish, feet, meter, step))
         layers = self.read("layers", lambda items: self.layers(items, meter, step))
         kit = self.read("kit", lambda text: read_kit(text, self.folder))
-        company = self.beside(meter, step, feet, layers, kit.channel)
-        if not (stickings or every or feet or layers):
-            raise MidiforgeError("the drill has nothing to play", hint="give it a sticking")
+        return _Parts(feet, layers, self.beside(meter, step, feet, layers, kit.channel), kit)
 
+    def staging(self, material: _Material) -> _Staging:
+        """What is played on what, stage by stage."""
+        meter, step = material.meter, material.step
         voicing = {**DEFAULT_VOICING, **self.read("voicing", values.voicing)}
         common = Common(
             meter=meter,
@@ -111,107 +209,23 @@ class _Reader:
             form=self.read("form", values.form),
             groove=self.read("groove", lambda items: grooves(items, meter, step)),
         )
-        stages = self.stages(common, bool(stickings or every))
-        sounds = {voice for stage in stages for rule in stage.voicing.values() for voice in rule}
-        lines = (*feet, *layers, *(each for stage in stages for each in stage.groove))
-        lines += tuple(each for part in company.parts for each in (*part.lines, *part.variation))
-        sounds |= {line.voice for line in lines if line.voice}
-        for sound in sounds:
-            kit.note(sound)
-        tempos = self.read("tempos", lambda items: fast_enough(values.tempos(items), meter))
-        ramp = self.read("ramp", values.ramp) if self.text("ramp") else None
-        self.read("ramp", lambda _: fast_enough(ramp.tempos if ramp else (), meter))
-        accents = self.read("accents", lambda items: tuple(values.accents(str(i)) for i in items))
-        follow = self.items("accent_placements") == ["follow"]
-        return Drill(
-            source=source,
-            title=self.text("title") or name or default_title(stickings, every, feet),
-            stickings=stickings,
-            every=every,
-            accents=accents,
-            accent_placements=None if follow else self.read("accent_placements", values.places),
-            placements=self.read("placements", values.places),
-            entry=self.text("entry"),
-            leads=self.both("lead", "written", "swapped"),
-            directions=self.both("direction", "forward", "backward"),
-            feet=feet,
-            feet_placements=self.read("feet_placements", values.places),
-            layers=layers,
-            beside=company,
-            meter=meter,
-            steps=steps,
-            swing=self.read("swing", read_ratio),
-            swing_pair=self.swing_pair(meter),
-            tempos=tempos,
-            ramp=ramp,
-            count_in=self.count_in(),
-            click=self.text("click"),
-            click_voices=self.read("click_voice", lambda text: click_voices(text, kit, sounds)),
-            gap=self.gap(),
-            repeats=self.whole("repeats", 1, values.MOST_BARS),
-            shape=self.read("dynamics", values.shape),
-            voicing=voicing,
-            stages=stages,
-            drop_swapped=self.flag("drop_swapped"),
-            easiest_first=self.text("order") == "easiest",
-            kit=kit,
-            file_format=self.whole("format", 0, 1),
-            touch=Touch(
-                flam_ms=self.number("flam_ms", 1, 200),
-                drag_ms=self.number("drag_ms", 1, 200),
-                timing_ms=self.number("humanise.timing", 0, 50),
-                velocity=self.number("humanise.velocity", 0, 40),
-                seed=self.whole("humanise.seed", 0, 2**31),
-            ),
-            running=self.running(meter, ramp is not None),
-            practice=self.practice(meter),
-            given=self.content,
+        hands = bool(material.stickings or material.every)
+        return _Staging(voicing, self.stages(common, hands))
+
+    def touch(self) -> Touch:
+        return Touch(
+            flam_ms=self.number("flam_ms", 1, 200),
+            drag_ms=self.number("drag_ms", 1, 200),
+            timing_ms=self.number("humanise.timing", 0, 50),
+            velocity=self.number("humanise.velocity", 0, 40),
+            seed=self.whole("humanise.seed", 0, 2**31),
         )
-
-    # Reading one key
-
-    def raw(self, name: str) -> Any:
-        """The value of a key, or its default, of the kind the table says."""
-        key = BY_NAME[name]
-        value = self.content.get(name)
-        return key.default if value is None else of_kind(key, value, name)
-
-    def read(self, name: str, reader: Any) -> Any:
-        """A key through its reader, errors naming the key."""
-        value = self.items(name) if BY_NAME[name].kind == "texts" else self.raw(name)
-        try:
-            return reader(value)
-        except MidiforgeError as error:
-            raise error.within(name) from None
-
-    def text(self, name: str) -> str:
-        return str(self.raw(name))
-
-    def items(self, name: str) -> Any:
-        """A list; one that was given empty is an error where the key's default is not."""
-        found = items_of(self.raw(name))
-        if not found and (BY_NAME[name].default or (name == "sticking" and name in self.content)):
-            raise MidiforgeError("nothing is given", name, hint="leave the key out instead")
-        return found
-
-    def flag(self, name: str) -> bool:
-        return bool(self.raw(name))
-
-    def whole(self, name: str, low: int, high: int) -> int:
-        return int(self.read(name, lambda value: values.whole(value, low, high)))
-
-    def number(self, name: str, low: float, high: float) -> float:
-        return float(self.read(name, lambda value: values.number(value or 0, low, high)))
-
-    def both(self, name: str, no: str, yes: str) -> tuple[bool, ...]:
-        return {no: (False,), yes: (True,), "both": (False, True)}[self.text(name)]
 
     # Reading what takes more than one key
 
     def meter(self) -> Meter:
         pulse = self.read("pulse", lambda text: note_value(text) if text else None)
-        meter: Meter = self.read("meter", lambda text: Meter.parse(text, pulse))
-        return meter
+        return self.read("meter", lambda text: Meter.parse(text, pulse))
 
     def stickings(self, items: list[Any]) -> tuple[Sticking, ...]:
         found = []
@@ -260,7 +274,7 @@ class _Reader:
         return self.whole("count_in", 0, 16)
 
     def gap(self) -> tuple[int, int] | None:
-        found: tuple[int, int] | None = self.read("gap", values.gap)
+        found = self.read("gap", values.gap)
         if found and self.text("click") != "throughout":
             raise MidiforgeError(
                 "there is no click to leave gaps in", "gap", hint="click = 'throughout'"
@@ -268,7 +282,7 @@ class _Reader:
         return found
 
     def running(self, meter: Meter, ramp: bool) -> tuple[Chosen, ...]:
-        found: tuple[Chosen, ...] = self.read("running", values.running)
+        found = self.read("running", values.running)
         tempos = tuple(each.tempo for each in found if each.tempo)
         if tempos and ramp:
             raise MidiforgeError("a drill with a ramp has no other tempos", "running")
