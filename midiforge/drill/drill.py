@@ -2,12 +2,13 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from midiforge.kit import Kit
-from midiforge.model.exercise import Touch
+from midiforge.model.exercise import SectionKind, Touch
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.model.track import Track
@@ -86,6 +87,7 @@ class Ramp:
 
     @property
     def tempos(self) -> tuple[Fraction, ...]:
+        """The tempo of each step, in pulses a minute."""
         return ladder(self.start, self.end, self.by)
 
 
@@ -103,10 +105,10 @@ Voicing = Mapping[tuple[Limb, str], tuple[str, ...]]
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """Some bars of a form: "exercise", "time", "call" or "response"."""
+    """Some bars of a form: of the exercise, of time, a call or a response."""
 
     bars: int
-    kind: str
+    kind: SectionKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,15 +134,21 @@ class Stage:
         object.__setattr__(self, "voicing", unchanging(self.voicing))
 
 
+class ShapeKind(StrEnum):
+    """How levels change."""
+
+    SWELL = "swell"  # from one to another, again and again
+    REPEAT = "repeat"  # every second time through at another
+
+
 @dataclass(frozen=True, slots=True)
 class Shape:
     """A change of level over the written bars.
 
-    kind: "swell" (from `start` to `end` over `bars`, again and again) or "repeat" (every second
-        time through at `end`).
+    start, end: levels, 1 as the kit has it. bars: how long a swell is.
     """
 
-    kind: str
+    kind: ShapeKind
     start: Fraction
     end: Fraction
     bars: int = 0

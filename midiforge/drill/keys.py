@@ -29,6 +29,7 @@ class Key:
 
     @property
     def flag(self) -> str:
+        """The flag of the command line that says the same."""
         return "--" + self.name.replace(".", "-").replace("_", "-")
 
 

@@ -376,6 +376,7 @@ def slowest_tempo(meter: Meter) -> int:
 def default_title(
     stickings: tuple[Sticking, ...], every: Every | None, feet: tuple[Line, ...]
 ) -> str:
+    """What a drill without a title is called: its first stickings, over what the feet play."""
     hands = ", ".join(sticking.title for sticking in stickings[:3])
     if every and not hands:
         hands = f"Every sticking of {every.strokes}"

@@ -15,6 +15,7 @@ from midiforge.drill.drill import (
     Places,
     Ramp,
     Shape,
+    ShapeKind,
     Span,
     Voicing,
     ladder,
@@ -22,6 +23,7 @@ from midiforge.drill.drill import (
 from midiforge.errors import MidiforgeError, nearest, quoted, shortened
 from midiforge.library import shelf
 from midiforge.model.counts import count_index, steps_in_bar
+from midiforge.model.exercise import SectionKind
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
 from midiforge.model.meter import Meter
 from midiforge.phrase.pattern import Pattern, parse_pattern
@@ -296,20 +298,21 @@ def form(text: str) -> tuple[Span, ...]:
     """ "3 time 1 exercise", "2 call 2 response"."""
     if not text.strip():
         return ()
-    kinds = ("time", "exercise", "call", "response")
+    kinds = (SectionKind.TIME, SectionKind.EXERCISE, SectionKind.CALL, SectionKind.RESPONSE)
     words = text.replace(",", " ").split()
     spans: list[Span] = []
     for count, kind in zip(words[::2], words[1::2], strict=False):
         if kind not in kinds:
             raise MidiforgeError(f"{quoted(kind)} is not part of a form", hint=nearest(kind, kinds))
-        spans.append(Span(whole(count, 1, MOST_BARS, "bars"), kind))
+        spans.append(Span(whole(count, 1, MOST_BARS, "bars"), SectionKind(kind)))
     if len(words) % 2 or not spans:
         raise MidiforgeError(f"{quoted(text)} is not a form", hint="such as '3 time 1 exercise'")
     told = [span.kind for span in spans]
     if not {"exercise", "call"} & set(told):
         raise MidiforgeError(f"{quoted(text)} has no bar of the exercise")
-    for before, span in zip([Span(0, ""), *spans], spans, strict=False):
-        if span.kind == "response" and before != Span(span.bars, "call"):
+    for before, span in zip([None, *spans], spans, strict=False):
+        call = Span(span.bars, SectionKind.CALL)
+        if span.kind is SectionKind.RESPONSE and before != call:
             raise MidiforgeError(
                 "a response follows a call of as many bars", hint="such as '2 call 2 response'"
             )
@@ -341,10 +344,10 @@ def shape(text: str) -> Shape | None:
         low, high = _level(start or usual[0]), _level(end or usual[1])
         if (low < high) != (kind == "crescendo"):
             raise MidiforgeError(f"{quoted(text)}: that is no {kind}")
-        return Shape("swell", low, high, whole(bars, 1, MOST_BARS, "bars"))
+        return Shape(ShapeKind.SWELL, low, high, whole(bars, 1, MOST_BARS, "bars"))
     soft = re.fullmatch(rf"\s*soft\s+repeat(?:\s+at\s+{level})?\s*", text)
     if soft:
-        return Shape("repeat", Fraction(1), _level(soft[1] or "55"))
+        return Shape(ShapeKind.REPEAT, Fraction(1), _level(soft[1] or "55"))
     raise MidiforgeError(
         f"{quoted(text)} is not a change of level",
         hint="such as 'crescendo over 4 bars' or 'soft repeat'",

@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from midiforge.drill.drill import Span
-from midiforge.model.exercise import Section
+from midiforge.model.exercise import Section, SectionKind
 
-JUST_THE_EXERCISE = (Span(1, "exercise"),)
+JUST_THE_EXERCISE = (Span(1, SectionKind.EXERCISE),)
 
 _TITLES = {"time": "Time", "call": "Call", "response": "Response", "exercise": "Exercise"}
 
@@ -48,12 +48,12 @@ def sections(
     entry: of the first time through, if the phrase enters late.
     """
     if count_in:
-        yield Section("count-in", "Count-in", -count_in * bar, count_in * bar)
+        yield Section(SectionKind.COUNT_IN, "Count-in", -count_in * bar, count_in * bar)
     if form == JUST_THE_EXERCISE:
         if entry:
-            yield Section("entry", "Late entry", Fraction(0), entry * bar)
+            yield Section(SectionKind.ENTRY, "Late entry", Fraction(0), entry * bar)
         title = "Exercise, loop from here" if entry else "Exercise"
-        yield Section("exercise", title, entry * bar, (bars - entry) * bar)
+        yield Section(SectionKind.EXERCISE, title, entry * bar, (bars - entry) * bar)
         return
     for at, span in spans(form, bars):
         yield Section(span.kind, _TITLES[span.kind], at * bar, span.bars * bar)

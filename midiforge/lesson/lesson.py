@@ -10,7 +10,7 @@ from midiforge.lesson.compose import Score, compose
 from midiforge.lesson.resolution import parts_of_a_quarter
 from midiforge.lesson.sameness import digest, hits_text
 from midiforge.lesson.variants import Dropped, Material, describe, variants
-from midiforge.model.exercise import Exercise, Section, Variant
+from midiforge.model.exercise import Exercise, Section, SectionKind, Variant
 from midiforge.model.hit import FEET
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap, plain
@@ -189,7 +189,7 @@ def _exercise(
 def _tempo_sections(tempo: TempoMap, length: Fraction) -> Iterator[Section]:
     ends = [*(time for time, _ in tempo.changes[1:]), length]
     for (start, value), end in zip(tempo.changes, ends, strict=True):
-        yield Section("tempo", f"{plain(value)} bpm", start, end - start)
+        yield Section(SectionKind.TEMPO, f"{plain(value)} bpm", start, end - start)
 
 
 def _title(drill: Drill, material: Material, variant: Variant, stage: Stage, feet: str) -> str:

@@ -6,7 +6,7 @@ from fractions import Fraction
 from math import ceil
 
 from midiforge.errors import MidiforgeError
-from midiforge.model.exercise import Exercise, Section
+from midiforge.model.exercise import Exercise, Section, SectionKind
 from midiforge.model.rounds import unrolled
 from midiforge.model.tempo import TempoMap, plain
 
@@ -34,6 +34,7 @@ def ladder(
         whole,
         tempo=TempoMap(whole.tempo.pulse, tuple((i * step, t) for i, t in enumerate(tempos))),
         sections=tuple(
-            Section("tempo", f"{plain(t)} bpm", i * step, step) for i, t in enumerate(tempos)
+            Section(SectionKind.TEMPO, f"{plain(t)} bpm", i * step, step)
+            for i, t in enumerate(tempos)
         ),
     )

@@ -6,7 +6,7 @@ from fractions import Fraction
 from math import lcm
 
 from midiforge.library import players, shelf
-from midiforge.model.exercise import Exercise, Section
+from midiforge.model.exercise import Exercise, Section, SectionKind
 from midiforge.model.hit import CLICK, FEET, HANDS, Hit
 from midiforge.model.rounds import unrolled
 from midiforge.model.track import Tone
@@ -75,5 +75,5 @@ def with_gaps(exercise: Exercise, on: int, off: int) -> Exercise:
 def _gap_sections(exercise: Exercise, on: int, off: int) -> Iterator[Section]:
     bar = exercise.meter.bar
     for number in range(0, exercise.bars, on + off):
-        yield Section("exercise", "Play along", number * bar, on * bar)
-        yield Section("response", "Silence, play on", (number + on) * bar, off * bar)
+        yield Section(SectionKind.EXERCISE, "Play along", number * bar, on * bar)
+        yield Section(SectionKind.RESPONSE, "Silence, play on", (number + on) * bar, off * bar)

@@ -1,6 +1,6 @@
 """What every output reads: exercises, as hits on an exact timeline."""
 
-from midiforge.model.exercise import Dynamics, Exercise, Section, Touch, Variant
+from midiforge.model.exercise import Dynamics, Exercise, Section, SectionKind, Touch, Variant
 from midiforge.model.hit import Hit, Limb, Ornament, OrnamentKind, Strength
 from midiforge.model.meter import Meter
 from midiforge.model.swing import Swing
@@ -15,6 +15,7 @@ __all__ = [
     "Ornament",
     "OrnamentKind",
     "Section",
+    "SectionKind",
     "Strength",
     "Swing",
     "TempoMap",

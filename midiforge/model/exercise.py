@@ -1,6 +1,7 @@
 """An exercise: everything an output needs to know, and nothing it has to work out."""
 
 from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 
 from midiforge.model.hit import Hit
@@ -10,16 +11,26 @@ from midiforge.model.tempo import TempoMap
 from midiforge.model.track import ChordMark, Tone, Track
 
 
+class SectionKind(StrEnum):
+    """What a stretch of an exercise is for."""
+
+    COUNT_IN = "count-in"
+    ENTRY = "entry"  # the first time through of a late entry
+    EXERCISE = "exercise"
+    TIME = "time"  # bars of timekeeping
+    CALL = "call"
+    RESPONSE = "response"
+    TEMPO = "tempo"  # a step of a ramp
+
+
 @dataclass(frozen=True, slots=True)
 class Section:
     """A stretch of an exercise.
 
-    kind: "count-in", "entry" (the first time through of a late entry), "exercise", "time"
-        (bars of timekeeping), "call", "response", or "tempo" for each step of a ramp.
     start, length: in quarter notes.
     """
 
-    kind: str
+    kind: SectionKind
     title: str
     start: Fraction
     length: Fraction

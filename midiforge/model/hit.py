@@ -15,10 +15,12 @@ class Limb(StrEnum):
 
     @property
     def is_hand(self) -> bool:
+        """Whether it is one of the hands."""
         return self in HANDS
 
     @property
     def is_foot(self) -> bool:
+        """Whether it is one of the feet."""
         return self in FEET
 
     @property

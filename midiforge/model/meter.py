@@ -69,6 +69,7 @@ class Meter:
 
     @property
     def numerator(self) -> int:
+        """How many units make a bar: the number above the line."""
         return sum(self.groups)
 
     @property
@@ -94,6 +95,7 @@ class Meter:
 
     @property
     def beat_lengths(self) -> tuple[Fraction, ...]:
+        """How long each beat of the bar is, in quarter notes."""
         return tuple(Fraction(4 * units, self.unit) for units in self.groups)
 
     def __str__(self) -> str:

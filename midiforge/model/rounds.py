@@ -5,13 +5,13 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TypeVar
 
-from midiforge.model.exercise import Dynamics, Exercise, Section
+from midiforge.model.exercise import Dynamics, Exercise, Section, SectionKind
 from midiforge.model.hit import Hit
 from midiforge.model.track import ChordMark, Tone
 
 T = TypeVar("T", Hit, Tone, ChordMark)
 
-COUNT_IN = "count-in"  # the kind of section that is no part of the loop
+COUNT_IN = SectionKind.COUNT_IN  # the kind of section that is no part of the loop
 
 
 def later(items: Iterable[T], late: Fraction) -> Iterable[T]:
@@ -85,7 +85,7 @@ def unrolled(exercise: Exercise, times: int) -> Exercise:
 def one_section(exercise: Exercise, title: str) -> Exercise:
     """The exercise with a single section after its count-in."""
     kept = tuple(each for each in exercise.sections if each.kind == COUNT_IN)
-    whole = Section("exercise", title, Fraction(0), exercise.length)
+    whole = Section(SectionKind.EXERCISE, title, Fraction(0), exercise.length)
     return replace(exercise, sections=(*kept, whole))
 
 

@@ -22,6 +22,7 @@ class Swing:
 
     @property
     def is_straight(self) -> bool:
+        """Whether notes are played as written."""
         return self.share == _HALF
 
     def played(self, time: Fraction) -> Fraction:

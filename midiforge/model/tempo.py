@@ -22,6 +22,7 @@ class TempoMap:
 
     @property
     def last(self) -> Fraction:
+        """The tempo it ends with, in pulses a minute."""
         return self.changes[-1][1]
 
     def __str__(self) -> str:

@@ -54,10 +54,12 @@ class Note:
 
     @property
     def is_rest(self) -> bool:
+        """Whether nothing is struck."""
         return not self.heads
 
     @property
     def sticking(self) -> str:
+        """The hands that strike it, right before left; "" for none."""
         return "".join(hand for hand in "RL" if any(head.hand == hand for head in self.heads))
 
 
@@ -92,11 +94,13 @@ class Voice:
 
     @property
     def notes(self) -> Iterator[Note]:
+        """Its notes and rests, in order."""
         for group in self.groups:
             yield from group.notes
 
     @property
     def is_silent(self) -> bool:
+        """Whether it has nothing but rests."""
         return all(note.is_rest for note in self.notes)
 
 
@@ -119,6 +123,7 @@ class Bar:
     repeats_chords: bool = False
 
     def voice(self, name: str) -> Voice | None:
+        """One of its voices, if there."""
         return next((voice for voice in self.voices if voice.name == name), None)
 
 
@@ -146,10 +151,12 @@ class Score:
 
     @property
     def exercise(self) -> Exercise:
+        """The exercise at its first tempo; what is written is that of all."""
         return self.exercises[0]
 
     @property
     def bars(self) -> Iterator[Bar]:
+        """Every written bar, in order."""
         for passage in self.passages:
             yield from passage.bars
 

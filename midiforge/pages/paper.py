@@ -29,6 +29,7 @@ class Paper:
 
     @property
     def is_large(self) -> bool:
+        """Whether it is print for the music stand."""
         return self.space == _LARGE_SPACE
 
 

@@ -102,6 +102,7 @@ class Phrase:
 
     @property
     def limbs(self) -> frozenset[Limb]:
+        """Every limb that plays."""
         return frozenset(stroke.limb for step in self.steps for stroke in step)
 
 

@@ -222,9 +222,11 @@ class Synth:
         self._library.fluid_synth_program_change(self._synth, channel - 1, program - 1)
 
     def on(self, channel: int, key: int, velocity: int) -> None:
+        """Strikes a note; channel from 1, key and velocity as in MIDI."""
         self._library.fluid_synth_noteon(self._synth, channel - 1, key, velocity)
 
     def off(self, channel: int, key: int) -> None:
+        """Lets go of a note; channel from 1."""
         self._library.fluid_synth_noteoff(self._synth, channel - 1, key)
 
     def on_unheard(self, channel: int, key: int, velocity: int) -> None:

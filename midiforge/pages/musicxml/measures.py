@@ -138,6 +138,7 @@ def _right_barline(passage: Passage, bar: Bar, is_end: bool) -> str:
 
 
 def measures(staff: Staff, frames: Iterable[Frame], divisions: int, is_top: bool) -> Iterator[str]:
+    """The measures of one part; the top one has the directions too."""
     begin = f"<divisions>{divisions}</divisions>"
     clef = (
         "<clef><sign>percussion</sign></clef>"
