@@ -24,7 +24,7 @@ from midiforge.notation.score import (
     Voice,
 )
 from midiforge.notation.sign import Sign
-from midiforge.pages.engrave import SPACE, Engraver
+from midiforge.pages.engrave import Engraver
 from midiforge.pages.ink import shapes_at
 from midiforge.pages.piece import Piece, Setting
 from midiforge.pages.piece_drawing import (
@@ -36,6 +36,7 @@ from midiforge.pages.piece_drawing import (
     rows_of,
     staff_lines,
 )
+from midiforge.pages.shapes import SPACE
 from midiforge.pages.widths import REPEAT, TAIL, Layout, Span, simile_width, spans_of, widths
 
 _ONE_BEAT = Meter.parse("1/4")

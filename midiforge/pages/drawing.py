@@ -4,8 +4,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import ceil
 
-from midiforge.pages.engrave import SPACE
 from midiforge.pages.piece import Piece, Setting
+from midiforge.pages.shapes import SPACE
 
 _GLYPH = 4 * SPACE / 1000  # SMuFL: a thousand font units are four spaces
 STYLE = (

@@ -10,9 +10,9 @@ from pathlib import Path
 from midiforge import __version__
 from midiforge.pages.booklet import ABOUT, CAUTIONS, Booklet, Entry
 from midiforge.pages.drawing import STYLE, glyph_definitions, joined
-from midiforge.pages.engrave import SPACE
 from midiforge.pages.paper import Paper
 from midiforge.pages.piece import Piece
+from midiforge.pages.shapes import SPACE
 from midiforge.pages.sound import Place, sound
 from midiforge.printable import printable
 

@@ -2,8 +2,8 @@
 
 from html import escape
 
-from midiforge.pages.engrave import SPACE, Shapes
 from midiforge.pages.numbers import short
+from midiforge.pages.shapes import SPACE, Shapes
 
 
 def dots(x: float, top: float) -> str:

@@ -8,10 +8,12 @@ from itertools import pairwise
 from midiforge.model.counts import UNNAMED
 from midiforge.notation.score import Bar, Note, Score
 from midiforge.pages.chord_text import CHORD, chord_text, chord_width
-from midiforge.pages.engrave import SPACE, Engraved, Shapes
+from midiforge.pages.engrave import Engraved
+from midiforge.pages.even import HALF_HEAD
 from midiforge.pages.ink import dots, shapes_at, text_at
 from midiforge.pages.numbers import short
 from midiforge.pages.piece import Piece
+from midiforge.pages.shapes import SPACE, Shapes
 from midiforge.pages.widths import BETWEEN_CHORDS, Layout, Span
 
 _LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 15.0, 17.0, 19.0, 13.0  # sizes of letters
@@ -131,15 +133,10 @@ def _columns(score: Score, each: Cut) -> Iterator[tuple[Fraction, float]]:
     What has no note of its own lies between its neighbours.
     """
     begin, end = each.span
-    known = {
-        note.start: each.engraved.places[name] + each.shift
-        for name, note in each.notes.items()
-        if name in each.engraved.places and begin <= note.start < end
-        and (not note.is_rest or note.length < end - begin)
-    }  # fmt: skip
+    known = {time: x + each.shift for time, x in each.engraved.columns.items()}
     lead = 1.6 * SPACE + each.shift
     known.setdefault(begin, lead)
-    right = each.shift + each.engraved.width
+    right = each.shift + each.engraved.width + HALF_HEAD
     anchors = [*sorted(known.items()), (end, right)]
     wanted = {time for time, _ in score.counts if begin <= time < end} | known.keys()
     wanted |= {sign.time for sign in each.bar.chords if begin <= sign.time < end}

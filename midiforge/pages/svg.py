@@ -7,8 +7,8 @@ from textwrap import wrap
 from midiforge import __version__
 from midiforge.pages.booklet import Booklet, Entry
 from midiforge.pages.drawing import STYLE, glyph_definitions, in_lines, joined
-from midiforge.pages.engrave import SPACE
 from midiforge.pages.paper import Paper
+from midiforge.pages.shapes import SPACE
 from midiforge.printable import printable
 
 _FONT = "'Libertinus Serif', Palatino, Georgia, 'DejaVu Serif', serif"

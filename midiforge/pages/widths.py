@@ -9,7 +9,7 @@ from math import ceil
 from midiforge.notation.rhythm import cells_of
 from midiforge.notation.score import Bar, Score
 from midiforge.pages.chord_text import chord_width
-from midiforge.pages.engrave import SPACE
+from midiforge.pages.shapes import SPACE
 
 COLUMN = 2.3 * SPACE  # the least distance of two columns of the grid
 _GRACE = 2.0 * SPACE  # what a grace note needs beside it

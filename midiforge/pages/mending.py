@@ -1,0 +1,75 @@
+"""What the engraving library sets well enough for a page of notes, and not for a page of drills.
+
+Its tuplet brackets slant, and their numbers are where columns were before they were set evenly;
+the z of a buzz stands on the stem wherever that is long enough without a beam.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from midiforge.pages.shapes import SPACE, Boxes, Mark
+
+_BUZZ = "E22A"
+_BESIDE_NUMBER = 3.5  # tenths of a staff space free on each side of a tuplet's number
+_CLEAR = 0.8  # between a z and what is above and below it
+_HALF_HEAD = SPACE / 2
+
+
+def mended(staff: Sequence[Mark], boxes: Boxes) -> list[Mark]:
+    """The marks of a staff with level brackets, and every buzz between its notehead and beam."""
+    brackets: dict[str, list[Mark]] = {}
+    for mark in staff:
+        if mark.tuplet:
+            brackets.setdefault(mark.tuplet, []).append(mark)
+    levels = {mark: better for each in brackets.values() for mark, better in _level(each, boxes)}
+    by_note: dict[str, list[Mark]] = {}
+    for mark in staff:
+        by_note.setdefault(mark.name, []).append(mark)
+    return [_buzz(levels.get(mark, mark), by_note, boxes) for mark in staff]
+
+
+def _level(tuplet: Sequence[Mark], boxes: Boxes) -> Iterator[tuple[Mark, Mark]]:
+    """The parts of a bracket as they were, and level, with the number in the middle."""
+    digits = [mark for mark in tuplet if mark.kind == "glyph"]
+    lines = [mark for mark in tuplet if mark.kind == "stroke" and len(mark.points) == 3]
+    if not digits or len(lines) != 2:
+        return
+    lines.sort(key=lambda mark: mark.points[1])
+    corners = [mark.points[1] for mark in lines]
+    inner = [mark.points[2][1] for mark in lines]
+    drop = lines[0].points[0][1] - corners[0][1]  # from the bracket to the end of its hook
+    heights = [y for _, y in corners]
+    height = min(heights) if drop > 0 else max(heights)
+    middle = sum(x for x, _ in corners) / 2
+    extents = [mark.extent(boxes) for mark in digits]
+    left, right = min(each[0] for each in extents), max(each[1] for each in extents)
+    by = middle - (left + right) / 2, height - sum(inner) / 2
+    for mark in digits:
+        [(x, y)] = mark.points
+        yield mark, mark._replace(points=((x + by[0], y + by[1]),))
+    beside = (right - left) / 2 + _BESIDE_NUMBER
+    for mark, (x, _), end in zip(lines, corners, (middle - beside, middle + beside), strict=True):
+        yield mark, mark._replace(points=((x, height + drop), (x, height), (end, height)))
+
+
+def _buzz(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) -> Mark:
+    """The z of a buzz in the middle of what beams leave of its stem; anything else as it is."""
+    if mark.glyph != _BUZZ:
+        return mark
+    [(x, y)] = mark.points
+    beams = [
+        (top, bottom)
+        for left, right, top, bottom in (
+            each.extent(boxes) for each in by_note.get("", ()) if each.kind == "fill"
+        )
+        if left - 1 <= x <= right + 1
+    ]
+    if not beams:
+        return mark
+    nearest = max(bottom for _, bottom in beams)  # only hands play buzzes, and their stems go up
+    heads = [each.points[0][1] for each in by_note[mark.name] if each.glyph and each.glyph != _BUZZ]
+    head = min(at for at in heads if at > nearest) - _HALF_HEAD
+    _, _, top, bottom = mark.extent(boxes)
+    if bottom - top > head - nearest - 2 * _CLEAR:
+        mark = mark._replace(size=mark.size * (head - nearest - 2 * _CLEAR) / (bottom - top))
+        _, _, top, bottom = mark.extent(boxes)
+    return mark._replace(points=((x, y + (nearest + head) / 2 - (top + bottom) / 2),))

@@ -1,0 +1,190 @@
+"""What the engraving library drew, read back: signs, lines and areas, and whose they are."""
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+from xml.etree import ElementTree
+
+from midiforge.pages.numbers import short
+
+LIBRARY_SPACE = 180  # the library's units to a staff space
+SPACE = 10  # ours, in which all shapes are
+SCALE = SPACE / LIBRARY_SPACE
+GLYPH_SCALE = 4 * SPACE / 1000  # SMuFL: a thousand font units are four spaces
+SVG = "{http://www.w3.org/2000/svg}"
+_HREF = "{http://www.w3.org/1999/xlink}href"
+_TRANSFORM = re.compile(r"translate\((-?[\d.]+), (-?[\d.]+)\) scale\(([\d.]+)")
+_NUMBERS = re.compile(r"-?\d+(?:\.\d+)?")
+_USUAL_SIZE = 0.72  # how the library scales its signs
+_SKIPPED = {"barLine", "placeholder", "grpSym", "mNum", "pageMilestone"}
+_OF_TUPLETS = {"tupletNum", "tupletBracket"}
+_NAMED = {"note", "chord", "rest", "mRest", "mRpt"}
+
+Boxes = Mapping[str, tuple[float, float, float, float]]  # left, bottom, width, height of a sign
+
+
+@dataclass(slots=True)
+class Shapes:
+    """What is drawn, in tenths of a staff space, from the staff's top line down.
+
+    glyphs: (name, x, y, size); strokes: (width, path); fills: paths.
+    """
+
+    glyphs: list[tuple[str, float, float, float]] = field(default_factory=list)
+    strokes: list[tuple[float, str]] = field(default_factory=list)
+    fills: list[str] = field(default_factory=list)
+    top: float = 0.0
+    bottom: float = 0.0
+
+    def reach(self, *heights: float) -> None:
+        """Makes room from the highest to the lowest of some heights."""
+        self.top = min(self.top, *heights)
+        self.bottom = max(self.bottom, *heights)
+
+
+class Mark(NamedTuple):
+    """One thing that was drawn.
+
+    name: of the note or grace note that it belongs to, as `mei` gave it; "" for beams and
+        brackets.
+    kind: "glyph" (a sign of `size`), "stroke" (a line of `size`), "fill" (an area) or "dot" (of
+        radius `size`).
+    tuplet: the identity of the tuplet whose bracket or number it is; else "".
+    points: in tenths of a staff space, from the staff's top line down.
+    """
+
+    name: str
+    kind: str
+    points: tuple[tuple[float, float], ...]
+    size: float = 1.0
+    glyph: str = ""
+    tuplet: str = ""
+
+    @property
+    def note(self) -> str:
+        """The note that it stands with: a grace note's is the one after it."""
+        return self.name.partition("g")[0]
+
+    def extent(self, boxes: Boxes) -> tuple[float, float, float, float]:
+        """Its left, right, top and bottom."""
+        xs, ys = [x for x, _ in self.points], [y for _, y in self.points]
+        if self.kind == "glyph":
+            scale = self.size * GLYPH_SCALE
+            left, low, width, height = (scale * each for each in boxes[self.glyph])
+            [(x, y)] = self.points
+            return x + left, x + left + width, y - low - height, y - low
+        edge = self.size if self.kind == "dot" else 0.0
+        return min(xs) - edge, max(xs) + edge, min(ys) - edge, max(ys) + edge
+
+
+def marks(staff: ElementTree.Element) -> Iterator[Mark]:
+    """Everything on a staff but its lines."""
+    top = float(_NUMBERS.findall(next(lines_of(staff)).get("d", ""))[1])
+    for element in staff:
+        if element.tag == f"{SVG}g":
+            yield from _marks(element, top, "")
+
+
+def lines_of(staff: ElementTree.Element) -> Iterator[ElementTree.Element]:
+    """The lines of a staff, from the top."""
+    return (path for path in staff if path.tag == f"{SVG}path")
+
+
+def _marks(element: ElementTree.Element, top: float, name: str, tuplet: str = "") -> Iterator[Mark]:
+    kinds = set(element.get("class", "").split())
+    if kinds & _SKIPPED:
+        return
+    own = element.get("id", "")
+    if kinds & _NAMED and ":" not in own:
+        name = own if own.startswith("s") and "v" in own else name
+    if "graceGrp" in kinds:
+        name = next(_names(element), name)
+    inside = tuplet if kinds & _OF_TUPLETS else ""
+    for child in element:
+        if child.tag == f"{SVG}g":
+            yield from _marks(child, top, name, own if "tuplet" in kinds else tuplet)
+        elif child.tag == f"{SVG}use":
+            yield _sign(child, top, name)._replace(tuplet=inside)
+        else:
+            yield _drawn(child, top, name)._replace(tuplet=inside)
+
+
+def _names(element: ElementTree.Element) -> Iterator[str]:
+    """The names of the notes inside an element."""
+    for each in element.iter(f"{SVG}g"):
+        if each.get("class") == "note":
+            yield each.get("id", "")
+
+
+def _sign(use: ElementTree.Element, top: float, name: str) -> Mark:
+    glyph = use.get(_HREF, "")[1:].partition("-")[0]
+    found = _TRANSFORM.match(use.get("transform", ""))
+    assert found
+    place = (float(found[1]) * SCALE, (float(found[2]) - top) * SCALE)
+    return Mark(name, "glyph", (place,), float(found[3]) / _USUAL_SIZE, glyph)
+
+
+def _drawn(element: ElementTree.Element, top: float, name: str) -> Mark:
+    """A line, polygon or dot of the library's drawing."""
+    kind = element.tag.removeprefix(SVG)
+    if kind in ("path", "polyline"):
+        points = _points(element.get("d") or element.get("points") or "", top)
+        usual = "0" if kind == "path" else "13"
+        return Mark(name, "stroke", points, float(element.get("stroke-width", usual)) * SCALE)
+    if kind == "polygon":
+        return Mark(name, "fill", _points(element.get("points", ""), top))
+    if kind in ("ellipse", "circle"):
+        x, y = float(element.get("cx", 0)) * SCALE, (float(element.get("cy", 0)) - top) * SCALE
+        radius = float(element.get("rx") or element.get("r") or 0) * SCALE
+        return Mark(name, "dot", ((x, y),), radius)
+    if kind == "rect":
+        x, y = float(element.get("x", 0)) * SCALE, (float(element.get("y", 0)) - top) * SCALE
+        w, h = (float(element.get(each, 0)) * SCALE for each in ("width", "height"))
+        return Mark(name, "fill", ((x, y), (x + w, y), (x + w, y + h), (x, y + h)))
+    raise AssertionError(f"a shape of the engraving library is not known: {kind}")
+
+
+def _points(text: str, top: float) -> tuple[tuple[float, float], ...]:
+    numbers = [float(each) for each in _NUMBERS.findall(text)]
+    return tuple(
+        (x * SCALE, (y - top) * SCALE) for x, y in zip(numbers[::2], numbers[1::2], strict=True)
+    )
+
+
+def shapes_of(found: Sequence[Mark], boxes: Boxes, lines: int) -> Shapes:
+    """The marks on a staff of so many lines, ready to be drawn."""
+    shapes = Shapes(bottom=(lines - 1) * SPACE)
+    for mark in found:
+        shapes.reach(*mark.extent(boxes)[2:])
+        _ADD[mark.kind](shapes, mark)
+    return shapes
+
+
+def _add_glyph(shapes: Shapes, mark: Mark) -> None:
+    [(x, y)] = mark.points
+    shapes.glyphs.append((mark.glyph, x, y, mark.size))
+
+
+def _add_stroke(shapes: Shapes, mark: Mark) -> None:
+    shapes.strokes.append((round(mark.size, 2), _path(mark.points)))
+
+
+def _add_fill(shapes: Shapes, mark: Mark) -> None:
+    shapes.fills.append(_path(mark.points) + "z")
+
+
+def _add_dot(shapes: Shapes, mark: Mark) -> None:
+    [(x, y)], r = mark.points, short(mark.size)
+    across = short(2 * mark.size)
+    shapes.fills.append(
+        f"M{short(x - mark.size)} {short(y)}a{r} {r} 0 1 0 {across} 0a{r} {r} 0 1 0 -{across} 0z"
+    )
+
+
+_ADD = {"glyph": _add_glyph, "stroke": _add_stroke, "fill": _add_fill, "dot": _add_dot}
+
+
+def _path(points: Sequence[tuple[float, float]]) -> str:
+    """A path through points."""
+    return "M" + "L".join(f"{short(x)} {short(y)}" for x, y in points)

@@ -1,0 +1,155 @@
+"""How bars are engraved: columns, brackets, buzzes. What is asked for is common practice."""
+
+from fractions import Fraction
+from itertools import pairwise
+
+import pytest
+
+import midiforge
+from midiforge.notation import Score, scores
+from midiforge.pages.cut import cut
+from midiforge.pages.engrave import Engraved, Engraver
+from midiforge.pages.even import Column, Grid
+from midiforge.pages.paper import paper_of
+from midiforge.pages.piece import Setting
+from midiforge.pages.shapes import SPACE, Mark
+from midiforge.pages.widths import Layout
+
+pytest.importorskip("verovio")
+
+LINE = paper_of("a4").line
+HEAD = 1.18 * SPACE  # the width of a notehead in the font Bravura
+
+
+@pytest.fixture(scope="module")
+def engraver() -> Engraver:
+    return Engraver()
+
+
+def written(**keys: object) -> Score:
+    """The last exercise of a drill: everything together."""
+    return [*scores(midiforge.exercises(midiforge.check_drill(keys)))][-1]
+
+
+def on_paper(engraver: Engraver, **keys: object) -> Setting:
+    return cut(written(**keys), engraver, Layout(LINE, fill=LINE))
+
+
+def engraved(engraver: Engraver, width: float = 900, **keys: object) -> Engraved:
+    """The first bar, `width` tenths of a staff space wide."""
+    score = written(**keys)
+    bar, exercise = next(iter(score.bars)), score.exercise
+    span = (Fraction(0), exercise.meter.bar)
+    return engraver.bar(exercise.meter, exercise.step, [list(bar.voices)], span, width)
+
+
+def points(path: str) -> list[tuple[float, float]]:
+    numbers = [float(each) for each in path.strip("Mz").replace("L", " ").split()]
+    return [*zip(numbers[::2], numbers[1::2], strict=True)]
+
+
+# Columns
+
+
+@pytest.mark.parametrize(
+    "sticking",
+    [
+        "RLRR LRLL RLRR LRLL",
+        "lRLRL rLRLR lRLRL rLRLR",
+        "R(L)(L)R (L)R(L)(L) R(L)(L)R (L)R(L)(L)",
+        "llRLRR rrLRLL llRLRR rrLRLL",
+        "lR-L- llR(L)L- Rz-lR(L) --rL-",
+    ],
+)
+def test_equal_steps_are_equally_far_apart_whatever_stands_before_a_note(
+    engraver, sticking
+) -> None:
+    keys = {"sticking": sticking, "stages": "hands"}
+    found = engraved(engraver, 900, **keys)
+    [voice] = next(iter(written(**keys).bars)).voices
+    heads = [
+        (note.start, found.places[f"s1v0n{i}"])
+        for i, note in enumerate(voice.notes)
+        if not note.is_rest
+    ]
+    (first, left), (last, right) = heads[0], heads[-1]
+    for time, x in heads:
+        share = (time - first) / (last - first)
+        assert x == pytest.approx(left + float(share) * (right - left), abs=0.1)
+
+
+def test_every_step_of_the_grid_has_its_column_and_heads_stand_in_them(engraver) -> None:
+    score = written(sticking="lR-L- llR(L)L- Rz-lR(L) --rL-", feet="1 3")
+    for piece in cut(score, engraver, Layout(LINE, fill=LINE)).pieces:
+        apart = [later - x for (_, x), (_, later) in pairwise(piece.times)]
+        assert len(apart) == 15
+        assert max(apart) - min(apart) < 0.01
+
+
+def test_a_flam_on_one_begins_the_bar_where_a_stroke_without_one_does(engraver) -> None:
+    plain = on_paper(engraver, sticking="RLRR LRLL RLRR LRLL").pieces[0]
+    flam = on_paper(engraver, sticking="lRLRR LRLL RLRR LRLL").pieces[0]
+    assert flam.times[0][1] - plain.times[0][1] < 0.3 * SPACE + plain.width / 100
+
+
+def test_what_has_no_room_in_its_column_takes_it_from_the_others_evenly() -> None:
+    times = [Fraction(i) for i in range(4)]
+    columns = {time: Column(0, 0, HEAD) for time in times}
+    columns[times[2]].left = 40
+    grid = Grid({}, Fraction(1), (Fraction(0), Fraction(4)))
+    first, second, third, fourth = grid.places(columns, 140)
+    assert third - second == pytest.approx(HEAD + 40 + 2)
+    assert second - first == pytest.approx(fourth - third) == pytest.approx(140 - fourth)
+    assert grid.places(columns, 60) == []
+
+
+def test_grace_notes_never_touch_the_note_before_however_narrow_the_bar(engraver) -> None:
+    keys = {"sticking": "llRrrL llRrrL llRrrL llRrrL", "steps": 2}
+    score = written(**keys)
+    bar, exercise = next(iter(score.bars)), score.exercise
+    for width in (420, 600, 900):
+        found = engraved(engraver, width, **keys)
+        names = [f"s1v0n{i}" for i in range(len([*bar.voices[0].notes]))]
+        assert len(names) == exercise.meter.bar / exercise.step
+        for before, name in pairwise(names):
+            assert found.places[f"{name}g0"] - found.places[before] > 0.9 * HEAD
+
+
+# Brackets
+
+
+@pytest.mark.parametrize("steps", [3, 5, 7])
+def test_brackets_are_level_and_their_numbers_in_the_middle(engraver, steps) -> None:
+    keys = {"sticking": "R - L (L)", "steps": steps, "voicing": "LH=floor-tom, RH=crash"}
+    [staff] = engraved(engraver, 1000, **keys).staves
+    brackets = [points(path) for _, path in staff.strokes if len(points(path)) == 3]
+    assert len(brackets) >= 4
+    for left, right in zip(brackets[::2], brackets[1::2], strict=True):
+        (_, hook), (begin, height), (inner, _) = left
+        assert {y for _, y in (*left[1:], *right[1:])} == {height}
+        assert hook > height  # it opens downwards, over the notes
+        middle = (begin + right[1][0]) / 2
+        assert (inner + right[2][0]) / 2 == pytest.approx(middle, abs=0.2)
+        numbers = [x for name, x, *_ in staff.glyphs if name.startswith("E88")]
+        assert any(inner < x < right[2][0] for x in numbers)
+
+
+# Buzzes
+
+
+@pytest.mark.parametrize("steps", [2, 3, 4, 8])
+@pytest.mark.parametrize("surface", ["snare", "hihat-closed", "floor-tom"])
+def test_the_z_of_a_buzz_touches_neither_beam_nor_notehead(engraver, steps, surface) -> None:
+    keys = {"sticking": "Rz Lz Rz L", "steps": steps, "voicing": f"RH={surface}, LH=snare"}
+    [staff] = engraved(engraver, 1000, **keys).staves
+    buzzes = [glyph for glyph in staff.glyphs if glyph[0] == "E22A"]
+    assert len(buzzes) == 3 * steps
+    beams = [points(path) for path in staff.fills if "L" in path]
+    heads = [(x, y) for name, x, y, _ in staff.glyphs if name.startswith("E0A")]
+    for name, x, y, size in buzzes:
+        _, _, top, bottom = Mark("", "glyph", ((x, y),), size, name).extent(engraver.boxes)
+        above = max(
+            y for beam in beams for _, y in beam if min(beam)[0] - 1 <= x <= max(beam)[0] + 1
+        )
+        [own] = [y for head, y in heads if head < x < head + HEAD + 1]
+        assert above < top < bottom < own - 0.4 * SPACE
