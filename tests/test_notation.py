@@ -106,6 +106,23 @@ def test_small_beats_are_beamed_in_twos_and_a_three(meter, cells) -> None:
     assert [length for _, length, _ in cells_of(Meter.parse(meter))] == [F(each) for each in cells]
 
 
+@pytest.mark.parametrize(
+    ("meter", "sizes"),
+    [
+        ("8+3/8", [2, 2, F(3, 2)]),
+        ("4+3/8", [2, F(3, 2)]),
+        ("8+3/16", [1, 1, F(3, 4)]),
+        ("4+4+4+3/16", [1, 1, 1, F(3, 4)]),
+        ("6+4/8", [F(3, 2), F(3, 2), 2]),
+        ("12+4/16", [F(3, 4)] * 4 + [1]),
+        ("4+3/4", [2, 2, 3]),
+        ("2/2", [2, 2]),
+    ],
+)
+def test_no_beam_is_longer_than_four_notes_or_a_half(meter, sizes) -> None:
+    assert [length for _, length, _ in cells_of(Meter.parse(meter))] == sizes
+
+
 def test_a_foot_on_a_hand_s_instrument_stands_at_the_foot_of_the_staff() -> None:
     drill = midiforge.check_drill(
         {"sticking": "RL", "feet": "son-clave-3-2 on LF as cowbell", "stages": "full"}

@@ -6,6 +6,7 @@ from itertools import pairwise
 import pytest
 
 import midiforge
+from midiforge.model.meter import Meter
 from midiforge.notation import Score, scores
 from midiforge.pages.cut import cut
 from midiforge.pages.engrave import Engraved, Engraver
@@ -153,3 +154,23 @@ def test_the_z_of_a_buzz_touches_neither_beam_nor_notehead(engraver, steps, surf
         )
         [own] = [y for head, y in heads if head < x < head + HEAD + 1]
         assert above < top < bottom < own - 0.4 * SPACE
+
+
+# Time signatures
+
+
+@pytest.mark.parametrize("meter", ["2+2+3/8", "4+4+4+3/16", "8+3/8", "7/8", "15/16"])
+def test_the_numbers_of_a_time_signature_do_not_touch_and_stand_over_each_other(
+    engraver, meter
+) -> None:
+    [staff] = engraver.head(Meter.parse(meter)).staves
+    rows: dict[float, list[tuple[float, float]]] = {}
+    for name, x, y, size in staff.glyphs:
+        if name.startswith("E08"):
+            left, right, *_ = Mark("", "glyph", ((x, y),), size, name).extent(engraver.boxes)
+            rows.setdefault(y, []).append((left, right))
+    above, below = (sorted(rows[y]) for y in sorted(rows))
+    if "+" in meter:
+        assert all(later - right > 0.2 * SPACE for (_, right), (later, _) in pairwise(above))
+    middles = [(row[0][0] + row[-1][1]) / 2 for row in (above, below)]
+    assert middles[0] == pytest.approx(middles[1], abs=0.15 * SPACE)

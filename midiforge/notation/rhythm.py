@@ -110,12 +110,19 @@ def _twos_and_three(units: int) -> tuple[int, ...]:
 
 
 def _parts(group: int, unit: Fraction) -> Sequence[int]:
-    """A beat of so many units as one cell, or as cells of two and three units."""
-    if value_of(group * unit):
-        return (group,)
+    """A beat of so many units as one cell, or as cells of two, three and four units.
+
+    What is beamed together can be counted at a glance: no more than four notes, or half a bar of
+    four quarters.
+    """
     if group % 3 == 0:
         return (3,) * (group // 3)
-    return _twos_and_three(group)
+    if not value_of(group * unit):
+        return _twos_and_three(group)
+    size = group
+    while size > 1 and (size > 4 or size * unit > 2):
+        size //= 2
+    return (size,) * (group // size)
 
 
 def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Cell, ...]:

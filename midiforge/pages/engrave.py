@@ -21,7 +21,7 @@ from midiforge.model.meter import Meter
 from midiforge.notation.score import Voice
 from midiforge.pages import mei
 from midiforge.pages.even import Grid
-from midiforge.pages.mending import mended
+from midiforge.pages.mending import mended, with_room_for_plus
 from midiforge.pages.shapes import (
     GLYPH_SCALE,
     SCALE,
@@ -120,7 +120,7 @@ class Engraver:
     def _engrave(self, document: str, width: float, grid: Grid | None) -> Engraved:
         spacing = min(_CLOSEST / (_QUARTER * float(grid.closest)), 1.0) if grid else 0.0
         self._library.setOptions(
-            {"pageWidth": round(width / SCALE), "spacingLinear": round(spacing, 3)}
+            {"pageWidth": round(width / SCALE / 10), "spacingLinear": round(spacing, 3)}
         )
         if not self._library.loadData(document):
             raise AssertionError(f"the engraving library refused {document}")
@@ -131,6 +131,8 @@ class Engraver:
         columns: dict[Fraction, float] = {}
         if grid:
             found, columns = grid.evenly(found, self.boxes, width)
+        else:
+            found = [with_room_for_plus(each) for each in found]
         shapes = [
             shapes_of(mended(each, self.boxes), self.boxes, len(list(lines_of(staff))))
             for each, staff in zip(found, staves, strict=True)

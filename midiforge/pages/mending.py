@@ -1,7 +1,8 @@
 """What the engraving library sets well enough for a page of notes, and not for a page of drills.
 
 Its tuplet brackets slant, and their numbers are where columns were before they were set evenly;
-the z of a buzz stands on the stem wherever that is long enough without a beam.
+the z of a buzz stands on the stem wherever that is long enough without a beam; the numbers of a
+time signature touch the plus signs between them.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -9,6 +10,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from midiforge.pages.shapes import SPACE, Boxes, Mark
 
 _BUZZ = "E22A"
+_NUMBERS = "E08"
+_PLUS = "E08D"  # in a time signature
+_BESIDE_PLUS = 2.2  # tenths of a staff space more on each side of it
 _BESIDE_NUMBER = 3.5  # tenths of a staff space free on each side of a tuplet's number
 _CLEAR = 0.8  # between a z and what is above and below it
 _HALF_HEAD = SPACE / 2
@@ -25,6 +29,21 @@ def mended(staff: Sequence[Mark], boxes: Boxes) -> list[Mark]:
     for mark in staff:
         by_note.setdefault(mark.name, []).append(mark)
     return [_buzz(levels.get(mark, mark), by_note, boxes) for mark in staff]
+
+
+def with_room_for_plus(staff: Sequence[Mark]) -> list[Mark]:
+    """A clef and a time signature with room around each plus, the number below in the middle."""
+    pluses = [mark.points[0] for mark in staff if mark.glyph == _PLUS]
+    found = []
+    for mark in staff:
+        x, y = mark.points[0]
+        by = _BESIDE_PLUS * sum(2 for plus, _ in pluses if plus < x)
+        if mark.glyph == _PLUS:
+            by += _BESIDE_PLUS
+        elif mark.glyph.startswith(_NUMBERS) and any(y > height for _, height in pluses):
+            by = _BESIDE_PLUS * len(pluses)  # half of all that is added above
+        found.append(mark._replace(points=tuple((x + by, y) for x, y in mark.points)))
+    return found
 
 
 def _level(tuplet: Sequence[Mark], boxes: Boxes) -> Iterator[tuple[Mark, Mark]]:
