@@ -32,10 +32,13 @@ from midiforge.notation import scores
 from midiforge.notation.chords import printed
 from midiforge.notation.returns import bars_round
 from midiforge.notation.score import Bar
+from midiforge.pages.cut import cut
+from midiforge.pages.engrave import Engraver
 from midiforge.pages.musicxml import musicxml
 from midiforge.pages.musicxml.harmony import harmony
 from midiforge.pages.paper import paper_of
 from midiforge.pages.sheet import write_sheet
+from midiforge.pages.widths import Layout
 
 F = Fraction
 FOUR = "Bm7b5 | E7#9 E7b9/G# | Am7 | %"
@@ -171,6 +174,15 @@ def test_chords_over_signs_are_all_drawn_and_no_line_begins_with_a_sign(tmp_path
     for line in drawn.split('"#gE069"')[1:]:
         note, sign = line.find('"#gE0A4"'), line.find('"#gE500"')
         assert 0 < note < sign
+
+
+def test_a_sign_under_chords_that_are_not_said_again_is_no_wider_for_them() -> None:
+    many = [(F(1), symbol) for symbol in ("Bbmaj7", "Eb7#9", "Ab13", "F#m7b5")]
+    [score] = scores([_full([*many, *many, (4, "C7"), *many], repeats=4)])
+    line = paper_of("a4").line
+    pieces = cut(score, Engraver(), Layout(line, fill=line)).pieces
+    again, plain, said = (piece.width for piece in pieces if piece.is_simile)
+    assert again == plain < said / 2
 
 
 def test_no_chord_is_said_and_its_silence_is_no_chord_that_goes_on() -> None:

@@ -2,19 +2,21 @@
 
 from collections.abc import Iterator
 from html import escape
-from textwrap import wrap
 
 from midiforge import __version__
 from midiforge.pages.booklet import Booklet, Entry
 from midiforge.pages.drawing import STYLE, glyph_definitions, in_lines, joined
 from midiforge.pages.paper import Paper
 from midiforge.pages.shapes import SPACE
+from midiforge.pages.text_width import in_width
 from midiforge.printable import printable
 
 _FONT = "'Libertinus Serif', Palatino, Georgia, 'DejaVu Serif', serif"
 _MARGIN = 2.5 * SPACE
 _TITLE, _TEXT = 26.0, 20.0  # sizes of letters, in tenths of a staff space
-_LETTER_WIDTH = 0.52  # of an average letter, as a share of its size
+_BOLD = 1.12  # how much wider bold letters are
+_NO_BREAK = "\N{NO-BREAK SPACE}"
+_SHORT_FACT = 40  # letters
 _LINE = 1.35
 _PIXELS = 0.8  # to a tenth of a staff space
 
@@ -50,14 +52,19 @@ def svg(booklet: Booklet, paper: Paper) -> str:
 
 def _heading(entry: Entry, width: float) -> Iterator[tuple[str, float, str]]:
     tempos = f"{entry.pulse} = {', '.join(entry.tempos)}"
-    facts = " · ".join((tempos, *entry.facts))
+    # Between facts a line breaks rather than within one, and never before a dot.
+    facts = f"{_NO_BREAK}· ".join(map(_kept_together, (tempos, *entry.facts)))
     for text, size, kind in (
         (f"{entry.number}  {entry.title}", _TITLE, "title"),
         (entry.job, _TEXT, "job"),
         (facts, _TEXT, "facts"),
     ):
-        for line in wrap(text, int(width / (size * _LETTER_WIDTH))):
-            yield line, size, kind
+        for line in in_width(text, width, _BOLD * size if kind == "title" else size):
+            yield line.replace(_NO_BREAK, " "), size, kind
+
+
+def _kept_together(fact: str) -> str:
+    return fact.replace(" ", _NO_BREAK) if len(fact) <= _SHORT_FACT else fact
 
 
 def _line(y: float, size: float, kind: str, text: str) -> str:

@@ -107,5 +107,6 @@ def _room_for_signs(signs: Sequence[float], written: int, room: float) -> float:
 
 
 def simile_width(bar: Bar, length: Fraction) -> float:
-    """How wide a sign for the bar before is, with the bar's own chords over it."""
-    return max(_SIMILE, _needed_by_chords(bar, length) if bar.chords else 0.0)
+    """How wide a sign for the bar before is, with chords over it where they are others."""
+    says_chords = bar.chords and not bar.repeats_chords
+    return max(_SIMILE, _needed_by_chords(bar, length) if says_chords else 0.0)
