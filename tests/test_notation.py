@@ -255,6 +255,38 @@ def test_what_goes_round_is_written_once_and_says_how_often() -> None:
     assert passage.times == 4 == exercise.bars / 3
 
 
+@pytest.mark.parametrize(
+    ("dynamics", "opening", "signs"),
+    [
+        ("crescendo over 4 bars", [0, F(1, 4), F(1, 2), F(3, 4), 1], ("p", "f")),
+        ("diminuendo 100% to 30% over 2 bars", [1, F(1, 2), 0], ("mf", "pp")),
+        ("crescendo 80% to 150% over 1 bar", [0, 1], ("mp", "ff")),
+    ],
+)
+def test_a_swell_goes_through_the_bars_that_it_lasts(dynamics, opening, signs) -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RLRR LRLL", "stages": "hands", "dynamics": dynamics, "repeats": 8}
+    )
+    [score] = scores(midiforge.exercises(drill))
+    [passage] = score.passages
+    found = [bar.hairpin for bar in passage.bars]
+    assert [(each.opening, each.closing) for each in found] == [*pairwise(opening)]
+    assert (found[0].begins, found[-1].ends) == signs
+    assert not any(each.begins for each in found[1:])
+    assert not any(each.ends for each in found[:-1])
+    assert passage.times * len(found) == score.exercise.bars
+    assert all(bar.is_repeat for bar in passage.bars[1:])
+
+
+@pytest.mark.parametrize("dynamics", ["crescendo over 5 bars", "soft repeat", ""])
+def test_levels_that_are_no_swell_or_a_long_one_are_said_and_not_drawn(dynamics) -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RLRR LRLL", "stages": "hands", "dynamics": dynamics, "repeats": 2}
+    )
+    [score] = scores(midiforge.exercises(drill))
+    assert [bar.hairpin for bar in score.bars] == [None]
+
+
 def test_a_late_entry_is_a_passage_of_its_own() -> None:
     drill = midiforge.check_drill(
         {"sticking": "RLRR LRLL", "placements": "2", "entry": "late", "stages": "full",

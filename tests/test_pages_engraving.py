@@ -1,5 +1,6 @@
 """How bars are engraved: columns, brackets, buzzes. What is asked for is common practice."""
 
+import re
 from fractions import Fraction
 from itertools import pairwise
 
@@ -12,7 +13,7 @@ from midiforge.pages.cut import cut
 from midiforge.pages.engrave import Engraved, Engraver
 from midiforge.pages.even import Column, Grid
 from midiforge.pages.paper import paper_of
-from midiforge.pages.piece import Setting
+from midiforge.pages.piece import Piece, Setting
 from midiforge.pages.shapes import SPACE, Mark
 from midiforge.pages.widths import Layout
 
@@ -174,3 +175,33 @@ def test_the_numbers_of_a_time_signature_do_not_touch_and_stand_over_each_other(
         assert all(later - right > 0.2 * SPACE for (_, right), (later, _) in pairwise(above))
     middles = [(row[0][0] + row[-1][1]) / 2 for row in (above, below)]
     assert middles[0] == pytest.approx(middles[1], abs=0.15 * SPACE)
+
+
+# Hairpins
+
+
+def hairpin(piece: Piece) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
+    """The upper and the lower line of a piece's hairpin, as points."""
+    [path] = re.findall(r'stroke-width="1.3" d="([^"]+)"', piece.content)
+    upper, lower = (points(each) for each in path.strip("M").split("M"))
+    return upper, lower
+
+
+def test_a_hairpin_is_drawn_through_all_its_bars_without_a_step(engraver) -> None:
+    keys = {"sticking": "RLRR LRLL", "stages": "hands", "dynamics": "crescendo over 4 bars"}
+    pieces = on_paper(engraver, **keys).pieces
+    assert len(pieces) == 4
+    found = [hairpin(piece) for piece in pieces]
+    for (upper, lower), piece in zip(found, pieces, strict=True):
+        assert lower[0][1] - upper[0][1] < lower[1][1] - upper[1][1]
+        assert 0 <= upper[0][0] < upper[1][0] <= piece.width
+    for (upper, lower), (next_upper, next_lower) in pairwise(found):
+        assert upper[1][1] == next_upper[0][1]
+        assert lower[1][1] == next_lower[0][1]
+    assert found[0][0][0][1] == found[0][1][0][1]  # it begins closed
+    assert [
+        sign for piece in pieces for sign in re.findall(r">([mpf]+)</text>", piece.content)
+    ] == [
+        "p",
+        "f",
+    ]

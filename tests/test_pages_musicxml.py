@@ -429,6 +429,35 @@ def test_a_beam_for_one_note_in_the_middle_points_to_the_dotted_note(
     assert words == [["begin"], ["continue", hook], ["end"]]
 
 
+def test_a_swell_is_a_wedge_between_two_levels() -> None:
+    """https://www.w3.org/2021/06/musicxml40/musicxml-reference/elements/wedge/"""
+    found = lesson(
+        {
+            "sticking": "RLRR LRLL",
+            "dynamics": "diminuendo 110% to 50% over 3 bars",
+            "layers": "son-clave-3-2",
+        }
+    )
+    assert_valid(found.xml)
+    [score] = found.scores
+    (player,) = (part for part in found.root.iter("part") if part.get("id") == "P1")
+    said = [
+        (number % 3, kind.tag, kind.get("type") or kind[0].tag)
+        for number, measure in enumerate(player.iter("measure"))
+        for direction in measure.iter("direction-type")
+        for kind in direction
+        if kind.tag in ("wedge", "dynamics")
+    ]
+    once = [(0, "dynamics", "f"), (0, "wedge", "diminuendo"),
+            (2, "wedge", "stop"), (2, "dynamics", "p")]  # fmt: skip
+    assert said == once * (len([*score.bars]) // 3)
+    stream = music21.converter.parse(found.xml.decode(), format="musicxml")
+    wedges = [*stream.recurse().getElementsByClass(music21.dynamics.Diminuendo)]
+    assert len(wedges) == len(said) // 4
+    # The other parts say nothing of it.
+    assert found.xml.count(b"<wedge") == 2 * len(wedges)
+
+
 # Read by music21
 
 

@@ -5,6 +5,7 @@ from fractions import Fraction
 from midiforge.library import shelf
 from midiforge.model.exercise import Exercise
 from midiforge.notation.chords import chord_signs
+from midiforge.notation.swells import hairpins
 
 
 def heard_only(exercise: Exercise) -> frozenset[str]:
@@ -17,7 +18,7 @@ def heard_only(exercise: Exercise) -> frozenset[str]:
 
 
 def bars_round(exercise: Exercise, heard: bool = False) -> int:
-    """After how many bars what is written comes round: strokes, time layers and chords.
+    """After how many bars what is written comes round: strokes, time layers, chords, hairpins.
 
     heard: whether everything that sounds must come round, written or not.
     A progression longer than the loop makes it longer; it is never longer than what there is.
@@ -25,9 +26,10 @@ def bars_round(exercise: Exercise, heard: bool = False) -> int:
     returns = exercise.returns_after_bars
     bar, entry = exercise.meter.bar, int(exercise.loop_start / exercise.meter.bar)
     there = exercise.bars - entry
-    if not (exercise.chords or exercise.tracks) or there <= returns:
+    swells = hairpins(exercise)
+    if not (exercise.chords or exercise.tracks or any(swells)) or there <= returns:
         return returns
-    bars: list[list[object]] = [[] for _ in range(exercise.bars)]
+    bars: list[list[object]] = [[swell] for swell in swells]
     for number, signs in enumerate(chord_signs(exercise)):
         bars[number] += ((sign.time, sign.symbol) for sign in signs)
     silent = frozenset[str]() if heard else heard_only(exercise)

@@ -12,6 +12,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.notation.chords import ChordSign
 from midiforge.notation.rhythm import Tuplet, Value
 from midiforge.notation.sign import Sign
+from midiforge.notation.swells import Hairpin
 from midiforge.notation.title import beside_title
 
 HANDS_VOICE, FEET_VOICE = "hands", "feet"
@@ -113,6 +114,7 @@ class Bar:
     is_repeat: whether its strokes are those of the one before, so that a sign can stand for it.
     chords: what others play to it, from the bar line on; none where nobody plays chords.
     repeats_chords: whether they are those of the bar before too.
+    hairpin: what it has of a crescendo or diminuendo.
     """
 
     number: int
@@ -121,6 +123,7 @@ class Bar:
     is_repeat: bool = False
     chords: tuple[ChordSign, ...] = ()
     repeats_chords: bool = False
+    hairpin: Hairpin | None = None
 
     def voice(self, name: str) -> Voice | None:
         """One of its voices, if there."""

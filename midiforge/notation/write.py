@@ -24,6 +24,7 @@ from midiforge.notation.score import (
     Voice,
 )
 from midiforge.notation.sign import foot_sign, on_one_line, sign_of
+from midiforge.notation.swells import hairpins
 
 SECTION_WORDS = {
     "entry": "First time only",
@@ -65,7 +66,7 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
     in_bar: dict[int, list[Hit]] = {}
     for hit in hits:
         in_bar.setdefault(int(hit.time // bar), []).append(hit)
-    words = _words(exercise)
+    words, swells = _words(exercise), hairpins(exercise)
     bars: list[Bar] = []
     is_open = entry == 0 and _ends_open(in_bar.get(last - 1, []))
     for number in range(last):
@@ -82,7 +83,7 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
         before = bars[-1] if bars and number != entry else None
         same = before is not None and not said and voices == before.voices
         under = before is not None and _sounding(signs) == _sounding(before.chords)
-        bars.append(Bar(number + 1, voices, said, same, signs, under))
+        bars.append(Bar(number + 1, voices, said, same, signs, under, swells[number]))
     times = max((exercise.bars - entry) // max(last - entry, 1), 1)
     passages = [Passage(tuple(bars[:entry]))] if entry else []
     passages.append(Passage(tuple(bars[entry:]), times))

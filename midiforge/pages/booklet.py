@@ -302,6 +302,8 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
     signs = {sign.text for entry in entries for bar in entry.score.bars for sign in bar.chords}
     if NO_CHORD in signs:
         yield NO_CHORD, "no chord: the others play none until the next symbol"
+    if any(bar.hairpin for entry in entries for bar in entry.score.bars):
+        yield "p  f", "soft, loud; between them louder and louder, or softer and softer"
     if any(bar.is_repeat for entry in entries for bar in entry.score.bars):
         yield "%", "the strokes of the bar before once more"
     if any(passage.times > 1 for entry in entries for passage in entry.score.passages):

@@ -13,6 +13,7 @@ STYLE = (
     ".thick{stroke:currentColor;stroke-width:5}.s{stroke:currentColor;fill:none}"
     "text{text-anchor:middle}.start{text-anchor:start}.end{text-anchor:end}"
     ".accent,.beat{font-weight:bold}.word{font-style:italic}"
+    ".level{font-style:italic;font-weight:bold}"
 )
 _MARGIN = 2.0  # what lines at the edge stick out
 

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from midiforge.model.counts import UNNAMED
 from midiforge.notation.score import Bar, Note, Score
+from midiforge.notation.swells import Hairpin
 from midiforge.pages.chord_text import CHORD, chord_text, chord_width
 from midiforge.pages.engrave import Engraved
 from midiforge.pages.even import HALF_HEAD
@@ -14,6 +15,7 @@ from midiforge.pages.ink import dots, shapes_at, text_at
 from midiforge.pages.numbers import short
 from midiforge.pages.piece import Piece
 from midiforge.pages.shapes import SPACE, Shapes
+from midiforge.pages.text_width import text_width
 from midiforge.pages.widths import BETWEEN_CHORDS, Layout, Span
 
 _LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 15.0, 17.0, 19.0, 13.0  # sizes of letters
@@ -21,6 +23,8 @@ _ROW = 2.3 * SPACE
 STAFF = 4 * SPACE
 _LINE_STAFF_GAP = 2.2 * SPACE
 _LABEL_ROW = 1.8 * SPACE  # for the name of what plays beside, above its notes
+_SWELL = 1.1 * SPACE  # how far a hairpin opens
+_LEVEL = 19.0  # the size of the sign of a level
 _THIN, _THICK = 1.6, 5.0
 _BEFORE_NOTE = 0.6 * SPACE  # a chord symbol begins where a notehead does
 _SMALLEST_CHORD = 0.3  # of the usual size; what is smaller is a dot
@@ -54,6 +58,7 @@ class Rows:
     staff: float
     sticking: tuple[float, ...]
     counts: float
+    swell: float
     height: float
 
 
@@ -90,8 +95,14 @@ def rows_of(score: Score, cuts: Sequence[Cut], layout: Layout) -> Rows:
     if layout.with_counts:
         at += _ROW
         counts = at
+    swell = 0.0
+    if any(bar.hairpin for bar in score.bars):
+        swell = at + 0.5 * _ROW + 0.5 * _SWELL
+        at = swell + 0.5 * _SWELL
     height = at + 0.8 * SPACE
-    return Rows(words, chords, tuple(beside), tuple(labels), staff, tuple(sticking), counts, height)
+    return Rows(
+        words, chords, tuple(beside), tuple(labels), staff, tuple(sticking), counts, swell, height
+    )
 
 
 def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
@@ -111,6 +122,8 @@ def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
     parts += _sticking(each, rows)
     if layout.with_counts and each.notes:  # a sign for the same bar again needs no counts
         parts += _counts(score, columns, rows)
+    if each.bar.hairpin:
+        parts += _swell(each.bar.hairpin, each, score.exercise.meter.bar, rows.swell)
     new, again = _chords(each, columns, rows) if each.bar.chords else ("", "")
     parts.append(new)
     start = (each.bar.number - 1) * score.exercise.meter.bar
@@ -189,6 +202,30 @@ def _counts(score: Score, columns: dict[Fraction, float], rows: Rows) -> Iterato
         if time in columns and said != UNNAMED:
             kind = "count beat" if said.isdigit() else "count"
             yield text_at(columns[time], rows.counts, _COUNT, kind, said)
+
+
+def _swell(hairpin: Hairpin, each: Cut, bar: Fraction, y: float) -> Iterator[str]:
+    """The piece's part of a hairpin, and the signs of the levels at its ends."""
+    left, right = 0.0, each.width
+    size, down = _LEVEL, 0.3 * _LEVEL
+    if hairpin.begins and each.span[0] == 0:
+        left = each.shift + _level_room(hairpin.begins)
+        yield text_at(each.shift + 4, y + down, size, "level", hairpin.begins, "start")
+    if hairpin.ends and each.span[1] == bar:
+        right = each.width - _level_room(hairpin.ends)
+        yield text_at(each.width - 6, y + down, size, "level", hairpin.ends, "end")
+    change = hairpin.closing - hairpin.opening
+    begin, end = (0.5 * _SWELL * float(hairpin.opening + change * time / bar) for time in each.span)
+    if right > left:
+        path = "".join(
+            f"M{short(left)} {short(y + way * begin)}L{short(right)} {short(y + way * end)}"
+            for way in (-1, 1)
+        )
+        yield f'<path class="s" stroke-width="1.3" d="{path}"/>'
+
+
+def _level_room(sign: str) -> float:
+    return text_width(sign, _LEVEL) + 1.2 * SPACE
 
 
 def staff_lines(top: float, width: float, is_players: bool) -> str:

@@ -8,6 +8,7 @@ from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap, plain
 from midiforge.notation.rhythm import value_of
 from midiforge.notation.score import Score
+from midiforge.notation.swells import Hairpin
 from midiforge.notation.title import title_of
 from midiforge.pages.musicxml.text import text_of
 
@@ -20,6 +21,25 @@ def direction(kind: str, sound: str = "") -> str:
     return (
         f'<direction placement="above"><direction-type>{kind}</direction-type>{sound}</direction>\n'
     )
+
+
+def swell_begins(hairpin: Hairpin) -> str:
+    """The level and the wedge with which a crescendo or diminuendo begins, if it does here."""
+    if not hairpin.begins:
+        return ""
+    wedge = f'<wedge type="{"crescendo" if hairpin.is_louder else "diminuendo"}"/>'
+    return _below(f"<dynamics><{hairpin.begins}/></dynamics>") + _below(wedge)
+
+
+def swell_ends(hairpin: Hairpin) -> str:
+    """The end of the wedge and the level reached, if it is reached here."""
+    if not hairpin.ends:
+        return ""
+    return _below('<wedge type="stop"/>') + _below(f"<dynamics><{hairpin.ends}/></dynamics>")
+
+
+def _below(kind: str) -> str:
+    return f'<direction placement="below"><direction-type>{kind}</direction-type></direction>\n'
 
 
 def title(score: Score) -> str:

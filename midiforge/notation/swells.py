@@ -1,0 +1,55 @@
+"""Crescendos and diminuendos: which bars they go through, and how far they are open there."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from midiforge.model.exercise import Exercise
+
+LONGEST = 4  # bars; longer ones are said in words, or pages would be full of the same bar
+# Up to which level a sign is written; level 1, as the kit has it, is a moderate one. Ours.
+_SIGNS = (("pp", 30), ("p", 60), ("mp", 85), ("mf", 105), ("f", 125))
+_LOUDEST = "ff"
+
+
+@dataclass(frozen=True, slots=True)
+class Hairpin:
+    """One bar's part of a crescendo or diminuendo.
+
+    opening, closing: how far it is open at the beginning and the end of the bar, 0 to 1.
+    begins, ends: the sign of the level, such as "p", where the swell itself begins or ends.
+    """
+
+    opening: Fraction
+    closing: Fraction
+    begins: str = ""
+    ends: str = ""
+
+    @property
+    def is_louder(self) -> bool:
+        """Whether it is a crescendo."""
+        return self.closing > self.opening
+
+
+def level_sign(level: Fraction) -> str:
+    """The sign of a level, "pp" to "ff"."""
+    return next((sign for sign, most in _SIGNS if 100 * level <= most), _LOUDEST)
+
+
+def hairpins(exercise: Exercise) -> list[Hairpin | None]:
+    """The hairpin of every bar; None where the level stays, or changes too slowly to be drawn."""
+    bar = exercise.meter.bar
+    found: list[Hairpin | None] = [None] * exercise.bars
+    for (start, first), (end, last) in pairwise(exercise.dynamics.points):
+        if first == last or not bar <= end - start <= LONGEST * bar:
+            continue
+        for number in range(int(start / bar), min(int(end / bar), exercise.bars)):
+            shares = [(at * bar - start) / (end - start) for at in (number, number + 1)]
+            opening, closing = shares if last > first else (1 - share for share in shares)
+            found[number] = Hairpin(
+                opening,
+                closing,
+                begins=level_sign(first) if number * bar == start else "",
+                ends=level_sign(last) if (number + 1) * bar == end else "",
+            )
+    return found
