@@ -256,6 +256,33 @@ def test_what_goes_round_is_written_once_and_says_how_often() -> None:
 
 
 @pytest.mark.parametrize(
+    ("content", "counted"),
+    [
+        ({"steps": 4}, "1 e & a 2 e & a 3 e & a 4 e & a"),
+        ({"steps": 2, "feet": "1 3"}, "1 & 2 & 3 & 4 &"),
+        ({"steps": 2, "feet": "1 2a 3"}, "1 e & a 2 e & a 3 e & a 4 e & a"),
+        ({"steps": 1, "feet": "jazz-ride on RF"}, "1 & a 2 & a 3 & a 4 & a"),
+        # No part of a beat that anybody counts has both.
+        ({"steps": 4, "feet": "jazz-ride on RF"}, "1 e & a 2 e & a 3 e & a 4 e & a"),
+    ],
+)
+def test_counts_are_those_that_the_strokes_of_the_bar_lie_on(content, counted) -> None:
+    drill = midiforge.check_drill({"sticking": "RLRR LRLL", "stages": "full", **content})
+    [score] = scores(midiforge.exercises(drill))
+    assert {" ".join(said for _, said in bar.counts) for bar in score.bars} == {counted}
+
+
+def test_a_groove_in_triplets_is_counted_so_and_the_exercise_on_its_own_grid() -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RLRR LRLL", "steps": 4, "stages": "full", "groove": "jazz-ride",
+         "form": "3 time 1 exercise"}
+    )  # fmt: skip
+    [score] = scores(midiforge.exercises(drill))
+    counted = [" ".join(said for _, said in bar.counts) for bar in score.bars]
+    assert counted == ["1 & a 2 & a 3 & a 4 & a"] * 3 + ["1 e & a 2 e & a 3 e & a 4 e & a"]
+
+
+@pytest.mark.parametrize(
     ("dynamics", "opening", "signs"),
     [
         ("crescendo over 4 bars", [0, F(1, 4), F(1, 2), F(3, 4), 1], ("p", "f")),

@@ -115,6 +115,7 @@ class Bar:
     chords: what others play to it, from the bar line on; none where nobody plays chords.
     repeats_chords: whether they are those of the bar before too.
     hairpin: what it has of a crescendo or diminuendo.
+    counts: what is counted aloud in it, each with its time from the bar line.
     """
 
     number: int
@@ -124,6 +125,7 @@ class Bar:
     chords: tuple[ChordSign, ...] = ()
     repeats_chords: bool = False
     hairpin: Hairpin | None = None
+    counts: tuple[tuple[Fraction, str], ...] = ()
 
     def voice(self, name: str) -> Voice | None:
         """One of its voices, if there."""
@@ -144,13 +146,11 @@ class Score:
 
     exercises: at its tempos, in order.
     beside: what plays beside the player: the names of its voices.
-    counts: what is said on each grid step of a bar, with the step's start from the bar line.
     """
 
     exercises: tuple[Exercise, ...]
     passages: tuple[Passage, ...]
     beside: tuple[str, ...]
-    counts: tuple[tuple[Fraction, str], ...]
 
     @property
     def exercise(self) -> Exercise:

@@ -5,7 +5,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from midiforge.errors import MidiforgeError
-from midiforge.model.counts import counts, steps_in_bar
+from midiforge.model.counts import counts
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
 from midiforge.model.rounds import by_tempo
@@ -34,6 +34,7 @@ SECTION_WORDS = {
 }
 CLOSED_HIHAT = "hihat-closed"
 HIHATS = (CLOSED_HIHAT, "hihat-half", "hihat-open")
+_MOST_COUNTED = 8  # parts of a beat; nobody counts finer ones aloud
 _LIMB_ORDER = {limb: place for place, limb in enumerate(HANDS)}
 
 
@@ -83,22 +84,42 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
         before = bars[-1] if bars and number != entry else None
         same = before is not None and not said and voices == before.voices
         under = before is not None and _sounding(signs) == _sounding(before.chords)
-        bars.append(Bar(number + 1, voices, said, same, signs, under, swells[number]))
+        counted = _counts(exercise, voices)
+        bars.append(Bar(number + 1, voices, said, same, signs, under, swells[number], counted))
     times = max((exercise.bars - entry) // max(last - entry, 1), 1)
     passages = [Passage(tuple(bars[:entry]))] if entry else []
     passages.append(Passage(tuple(bars[entry:]), times))
     beside = tuple(name for name in names if name not in (HANDS_VOICE, FEET_VOICE))
-    return Score(at_tempos, tuple(passages), beside, tuple(_counts(exercise)))
+    return Score(at_tempos, tuple(passages), beside)
 
 
 def _sounding(signs: Iterable[ChordSign]) -> list[tuple[Fraction, str]]:
     return [(sign.time, sign.symbol) for sign in signs]
 
 
-def _counts(exercise: Exercise) -> Iterator[tuple[Fraction, str]]:
-    steps_in_bar(exercise.meter, exercise.step)
-    for i, said in enumerate(counts(exercise.meter, exercise.step)):
-        yield i * exercise.step, said
+def _counts(exercise: Exercise, voices: Iterable[Voice]) -> tuple[tuple[Fraction, str], ...]:
+    """What is counted aloud in a bar: the grid's steps, or those that the player's strokes lie on.
+
+    Such as triplets in a bar of time before sixteenths. Where no division of the beat that can be
+    counted has all strokes, it is the grid's.
+    """
+    meter, grid = exercise.meter, exercise.step
+    strokes = [
+        note.start
+        for voice in voices
+        if voice.name in (HANDS_VOICE, FEET_VOICE)
+        for note in voice.notes
+        if not note.is_rest
+    ]
+    finer = [meter.beat / parts for parts in range(1, _MOST_COUNTED + 1)]
+    fits = (
+        step
+        for step in (grid, *finer)
+        if all((length / step).denominator == 1 for length in (meter.bar, *meter.beat_lengths))
+        and all((time / step).denominator == 1 for time in strokes)
+    )
+    step = next(fits, grid)
+    return tuple((i * step, said) for i, said in enumerate(counts(meter, step)))
 
 
 def _words(exercise: Exercise) -> dict[int, str]:

@@ -118,10 +118,10 @@ def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
     if each.times > 1:
         said = f"{each.times} times"
         parts.append(text_at(each.width - 2, rows.words, _WORD, "word", said, "end"))
-    columns = dict(_columns(score, each))
+    columns = dict(_columns(each))
     parts += _sticking(each, rows)
     if layout.with_counts and each.notes:  # a sign for the same bar again needs no counts
-        parts += _counts(score, columns, rows)
+        parts += _counts(each.bar, columns, rows)
     if each.bar.hairpin:
         parts += _swell(each.bar.hairpin, each, score.exercise.meter.bar, rows.swell)
     new, again = _chords(each, columns, rows) if each.bar.chords else ("", "")
@@ -140,7 +140,7 @@ def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
     )
 
 
-def _columns(score: Score, each: Cut) -> Iterator[tuple[Fraction, float]]:
+def _columns(each: Cut) -> Iterator[tuple[Fraction, float]]:
     """Where every grid step and every stroke of the piece stands.
 
     What has no note of its own lies between its neighbours.
@@ -151,7 +151,7 @@ def _columns(score: Score, each: Cut) -> Iterator[tuple[Fraction, float]]:
     known.setdefault(begin, lead)
     right = each.shift + each.engraved.width + HALF_HEAD
     anchors = [*sorted(known.items()), (end, right)]
-    wanted = {time for time, _ in score.counts if begin <= time < end} | known.keys()
+    wanted = {time for time, _ in each.bar.counts if begin <= time < end} | known.keys()
     wanted |= {sign.time for sign in each.bar.chords if begin <= sign.time < end}
     for time in wanted:
         for (one, x), (two, following) in pairwise(anchors):
@@ -197,8 +197,8 @@ def _sticking(each: Cut, rows: Rows) -> Iterator[str]:
                 )
 
 
-def _counts(score: Score, columns: dict[Fraction, float], rows: Rows) -> Iterator[str]:
-    for time, said in score.counts:
+def _counts(bar: Bar, columns: dict[Fraction, float], rows: Rows) -> Iterator[str]:
+    for time, said in bar.counts:
         if time in columns and said != UNNAMED:
             kind = "count beat" if said.isdigit() else "count"
             yield text_at(columns[time], rows.counts, _COUNT, kind, said)

@@ -12,6 +12,7 @@ from midiforge.pages.chord_text import chord_width
 from midiforge.pages.shapes import SPACE
 
 COLUMN = 2.3 * SPACE  # the least distance of two columns of the grid
+_COUNTED = 1.9 * SPACE  # of two counts
 _GRACE = 2.0 * SPACE  # what a grace note needs beside it
 TAIL = 0.6 * SPACE  # between what is engraved and the bar line
 _LEAD = 3.0 * SPACE  # from the bar line to the first note, and from the last to the next
@@ -40,7 +41,7 @@ class Layout:
     with_similes: bool = True
 
 
-def _needed(score: Score) -> float:
+def _needed(score: Score, layout: Layout) -> float:
     """How wide the bar that needs most should be."""
     meter, step = score.exercise.meter, score.exercise.step
     columns = float(meter.bar / step)
@@ -51,6 +52,7 @@ def _needed(score: Score) -> float:
         grace = sum(len(note.grace) for note in notes)
         most = max(most, (columns + 0.7 * off_grid) * COLUMN + grace * _GRACE)
         most = max(most, _needed_by_chords(bar, meter.bar)) if bar.chords else most
+        most = max(most, len(bar.counts) * _COUNTED) if layout.with_counts else most
     return most + _LEAD
 
 
@@ -69,7 +71,7 @@ def spans_of(score: Score, layout: Layout) -> list[Span]:
     meter = score.exercise.meter
     starts = [start for start, _, _ in cells_of(meter)]
     room = layout.widest - 2 * REPEAT
-    wanted = min(max(ceil(_needed(score) / (1.12 * room)), 1), len(starts))
+    wanted = min(max(ceil(_needed(score, layout) / (1.12 * room)), 1), len(starts))
     size = ceil(len(starts) / wanted)
     edges = [*starts[::size], meter.bar]
     return [(edges[i], edges[i + 1]) for i in range(len(edges) - 1)]
@@ -78,7 +80,7 @@ def spans_of(score: Score, layout: Layout) -> list[Span]:
 def widths(score: Score, spans: Sequence[Span], layout: Layout, head: float) -> list[float]:
     """How wide each piece of a bar is, in tenths of a space; `head` is the room for the clef."""
     bar = score.exercise.meter.bar
-    needed = _needed(score)
+    needed = _needed(score, layout)
     if not layout.fill:
         return [min(float((end - start) / bar) * needed, layout.widest) for start, end in spans]
     room = layout.fill - head - 2 * REPEAT

@@ -75,7 +75,6 @@ def frames(
     for score in written:
         exercise = score.exercise
         bar_length = in_divisions(divisions, exercise.meter.bar)
-        counts = {at: said for at, said in score.counts if with_counts and said != UNNAMED}
         first, last = score.passages[0].bars[0], score.passages[-1].bars[-1]
         in_a_system = _bars_in_a_system(score, paper)
         for passage in score.passages:
@@ -100,6 +99,7 @@ def frames(
                 closing = _right_barline(passage, bar, is_end=bar is last)
                 # What goes on is printed again where a system begins.
                 chords = tuple(sign for sign in bar.chords if begins or not sign.goes_on)
+                counts = {at: count for at, count in bar.counts if with_counts and count != UNNAMED}
                 yield Frame(bar, opening, time, said, closing, bar_length, counts, chords)
 
 
