@@ -14,8 +14,11 @@ from browser import chromium, on_paper, sized
 import midiforge
 from midiforge.kit import read_kit
 from midiforge.model.exercise import Exercise
+from midiforge.pages.booklet import booklet
+from midiforge.pages.engrave import Engraver
 from midiforge.pages.paper import paper_of
 from midiforge.pages.sheet import write_sheet
+from midiforge.pages.widths import Layout
 
 EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("0*.toml"))
 DENSE: dict[str, dict[str, Any]] = {
@@ -30,6 +33,13 @@ DENSE: dict[str, dict[str, Any]] = {
         "layers": "x.xx.xx as cowbell",
     },
     "both hands": {"sticking": "B R+K L H", "voicing": "RH=ride,LH=snare"},
+    "eighths over sixteenths": {"sticking": "RLRR LRLL", "steps": 2, "feet": "1 2a 3 4e"},
+    "swell": {
+        "sticking": "llR(L)L rLR(R)L",
+        "steps": 3,
+        "dynamics": "crescendo 50% to 100% over 2 bars",
+        "meter": "5/4",
+    },
     "cut time": {"sticking": "lR lR", "meter": "2/2", "steps": 8, "feet": "1"},
 }
 
@@ -150,6 +160,16 @@ def test_the_player_is_told_the_exercise_as_it_is_performed(tmp_path: Path, made
             assert [n for _, n, _ in given] == [n for _, n, _ in wanted]
             assert [v for _, _, v in given] == [v for _, _, v in wanted]
             assert [t for t, _, _ in given] == pytest.approx([t for t, _, _ in wanted], abs=1e-6)
+
+
+def test_the_legend_tells_the_sign_for_the_same_bar_only_where_it_stands(tmp_path: Path) -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RLRR LRLL", "stages": "full", "form": "2 call 2 response"}
+    )
+    assert "the strokes of the bar before" not in _html(tmp_path, drill).read_text("utf-8")
+    layout = Layout(1000, fill=1000)
+    printed = booklet(drill.title, midiforge.exercises(drill), Engraver(), layout)
+    assert "%" in dict(printed.legend)
 
 
 @pytest.mark.parametrize("made", [*_drills()])

@@ -187,8 +187,9 @@ def _facts(score: Score) -> Iterator[str]:
     exercise = score.exercise
     if exercise.feet:
         yield f"feet: {exercise.feet}"
-    for name in score.beside:
-        yield f"beside you, above the staff: {score.beside_title(name)}"
+    if score.beside:
+        above = [_in_a_list(score.beside_title(name)) for name in score.beside]
+        yield f"beside you, above the staff: {listed(above)}"
     heard = heard_only(exercise)
     titles = [_in_a_list(track.title) for track in exercise.tracks if track.name in heard]
     if titles:
@@ -304,7 +305,7 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
         yield NO_CHORD, "no chord: the others play none until the next symbol"
     if any(bar.hairpin for entry in entries for bar in entry.score.bars):
         yield "p  f", "soft, loud; between them louder and louder, or softer and softer"
-    if any(bar.is_repeat for entry in entries for bar in entry.score.bars):
+    if any(piece.is_simile for entry in entries for piece in entry.setting.pieces):
         yield "%", "the strokes of the bar before once more"
     if any(passage.times > 1 for entry in entries for passage in entry.score.passages):
         yield "2 times", "how often the MIDI file plays it; go round as long as you like"

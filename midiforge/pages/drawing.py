@@ -15,6 +15,7 @@ STYLE = (
     ".accent,.beat{font-weight:bold}.word{font-style:italic}"
     ".level{font-style:italic;font-weight:bold}"
 )
+_NUMBER = 4  # how far in the number of a line's first bar stands: clear of a line down the left
 _MARGIN = 2.0  # what lines at the edge stick out
 
 
@@ -63,7 +64,7 @@ def _numbered(setting: Setting, following: Piece) -> Piece:
     if not following.begins_bar:
         return setting.clef
     y = setting.staff - 0.7 * SPACE
-    number = f'<text class="start" x="0" y="{y:.1f}" font-size="13">{following.bar}</text>'
+    number = f'<text class="start" x="{_NUMBER}" y="{y:.1f}" font-size="13">{following.bar}</text>'
     return replace(setting.clef, content=setting.clef.content + number)
 
 
