@@ -305,6 +305,15 @@ def test_a_swell_goes_through_the_bars_that_it_lasts(dynamics, opening, signs) -
     assert all(bar.is_repeat for bar in passage.bars[1:])
 
 
+def test_a_swell_that_does_not_go_into_what_goes_round_does_not_make_it_longer() -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RLRR L", "stages": "hands", "dynamics": "crescendo over 2 bars"}
+    )
+    [score] = scores(midiforge.exercises(drill))
+    assert score.exercise.returns_after_bars == 5
+    assert [bar.hairpin for bar in score.bars] == [None] * 5
+
+
 @pytest.mark.parametrize("dynamics", ["crescendo over 5 bars", "soft repeat", ""])
 def test_levels_that_are_no_swell_or_a_long_one_are_said_and_not_drawn(dynamics) -> None:
     drill = midiforge.check_drill(

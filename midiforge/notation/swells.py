@@ -3,10 +3,13 @@
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+from math import lcm
 
 from midiforge.model.exercise import Exercise
 
-LONGEST = 4  # bars; longer ones are said in words, or pages would be full of the same bar
+# In bars; longer ones are said in words, and so are those that would make what goes round longer
+# than this, or pages would be full of the same bars.
+LONGEST = 4
 # Up to which level a sign is written; level 1, as the kit has it, is a moderate one. Ours.
 _SIGNS = (("pp", 30), ("p", 60), ("mp", 85), ("mf", 105), ("f", 125))
 _LOUDEST = "ff"
@@ -38,10 +41,13 @@ def level_sign(level: Fraction) -> str:
 
 def hairpins(exercise: Exercise) -> list[Hairpin | None]:
     """The hairpin of every bar; None where the level stays, or changes too slowly to be drawn."""
-    bar = exercise.meter.bar
+    bar, returns = exercise.meter.bar, exercise.returns_after_bars
     found: list[Hairpin | None] = [None] * exercise.bars
     for (start, first), (end, last) in pairwise(exercise.dynamics.points):
-        if first == last or not bar <= end - start <= LONGEST * bar:
+        bars = (end - start) / bar
+        if first == last or bars.denominator > 1 or bars > LONGEST:
+            continue
+        if lcm(int(bars), returns) > max(LONGEST, returns):
             continue
         for number in range(int(start / bar), min(int(end / bar), exercise.bars)):
             shares = [(at * bar - start) / (end - start) for at in (number, number + 1)]
