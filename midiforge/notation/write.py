@@ -1,6 +1,6 @@
 """Writing an exercise down: its bars, voices, notes, marks, and what is said above them."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -56,41 +56,74 @@ def write(exercises: Sequence[Exercise]) -> Score:
 
 
 def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
-    bar = exercise.meter.bar
-    hits = [hit for hit in (*exercise.hits, *exercise.answers) if hit.layer != CLICK]
-    unwritten = heard_only(exercise)
-    hits = [hit for hit in hits if 0 <= hit.time < exercise.length and hit.layer not in unwritten]
-    names = _voice_names(hits)
-    entry = int(exercise.loop_start / bar)
+    entry = int(exercise.loop_start / exercise.meter.bar)
     last = min(entry + bars_round(exercise), exercise.bars)
-    chords = chord_signs(exercise) if exercise.chords else [()] * last
-    in_bar: dict[int, list[Hit]] = {}
-    for hit in hits:
-        in_bar.setdefault(int(hit.time // bar), []).append(hit)
-    words, swells = _words(exercise), hairpins(exercise)
-    bars: list[Bar] = []
+    in_bar = _written_hits(exercise)
+    names = _voice_names(hit for hits in in_bar.values() for hit in hits)
+    voices = _voices(exercise, names, in_bar, entry, last)
+    bars = _bars(exercise, voices, entry)
+    times = max((exercise.bars - entry) // max(last - entry, 1), 1)
+    passages = [Passage(tuple(bars[:entry]))] if entry else []
+    passages.append(Passage(tuple(bars[entry:]), times))
+    beside = tuple(name for name in names if name not in (HANDS_VOICE, FEET_VOICE))
+    return Score(at_tempos, tuple(passages), beside)
+
+
+def _written_hits(exercise: Exercise) -> dict[int, list[Hit]]:
+    """What is written, by the number of its bar from 0."""
+    unwritten = {CLICK, *heard_only(exercise)}
+    found: dict[int, list[Hit]] = {}
+    for hit in (*exercise.hits, *exercise.answers):
+        if hit.layer not in unwritten and 0 <= hit.time < exercise.length:
+            found.setdefault(int(hit.time // exercise.meter.bar), []).append(hit)
+    return found
+
+
+def _voices(
+    exercise: Exercise,
+    names: Sequence[str],
+    in_bar: Mapping[int, Sequence[Hit]],
+    entry: int,
+    last: int,
+) -> list[tuple[Voice, ...]]:
+    """The voices of every bar up to `last`, with the marks of the hi-hat."""
+    found = []
     is_open = entry == 0 and _ends_open(in_bar.get(last - 1, []))
     for number in range(last):
+        hits = in_bar.get(number, [])
         try:
-            voices = tuple(_voice(exercise, name, in_bar.get(number, []), number) for name in names)
+            voices = tuple(_voice(exercise, name, hits, number) for name in names)
         except MidiforgeError as error:
             raise error.within(f"bar {number + 1}") from None
-        voices, is_open = _marked(voices, is_open)
+        marked, is_open = _marked(voices, is_open)
+        found.append(marked)
+    return found
+
+
+def _bars(exercise: Exercise, voices: Sequence[tuple[Voice, ...]], entry: int) -> list[Bar]:
+    """The bars with all that is said over and under their notes."""
+    chords = chord_signs(exercise) if exercise.chords else [()] * len(voices)
+    words, swells = _words(exercise), hairpins(exercise)
+    bars: list[Bar] = []
+    for number, own in enumerate(voices):
         said = words.get(number, "")
         said = "" if number and said == words.get(number - 1, "") else said
         signs = chords[number]
         if number in (0, entry):
             signs = tuple(replace(sign, goes_on=False) for sign in signs)
         before = bars[-1] if bars and number != entry else None
-        same = before is not None and not said and voices == before.voices
-        under = before is not None and _sounding(signs) == _sounding(before.chords)
-        counted = _counts(exercise, voices)
-        bars.append(Bar(number + 1, voices, said, same, signs, under, swells[number], counted))
-    times = max((exercise.bars - entry) // max(last - entry, 1), 1)
-    passages = [Passage(tuple(bars[:entry]))] if entry else []
-    passages.append(Passage(tuple(bars[entry:]), times))
-    beside = tuple(name for name in names if name not in (HANDS_VOICE, FEET_VOICE))
-    return Score(at_tempos, tuple(passages), beside)
+        bar = Bar(
+            number=number + 1,
+            voices=own,
+            words=said,
+            is_repeat=before is not None and not said and own == before.voices,
+            chords=signs,
+            repeats_chords=before is not None and _sounding(signs) == _sounding(before.chords),
+            hairpin=swells[number],
+            counts=_counts(exercise, own),
+        )
+        bars.append(bar)
+    return bars
 
 
 def _sounding(signs: Iterable[ChordSign]) -> list[tuple[Fraction, str]]:
@@ -231,21 +264,25 @@ def _ends_open(hits: Iterable[Hit]) -> bool:
 
 def _marked(voices: tuple[Voice, ...], is_open: bool) -> tuple[tuple[Voice, ...], bool]:
     """The voices, with "closed" on the first closed hi-hat stroke after an open one."""
-    marked = []
-    for voice in voices:
-        if voice.name != HANDS_VOICE:
-            marked.append(voice)
-            continue
-        groups = []
-        for group in voice.groups:
-            notes = []
-            for note in group.notes:
-                if note.mark:
-                    is_open = True
-                elif is_open and any(head.voice == CLOSED_HIHAT for head in note.heads):
-                    note = replace(note, mark="closed")
-                    is_open = False
-                notes.append(note)
-            groups.append(replace(group, notes=tuple(notes)))
-        marked.append(replace(voice, groups=tuple(groups)))
-    return tuple(marked), is_open
+    hands = next((voice for voice in voices if voice.name == HANDS_VOICE), None)
+    if hands is None:
+        return voices, is_open
+    closed: set[Fraction] = set()  # when they are struck
+    for note in hands.notes:
+        if note.mark:
+            is_open = True
+        elif is_open and any(head.voice == CLOSED_HIHAT for head in note.heads):
+            closed.add(note.start)
+            is_open = False
+    groups = (
+        replace(
+            group,
+            notes=tuple(
+                replace(note, mark="closed") if note.start in closed else note
+                for note in group.notes
+            ),
+        )
+        for group in hands.groups
+    )
+    marked = replace(hands, groups=tuple(groups)) if closed else hands
+    return tuple(marked if voice is hands else voice for voice in voices), is_open
