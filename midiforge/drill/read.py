@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from fractions import Fraction
-from math import ceil
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -15,6 +14,7 @@ from midiforge.drill.feet import foot_patterns, partners
 from midiforge.drill.grid import own_steps
 from midiforge.drill.key_reader import KeyReader
 from midiforge.drill.keys import BY_NAME, KEYS
+from midiforge.drill.slowest import fast_enough
 from midiforge.drill.stages import Common, grooves, own_stage, usual_stages
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.kit import Kit, read_kit
@@ -24,7 +24,6 @@ from midiforge.model.exercise import Touch
 from midiforge.model.hit import Limb
 from midiforge.model.meter import NOTE_VALUES, Meter, note_value
 from midiforge.model.swing import read_ratio
-from midiforge.model.tempo import plain
 from midiforge.phrase.every import LONGEST_STICKING, Every
 from midiforge.phrase.sticking import parse_sticking
 
@@ -34,7 +33,6 @@ DEFAULT_VOICING: Voicing = {
     (Limb.RIGHT_FOOT, ""): ("bass-drum",),
     (Limb.LEFT_FOOT, ""): ("hihat-pedal",),
 }
-_LONGEST_QUARTER = Fraction(0xFFFFFF, 1_000_000)  # seconds; three bytes of microseconds
 
 
 def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Drill:
@@ -355,22 +353,6 @@ def read_sticking(text: str) -> Sticking:
             return Sticking(found.phrase, found.title, found.steps)
         raise
     return Sticking(phrase, phrase.name)
-
-
-def fast_enough(tempos: tuple[Fraction, ...], meter: Meter) -> tuple[Fraction, ...]:
-    """The tempos, if a MIDI file can say how long a quarter note lasts: below 16.8 seconds."""
-    for tempo in tempos:
-        if 60 / (tempo * meter.pulse) > _LONGEST_QUARTER:
-            raise MidiforgeError(
-                f"{plain(tempo)} {meter.pulse_name} notes a minute is too slow for a MIDI file",
-                hint=f"{slowest_tempo(meter)} or more",
-            )
-    return tempos
-
-
-def slowest_tempo(meter: Meter) -> int:
-    """The slowest whole tempo that a MIDI file can hold in a meter."""
-    return ceil(60 / (_LONGEST_QUARTER * meter.pulse))
 
 
 def default_title(
