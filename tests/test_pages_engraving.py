@@ -10,6 +10,7 @@ import midiforge
 from midiforge.model.meter import Meter
 from midiforge.notation import Score, scores
 from midiforge.pages.cut import cut
+from midiforge.pages.drawing import in_lines
 from midiforge.pages.engrave import Engraved, Engraver
 from midiforge.pages.even import Column, Grid
 from midiforge.pages.paper import paper_of
@@ -115,6 +116,16 @@ def test_grace_notes_never_touch_the_note_before_however_narrow_the_bar(engraver
         assert len(names) == exercise.meter.bar / exercise.step
         for before, name in pairwise(names):
             assert found.places[f"{name}g0"] - found.places[before] > 0.9 * HEAD
+
+
+@pytest.mark.parametrize("entry", ["wrapped", "late"])
+def test_the_columns_of_all_lines_stand_below_each_other(engraver, entry) -> None:
+    keys = {"sticking": "RLRRL LRLLR RLL", "steps": 4, "placements": "2", "entry": entry}
+    setting = on_paper(engraver, **keys)
+    lines = [*in_lines(setting, LINE)]
+    assert len(lines) > 3
+    first, *further = (head.width + bar.times[0][1] for head, bar, *_ in lines)
+    assert [x for x in further if x != pytest.approx(first, abs=0.01)] == []
 
 
 # Brackets

@@ -118,7 +118,9 @@ def cut(score: Score, engraver: Engraver, layout: Layout) -> Setting:
         )
     titles = [score.beside_title(name) for name in score.beside]
     with_meter = head_piece(head, rows, head_width, titles, clef_only=False)
-    clef = head_piece(head, rows, head_width, titles, clef_only=True)
+    # As wide as clef, time signature and repeat sign, so that bars stand below each other.
+    clef_width = head_width + REPEAT * cuts[0].opens
+    clef = head_piece(head, rows, clef_width, titles, clef_only=True)
     return Setting(with_meter, clef, pieces, rows.height, rows.staff)
 
 

@@ -34,7 +34,7 @@ class Setting:
     """A score as pieces.
 
     head: clef and time signature, drawn like a piece; it stands before the first.
-    clef: the clef alone, as wide, for further lines.
+    clef: the clef alone, for further lines, whose bars then stand below those of the first.
     height: of every piece.
     staff: how far below the top the player's staff begins.
     """

@@ -6,7 +6,7 @@ letters: enough to end a line in time, whatever font a screen has.
 
 from collections.abc import Iterator
 
-_CAPITAL, _WIDE, _OTHER, _NARROW = 0.74, 0.95, 0.62, 0.4  # of the size of the letters
+_CAPITAL, _WIDE, _OTHER, _NARROW = 0.71, 0.95, 0.6, 0.36  # of the size of the letters
 _WIDE_LETTERS = frozenset("mwMW@%&")
 _NARROW_LETTERS = frozenset(" \N{NO-BREAK SPACE}ijlt.,:;'|!()[]/-·")
 
