@@ -5,7 +5,7 @@ from fractions import Fraction
 from math import ceil
 
 from midiforge.drill.drill import Drill, Practice
-from midiforge.drill.read import slowest_tempo
+from midiforge.drill.slowest import slowest_tempo
 from midiforge.drill.values import FASTEST, SLOWEST
 
 SAME_TEMPO = 0.006  # as a share; tempos nearer than this are the same, as in reviews
