@@ -39,6 +39,7 @@ if TYPE_CHECKING:
         rudiments,
         voices,
     )
+    from midiforge.live.timing import LatenessFigures
     from midiforge.loops.loop_set import Loop, Shape
     from midiforge.midi.exercise_file import exercise_bytes
     from midiforge.midi.folder import Built
@@ -67,7 +68,7 @@ if TYPE_CHECKING:
     from midiforge.takes.known import Known
     from midiforge.takes.review import Review
     from midiforge.takes.take import Take, read_take
-    from midiforge.workshop import Report, Sheet, build_lesson, write_sheet
+    from midiforge.workshop import Report, Sheet, build_lesson, play, write_sheet
 else:
     __getattr__, __dir__ = lazily(
         __name__,
@@ -85,6 +86,7 @@ else:
             "Instrument": "midiforge.library.players",
             "Kit": "midiforge.kit",
             "Known": "midiforge.takes.known",
+            "LatenessFigures": "midiforge.live.timing",
             "LibraryOstinato": "midiforge.library.shelf",
             "Limb": "midiforge.model.hit",
             "Loop": "midiforge.loops.loop_set",
@@ -129,6 +131,7 @@ else:
             "parse_sticking": "midiforge.phrase.sticking",
             "percussion": "midiforge.library.players",
             "plan": "midiforge.practice_room",
+            "play": "midiforge.workshop",
             "read_drill": "midiforge.drill.read",
             "read_kit": "midiforge.kit",
             "read_take": "midiforge.takes.take",
@@ -159,6 +162,7 @@ __all__ = [
     "Instrument",
     "Kit",
     "Known",
+    "LatenessFigures",
     "LibraryOstinato",
     "Limb",
     "Loop",
@@ -203,6 +207,7 @@ __all__ = [
     "parse_sticking",
     "percussion",
     "plan",
+    "play",
     "read_drill",
     "read_kit",
     "read_take",

@@ -1,8 +1,10 @@
-"""The main jobs in one call each: a drill in, a lesson's folder or its pages out."""
+"""The main jobs in one call each: a drill in, a lesson's folder, its pages or its sound out."""
 
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from midiforge.drill.drill import Drill
 from midiforge.drill.grid import own_steps
@@ -17,6 +19,9 @@ from midiforge.midi.folder import Built, build
 from midiforge.model.exercise import Exercise
 from midiforge.model.rounds import by_tempo
 from midiforge.model.swing import STRAIGHT
+
+if TYPE_CHECKING:
+    from midiforge.live.timing import LatenessFigures
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +126,21 @@ def write_sheet(
     chosen = chosen_exercises(drill, only, dropped.append)
     sheet.write_sheet(Path(path), drill.title, chosen, drill.kit, size, with_counts)
     return Sheet(len(chosen), () if only else tuple(dropped), tuple(remarks(drill)))
+
+
+def play(drill: Drill, port: str = "", only: str = "", times: int = 1) -> "LatenessFigures":
+    """Plays a drill's exercises through a MIDI output, to the last one or an interrupt.
+
+    port: part of the output's name, or its number; "" for the only one there is. only: numbers of
+        exercises, "3,5-8"; "" for all. times: how often each goes round; 0 for ever.
+    Gives how late events were sent. Raises MidiforgeError; however it ends, nothing sounds on.
+    """
+    from midiforge.live import session
+    from midiforge.live.watcher import Watcher
+
+    options = session.PlayOptions(port=port, times=times)
+    chosen = chosen_exercises(drill, only)
+    return session.play(chosen, drill.kit, options, lambda _: nullcontext(Watcher()))
 
 
 class _TooFast:

@@ -118,6 +118,24 @@ def test_every_note_arrives_in_order_where_the_exercise_says(
     assert f"{len({at for at, _ in due})} events" in out.splitlines()[-1]
 
 
+def test_python_plays_as_the_command_does(jack: Server, module: Receiver) -> None:
+    code = (
+        "import midiforge;"
+        "keys = {'sticking': 'RLRL', 'stages': 'full', 'tempos': '300, 280', 'count_in': 1};"
+        "drill = midiforge.check_drill(keys);"
+        "print(midiforge.play(drill, port='module', only='1', times=2).events)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env=jack.environment, capture_output=True, text=True, timeout=60,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (0, "")
+    module.until(lambda m: m.messages[-2:] == SILENCE)
+    beats = [at for at, number in module.ons() if number in CLICKS]
+    exactly(beats, [i * 200 * MS for i in range(12)])
+    assert int(done.stdout) > 0
+
+
 def test_velocities_are_the_kits(jack: Server, module: Receiver) -> None:
     drill = midiforge.check_drill({"sticking": "R>L(R)L", "tempos": "300", "stages": "full"})
     with playing(jack, "--sticking", "R>L(R)L", "--stages", "full", "--tempos", "300") as process:
