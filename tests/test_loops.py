@@ -155,6 +155,12 @@ def test_a_ladder_fills_minutes_too() -> None:
     assert len(spans) == 2 and spans[0] == spans[1]
 
 
+@pytest.mark.parametrize("kind", ["nonsense", "gaps+gaps", "without-hands+without-feet"])
+def test_a_kind_that_is_none_is_refused_from_python_too(kind: str) -> None:
+    with pytest.raises(MidiforgeError):
+        Shape((kind,))
+
+
 def test_a_ladder_without_end_is_refused() -> None:
     with pytest.raises(MidiforgeError, match="the ladder would have"):
         loop_of("ladder", ladder_bars=100_000)

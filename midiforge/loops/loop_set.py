@@ -52,12 +52,16 @@ class Shape:
     kinds: what is wanted, as `Loop.kind`. ladder_bars: at least so many at each tempo.
     minutes: how long a loop lasts at least; 0 for as long as it must.
     count_in: whether each begins with the drill's count-in; it loops behind that.
+    Raises MidiforgeError for a kind that is none.
     """
 
     kinds: tuple[str, ...] = KINDS
     ladder_bars: int = 0
     minutes: float = 0
     count_in: bool = False
+
+    def __post_init__(self) -> None:
+        read_kinds(",".join(self.kinds))
 
 
 def read_kinds(text: str) -> tuple[str, ...]:
