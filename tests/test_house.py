@@ -1,0 +1,98 @@
+"""The house: everything flows one way, and outputs know nothing of each other.
+
+The project's own rules, as DEVELOPERS.md draws them.
+"""
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import midiforge
+
+HOME = Path(midiforge.__file__).parent
+OUTPUTS = ("midi", "live", "sound", "screen", "pages", "report")
+ABOVE_ALL = ("command", "workshop", "play_along", "practice_room", "__init__", "__main__")
+# From what everything reads to what makes exercises: none imports one further right.
+MAKING = ("model", "phrase", "library", "kit", "accompaniment", "drill", "lesson", "loops")
+# The file format itself, which is read and written; the output is what is made of an exercise.
+FORMAT = ("midiforge.midi.smf", "midiforge.midi.reading")
+
+
+def room(path: Path) -> str:
+    return path.relative_to(HOME).parts[0].removesuffix(".py")
+
+
+def imports() -> Iterator[tuple[str, str, str]]:
+    """Which room imports which, and where; within functions too, but not for types alone."""
+    for path in sorted(HOME.rglob("*.py")):
+        tree = ast.parse(path.read_text("utf-8"))
+        typing_only = {
+            id(inner)
+            for node in ast.walk(tree)
+            if isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING"
+            for inner in ast.walk(node)
+        }
+        for node in ast.walk(tree):
+            if id(node) in typing_only:
+                continue
+            if isinstance(node, ast.ImportFrom) and node.module:
+                names = [node.module]
+                if node.module == "midiforge":
+                    names = [f"midiforge.{each.name}" for each in node.names]
+            elif isinstance(node, ast.Import):
+                names = [each.name for each in node.names]
+            else:
+                continue
+            for name in names:
+                names_of = [f"{name}.{each.name}" for each in getattr(node, "names", ())]
+                if name in FORMAT or (name == "midiforge.midi" and set(names_of) <= {*FORMAT}):
+                    continue
+                if name.startswith("midiforge.") and not name.endswith("__version__"):
+                    where = f"{path.relative_to(HOME)}:{node.lineno}"
+                    yield room(path), name.split(".")[1], where
+
+
+IMPORTS = list(imports())
+
+
+@pytest.mark.parametrize("output", OUTPUTS)
+def test_an_output_knows_no_other_output_and_no_drill(output: str) -> None:
+    others = {*OUTPUTS, "drill", "lesson", "loops", "practice"} - {output}
+    assert not [(where, to) for by, to, where in IMPORTS if by == output and to in others]
+
+
+def test_nothing_imports_what_is_further_right() -> None:
+    wrong = [
+        (where, to)
+        for by, to, where in IMPORTS
+        if by in MAKING and to in MAKING and MAKING.index(to) > MAKING.index(by)
+    ]
+    assert not wrong
+
+
+@pytest.mark.parametrize("maker", [*MAKING, "insight", "notation", "performance", "takes"])
+def test_what_makes_exercises_knows_no_output(maker: str) -> None:
+    assert not [(where, to) for by, to, where in IMPORTS if by == maker and to in OUTPUTS]
+
+
+def test_nobody_below_imports_the_command() -> None:
+    assert not [
+        (where, to)
+        for by, to, where in IMPORTS
+        if to in ("command", "workshop", "play_along", "practice_room") and by not in ABOVE_ALL
+    ]
+
+
+def test_rooms_do_not_look_into_each_other_s_private_names() -> None:
+    found = []
+    for path in HOME.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("midiforge."):
+                found += [
+                    (path.name, each.name)
+                    for each in node.names
+                    if each.name.startswith("_") and each.name != "__version__"
+                ]
+    assert not found
