@@ -135,7 +135,8 @@ def _ornamented(
     assert ornament is not None and limb is not None
     if ornament.kind is OrnamentKind.BUZZ:
         yield stroke._replace(sticking=f"{limb.letter}z")
-        room = 1000 * float(ornament.length * exercise.tempo.quarter(hit.time + ornament.length))
+        end = exercise.swing.played(hit.time + ornament.length)
+        room = 1000 * float((end - stroke.time) * exercise.tempo.quarter(end))
         for bounce in range(1, min(int(0.9 * room / _BUZZ_MS), _MOST_BOUNCES) + 1):
             velocity = _velocity(stroke.velocity * _BUZZ_FADE**bounce)
             yield stroke._replace(offset=stroke.offset + bounce * _BUZZ_MS, velocity=velocity)

@@ -64,14 +64,21 @@ MEANT = {
     "m7": ("-7", "mi7", "min7", "minor7"),
     "maj7": ("7M", "M7", "ma7", "Maj7", "major7", "Δ", "Δ7", "^7"),
     "m7b5": ("ø", "ø7", "m7-5", "min7b5", "-7b5", "m7(b5)"),
-    "dim7": ("o7", "°7"),
-    "dim": ("o", "°"),
+    "dim7": ("o7", "°7", "º7"),
+    "dim": ("o", "°", "º"),
+    "dimmaj7": ("°Δ7", "oM7"),
     "aug": ("+",),
-    "aug7": ("7+", "+7", "7#5", "7+5"),
-    "mM7": ("m(maj7)", "-Δ7", "mmaj7", "minMaj7"),
+    "aug7": ("7+", "+7", "7#5", "7+5", "7aug"),
+    "augmaj7": ("+Δ7", "+maj7", "augM7"),
+    "mM7": ("m(maj7)", "-Δ7", "mmaj7", "minMaj7", "m/maj7", "m#7"),
+    "m#5": ("m+", "-(#5)"),
+    "7b9b13": ("7(b9b13)", "7(b9,b13)", "7b13b9"),
+    "13b9": ("13(b9)", "7(b9,13)"),
+    "7add9add13": ("7(9,13)",),
+    "9sus4": ("sus9",),
     "69": ("6/9",),
     "7b9": ("7(b9)", "7♭9", "7-9"),
-    "7#5#9": ("7alt", "alt", "7(#9,#5)", "7#9#5"),
+    "7#5#9": ("7alt", "alt", "7alt.", "7(#9,#5)", "7#9#5"),
     "add9": ("(add9)",),
     "madd9": ("m(add9)", "-add9"),
     "m9b5": ("ø9",),
@@ -136,6 +143,21 @@ def test_a_slip_is_told_the_nearest_right_symbol() -> None:
         read_chord("Cmaj77")
 
 
+@pytest.mark.parametrize(
+    ("quality", "tones"),
+    [
+        ("7b9b13", {0, 4, 7, 10, 1, 8}),
+        ("7#9b13", {0, 4, 7, 10, 3, 8}),
+        ("13b9", {0, 4, 7, 10, 1, 9}),
+        ("13#9", {0, 4, 7, 10, 3, 9}),
+    ],
+)
+def test_an_altered_dominant_has_no_natural_eleventh(quality: str, tones: set[int]) -> None:
+    """Common practice: it would lie a semitone above the third."""
+    chord = read_chord("C" + quality)
+    assert chord is not None and set(chord.pitch_classes) == tones
+
+
 COMMON = Meter.parse("4/4")
 
 
@@ -149,6 +171,13 @@ def test_chords_of_a_bar_share_its_beats() -> None:
         (7, "D7"),
         (8, "C"),
     ]
+
+
+@pytest.mark.parametrize("text", ["Dm7 / / G7", "Dm7 % % G7"])
+def test_a_slash_in_a_bar_is_a_beat_of_the_chord_before(text: str) -> None:
+    """Common practice in lead sheets."""
+    found = read_progression(text + " | / / C /", COMMON).changes
+    assert [(float(c.time), c.symbol) for c in found] == [(0, "Dm7"), (3, "G7"), (6, "C")]
 
 
 def test_a_repeated_bar_has_the_chords_of_the_bar_before() -> None:
@@ -166,6 +195,8 @@ def test_a_repeated_bar_has_the_chords_of_the_bar_before() -> None:
         (" | ", "there are no chords"),
         ("% | C", "bar 1: there is no bar before"),
         ("C | | G", "bar 2: the bar is empty"),
+        ("|: C :|", "repeat signs are not read"),
+        ("/ C", "bar 1: '/' is no chord"),
         ("C D E F G", "bar 1: 5 chords in a bar of 4 beats"),
         ("C | Gq7", "bar 2: 'Gq7' is no chord"),
         ("C | " * 300, "bars"),

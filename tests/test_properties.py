@@ -544,13 +544,14 @@ def assert_late_entry(content: Content, k: int) -> None:
 # Time in ticks
 
 
-def swung(time: Fraction, pair: Fraction, first: Fraction) -> Fraction:
+def swung(time: Fraction, pair: Fraction, first: Fraction, bar: Fraction = Fraction(4)) -> Fraction:
     """Where a time is played: the first half of each pair stretched to the share `first`.
 
-    Only what halving a pair leads to moves, as the swing says of itself: no triplets.
+    Only what halving a pair leads to moves, as the swing says of itself: no triplets. Pairs are
+    counted from the bar line, and half a pair at the end of a bar is straight.
     """
-    place = time / pair % 1
-    if bin(place.denominator).count("1") > 1:
+    place = time % bar / pair % 1
+    if bin(place.denominator).count("1") > 1 or time % bar >= bar // pair * pair:
         return time
     stretched = place * 2 * first if place < Fraction(1, 2) else 1 - (1 - place) * 2 * (1 - first)
     return time - place * pair + stretched * pair
@@ -582,9 +583,35 @@ def test_a_legal_division_puts_every_time_on_a_tick(content: Content, swing: str
     assert 0 < division < 0x8000
     assume(division % exercise.parts == 0)
     for hit in exercise.hits:
-        played = swung(hit.time, pair, SWINGS[swing])
+        played = swung(hit.time, pair, SWINGS[swing], exercise.meter.bar)
         assert (played * division).denominator == 1
     assert all((section.start * division).denominator == 1 for section in exercise.sections)
+
+
+@given(drills(), st.sampled_from(sorted(SWINGS)))
+def test_swing_moves_no_bar_line_and_every_bar_swings_as_the_first(
+    content: Content, swing: str
+) -> None:
+    """In odd meters too, in which half a pair of eighths is left behind the last whole one."""
+    exercise = made({**content, "swing": swing, "swing_pair": "eighth"})
+    bar, played = exercise.meter.bar, exercise.swing.played
+    for number in range(exercise.bars + 1):
+        assert played(number * bar) == number * bar
+    for hit in exercise.hits:
+        assert played(hit.time) - played(hit.time // bar * bar) == played(hit.time % bar)
+        assert played(hit.time) < exercise.length
+
+
+@pytest.mark.parametrize("meter", ["3/8", "5/8", "7/8", "13/16", "2+2+3/8"])
+@pytest.mark.parametrize("swing", ["3:1", "2:1"])
+def test_tracks_of_swung_odd_bars_end_with_the_loop(meter: str, swing: str) -> None:
+    drill = check_drill(
+        {"sticking": "RL", "meter": meter, "steps": 4, "swing": swing, "swing_pair": "eighth"}
+    )
+    for exercise in exercises(drill):
+        file = mido.MidiFile(file=io.BytesIO(exercise_bytes(exercise, drill.kit)))
+        length = float(exercise.length + exercise.count_in) * file.ticks_per_beat
+        assert {sum(message.time for message in track) for track in file.tracks} == {length}
 
 
 @given(st.integers(1, 0x7FFF))
@@ -632,3 +659,23 @@ def test_ticks_are_the_nearest_and_never_half_a_tick_off(
         tick = smf.ticks(time, division)
         assert abs(tick - time * division) <= Fraction(1, 2)
         assert smf.ticks(time + 4, division) == tick + 4 * division
+
+
+def test_a_groove_that_no_bar_of_the_form_asks_for_changes_nothing() -> None:
+    keys = {"sticking": "R L R L R", "meter": "5/4", "steps": 1}
+    plain, with_groove = made(keys), made({**keys, "groove": "jazz-ride"})
+    assert with_groove.hits == plain.hits
+    assert with_groove.returns_after_bars == plain.returns_after_bars == 1
+
+
+def test_a_swung_buzz_ends_before_the_stroke_behind_it() -> None:
+    from midiforge import notes, read_kit
+
+    exercise = made(
+        {"sticking": "R Rz L R", "steps": 2, "swing": "3:1", "tempos": 60, "stages": "hands"}
+    )
+    found = [note for note in notes(exercise, read_kit("general-midi-1")) if note.part != "click"]
+    seconds = sorted((float(note.time) + note.offset / 1000, note.offset) for note in found)
+    [left] = [float(note.time) for note in found if note.part == "LH" and note.time < 2]
+    bounces = [at for at, offset in seconds if offset and at < 2]
+    assert bounces and max(bounces) < left

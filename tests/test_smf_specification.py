@@ -303,3 +303,13 @@ def test_a_long_delta_time_takes_more_than_two_bytes_and_is_exact() -> None:
     last = walk(files("long")[0])
     ons = [e.tick for track in last.tracks for e in track if e.status >> 4 == 9]
     assert sorted(ons) == [0, 511 * last.division]
+
+
+def test_a_title_that_is_no_unicode_is_still_written() -> None:
+    """A command line in another encoding leaves halves of letters in its arguments."""
+    assert b"a?" in smf.text(smf.TRACK_NAME, "a\udcff")
+
+
+def test_no_event_comes_before_the_one_that_it_follows() -> None:
+    with pytest.raises(ValueError, match="before"):
+        smf.wait(-1)

@@ -256,6 +256,32 @@ def test_unevenness_leaves_no_stroke_before_its_loop() -> None:
         assert all(0 <= note.begin <= end for note in found)
 
 
+def test_synthesisers_are_made_one_after_the_other(
+    sound: Sound, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two made at once for the first time play another balance now and then (FluidSynth 2.3.1)."""
+    import threading
+    import time
+
+    library, busy, most = fluid.library(), [0], [0]
+    make = library.new_fluid_synth
+
+    def slowly(settings: Any) -> Any:
+        busy[0] += 1
+        most[0] = max(most[0], busy[0])
+        time.sleep(0.02)
+        busy[0] -= 1
+        return make(settings)
+
+    monkeypatch.setattr(library, "new_fluid_synth", slowly)
+    threads = [threading.Thread(target=lambda: Synth(sound, 44100).close()) for _ in range(4)]
+    for each in threads:
+        each.start()
+    for each in threads:
+        each.join()
+    assert most == [1]
+
+
 # What is played
 
 

@@ -14,25 +14,32 @@ _NO_CHORD = ("N.C.", "NC", "N.C")
 # How else people write what the library calls by one name; tried from the top, whole beginnings.
 _SPELLINGS = (
     (r"(?:ø|Ø|o/|hdim)9", "m9b5"),
+    (r"(?:ø|Ø|o/|hdim)11", "m11b5"),
     (r"(?:ø|Ø|o/|hdim|m7b5|min7b5|-7b5|m7-5)7?", "m7b5"),
-    (r"(?:°|o|dim)(?:maj7|M7)", "dimmaj7"),
+    (r"(?:°|o|dim)(?:maj|M|Δ|△|\^)7?", "dimmaj7"),
     (r"(?:°|o|dim)7", "dim7"),
     (r"(?:°|o|dim)", "dim"),
     (r"(?:m|mi|min|-)(?:maj|Maj|ma(?!dd)|M|Δ|△|\^)7?9", "mM9"),
-    (r"(?:m|mi|min|-)(?:maj|Maj|ma(?!dd)|M|Δ|△|\^)7?", "mM7"),
+    (r"(?:m|mi|min|-)(?:(?:maj|Maj|ma(?!dd)|M|Δ|△|\^)7?|#7)", "mM7"),
+    (r"(?:m|mi|min|-)(?:\+|aug)$", "m#5"),
+    (r"(?:aug|\+)(?:maj|Maj|M|Δ|△|\^)7?", "augmaj7"),
     (r"(?:major|Major|maj|Maj|MA|Ma|ma|M)(?=7|9|11|13)", "maj"),
     (r"(?:major|Major|maj|Maj|MA|Ma|ma(?!dd)|M)", ""),
     (r"(?:minor|min|mi|m|-)", "m"),
     (r"(?:Δ|△|\^)7?(?=9|13)", "maj"),
     (r"(?:Δ|△|\^)7?", "maj7"),
     (r"(?:aug|\+)", "aug"),
-    (r"7\+$", "7#5"),
+    (r"(?:7\+|7aug)$", "7#5"),
+    (r"sus(7|9|13)$", r"\1sus4"),
+    (r"j(?=7|9)", "maj"),
     (r"7M$", "maj7"),
     (r"dom7?", "7"),
 )
 _ALTERATION = re.compile(r"([b#+-])(5|6|9|11|13)|(sus)([24]?)|(add)(2|4|6|9|11|13)|(no|omit)(3|5)")
 _DEGREES = {2: 2, 4: 5, 5: 7, 6: 9, 9: 14, 11: 17, 13: 21}
 _ALTERED = ("alt", "7alt")
+_ORDINAL = "º"  # what many keyboards have for a circle
+_TENSIONS = re.compile(r"\(([^()]*)\)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,27 +126,31 @@ def _known() -> dict[str, tuple[int, ...]]:
 
 def _spelled(quality: str) -> str:
     """The quality as the library spells it, as far as spelling goes."""
-    text = re.sub(r"\((9|11|13)\)", r"add\1", quality)
+    text = _TENSIONS.sub(_added, quality.replace(_ORDINAL, "°"))
     text = re.sub(r"[(),\s]", "", text).replace("♯", "#").replace("♭", "b")
+    text = re.sub(r"/(?=maj|Maj|M7|Δ|△)", "", text.removesuffix("."))
     for pattern, name in _SPELLINGS:
         match = re.match(pattern, text)
         if match:
-            return name + text[match.end() :]
+            return match.expand(name) + text[match.end() :]
     return text
+
+
+def _added(match: re.Match[str]) -> str:
+    """Tensions in brackets: a number without a sign is added."""
+    parts = re.split(r"[,\s]+", match[1].strip())
+    return "".join(f"add{part}" if part in ("9", "11", "13") else part for part in parts)
 
 
 def _tones(quality: str) -> tuple[int, ...] | None:
     known = _known()
-    if quality in known:
-        return known[quality]
     text = _spelled(quality)
-    if text in known:
-        return known[text]
+    for spelled in (quality, text):
+        whole = _OWN.get(spelled) or known.get(spelled)
+        if whole:
+            return whole
     if text in _ALTERED:
         return known["7#9#5"]
-    own = _OWN.get(text)
-    if own:
-        return own
     # The longest beginning that is a quality, and what is altered in it or added to it.
     for end in range(len(text) - 1, -1, -1):
         core = _OWN.get(text[:end]) or known.get(text[:end])
@@ -153,8 +164,13 @@ def _tones(quality: str) -> tuple[int, ...] | None:
     return None
 
 
-# What the library lacks.
+# What the library lacks, or reads with an eleventh that no lead sheet means.
 _OWN = {
+    "7b9b13": (0, 4, 7, 10, 13, 20),
+    "13b9": (0, 4, 7, 10, 13, 21),
+    "13#9": (0, 4, 7, 10, 15, 21),
+    "m11b5": (0, 3, 6, 10, 14, 17),
+    "m#5": (0, 3, 8),
     "m13": (0, 3, 7, 10, 14, 17, 21),
     "mM9": (0, 3, 7, 11, 14),
     "dimmaj7": (0, 3, 6, 11),

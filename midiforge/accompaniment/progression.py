@@ -12,6 +12,7 @@ from midiforge.model.meter import Meter
 
 MOST_BARS = 256
 _REPEAT = "%"  # the bar before once more, as it is written by hand
+_GOES_ON = (_REPEAT, "/")  # within a bar: the chord before for its share of the beats
 
 
 class Change(NamedTuple):
@@ -66,8 +67,13 @@ def read_progression(text: str, meter: Meter) -> Progression:
     """A progression from chord symbols, bars divided by |, such as "Dm7 | G7 | Cmaj7 | % ".
 
     Several chords in a bar share its beats as evenly as they can, the earlier ones longer; %
-    repeats the bar before; N.C. is no chord. Raises MidiforgeError that names bar and chord.
+    repeats the bar before, within a bar % or / goes on with the chord before; N.C. is no chord.
+    Raises MidiforgeError that names bar and chord.
     """
+    if ":" in text:
+        raise MidiforgeError(
+            "repeat signs are not read", hint="the whole goes round; write out what comes twice"
+        )
     bars = [part.split() for part in text.strip().strip("|").split("|")]
     if not any(bars):
         raise MidiforgeError("there are no chords", hint="such as 'Dm7 | G7 | Cmaj7 | A7'")
@@ -92,6 +98,8 @@ def read_progression(text: str, meter: Meter) -> Progression:
             )
         before = symbols
         for i, symbol in enumerate(symbols):
+            if symbol in _GOES_ON and changes:
+                continue
             beat = -(-i * len(beats) // len(symbols))
             try:
                 chord = read_chord(symbol)

@@ -28,7 +28,7 @@ from midiforge.lesson.strokes import (
 )
 from midiforge.lesson.variants import Material
 from midiforge.lesson.voices import turns, voiced
-from midiforge.model.exercise import Dynamics, Section
+from midiforge.model.exercise import Dynamics, Section, SectionKind
 from midiforge.model.hit import Hit, Limb
 from midiforge.model.meter import Meter
 from midiforge.model.track import ChordMark, Tone, Track
@@ -71,7 +71,8 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
     if phrase is None and not any(line.limb for line in lines):
         return None
     form = stage.form if phrase and stage.form else JUST_THE_EXERCISE
-    grooves = [line for line in stage.groove if kept(line.limb)] if phrase else []
+    keeps_time = any(span.kind == SectionKind.TIME for span in form)
+    grooves = [line for line in stage.groove if kept(line.limb)] if keeps_time else []
 
     def strokes(bars: int) -> list[Placed]:
         found = [*repeat(lines, bars * bar)]

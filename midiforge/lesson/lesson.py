@@ -168,7 +168,7 @@ def _exercise(
         feet=feet,
         meter=drill.meter,
         step=material.step,
-        swing=Swing(drill.swing_pair, drill.swing),
+        swing=Swing(drill.swing_pair, drill.swing, drill.meter.bar),
         tempo=tempo,
         hits=score.hits,
         answers=score.answers,

@@ -27,7 +27,9 @@ def parts_of_a_quarter(drill: Drill) -> int:
         times |= {time for line in lines for time, _ in line.pattern.strokes}
         times |= {figure.step for figure in figures}
         finest = lcm(*(time.denominator for time in times))
-        parts = lcm(parts, finest if swing.is_straight else _swung(Fraction(1, finest), swing))
+        parts = lcm(parts, finest)
+        if not swing.is_straight:
+            parts = lcm(parts, _swung(Fraction(1, finest), swing))
     return parts
 
 

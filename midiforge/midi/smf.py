@@ -33,8 +33,10 @@ def quantity(value: int) -> bytes:
 
 def wait(ticks: int) -> bytes:
     """The delta time before an event, however long: empty texts break what is too long for one."""
-    if ticks < 0x4000:
+    if 0 <= ticks < 0x4000:
         return _SHORT[ticks]
+    if ticks < 0:
+        raise ValueError(f"an event {-ticks} ticks before the one that it follows")
     longest = quantity(LARGEST_QUANTITY) + text(TEXT, "")
     return longest * (ticks // LARGEST_QUANTITY) + quantity(ticks % LARGEST_QUANTITY)
 
@@ -81,7 +83,7 @@ def text(kind: int, words: str) -> bytes:
     """
     spoken = normalize("NFKD", words.translate(_PLAIN_MARKS))
     plain = "".join(letter for letter in spoken if not combining(letter))
-    return meta(kind, (plain if plain.isascii() else words).encode())
+    return meta(kind, (plain if plain.isascii() else words).encode(errors="replace"))
 
 
 TEXT, TRACK_NAME, LYRIC, MARKER = 0x01, 0x03, 0x05, 0x06

@@ -15,10 +15,13 @@ class Swing:
 
     pair: the length of the two notes together, in quarter notes.
     share: the first note's share of the pair: 1/2 is straight, 2/3 is triplet swing.
+    bar: of a meter in which pairs are counted from each bar line, in quarter notes; 0 for none.
+        What is left of a bar behind its last whole pair stays straight.
     """
 
     pair: Fraction
     share: Fraction
+    bar: Fraction = Fraction(0)
 
     @property
     def is_straight(self) -> bool:
@@ -33,14 +36,17 @@ class Swing:
         """
         if self.is_straight:
             return time
-        turn, within = divmod(time / self.pair, 1)
+        begun = time // self.bar * self.bar if self.bar else Fraction(0)
+        turn, within = divmod((time - begun) / self.pair, 1)
         if within.denominator & (within.denominator - 1):
+            return time
+        if self.bar and (turn + 1) * self.pair > self.bar:
             return time
         if within < _HALF:
             played = within * 2 * self.share
         else:
             played = self.share + (within - _HALF) * 2 * (1 - self.share)
-        return (turn + played) * self.pair
+        return begun + (turn + played) * self.pair
 
 
 def read_ratio(text: str) -> Fraction:

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import takewhile
 from pathlib import Path
+from threading import Lock
 from types import SimpleNamespace, TracebackType
 from typing import Any
 
@@ -55,6 +56,9 @@ _FUNCTIONS: dict[str, tuple[Any, ...]] = {
 _LOG_LEVELS = 5
 _ATTENUATION, _INAUDIBLE = 48, 1440.0  # the SoundFont generator, and its most in centibels
 _VOICES = 256  # at once
+# Two first synthesisers made at once share half-made tables (2.3.1: one in forty then plays another
+# balance), so they are made one after the other.
+_MAKING = Lock()
 _SNARE = 38
 _WARMED = 24  # notes; FluidSynth drops what it is told when it is told too much at once
 
@@ -170,13 +174,15 @@ class Synth:
             ):
                 fluid.fluid_settings_setint(self._settings, name, value)
             fluid.fluid_settings_setnum(self._settings, b"synth.sample-rate", float(rate))
-            self._synth = fluid.new_fluid_synth(self._settings)
-            if not self._synth:
-                raise MidiforgeError("FluidSynth does not start", hint="is there memory left?")
-            if fluid.fluid_synth_sfload(self._synth, os.fsencode(sound.soundfont), 1) < 0:
-                raise MidiforgeError(
-                    "FluidSynth cannot load this SoundFont: it is damaged", str(sound.soundfont)
-                )
+            with _MAKING:
+                self._synth = fluid.new_fluid_synth(self._settings)
+                if not self._synth:
+                    raise MidiforgeError("FluidSynth does not start", hint="is there memory left?")
+                if fluid.fluid_synth_sfload(self._synth, os.fsencode(sound.soundfont), 1) < 0:
+                    raise MidiforgeError(
+                        "FluidSynth cannot load this SoundFont: it is damaged",
+                        str(sound.soundfont),
+                    )
             self._warm_up()
         except BaseException:
             self.close()
