@@ -58,6 +58,7 @@ if TYPE_CHECKING:
     from midiforge.practice_room import (
         advise,
         log_review,
+        next_step,
         plan,
         review,
         sentences,
@@ -130,6 +131,7 @@ else:
             "ostinatos": "midiforge.library.shelf",
             "parse_sticking": "midiforge.phrase.sticking",
             "percussion": "midiforge.library.players",
+            "next_step": "midiforge.practice_room",
             "plan": "midiforge.practice_room",
             "play": "midiforge.workshop",
             "read_drill": "midiforge.drill.read",
@@ -202,6 +204,7 @@ __all__ = [
     "instruments",
     "kit_names",
     "log_review",
+    "next_step",
     "notes",
     "ostinatos",
     "parse_sticking",

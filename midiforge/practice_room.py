@@ -38,20 +38,24 @@ def sentences(found: Reviewed) -> list[str]:
     return said(found.review, found.known)
 
 
-def write_review(found: Reviewed, path: Path | str) -> None:
+def write_review(found: Reviewed, path: Path | str, step: str = "") -> None:
     """Writes a review as one HTML page with pictures, over nothing but an unchanged one.
 
+    step: what to do next, as `next_step` has it.
     Raises MidiforgeError; a file that is there is then as it was.
     """
     from midiforge.report.html import write_page
 
-    write_page(Path(path), found.review, found.known)
+    write_page(Path(path), found.review, found.known, step)
 
 
 def log_review(
     found: Reviewed, drill: Drill, take: Path | str, note: str = "", log: Path | str = ""
-) -> None:
+) -> bool:
     """Keeps a review in the practice log; a take that was there has its figures replaced.
+
+    A take that looks like another exercise or kit is not kept: its figures say nothing of this
+    one. Gives whether it was.
 
     take: the file it was of. note: what the player says of it, such as "tired" or "pain".
     log: its file; "" for the usual one.
@@ -60,7 +64,38 @@ def log_review(
     from midiforge.practice.log import Log, log_path
     from midiforge.practice.reviewed import entry_of
 
+    if not found.is_it:
+        return False
     Log(log_path(str(log))).add(entry_of(found.review, drill.title, Path(take), note))
+    return True
+
+
+def next_step(
+    found: Reviewed,
+    drill: Drill,
+    take: Path | str,
+    note: str = "",
+    log: Path | str | None = "",
+) -> str:
+    """What to do next with the exercise of a take, and why, as `midiforge next` says it.
+
+    take, note: as for `log_review`. log: its file, which need not hold the take yet; "" for the
+        usual one; None for no log, the take alone.
+    Gives "" for a take that looks like another exercise or kit.
+    Raises MidiforgeError.
+    """
+    from midiforge.practice import advice
+    from midiforge.practice.log import Log, log_path, with_take
+    from midiforge.practice.reviewed import entry_of
+    from midiforge.practice.words import advice_words
+
+    if not found.is_it:
+        return ""
+    entry = entry_of(found.review, drill.title, Path(take), note)
+    day = max(date.today(), entry.day)  # of a file from a computer whose clock is ahead
+    before = [] if log is None else Log(log_path(str(log))).entries()
+    advised = advice.advise(drill, exercises(drill), with_take(before, entry), day)
+    return next(advice_words(each) for each in advised if each.group.key == entry.key)
 
 
 def advise(drill: Drill, log: Path | str = "", day: date | None = None) -> list["Advice"]:

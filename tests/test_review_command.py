@@ -5,7 +5,9 @@ Takes are made up (tests/synthetic.py) and written with mido.
 """
 
 import json
+import os
 import random
+import re
 import time
 from pathlib import Path
 from typing import Any
@@ -33,11 +35,14 @@ def in_an_empty_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         app.command()(review)
 
 
-def write(take: Take, name: str = "take.mid", tempo: float = 120, markers: Any = ()) -> str:
-    """A take as a file; markers: (seconds, text)."""
+def write(
+    take: Take, name: str = "take.mid", tempo: float = 120, markers: Any = (), title: str = ""
+) -> str:
+    """A take as a file; markers: (seconds, text). title: what its track is called."""
     file = mido.MidiFile(ticks_per_beat=960)
     track = mido.MidiTrack()
     file.tracks.append(track)
+    track.name = title
     a_second = 960 * tempo / 60
     events = [(0, mido.MetaMessage("set_tempo", tempo=round(60e6 / tempo)))]
     events += [
@@ -161,13 +166,119 @@ def test_another_tempo_than_the_named_exercise_s_is_said(
     assert found["exercise"]["order"] == 13
     assert found["chosen"] == "played at the tempo of exercise 15"
     assert found["played_tempo_bpm"] == pytest.approx(94, abs=0.5)
-    assert found["next_tempo_bpm"] is None  # nothing in the drill is faster
 
 
-def test_a_clean_take_goes_up_to_the_drill_s_next_tempo(
+# What to do next
+
+
+def next_of(capsys: pytest.CaptureFixture[str], order: int) -> str:
+    """What `midiforge next` says of an exercise, in the words of a review."""
+    assert run(["next", DRILL, "--log", "log.sqlite", "--json"]) == 0
+    [found] = [e for e in json.loads(capsys.readouterr().out) if order in e["exercises"]]
+    return f"{found['said']}: {found['why']}"
+
+
+@pytest.mark.parametrize(
+    ("how", "said"),
+    [
+        ({}, ["stay at 58: good once", "up by 3 to 61: good twice", "up by 3 to 61: good 3 times"]),
+        ({"miss": 0.12}, ["stay at 58: ", "stay at 58: ", "stay at 58: "]),
+        ({"miss": 0.4}, ["down to 55: "] * 3),
+    ],
+)
+def test_a_review_and_next_name_the_same_tempo(
+    how: dict[str, Any], said: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    for seed, wanted in enumerate(said):
+        take = write(played(seed=seed if how == {} else 1, **how), f"take{seed}.mid")
+        os.utime(take, (time.time() - 100 + seed,) * 2)
+        shown = run(["review", take, DRILL, "--exercise", "13", "--log", "log.sqlite"])
+        out = capsys.readouterr().out
+        step = next_of(capsys, FULL)
+        assert shown == 0 and step.startswith(wanted)
+        assert f"Next: {step}" in " ".join(out.split())
+        found = facts(capsys, take, DRILL, "--exercise", "13")
+        alone = facts(capsys, take, DRILL, "--exercise", "13")
+        assert found["next"] == alone["next"]  # of no log: this take alone
+        assert alone["next"].startswith(said[0])
+
+
+def test_a_take_that_is_reviewed_again_counts_once_in_what_is_next(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    assert facts(capsys, write(played()), DRILL)["sentence"].endswith("; go up to 76.")
+    take = write(played())
+    for _ in range(3):
+        assert run(["review", take, DRILL, "--exercise", "13", "--log", "log.sqlite"]) == 0
+        assert "Next: stay at 58: good once" in " ".join(capsys.readouterr().out.split())
+
+
+def test_pain_that_is_noted_with_the_take_is_what_is_next(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    found = facts(capsys, write(played()), DRILL, "--exercise", "13", "--note", "wrist hurts")
+    assert found["next"].startswith("leave it: pain was noted")
+
+
+def test_the_next_step_stands_in_the_page(capsys: pytest.CaptureFixture[str]) -> None:
+    found = facts(capsys, write(played()), DRILL, "--exercise", "13", "--html", "page.html")
+    assert f"<p class=next><b>Next:</b> {found['next']}</p>" in Path("page.html").read_text("utf-8")
+
+
+def test_how_steady_is_one_figure_in_the_sentence_the_table_the_page_and_the_log(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for seed in range(4):
+        take = write(played(seed=seed, jitter=0.008), f"take{seed}.mid")
+        arguments = [take, DRILL, "--exercise", "13", "--html", "page.html"]
+        assert run(["review", *arguments, "--log", f"{seed}.sqlite"]) == 0
+        out = capsys.readouterr().out
+        [in_sentence] = re.findall(r"steady to (\d+ ms)", " ".join(out.split()))
+        [row] = [line for line in out.splitlines() if line.startswith("all ")]
+        [of_step] = re.findall(r"[\d.]+%", row)
+        assert f" {in_sentence} " in row
+        page = Path("page.html").read_text("utf-8")
+        name = f"<dt>steady to, all limbs ({of_step} of a step)</dt>"
+        assert f"{name}<dd>{in_sentence}</dd>" in page
+        assert run(["log", "--log", f"{seed}.sqlite"]) == 0
+        assert f" {of_step} " in capsys.readouterr().out
+        found = facts(capsys, *arguments)["strokes_all"]
+        assert f"{found['deviation_ms']:.0f} ms" == in_sentence
+        assert f"{found['deviation_percent']:.1f}%" == of_step
+
+
+# The wrong exercise
+
+
+def test_a_take_of_something_else_is_not_kept_in_the_log(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    take = write(played(20))
+    assert run(["review", take, DRILL, "--exercise", "7", "--log", "log.sqlite"]) == 0
+    out = capsys.readouterr().out
+    assert "Next: " not in out
+    assert "Not kept in the log" in out
+    assert not Path("log.sqlite").exists()
+    assert run(["review", take, DRILL, "--exercise", "7", "--log", "log.sqlite", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert (found["next"], found["logged"]) == (None, False)
+
+
+def test_a_mark_is_believed_only_with_the_title_of_its_exercise(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A take of another drill, or of a plan that numbers anew, has other numbers."""
+    marks = [(0.0, f"{EXERCISE_MARK}5")]
+    title = BOSSA[FULL].title
+    there = write(played(), markers=marks, name="plan.mid", title=f"{title}, 58 bpm")
+    found = facts(capsys, there, DRILL)
+    assert found["exercise"]["order"] == FULL
+    assert found["chosen"] == "the exercise that the take names, as number 5 of another list"
+    other = write(played(), markers=marks, name="other.mid", title="RLRR over Samba, 58 bpm")
+    found = facts(capsys, other, DRILL)
+    assert found["chosen"].startswith("the take names exercise 5, RLRR over Samba, which the drill")
+    assert found["exercise"]["order"] == FULL
+    same = write(played(), markers=[(0.0, f"{EXERCISE_MARK}13")], title=f"{title}, 58 bpm")
+    assert facts(capsys, same, DRILL)["chosen"] == "the exercise that the take names"
 
 
 # Kits
@@ -204,7 +315,7 @@ def test_the_page_is_written_beside_what_is_printed(capsys: pytest.CaptureFixtur
     before = Path(take).read_bytes()
     assert run(["review", take, DRILL, "--exercise", "13", "--html", "page.html", "--no-log"]) == 0
     out = capsys.readouterr().out
-    sentence = " ".join(out.split("\n\n")[0].split())
+    sentence = " ".join(out.split("\nNext: ")[0].split())
     page = Path("page.html").read_text("utf-8")
     assert f"<h1>{sentence}</h1>" in page
     assert out.rstrip().endswith("page.html")

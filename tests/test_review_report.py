@@ -176,14 +176,12 @@ def test_a_likelier_kit_comes_before_everything_but_the_length() -> None:
     assert "the kit electronic" in sentence(reviewed(), known=Known(likelier_kit="electronic"))
 
 
-def test_the_limb_that_drops_out_is_named_with_its_figures_and_a_slower_tempo() -> None:
+def test_the_limb_that_drops_out_is_named_with_its_figures() -> None:
     found = FAULTS["limb drops out"]()
     [foot] = [each for each in found.limbs if each.limb is Limb.LEFT_FOOT]
     text = sentence(found)
     assert text.startswith("Your left foot drops out")
     assert f"{foot.tally.missed} of {foot.tally.expected} strokes" in text
-    tempo = int(text.rstrip(".").split()[-1])
-    assert 0.65 * 58 < tempo < 0.9 * 58  # down by 10 to 30 %, common practice
 
 
 def test_a_ramp_says_up_to_which_tempo_it_holds() -> None:
@@ -241,10 +239,6 @@ def test_one_velocity_throughout_says_nothing_of_accents() -> None:
     found = reviewed(flat)
     assert rules(found) == ["clean"]
     assert "no dynamics" in printed(found)
-
-
-def test_a_clean_take_goes_up_to_the_drill_s_next_tempo() -> None:
-    assert sentence(reviewed(), known=Known(next_tempo=76)).endswith("go up to 76.")
 
 
 def test_sentences_are_single_and_end() -> None:

@@ -57,30 +57,37 @@ def review(
         raise MidiforgeError(
             f"{delay:g} is no delay in ms", "--delay", hint=f"0 to {_MOST_DELAY_MS:g}"
         )
-    from midiforge.practice_room import log_review, write_review
+    from midiforge.practice_room import log_review, next_step, write_review
     from midiforge.practice_room import review as reviewed
 
     number = _number(exercise)
     with flags(number="--exercise"):
         found = reviewed(take, drill, number, delay)
     said, known = found.review, found.known
+    trouble, step = None, ""
+    try:
+        step = next_step(found, drill, take, note, None if no_log else log or "")
+    except MidiforgeError as error:  # raised last, so that it does not hide the review
+        trouble = error
     if page:
-        write_review(found, page)
+        write_review(found, page, step)
     if as_json:
         from midiforge.report.facts import as_json as facts
         from midiforge.report.facts import written
 
-        print(written(facts(said, known)))
+        print(written({**facts(said, known, step), "logged": found.is_it and not no_log}))
     else:
         from rich.console import Console
 
         from midiforge.report.terminal import show_review
 
-        show_review(said, Console(no_color=not on_terminal(sys.stdout) or None), known)
+        show_review(said, Console(no_color=not on_terminal(sys.stdout) or None), known, step)
         if page:
             print(f"The page with pictures: {printable(str(page))}")
-    if not no_log:  # last, so that no trouble with it hides the review
-        log_review(found, drill, take, note, log or "")
+    if trouble:
+        raise trouble
+    if not no_log and not log_review(found, drill, take, note, log or "") and not as_json:
+        print("Not kept in the log: its figures would say nothing of this exercise.")
 
 
 def _number(text: str) -> int | None:

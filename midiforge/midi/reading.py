@@ -15,7 +15,7 @@ from midiforge.disk import check_name, reason
 from midiforge.errors import MidiforgeError
 
 LARGEST = 64 * 1024 * 1024  # bytes; ten hours of the densest playing are a tenth of it
-MARKER, TEMPO, METER, END = 0x06, 0x51, 0x58, 0x2F
+NAME, MARKER, TEMPO, METER, END = 0x03, 0x06, 0x51, 0x58, 0x2F
 _DATA_BYTES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2}
 _LONGEST_WAIT = 0x0FFFFFFF  # ticks; four bytes
 _USUAL_TEMPO = 500_000  # microseconds to a quarter note, where a file says nothing
@@ -31,7 +31,8 @@ class MidiContent:
     ticks_a_second: of a file that counts frames; else 0.
     events: of channels, note on and off, controllers and all others.
     tempos: (tick, microseconds to a quarter note). meters: (tick, numerator, note value).
-    markers: (tick, text). remarks: what was wrong with the file, one sentence each.
+    markers: (tick, text). names: of tracks.
+    remarks: what was wrong with the file, one sentence each.
     """
 
     division: int
@@ -40,6 +41,7 @@ class MidiContent:
     tempos: list[tuple[int, int]] = field(default_factory=list)
     meters: list[tuple[int, int, int]] = field(default_factory=list)
     markers: list[tuple[int, str]] = field(default_factory=list)
+    names: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
     last_tick: int = 0
 
@@ -210,6 +212,8 @@ def _read_other(data: bytes, at: int, end: int, tick: int, content: MidiContent)
         content.meters.append((tick, body[0], 1 << body[1]))
     elif meta == MARKER:
         content.markers.append((tick, body.decode("utf-8", "replace")))
+    elif meta == NAME:
+        content.names.append(body.decode("utf-8", "replace"))
     elif meta == END:
         return -1
     return at + size

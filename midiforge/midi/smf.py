@@ -81,9 +81,14 @@ def text(kind: int, words: str) -> bytes:
     The specification recommends ASCII, and readers disagree on anything else: Latin letters lose
     their accents, typographic marks become plain ones. Other scripts go in as UTF-8.
     """
+    return meta(kind, as_written(words).encode())
+
+
+def as_written(words: str) -> str:
+    """Words as `text` has them."""
     spoken = normalize("NFKD", words.translate(_PLAIN_MARKS))
     plain = "".join(letter for letter in spoken if not combining(letter))
-    return meta(kind, (plain if plain.isascii() else words).encode(errors="replace"))
+    return (plain if plain.isascii() else words).encode(errors="replace").decode()
 
 
 TEXT, TRACK_NAME, LYRIC, MARKER = 0x01, 0x03, 0x05, 0x06

@@ -12,6 +12,7 @@ from typing import Any
 from midiforge.drill.drill import Practice
 from midiforge.practice.entry import Entry
 from midiforge.practice.log import plain_entry
+from midiforge.takes.figures import of_step
 
 Spans = Sequence[tuple[str, str]]
 
@@ -133,16 +134,11 @@ def _table(found: Sequence[Course], width: int) -> Iterator[Spans]:
         last, good = course.last, course.fastest_good()
         figures = (
             f"{len(course.entries):>5}  {last.day.isoformat():10}  {last.tempo:>6g}  "
-            f"{last.clean:>5.0%}  {percent(last.deviation_percent):>7}  "
+            f"{last.clean:>5.0%}  {of_step(last.deviation_percent):>7}  "
             f"{'-' if good is None else format(good, 'g'):>7}  "
         )
         for number, text in enumerate(wrap(course.title, room) or [""]):
             yield [(" " * len(figures) if number else figures, ""), (text, "")]
-
-
-def percent(value: float | None) -> str:
-    """Per cent, or a dash."""
-    return "-" if value is None else f"{value:.1f}%"
 
 
 def _chart(course: Course, width: int) -> Iterator[Spans]:
@@ -189,7 +185,7 @@ def _summary(course: Course) -> str:
     """How many takes, and how the first and the last were."""
     entries = course.entries
     said = f"{len(entries)} takes, at {_from_to([f'{each.tempo:g}' for each in entries])}"
-    known = [percent(e.deviation_percent) for e in entries if e.deviation_percent is not None]
+    known = [of_step(e.deviation_percent) for e in entries if e.deviation_percent is not None]
     return f"{said}; unsteady {_from_to(known)} of a grid step" if known else said
 
 

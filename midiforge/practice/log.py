@@ -15,7 +15,7 @@ import sqlite3
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, replace
 from datetime import UTC, datetime
 from math import isfinite
 from pathlib import Path
@@ -112,6 +112,17 @@ def entries_in(named: Path | str = "") -> list[Entry]:
     if str(named).strip() and not log.exists():
         raise MidiforgeError("there is no such log", str(named), hint="a review begins one")
     return log.entries()
+
+
+def with_take(entries: Iterable[Entry], entry: Entry) -> list[Entry]:
+    """Entries as they are once one is added; see `Log.add`."""
+    kept = []
+    for each in entries:
+        if entry.take and (each.take, each.key) == (entry.take, entry.key):
+            entry = replace(entry, when=each.when, note=entry.note or each.note)
+        else:
+            kept.append(each)
+    return [*kept, entry]
 
 
 def _data_folder() -> Path:

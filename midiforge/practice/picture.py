@@ -8,6 +8,7 @@ from midiforge.errors import shortened
 from midiforge.practice.course import USUAL, Course, is_good
 from midiforge.practice.entry import Entry
 from midiforge.printable import printable
+from midiforge.takes.figures import of_step
 
 MOST = 60  # courses in one drawing
 
@@ -67,7 +68,7 @@ def _panel(course: Course, number: int, settings: Practice) -> Iterator[str]:
         kind = "g" if is_good(entry, settings) else "o"
         said = f"{entry.day.isoformat()}: {entry.tempo:g}, {entry.clean:.0%} clean"
         if entry.deviation_percent is not None:
-            said += f", {entry.deviation_percent:.1f}% of a step unsteady"
+            said += f", {of_step(entry.deviation_percent)} of a step unsteady"
         yield (
             f'<circle class="{kind}" cx="{x:.1f}" cy="{y(entry.tempo):.1f}" r="4">'
             f"<title>{escape(said)}</title></circle>"

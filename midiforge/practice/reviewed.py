@@ -6,7 +6,6 @@ from pathlib import Path
 from midiforge.disk import check_name, reason
 from midiforge.errors import MidiforgeError
 from midiforge.practice.entry import Entry, key_of, take_of
-from midiforge.takes.figures import timing
 from midiforge.takes.review import Review
 
 
@@ -23,9 +22,6 @@ def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:
     except OSError as error:
         raise MidiforgeError(f"cannot be read: {reason(error)}", str(take)) from None
     exercise = review.exercise
-    whole = timing(
-        [each.off_ms for each in review.judged if each.off_ms is not None], review.step_ms
-    )
     steady = len(exercise.tempo.changes) == 1
     return Entry(
         when=datetime.fromtimestamp(played, UTC),
@@ -42,9 +38,9 @@ def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:
         hit=review.tally.hit,
         missed=review.tally.missed,
         extra=review.tally.extra,
-        mean_ms=whole.mean_ms,
-        deviation_ms=whole.deviation_ms,
-        deviation_percent=whole.deviation_percent,
+        mean_ms=review.timing.mean_ms,
+        deviation_ms=review.timing.deviation_ms,
+        deviation_percent=review.timing.deviation_percent,
         drift_ms_per_bar=review.drift_ms_per_bar,
         bars=review.bars,
         seconds=review.seconds,

@@ -40,6 +40,7 @@ from midiforge.model.tempo import plain
 from midiforge.practice.entry import Entry
 from midiforge.practice.standing import Action, Advice, Standing, hurts
 from midiforge.practice.steps import SAME_TEMPO
+from midiforge.takes.figures import of_step
 
 FAR_OFF_CLEAN = 0.10  # as much below `clean` is far off
 FAR_OFF_STEADY = 2.0  # ... or as many times `steady`
@@ -124,7 +125,7 @@ def _worse(here: Standing) -> Advice | None:
     words, tempo = here.at(here.tempo)
     said = f"{before.clean:.0%}, then {last.clean:.0%} clean"
     if less_steady:
-        said = f"{then:.1f}%, then {now:.1f}% of a step unsteady"
+        said = f"{of_step(then)}, then {of_step(now)} of a step unsteady"
     return here.advice(Action.STAY, f"stay{words}", f"good, but less than before: {said}", tempo)
 
 
@@ -181,7 +182,7 @@ def _times(count: int) -> str:
 
 def _figures(entry: Entry) -> str:
     percent = entry.deviation_percent
-    steady = "" if percent is None else f", {percent:.1f}% of a step unsteady"
+    steady = "" if percent is None else f", {of_step(percent)} of a step unsteady"
     return f"{entry.clean:.0%} clean{steady}"
 
 
@@ -194,7 +195,7 @@ def _lack(entry: Entry, settings: Practice) -> str:
     if percent is None:
         said.append("too few strokes to tell how steady")
     elif percent > settings.steady:
-        said.append(f"{percent:.1f}% of a step unsteady, {settings.steady:g}% is wanted")
+        said.append(f"{of_step(percent)} of a step unsteady, {settings.steady:g}% is wanted")
     return "; ".join(said)
 
 

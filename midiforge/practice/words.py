@@ -31,12 +31,17 @@ def plain_advice(advice: Advice) -> dict[str, Any]:
     }
 
 
+def advice_words(advice: Advice) -> str:
+    """What to do and why: "stay at 80: good once, 2 in a row are wanted"."""
+    return f"{advice.said}: {advice.why}"
+
+
 def advice_lines(found: Sequence[Advice]) -> Iterator[tuple[str, str, str]]:
     """Number, title and what is said of each exercise; those for later in one line at the end."""
     for each in found:
         if each.action is not Action.LATER:
             numbers = ranges(each.group.orders)
-            yield numbers, each.group.exercise.title, f"{each.said}: {each.why}"
+            yield numbers, each.group.exercise.title, advice_words(each)
     later = [order for each in found if each.action is Action.LATER for order in each.group.orders]
     if later:
         yield ranges(later), "", f"later: up to {AT_ONCE} exercises are worked on at a time"

@@ -25,8 +25,10 @@ STROKE_COLUMNS = (
 )  # fmt: skip
 
 
-def as_json(review: Review, known: Known = NOTHING) -> dict[str, Any]:
+def as_json(review: Review, known: Known = NOTHING, step: str = "") -> dict[str, Any]:
     """Everything in a review, of JSON's own kinds only.
+
+    step: what to do next, in words; "" if that is not known.
 
     `strokes` is a table, for it is long: `columns` names what stands in each of `rows`.
     """
@@ -35,11 +37,11 @@ def as_json(review: Review, known: Known = NOTHING) -> dict[str, Any]:
     first, points = advice(view, known)
     return {
         "sentence": first,
+        "next": step or None,
         "points": points,
         "rules": [rule.name for rule, _ in found],
         "exercise": _exercise(review.exercise),
         "chosen": known.chosen,
-        "next_tempo_bpm": _number(known.next_tempo),
         "likelier_kit": known.likelier_kit or None,
         "compared": [
             {"order": each.exercise.order, "title": each.exercise.title,
@@ -57,7 +59,7 @@ def as_json(review: Review, known: Known = NOTHING) -> dict[str, Any]:
         "bars": _number(review.bars),
         "seconds_s": _number(review.seconds),
         "step_ms": _number(review.step_ms),
-        "strokes_all": _tally(review.tally),
+        "strokes_all": {**_tally(review.tally), **_timing(review.timing)},
         "limbs": [
             {"limb": each.limb.value, "certain": each.certain, **_tally(each.tally),
              **_timing(each.timing), **_levels(each.levels)}

@@ -12,7 +12,7 @@ from midiforge.report import pictures, studies, words
 from midiforge.report.rules.counts import falling_apart
 from midiforge.report.sentence import advice
 from midiforge.report.view import LIMBS, Lane, View
-from midiforge.takes.figures import Timing, deviation, mean
+from midiforge.takes.figures import Timing, deviation, mean, of_step
 from midiforge.takes.known import NOTHING, Known
 from midiforge.takes.review import Review
 
@@ -23,17 +23,21 @@ _MOST_COLUMNS, _MOST_ROWS = 160, 40
 _MOST_SPELLED = 1000  # strokes at one place of which it is said how many are missed of how many
 
 
-def write_page(path: Path, review: Review, known: Known = NOTHING) -> None:
+def write_page(path: Path, review: Review, known: Known = NOTHING, step: str = "") -> None:
     """Writes the page, as a whole or not at all.
 
     Raises MidiforgeError where it cannot be written, or a file is there that is no review's page,
     or was changed since.
     """
-    write_own(path, page(review, known), _SEAL)
+    write_own(path, page(review, known, step), _SEAL)
 
 
-def page(review: Review, known: Known = NOTHING) -> str:
-    """The page as text; known: what is known besides the review."""
+def page(review: Review, known: Known = NOTHING, step: str = "") -> str:
+    """The page as text.
+
+    known: what is known besides the review. step: what to do next, in words; "" if that is not
+        known.
+    """
     view = View(review)
     first, points = advice(view, known)
     title = f"Review: {words.heading(review)}"
@@ -47,6 +51,8 @@ def page(review: Review, known: Known = NOTHING) -> str:
         f"<header><p class=of>{_text(words.heading(review))}</p>",
         f"<p class=small>{_text(_about(review, known.chosen))}</p><h1>{_text(first)}</h1>",
     ]
+    if step:
+        parts.append(f"<p class=next><b>{words.NEXT}:</b> {_text(step)}</p>")
     if points:
         parts.append(f"<ul class=points>{_items(points)}</ul>")
     parts += ["</header><main>", *_figures(view), *_places(view), *_limbs(view), *_course(view)]
@@ -70,13 +76,13 @@ def _about(review: Review, chosen: str) -> str:
 def _figures(view: View) -> Iterator[str]:
     review = view.review
     tally = review.tally
-    spread = deviation([off for lane in view.lanes for off in lane.offs])
-    step = f" ({100 * spread / review.step_ms:.0f} % of a step)" if spread is not None else ""
+    percent = review.timing.deviation_percent
+    step = "" if percent is None else f" ({of_step(percent)} of a step)"
     shown = (
         ("strokes played", f"{tally.hit:,} of {tally.expected:,}"),
         ("missed", f"{tally.missed:,}"),
         ("too many", f"{tally.extra:,}"),
-        (f"steady to, all limbs{step}", words.ms(spread)),
+        (f"steady to, all limbs{step}", words.ms(review.timing.deviation_ms)),
         ("drift", words.drift(review).replace(", ", " ")),
         ("as a whole, delay included", words.side(review.delay_ms)),
     )
@@ -196,8 +202,7 @@ def _star(uncertain: bool) -> str:
 
 
 def _spread_cells(found: Timing) -> str:
-    share = found.deviation_percent
-    return f"<td>{words.ms(found.deviation_ms)}<td>{'-' if share is None else f'{share:.0f} %'}"
+    return f"<td>{words.ms(found.deviation_ms)}<td>{of_step(found.deviation_percent)}"
 
 
 def _course(view: View) -> Iterator[str]:

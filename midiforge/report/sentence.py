@@ -2,18 +2,15 @@
 
 RULES is the whole of it: the first rule that has something to say gives the sentence, the next
 ones the points. The order is that of teaching: the right exercise, then all strokes there, then
-nothing besides, then together, in time, with accents, even, steady; then faster.
+nothing besides, then together, in time, with accents, even, steady. No rule names a tempo to go on
+at: that depends on the takes before, and `midiforge.practice` says it.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from midiforge.report.rules.besides import extras
-from midiforge.report.rules.case import (
-    GOOD,
-    Case,
-    slower,
-)
+from midiforge.report.rules.case import Case
 from midiforge.report.rules.counts import count_falls_apart
 from midiforge.report.rules.evenness import doubles, unsteady
 from midiforge.report.rules.loudness import accents, ghosts
@@ -23,7 +20,7 @@ from midiforge.report.rules.ramp import tempo
 from midiforge.report.rules.right import other_exercise, other_kit, short
 from midiforge.report.rules.together import apart
 from midiforge.report.view import View
-from midiforge.report.words import many, ms, pulses
+from midiforge.report.words import many, ms
 from midiforge.takes.known import NOTHING, Known
 from midiforge.takes.review import Review
 
@@ -71,16 +68,12 @@ def said(view: View, known: Known = NOTHING) -> list[tuple["Rule", str]]:
 def _clean(case: Case) -> str:
     review = case.review
     tally = review.tally
-    spreads = [each.timing.deviation_ms for each in review.limbs if each.timing.deviation_ms]
-    steady = f", steady to {ms(max(spreads))}" if spreads else ""
+    spread = review.timing.deviation_ms
+    steady = "" if spread is None else f", steady to {ms(spread)}"
     if tally.hit < tally.expected or tally.extra:
         extra = f" and {many(tally.extra, 'stroke')} too many" if tally.extra else ""
-        again = "once more at this tempo" if tally.clean >= GOOD else (
-            f"once more at {slower(case, 0.0)}"
-        )  # fmt: skip
-        return f"Nearly clean: {tally.hit:,} of {tally.expected:,} strokes{extra}{steady}; {again}."
-    up = f"go up to {pulses(case.known.next_tempo)}" if case.known.next_tempo else "go up"
-    return f"Clean: all {many(tally.expected, 'stroke')}{steady}; {up}."
+        return f"Nearly clean: {tally.hit:,} of {tally.expected:,} strokes{extra}{steady}."
+    return f"Clean: all {many(tally.expected, 'stroke')}{steady}."
 
 
 RULES = (

@@ -12,7 +12,7 @@ from midiforge.report import studies, words
 from midiforge.report.rules.counts import falling_apart
 from midiforge.report.sentence import advice
 from midiforge.report.view import Column, View
-from midiforge.takes.figures import Timing, deviation, mean, timing
+from midiforge.takes.figures import Timing, deviation, mean, of_step
 from midiforge.takes.known import NOTHING, Known
 from midiforge.takes.review import Review
 
@@ -26,10 +26,13 @@ _MOST_ROWS = 64
 _BLOCKS, _PLAIN_BLOCKS = "▁▂▃▄▅▆▇█", ".:-=+*#@"
 
 
-def show_review(review: Review, console: "Console", known: Known = NOTHING) -> None:
-    """Prints a review, as wide as the console; known: what is known besides."""
+def show_review(review: Review, console: "Console", known: Known = NOTHING, step: str = "") -> None:
+    """Prints a review, as wide as the console.
+
+    known: what is known besides. step: what to do next, in words; "" if that is not known.
+    """
     view = View(review)
-    _Page(view, console).show(*advice(view, known), known.chosen)
+    _Page(view, console).show(*advice(view, known), known.chosen, step)
 
 
 class _Page:
@@ -40,8 +43,10 @@ class _Page:
         self.width = max(min(console.width, WIDEST), 40)
         self.unicode = console.encoding.lower().startswith("utf")
 
-    def show(self, sentence: str, points: Sequence[str], chosen: str) -> None:
+    def show(self, sentence: str, points: Sequence[str], chosen: str, step: str) -> None:
         self._lines([sentence], style="bold")
+        if step:
+            self._lines([f"{words.NEXT}: {printable(step)}"])
         self._say()
         for point in points:
             self._lines([point], first="- ", later="  ")
@@ -50,7 +55,7 @@ class _Page:
         self._lines([words.heading(self.review)])
         self._lines([self._facts()], style="dim")
         if chosen:
-            self._lines([f"{chosen[:1].upper()}{chosen[1:]}."], style="dim")
+            self._lines([printable(f"{chosen[:1].upper()}{chosen[1:]}.")], style="dim")
         self._say()
         self._table(self._limbs())
         self._notes()
@@ -138,24 +143,22 @@ class _Page:
                 *self._timing(each.timing),
                 known.said.removeprefix("about ") if known else "-",
             )
-        offs = [off for lane in self.view.lanes for off in lane.offs]
         tally = review.tally
         table.add_row(
             "all",
             f"{tally.hit}/{tally.expected}",
             str(tally.missed),
             str(tally.extra),
-            *self._timing(timing(offs, review.step_ms)),
+            *self._timing(review.timing),
             "",
         )
         return table
 
     def _timing(self, found: Timing) -> tuple[str, str, str]:
-        share = found.deviation_percent
         return (
             words.side(found.mean_ms),
             words.ms(found.deviation_ms),
-            "-" if share is None else f"{share:.0f} %",
+            of_step(found.deviation_percent),
         )
 
     def _notes(self) -> None:

@@ -8,6 +8,8 @@ from midiforge.printable import printable
 from midiforge.report.view import View
 from midiforge.takes.review import Review
 
+NEXT = "Next"  # heads the line that says what to do next
+
 CAUTIONS = (
     "Ears: module, headphones and click no louder than they must be, and a pause from them now "
     "and then.",
@@ -62,8 +64,8 @@ def signed(value: float | None) -> str:
 
 
 def percent(share: float | None) -> str:
-    """A share as "3 %"."""
-    return "-" if share is None else f"{100 * share:.0f} %"
+    """A share as "3%"."""
+    return "-" if share is None else f"{100 * share:.0f}%"
 
 
 def pulses(tempo: float) -> str:

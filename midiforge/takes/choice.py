@@ -4,12 +4,13 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from midiforge.errors import MidiforgeError, WrongArgument
+from midiforge.errors import MidiforgeError, WrongArgument, shortened
 from midiforge.kit import Kit, kit_names, read_kit
+from midiforge.midi.smf import as_written
 from midiforge.model.exercise import Exercise
 from midiforge.model.rounds import by_tempo
 from midiforge.takes.expected import pad_of
-from midiforge.takes.known import LIKELIER_BY, Known, Other
+from midiforge.takes.known import LIKELIER_BY, Known, Other, is_hardly, likelier
 from midiforge.takes.review import Review, likeness, review
 from midiforge.takes.take import Take
 
@@ -33,6 +34,13 @@ class Reviewed:
 
     review: Review
     known: Known
+
+    @property
+    def is_it(self) -> bool:
+        """Whether the take is of this exercise, on this kit, as far as can be told."""
+        known = self.known
+        other = likelier(self.review, known.others)
+        return not (known.likelier_kit or other or is_hardly(self.review))
 
 
 def reviewed(
@@ -81,7 +89,7 @@ def reviewed(
         others = list(_others(take, rest, kit))[:_MOST_NAMED]
         best = max([said.like, *(each.like for each in others)])
         better = better or _more_like(take, exercise, kit, best)
-    return Reviewed(said, Known(others, _next_tempo(group, said), better, chosen))
+    return Reviewed(said, Known(others, better, chosen))
 
 
 def _groups(exercises: Sequence[Exercise]) -> list[list[Exercise]]:
@@ -103,22 +111,20 @@ def _at_tempo(group: Sequence[Exercise], tempo: float) -> Exercise:
     return min(group, key=lambda each: round(abs(float(each.tempo.first) / tempo - 1) / _NEARER))
 
 
-def _next_tempo(group: Sequence[Exercise], said: Review) -> float | None:
-    """The drill's next tempo for the same exercise above the one it was played at."""
-    if said.tempos:
-        return None
-    at = max(said.tempo, said.played_tempo) * (1 + _NEARER)
-    return min((float(each.tempo.first) for each in group if each.tempo.first > at), default=None)
-
-
 def _found(take: Take, groups: Groups, kit: Kit) -> tuple[Exercise, str]:
     """The exercise of a take for which no number was given, and how it was found."""
     why = ""
     if take.exercise is not None:
         marked = _by_number(groups, take.exercise)
-        if marked is not None:
+        if marked is not None and _is_called(marked, take.title):
             return marked, "the exercise that the take names"
-        why = f"the take names exercise {take.exercise}, which the drill does not have; "
+        called = [group for group in groups if take.title and _is_called(group[0], take.title)]
+        if called:
+            return _first_guess(take, called[0]), (
+                f"the exercise that the take names, as number {take.exercise} of another list"
+            )
+        what = f", {shortened(take.title)}" if take.title else ""
+        why = f"the take names exercise {take.exercise}{what}, which the drill does not have; "
     if len(groups) == 1:
         return _first_guess(take, groups[0]), f"{why}the drill's only exercise" if why else ""
     others = list(_others(take, groups, kit))
@@ -130,6 +136,11 @@ def _found(take: Take, groups: Groups, kit: Kit) -> tuple[Exercise, str]:
     if alike:
         found += f" (as likely: {', '.join(alike[:_MOST_NAMED])})"
     return best.exercise, found
+
+
+def _is_called(exercise: Exercise, title: str) -> bool:
+    """Whether that is its title, as MIDI files write it; also where the take says none."""
+    return not title or as_written(exercise.title) == title
 
 
 def _first_guess(take: Take, group: Sequence[Exercise]) -> Exercise:

@@ -74,6 +74,11 @@ def timing(offs: Sequence[float], step_ms: float) -> Timing:
     return Timing(len(offs), mean(offs), spread, percent)
 
 
+def of_step(percent: float | None) -> str:
+    """A deviation in per cent of a grid step, as every output says it: "6.3%"; a dash of none."""
+    return "-" if percent is None else f"{percent:.1f}%"
+
+
 @dataclass(frozen=True, slots=True)
 class Tally:
     """How many strokes were expected, and what became of them."""

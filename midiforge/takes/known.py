@@ -10,6 +10,7 @@ from midiforge.takes.review import Review
 # Another exercise is likelier if it explains so much more of the take's beginning; ours, from
 # takes of one exercise held against its neighbours in a drill, which stay below.
 LIKELIER_BY = 0.10
+UNLIKE_CLEAN = 0.4  # less of all strokes is right: hardly this exercise, however it was played
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,18 +26,21 @@ class Known:
     """What is known besides the review.
 
     others: exercises that the take may be of instead.
-    next_tempo: where to go from a clean take, in pulses a minute.
     likelier_kit: the name of a kit that knows more of the take's notes; "" for none.
     chosen: how the exercise was found, in words; "" if it was named.
     """
 
     others: Sequence[Other] = ()
-    next_tempo: float | None = None
     likelier_kit: str = ""
     chosen: str = ""
 
 
 NOTHING = Known()
+
+
+def is_hardly(review: Review) -> bool:
+    """Whether a take is hardly of the exercise it was reviewed as."""
+    return review.tally.clean < UNLIKE_CLEAN
 
 
 def likelier(review: Review, others: Sequence[Other]) -> Exercise | None:

@@ -22,7 +22,9 @@ from midiforge.takes.figures import (
     RoundFigures,
     Tally,
     TempoFigures,
+    Timing,
     TogetherFigures,
+    timing,
 )
 from midiforge.takes.follow import Line
 from midiforge.takes.hearing import explain
@@ -76,6 +78,7 @@ class Review:
     drift_ms_per_bar: below 0 rushing, above 0 dragging, against a steady tempo; None of less
         than three bars.
     bars: how many were played, about. step_ms: of the grid, at the tempo played.
+    tally, timing: of all limbs together.
     other_zones: (expected voice, heard voice) and how often, where the pad was right.
     remarks: what a reader has to know besides, one sentence each.
     """
@@ -93,6 +96,7 @@ class Review:
     seconds: float
     step_ms: float
     tally: Tally
+    timing: Timing
     judged: tuple[Judged, ...]
     limbs: tuple[LimbFigures, ...]
     counts: tuple[CountFigures, ...]
@@ -148,6 +152,7 @@ def _told(of: Pairing) -> Review:
         seconds=of.strokes[-1].time - of.strokes[0].time,
         step_ms=of.step_ms,
         tally=Tally(len(of.dues), len(of.met), len(extras)),
+        timing=timing(list(of.offs.values()), of.step_ms),
         judged=judged,
         limbs=tuple(limbs(of, extras)),
         counts=tuple(counts(of, extras)),

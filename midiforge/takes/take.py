@@ -1,6 +1,8 @@
 """A take: every stroke that was played, with the moment it came."""
 
+import re
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +12,8 @@ from midiforge.midi.reading import MidiContent, read_midi
 # Markers that `play --record` leaves in a take, so that its review need not guess.
 START_MARK = "midiforge: first downbeat"
 EXERCISE_MARK = "midiforge: exercise "
+# What `play --record` calls the track: the exercise's title, then its tempo.
+_NAMED = re.compile(r"(.+), [0-9. to]+ bpm", re.DOTALL)
 _NOTE_ON, _CONTROLLER = 0x90, 0xB0
 _PEDAL = 4  # foot controller, MIDI 1.0; what hi-hat pedals send
 
@@ -40,7 +44,8 @@ class Take:
     strokes: in order of time.
     length: of the file, in seconds.
     start: when the exercise's first downbeat was due, in seconds, if the take says so.
-    exercise: the number of the exercise it was recorded with, if the take says so.
+    exercise: the number of the exercise it was recorded with, if the take says so; title: how that
+        was called, as MIDI files write it, "" if it does not say.
     tempos: (seconds, quarter notes a minute), as the file has them; empty if it has none.
     meter: numerator and note value, if the file has one.
     remarks: what was wrong with the file, one sentence each.
@@ -51,6 +56,7 @@ class Take:
     length: float
     start: float | None = None
     exercise: int | None = None
+    title: str = ""
     tempos: tuple[tuple[float, float], ...] = ()
     meter: tuple[int, int] | None = None
     remarks: tuple[str, ...] = ()
@@ -98,6 +104,7 @@ def _take(content: MidiContent, source: str, pedal: int) -> Take:
         length=seconds(content.last_tick),
         start=None if start is None else seconds(start),
         exercise=exercise,
+        title="" if exercise is None else _title(content.names),
         tempos=tuple((seconds(tick), 60e6 / tempo) for tick, tempo in content.tempos if quarters),
         meter=content.meters[0][1:] if content.meters else None,
         remarks=tuple(content.remarks),
@@ -113,6 +120,11 @@ def _marks(content: MidiContent) -> tuple[int | None, int | None]:
     ]
     exercise = int(named[0]) if named and named[0].isdigit() else None
     return start, exercise
+
+
+def _title(names: Sequence[str]) -> str:
+    found = (_NAMED.fullmatch(name) for name in names)
+    return next((match[1] for match in found if match), "")
 
 
 def between(take: Take, start: float, end: float) -> tuple[Stroke, ...]:

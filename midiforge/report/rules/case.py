@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 from midiforge.model.hit import HANDS, Limb
 from midiforge.report.view import View
-from midiforge.report.words import pulses
 from midiforge.takes.known import Known, Other
 from midiforge.takes.review import Review
 
@@ -23,8 +22,6 @@ NOTICED, NOTICED_MS = 0.025, 6.0
 # more): common practice; below 12 ms nobody is asked to be steadier, as modules and USB add some.
 STEADY_PERCENT, STEADY_MS = 8.0, 12.0
 LOOSE = 1.6  # so many times the usual spread is a count's own
-# Where it breaks one goes down by 10 to 20 %; common practice.
-SLOWER, MUCH_SLOWER, BADLY = 0.85, 0.70, 0.30
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +38,6 @@ class Case:
     @property
     def review(self) -> Review:
         return self.view.review
-
-
-def slower(case: Case, missed: float) -> str:
-    """The tempo to go down to."""
-    down = MUCH_SLOWER if missed >= BADLY else SLOWER
-    return pulses(max(round(down * min(case.review.played_tempo, 500.0)), 1))
 
 
 def by_sticking(case: Case, limbs: Sequence[Limb], text: str) -> str:

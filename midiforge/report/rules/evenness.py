@@ -10,9 +10,9 @@ from midiforge.report.rules.case import (
     STEADY_PERCENT,
     Case,
     by_sticking,
-    slower,
 )
 from midiforge.report.words import ms, percent
+from midiforge.takes.figures import of_step
 
 SOFTER = 0.80  # the second of a double at least so loud as the first; common practice
 
@@ -51,6 +51,6 @@ def unsteady(case: Case) -> str:
     return by_sticking(
         case,
         (worst.limb,),
-        f"your {worst.limb.title} is uneven, {ms(spread)} to either side ({share:.0f} % of a grid "
-        f"step): count every step aloud at {slower(case, 0.0)} and fill the room between.",
+        f"your {worst.limb.title} is uneven, {ms(spread)} to either side ({of_step(share)} of a "
+        "grid step): count every step aloud and fill the room between.",
     )

@@ -9,7 +9,6 @@ from midiforge.report.rules.case import (
     MISSED,
     Case,
     by_sticking,
-    slower,
 )
 from midiforge.report.rules.ramp import tempo
 from midiforge.report.view import Lane
@@ -74,8 +73,7 @@ def limb_drops_out(case: Case) -> str:
         case,
         (each.limb,),
         f"your {each.limb.title} drops out ({each.tally.missed:,} of {each.tally.expected:,} "
-        f"strokes missed{where}): play it alone, then everything at "
-        f"{slower(case, each.tally.missed / each.tally.expected)}.",
+        f"strokes missed{where}): play it alone, then with all the others.",
     )
 
 
@@ -103,8 +101,8 @@ def strokes_missing(case: Case) -> str:
         return ""
     where = _most_missed(_by_count(case.view.lanes))
     return (
-        f"{tally.missed:,} of {tally.expected:,} strokes are missing{where}: slow down to "
-        f"{slower(case, share)}."
+        f"{tally.missed:,} of {tally.expected:,} strokes are missing{where}: sing them "
+        "while you play, and leave none out."
     )
 
 

@@ -4,7 +4,6 @@ from midiforge.report.rules.case import (
     GOOD,
     LOOSE,
     MISSED,
-    SLOWER,
     STEADY_MS,
     STEADY_PERCENT,
     Case,
@@ -31,12 +30,12 @@ def tempo(case: Case) -> str:
     )
     if not good:
         return (
-            f"It does not hold at {pulses(first.tempo)} yet ({why}): begin at "
-            f"{pulses(round(SLOWER * first.tempo))}."
+            f"It does not hold at {pulses(first.tempo)} yet ({why}): find the stroke that goes "
+            "first, and play about it alone."
         )
     return (
         f"It holds up to {pulses(max(good))} and falls apart from {pulses(first.tempo)} on "
-        f"({why}): stay at {pulses(max(good))} until it is easy."
+        f"({why}): find the stroke that goes first there, and play about it alone."
     )
 
 

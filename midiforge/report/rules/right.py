@@ -6,9 +6,7 @@ from midiforge.report.rules.case import (
     Case,
 )
 from midiforge.report.words import many
-from midiforge.takes.known import likelier
-
-UNLIKE_CLEAN = 0.4  # less of all strokes is right: hardly this exercise, however it was played
+from midiforge.takes.known import is_hardly, likelier
 
 
 def short(case: Case) -> str:
@@ -37,7 +35,7 @@ def other_exercise(case: Case) -> str:
             f"({printable(other.title)}); review it as that, then go on."
         )
     tally = review.tally
-    if tally.clean < UNLIKE_CLEAN:
+    if is_hardly(review):
         besides = f" and {tally.extra:,} besides" if tally.extra else ""
         return (
             f"This is hardly exercise {number}, with {tally.hit:,} of "
