@@ -64,18 +64,23 @@ def review(
     with flags(number="--exercise"):
         found = reviewed(take, drill, number, delay)
     said, known = found.review, found.known
-    trouble, step = None, ""
+    trouble, step, kept = None, "", False
     try:
         step = next_step(found, drill, take, note, None if no_log else log or "")
     except MidiforgeError as error:  # raised last, so that it does not hide the review
         trouble = error
     if page:
         write_review(found, page, step)
+    if not no_log and not trouble:
+        try:
+            kept = log_review(found, drill, take, note, log or "")
+        except MidiforgeError as error:
+            trouble = error
     if as_json:
         from midiforge.report.facts import as_json as facts
         from midiforge.report.facts import written
 
-        print(written({**facts(said, known, step), "logged": found.is_it and not no_log}))
+        print(written({**facts(said, known, step), "logged": kept}))
     else:
         from rich.console import Console
 
@@ -84,10 +89,10 @@ def review(
         show_review(said, Console(no_color=not on_terminal(sys.stdout) or None), known, step)
         if page:
             print(f"The page with pictures: {printable(str(page))}")
+        if not found.is_it and not no_log:
+            print("Not kept in the log: its figures would say nothing of this exercise.")
     if trouble:
         raise trouble
-    if not no_log and not log_review(found, drill, take, note, log or "") and not as_json:
-        print("Not kept in the log: its figures would say nothing of this exercise.")
 
 
 def _number(text: str) -> int | None:
