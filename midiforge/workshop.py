@@ -10,7 +10,7 @@ from midiforge.drill.drill import Drill
 from midiforge.drill.grid import own_steps
 from midiforge.errors import MidiforgeError
 from midiforge.insight.demands import demands, warnings
-from midiforge.insight.words import ranges
+from midiforge.insight.words import exercises_named
 from midiforge.lesson import Dropped, exercises
 from midiforge.lesson.choose import chosen_exercises
 from midiforge.lesson.clave import crossings
@@ -163,4 +163,4 @@ class _TooFast:
 
     def sentences(self) -> Iterator[str]:
         for sentence, orders in self._found.items():
-            yield f"{sentence.removesuffix('.')}: {ranges(orders)}"
+            yield f"{sentence.removesuffix('.')}: {exercises_named(orders)}"

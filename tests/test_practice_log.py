@@ -11,6 +11,7 @@ import csv
 import io
 import json
 import os
+import re
 import resource
 import signal
 import sqlite3
@@ -633,6 +634,14 @@ def test_the_csv_says_what_the_log_holds() -> None:
         assert (int(row["hit"]), int(row["extra"])) == (each.hit, each.extra)
 
 
+def test_figures_of_csv_and_json_have_two_decimals_at_most() -> None:
+    figures = {"mean_ms": -1 / 3, "deviation_ms": 25 / 3, "deviation_percent": 19 / 3}
+    [row] = csv.DictReader(io.StringIO(as_csv([entry(1, **figures, bars=31 / 3)]), newline=""))
+    assert [row[name] for name in figures] == ["-0.33", "8.33", "6.33"]
+    for value in row.values():
+        assert not re.fullmatch(r"-?[0-9]+[.][0-9]{5,}", value)
+
+
 # The course of an exercise
 
 
@@ -721,6 +730,25 @@ def test_the_drawing_is_svg_with_a_mark_for_each_take() -> None:
     assert any('<b> & "x" ?' in (each.text or "") for each in root.iterfind(".//s:text", space))
 
 
+def test_nothing_in_the_legend_of_the_drawing_overlaps() -> None:
+    """A letter of 12 px is 7.2 px wide at most, on average, in the fonts that are named."""
+    root = ElementTree.fromstring(svg(courses(rising())))
+    texts = [*root.iterfind(".//{http://www.w3.org/2000/svg}text")]
+    low = max(float(each.get("y", 0)) for each in texts)
+    legend = [each for each in texts if float(each.get("y", 0)) > low - 30]
+    assert {"any other"} < {each.text for each in legend}
+    assert any("bpm" in (each.text or "") for each in legend)
+    spans = [
+        (float(each.get("y", 0)), float(each.get("x", 0)), 7.2 * len(each.text or ""))
+        for each in legend
+    ]
+    assert low < float(root.get("height", 0))
+    for one, (y, x, wide) in enumerate(spans):
+        assert x + wide < float(root.get("width", 0))
+        for other_y, other_x, other_wide in spans[one + 1 :]:
+            assert abs(y - other_y) > 12 or x + wide < other_x or other_x + other_wide < x
+
+
 # The command
 
 
@@ -755,6 +783,15 @@ def test_a_log_without_takes_is_no_error(capsys: Captured) -> None:
     assert "no takes yet" in said(capsys, "log")
     assert json.loads(said(capsys, "log", "--json")) == []
     assert said(capsys, "log", "--csv", "-") == f"{HEADING}\n"
+
+
+@pytest.mark.usefixtures("kept")
+@pytest.mark.parametrize("number", ["12", "012"])
+def test_an_exercise_is_found_by_its_number_in_the_log(number: str, capsys: Captured) -> None:
+    Log("log.sqlite").add(entry(21, key="twelfth", exercise="RLL", order=12))
+    [found] = json.loads(said(capsys, "log", "--exercise", number, "--json"))
+    assert found["exercise"] == "RLL"
+    assert "--exercise" in wrong(capsys, "log", "--exercise", "8")
 
 
 def test_the_log_is_shown_without_colours_where_it_is_piped(

@@ -8,6 +8,7 @@ the rest are the project's own rules.
 
 import json
 import random
+import re
 import time
 import tomllib
 from collections.abc import Iterator
@@ -179,6 +180,7 @@ def test_a_plan_s_file_is_a_drill_of_what_was_planned(name: str, minutes: int, s
         for _ in range(each.times)
     ]
     assert [each.order for each in made] == [*range(1, len(made) + 1)]
+    assert [number for _, some in plan.numbered for number in some] == [e.order for e in made]
     for exercise, (key, tempo, seconds) in zip(made, wanted, strict=True):
         assert key_of(exercise) == key
         assert tempo is None or exercise.tempo.first == tempo
@@ -266,6 +268,37 @@ def test_warm_up_is_known_and_slower_than_it_was_good_at() -> None:
     assert first.advice is not None
     assert first.advice.group.key == found[4].key
     assert first.tempo == 70
+
+
+def test_a_warm_up_gets_faster_and_begins_with_another_exercise_each_day() -> None:
+    drill = drill_of()
+    found = groups(midiforge.exercises(drill))
+    known = [take(group, 100, 20.0) for group in found[3:9]]
+    firsts = set()
+    for day in range(4):
+        plan = make_plan(drill, midiforge.exercises(drill), known, TODAY + timedelta(day), 60)
+        warm = [each for each in plan.turns if each.phase == "warm-up"]
+        assert [each.tempo for each in warm] == [70, 75, *[80] * (len(warm) - 2)]
+        keys = [each.advice.group.key for each in warm if each.advice]
+        assert len(set(keys)) == min(len(keys), 4)
+        firsts.add(keys[0])
+    assert len(firsts) == 4
+
+
+@pytest.mark.parametrize("tempo", [60, 120, 240])
+@pytest.mark.parametrize("minutes", [10, 30, 60])
+def test_nothing_short_goes_on_for_minutes(tempo: int, minutes: int) -> None:
+    """Common practice: two to three minutes on one thing, then another."""
+    drill = drill_of(tempos=str(tempo), stages="hands")
+    for each in plan_of(drill, [], minutes).turns:
+        assert each.phase == "rest" or each.seconds <= 180
+        assert each.repeats <= 48 or each.seconds <= 90
+
+
+def test_an_exercise_that_is_the_only_one_is_not_cut_into_slivers() -> None:
+    drill = drill_of(placements=0, stages="hands", tempos="240")
+    turns = [each for each in plan_of(drill, [], 25).turns if each.phase != "rest"]
+    assert all(100 <= each.seconds <= 180 for each in turns)
 
 
 def test_work_is_at_the_tempo_that_next_says() -> None:
@@ -446,6 +479,11 @@ def test_a_plan_is_printed_and_written_and_can_be_built(
     assert all(len(line) <= 80 for line in out.splitlines())
     assert said(capsys, "plan", drill_toml, *flags) in out
     said(capsys, "build", "today.toml", "--out", "lesson", "--quiet")
+    built = [path.name[:2] for path in sorted(Path("lesson").glob("[0-9]*.mid"))]
+    printed = re.findall(r"^ *[0-9]+:[0-9]{2}  [a-z-]+ +([0-9]+)\. ", out, re.MULTILINE)
+    remarks = re.findall(r"# [0-9]+:[0-9]{2} [a-z-]+: ([0-9]+)\. ", Path("today.toml").read_text())
+    assert [f"{int(number):02}" for number in printed] == built
+    assert remarks == printed
     found = json.loads(said(capsys, "plan", drill_toml, *flags, "--json"))
     turns = [each for each in found["turns"] if each["phase"] != "rest"]
     assert len([*Path("lesson").glob("[0-9]*.mid")]) == len(turns)

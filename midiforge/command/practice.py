@@ -1,7 +1,6 @@
 """midiforge log, midiforge next, midiforge plan"""
 
 import sys
-from collections.abc import Iterable
 from datetime import date, timedelta
 from pathlib import Path
 from textwrap import wrap
@@ -37,7 +36,10 @@ def log(
         str, typer.Option("--drill", metavar="TITLE", help="Only drills with this in the title.")
     ] = "",
     exercise: Annotated[
-        str, typer.Option("--exercise", metavar="TEXT", help="Only exercises with this in theirs.")
+        str,
+        typer.Option(
+            "--exercise", metavar="TEXT", help="Only exercises with this in theirs, or so numbered."
+        ),
     ] = "",
     days: Annotated[
         int, typer.Option("--days", metavar="N", min=0, help="Only the last N days; 0 for all.")
@@ -163,14 +165,21 @@ def _width() -> int:
 # midiforge log
 
 
-def _nothing_like(everything: "Iterable[Entry]", drill: str, exercise: str) -> None:
+def _nothing_like(everything: "list[Entry]", drill: str, exercise: str) -> None:
     """Raises MidiforgeError with the nearest title."""
+    from midiforge.practice.course import chosen
+
     titles = {each.drill for each in everything}
-    for flag, text, known in (
-        ("--drill", drill, titles),
-        ("--exercise", exercise, {each.exercise for each in everything}),
+    for flag, text, known, some in (
+        ("--drill", drill, titles, chosen(everything, drill)),
+        (
+            "--exercise",
+            exercise,
+            {e.exercise for e in everything},
+            chosen(everything, "", exercise),
+        ),
     ):
-        if text and not any(text.casefold() in each.casefold() for each in known):
+        if text and not some:
             raise MidiforgeError(
                 f"no title in the log has {quoted(text)}", flag, hint=nearest(text, known)
             )

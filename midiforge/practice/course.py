@@ -70,14 +70,21 @@ def courses(entries: Iterable[Entry]) -> list[Course]:
 def chosen(
     entries: Iterable[Entry], drill: str = "", exercise: str = "", since: date | None = None
 ) -> list[Entry]:
-    """Entries whose drill and exercise have these words in their titles, from a day on."""
+    """Entries whose drill and exercise have these words in their titles, from a day on.
+
+    exercise: or its number in the drill, "07" as good as "7".
+    """
     return [
         each
         for each in entries
         if drill.casefold() in each.drill.casefold()
-        and exercise.casefold() in each.exercise.casefold()
+        and (exercise.casefold() in each.exercise.casefold() or _is_number(exercise, each.order))
         and (since is None or each.day >= since)
     ]
+
+
+def _is_number(text: str, order: int) -> bool:
+    return text.strip().lstrip("0") == str(order)
 
 
 def plain_course(course: Course) -> dict[str, Any]:

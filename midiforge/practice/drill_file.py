@@ -27,7 +27,7 @@ def drill_file(plan: Plan, folder: Path) -> str:
     lines = [
         f"# A plan of practice: {plan.minutes} minutes on {plan.day.isoformat()}, "
         f"{clock(plan.seconds)} in all.",
-        "# midiforge play does not stop for rests: pause it there.",
+        "# Numbers are those of play and build, which do not stop for rests: pause play there.",
         "",
     ]
     tables: dict[str, dict[str, Any]] = {}
@@ -47,8 +47,8 @@ def drill_file(plan: Plan, folder: Path) -> str:
 
 def _running(plan: Plan) -> Iterator[str]:
     yield "running = ["
-    for turn in plan.turns:
-        said = printable(turn_words(turn))
+    for turn, numbers in plan.numbered:
+        said = printable(turn_words(turn, numbers))
         if turn.advice is None:
             yield f"    # {clock(turn.start)} rest, {said}"
             continue

@@ -376,8 +376,15 @@ _KINDS = {field.name: _READERS[field.type] for field in fields(Entry)}
 
 
 def plain_entry(entry: Entry) -> dict[str, Any]:
-    """An entry of JSON's own kinds only, with its clean share."""
-    return {**_row(entry), "clean": round(entry.clean, 4)}
+    """An entry of JSON's own kinds only, with its clean share.
+
+    To hundredths of ms, of per cent, of bars and of seconds; the share to as much of a per cent.
+    """
+    row = {
+        name: round(value, 2) if isinstance(value, float) else value
+        for name, value in _row(entry).items()
+    }
+    return {**row, "clean": round(entry.clean, 4)}
 
 
 def as_csv(entries: Iterable[Entry], line_end: str = "\r\n") -> str:

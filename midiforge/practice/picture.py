@@ -16,7 +16,7 @@ _WIDE, _LEFT, _RIGHT = 720, 64, 24
 _TITLE, _TEMPO, _GAP, _STEADY, _FOOT = 30, 96, 18, 36, 34
 _HIGH = _TITLE + _TEMPO + _GAP + _STEADY + _FOOT
 _MARGIN = 12
-_LEGEND = 22
+_LEGEND = 40  # two lines
 _FONTS = "system-ui, 'Segoe UI', 'Liberation Sans', Arial, sans-serif"
 _PAPER, _INK, _SOFT, _LINE, _GOOD = "#fffdf7", "#22252b", "#5b626e", "#c9c3b4", "#1d6a75"
 
@@ -29,7 +29,7 @@ def svg(found: Sequence[Course], settings: Practice = USUAL) -> str:
     shown = found[:MOST]
     high = 2 * _MARGIN + _HIGH * len(shown) + _LEGEND
     rows = [line for i, each in enumerate(shown) for line in _panel(each, i, settings)]
-    rows += _legend(high - _MARGIN - 4, settings)
+    rows += _legend(high - _MARGIN - 22, settings)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{_WIDE}" height="{high}" '
         f'viewBox="0 0 {_WIDE} {high}" role="img" aria-label="The course of '
@@ -92,8 +92,8 @@ def _legend(y: float, settings: Practice) -> Iterator[str]:
     )
     yield f'<circle class="o" cx="{_MARGIN + 300}" cy="{y - 4:.1f}" r="4"/>'
     yield _text(_MARGIN + 310, y, "any other", "")
-    said = "line: pulses a minute; bars: unsteady, % of a grid step"
-    yield _text(_WIDE - _RIGHT, y, said, "", "end")
+    said = "line: bpm; bars: unsteady, in % of a grid step; dashed: up to here it is steady"
+    yield _text(_MARGIN + 4, y + 18, said, "")
 
 
 def _unsteady(

@@ -1,15 +1,18 @@
 """Minutes of practice filled from what is to be done next.
 
     phase     how long                                what
-    warm-up   15 per cent, 1 to 10 minutes            the easiest that is known, clearly slower than
-                                                      it was good at; of nothing known the easiest
+    warm-up   15 per cent, 1 to 10 minutes            the easiest that are known, others each day,
+                                                      at first clearly slower than they were good
+                                                      at, then faster; of nothing known the easiest
     work      what is left                            what `advice` says to raise, keep, lower or
                                                       begin, in turn
     review    a quarter, where something is due or    due for review, then done; what was played
               done                                    longest ago first
     rest      3 minutes after at most 25 of playing   the hands, the ears and the mind
 
-No exercise comes twice in a row if there is another. The shares and the rest are common practice.
+No exercise comes twice in a row if there is another. One lasts about two minutes and
+three at most, and a short one is left after about thirty times round, unless it is the only one;
+what takes longer to come round lasts longer. All of these figures are common practice.
 An exercise goes round as often as brings it nearest to its time; what is over or under is taken up
 by the next, so that the whole comes out within half a minute. The same log, drill and day give the
 same plan.
@@ -39,11 +42,14 @@ LEAST, MOST = 5, 180  # minutes
 WARM_UP_SHARE = Fraction(15, 100)
 REVIEW_SHARE = Fraction(1, 4)
 REST, LONGEST_STRETCH = 180, 25 * 60  # seconds
-WARM_UP_TEMPO = Fraction(7, 10)  # of what it was good at
+# Of what it was good at: the first, the second, and all others of a warm-up.
+WARM_UP_TEMPOS = (Fraction(70, 100), Fraction(75, 100), Fraction(80, 100))
+# Seconds and times round of one exercise, about; half as much again where that comes out even.
+USUAL_TURN, USUAL_ROUNDS = 120, 32
 
 _LEAST_WARM_UP, _MOST_WARM_UP = 60, 600
-_USUAL_TURN = 240  # seconds of one exercise
-_USUAL_WARM_UP = 150
+_WARM_UPS = 4  # exercises among which a day's are chosen
+_SHORTEST_TURN = 60  # seconds, however short an exercise is
 _SHORTEST = 45  # seconds; a shorter piece of a phase goes to its neighbour
 _ROUND = 30  # seconds that a turn may be over or under
 _MOST_TIMES = 20
@@ -107,6 +113,15 @@ class Plan:
     def seconds(self) -> Fraction:
         return self.turns[-1].end
 
+    @property
+    def numbered(self) -> Iterator[tuple[Turn, range]]:
+        """Each turn with the numbers that it has where the plan is played; none for a rest."""
+        last = 0
+        for turn in self.turns:
+            times = turn.times if turn.advice else 0
+            yield turn, range(last + 1, last + 1 + times)
+            last += times
+
 
 def clock(seconds: Fraction | int) -> str:
     """Minutes and seconds: "12:30"."""
@@ -128,7 +143,7 @@ def make_plan(
         )
     known = [each for each in entries if each.day <= day]
     found = advise(drill, exercises, known, day)
-    return Plan(drill, day, minutes, tuple(_Filler(drill, found, known).turns(minutes)))
+    return Plan(drill, day, minutes, tuple(_Filler(drill, found, known, day).turns(minutes)))
 
 
 # How long what lasts
@@ -196,8 +211,10 @@ def _no_slivers(pieces: list[tuple[str, Fraction]]) -> list[tuple[str, Fraction]
 class _Filler:
     """Chooses exercises for the pieces, one after the other."""
 
-    def __init__(self, drill: Drill, found: Sequence[Advice], entries: Sequence[Entry]) -> None:
-        self.drill = drill
+    def __init__(
+        self, drill: Drill, found: Sequence[Advice], entries: Sequence[Entry], day: date
+    ) -> None:
+        self.drill, self.day = drill, day
         self.steps = Steps.of(drill)
         self.good: dict[str, Fraction] = {}
         for entry in entries:
@@ -218,6 +235,8 @@ class _Filler:
             "review": self._review(allowed),
         }
         self.taken = dict.fromkeys(self.pools, 0)
+        self.alone = len({each.group.key for each in allowed}) < 2
+        self.warmed = 0
 
     @staticmethod
     def _work(allowed: Sequence[Advice]) -> list[Advice]:
@@ -234,10 +253,12 @@ class _Filler:
         return [*sorted(due, key=_last_played), *sorted(done, key=_last_played)]
 
     def _easy(self, allowed: Sequence[Advice]) -> list[Advice]:
-        """Two to warm up with: the easiest known ones, else the easiest."""
+        """Some to warm up with, another one first each day: the easiest known, else the easiest."""
         known = [each for each in allowed if each.group.key in self.good]
-        some = (known or [*allowed])[:_JUDGED]
-        return sorted(some, key=lambda each: difficulty(each.group.exercise).score)[:2]
+        some = (known or self._work(allowed) or [*allowed])[:_JUDGED]
+        easy = sorted(some, key=lambda each: difficulty(each.group.exercise).score)[:_WARM_UPS]
+        first = self.day.toordinal() % len(easy)
+        return [*easy[first:], *easy[:first]]
 
     def turns(self, minutes: int) -> Iterator[Turn]:
         stretches = _stretches(minutes)
@@ -250,14 +271,15 @@ class _Filler:
                 yield Turn("rest", now, Fraction(REST))
                 now += REST
             for phase, length in stretch:
-                usual = _USUAL_WARM_UP if phase == "warm-up" else _USUAL_TURN
-                count = max(1, round(length / usual))
-                for _ in range(count):
-                    advice = self._next(phase, last)
-                    turn = self._turn(phase, advice, now, length / count - over)
-                    over += turn.seconds - length / count
-                    now, last = turn.end, advice
+                left, begun = length - over, False
+                while left >= _ROUND or (left > 0 and not begun):
+                    last, begun = self._next(phase, last), True
+                    turn = self._turn(phase, last, now, self._share(phase, last, left))
+                    self.warmed += phase == "warm-up"
+                    left -= turn.seconds
+                    now = turn.end
                     yield turn
+                over = -left
 
     def _next(self, phase: str, last: Advice | None) -> Advice:
         """The next exercise of a phase, in turn; another phase's rather than the same again."""
@@ -274,6 +296,15 @@ class _Filler:
             return replace(found, action=Action.BEGIN, said="begin, to have two in turn")
         return found
 
+    def _share(self, phase: str, advice: Advice, left: Fraction) -> Fraction:
+        """How much of what is left of a phase an exercise gets, in seconds."""
+        usual = Fraction(USUAL_TURN)
+        tempo = self._tempo(phase, advice)
+        if tempo is not None and not self.alone:
+            _, once = self._lengths(advice.group, tempo)
+            usual = max(min(usual, USUAL_ROUNDS * once), Fraction(_SHORTEST_TURN))
+        return left / max(1, round(left / usual))
+
     def _turn(self, phase: str, advice: Advice, now: Fraction, seconds: Fraction) -> Turn:
         """An exercise for about `seconds`."""
         group = advice.group
@@ -289,34 +320,42 @@ class _Filler:
         return Turn(phase, now, length, advice, tempo, repeats, times, written)
 
     def _tempo(self, phase: str, advice: Advice) -> Fraction | None:
-        """As advised; to warm up, clearly slower than it was good at."""
+        """As advised; to warm up, slower than it was good at, clearly so at first."""
         if advice.group.ramps:
             return None
         tempo = advice.tempo or self.steps.first
         if phase != "warm-up":
             return tempo
         good = self.good.get(advice.group.key)
-        slow = Fraction(floor(good * WARM_UP_TEMPO)) if good else self.steps.first
+        share = WARM_UP_TEMPOS[min(self.warmed, len(WARM_UP_TEMPOS) - 1)]
+        slow = Fraction(floor(good * share)) if good else self.steps.first
         return max(min(slow, tempo), self.steps.lowest)
 
     def _repeats(self, group: Group, tempo: Fraction, seconds: Fraction) -> tuple[int, Fraction]:
         """How often an exercise goes round to last about `seconds`, and how long it then does."""
-        exercise, drill = group.exercise, self.drill
-        now = drill.repeats
-        if drill.running:
-            now = drill.running[exercise.order - 1].repeats or now
-        bar = exercise.meter.bar
+        exercise, now = group.exercise, self._written(group)
         once = (exercise.length - exercise.loop_start) / now
-        head = exercise.count_in + exercise.loop_start
-        pace = TempoMap(exercise.meter.pulse, ((Fraction(0), tempo),))
-        quarter = pace.quarter(Fraction(1))
         most = min(
-            floor((MOST_BARS * bar - exercise.loop_start) / once),
+            floor((MOST_BARS * exercise.meter.bar - exercise.loop_start) / once),
             MOST_STROKES * now // max(len(exercise.hits) + len(exercise.answers), 1),
         )
-        wish = round((seconds / quarter - head) / once)
-        repeats = max(1, min(wish, most))
-        return repeats, (head + repeats * once) * quarter
+        head, turn = self._lengths(group, tempo)
+        repeats = max(1, min(round((seconds - head) / turn), most))
+        return repeats, head + repeats * turn
+
+    def _lengths(self, group: Group, tempo: Fraction) -> tuple[Fraction, Fraction]:
+        """How long it is until an exercise first begins, and how long it goes round, in seconds."""
+        exercise = group.exercise
+        pace = TempoMap(exercise.meter.pulse, ((Fraction(0), tempo),))
+        quarter = pace.quarter(Fraction(1))
+        once = (exercise.length - exercise.loop_start) / self._written(group)
+        return (exercise.count_in + exercise.loop_start) * quarter, once * quarter
+
+    def _written(self, group: Group) -> int:
+        """How often the drill has it go round."""
+        drill = self.drill
+        chosen = drill.running[group.exercise.order - 1].repeats if drill.running else 0
+        return chosen or drill.repeats
 
 
 def _last_played(advice: Advice) -> tuple[Any, ...]:

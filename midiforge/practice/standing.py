@@ -7,7 +7,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from midiforge.drill.drill import Practice
-from midiforge.insight.words import ranges
+from midiforge.insight.words import exercises_named
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 from midiforge.practice.course import is_good
@@ -64,7 +64,7 @@ class Group:
     @property
     def numbered(self) -> str:
         """ "exercise 4", "exercises 10-12"."""
-        return f"exercise{'s' * (len(self.orders) > 1)} {ranges(self.orders)}"
+        return exercises_named(self.orders)
 
     @property
     def ramps(self) -> bool:

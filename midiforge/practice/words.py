@@ -49,16 +49,20 @@ def advice_lines(found: Sequence[Advice]) -> Iterator[tuple[str, str, str]]:
 
 def plan_lines(plan: Plan) -> Iterator[tuple[str, str, str, str]]:
     """When, what kind, what and why, of each turn; then the end."""
-    for turn in plan.turns:
-        yield clock(turn.start), turn.phase, turn_words(turn), reason_words(turn)
+    for turn, numbers in plan.numbered:
+        yield clock(turn.start), turn.phase, turn_words(turn, numbers), reason_words(turn)
     yield clock(plan.seconds), "end", "", ""
 
 
-def turn_words(turn: Turn) -> str:
-    """What is played, for how long: "13. RLRR from 1e, at 70, 4 times round, 3:12"."""
+def turn_words(turn: Turn, numbers: range) -> str:
+    """What is played, for how long: "3. RLRR from 1e (exercise 13), at 70, 4 times round, 2:12".
+
+    numbers: those of the plan as it is played.
+    """
     if turn.advice is None:
         return f"{clock(turn.seconds)}; put the sticks down, stand up, rest your ears"
-    parts = [f"{turn.number}. {turn.advice.group.exercise.title}"]
+    title = turn.advice.group.exercise.title
+    parts = [f"{ranges(numbers)}. {title} (exercise {turn.number})"]
     if turn.tempo is not None:
         parts.append(f"at {plain(turn.tempo)}")
     if turn.repeats > 1:
@@ -92,6 +96,7 @@ def plain_plan(plan: Plan) -> dict[str, Any]:
                 "phase": turn.phase,
                 "start": round(float(turn.start), 3),
                 "seconds": round(float(turn.seconds), 3),
+                "numbers": list(numbers),
                 "exercise": turn.number or None,
                 "title": turn.advice.group.exercise.title if turn.advice else None,
                 "key": turn.advice.group.key if turn.advice else None,
@@ -101,6 +106,6 @@ def plain_plan(plan: Plan) -> dict[str, Any]:
                 "why": reason_words(turn),
                 "remark": turn.remark,
             }
-            for turn in plan.turns
+            for turn, numbers in plan.numbered
         ],
     }
