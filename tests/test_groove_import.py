@@ -294,8 +294,8 @@ def test_meters_are_the_file_s(
     events = [(at + turn * beats, note, loud) for turn in range(3) for at, note, loud in bar]
     path = by_mido(tmp_path / "a.mid", sorted(events), 480, 60, meter)
     found = import_groove(path)
-    assert found.meter == own
-    assert found.tempo == pytest.approx(60 / float(own.pulse))  # 60 quarter notes a minute
+    assert (found.meter.numerator, found.meter.unit) == meter
+    assert found.tempo == pytest.approx(60 / float(found.meter.pulse))  # 60 quarters a minute
     assert found.bars == 1
     assert lines_up(found, path, tmp_path, round(480 * beats), 480)
 
@@ -755,8 +755,69 @@ def test_flams_are_kept_in_a_phrase_and_named_in_an_ostinato(tmp_path: Path) -> 
     assert any(hit.ornament for hit in drill_of(phrase).hits)
     ostinato = import_groove(path, kind="ostinato")
     assert [str(each) for each in ostinato.wrong] == [
-        "bar 1, count 2: snare, flam written as a plain stroke"
+        "bar 1, count 2: snare, flam written as a plain stroke: an ostinato has none; a phrase may"
     ]
+
+
+def test_a_flam_for_which_no_hand_is_free_says_which_hand_is_not(tmp_path: Path) -> None:
+    events = strokes({SNARE: "..x...x.", CLOSED: "xxxxxxxx", BASS: "x...x..."}, 2, 4)
+    graces = [(4.0 * bar + 1 - 0.05, SNARE, 40) for bar in range(4)]
+    path = by_mido(tmp_path / "a.mid", sorted(events + graces), 480, 100, (4, 4))
+    found = import_groove(path, kind="phrase")
+    assert [str(each) for each in found.wrong] == [
+        "bar 1, count 2: snare, flam written as a plain stroke: "
+        "the other hand is at the hihat-closed just then"
+    ]
+
+
+@pytest.mark.parametrize("bars", [4, 8])
+@pytest.mark.parametrize("seed", range(6))
+def test_the_last_stroke_of_a_recording_is_no_grace_note_of_its_first(
+    seed: int, bars: int, tmp_path: Path
+) -> None:
+    """A swung ride whose soft last stroke is followed by nothing; files end with their last note.
+
+    Common practice: ride on every beat and before two and four, the foot on two and four.
+    """
+    chance = random.Random(seed)
+    ride = [(0, 90), (1, 100), (5 / 3, 60), (2, 90), (3, 100), (11 / 3, 60)]
+    bar = [(at, RIDE, loud) for at, loud in ride]
+    bar += [(at, BASS, 60) for at in range(4)] + [(at, PEDAL, 90) for at in (1, 3)]
+    bar += [(at, SNARE, 50) for at in (1, 3)]
+    events = [
+        (max(0.0, 4 * turn + at + chance.gauss(0, 0.008)), note, loud)
+        for turn in range(bars)
+        for at, note, loud in bar
+    ]
+    path = by_mido(tmp_path / "a.mid", sorted(events), 480, 120, (4, 4))
+    found = import_groove(path)
+    assert (found.strokes, found.explained) == (14 * bars, 14 * bars)
+    assert round(found.rounds, 1) == bars
+
+
+@pytest.mark.parametrize(
+    ("bass", "snare", "meter"),
+    [
+        ("x...x..", "..x..x.", "2+2+3/8"),
+        ("x....x.", "..x....", "2+3+2/8"),
+        ("x..x...", ".....x.", "3+2+2/8"),
+        ("x......", ".......", "2+2+3/8"),
+    ],
+)
+def test_seven_eighths_are_counted_in_quarters_and_in_groups(
+    bass: str, snare: str, meter: str, tmp_path: Path
+) -> None:
+    """Common practice: 7/8 is felt in two twos and a three, its tempo said in quarters."""
+    pattern = {BASS: bass, SNARE: snare, CLOSED: "xxxxxxx"}
+    events = [(at / 2, note, 100) for note, marks in pattern.items()
+              for turn in range(4) for at, mark in enumerate(marks, 7 * turn)
+              if mark == "x"]  # fmt: skip
+    found = import_groove(by_mido(tmp_path / "a.mid", sorted(events), 480, 140, (7, 8)))
+    assert (str(found.meter), found.tempo, found.steps) == (meter, 140, 2)
+    assert found.exact and found.explained == found.strokes
+    assert str(drill_of(found).meter) == meter
+    assert "140 quarter notes a minute" in found.text
+    assert f"{meter} (7/8, in groups as its strokes are), 2 steps to a quarter note" in found.text
 
 
 def test_velocities_are_accents_taps_and_ghosts_of_their_own_voice() -> None:

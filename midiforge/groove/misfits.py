@@ -30,7 +30,7 @@ def misfits(
         found.append((bar, step, double.voice, "double trigger"))
     for place, what in plain:
         bar, step = divmod(place.step, grid.bar_steps)
-        found.append((loop.first + bar, step, place.voice, f"{what} written as a plain stroke"))
+        found.append((loop.first + bar, step, place.voice, what))
     for stroke in played:
         if stroke.limb is None and (stroke.place.pad in _PLAYERS):
             bar, step = divmod(stroke.place.step, grid.bar_steps)

@@ -52,7 +52,8 @@ def gather(struck: Sequence[Struck], plain: bool = False, end: float = inf) -> G
 
     plain: everything lies on a grid: what follows fast is meant so, and only the same note at
         the same moment is a second trigger.
-    end: of the file, in seconds: grace notes before it belong to its very first stroke.
+    end: where the file comes round, in seconds: grace notes before it belong to its very first
+        stroke.
     """
     by_pad: dict[str, list[Struck]] = {}
     pads: dict[str, str] = {}

@@ -8,6 +8,7 @@ from itertools import pairwise
 from statistics import median
 
 from midiforge.errors import MidiforgeError, WrongArgument, shortened
+from midiforge.groove.feel import felt
 from midiforge.groove.grid import Found, Grid, exact_grid, likeliest_grid, nearest, spots
 from midiforge.groove.ornaments import Gathered, Stroke, gather
 from midiforge.groove.pulse import find_pulse, smoothed
@@ -72,7 +73,8 @@ def settle(source: Source, meter: Meter | None, tempo: Fraction | None, steps: i
     """
     remarks: list[str] = []
     origin, in_file, source = _one_meter(source, remarks)
-    own = meter or in_file or Meter.parse("4/4")
+    as_felt = felt(in_file, source.strokes, origin) if in_file else None
+    own = meter or as_felt or Meter.parse("4/4")
     meter_from = "given" if meter else "file" if in_file else "assumed"
     ratio = _ratio(source, own, tempo)
     trusted = meter or (in_file if in_file and str(in_file) != "4/4" else None)
@@ -90,7 +92,7 @@ def settle(source: Source, meter: Meter | None, tempo: Fraction | None, steps: i
             return replace(heard, remarks=tuple(remarks))
     elif source.division:
         _not_another_tempo(source, own, tempo, steps, origin)
-    gathered = gathered or gather(source.strokes, end=source.length)
+    gathered = gathered or gather(source.strokes, end=source.seam)
     return replace(_by_ear(gathered, trusted, tempo, steps, said), remarks=tuple(remarks))
 
 
@@ -245,7 +247,7 @@ def _written(
     whole = exact_grid([each.tick - start for each in source.strokes], meter, steps, division)
     if whole and not whole.strays:
         return whole, gather(source.strokes, plain=True)
-    gathered = gather(source.strokes, end=source.length)
+    gathered = gather(source.strokes, end=source.seam)
     ticks = [each.struck.tick - start for each in gathered.strokes]
     main = exact_grid(ticks, meter, steps, division)
     if main and (whole is None or main.strays <= whole.strays):

@@ -2,9 +2,10 @@
 
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import inf
 from pathlib import Path
 from typing import NamedTuple
 
@@ -45,7 +46,8 @@ class Source:
     division: ticks to a quarter note; 0 for a file without beats.
     tempos: (quarter notes from the start, quarter notes a minute); empty if the file has none.
     meters: (quarter notes from the start, meter), as in the file.
-    remarks: what is wrong with the file, one sentence each. length: of the file, in seconds.
+    remarks: what is wrong with the file, one sentence each.
+    seam: where it comes round, in seconds, if it ends on one of its bar lines; else infinity.
     """
 
     strokes: tuple[Struck, ...]
@@ -58,7 +60,7 @@ class Source:
     tempos: tuple[tuple[float, float], ...]
     meters: tuple[tuple[Fraction, Meter], ...]
     remarks: tuple[str, ...]
-    length: float = 0.0
+    seam: float = inf
 
 
 def read_source(path: Path, kit: Kit | None, channel: int) -> Source:
@@ -96,7 +98,7 @@ def _source(content: MidiContent, kit: Kit | None, channel: int) -> Source:
     found = kit or _likeliest_kit({note[1] for note in notes}, pedals)
     known: dict[tuple[int, int | None], str | None] = {}
     clock = content.clock()
-    division = content.division
+    division, meters = content.division, _meters(content)
     unknown: Counter[int] = Counter()
     strokes: list[Struck] = []
     last_tick, time, place = -1, 0.0, 0.0
@@ -127,10 +129,18 @@ def _source(content: MidiContent, kit: Kit | None, channel: int) -> Source:
         kit_chosen=kit is None,
         division=division,
         tempos=_tempos(content),
-        meters=_meters(content),
+        meters=meters,
         remarks=tuple(content.remarks),
-        length=clock.seconds(content.last_tick),
+        seam=clock.seconds(content.last_tick) if _ends_a_bar(content, meters) else inf,
     )
+
+
+def _ends_a_bar(content: MidiContent, meters: Sequence[tuple[Fraction, Meter]]) -> bool:
+    """Whether the file ends on a bar line, as loops do, not just with its last note."""
+    since, meter = meters[-1] if meters else (Fraction(0), Meter.parse("4/4"))
+    if not content.division:
+        return False
+    return (Fraction(content.last_tick, content.division) - since) % meter.bar == 0
 
 
 def _notes(

@@ -40,7 +40,7 @@ class Part:
 class Written:
     """The keys of a drill, in order.
 
-    plain: ornaments that it cannot say, written as plain strokes: (place, what).
+    plain: ornaments that it cannot say, written as plain strokes: (place, what and why).
     """
 
     keys: Mapping[str, object]
@@ -60,7 +60,8 @@ def parts(played: Sequence[Played], steps: int, bars: int) -> list[Part]:
 def as_ostinato(played: Sequence[Played], grid: Grid, bars: int) -> Written:
     """Everything as repeating parts."""
     feet, layers = _lines(parts(played, grid.bar_steps * bars, bars), grid)
-    plain = tuple((each.place, what) for each in played if (what := ornament(each.place)))
+    why = "an ostinato has none; a phrase may"
+    plain = tuple((each.place, _plainly(each, why)) for each in played if ornament(each.place))
     return Written(_given({"feet": feet, "layers": layers}), plain)
 
 
@@ -78,6 +79,11 @@ def as_phrase(played: Sequence[Played], grid: Grid, bars: int) -> Written:
         write_sticking(Phrase("", phrase[start : start + size]), grid.steps)
         for start in range(0, length, size)
     ]
+    plain += [
+        (each.place, _plainly(each, "it is not in the sticking"))
+        for each in outside
+        if ornament(each.place)
+    ]
     rest, layers = _lines(parts(outside, length, bars), grid)
     text = lines[0] if len(lines) == 1 else "\n" + "\n".join(lines) + "\n"
     keys = {"sticking": text, "feet": rest, "layers": layers}
@@ -93,6 +99,10 @@ def ornament(place: Place) -> str:
     return "buzz" if place.buzz else ("", "flam", "drag", "ruff")[min(place.grace, 3)]
 
 
+def _plainly(played: Played, why: str) -> str:
+    return f"{ornament(played.place)} written as a plain stroke: {why}"
+
+
 def _phrase(
     inside: Sequence[Played], length: int
 ) -> tuple[tuple[Step, ...], list[tuple[Place, str]], dict[Limb, list[str]]]:
@@ -105,13 +115,18 @@ def _phrase(
     steps: list[Step] = []
     for step in range(length):
         struck = at.get(step, [])
-        limbs = {each.limb for each in struck}
+        busy = {each.limb: each.place.voice for each in struck}
         strokes = []
         for each in struck:
             assert each.limb is not None
             grace = each.place.grace
-            if grace and (each.limb.is_foot or each.limb.opposite in limbs):
-                plain.append((each.place, ornament(each.place)))
+            if each.limb.is_foot and ornament(each.place):
+                plain.append((each.place, _plainly(each, "a foot has none")))
+                grace = 0
+            elif grace and each.limb.opposite in busy:
+                voice = busy[each.limb.opposite]
+                why = f"the other hand is at the {voice} just then"
+                plain.append((each.place, _plainly(each, why)))
                 grace = 0
             if grace:
                 graces.setdefault(each.limb.opposite, []).append(each.place.voice)

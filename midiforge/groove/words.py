@@ -62,7 +62,13 @@ def _of_grid(found: Imported) -> str:
     meter = f"{found.meter}"
     if found.meter_from in ("found", "assumed"):
         meter += f" ({found.meter_from})"
-    grid = f"{meter}, {found.steps} step{'s' * (found.steps > 1)} to a beat"
+    beat = "beat"
+    if found.meter.is_mixed:
+        beat = f"{found.meter.pulse_name} note"
+        if found.meter_from == "file":
+            whole = f"{found.meter.numerator}/{found.meter.unit}"
+            meter += f" ({whole}, in groups as its strokes are)"
+    grid = f"{meter}, {found.steps} step{'s' * (found.steps > 1)} to a {beat}"
     if found.swing:
         grid += f", {found.swing_pair}s swung {found.swing}"
     if found.exact:
