@@ -51,7 +51,8 @@ def review(picture: Path) -> None:
 
     import midiforge
     from midiforge.model.hit import Limb
-    from midiforge.report.html import write_page
+    from midiforge.takes.choice import Reviewed
+    from midiforge.takes.known import NOTHING
     from midiforge.takes.review import review as reviewed
 
     drill = midiforge.read_drill(ROOT / "examples" / "01-slack-water-bossa.toml")
@@ -59,8 +60,10 @@ def review(picture: Path) -> None:
     habits = {Limb.LEFT_FOOT: 0.022, Limb.LEFT_HAND: 0.008}
     take, _ = synthetic(exercise, 1, 70, jitter=0.012, miss=0.03, extra=0.02, limbs=habits)
     with tempfile.TemporaryDirectory() as folder:
-        page = Path(folder) / "review.html"
-        write_page(page, reviewed(take, exercise, KIT))
+        page, played = Path(folder) / "review.html", Path(folder) / "take.mid"
+        played.write_bytes(b"made up")  # what the log would keep: its digest, and when it was
+        found = Reviewed(reviewed(take, exercise, KIT), NOTHING)
+        midiforge.write_review(found, page, midiforge.next_step(found, drill, played, log=None))
         running = chromium(Path(folder) / "profile")
         browser = next(running)
         sized(browser, 1000, 1080)

@@ -489,6 +489,25 @@ def test_a_plan_is_printed_and_written_and_can_be_built(
     assert len([*Path("lesson").glob("[0-9]*.mid")]) == len(turns)
 
 
+def test_a_plan_is_played_up_to_each_rest_as_it_says(
+    capsys: pytest.CaptureFixture[str], drill_toml: str
+) -> None:
+    out = said(capsys, "plan", drill_toml, "--minutes", "60", "--out", "today.toml")
+    pieces = re.findall(
+        r"^(?:To play|After a rest): midiforge play today.toml --port NAME (--only \S+)$", out, re.M
+    )
+    assert len(pieces) == 1 + out.count("  rest ")
+    assert "; then ".join(pieces) in Path("today.toml").read_text()
+    found = []
+    for piece in pieces:
+        shown = json.loads(said(capsys, "show", "today.toml", *piece.split(), "--json"))
+        found.append([each["order"] for each in shown])
+    numbers = [
+        re.findall(r"^ *\S+  [a-z-]+ +([0-9]+)\. ", part, re.M) for part in out.split("  rest ")
+    ]
+    assert [[*map(str, some)] for some in found] == numbers
+
+
 def test_the_record_of_a_plan_counts_for_the_drill_it_came_from(
     capsys: pytest.CaptureFixture[str], drill_toml: str
 ) -> None:

@@ -258,6 +258,7 @@ def _plan_path(out: str) -> Path:
 
 
 def _say_plan(made: "Plan", out: str) -> None:
+    from midiforge.insight.words import ranges
     from midiforge.practice.words import CAUTION, plan_lines
 
     print(f"{printable(made.drill.title)}: {made.minutes} minutes on {made.day.isoformat()}")
@@ -273,4 +274,8 @@ def _say_plan(made: "Plan", out: str) -> None:
         print(text)
     if out:
         path = printable(str(_plan_path(out)))
-        print(f"To play: midiforge play {path} --port NAME")
+        pieces = made.stretches
+        for i, each in enumerate(pieces):
+            only = f" --only {ranges(each)}" if len(pieces) > 1 else ""
+            when = "After a rest" if i else "To play"
+            print(f"{when}: midiforge play {path} --port NAME{only}")

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from midiforge.disk import is_file
+from midiforge.insight.words import ranges
 from midiforge.kit import ENDING, kit_names
 from midiforge.model.tempo import plain
 from midiforge.practice.plan import Plan, Turn, clock
@@ -27,9 +28,12 @@ def drill_file(plan: Plan, folder: Path) -> str:
     lines = [
         f"# A plan of practice: {plan.minutes} minutes on {plan.day.isoformat()}, "
         f"{clock(plan.seconds)} in all.",
-        "# Numbers are those of play and build, which do not stop for rests: pause play there.",
-        "",
+        "# Numbers are those of play and build.",
     ]
+    if len(plan.stretches) > 1:
+        pieces = "; then ".join(f"--only {ranges(each)}" for each in plan.stretches)
+        lines += ["# Nothing stops for a rest by itself, so play it in pieces:", f"# {pieces}"]
+    lines.append("")
     tables: dict[str, dict[str, Any]] = {}
     for name, value in given.items():
         table, dot, inner = name.partition(".")

@@ -122,6 +122,18 @@ class Plan:
             yield turn, range(last + 1, last + 1 + times)
             last += times
 
+    @property
+    def stretches(self) -> list[range]:
+        """The numbers that are played between rests."""
+        found = [range(1, 1)]
+        for turn, numbers in self.numbered:
+            before = found[-1]
+            if turn.advice is None:
+                found.append(range(before.stop, before.stop))
+            else:
+                found[-1] = range(before.start, numbers.stop)
+        return found
+
 
 def clock(seconds: Fraction | int) -> str:
     """Minutes and seconds: "12:30"."""
