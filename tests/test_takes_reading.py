@@ -11,8 +11,12 @@ from typing import Any
 import mido
 import pytest
 
+import midiforge
 from midiforge.errors import MidiforgeError
+from midiforge.live.recorder import Recorded, Recorder
+from midiforge.live.take_file import take_bytes
 from midiforge.midi.reading import parse
+from midiforge.midi.smf import as_written
 from midiforge.takes.take import read_take
 
 
@@ -127,3 +131,25 @@ def test_running_status_and_frames_are_understood() -> None:
     assert content.clock().seconds(96) == 0.5  # 120 to the minute where nothing is said
     frames = parse(header + bytes([256 - 25, 40]) + track)  # 25 frames of 40 ticks: milliseconds
     assert frames.clock().seconds(96) == pytest.approx(0.096)
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [
+        {"tempos": "58"},
+        {"tempos": "92.5"},
+        {"ramp": "60 to 90 by 10 every 2 bars"},
+        {"accents": "1 2& 4", "feet": "bossa-nova", "stages": "full"},
+    ],
+)
+def test_a_recorded_take_says_the_title_of_its_exercise(
+    keys: dict[str, str], tmp_path: Path
+) -> None:
+    drill = midiforge.check_drill({"sticking": "RLRR LRLL", "stages": "hands", **keys})
+    exercise = next(midiforge.exercises(drill))
+    recorder = Recorder(0)
+    recorder.heard(bytes((0x99, 38, 100)), 5)
+    path = tmp_path / "take.mid"
+    path.write_bytes(take_bytes(Recorded(recorder, 0, 10**9, exercise, ())))
+    take = read_take(path)
+    assert (take.exercise, take.title) == (1, as_written(exercise.title))
