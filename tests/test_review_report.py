@@ -43,6 +43,9 @@ FULL, SURFACE = BOSSA[12], BOSSA[9]
 HIHAT_FOOT = KIT.note("hihat-pedal")
 
 
+STEP = "stay at 58: 86.9% clean, 95% is wanted; 9.3% of a step unsteady, 8% is wanted"
+
+
 def exercise(**keys: Any) -> Exercise:
     return next(iter(midiforge.exercises(midiforge.check_drill(keys))))
 
@@ -292,6 +295,15 @@ def test_no_line_is_wider_than_the_terminal(fault: str, width: int) -> None:
     assert not any("\u2026" in line for line in lines if width >= 80)  # nothing cut short
 
 
+@pytest.mark.parametrize("width", [40, 80, 120])
+def test_what_to_do_next_stands_below_the_sentence(width: int) -> None:
+    out = StringIO()
+    show_review(reviewed(), Console(file=out, width=width), step=STEP)
+    lines = out.getvalue().split("\n\n")[0].splitlines()
+    assert " ".join(lines) == f"{sentence(reviewed())} Next: {STEP}"
+    assert max(map(len, lines)) <= width
+
+
 def test_without_colour_nothing_is_lost() -> None:
     found = FAULTS["limb drops out"]()
     coloured = StringIO()
@@ -446,7 +458,7 @@ def test_nothing_overlaps_and_nothing_scrolls_sideways(
     browser: Any, tmp_path: Path, name: str, width: int
 ) -> None:
     path = tmp_path / "review.html"
-    write_page(path, PAGES[name](), Known(chosen="the likeliest of 9 exercises"))
+    write_page(path, PAGES[name](), Known(chosen="the likeliest of 9 exercises"), STEP)
     sized(browser, width, 800)
     browser.get(path.as_uri())
     found = browser.execute_script(_TEXTS)
