@@ -71,7 +71,7 @@ def test_no_line_is_wider_than_the_terminal_and_none_too_many(
     for _ in range(3):
         go_on(shown)
         shown.say("the port is gone; waiting for it to come back")
-        shown.muted |= {"hands", "feet", "click", "beside"}
+        shown.muted |= {"hands", "feet", "click", "percussion"}
         found = lines(shown, width, height)
         assert len(found) <= height
         assert max(map(len, found)) <= width

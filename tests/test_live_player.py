@@ -130,7 +130,7 @@ class Diary(InternalClock):
         return self.last
 
 
-SENT = {"beside", "channel", "program", "muted", "levels"}  # what a sender is told
+SENT = {"band", "channel", "program", "muted", "levels"}  # what a sender is told
 
 
 @dataclass

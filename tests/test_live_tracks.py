@@ -26,10 +26,11 @@ from test_live_player import CLICK, CLICK_1, MS, SECOND, Concert, Wire
 import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.kit import Kit, read_kit
-from midiforge.live.bars import LAYERS, PlayableExercise, playable
+from midiforge.live.bars import PlayableExercise, playable
 from midiforge.live.chords import chords_of, large
 from midiforge.live.display import Display
 from midiforge.live.followed_clock import FollowedClock
+from midiforge.live.layers import LAYERS, read_layers
 from midiforge.live.levels import Levels, read_levels, scaled
 from midiforge.live.route import Command, Route
 from midiforge.model.track import ChordMark, Tone, Track
@@ -64,7 +65,7 @@ class Band(Concert):
     tracks: tuple[Track, ...] = (BASS, PIANO)
     tones: Sequence[Tone] = TONES
     change: Callable[[midiforge.Exercise], midiforge.Exercise] = lambda each: each
-    beside_kit: Kit | None = None
+    band_kit: Kit | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -77,7 +78,7 @@ class Band(Concert):
 
     def _make(self, exercise: midiforge.Exercise, faster: Fraction) -> PlayableExercise:
         assert self.kit
-        return playable(exercise, self.kit, faster, self.beside_kit)
+        return playable(exercise, self.kit, faster, self.band_kit)
 
 
 @dataclass(frozen=True)
@@ -284,14 +285,14 @@ def test_what_is_held_ends_before_a_rest() -> None:
 
 
 def test_a_layer_that_is_muted_ends_at_once_and_the_others_are_held() -> None:
-    band = middle(Command.COMP)
+    band = middle(Command.CHORDS)
     band.at(5.5, Command.QUIT)
     band.play()
     same(spans(band.wire, 3), [(2, 1.3, 60), (2, 1.3, 64)])
     same(spans(band.wire, 2), [(2, 3.5, 40)])
 
 
-@pytest.mark.parametrize(("layer", "channel"), [("bass", 2), ("comp", 3)])
+@pytest.mark.parametrize(("layer", "channel"), [("bass", 2), ("chords", 3)])
 def test_a_layer_that_is_silent_from_the_start_is_silent(layer: str, channel: int) -> None:
     band = Band(EIGHT)
     band.play(muted={layer})
@@ -386,8 +387,8 @@ def test_without_another_port_the_percussion_beside_stays_with_the_kit() -> None
 def test_what_plays_beside_goes_to_its_own_port_and_the_player_and_the_click_stay() -> None:
     general = read_kit("general-midi-1")
     kit = replace(general, notes={**general.notes, "claves": 99})  # a module with claves of its own
-    band = Band(CLAVE, times=2, kit=kit, beside_kit=general)
-    band.play(channel=4, beside=band.other, send_clock=True, program=17)
+    band = Band(CLAVE, times=2, kit=kit, band_kit=general)
+    band.play(channel=4, band=band.other, send_clock=True, program=17)
     assert {m[0] & 0x0F for m in band.wire.messages if m[0] < 0xF0} == {3}
     assert programs(band.other) == [b"\xc1\x20", b"\xc2\x00"]
     claves = [m for m in band.other.messages if m[0] == 0x99]
@@ -409,12 +410,12 @@ def test_if_one_of_two_ports_goes_both_wait_in_silence(which: str) -> None:
     band.at(3.3, lambda: setattr(gone, "plugged", False))
     band.at(30, lambda: setattr(gone, "plugged", True))
     band.at(35, Command.QUIT)
-    band.play(beside=band.other)
+    band.play(band=band.other)
     begin = band.start + player_lead()
     waiting = [m for at, m in left.came if 4.2 < (at - begin) / SECOND < 29]
     assert waiting == []
     assert hanging([m for at, m in left.came if at - begin < 29 * SECOND]) == set()
-    assert band.said[0][1].startswith("the port" + " beside" * (which == "other"))
+    assert band.said[0][1].startswith("the band's port" if which == "other" else "the port")
     assert "back" in band.said[1][1]
     assert gone.tried > 20
     again = [at for at in band.wire.only(CLICK, CLICK_1) if (at - begin) / SECOND > 29]
@@ -438,7 +439,7 @@ def test_one_port_goes_while_another_is_waited_for() -> None:
     band.at(20, lambda: setattr(band.other, "plugged", True))
     band.at(30, lambda: setattr(band.wire, "plugged", True))
     band.at(35, Command.QUIT)
-    band.play(beside=band.other)
+    band.play(band=band.other)
     begin = band.start + player_lead()
     assert len(band.said) == 2
     for wire in (band.wire, band.other):
@@ -459,7 +460,7 @@ def loud(wire: Wire, channel: int, after: float = 0) -> list[int]:
 def test_levels_scale_the_velocities_of_their_layer_alone() -> None:
     plain, band = Band(EIGHT), Band(EIGHT)
     plain.play()
-    band.play(levels=Levels({"bass": 80, "comp": 50}))
+    band.play(levels=Levels({"bass": 80, "chords": 50}))
     assert loud(band.wire, 2) == [72, 72, 72]
     assert loud(band.wire, 3) == [45, 45]
     assert loud(band.wire, 10) == loud(plain.wire, 10)
@@ -506,7 +507,7 @@ def test_choosing_goes_round_the_layers_that_the_exercise_has() -> None:
 
 def test_louder_without_a_choice_is_of_the_first_layer_there_is() -> None:
     levels = Levels()
-    levels.change(10, ("feet", "comp"))
+    levels.change(10, ("feet", "chords"))
     assert (levels.chosen, levels["feet"]) == ("feet", 110)
     levels = Levels()
     levels.change(10, ())
@@ -526,12 +527,19 @@ def test_the_layers_of_an_exercise_are_those_that_sound() -> None:
     band = Band({**EIGHT, "click": "off"}, tones=[tone(0, 1, 40)])
     band.play()
     assert route_layers(band)[-1] == "bass"
-    assert "comp" not in route_layers(band) and "feet" not in route_layers(band)
+    assert "chords" not in route_layers(band) and "feet" not in route_layers(band)
 
 
 def test_levels_are_read_from_a_list() -> None:
-    assert read_levels("bass=80, comp = 60 %,") == {"bass": 80, "comp": 60}
+    assert read_levels("bass=80, comp = 60 %,") == {"bass": 80, "chords": 60}
     assert read_levels("") == {}
+
+
+def test_band_is_the_word_for_percussion_bass_and_chords() -> None:
+    assert read_layers("band") == {"percussion", "bass", "chords"}
+    assert read_layers("hands, comp") == {"hands", "chords"}
+    assert read_levels("band=70, bass=90") == {"percussion": 70, "bass": 90, "chords": 70}
+    assert set(LAYERS) == {"hands", "feet", "click", *read_layers("band")}
 
 
 @pytest.mark.parametrize(
@@ -676,18 +684,18 @@ def test_no_line_is_wider_than_the_terminal_and_none_too_many(width: int, height
 def test_a_level_is_shown_when_chosen_or_changed() -> None:
     screen = Screen().go_on(2)
     assert not any("level:" in line for line in screen.lines())
-    screen.shown.levels.choose_next(("bass", "comp"))
+    screen.shown.levels.choose_next(("bass", "chords"))
     assert "  level: bass 100 %" in screen.lines()
-    screen.shown.levels.change(-10, ("bass", "comp"))
-    screen.shown.levels.choose_next(("bass", "comp"))
-    assert "  level: bass 90 %   comp 100 %" in screen.lines()
+    screen.shown.levels.change(-10, ("bass", "chords"))
+    screen.shown.levels.choose_next(("bass", "chords"))
+    assert "  level: bass 90 %   chords 100 %" in screen.lines()
 
 
-def test_keys_for_bass_and_comp_are_told_where_the_exercise_has_them() -> None:
+def test_keys_for_bass_and_chords_are_told_where_the_exercise_has_them() -> None:
     for tones, told, not_told in (
-        (TONES, ("s bass", "m comp"), ()),
-        (TONES[:1], ("s bass",), ("m comp",)),
-        ((), (), ("s bass", "m comp")),
+        (TONES, ("s bass", "m chords"), ()),
+        (TONES[:1], ("s bass",), ("m chords",)),
+        ((), (), ("s bass", "m chords")),
     ):
         text = "\n".join(Screen(tones=tones).go_on(1).lines())
         assert all(each in text for each in told)
@@ -761,7 +769,7 @@ def test_through_real_ports_tones_last_as_written(jack: Server, module: Receiver
 def test_two_real_ports_and_one_that_vanishes(jack: Server, module: Receiver) -> None:
     synth = Receiver(jack, "lamp")
     process = playing(
-        jack, *FAST, "--times", "0", "--port", "module", "--beside-port", "lamp", "--plain"
+        jack, *FAST, "--times", "0", "--port", "module", "--band-port", "lamp", "--plain"
     )
     lines: list[str] = []
 
@@ -810,10 +818,11 @@ def test_two_real_ports_and_one_that_vanishes(jack: Server, module: Receiver) ->
 @pytest.mark.parametrize(
     ("flags", "words"),
     [
-        (("--beside-port", "nobody"), ("--beside-port", "module:in")),
-        (("--beside-port", "module"), ("--beside-port", "other output")),
+        (("--band-port", "nobody"), ("--band-port", "module:in")),
+        (("--band-port", "module"), ("--band-port", "other output")),
         (("--levels", "bass=5"), ("--levels", "20 to 150")),
         (("--mute", "bas"), ("--mute", "bass")),
+        (("--solo", "bands"), ("--solo", "'band'")),
     ],
 )
 def test_flags_that_cannot_be_met_are_told_in_one_line(
@@ -835,5 +844,5 @@ def test_a_track_on_the_channel_of_the_kit_is_refused(
     process = playing(jack, *FAST, "--port", "module", "--kit", os.fspath(kit))
     _, said = process.communicate(timeout=PATIENCE)
     assert process.returncode == 2
-    assert "channel 2" in said and "--beside-port" in said
+    assert "channel 2" in said and "--band-port" in said
     assert not module.ons()

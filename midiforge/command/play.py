@@ -1,17 +1,17 @@
 """midiforge play"""
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from shlex import quote
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import on_terminal
-from midiforge.errors import MidiforgeError, nearest
+from midiforge.errors import MidiforgeError
 from midiforge.lesson.choose import chosen_exercises
 from midiforge.printable import printable
 
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from midiforge.live.session import Watch
     from midiforge.live.watcher import Watcher
     from midiforge.model.exercise import Exercise
+
+T = TypeVar("T")
 
 
 @takes_a_drill
@@ -50,7 +52,9 @@ def play(
     mute: Annotated[
         str,
         typer.Option(
-            "--mute", metavar="LAYERS", help="Silent: hands, feet, click, beside, bass, comp."
+            "--mute",
+            metavar="LAYERS",
+            help="Silent: hands, feet, click, percussion, bass, chords; band for the last three.",
         ),
     ] = "",
     solo: Annotated[
@@ -62,12 +66,12 @@ def play(
             "--levels", metavar="LAYER=N,...", help="How loud layers are, in per cent: 20 to 150."
         ),
     ] = "",
-    beside_port: Annotated[
+    band_port: Annotated[
         str,
         typer.Option(
-            "--beside-port",
+            "--band-port",
             metavar="NAME",
-            help="Another output for all that plays beside you; percussion on channel 10 there.",
+            help="Another output for the band; its percussion on channel 10 there.",
         ),
     ] = "",
     send_clock: Annotated[
@@ -96,22 +100,24 @@ def play(
     Recorded is one take an exercise: where several are played, its number comes before the ending.
     """
     from midiforge.live import session
+    from midiforge.live.layers import read_layers
+    from midiforge.live.levels import read_levels
 
     if follow and send_clock:
         raise MidiforgeError("either follow a clock or send one", "--follow")
     if listen:
-        _check_listening(record, (port, virtual, beside_port, follow, send_clock))
+        _check_listening(record, (port, virtual, band_port, follow, send_clock))
     options = session.PlayOptions(
         port=port,
         virtual=virtual,
-        beside=beside_port,
+        band=band_port,
         follow=follow,
         kit_input=control,
         times=times,
         forever=forever,
         rest=rest,
-        muted=_layers(mute, "--mute") | _others(_layers(solo, "--solo")),
-        levels=_levels(levels),
+        muted=_read(read_layers, mute, "--mute") | _others(_read(read_layers, solo, "--solo")),
+        levels=_read(read_levels, levels, "--levels"),
         send_clock=send_clock,
     )
     exercises = chosen_exercises(drill, only)
@@ -127,29 +133,18 @@ def play(
     print(f"Timing: {figures}")
 
 
-def _layers(text: str, flag: str) -> frozenset[str]:
-    from midiforge.live.bars import LAYERS
-
-    found = frozenset(layer.strip() for layer in text.split(",") if layer.strip())
-    for layer in found:
-        if layer not in LAYERS:
-            raise MidiforgeError(f"{layer!r} is not a layer", flag, hint=nearest(layer, LAYERS))
-    return found
+def _read(read: Callable[[str], T], text: str, flag: str) -> T:
+    """What a flag's text says; what is wrong with it is said of the flag."""
+    try:
+        return read(text)
+    except MidiforgeError as error:
+        raise error.within(flag) from None
 
 
 def _others(layers: frozenset[str]) -> frozenset[str]:
-    from midiforge.live.bars import LAYERS
+    from midiforge.live.layers import LAYERS
 
     return frozenset(LAYERS) - layers if layers else layers
-
-
-def _levels(text: str) -> dict[str, int]:
-    from midiforge.live.levels import read_levels
-
-    try:
-        return read_levels(text)
-    except MidiforgeError as error:
-        raise error.within("--levels") from None
 
 
 def _check_listening(record: Path | None, playing: Sequence[object]) -> None:

@@ -7,25 +7,12 @@ from itertools import groupby
 from operator import itemgetter
 
 from midiforge.kit import Kit
+from midiforge.live.layers import CHORDS, LAYERS, PERCUSSION, layer_of, layer_of_part
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import CLICK, Limb
 from midiforge.model.tempo import TempoMap
-from midiforge.model.track import Track
 from midiforge.performance import held, notes
 
-HANDS, FEET, BESIDE, BASS, COMP = "hands", "feet", "beside", "bass", "comp"
-LAYERS = (HANDS, FEET, CLICK, BESIDE, BASS, COMP)
-NOT_THE_PLAYERS = frozenset((BESIDE, BASS, COMP))
-
 SLOWEST, FASTEST = Fraction(10), Fraction(500)  # pulses a minute
-
-_LAYER = {
-    Limb.RIGHT_HAND.value: HANDS,
-    Limb.LEFT_HAND.value: HANDS,
-    Limb.RIGHT_FOOT.value: FEET,
-    Limb.LEFT_FOOT.value: FEET,
-    CLICK: CLICK,
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,11 +83,11 @@ def playable(
     exercise: Exercise,
     kit: Kit,
     faster: Fraction = Fraction(0),
-    beside: Kit | None = None,
+    band: Kit | None = None,
 ) -> PlayableExercise:
     """The exercise as bars for `kit`, at tempos raised by `faster` pulses a minute.
 
-    beside: whose notes the percussion beside the player is played with, if not the kit's.
+    band: whose notes the band's percussion is played with, if not the kit's.
     """
     if faster:
         exercise = replace(exercise, tempo=_changed(exercise.tempo, faster))
@@ -109,10 +96,10 @@ def playable(
     found: dict[int, list[tuple[float, NoteOn]]] = {}
     end = exercise.swing.played(exercise.length)
     played = list(notes(exercise, kit))
-    if beside is not None:
-        others = notes(exercise, beside)
+    if band is not None:
+        others = notes(exercise, band)
         played = [
-            other if note.part not in _LAYER else note
+            other if layer_of_part(note.part) == PERCUSSION else note
             for note, other in zip(played, others, strict=True)
         ]
     over_the_seam = {(n.offset, n.number, n.part) for n in played if n.time == end}
@@ -131,9 +118,7 @@ def playable(
         elif number >= exercise.bars:
             number = exercise.bars - 1
             at = float(exercise.length) - _LAST
-        note_on = NoteOn(
-            _LAYER.get(note.part, BESIDE), note.number, note.velocity, note.time == end
-        )
+        note_on = NoteOn(layer_of_part(note.part), note.number, note.velocity, note.time == end)
         found.setdefault(number, []).append((at - number * float(length), note_on))
     for time, note_on in _tones(exercise):
         number = min(max(int(time // length), first), exercise.bars - 1)
@@ -149,11 +134,6 @@ def playable(
     sounding = {note_on.layer for each in found.values() for _, note_on in each}
     layers = tuple(layer for layer in LAYERS if layer in sounding)
     return PlayableExercise(exercise, tuple(bars), exercise.count_in_bars, loop_bar, layers)
-
-
-def layer_of(track: Track) -> str:
-    """The layer that a track is of."""
-    return track.kind if track.kind in (BASS, COMP) else BESIDE
 
 
 def _tones(exercise: Exercise) -> Iterator[tuple[Fraction, NoteOn]]:
@@ -179,7 +159,7 @@ def _moments(placed: list[tuple[float, NoteOn]], basses: set[int]) -> Iterator[M
             (note_on for _, note_on in group), key=lambda each: (-each.velocity, each.number)
         )
         note_ons.sort(
-            key=lambda each: (each.hold is not None, each.layer == COMP, each.number not in basses)
+            key=lambda on: (on.hold is not None, on.layer == CHORDS, on.number not in basses)
         )
         yield Moment(at, tuple(note_ons))
 

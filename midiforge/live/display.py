@@ -10,9 +10,10 @@ import threading
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from midiforge.live.bars import LAYERS, PlayableExercise
+from midiforge.live.bars import PlayableExercise
 from midiforge.live.chords import HIGH, Chords, chords_of, large
 from midiforge.live.columns import Column, columns
+from midiforge.live.layers import LAYERS
 from midiforge.live.levels import Levels
 from midiforge.live.route import Place, Route
 from midiforge.live.terminal import (
@@ -33,8 +34,8 @@ from midiforge.model.tempo import plain
 from midiforge.printable import printable
 
 KEYS_LINE = "space pause   n next   p previous   a again   - slower   + faster   q quit"
-LAYERS_LINE = "h hands   f feet   c click   b beside you"
-LAYER_KEYS = {"bass": "s bass", "comp": "m comp"}  # told where the exercise has them
+LAYERS_LINE = "h hands   f feet   c click   b percussion"
+LAYER_KEYS = {"bass": "s bass", "chords": "m chords"}  # told where the exercise has them
 LEVELS_LINE = "l layer   , softer   . louder"
 
 _ROOMY = 22  # lines; in a smaller terminal chords are written small

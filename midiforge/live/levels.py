@@ -2,8 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 
-from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.live.bars import LAYERS
+from midiforge.errors import MidiforgeError, quoted
+from midiforge.live.layers import LAYERS, layers_named
 
 SOFTEST, LOUDEST, STEP = 20, 150, 10  # per cent of what a note's velocity would be
 AS_WRITTEN = 100
@@ -53,14 +53,13 @@ def scaled(level: int) -> bytes:
 
 
 def read_levels(text: str) -> dict[str, int]:
-    """Levels from "bass=80, comp=60"."""
-    found = {}
+    """Levels from "band=80, bass=60"; of a layer that is named twice the last one counts."""
+    found: dict[str, int] = {}
     for each in filter(None, (part.strip() for part in text.split(","))):
         layer, equals, level = (word.strip() for word in each.partition("="))
         if not equals:
             raise MidiforgeError(f"{quoted(each)} is no level", hint="such as bass=80")
-        if layer not in LAYERS:
-            raise MidiforgeError(f"{quoted(layer)} is not a layer", hint=nearest(layer, LAYERS))
+        layers = layers_named(layer)
         number = level.removesuffix("%").strip()
         whole = number.isascii() and number.isdigit() and len(number) <= 3
         if not whole or not SOFTEST <= int(number) <= LOUDEST:
@@ -68,5 +67,5 @@ def read_levels(text: str) -> dict[str, int]:
                 f"{quoted(level)} is no level for {layer}",
                 hint=f"per cent from {SOFTEST} to {LOUDEST}; --mute {layer} for silence",
             )
-        found[layer] = int(number)
+        found |= dict.fromkeys(layers, int(number))
     return found

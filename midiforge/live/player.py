@@ -8,9 +8,10 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from midiforge.live.bars import LAYERS, Bar, Moment
+from midiforge.live.bars import Bar, Moment
 from midiforge.live.beat_clock import clocks_in
 from midiforge.live.followed_clock import TransportChange
+from midiforge.live.layers import LAYERS
 from midiforge.live.levels import STEP
 from midiforge.live.output_channel import Output
 from midiforge.live.route import Command, Place, Route
@@ -279,7 +280,7 @@ class Player:
     def _wait_for_port(self, gone: Output) -> None:
         """Waits until every port is there; without one of them, the others are silent."""
         outputs = self.sender.outputs
-        what = "the port" if gone is self.sender.output else "the port beside"
+        what = "the port" if gone is self.sender.output else "the band's port"
         self.watcher.say(f"{what} is gone; waiting for it to come back")
         self.sender.silence([each for each in outputs if each is not gone])
         missing = [gone]

@@ -7,8 +7,9 @@ from collections.abc import Collection, Iterable
 from fractions import Fraction
 from heapq import heapify, heappop, heappush
 
-from midiforge.live.bars import NOT_THE_PLAYERS, Moment, layer_of
+from midiforge.live.bars import Moment
 from midiforge.live.beat_clock import CLOCK, CONTINUE, START, STOP, song_position
+from midiforge.live.layers import BAND, layer_of
 from midiforge.live.levels import Levels
 from midiforge.live.output_channel import HeldNote, Output, OutputChannel
 from midiforge.live.timing import MS
@@ -24,7 +25,7 @@ class Sender:
     """Sends to one output, or to two.
 
     channel: the kit's, 1 to 16; program: the kit's, from 1.
-    beside: the output of all that plays beside the player, if it is another one; percussion is on
+    band: the output of all who play with the drummer, if it is another one; percussion is on
         channel 10 there.
     muted: layers that stay silent. levels: how loud each layer is.
     """
@@ -32,17 +33,17 @@ class Sender:
     def __init__(
         self,
         output: Output,
-        beside: Output | None = None,
+        band: Output | None = None,
         channel: int = 10,
         program: int | None = None,
         muted: Iterable[str] = (),
         levels: Levels | None = None,
     ) -> None:
         self.output = output
-        self.outputs = (output,) if beside is None else (output, beside)
+        self.outputs = (output,) if band is None else (output, band)
         self.muted = set(muted)
         self.levels = levels or Levels()
-        self._beside = beside
+        self._band = band
         self._program = program
         self._channels: list[OutputChannel] = []
         self._ways: dict[tuple[str, int], OutputChannel] = {}
@@ -199,8 +200,8 @@ class Sender:
 
     def _way(self, layer: str, number: int) -> OutputChannel:
         """Where a layer's notes of a channel go; channel 0 is the kit's."""
-        if self._beside is not None and layer in NOT_THE_PLAYERS:
-            channel = self._channel(self._beside, number or PERCUSSION)
+        if self._band is not None and layer in BAND:
+            channel = self._channel(self._band, number or PERCUSSION)
         else:
             channel = self._channel(self.output, number or self._kit.number)
         self._ways[layer, number] = channel

@@ -43,7 +43,7 @@ Watch = Callable[[Player], AbstractContextManager[Watcher]]
 class PlayOptions:
     """How exercises are played. Ports are named by part of their name, or number.
 
-    port, beside: the outputs; "" for the only one there is, and for none. virtual: whether the
+    port, band: the outputs; "" for the only one there is, and for none. virtual: whether the
         output is one that others connect to.
     follow, kit_input: the inputs of a master's clock and of the kit; "" for none.
     times: how often each goes round; 0 for ever. forever: whether the lesson begins again.
@@ -52,7 +52,7 @@ class PlayOptions:
 
     port: str = ""
     virtual: bool = False
-    beside: str = ""
+    band: str = ""
     follow: str = ""
     kit_input: str = ""
     times: int = 1
@@ -74,24 +74,24 @@ def play(
 
     What is recorded is the caller's to keep, also when something is raised.
     """
-    _check_channels(exercises, kit, bool(options.beside))
+    _check_channels(exercises, kit, bool(options.band))
     with ExitStack() as held:
         output = RtOutput(options.port, options.virtual)
         held.callback(output.close)
-        beside = _beside(options.beside, output) if options.beside else None
-        if beside:
-            held.callback(beside.close)
+        band = _band(options.band, output) if options.band else None
+        if band:
+            held.callback(band.close)
         worker = Worker()
         held.callback(worker.shutdown)
-        beside_kit = read_kit(DEFAULT) if beside else None  # what a synthesiser of its own knows
+        band_kit = read_kit(DEFAULT) if band else None  # what a synthesiser of its own knows
 
         def make(exercise: Exercise, faster: Fraction) -> PlayableExercise:
-            made = playable(exercise, kit, faster, beside_kit)
+            made = playable(exercise, kit, faster, band_kit)
             player.watcher.made(made)
             return made
 
         player = Player(
-            Sender(output, beside, kit.channel, kit.program, options.muted, Levels(options.levels)),
+            Sender(output, band, kit.channel, kit.program, options.muted, Levels(options.levels)),
             SystemClock(),
             Route(exercises, make, options.times, options.forever, worker),
             send_clock=options.send_clock,
@@ -137,28 +137,28 @@ def listen(kit: Kit, wanted: str, recording: "Recording", say: Callable[[str], N
                 time.sleep(_LOOK)
 
 
-def _check_channels(exercises: Sequence[Exercise], kit: Kit, beside: bool) -> None:
+def _check_channels(exercises: Sequence[Exercise], kit: Kit, band: bool) -> None:
     """Raises MidiforgeError if anybody who plays tones is on the channel of the drums."""
-    drums = PERCUSSION if beside else kit.channel
+    drums = PERCUSSION if band else kit.channel
     for track in {each for exercise in exercises for each in exercise.tracks}:
         if track.program and track.channel == drums:
-            where = "of the percussion there" if beside else "of the kit"
-            hint = "" if beside else "--beside-port sends it to another output"
+            where = "of the percussion there" if band else "of the kit"
+            hint = "" if band else "--band-port sends it to another output"
             raise MidiforgeError(f"{track.name} is on channel {drums}, that {where}", hint=hint)
 
 
-def _beside(wanted: str, output: RtOutput) -> RtOutput:
-    """The other output."""
+def _band(wanted: str, output: RtOutput) -> RtOutput:
+    """The band's output."""
     try:
-        beside = RtOutput(wanted)
+        band = RtOutput(wanted)
     except MidiforgeError as error:
-        raise error.within("--beside-port") from None
-    if beside.name == output.name:
-        beside.close()
+        raise error.within("--band-port") from None
+    if band.name == output.name:
+        band.close()
         raise MidiforgeError(
-            f"{beside.name!r} is the other output too", "--beside-port", hint="leave it out"
+            f"{band.name!r} is the other output too", "--band-port", hint="leave it out"
         )
-    return beside
+    return band
 
 
 def _follow(player: Player, wanted: str) -> WatchedInput:
