@@ -12,7 +12,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.insight.demands import demands, warnings
 from midiforge.insight.words import exercises_named
 from midiforge.lesson import Dropped, exercises
-from midiforge.lesson.choose import chosen_exercises
+from midiforge.lesson.choose import chosen_exercises, says_how_often
 from midiforge.lesson.clave import crossings
 from midiforge.lesson.size import most_exercises
 from midiforge.midi.folder import Built, build
@@ -21,6 +21,7 @@ from midiforge.model.rounds import by_tempo
 from midiforge.model.swing import STRAIGHT
 
 if TYPE_CHECKING:
+    from midiforge.live.rounds import Times
     from midiforge.live.timing import LatenessFigures
 
 
@@ -128,17 +129,29 @@ def write_sheet(
     return Sheet(len(chosen), () if only else tuple(dropped), tuple(remarks(drill)))
 
 
-def play(drill: Drill, port: str = "", only: str = "", times: int = 1) -> "LatenessFigures":
+def rounds(drill: Drill, times: int | None = None) -> "Times":
+    """How often exercises go round: `times`, 0 for ever; if None as the drill repeats them, or else
+    as often as makes four bars."""
+    from midiforge.live.rounds import always, four_bars
+
+    if times is not None:
+        return always(times)
+    return lambda each: 1 if says_how_often(drill, each) else four_bars(each)
+
+
+def play(
+    drill: Drill, port: str = "", only: str = "", times: int | None = None
+) -> "LatenessFigures":
     """Plays a drill's exercises through a MIDI output, to the last one or an interrupt.
 
     port: part of the output's name, or its number; "" for the only one there is. only: numbers of
-        exercises, "3,5-8"; "" for all. times: how often each goes round; 0 for ever.
+        exercises, "3,5-8"; "" for all. times: as for `rounds`.
     Gives how late events were sent. Raises MidiforgeError; however it ends, nothing sounds on.
     """
     from midiforge.live import session
     from midiforge.live.watcher import Watcher
 
-    options = session.PlayOptions(port=port, times=times)
+    options = session.PlayOptions(port=port, times=rounds(drill, times))
     chosen = chosen_exercises(drill, only)
     return session.play(chosen, drill.kit, options, lambda _: nullcontext(Watcher()))
 

@@ -13,7 +13,9 @@ import pytest
 
 import midiforge
 from midiforge.live.bars import PlayableExercise, playable
-from midiforge.live.display import Display, plain_line
+from midiforge.live.display import Display
+from midiforge.live.plain_line import plain_line
+from midiforge.live.rounds import always
 from midiforge.live.route import Command, Route
 from midiforge.model.track import ChordMark
 
@@ -29,7 +31,7 @@ def display(times: int = 2, **keys: Any) -> Display:
     def make(exercise: midiforge.Exercise, faster: Fraction) -> PlayableExercise:
         return playable(exercise, drill.kit, faster)
 
-    return Display(Route(list(midiforge.exercises(drill)), make, times), set())
+    return Display(Route(list(midiforge.exercises(drill)), make, always(times)), set())
 
 
 def go_on(shown: Display, bars: int = 1, wish: Command | None = None) -> None:
@@ -202,9 +204,117 @@ def test_one_line_an_exercise_for_a_screen_that_is_none() -> None:
     place = shown.route.next_bar()
     assert place
     line = plain_line(place)
-    # A bar of count-in and one of four quarter notes at 92: 8 * 60 / 92 = 5.2 s.
-    assert line.startswith("1. ") and line.endswith("92 bpm, 5 s")
+    # A bar of count-in and two times one of four quarter notes at 92: 12 * 60 / 92 = 7.8 s.
+    assert line.startswith("1. ") and line.endswith("92 bpm, 2 times, 8 s")
     assert "\n" not in line and "\x1b" not in line
+
+
+def test_the_line_says_how_long_all_times_take() -> None:
+    # A bar lasts 4 * 60 / 80 = 3 s; a late entry plays its first bar once.
+    for times, entry, said in (
+        (1, "wrapped", "80 bpm, 6 s"),
+        (9, "wrapped", "80 bpm, 9 times, 30 s"),
+        (9, "late", "80 bpm, 9 times, 33 s"),
+        (0, "wrapped", "80 bpm, for ever"),
+    ):
+        keys = {**PARADIDDLE, "placements": "1", "tempos": "80", "entry": entry}
+        place = display(times=times, **keys).route.next_bar()
+        assert place and plain_line(place).endswith(said)
+
+
+ESCAPED_KEYS = {
+    "space pause", "n next", "p previous", "a again", "- slower", "+ faster", "q quit",
+    "h hands", "f feet", "c click", "l layer", ", softer", ". louder",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("width", [40, 60, 80, 120])
+def test_every_key_is_told_whole_at_any_width(width: int) -> None:
+    shown = display(**PARADIDDLE)
+    go_on(shown, 2)
+    found = lines(shown, width, 30)
+    items = {each.strip() for line in found for each in re.split(r" {3,}", line)}
+    assert items >= ESCAPED_KEYS
+    assert "b percussion" not in items  # nobody plays it here
+
+
+def test_in_a_small_terminal_the_keys_are_named_at_least() -> None:
+    shown = display(**PARADIDDLE)
+    go_on(shown, 2)
+    assert "  space n p a - + q h f c l , ." in lines(shown, 40, 12)
+
+
+SEVENS = {"sticking": ">RLRRLRL", "steps": 7, "feet": "1 3"}
+
+
+def stave_of(shown: Display, width: int, height: int) -> list[list[str]]:
+    """What is shown of the bar: its counts, and its strokes, from left to right."""
+    found = lines(shown, width, height)
+    counted = [i for i, line in enumerate(found) if re.fullmatch(r"  [1-9][1-9&ea. ]*", line)]
+    at = [i for i in counted if not any(i - j in (1, 2, 3) for j in counted if j < i)]
+    counts = [each for i in at for each in found[i].split()]
+    hands = [
+        letter
+        for i in at
+        for cells in zip(*(row.ljust(width) for row in found[i + 1 : i + 3]), strict=True)
+        for letter in cells
+        if letter in "RL"
+    ]
+    return [counts, hands]
+
+
+@pytest.mark.parametrize(("width", "height"), [(40, 30), (60, 24), (80, 24), (120, 24)])
+def test_a_bar_that_is_wider_than_the_terminal_is_all_there(width: int, height: int) -> None:
+    # Seven steps to a beat: 28 counts, RLRRLRL on each beat.
+    shown = display(**SEVENS)
+    go_on(shown, 2)
+    counts, hands = stave_of(shown, width, height)
+    assert len(counts) == 28 and [each for each in counts if each != "."] == list("1234")
+    assert hands == list("RLRRLRL" * 4)
+    assert not any(re.search(r"lines? [0-9]", line) for line in lines(shown, width, height))
+
+
+def test_a_bar_is_divided_into_lines_of_as_many_beats() -> None:
+    shown = display(**SEVENS)
+    go_on(shown, 2)
+    counted = [line.split() for line in lines(shown) if re.fullmatch(r"  [1-9][. 1-9]*", line)]
+    assert [[x for x in each if x != "."] for each in counted] == [["1", "2"], ["3", "4"]]
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [SEVENS, {"sticking": "flam", "steps": 12}, {"sticking": "RL", "meter": "19/16", "steps": 8}],
+)
+@pytest.mark.parametrize(("width", "height"), [(40, 12), (60, 11), (80, 10)])
+def test_what_there_is_no_room_for_is_told_and_comes_in_its_turn(
+    width: int, height: int, keys: dict[str, Any]
+) -> None:
+    shown = display(**keys)
+    go_on(shown, 2)
+    assert shown.place
+    exercise = shown.place.playable.exercise
+    seen, of = set[int](), 0
+    for i in range(int(exercise.meter.bar / exercise.step)):
+        shown.moment(float(i * exercise.step))
+        assert len(marked(shown, width, height)) == 4  # the current step is always there
+        text = "\n".join(lines(shown, width, height))
+        told = re.search(r"lines? ([0-9]+)(?:-([0-9]+))? of ([0-9]+)", text)
+        assert told
+        first, last, of = (int(each or told[1]) for each in told.groups())
+        seen |= set(range(first, last + 1))
+    assert seen == set(range(1, of + 1)) and of > 1
+
+
+def test_a_changed_tempo_is_told_from_the_written_one() -> None:
+    shown = display(**PARADIDDLE)
+    go_on(shown, 2)
+    assert not any("written" in line for line in lines(shown))
+    go_on(shown, 1, Command.FASTER)
+    (told,) = [line for line in lines(shown) if "a minute" in line]
+    assert told.startswith("  94 quarter notes a minute   (92 written)")
+    go_on(shown, 1, Command.NEXT)
+    (told,) = [line for line in lines(shown) if "a minute" in line]
+    assert told.startswith("  92 quarter notes a minute   count-in")
 
 
 class Emptied(dict[Any, Any]):

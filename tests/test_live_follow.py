@@ -25,6 +25,7 @@ from midiforge.live.bars import Bar, playable
 from midiforge.live.clock_line import LOST, ClockLine
 from midiforge.live.followed_clock import FollowedClock
 from midiforge.live.player import Player
+from midiforge.live.rounds import always
 from midiforge.live.route import Place, Route
 from midiforge.live.sender import Sender
 from midiforge.live.watcher import Watcher
@@ -404,7 +405,9 @@ class Stage:
     def play(self, drill: dict[str, Any]) -> None:
         checked = midiforge.check_drill({"stages": "full", "tempos": "120", "steps": 1, **drill})
         exercises = list(midiforge.exercises(checked))
-        route = Route(exercises, lambda each, faster: playable(each, checked.kit, faster), 0)
+        route = Route(
+            exercises, lambda each, faster: playable(each, checked.kit, faster), always(0)
+        )
         player = Player(Sender(self), self, route, sync=self.time, transport=self.time.transport)
         player.watcher = Watcher(
             bar=lambda place: self.bars.append((self.at, place)), say=self.said.append
@@ -566,7 +569,9 @@ drill = midiforge.check_drill(
 time = FollowedClock()
 out = RtOutput("module")
 route = Route(
-    list(midiforge.exercises(drill)), lambda each, faster: playable(each, drill.kit, faster), 0
+    list(midiforge.exercises(drill)),
+    lambda each, faster: playable(each, drill.kit, faster),
+    lambda _: 0,
 )
 player = Player(Sender(out), SystemClock(), route, sync=time, transport=time.transport)
 inward = RtInput("master", time.heard, clock=True)

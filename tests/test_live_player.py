@@ -19,11 +19,13 @@ from midiforge.kit import Kit
 from midiforge.live import player as player_module
 from midiforge.live.bars import PlayableExercise, playable
 from midiforge.live.player import Player
+from midiforge.live.rounds import always
 from midiforge.live.route import Command, Place, Route
 from midiforge.live.sender import Sender
 from midiforge.live.sync_source import InternalClock
 from midiforge.live.timing import LatenessFigures
 from midiforge.live.watcher import Watcher
+from midiforge.workshop import rounds
 
 SECOND = 1_000_000_000
 MS = 1_000_000
@@ -155,7 +157,9 @@ class Concert:
         self.kit = self.kit or checked.kit
         self.exercises = [each for each in midiforge.exercises(checked) if self.keep(each)]
         self.wire = Wire(self.clock)
-        self.route = Route(self.exercises, self._make, self.times, self.forever, self.executor)
+        self.route = Route(
+            self.exercises, self._make, always(self.times), self.forever, self.executor
+        )
         self.start = self.clock.at
 
     def _make(self, exercise: midiforge.Exercise, faster: Fraction) -> PlayableExercise:
@@ -475,11 +479,59 @@ def test_the_tempo_changes_at_the_bar_line_and_nowhere_else(wish: Command, tempo
     assert all(abs(gap - quarter) <= 60 for gap in gaps[8:])
 
 
-def test_a_tempo_stays_with_the_exercises_that_follow() -> None:
-    concert = Concert(TWO)
+def test_a_changed_tempo_is_of_its_own_exercise_only() -> None:
+    concert = Concert(TWO, times=2)
     concert.at(0.7, Command.FASTER)
     concert.play()
-    assert [place.bar.tempo for _, place in concert.bars] == [120, 122, 122, 122]
+    tempos = [(place.playable.exercise.order, place.bar.tempo) for _, place in concert.bars]
+    assert tempos == [(1, 120), (1, 122), (1, 122), (2, 120), (2, 120), (2, 120)]
+
+
+def test_an_exercise_that_is_come_back_to_has_its_changed_tempo_again() -> None:
+    concert = Concert(TWO, times=0)
+    for i, wish in enumerate((Command.SLOWER, Command.NEXT, Command.FASTER, Command.PREVIOUS)):
+        concert.at(0.7 + 2 * i, wish)
+    concert.at(9, Command.QUIT)
+    concert.play()
+    tempos = [(place.playable.exercise.order, place.bar.tempo) for _, place in concert.bars]
+    assert tempos == [(1, 120), (1, 118), (2, 120), (2, 122), (1, 118)]
+
+
+@pytest.mark.parametrize(
+    ("drill", "bars"),
+    [
+        ({"sticking": "RLRL"}, 4),  # a bar
+        ({"sticking": "RLRLRLRLRLRR"}, 6),  # of three bars: two times round
+        ({"sticking": "RLRLR"}, 5),  # of five
+        ({"sticking": "RLRL", "placements": "1", "entry": "late"}, 4),  # the first bar once
+    ],
+)
+def test_where_nobody_says_how_often_an_exercise_lasts_four_bars_at_least(
+    drill: dict[str, Any], bars: int
+) -> None:
+    concert = Concert(drill)
+    concert.route = Route(concert.exercises, concert._make)
+    concert.play()
+    assert len([number for _, number in concert.numbers() if number >= 0]) == bars
+    assert concert.numbers()[-1][1] == concert.exercises[0].bars - 1  # to its end
+
+
+@pytest.mark.parametrize(
+    ("keys", "times"),
+    [
+        ({}, [4, 4]),
+        ({"repeats": 2}, [1, 1]),
+        ({"running": "2 repeats 3, 1"}, [1, 4]),
+        ({"repeats": 2, "running": "2 repeats 1, 1"}, [4, 1]),
+    ],
+)
+def test_a_drill_that_repeats_an_exercise_says_how_often(
+    keys: dict[str, Any], times: list[int]
+) -> None:
+    drill = midiforge.check_drill({**TWO, "stages": "full", "tempos": "120", "steps": 1, **keys})
+    exercises = list(midiforge.exercises(drill))
+    assert list(map(rounds(drill), exercises)) == times
+    assert list(map(rounds(drill, 3), exercises)) == [3, 3]
 
 
 def test_faster_past_the_limit_is_not_saved_up() -> None:
@@ -655,7 +707,7 @@ def test_the_exercise_that_follows_is_made_ahead_after_a_change_of_tempo_too() -
     for i in range(1, 60):
         concert.at(1 + i / 10, later.work)
     concert.play()
-    assert [place.bar.tempo for _, place in concert.bars][1:] == [122] * 7
+    assert [place.bar.tempo for _, place in concert.bars][1:] == [122] * 3 + [120] * 4
     assert later.waited_for == 1  # the very first
 
 

@@ -32,6 +32,7 @@ from midiforge.live.display import Display
 from midiforge.live.followed_clock import FollowedClock
 from midiforge.live.layers import LAYERS, read_layers
 from midiforge.live.levels import Levels, read_levels, scaled
+from midiforge.live.rounds import always
 from midiforge.live.route import Command, Route
 from midiforge.model.track import ChordMark, Tone, Track
 
@@ -73,7 +74,9 @@ class Band(Concert):
             self.change(replace(each, tracks=self.tracks, tones=tuple(self.tones)))
             for each in self.exercises
         ]
-        self.route = Route(self.exercises, self._make, self.times, self.forever, self.executor)
+        self.route = Route(
+            self.exercises, self._make, always(self.times), self.forever, self.executor
+        )
         self.other = Wire(self.clock)
 
     def _make(self, exercise: midiforge.Exercise, faster: Fraction) -> PlayableExercise:
@@ -586,7 +589,7 @@ class Screen:
     def __post_init__(self) -> None:
         band = Band(EIGHT, times=self.times, tones=self.tones)
         exercises = [replace(each, chords=tuple(self.chords)) for each in band.exercises]
-        route = Route(exercises, band._make, self.times)
+        route = Route(exercises, band._make, always(self.times))
         self.shown = Display(route, set())
 
     def go_on(self, bars: int, at: float = 0.0) -> "Screen":

@@ -40,14 +40,29 @@ def play(
         str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
     ] = "",
     first: Annotated[
-        int, typer.Option("--from", metavar="N", min=0, help="Begin with this exercise.")
-    ] = 0,
+        int | None, typer.Option("--from", metavar="N", min=0, help="Begin with this exercise.")
+    ] = None,
     times: Annotated[
-        int, typer.Option("--times", metavar="N", min=0, help="How often each; 0 for ever. [1]")
-    ] = 1,
+        int | None,
+        typer.Option(
+            "--times",
+            metavar="N",
+            min=0,
+            help="How often each goes round; 0 for ever. [as often as makes four bars, "
+            "unless the drill repeats it]",
+        ),
+    ] = None,
     forever: Annotated[bool, typer.Option("--forever", help="Begin again at the end.")] = False,
     rest: Annotated[
-        float, typer.Option("--rest", metavar="SECONDS", min=0, max=600, help="Between exercises.")
+        float,
+        typer.Option(
+            "--rest",
+            metavar="SECONDS",
+            min=0,
+            max=600,
+            help="Silence between exercises. [0]",
+            show_default=False,
+        ),
     ] = 0.0,
     mute: Annotated[
         str,
@@ -102,6 +117,7 @@ def play(
     from midiforge.live import session
     from midiforge.live.layers import read_layers
     from midiforge.live.levels import read_levels
+    from midiforge.workshop import rounds
 
     if follow and send_clock:
         raise MidiforgeError("either follow a clock or send one", "--follow")
@@ -113,7 +129,7 @@ def play(
         band=band_port,
         follow=follow,
         kit_input=control,
-        times=times,
+        times=rounds(drill, times),
         forever=forever,
         rest=rest,
         muted=_read(read_layers, mute, "--mute") | _others(_read(read_layers, solo, "--solo")),
@@ -121,7 +137,7 @@ def play(
         send_clock=send_clock,
     )
     exercises = chosen_exercises(drill, only)
-    exercises = [each for each in exercises if each.order >= first]
+    exercises = [each for each in exercises if each.order >= (first or 0)]
     if not exercises:
         raise MidiforgeError(f"there is no exercise from {first} on", "--from")
     recording = _record(record, exercises, drill, listen) if record else None
@@ -169,7 +185,7 @@ def _watch(as_lines: bool) -> "Watch":
 @contextmanager
 def _in_lines(_: "Player") -> "Iterator[Watcher]":
     """One line an exercise."""
-    from midiforge.live.display import plain_line
+    from midiforge.live.plain_line import plain_line
     from midiforge.live.watcher import Watcher
 
     def bar(place: "Place") -> None:

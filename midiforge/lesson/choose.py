@@ -29,6 +29,12 @@ def chosen_exercises(
     return chosen
 
 
+def says_how_often(drill: Drill, exercise: Exercise) -> bool:
+    """Whether the drill has one of its exercises go round more than once."""
+    own = drill.running[exercise.order - 1].repeats if drill.running else 0
+    return (own or drill.repeats) > 1
+
+
 def wanted_numbers(only: str) -> Callable[[Exercise], bool] | None:
     """Whether an exercise is among those that `only` names; None for ""."""
     wanted = _numbers(only)

@@ -78,6 +78,12 @@ class PlayableExercise:
         """The number of the last bar."""
         return len(self.bars) - self.count_in - 1
 
+    def lasting(self, times: int) -> Fraction:
+        """How long it is with its count-in and so many times round, in nanoseconds."""
+        lasting = [bar.length * bar.quarter for bar in self.bars]
+        loop = sum(lasting[self.loop_bar + self.count_in :], Fraction(0))
+        return sum(lasting, loop * (times - 1))
+
 
 def playable(
     exercise: Exercise,
@@ -89,8 +95,7 @@ def playable(
 
     band: whose notes the band's percussion is played with, if not the kit's.
     """
-    if faster:
-        exercise = replace(exercise, tempo=_changed(exercise.tempo, faster))
+    exercise = at_tempo(exercise, faster)
     length = exercise.meter.bar
     first = -exercise.count_in_bars
     found: dict[int, list[tuple[float, NoteOn]]] = {}
@@ -134,6 +139,11 @@ def playable(
     sounding = {note_on.layer for each in found.values() for _, note_on in each}
     layers = tuple(layer for layer in LAYERS if layer in sounding)
     return PlayableExercise(exercise, tuple(bars), exercise.count_in_bars, loop_bar, layers)
+
+
+def at_tempo(exercise: Exercise, faster: Fraction) -> Exercise:
+    """The exercise at tempos raised by `faster` pulses a minute."""
+    return replace(exercise, tempo=_changed(exercise.tempo, faster)) if faster else exercise
 
 
 def _tones(exercise: Exercise) -> Iterator[tuple[Fraction, NoteOn]]:

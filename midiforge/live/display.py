@@ -7,15 +7,17 @@ terminal that does not take them cannot hold up the music.
 import re
 import shutil
 import threading
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from fractions import Fraction
 
 from midiforge.live.bars import PlayableExercise
 from midiforge.live.chords import HIGH, Chords, chords_of, large
 from midiforge.live.columns import Column, columns
+from midiforge.live.key_lines import key_lines, short_key_lines
 from midiforge.live.layers import LAYERS
 from midiforge.live.levels import Levels
 from midiforge.live.route import Place, Route
+from midiforge.live.stave import ROWS, Stave
 from midiforge.live.terminal import (
     CLEAR_BELOW,
     CLEAR_LINE,
@@ -26,17 +28,16 @@ from midiforge.live.terminal import (
     LOUD,
     OPEN,
     PLAIN,
+    STYLE,
     cut,
+    flowed,
     write,
 )
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 from midiforge.printable import printable
 
-KEYS_LINE = "space pause   n next   p previous   a again   - slower   + faster   q quit"
-LAYERS_LINE = "h hands   f feet   c click   b percussion"
-LAYER_KEYS = {"bass": "s bass", "chords": "m chords"}  # told where the exercise has them
-LEVELS_LINE = "l layer   , softer   . louder"
+_FOOT = 4  # lines: what comes next, what was said, silent layers, levels
 
 _ROOMY = 22  # lines; in a smaller terminal chords are written small
 
@@ -119,32 +120,60 @@ class Display:
         place = self.place
         if place is None:
             return ["", "  getting ready"]
-        exercise = place.playable.exercise
-        following = self.route.upcoming()
-        bar = place.bar
-        where = "count-in" if bar.number < 0 else f"bar {bar.number + 1} of {exercise.bars}"
-        times = f"time {place.time} of {place.times}" if place.times else f"time {place.time}"
-        silent = [layer for layer in LAYERS if layer in self.muted]
+        room = width - 4
+        stave, here = self._stave(place, room), self._here(place)
+        small = self._chord_lines(place, room, False)
+        roomy = self._chord_lines(place, room, True) if height >= _ROOMY else small
+        keys = [key_lines(place.playable, room), short_key_lines(place.playable, room)]
+        head, foot = self._head(place, room), self._foot(room)
+        # Silent layers and levels have their room from the beginning: nothing jumps then.
+        left = height - _tight(head) - max(_tight(foot), _FOOT)
+
+        def fitting(chords: list[str], told: list[str]) -> int:
+            return min((left - _tight(chords) - len(told)) // ROWS, len(stave.lines))
+
+        ways = ((roomy, keys[0]), (small, keys[0]), (small, keys[1]))
+        chords, keys_told = max(ways, key=lambda way: fitting(*way))  # the first of the best
+        shown = stave.shown(here, fitting(chords, keys_told))
+        if len(shown) < len(stave.lines):
+            head = self._head(place, room, _lines_told(shown, len(stave.lines)))
+        rows = [["", *stave.rows(line, here, place.bar.number < 0)] for line in shown]
         return [
             "",
-            f"  {LOUD}{exercise.order}{PLAIN}  {cut(exercise.title, width - 8)}",
+            *head,
+            *(row for line in rows for row in line),
             "",
-            f"  {LOUD}{plain(bar.tempo)}{PLAIN} {exercise.meter.pulse_name} notes a minute"
-            f"      {LOUD}{where}{PLAIN}      {times}",
+            *chords,
+            *foot,
             "",
-            *self._stave(exercise, bar.number, width),
-            "",
-            *self._chord_lines(place, width, height >= _ROOMY),
-            f"  next: {cut(_called(following), width - 10)}",
-            "",
-            f"  {LOUD}PAUSED{PLAIN}  space goes on" if self.paused else f"  {self.message}",
-            f"  silent: {', '.join(silent)}" if silent else "",
-            self._levels_line(),
-            "",
-            *(f"  {FAINT}{cut(each, width - 4)}{PLAIN}" for each in _keys(place.playable, width)),
+            *(f"  {FAINT}{each}{PLAIN}" for each in keys_told),
         ]
 
-    def _chord_lines(self, place: Place, width: int, roomy: bool) -> list[str]:
+    def _head(self, place: Place, room: int, *more: str) -> list[str]:
+        """Where we are, and whatever more there is to be said of that."""
+        exercise, bar = place.playable.exercise, place.bar
+        tempo = f"{LOUD}{plain(bar.tempo)}{PLAIN} {exercise.meter.pulse_name} notes a minute"
+        written = [f"({plain(bar.tempo - place.faster)} written)"] if place.faster else []
+        where = "count-in" if bar.number < 0 else f"bar {bar.number + 1} of {exercise.bars}"
+        times = f"time {place.time} of {place.times}" if place.times else f"time {place.time}"
+        title = f"{LOUD}{exercise.order}{PLAIN}  {cut(exercise.title, room - 4)}"
+        said = flowed([tempo, *written, f"{LOUD}{where}{PLAIN}", times, *more], room)
+        return [*_indented([title]), "", *_indented(said)]
+
+    def _foot(self, room: int) -> list[str]:
+        """What comes next, what was said, and what does not sound as it is written."""
+        silent = [layer for layer in LAYERS if layer in self.muted]
+        levels = self._levels_told()
+        said = f"{LOUD}PAUSED{PLAIN}  space goes on" if self.paused else self.message
+        return [
+            f"  next: {cut(_called(self.route.upcoming()), room - 6)}",
+            "",
+            *_indented(flowed(said.split(" "), room, " ")),
+            *(_indented(flowed(_listed("silent", silent), room, " ")) if silent else [""]),
+            *(_indented(flowed([f"level: {levels[0]}", *levels[1:]], room)) if levels else [""]),
+        ]
+
+    def _chord_lines(self, place: Place, room: int, roomy: bool) -> list[str]:
         exercise = place.playable.exercise
         if not exercise.chords:
             return []
@@ -152,7 +181,7 @@ class Display:
         again = place.times == 0 or place.time < place.times
         now, following = map(printable, self._chords_of(exercise).at(time, again))
         then = f"   then {LOUD}{following}{PLAIN}" if following else ""
-        rows = large(now, width - 12 - len(following)) if roomy else []
+        rows = large(now, room - 8 - len(following)) if roomy else []
         if not rows:
             return [f"  {HERE} {now} {PLAIN}{then}", ""]
         middle = HIGH // 2
@@ -160,33 +189,23 @@ class Display:
         drawn[middle] += then
         return [*drawn, ""]
 
-    def _levels_line(self) -> str:
+    def _levels_told(self) -> list[str]:
+        """The levels there is something to be told of, the chosen one's in bold."""
         told = []
         for layer in self.levels.told():
             style = LOUD if layer == self.levels.chosen else ""
             told.append(f"{style}{layer} {self.levels[layer]} %{PLAIN}")
-        return f"  level: {'   '.join(told)}" if told else ""
+        return told
 
-    def _stave(self, exercise: Exercise, number: int, width: int) -> list[str]:
-        steps = self._bar(exercise, max(number, 0))
-        here = max((i for i, each in enumerate(steps) if each.at <= self._at + 1e-6), default=-1)
-        wide = max(2, *(len(text) + 1 for each in steps for text in (each.count, *each.rows)))
-        wide = min(max(wide, min(5, (width - 4) // max(len(steps), 1))), max(width - 4, wide))
-        each_line = max(1, (width - 4) // wide)
-        first = max(here, 0) // each_line * each_line
-        shown = range(first, min(first + each_line, len(steps)))
-        lines = []
-        for row in range(4):
-            text = "  "
-            for i in shown:
-                column = steps[i]
-                cell = column.count if row == 0 else column.rows[row - 1]
-                if number < 0 and row:
-                    cell = ""
-                style = HERE if i == here else LOUD if row else FAINT
-                text += f"{style}{cell or ('.' if row and i == here else ' '):<{wide - 1}}{PLAIN} "
-            lines.append(text)
-        return lines
+    def _stave(self, place: Place, room: int) -> Stave:
+        exercise = place.playable.exercise
+        beats = [int(each / exercise.step) for each in exercise.meter.beats]
+        return Stave(self._bar(exercise, max(place.bar.number, 0)), beats, room)
+
+    def _here(self, place: Place) -> int:
+        """The step that we are at; -1 before the first."""
+        steps = self._bar(place.playable.exercise, max(place.bar.number, 0))
+        return max((i for i, each in enumerate(steps) if each.at <= self._at + 1e-6), default=-1)
 
     def _bar(self, exercise: Exercise, number: int) -> tuple[Column, ...]:
         key = (exercise.order, number)
@@ -222,35 +241,38 @@ def _drawn(pixels: re.Match[str]) -> str:
     return f"{HERE}{' ' * len(pixels[0])}{PLAIN}"
 
 
-def _keys(playable: PlayableExercise, width: int) -> list[str]:
-    """Which key does what, in as few lines as there is room for."""
-    layers = "   ".join([LAYERS_LINE, *(LAYER_KEYS[x] for x in playable.layers if x in LAYER_KEYS)])
-    both = f"{layers}   {LEVELS_LINE}"
-    return [KEYS_LINE, both] if len(both) <= width - 4 else [KEYS_LINE, layers, LEVELS_LINE]
+def _indented(lines: Iterable[str]) -> list[str]:
+    return [f"  {line}" for line in lines]
 
 
-def plain_line(place: Place) -> str:
-    """One line an exercise, for a screen that is none."""
-    exercise = place.playable.exercise
-    tempo = plain(place.playable.bars[0].tempo)
-    seconds = float(sum((b.length * b.quarter for b in place.playable.bars), Fraction(0))) / 1e9
-    return printable(f"{exercise.order}. {exercise.title}, {tempo} bpm, {seconds:.0f} s")
+def _listed(what: str, items: Iterable[str]) -> list[str]:
+    """The words of "silent: hands, feet"."""
+    return f"{what}: {', '.join(items)}".split()
+
+
+def _tight(lines: Iterable[str]) -> int:
+    """How many lines there are but for air."""
+    return sum(map(bool, lines))
+
+
+def _lines_told(shown: range, of: int) -> str:
+    """Which lines of a bar are shown, where there is no room for all."""
+    if len(shown) == 1:
+        return f"line {shown.start + 1} of {of}"
+    return f"lines {shown.start + 1}-{shown.stop} of {of}"
 
 
 def _called(exercise: Exercise | None) -> str:
     return f"{exercise.order}  {exercise.title}, {exercise.tempo}" if exercise else "the end"
 
 
-_ESCAPE = re.compile(r"(\x1b\[[0-9;]*m)")
-
-
 def _clip(line: str, width: int) -> str:
     """The line, no wider than the terminal; what switches styles has no width."""
     clipped, room = "", width
-    for i, piece in enumerate(_ESCAPE.split(line)):
+    for i, piece in enumerate(re.split(f"({STYLE.pattern})", line)):
         if i % 2:
             clipped += piece
         else:
             clipped += piece[:room]
             room -= min(len(piece), room)
-    return clipped.rstrip() if _ESCAPE.search(line) is None else clipped
+    return clipped.rstrip() if STYLE.search(line) is None else clipped

@@ -28,6 +28,17 @@ KEYS = {
 }
 
 
+def told(command: Command) -> str:
+    """A command with its key before it, such as "n next"."""
+    return f"{key_of(command)} {command.value}"
+
+
+def key_of(command: Command) -> str:
+    """What the key of a command is called."""
+    letter = next(each for each, does in KEYS.items() if does is command)
+    return "space" if letter == " " else letter
+
+
 # What arrow and other keys send: ECMA-48 control sequences, and single shifts.
 _SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|O.|.)?")
 

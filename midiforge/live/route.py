@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
-from midiforge.live.bars import FASTEST, SLOWEST, Bar, PlayableExercise
+from midiforge.live.bars import FASTEST, SLOWEST, Bar, PlayableExercise, at_tempo
+from midiforge.live.rounds import Times, four_bars
 from midiforge.model.exercise import Exercise
 
 
@@ -32,6 +33,7 @@ class Command(StrEnum):
 
 
 TEMPO_STEP = Fraction(2)  # pulses a minute that slower and faster change the tempo by
+_AS_WRITTEN = Fraction(0)
 
 _MOVES = {Command.NEXT: 1, Command.PREVIOUS: -1, Command.AGAIN: 0}
 _TEMPOS = {Command.FASTER: TEMPO_STEP, Command.SLOWER: -TEMPO_STEP}
@@ -45,6 +47,7 @@ class Place:
 
     index: of the exercise in the list that is played, from 0.
     time: which time round, from 1; times: of how many, 0 for ever.
+    faster: pulses a minute that its tempo is above what is written.
     begins: whether its exercise begins with it; ends: whether it ends with it.
     """
 
@@ -53,6 +56,7 @@ class Place:
     bar: Bar
     time: int
     times: int
+    faster: Fraction
     begins: bool
     ends: bool
 
@@ -60,24 +64,27 @@ class Place:
 class Route:
     """Goes through exercises; wishes are taken at bar lines.
 
+    A change of tempo is its exercise's own: it stays while that goes round, when it is begun again
+    and when somebody comes back to it. Others are at the tempo that is written.
+
     make: turns an exercise into its bars, at tempos raised by so many pulses a minute. What will
         be needed is made ahead, by `executor` if there is one.
-    times: how often each goes round; 0 for ever. forever: whether the lesson begins again.
+    times: how often each goes round. forever: whether the lesson begins again.
     """
 
     def __init__(
         self,
         exercises: Sequence[Exercise],
         make: Make,
-        times: int = 1,
+        times: Times = four_bars,
         forever: bool = False,
         executor: Executor | None = None,
     ) -> None:
         self.exercises = exercises
-        self.times = times
         self.forever = forever
-        self.faster = Fraction(0)
         self._make = make
+        self._times = times
+        self._changes: dict[int, Fraction] = {}
         self._executor = executor
         self._made: dict[tuple[int, Fraction], PlayableExercise | Future[PlayableExercise]] = {}
         self._index = 0
@@ -89,7 +96,7 @@ class Route:
 
         wishes: of next, previous, again, slower and faster, met one after the other.
         """
-        index, self.faster, moves = self._wished(wishes)
+        index, self._changes, moves = self._wished(wishes)
         if moves:
             return self._place() if self._go_to(index) else None
         playable = self._playable()
@@ -97,7 +104,7 @@ class Route:
             self._number = -playable.count_in
         elif self._number < playable.last:
             self._number += 1
-        elif self.times == 0 or self._time < self.times:
+        elif not self._is_last_time():
             self._time += 1
             self._number = playable.loop_bar
         elif not self._go_to(self._index + 1):
@@ -114,31 +121,37 @@ class Route:
         return self._place()
 
     def upcoming(self) -> Exercise | None:
-        """The exercise after this one."""
+        """The exercise after this one, at the tempo that it will have."""
         index = self._after(self._index + 1)
-        return None if index is None else self.exercises[index]
+        return None if index is None else at_tempo(self.exercises[index], self._faster(index))
 
     def ready(self, *wishes: Command) -> bool:
         """Whether what wishes need is made; if not, it is being made from now on."""
-        index, faster, _ = self._wished(wishes)
+        index, changes, _ = self._wished(wishes)
         found = self._after(index)
         if found is None:
             return True
-        made = self._prepare(found, faster)
+        made = self._prepare(found, changes.get(found, _AS_WRITTEN))
         return not isinstance(made, Future) or made.done()
 
-    def _wished(self, wishes: Sequence[Command]) -> tuple[int, Fraction, bool]:
-        """The exercise and the tempo that wishes lead to, and whether any of them moves."""
-        index, faster, moves = self._index, self.faster, False
+    def _wished(self, wishes: Sequence[Command]) -> tuple[int, dict[int, Fraction], bool]:
+        """The exercise and the changes of tempo that wishes lead to, and whether any moves."""
+        index, changes, moves = self._index, dict(self._changes), False
         for wish in wishes:
             if wish in _MOVES:
                 index, moves = max(index + _MOVES[wish], 0), True
-            elif wish in _TEMPOS:
-                changes = self.exercises[self._after(index) or 0].tempo.changes
-                wanted = faster + _TEMPOS[wish]
-                if all(SLOWEST <= tempo + wanted <= FASTEST for _, tempo in changes):
-                    faster = wanted
-        return index, faster, moves
+            elif wish in _TEMPOS and (found := self._after(index)) is not None:
+                tempos = self.exercises[found].tempo.changes
+                wanted = changes.get(found, _AS_WRITTEN) + _TEMPOS[wish]
+                if all(SLOWEST <= tempo + wanted <= FASTEST for _, tempo in tempos):
+                    changes[found] = wanted
+        return index, changes, moves
+
+    def _faster(self, index: int) -> Fraction:
+        return self._changes.get(index, _AS_WRITTEN)
+
+    def _is_last_time(self) -> bool:
+        return 0 < self._times(self.exercises[self._index]) <= self._time
 
     def _after(self, index: int) -> int | None:
         """The index, held to the list; None past the end of a lesson that has one."""
@@ -155,15 +168,18 @@ class Route:
         return True
 
     def _playable(self) -> PlayableExercise:
-        made = self._prepare(self._index, self.faster)
+        faster = self._faster(self._index)
+        made = self._prepare(self._index, faster)
         if isinstance(made, Future):
-            made = self._made[self._index, self.faster] = made.result()
+            made = self._made[self._index, faster] = made.result()
         return made
 
     def _prepare(self, index: int, faster: Fraction) -> PlayableExercise | Future[PlayableExercise]:
         key = (index, faster)
         if key not in self._made:
-            near = [k for k in self._made if abs(k[0] - self._index) <= 1 and k[1] == self.faster]
+            near = [
+                k for k in self._made if abs(k[0] - self._index) <= 1 and k[1] == self._faster(k[0])
+            ]
             self._made = {k: self._made[k] for k in near}
             exercise = self.exercises[index]
             if self._executor is None:
@@ -178,13 +194,14 @@ class Route:
         self._number = number
         following = self._after(self._index + 1)
         if following is not None:
-            self._prepare(following, self.faster)
+            self._prepare(following, self._faster(following))
         return Place(
             index=self._index,
             playable=playable,
             bar=playable.bar(number),
             time=self._time,
-            times=self.times,
+            times=self._times(self.exercises[self._index]),
+            faster=self._faster(self._index),
             begins=number == -playable.count_in and self._time == 1,
-            ends=number == playable.last and 0 < self.times <= self._time,
+            ends=number == playable.last and self._is_last_time(),
         )

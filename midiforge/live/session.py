@@ -17,6 +17,7 @@ from midiforge.live.keyboard import pressed, single_keys
 from midiforge.live.levels import Levels
 from midiforge.live.player import Player
 from midiforge.live.ports import RtOutput
+from midiforge.live.rounds import Times, four_bars
 from midiforge.live.route import Command, Route
 from midiforge.live.sender import PERCUSSION, Sender
 from midiforge.live.signals import SUSPENDING, ignored
@@ -46,7 +47,7 @@ class PlayOptions:
     port, band: the outputs; "" for the only one there is, and for none. virtual: whether the
         output is one that others connect to.
     follow, kit_input: the inputs of a master's clock and of the kit; "" for none.
-    times: how often each goes round; 0 for ever. forever: whether the lesson begins again.
+    times: how often each goes round. forever: whether the lesson begins again.
     rest: seconds between exercises. muted: layers that are silent; levels: in per cent.
     """
 
@@ -55,7 +56,7 @@ class PlayOptions:
     band: str = ""
     follow: str = ""
     kit_input: str = ""
-    times: int = 1
+    times: Times = four_bars
     forever: bool = False
     rest: float = 0.0
     muted: frozenset[str] = frozenset()

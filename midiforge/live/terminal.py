@@ -2,7 +2,9 @@
 that never does."""
 
 import os
+import re
 import sys
+from collections.abc import Iterable
 
 from midiforge.printable import printable
 
@@ -10,11 +12,25 @@ OPEN, CLOSE = "\x1b[?1049h\x1b[?25l", "\x1b[?25h\x1b[?1049l"
 HOME, CLEAR_LINE, CLEAR_BELOW = "\x1b[H", "\x1b[K", "\x1b[J"
 HERE, LOUD, FAINT, PLAIN = "\x1b[7m", "\x1b[1m", "\x1b[2m", "\x1b[0m"
 
+STYLE = re.compile(r"\x1b\[[0-9;]*m")
+
 
 def cut(text: str, width: int) -> str:
     """The text, its end left out where there is no room, without what would steer a terminal."""
     text = printable(text)
     return text if len(text) <= width else text[: max(width - 4, 0)] + " ..."
+
+
+def flowed(items: Iterable[str], width: int, between: str = "   ") -> list[str]:
+    """Items side by side in as many lines as they need; what switches styles has no width."""
+    lines: list[str] = []
+    for item in items:
+        joined = f"{lines[-1]}{between}{item}" if lines else item
+        if lines and len(STYLE.sub("", joined)) <= width:
+            lines[-1] = joined
+        else:
+            lines.append(item)
+    return lines
 
 
 def write(text: str) -> None:
