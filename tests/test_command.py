@@ -21,6 +21,7 @@ import pytest
 import midiforge
 from midiforge.command.run import run
 from midiforge.drill.keys import KEYS
+from midiforge.live.keyboard import KEYS as COMMAND_OF
 
 COMMAND = (sys.executable, "-m", "midiforge")
 HANDS = ("--sticking", "RLRR LRLL")
@@ -79,6 +80,18 @@ def test_help_names_every_key_s_flag(
 
 def test_version_is_the_package_s(capsys: Captured) -> None:
     assert said(capsys, "--version") == f"midiforge {midiforge.__version__}\n"
+
+
+def test_help_of_play_tells_every_key(capsys: Captured) -> None:
+    _, _, told = said(capsys, "play", "--help").partition("Keys while it plays:")
+    keys = {each for line in told.splitlines() for each in re.split("  +|, | ", line[:11]) if each}
+    assert {"space", *keys} >= set(COMMAND_OF) - {" ", ",", "="} and ", ." in told
+
+
+@pytest.mark.parametrize("command", ["play", "loop"])
+def test_help_has_no_default_twice_and_no_algebra(capsys: Captured, command: str) -> None:
+    out = " ".join(said(capsys, command, "--help").split())
+    assert not re.search(r"\] \[default|[0-9=<>]x|x[<>]", out)
 
 
 def test_nothing_said_is_answered_with_help(capsys: Captured) -> None:

@@ -846,6 +846,9 @@ def test_several_exercises_are_several_files(
         assert take.start is not None
         assert all(0 < each.time - take.start < 0.8 for each in take.strokes)
     assert "exercise 2: nothing was struck\n" in said
+    hints = [line.split() for line in said if line.startswith("review: ")]
+    for words, name in zip(hints, in_(tmp_path), strict=True):
+        assert words[3] == str(tmp_path / name) and words[4] == "--exercise"
 
 
 def test_nothing_struck_is_no_file(
@@ -1030,7 +1033,7 @@ def test_the_screen_says_that_it_records_and_a_pause_begins_a_new_take(
     ("flags", "words"),
     [
         (("--listen",), "--record take.mid"),
-        (("--listen", "--record", "x.mid", "--port", "module"), "plays nothing"),
+        (("--listen", "--record", "x.mid", "--port", "a", "--input", "b"), "plays nothing"),
         (("--listen", "--record", "x.mid", "--send-clock"), "plays nothing"),
     ],
 )
@@ -1039,6 +1042,26 @@ def test_what_does_not_go_with_listening_is_said(flags: tuple[str, ...], words: 
     done = subprocess.run(command, check=False, capture_output=True, text=True, timeout=PATIENCE)
     assert done.returncode == 2
     assert words in done.stderr and done.stderr.count("\n") == 1
+
+
+def test_a_port_that_is_an_input_too_is_where_to_listen(
+    jack: Server, module: Receiver, sticks: Sticks, tmp_path: Path
+) -> None:
+    assert module
+    flags = (*FAST, "--listen", "--record", str(tmp_path / "take.mid"))
+    with playing(jack, *flags, port="sticks") as process:
+        heard = _lines(process)
+        _until(lambda: any("recording sticks:out" in line for line in heard))
+        sticks.strike(SNARE)
+        time.sleep(0.1)
+        process.send_signal(signal.SIGINT)
+        assert process.wait(PATIENCE) == 0
+    assert len(read_take(tmp_path / "take.mid").strokes) == 1
+    flags = (*flags[:-1], str(tmp_path / "other.mid"))
+    with playing(jack, *flags, port="module") as process:
+        code, _, said = ended(process)
+    assert code == 2 and "plays nothing" in said
+    assert "name --input; there are: 1 sticks:out" in said and said.count("\n") == 1
 
 
 def test_recording_does_not_make_playing_late(

@@ -7,7 +7,7 @@ import typer
 from midiforge import __version__
 from midiforge.command.build import build
 from midiforge.command.groove import import_command
-from midiforge.command.help import DrillCommand
+from midiforge.command.help import DrillCommand, PlayCommand
 from midiforge.command.kit import kit_app
 from midiforge.command.listing import listing
 from midiforge.command.loop import loop
@@ -32,7 +32,7 @@ app.command(cls=DrillCommand)(build)
 app.command(cls=DrillCommand)(show)
 app.command(cls=DrillCommand)(sheet)
 app.command(cls=DrillCommand)(loop)
-app.command(cls=DrillCommand)(play)
+app.command(cls=PlayCommand)(play)
 app.command()(ports)
 app.command(cls=DrillCommand)(review)
 app.command()(log)

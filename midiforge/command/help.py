@@ -1,6 +1,7 @@
 """Help of commands that take a drill: what the command does first, then the drill's keys by
 group."""
 
+import re
 from typing import Any
 
 import typer
@@ -11,6 +12,19 @@ from midiforge.drill.keys import GROUPS
 _GROUP_OF = {
     key.name.replace(".", "_"): group for group, keys in GROUPS.items() for key in keys
 } | {"set_keys": "Anything else"}
+
+
+# What the keys do while it plays; the drummer's own way of saying it, key by key.
+_KEYS = (
+    ("space", "pause, and go on"),
+    ("n, p, a", "the next exercise, the previous one, this one again from the top"),
+    ("-, +", "this exercise slower, faster, by 2 beats a minute; no other one"),
+    ("h, f, c", "silence hands, feet, click, or bring them back"),
+    ("b, s, m", "the same for the band: percussion, bass, chords"),
+    ("l", "choose a layer, one after the other"),
+    (", .", "the chosen layer softer, louder"),
+    ("q", "quit"),
+)
 
 
 class DrillCommand(TyperCommand):
@@ -24,6 +38,7 @@ class DrillCommand(TyperCommand):
             record = parameter.get_help_record(ctx)
             if record is None:
                 continue
+            record = (record[0], _said(record[1]))
             if parameter.param_type_name == "argument":
                 sections["Arguments"].append(record)
             elif parameter.name in _GROUP_OF:
@@ -34,3 +49,17 @@ class DrillCommand(TyperCommand):
             if rows:
                 with formatter.section(title):
                     formatter.write_dl(rows)
+
+
+class PlayCommand(DrillCommand):
+    """The command that has keys while it plays."""
+
+    def format_epilog(self, ctx: typer.Context, formatter: Any) -> None:  # type: ignore[override]  # noqa: ARG002
+        """Says what the keys do."""
+        with formatter.section("Keys while it plays"):
+            formatter.write_dl(_KEYS)
+
+
+def _said(text: str) -> str:
+    """Help without the library's own way of writing limits, "[0<=x<=600]" or "[x>=0]"."""
+    return re.sub(r"([0-9.]+)<=x<=([0-9.]+)", r"\1 to \2", re.sub(r" *\[x>=0\]|; x>=0", "", text))

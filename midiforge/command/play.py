@@ -31,7 +31,12 @@ T = TypeVar("T")
 def play(
     drill: "Drill",
     port: Annotated[
-        str, typer.Option("--port", metavar="NAME", help="The output: part of its name, or number.")
+        str,
+        typer.Option(
+            "--port",
+            metavar="NAME",
+            help="The output: part of its name, or number. [the only one]",
+        ),
     ] = "",
     virtual: Annotated[
         bool, typer.Option("--virtual", help="Open a virtual output for others to connect to.")
@@ -40,7 +45,8 @@ def play(
         str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
     ] = "",
     first: Annotated[
-        int | None, typer.Option("--from", metavar="N", min=0, help="Begin with this exercise.")
+        int | None,
+        typer.Option("--from", metavar="N", min=0, help="Begin with this exercise, by number."),
     ] = None,
     times: Annotated[
         int | None,
@@ -48,22 +54,19 @@ def play(
             "--times",
             metavar="N",
             min=0,
-            help="How often each goes round; 0 for ever. [as often as makes four bars, "
-            "unless the drill repeats it]",
+            help="How often each exercise goes round; 0 for ever. [as often as makes four bars, "
+            "or as the drill repeats it]",
         ),
     ] = None,
-    forever: Annotated[bool, typer.Option("--forever", help="Begin again at the end.")] = False,
+    forever: Annotated[
+        bool, typer.Option("--forever", help="Begin the lesson again at its end.")
+    ] = False,
     rest: Annotated[
-        float,
+        float | None,
         typer.Option(
-            "--rest",
-            metavar="SECONDS",
-            min=0,
-            max=600,
-            help="Silence between exercises. [0]",
-            show_default=False,
+            "--rest", metavar="SECONDS", min=0, max=600, help="Silence between exercises."
         ),
-    ] = 0.0,
+    ] = None,
     mute: Annotated[
         str,
         typer.Option(
@@ -104,7 +107,10 @@ def play(
         typer.Option("--record", metavar="FILE.mid", help="Record what comes from the kit."),
     ] = None,
     listen: Annotated[
-        bool, typer.Option("--listen", help="Only record, play nothing; until q or Ctrl-C.")
+        bool,
+        typer.Option(
+            "--listen", help="Only record, from --input; play nothing. Until q or Ctrl-C."
+        ),
     ] = False,
     as_lines: Annotated[
         bool, typer.Option("--plain", help="One line an exercise instead of a screen.")
@@ -122,7 +128,8 @@ def play(
     if follow and send_clock:
         raise MidiforgeError("either follow a clock or send one", "--follow")
     if listen:
-        _check_listening(record, (port, virtual, band_port, follow, send_clock))
+        _check_listening(record, (port and control, virtual, band_port, follow, send_clock))
+        control = control or _listening_port(port)
     options = session.PlayOptions(
         port=port,
         virtual=virtual,
@@ -131,7 +138,7 @@ def play(
         kit_input=control,
         times=rounds(drill, times),
         forever=forever,
-        rest=rest,
+        rest=rest or 0.0,
         muted=_read(read_layers, mute, "--mute") | _others(_read(read_layers, solo, "--solo")),
         levels=_read(read_levels, levels, "--levels"),
         send_clock=send_clock,
@@ -167,9 +174,24 @@ def _check_listening(record: Path | None, playing: Sequence[object]) -> None:
     if not record:
         raise MidiforgeError("records nothing without a file", "--listen", hint="--record take.mid")
     if any(playing):
-        raise MidiforgeError(
-            "plays nothing, so there is no output and no clock", "--listen", hint="name --input"
-        )
+        raise _plays_nothing("name --input")
+
+
+def _listening_port(port: str) -> str:
+    """Where to listen if only --port was named: the input of that name, if there is one."""
+    from midiforge.live.ports import check_input
+
+    try:
+        if port:
+            check_input(port)
+    except MidiforgeError as error:
+        raise _plays_nothing(f"name --input; {error.hint}") from None
+    return port
+
+
+def _plays_nothing(hint: str) -> MidiforgeError:
+    what = "plays nothing, so there is no output and no clock"
+    return MidiforgeError(what, "--listen", hint=hint)
 
 
 # What is seen
@@ -230,7 +252,7 @@ def _told(recording: "Recording", drill: str) -> list[str]:
     lines += [f"exercise {each}: nothing was struck" for each in kept.silent]
     if kept.full:
         lines.append("more came than a take can hold; the end is left out")
-    return [*lines, _review(kept.takes[0], recording.digits, drill)]
+    return [*lines, *(_review(each, recording.digits, drill) for each in kept.takes)]
 
 
 def _take(take: "KeptTake") -> str:

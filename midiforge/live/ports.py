@@ -9,7 +9,7 @@ from typing import Any
 from midiforge.errors import MidiforgeError
 from midiforge.live.arrivals import Arrivals
 from midiforge.live.message import SYSTEM
-from midiforge.live.port_names import index_of
+from midiforge.live.port_names import choose, index_of
 from midiforge.live.rtmidi_system import (
     IN,
     OUT,
@@ -48,6 +48,11 @@ def ports() -> list[Port]:
             close_client(midi)
         found += [Port(i, name, direction) for i, name in enumerate(names, start=1)]
     return found
+
+
+def check_input(wanted: str) -> None:
+    """Raises MidiforgeError if no input is called so, or several are."""
+    choose([each.name for each in ports() if each.direction == IN], wanted, IN)
 
 
 class RtOutput:

@@ -47,8 +47,8 @@ class Place:
 
     index: of the exercise in the list that is played, from 0.
     time: which time round, from 1; times: of how many, 0 for ever.
-    faster: pulses a minute that its tempo is above what is written.
     begins: whether its exercise begins with it; ends: whether it ends with it.
+    faster: pulses a minute that its tempo is above what is written.
     """
 
     index: int
@@ -56,9 +56,9 @@ class Place:
     bar: Bar
     time: int
     times: int
-    faster: Fraction
     begins: bool
     ends: bool
+    faster: Fraction = _AS_WRITTEN
 
 
 class Route:
