@@ -12,6 +12,7 @@ import pytest
 from midiforge.live import learn_screen as screen
 from midiforge.live.keyboard import KEYS
 from midiforge.live.learn import Learning
+from midiforge.live.learnt_words import learnt_words
 
 SEQUENCE = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
 MS = 1_000_000
@@ -96,6 +97,57 @@ def test_keys_skip_go_back_and_end(monkeypatch: pytest.MonkeyPatch) -> None:
         terminal.keys = "a"
         show(learning, "")
         assert learning.strokes == 0
+        terminal.keys = "n"  # past both: nothing is left to be asked
+        show(learning, "")
+        terminal.keys = "nq"
+        show(learning, "")
+        assert learning.done
+
+
+def test_to_end_with_voices_left_is_asked_for_twice(monkeypatch: pytest.MonkeyPatch) -> None:
+    terminal = Terminal(monkeypatch)
+    learning = Learning.of(["snare", "ride"])
+    hit(learning, 38, 3)
+    with screen.learn_screen() as show:
+        terminal.keys = "q"
+        show(learning, "")
+        assert not learning.done
+        assert "  q again ends here, with 1 of 2 voices; n and p go on" in terminal.lines()
+        hit(learning, 51, 1, 9_000)  # it goes on, so that it would be asked again
+        terminal.keys = "q"
+        show(learning, "")
+        assert not learning.done
         terminal.keys = "q"
         show(learning, "")
         assert learning.done
+
+
+@pytest.mark.parametrize("width", [40, 60, 80])
+def test_all_that_helps_is_there_at_any_width(monkeypatch: pytest.MonkeyPatch, width: int) -> None:
+    terminal = Terminal(monkeypatch, width)
+    learning = Learning.of(["bass-drum", "hihat-closed"])
+    hit(learning, 36, 3)
+    with screen.learn_screen() as show:
+        show(learning, "nothing heard yet from a port with a name that is a long one")
+        text = " ".join(" ".join(terminal.lines()).split())
+    for words in (
+        "Lift the foot once, press it down, then hit three times.",
+        "from a port with a name that is a long one",
+        "bass drum 3 times: skip 12 times: skip all roll on any pad: the one before again",
+        "n skip p the one before a from the start q end",
+    ):
+        assert words in text
+
+
+def test_what_was_learnt_and_what_was_not_is_said() -> None:
+    learning = Learning.of(["snare", "ride", "crash"])
+    hit(learning, 38, 3)
+    assert learnt_words(learning, "general-midi-1", "my kit.toml") == [
+        "my kit.toml: 1 of 3 voices: snare",
+        "not learnt, so as in general-midi-1: ride, crash",
+        "it is part of a kit; for the rest: midiforge kit learn --starts-from 'my kit.toml' "
+        "--voices ride,crash --out FILE",
+    ]
+    learning.skip()
+    learning.skip()  # all was asked: what was skipped is not on the kit
+    assert len(learnt_words(learning, "general-midi-1", "my kit.toml")) == 2

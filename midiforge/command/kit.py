@@ -176,8 +176,8 @@ def _free(out: Path) -> Path:
 def _keep(learning: "Learning", base: "Kit", starts_from: str, out: Path, port: str) -> None:
     """Writes the file, beside what may have come there meanwhile; says what is in it."""
     from midiforge.disk import write_aside
-    from midiforge.live.hihat_pedal import openness, runs_backwards
     from midiforge.live.learnt_kit import kit_file
+    from midiforge.live.learnt_words import learnt_words
 
     title = f"{out.stem}, learnt from {printable(port)}" if port else out.stem
     text = kit_file(learning, base, starts_from, out.stem, title)
@@ -187,12 +187,5 @@ def _keep(learning: "Learning", base: "Kit", starts_from: str, out: Path, port: 
     except MidiforgeError:
         print(text)  # so that it is not lost
         raise
-    controls = f", controls: {len(learning.bound)}" if learning.bound else ""
-    print(f"{printable(str(out))}: voices: {len(learning.found)}{controls}")
-    if pedal := openness(learning.found):
-        print(
-            f"hi-hat: controller {pedal['controller']}, open below {pedal['open_below']}, "
-            f"closed above {pedal['closed_above']}"
-        )
-    elif runs_backwards(learning.found):
-        print("hi-hat: its controller rises as it opens, which a kit file cannot say; left out")
+    for line in learnt_words(learning, starts_from, str(out)):
+        print(printable(line))

@@ -31,6 +31,7 @@ from midiforge.live.terminal import (
     STYLE,
     cut,
     flowed,
+    without_air,
     write,
 )
 from midiforge.model.exercise import Exercise
@@ -106,10 +107,7 @@ class Display:
 
     def frame(self, width: int, height: int) -> str:
         """The whole picture for a terminal of that size."""
-        lines = [_clip(line, width) for line in self._lines(width, height)]
-        while len(lines) > height and "" in lines:
-            lines.remove("")  # in a small terminal there is no room for air
-        lines = lines[:height]
+        lines = without_air((_clip(line, width) for line in self._lines(width, height)), height)
         return (
             HOME
             + "".join(f"{line}{CLEAR_LINE}\r\n" for line in lines[:-1])

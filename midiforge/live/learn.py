@@ -75,6 +75,16 @@ class Learning:
         return self._at + 1
 
     @property
+    def missing(self) -> list[str]:
+        """The voices asked for, now or later, that are not learnt."""
+        voices = [step.name for step in self.steps if step.kind == "voice"]
+        return [name for name in voices if name not in self.found]
+
+    @property
+    def all_asked(self) -> bool:
+        return self.step.kind == "end"
+
+    @property
     def strokes(self) -> int:
         """How often the pad asked for was hit, 0 to 3."""
         times = Counter(note for stroke in self._own for note in stroke.notes)

@@ -7,6 +7,7 @@ from contextlib import contextmanager, suppress
 from midiforge.live.keyboard import pressed, single_keys
 from midiforge.live.kit_strokes import STROKES
 from midiforge.live.learn import ENDS, SKIPS, Learning
+from midiforge.live.learnt_words import ending
 from midiforge.live.route import Command
 from midiforge.live.terminal import (
     CLEAR_BELOW,
@@ -18,10 +19,12 @@ from midiforge.live.terminal import (
     OPEN,
     PLAIN,
     cut,
+    flowed,
+    without_air,
     write,
 )
 
-KEYS_LINE = "n skip   p the one before   a from the start   q end"
+KEYS = ("n skip", "p the one before", "a from the start", "q end")
 
 # Shows the state, and a hint that goes before what it has to say; called again and again.
 Show = Callable[[Learning, str], None]
@@ -35,7 +38,7 @@ def learn_screen() -> Iterator[Show]:
     def show(learning: Learning, hint: str) -> None:
         _take_keys(learning)
         size = shutil.get_terminal_size()
-        lines = _lines(learning, hint, size.columns)[: size.lines]
+        lines = without_air(_lines(learning, hint, size.columns), size.lines)
         if [*lines, str(size)] != shown:
             shown[:] = [*lines, str(size)]
             write(HOME + "\r\n".join(f"{line}{CLEAR_LINE}" for line in lines) + CLEAR_BELOW)
@@ -58,28 +61,42 @@ def _take_keys(learning: Learning) -> None:
         elif command is Command.AGAIN:
             learning.again()
         elif command is Command.QUIT:
-            learning.finish()
+            _end(learning)
+
+
+def _end(learning: Learning) -> None:
+    """Ends it; where voices are left only if that was asked twice."""
+    asked = ending(learning)
+    if learning.all_asked or not learning.missing or learning.message == asked:
+        learning.finish()
+    else:
+        learning.message = asked
 
 
 def _lines(learning: Learning, hint: str, width: int) -> list[str]:
     step, wide = learning.step, width - 4
     boxes = "  ".join("[x]" if i < learning.strokes else "[ ]" for i in range(STROKES))
-    pads = "roll on any pad: the one before again"
+    pads = ["roll on any pad: the one before again"]
     if learning.can_skip_by_pad():
-        pads = f"bass drum {SKIPS} times: skip   {ENDS} times: skip all   {pads}"
+        pads[:0] = [f"bass drum {SKIPS} times: skip", f"{ENDS} times: skip all"]
+    said = [*_words(hint, wide), *_words(learning.message, wide)]
     return [
         "",
         f"  {FAINT}{learning.number} of {len(learning.steps)}{PLAIN}",
         "",
         f"  {LOUD}{cut(step.title.upper(), wide)}{PLAIN}",
         "",
-        f"  {cut(step.how, wide)}",
+        *(f"  {line}" for line in _words(step.how, wide)),
         "",
         f"  {LOUD}{boxes}{PLAIN}",
         "",
-        f"  {cut(hint or learning.message, wide)}",
+        *(f"  {line}" for line in said or [""]),
         f"  {FAINT}{cut(learning.latest, wide)}{PLAIN}",
         "",
-        f"  {FAINT}{cut(pads, wide)}{PLAIN}",
-        f"  {FAINT}{cut(KEYS_LINE, wide)}{PLAIN}",
+        *(f"  {FAINT}{line}{PLAIN}" for line in flowed(pads, wide)),
+        *(f"  {FAINT}{line}{PLAIN}" for line in flowed(KEYS, wide)),
     ]
+
+
+def _words(text: str, width: int) -> list[str]:
+    return flowed((cut(word, width) for word in text.split()), width, " ")

@@ -33,6 +33,14 @@ def flowed(items: Iterable[str], width: int, between: str = "   ") -> list[str]:
     return lines
 
 
+def without_air(lines: Iterable[str], height: int) -> list[str]:
+    """The lines, empty ones left out as far as there is no room for them."""
+    kept = list(lines)
+    while len(kept) > height and "" in kept:
+        kept.remove("")
+    return kept[:height]
+
+
 def write(text: str) -> None:
     """Writes all of it to standard output, past what Python keeps back."""
     left = text.encode("utf-8", "replace")
