@@ -100,7 +100,7 @@ def test_every_note_arrives_in_order_where_the_exercise_says(
     flags = [text for key, value in keys.items() for text in (f"--{key}", value)]
     drill = midiforge.check_drill({**keys, "count_in": 1})
     (exercise,) = midiforge.exercises(drill)
-    with playing(jack, *flags, "--count-in", "1") as process:
+    with playing(jack, *flags, "--count-in", "1", "--times", "1") as process:
         code, out, said = ended(process)
     assert (code, said) == (0, "")
     module.until(lambda m: m.messages[-2:] == SILENCE)
@@ -240,7 +240,7 @@ def test_two_players_on_one_port_do_not_disturb_each_other(jack: Server, module:
     # The second has another channel by its kit, so that they can be told apart.
     with playing(jack, *FAST, "--times", "3") as one:
         module.until(lambda m: m.ons())
-        with playing(jack, *FAST, "--kit", _kit_on(3)) as two:
+        with playing(jack, *FAST, "--times", "1", "--kit", _kit_on(3)) as two:
             assert ended(two)[0] == 0
         assert ended(one)[0] == 0
     # Whichever ends last.
@@ -330,7 +330,7 @@ def test_a_flood_from_the_kit_does_not_hold_up_the_music(
 
 
 def test_beat_clock_arrives_24_to_a_quarter(jack: Server, module: Receiver) -> None:
-    with playing(jack, *FAST, "--send-clock") as process:
+    with playing(jack, *FAST, "--times", "1", "--send-clock") as process:
         assert ended(process)[0] == 0
     module.until(lambda m: m.messages[-1] == STOP)
     messages = module.messages
