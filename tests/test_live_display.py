@@ -14,6 +14,7 @@ import pytest
 import midiforge
 from midiforge.live.bars import PlayableExercise, playable
 from midiforge.live.display import Display
+from midiforge.live.layers import LAYERS
 from midiforge.live.plain_line import plain_line
 from midiforge.live.rounds import always
 from midiforge.live.route import Command, Route
@@ -236,6 +237,23 @@ def test_every_key_is_told_whole_at_any_width(width: int) -> None:
     items = {each.strip() for line in found for each in re.split(r" {3,}", line)}
     assert items >= ESCAPED_KEYS
     assert "b percussion" not in items  # nobody plays it here
+
+
+@pytest.mark.parametrize("meter", ["4/4", "12/8", "2+2+3/8", "15/16"])
+def test_what_is_said_is_whole_in_forty_columns(meter: str) -> None:
+    shown = display(times=12, sticking="RLRRL", meter=meter, tempos="123.5")
+    wide = display(times=12, sticking="RLRRL", meter=meter, tempos="123.5")
+    for each in (shown, wide):
+        go_on(each, 4)
+        go_on(each, 1, Command.FASTER)
+        each.say("the band's port is gone; waiting for it to come back")
+        each.muted |= set(LAYERS)
+        each.levels.change(10, LAYERS)
+    narrow = " ".join(" ".join(lines(shown, 40, 40)).split())
+    for line in lines(wide, 200, 40):
+        if "next:" not in line and not re.match(r"  [1-9.RLK]", line):
+            assert all(item in narrow for item in re.split(" {3,}", line.strip()))
+    assert all(words in narrow for words in ("a minute", "(123.5 written)", "of 12"))
 
 
 def test_in_a_small_terminal_the_keys_are_named_at_least() -> None:

@@ -162,11 +162,13 @@ class Display:
         """What comes next, what was said, and what does not sound as it is written."""
         silent = [layer for layer in LAYERS if layer in self.muted]
         levels = self._levels_told()
-        said = f"{LOUD}PAUSED{PLAIN}  space goes on" if self.paused else self.message
+        said = [cut(word, room) for word in self.message.split(" ")]
+        if self.paused:
+            said = [f"{LOUD}PAUSED{PLAIN}  space goes on"]
         return [
             f"  next: {cut(_called(self.route.upcoming()), room - 6)}",
             "",
-            *_indented(flowed(said.split(" "), room, " ")),
+            *_indented(flowed(said, room, " ")),
             *(_indented(flowed(_listed("silent", silent), room, " ")) if silent else [""]),
             *(_indented(flowed([f"level: {levels[0]}", *levels[1:]], room)) if levels else [""]),
         ]
@@ -178,13 +180,13 @@ class Display:
         time = float(place.bar.number * exercise.meter.bar) + max(self._at, 0.0)
         again = place.times == 0 or place.time < place.times
         now, following = map(printable, self._chords_of(exercise).at(time, again))
-        then = f"   then {LOUD}{following}{PLAIN}" if following else ""
+        then = [f"then {LOUD}{following}{PLAIN}"] if following else []
         rows = large(now, room - 8 - len(following)) if roomy else []
         if not rows:
-            return [f"  {HERE} {now} {PLAIN}{then}", ""]
+            return [*_indented(flowed([f"{HERE} {now} {PLAIN}", *then], room)), ""]
         middle = HIGH // 2
         drawn = ["  " + _PIXELS.sub(_drawn, row) for row in rows]
-        drawn[middle] += then
+        drawn[middle] += "".join(f"   {each}" for each in then)
         return [*drawn, ""]
 
     def _levels_told(self) -> list[str]:
