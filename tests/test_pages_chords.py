@@ -13,7 +13,7 @@ import subprocess
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import groupby, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ import music21
 import pytest
 from browser import chromium, sized
 from test_pages_musicxml import assert_valid
+from test_pages_pdf import _words
 
 import midiforge
 from midiforge.accompaniment.chord import read_chord
@@ -356,6 +357,39 @@ def test_symbols_are_text_on_paper_with_their_signs_in_an_embedded_font(tmp_path
     assert rows and all(row[-5:-2] == ["yes", "yes", "yes"] for row in rows)  # embedded, Unicode
 
 
+@needs_poppler
+@pytest.mark.parametrize("symbol", ["F#m7b5", "Bb7b9", "Ab7#11"])
+def test_signs_in_a_symbol_stand_as_close_as_its_letters_and_touch_none(
+    tmp_path: Path, symbol: str
+) -> None:
+    path = _write(tmp_path, "lesson.pdf", [_full([(4, symbol)])])
+    words = _words(path)
+    parts = next(
+        words[first:last]
+        for first in range(len(words))
+        for last in range(first + 1, first + 8)
+        if "".join(word.text for word in words[first:last]) == printed(symbol)
+    )
+    dot = 600 / 72
+    left, right = int(parts[0].left * dot) - 4, int(parts[-1].right * dot) + 4
+    top = int((parts[0].top + 1) * dot)
+    bottom = top + int(0.7 * (parts[0].bottom - parts[0].top) * dot)  # the letters, no beam
+    asked = f"-gray -r 600 -x {left} -y {top} -W {right - left} -H {bottom - top}".split()
+    page = str(parts[0].page)
+    image = subprocess.run(
+        ["pdftoppm", *asked, "-f", page, "-l", page, path],
+        capture_output=True,
+        check=True,
+    ).stdout
+    head = re.match(rb"P5\s+(\d+)\s+(\d+)\s+255\s", image)
+    assert head
+    across, grey = int(head[1]), image[head.end() :]
+    inked = [min(grey[x::across]) < 128 for x in range(across)]
+    blanks = [len(list(run)) for ink, run in groupby(inked) if not ink][1:-1]
+    assert len(blanks) == len(symbol) - 1  # every letter and sign stands alone
+    assert max(blanks) < 3 * min(blanks)
+
+
 def _symbols(folder: Path, exercise: Exercise) -> tuple[list[tuple[float, str]], int]:
     """The size and the text of every symbol of an SVG, and how many lines it has."""
     drawn = _write(folder, "lesson.svg", [exercise]).read_text("utf-8")
@@ -389,6 +423,19 @@ def test_the_booklet_says_who_plays_beside_and_what_no_chord_is(tmp_path: Path) 
     assert "<dt>N.C.</dt>" in page
     plain = _write(tmp_path, "plain.html", _exercises(sticking="RLRR")).read_text("utf-8")
     assert "N.C." not in plain
+
+
+def test_the_key_shows_the_signs_of_those_who_play_beside(tmp_path: Path) -> None:
+    found = _exercises(sticking="RLRR", layers="son-clave-3-2, x.x. as cowbell")
+    page = _write(tmp_path, "lesson.html", found).read_text("utf-8")
+    key = page[page.index('class="key"') : page.index('class="legend"')]
+    shown = re.findall("<span>(.*?)</span>", key)
+    assert shown[-2:] == [
+        "Claves, beside you",
+        "Cowbell, beside you",
+    ]
+    heads = re.findall(r'href="#g(E0\w+)"', key)
+    assert set(re.findall(r'href="#g(E0[AB]\w)"', page)) == set(heads)
 
 
 # MusicXML

@@ -9,7 +9,8 @@ import pytest
 import midiforge
 from midiforge.model.meter import Meter
 from midiforge.notation import Score, scores
-from midiforge.pages.cut import cut
+from midiforge.notation.sign import sign_of
+from midiforge.pages.cut import cut, key_piece
 from midiforge.pages.drawing import in_lines
 from midiforge.pages.engrave import Engraved, Engraver
 from midiforge.pages.even import Column, Grid
@@ -216,3 +217,34 @@ def test_a_hairpin_is_drawn_through_all_its_bars_without_a_step(engraver) -> Non
         "p",
         "f",
     ]
+
+
+# The key, and brackets
+
+
+@pytest.mark.parametrize("sign", [sign_of("hihat-pedal"), sign_of("crash"), sign_of("bass-drum")])
+def test_a_sign_of_the_key_has_room_for_its_whole_stem(engraver, sign) -> None:
+    piece, height = key_piece(sign, engraver)
+    [across] = re.findall(r'<g transform="translate\(\S+ (\S+)\)">', piece.content)
+    ends = [
+        float(across) + y
+        for path in re.findall(r'class="s"[^>]* d="(M[^"]*)"', piece.content)
+        for _, y in points(path)
+    ]
+    assert min(ends) >= 0 and max(ends) <= height
+
+
+def test_brackets_of_a_ghost_note_are_clear_of_the_notehead_below_it(engraver) -> None:
+    bar = engraved(engraver, sticking="R-R-", feet="jazz-feathered-quarters")
+    drawn = [
+        Mark("", "glyph", ((x, y),), size, glyph) for glyph, x, y, size in bar.staves[-1].glyphs
+    ]
+    brackets = [mark for mark in drawn if mark.glyph in ("E26A", "E26B")]
+    assert len(brackets) == 8  # of four ghost notes, two of them over the hi-hat's foot
+    crosses = [mark.extent(engraver.boxes) for mark in drawn if mark.glyph == "E0A9"]
+    free = SPACE / 10
+    for bracket in brackets:
+        left, right, top, bottom = bracket.extent(engraver.boxes)
+        for cross in crosses:
+            beside = right + free <= cross[0] or cross[1] + free <= left
+            assert beside or bottom + free <= cross[2] or cross[3] + free <= top

@@ -179,3 +179,14 @@ class Score:
                     heads = (*note.heads, *note.grace)
                     found.update(dict.fromkeys((h.sign, h.voice, h.foot) for h in heads))
         return tuple(found)
+
+    @property
+    def signs_beside(self) -> tuple[tuple[Sign, str], ...]:
+        """Every sign on the lines of those who play beside: the sign, its voice."""
+        found: dict[tuple[Sign, str], None] = {}
+        for bar in self.bars:
+            for voice in bar.voices:
+                if voice.name in self.beside:
+                    heads = (head for note in voice.notes for head in note.heads)
+                    found.update(dict.fromkeys((head.sign, head.voice) for head in heads))
+        return tuple(found)

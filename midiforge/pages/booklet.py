@@ -15,7 +15,6 @@ from midiforge.model.tempo import plain
 from midiforge.model.track import NO_CHORD
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.score import Score
-from midiforge.notation.sign import Sign
 from midiforge.notation.title import title_of
 from midiforge.notation.write import scores
 from midiforge.pages.cut import cut, key_piece
@@ -93,8 +92,7 @@ def booklet(
 ) -> Booklet:
     """The booklet of a lesson; MidiforgeError for what a staff cannot show."""
     entries = tuple(_entry(score, engraver, layout) for score in scores(exercises))
-    signs = dict.fromkeys(sign for entry in entries for sign in entry.score.signs)
-    key, key_height = _key(sorted(signs, key=lambda each: (each[0].place, each[1])), engraver)
+    key, key_height = _key(entries, engraver)
     return Booklet(title, entries, key, key_height, tuple(_legend(entries)), dict(engraver.glyphs))
 
 
@@ -259,17 +257,22 @@ def _levels(exercise: Exercise) -> str:
 # The key
 
 
-def _key(
-    signs: Sequence[tuple[Sign, str, str]], engraver: Engraver
-) -> tuple[tuple[KeySign, ...], float]:
-    titles = shelf.voices()
-    drawn = [key_piece(sign, engraver) for sign, _, _ in signs]
-    height = max((height for _, height in drawn), default=0.0)
-    found = []
-    for (piece, _), (_, voice, foot) in zip(drawn, signs, strict=True):
-        title = titles[voice].title if voice in titles else voice
+def _key(entries: Sequence[Entry], engraver: Engraver) -> tuple[tuple[KeySign, ...], float]:
+    """Every sign that occurs, the player's from the lowest, then those of who plays beside."""
+    own = dict.fromkeys(sign for entry in entries for sign in entry.score.signs)
+    beside = dict.fromkeys(sign for entry in entries for sign in entry.score.signs_beside)
+    titles = {name: voice.title for name, voice in shelf.voices().items()}
+    found, heights = [], [0.0]
+    for sign, voice, foot in sorted(own, key=lambda each: (each[0].place, each[1])):
+        title = titles.get(voice, voice)
+        piece, height = key_piece(sign, engraver)
         found.append(KeySign(piece, f"{title}, {foot}" if foot else title))
-    return tuple(found), height
+        heights.append(height)
+    for sign, voice in beside:
+        piece, height = key_piece(sign, engraver, is_beside=True)
+        found.append(KeySign(piece, f"{titles.get(voice, voice)}, beside you"))
+        heights.append(height)
+    return tuple(found), max(heights)
 
 
 def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:

@@ -23,7 +23,12 @@ def chord_width(text: str, size: float = CHORD) -> float:
 
 
 def chord_text(x: float, y: float, size: float, text: str) -> str:
-    """A symbol as SVG, from `x` on; plain, since few bold fonts have a flat sign."""
-    content = re.sub("[♭♯]", r'<tspan class="sign">\g<0></tspan>', escape(text))
+    """A symbol as SVG, from `x` on; plain, since few bold fonts have a flat sign.
+
+    Signs have classes, and so has what stands before a flat, for pages whose font sets them badly.
+    """
+    content = re.sub("([^♭♯;])(?=♭)", r'<tspan class="before">\g<0></tspan>', escape(text))
+    content = content.replace("♭", '<tspan class="flat">♭</tspan>')
+    content = content.replace("♯", '<tspan class="sharp">♯</tspan>')
     place = f'x="{x:.1f}" y="{y:.1f}" font-size="{size:.3g}"'
     return f'<text class="chord start" {place}>{content}</text>'

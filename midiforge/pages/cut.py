@@ -42,7 +42,7 @@ from midiforge.pages.widths import REPEAT, TAIL, Layout, Span, simile_width, spa
 _ONE_BEAT = Meter.parse("1/4")
 _LOW = 1  # staff places of the feet: stems down
 _KEY_WIDTH = 5 * SPACE
-_KEY_ROOM = (4.8 * SPACE, 2.2 * SPACE)  # above and below the staff
+_KEY_ROOM = (4.8 * SPACE, 0.6 * SPACE)  # above the staff, and below all that is drawn
 
 
 class _Place(NamedTuple):
@@ -124,19 +124,25 @@ def cut(score: Score, engraver: Engraver, layout: Layout) -> Setting:
     return Setting(with_meter, clef, pieces, rows.height, rows.staff)
 
 
-def key_piece(sign: Sign, engraver: Engraver) -> tuple[Piece, float]:
-    """A sign alone on a staff, and how high that is."""
+def key_piece(sign: Sign, engraver: Engraver, is_beside: bool = False) -> tuple[Piece, float]:
+    """A sign alone on a staff, and how high that is.
+
+    is_beside: whether it stands on the one line of who plays beside, set as high as the middle
+        of the player's staff.
+    """
     note = Note(Fraction(0), Fraction(1), Value("quarter"), (Head(sign, ""),), mark=sign.mark)
-    is_low = sign.place <= _LOW
+    is_low = sign.place <= _LOW and not is_beside
     group = Group(Fraction(0), Fraction(1), None, (note,))
     of = Voice(FEET_VOICE if is_low else HANDS_VOICE, (group,))
-    engraved = engraver.bar(_ONE_BEAT, Fraction(1), [[of]], (Fraction(0), Fraction(1)), _KEY_WIDTH)
-    top = -_KEY_ROOM[0]
+    staves = [[of], []] if is_beside else [[of]]
+    engraved = engraver.bar(_ONE_BEAT, Fraction(1), staves, (Fraction(0), Fraction(1)), _KEY_WIDTH)
+    top = _KEY_ROOM[0] + (STAFF / 2 if is_beside else 0)
     used: set[str] = set()
-    content = staff_lines(-top, _KEY_WIDTH, True)
-    [shapes] = engraved.staves
-    content += shapes_at(shapes, _KEY_WIDTH / 2 - engraved.places["s1v0n0"], -top, used)
-    return Piece(_KEY_WIDTH, content, (), 0, frozenset(used)), STAFF - top + _KEY_ROOM[1]
+    content = staff_lines(top, _KEY_WIDTH, not is_beside)
+    shapes = engraved.staves[0]
+    content += shapes_at(shapes, _KEY_WIDTH / 2 - engraved.places["s1v0n0"], top, used)
+    bottom = max(_KEY_ROOM[0] + STAFF, top + shapes.bottom) + _KEY_ROOM[1]
+    return Piece(_KEY_WIDTH, content, (), 0, frozenset(used)), bottom
 
 
 def _named(voices: Sequence[Voice], staff: int) -> Iterator[tuple[str, Note]]:

@@ -1,8 +1,9 @@
 """What the engraving library sets well enough for a page of notes, and not for a page of drills.
 
 Its tuplet brackets slant, and their numbers are where columns were before they were set evenly;
-the z of a buzz stands on the stem wherever that is long enough without a beam; the numbers of a
-time signature touch the plus signs between them.
+the z of a buzz stands on the stem wherever that is long enough without a beam; the brackets of a
+ghost note cross a notehead close below it; the numbers of a time signature touch the plus signs
+between them.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -10,16 +11,19 @@ from collections.abc import Iterator, Mapping, Sequence
 from midiforge.pages.shapes import SPACE, Boxes, Mark
 
 _BUZZ = "E22A"
+_BRACKETS = ("E26A", "E26B")  # around a ghost note, left and right
 _NUMBERS = "E08"
 _PLUS = "E08D"  # in a time signature
 _BESIDE_PLUS = 2.2  # tenths of a staff space more on each side of it
 _BESIDE_NUMBER = 3.5  # tenths of a staff space free on each side of a tuplet's number
 _CLEAR = 0.8  # between a z and what is above and below it
 _HALF_HEAD = SPACE / 2
+_CLOSE = 1.5 * SPACE  # noteheads nearer than this leave no room for a whole bracket
+_SMALL_BRACKET, _ASIDE = 0.7, 1.6  # of the usual size; tenths of a staff space further out
 
 
 def mended(staff: Sequence[Mark], boxes: Boxes) -> list[Mark]:
-    """The marks of a staff with level brackets, and every buzz between its notehead and beam."""
+    """The marks of a staff with level tuplets, and brackets and buzzes clear of noteheads."""
     brackets: dict[str, list[Mark]] = {}
     for mark in staff:
         if mark.tuplet:
@@ -28,7 +32,9 @@ def mended(staff: Sequence[Mark], boxes: Boxes) -> list[Mark]:
     by_note: dict[str, list[Mark]] = {}
     for mark in staff:
         by_note.setdefault(mark.name, []).append(mark)
-    return [_buzz(levels.get(mark, mark), by_note, boxes) for mark in staff]
+    return [
+        _buzz(_bracket(levels.get(mark, mark), by_note, boxes), by_note, boxes) for mark in staff
+    ]
 
 
 def with_room_for_plus(staff: Sequence[Mark]) -> list[Mark]:
@@ -68,6 +74,30 @@ def _level(tuplet: Sequence[Mark], boxes: Boxes) -> Iterator[tuple[Mark, Mark]]:
     beside = (right - left) / 2 + _BESIDE_NUMBER
     for mark, (x, _), end in zip(lines, corners, (middle - beside, middle + beside), strict=True):
         yield mark, mark._replace(points=((x, height + drop), (x, height), (end, height)))
+
+
+def _bracket(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) -> Mark:
+    """The bracket of a ghost note, smaller and further out where another notehead is close."""
+    if mark.glyph not in _BRACKETS:
+        return mark
+    [(x, y)] = mark.points
+    others = (
+        abs(each.points[0][1] - y)
+        for each in by_note[mark.name]
+        if each.kind == "glyph" and each.glyph not in _BRACKETS
+    )
+    if not any(0 < away < _CLOSE for away in others):
+        return mark
+    left, right, *_ = mark.extent(boxes)
+    smaller = mark._replace(size=mark.size * _SMALL_BRACKET)
+    inner, *_ = smaller.extent(boxes)
+    is_left = mark.glyph == _BRACKETS[0]
+    by = (
+        right - (right - left) * _SMALL_BRACKET - inner - _ASIDE
+        if is_left
+        else left - inner + _ASIDE
+    )
+    return smaller._replace(points=((x + by, y),))
 
 
 def _buzz(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) -> Mark:

@@ -12,8 +12,11 @@ from midiforge.pages.paper import Paper
 from midiforge.printable import printable
 
 FONT = "Libertinus Serif"  # comes with the library
-# Its flat sign is smaller than musicians write it, and stands alone.
-_SIGNS = ".sign{font-size:1.3em;letter-spacing:-.12em;baseline-shift:-.04em}"
+# Its flat sign is smaller than musicians write it, and stands alone; its sharp is narrow.
+_SIGNS = (
+    ".flat{font-size:1.3em;letter-spacing:-.06em;baseline-shift:-.04em}"
+    ".before{letter-spacing:-.08em}.sharp{font-size:1.15em}"
+)
 _PAPERS = {"a4": "a4", "letter": "us-letter"}
 _TENTHS = 10
 
