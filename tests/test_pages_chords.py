@@ -419,7 +419,7 @@ def test_the_booklet_says_who_plays_beside_and_what_no_chord_is(tmp_path: Path) 
     [exercise] = _exercises(sticking="RLRR", chords="Dm7 | N.C.", percussion="congas")
     page = _write(tmp_path, "lesson.html", [exercise]).read_text("utf-8")
     assert "beside you: Congas (tumbao)" in page
-    assert "comes back after 2 bars" in page
+    assert "strokes come back after every bar, chords after 2 bars" in page
     assert "<dt>N.C.</dt>" in page
     plain = _write(tmp_path, "plain.html", _exercises(sticking="RLRR")).read_text("utf-8")
     assert "N.C." not in plain

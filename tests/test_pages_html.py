@@ -301,5 +301,27 @@ def test_swing_is_written_straight_and_heard_swung(tmp_path: Path) -> None:
     drill = midiforge.check_drill({"sticking": "RL", "steps": 2, "swing": "2:1", "stages": "hands"})
     path = _html(tmp_path, drill)
     [each] = _data(path)
-    assert "eighths swing 2:1" in path.read_text("utf-8")
+    [tempos] = re.findall(r'<p class="tempos">(.*?)</p>', path.read_text("utf-8"))
+    assert "swung eighths 2:1" in tempos  # beside the tempo, where a drummer looks
     assert each["notes"][1][0] == pytest.approx(float(Fraction(2, 3)), abs=1e-6)
+
+
+def test_a_count_that_nobody_speaks_is_explained_where_it_occurs(tmp_path: Path) -> None:
+    pytest.importorskip("verovio")
+    keys = {"sticking": "RLRRL", "steps": 6, "stages": "hands"}
+    page = _html(tmp_path, midiforge.check_drill({**keys, "placements": [1]})).read_text("utf-8")
+    assert "<dt>1.2</dt><dd>step 2 of beat 1, which has no syllable of its own</dd>" in page
+    page = _html(tmp_path, midiforge.check_drill({**keys, "placements": [2]})).read_text("utf-8")
+    assert "no syllable" not in page
+
+
+def test_letters_of_grace_notes_can_be_read_on_a_telephone(browser: Any, tmp_path: Path) -> None:
+    sized(browser, 360, 640)
+    drill = midiforge.check_drill({"sticking": "lR rL llR rrL RLRR LRLL", "stages": "hands"})
+    browser.get(_html(tmp_path, drill).as_uri())
+    letters = browser.execute_script(
+        "return [...document.querySelectorAll('svg.system text.hand')].map((t) => "
+        "[t.textContent, parseFloat(t.getAttribute('font-size')) * t.getScreenCTM().a])"
+    )
+    sizes = {size for text, size in letters if text.islower()}
+    assert sizes and min(sizes) >= 12  # CSS pixels

@@ -654,6 +654,22 @@ def test_a_system_out_of_sight_is_scrolled_to_and_one_in_sight_is_not(lesson: _L
     )
 
 
+def test_stop_and_tempo_stay_in_sight_while_the_page_follows_the_music(lesson: _Lesson) -> None:
+    lesson.open().press("graces")
+    covers = (
+        "const [player, name] = [document.querySelector('#graces .player'), arguments[0]];"
+        "const box = player.querySelector(name).getBoundingClientRect();"
+        "const at = document.elementFromPoint((box.left + box.right) / 2, (box.top + box.bottom) / 2);"
+        "return box.top >= 0 && player.contains(at)"
+    )
+    for down in (0, 300, 700):
+        section = "document.getElementById('graces').getBoundingClientRect().top + scrollY"
+        lesson.js(f"scrollTo({{ top: {section} + {down}, behavior: 'instant' }})")
+        assert lesson.js(covers, ".player-play") and lesson.js(covers, ".player-tempo"), down
+    lesson.press("graces")
+    assert not lesson.js(covers, ".player-play")  # when it is still, it hides nothing
+
+
 def test_the_player_and_the_cursor_are_not_printed(lesson: _Lesson) -> None:
     lesson.open().press("straight")
     lesson.until(lambda: bool(lesson.js("return document.querySelector('line.cursor')")))

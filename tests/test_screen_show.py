@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 from midiforge.drill import check_drill
+from midiforge.insight.places import explained
 from midiforge.lesson import exercises
 from midiforge.model import Exercise, Limb, Strength
 from midiforge.screen import as_json, show_exercise
@@ -169,6 +170,48 @@ def test_no_row_can_be_taken_for_a_count_in() -> None:
 def test_the_notes_that_swing_are_named(keys: dict[str, Any], said: str) -> None:
     shown = lines(full(sticking="RLRL", **keys))
     assert any(said in line for line in shown)
+
+
+def test_strokes_and_chords_are_told_apart_in_when_they_return() -> None:
+    keys = {"sticking": "RLRR LRLL", "feet": "bossa-nova", "chords": "Dm7 | G7 | Cmaj7 | %"}
+    assert (
+        "returns       strokes after every bar, chords after 4 bars; 8 bars are written"
+        in lines(full(**keys))
+    )
+
+
+def test_counts_that_nobody_speaks_are_explained() -> None:
+    drill = check_drill({"sticking": "RLRRL", "placements": [1], "steps": 6, "stages": "hands"})
+    shown = lines(next(iter(exercises(drill))))
+    assert "counts        1.2 is step 2 of beat 1, which has no syllable of its own" in shown
+    assert not any(line.startswith("counts") for line in lines(full(sticking="RLRR", feet="x..x")))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("accents from 3.4", [("3.4", "step 4 of beat 3, which has no syllable of its own")]),
+        ("2a/4", [("2a/4", "the a of 2, with 4 parts to the beat")]),
+        ("2.3/5", [("2.3/5", "part 3 of beat 2 in 5 equal parts")]),
+        ("RLRR from 1e, 2&", []),
+        ("", []),
+    ],
+)
+def test_every_kind_of_count_off_the_syllables_is_explained(
+    text: str, said: list[tuple[str, str]]
+) -> None:
+    assert list(explained([text])) == said
+
+
+def test_what_a_hand_repeats_is_said_and_the_hands_are_then_not_on_one_surface() -> None:
+    keys = {"sticking": "L--L -L--", "stages": "hands", "tempos": 80}
+    [apart] = exercises(check_drill({**keys, "layers": "jazz-ride on RH"}))
+    assert apart.title == "L--L -L-- from 1, hands alone"
+    assert "repeats       right hand: Jazz ride cymbal, in triplets" in lines(apart)
+    [one] = exercises(check_drill({**keys, "layers": "x... on RH"}))
+    assert one.title == "L--L -L-- from 1, hands on one surface"
+    [plain] = exercises(check_drill(keys))
+    assert plain.hands == "" and plain.title.endswith("hands on one surface")
 
 
 def test_numbers_have_one_decimal_at_most() -> None:

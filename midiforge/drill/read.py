@@ -16,6 +16,7 @@ from midiforge.drill.key_reader import KeyReader
 from midiforge.drill.keys import BY_NAME, KEYS
 from midiforge.drill.slowest import fast_enough
 from midiforge.drill.stages import Common, grooves, own_stage, usual_stages
+from midiforge.drill.typed import retitled
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.kit import Kit, read_kit
 from midiforge.library import shelf
@@ -122,7 +123,7 @@ class _Reader(KeyReader):
         parts = self.parts(material)
         if not (material.stickings or material.every or parts.feet or parts.layers):
             raise MidiforgeError("the drill has nothing to play", hint="give it a sticking")
-        staging = self.staging(material)
+        staging = self.staging(material, parts.layers)
         sounds = _sounds(parts, staging)
         for sound in sounds:
             parts.kit.note(sound)
@@ -191,21 +192,28 @@ class _Reader(KeyReader):
         meter, step = material.meter, material.step
         feet = self.read("feet", lambda items: foot_patterns(items, meter, step))
         feet += self.read("partner", lambda wish: partners(wish, feet, meter, step))
+        feet = tuple(retitled(feet, self.read("voicing", values.voicing), meter, step))
         layers = self.read("layers", lambda items: self.layers(items, meter, step))
         kit = self.read("kit", lambda text: read_kit(text, self.folder))
         return _Parts(feet, layers, self.beside(meter, step, feet, layers, kit.channel), kit)
 
-    def staging(self, material: _Material) -> _Staging:
+    def staging(self, material: _Material, layers: tuple[Line, ...]) -> _Staging:
         """What is played on what, stage by stage."""
         meter, step = material.meter, material.step
         voicing = {**DEFAULT_VOICING, **self.read("voicing", values.voicing)}
+        surface = self.read("surface", lambda text: shelf.voice(text).name)
         common = Common(
             meter=meter,
             step=step,
             voicing=voicing,
-            surface=self.read("surface", lambda text: shelf.voice(text).name),
+            surface=surface,
             form=self.read("form", values.form),
             groove=self.read("groove", lambda items: grooves(items, meter, step)),
+            apart=any(
+                line.voice not in ("", surface)
+                for line in layers
+                if line.limb and line.limb.is_hand
+            ),
         )
         hands = bool(material.stickings or material.every)
         return _Staging(voicing, self.stages(common, hands))

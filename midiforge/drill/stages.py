@@ -20,7 +20,10 @@ _LONGEST_NAME = 40
 
 @dataclass(frozen=True, slots=True)
 class Common:
-    """What stages share unless they say otherwise."""
+    """What stages share unless they say otherwise.
+
+    apart: whether a hand repeats something on a voice of its own, and so off the one surface.
+    """
 
     meter: Meter
     step: Fraction
@@ -28,6 +31,7 @@ class Common:
     surface: str
     form: tuple[Span, ...]
     groove: tuple[Line, ...]
+    apart: bool = False
 
 
 def usual_stages(common: Common) -> dict[str, Stage]:
@@ -40,7 +44,7 @@ def usual_stages(common: Common) -> dict[str, Stage]:
         "hands": replace(
             everything,
             name="hands",
-            title="hands on one surface",
+            title="hands alone" if common.apart else "hands on one surface",
             limbs=frozenset(HANDS),
             layers=False,
             voicing={**feet, **one_surface},

@@ -20,6 +20,7 @@ from midiforge.drill.drill import (
     Voicing,
     ladder,
 )
+from midiforge.drill.typed import typed_title
 from midiforge.errors import MidiforgeError, nearest, quoted, shortened
 from midiforge.library import shelf
 from midiforge.model.counts import count_index, steps_in_bar
@@ -215,7 +216,8 @@ def line(text: str, meter: Meter, step: Fraction, free: tuple[Limb, ...]) -> Lin
                 f"{name!r} has no sound of its own",
                 hint=f"say which: '{name} as cowbell', or '{name} on RF'",
             )
-        return Line(name, name, player, voice, pattern)
+        title = typed_title(player, voice, pattern, meter, step)
+        return Line(name, title, player, voice, pattern)
     found = shelf.ostinato(what)
     player = given or (found.limb if free else None)
     if not voice and (given is None or given.is_hand):

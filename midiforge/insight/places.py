@@ -1,5 +1,7 @@
 """Naming any moment of a bar as a player counts it, on the exercise's grid or off it."""
 
+import re
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from midiforge.model.counts import UNNAMED, count_name, counts
@@ -37,3 +39,19 @@ def syllables(meter: Meter, length: Fraction, size: int) -> tuple[str, ...]:
     """What is said on each of `size` equal parts of a beat of that length; "1" on the first."""
     units = int(length / Fraction(4, meter.unit))
     return counts(Meter((units,), meter.unit, length, length), length / size)
+
+
+_SYLLABLE_IN = re.compile(r"(?<![\w.])([0-9]+)([e&a])/([0-9]+)")
+_STEP_IN = re.compile(r"(?<![\w.])([0-9]+)\.([0-9]+)/([0-9]+)")
+_STEP = re.compile(r"(?<![\w.])([0-9]+)\.([0-9]+)(?![\w./]*[\w/])")
+
+
+def explained(texts: Iterable[str]) -> Iterator[tuple[str, str]]:
+    """What counts that nobody speaks mean, an example of each kind that the texts have."""
+    said = "\n".join(texts)
+    if found := _STEP.search(said):
+        yield found[0], f"step {found[2]} of beat {found[1]}, which has no syllable of its own"
+    if found := _STEP_IN.search(said):
+        yield found[0], f"part {found[2]} of beat {found[1]} in {found[3]} equal parts"
+    if found := _SYLLABLE_IN.search(said):
+        yield found[0], f"the {found[2]} of {found[1]}, with {found[3]} parts to the beat"

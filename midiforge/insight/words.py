@@ -2,6 +2,9 @@
 
 from collections.abc import Iterable, Sequence
 
+from midiforge.model.meter import NOTE_VALUES
+from midiforge.model.swing import Swing
+
 
 def listed(names: Sequence[str]) -> str:
     """Names as one says them: "a, b and c"."""
@@ -29,3 +32,12 @@ def bars_named(numbers: Iterable[int]) -> str:
     """Bars by number: "bar 2", "bars 1-3, 5"."""
     found = ranges(numbers)
     return f"bar {found}" if found.isdigit() else f"bars {found}"
+
+
+def swung(swing: Swing) -> str:
+    """Which notes swing and how far: "swung eighths 2:1"."""
+    ratio = swing.share / (1 - swing.share)
+    value = swing.pair / 2
+    names = (f"{name}s" for name, each in NOTE_VALUES.items() if each == value)
+    notes = next(names, f"{value / 4} notes")
+    return f"swung {notes} {ratio.numerator}:{ratio.denominator}"

@@ -183,6 +183,11 @@ def _exercise(
         tracks=score.tracks,
         tones=score.tones,
         chords=score.chords,
+        hands="; ".join(
+            f"{line.limb.title}: {line.title}"
+            for line in drill.layers
+            if line.limb in stage.limbs and line.limb and line.limb.is_hand
+        ),
     )
 
 
@@ -193,7 +198,10 @@ def _tempo_sections(tempo: TempoMap, length: Fraction) -> Iterator[Section]:
 
 
 def _title(drill: Drill, material: Material, variant: Variant, stage: Stage, feet: str) -> str:
-    """What a person calls the exercise: "Single Paradiddle from 1e, hands on one surface"."""
+    """What a person calls the exercise: "Single Paradiddle from 1e, hands on one surface".
+
+    What a hand repeats is not in it: a title stays short.
+    """
     if not variant.sticking:
         moved = f" from {variant.feet_placement_name}" if variant.feet_placement else ""
         return f"{feet or drill.title}{moved}, {stage.title}"

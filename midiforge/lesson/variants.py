@@ -8,6 +8,7 @@ from math import ceil, lcm
 
 from midiforge.drill.drill import Accents, Drill, Line, Places, Sticking
 from midiforge.drill.grid import own_steps
+from midiforge.drill.typed import where
 from midiforge.drill.values import resolve_places
 from midiforge.errors import MidiforgeError, shortened
 from midiforge.lesson.cycle import within_limit
@@ -15,7 +16,7 @@ from midiforge.lesson.sameness import digest, phrase_text
 from midiforge.model.counts import count_name, steps_in_bar
 from midiforge.model.exercise import Variant
 from midiforge.model.hit import HANDS
-from midiforge.phrase.pattern import parse_pattern
+from midiforge.phrase.pattern import Pattern, parse_pattern
 from midiforge.phrase.phrase import Phrase, accented, rotated
 
 STEP_NAMES = {
@@ -60,6 +61,7 @@ class Dropped:
 
 
 _ACCENT_WORDS = {"beats": "accents on the beats", "none": "no accents"}
+_LEADS = {"R": "right lead", "L": "left lead", "": "hands changed over"}
 
 
 def describe(variant: Variant) -> str:
@@ -68,9 +70,12 @@ def describe(variant: Variant) -> str:
     if variant.backward:
         parts.append("backward")
     if variant.swapped:
-        parts.append("hands changed over")
-    if variant.accents != "own":
-        parts.append(_ACCENT_WORDS.get(variant.accents, f"accents {variant.accents}"))
+        parts.append(_LEADS[variant.lead])
+    # Where typed accents are moved it is said where they begin, which is enough.
+    if variant.accents in _ACCENT_WORDS:
+        parts.append(_ACCENT_WORDS[variant.accents])
+    elif variant.accents_said and not variant.accent_placement:
+        parts.append(f"accents {variant.accents_said}")
     if variant.accent_placement:
         parts.append(f"accents from {variant.accent_placement_name}")
     if variant.feet_placement:
@@ -153,6 +158,7 @@ def _placed(
             backward=backward,
             feet_placement=feet_late,
             feet_placement_name=name_of(feet_late),
+            accents_said=_said(drill, accents, step),
         )
         yield Material(
             variant=variant,
@@ -206,6 +212,18 @@ def _accented(
     )
 
 
+def _said(drill: Drill, accents: Accents, step: Fraction) -> str:
+    """Where typed accents stand, in words; "" for others."""
+    return "" if accents.word else where(_pattern(drill, accents, step), drill.meter, step)
+
+
+def _pattern(drill: Drill, accents: Accents, step: Fraction) -> Pattern:
+    try:
+        return parse_pattern(accents.text, drill.meter, step)
+    except MidiforgeError as error:
+        raise error.within("accents") from None
+
+
 def _mask(drill: Drill, phrase: Phrase, accents: Accents, step: Fraction) -> tuple[bool, ...]:
     """For each grid step from the bar line on, whether it is accented; repeats."""
     if accents.word == "own":
@@ -213,10 +231,7 @@ def _mask(drill: Drill, phrase: Phrase, accents: Accents, step: Fraction) -> tup
     if accents.word == "beats":
         length, times = drill.meter.bar, set(drill.meter.beats)
     else:
-        try:
-            pattern = parse_pattern(accents.text, drill.meter, step)
-        except MidiforgeError as error:
-            raise error.within("accents") from None
+        pattern = _pattern(drill, accents, step)
         length, times = pattern.length, {time for time, _ in pattern.strokes}
     steps_in_bar(drill.meter, step)
     return tuple(i * step in times for i in range(int(length / step)))

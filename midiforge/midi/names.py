@@ -3,12 +3,12 @@
 import re
 from unicodedata import combining, normalize
 
-from midiforge.model.counts import counts_of_grid, is_grid
-from midiforge.model.exercise import Exercise
+from midiforge.model.exercise import Exercise, Variant
 from midiforge.model.tempo import plain
 
 ENDING = ".mid"
 _LONGEST = 60
+_LEADS = {"R": "right-lead", "L": "left-lead", "": "swapped"}
 
 
 def file_name(exercise: Exercise, digits: int, kind: str = "") -> str:
@@ -21,9 +21,9 @@ def file_name(exercise: Exercise, digits: int, kind: str = "") -> str:
     if variant.sticking:
         words += [_sticking(variant.sticking), "from", _worded(variant.placement_name)]
         words += ["backward"] * variant.backward
-        words += [f"lead-{variant.lead}"] * variant.swapped
+        words += [_LEADS[variant.lead]] * variant.swapped
         if variant.accents != "own" or variant.accent_placement:
-            words += ["accents", _accents(exercise)]
+            words += ["accents", _accents(variant)]
     else:
         words.append(_worded(exercise.feet))
     if variant.feet_placement:
@@ -37,14 +37,11 @@ def _sticking(text: str) -> str:
     return _worded(text) if text.islower() else _worded(text.replace("-", "_"))
 
 
-def _accents(exercise: Exercise) -> str:
-    """Where accents come from, a typed grid by its counts; and where they begin, if moved."""
-    variant = exercise.variant
-    text = variant.accents
+def _accents(variant: Variant) -> str:
+    """Where accents come from, typed ones by their counts; and where they begin, if moved."""
+    text = variant.accents_said.removeprefix("on ") or variant.accents
     if text == "own":
         text = ""
-    elif is_grid(text):
-        text = " ".join(counts_of_grid(exercise.meter, exercise.step, text))
     if variant.accent_placement:
         text += f" from {variant.accent_placement_name}"
     return _worded(text)

@@ -1,7 +1,7 @@
 """Counting aloud: "1 e & a 2 e & a", and where each syllable lies."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from midiforge.errors import MidiforgeError, quoted
@@ -73,15 +73,20 @@ def count_name(meter: Meter, step: Fraction, index: int) -> str:
     raise AssertionError("index is within the bar")
 
 
-def is_grid(text: str) -> bool:
-    """Whether a pattern was typed as marks on a grid, such as ">..>..>."."""
-    return bool(re.fullmatch(r"[x>g.\s|]+", text))
+def counts_in_bar(
+    meter: Meter, step: Fraction, times: Iterable[Fraction], length: Fraction
+) -> tuple[str, ...]:
+    """The counts of a pattern that repeats after `length`; none if bars of it differ.
 
-
-def counts_of_grid(meter: Meter, step: Fraction, marks: str) -> list[str]:
-    """The counts that marks on a grid of `step` stand on."""
-    places = re.sub(r"[\s|]", "", marks)
-    return [count_name(meter, step, i) for i, mark in enumerate(places) if mark != UNNAMED]
+    times: below `length`, in quarter notes, on the grid of `step`.
+    """
+    again = meter.bar / length
+    if again.denominator != 1:
+        return ()
+    struck = sorted(time + i * length for time in times for i in range(int(again)))
+    if any((time / step).denominator != 1 for time in struck):
+        return ()
+    return tuple(count_name(meter, step, int(time / step)) for time in struck)
 
 
 def count_index(meter: Meter, step: Fraction, text: str) -> int:

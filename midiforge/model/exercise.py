@@ -42,7 +42,8 @@ class Variant:
 
     sticking: its name, or its letters as typed.
     placement: grid steps by which the phrase starts late; `placement_name` as a count.
-    accents: where they come from; `accent_placement` None when they go with the sticking,
+    accents: where they come from, typed ones as typed; `accents_said`: where typed ones stand,
+        "on 1 1a 2&"; `accent_placement` None when they go with the sticking,
         `accent_placement_name` as a count.
     lead: the hand of the first stroke, "R" or "L"; "" where no hand plays.
     feet_placement: grid steps by which the feet start late; its name as a count.
@@ -59,6 +60,7 @@ class Variant:
     backward: bool = False
     feet_placement: int = 0
     feet_placement_name: str = ""
+    accents_said: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +114,7 @@ class Exercise:
     stage: "feet", "hands", "full" or one of the drill's own.
     title: what a person calls it.
     feet: what the feet play, in words, without their partners; "" for nothing.
+    hands: what a hand repeats beside the sticking, "right hand: Jazz ride"; "" for nothing.
     step: one step of the grid that the phrase moves on.
     hits: what sounds, by time, count-in and click included.
     answers: what the player is expected to play where the exercise leaves room (response bars).
@@ -147,6 +150,7 @@ class Exercise:
     tracks: tuple[Track, ...] = ()
     tones: tuple[Tone, ...] = ()
     chords: tuple[ChordMark, ...] = ()
+    hands: str = ""
 
     @property
     def count_in(self) -> Fraction:

@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 from midiforge.insight.meetings import hands_and_feet, meetings
-from midiforge.insight.words import listed, ranges
+from midiforge.insight.places import explained
+from midiforge.insight.returns import returns
+from midiforge.insight.words import listed, ranges, swung
 from midiforge.library import shelf
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Limb
-from midiforge.model.meter import NOTE_VALUES, Meter
-from midiforge.model.swing import Swing
+from midiforge.model.meter import Meter
 from midiforge.model.tempo import plain
 from midiforge.model.track import NO_CHORD
 from midiforge.notation.returns import bars_round, heard_only
@@ -48,7 +49,8 @@ class Entry:
     anchor: a name for links, "n13".
     job: what is new in it and what to mind, in a line or two.
     tempos: as numbers in words; a single one such as "60 to 84" for a ramp.
-    facts: what stands above the music beside the tempos: swing, count-in, what plays along.
+    feel: what stands beside the tempos: which notes swing; "" for straight ones.
+    facts: what else stands above the music: count-in, what plays along.
     """
 
     number: str
@@ -57,6 +59,7 @@ class Entry:
     job: str
     pulse: str
     tempos: tuple[str, ...]
+    feel: str
     facts: tuple[str, ...]
     score: Score
     setting: Setting
@@ -105,6 +108,7 @@ def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
         job=" ".join(job(exercise)),
         pulse=pulse_sign(exercise.meter),
         tempos=tuple(_tempo(each) for each in score.exercises),
+        feel="" if exercise.swing.is_straight else swung(exercise.swing),
         facts=tuple(_facts(score)),
         score=score,
         setting=cut(score, engraver, layout),
@@ -138,12 +142,15 @@ def job(exercise: Exercise) -> Iterator[str]:
     if variant.backward:
         parts.append("runs backward")
     if variant.swapped:
-        parts.append("has the hands changed over")
+        parts.append(f"is led by the {_HANDS[variant.lead]}")
     yield f"The sticking {listed(parts)}{_accents(exercise)}."
     if variant.feet_placement and feet:
         yield f"The feet begin on {spoken(variant.feet_placement_name)}."
     if feet:
         yield from _meetings(exercise)
+
+
+_HANDS = {hand.letter: f"{hand.title}" for hand in HANDS}
 
 
 def _accents(exercise: Exercise) -> str:
@@ -185,6 +192,8 @@ def _facts(score: Score) -> Iterator[str]:
     exercise = score.exercise
     if exercise.feet:
         yield f"feet: {exercise.feet}"
+    if exercise.hands:
+        yield exercise.hands
     if score.beside:
         above = [_in_a_list(score.beside_title(name)) for name in score.beside]
         yield f"beside you, above the staff: {listed(above)}"
@@ -192,14 +201,10 @@ def _facts(score: Score) -> Iterator[str]:
     titles = [_in_a_list(track.title) for track in exercise.tracks if track.name in heard]
     if titles:
         yield f"beside you: {listed(titles)}"
-    if not exercise.swing.is_straight:
-        yield swing_words(exercise.swing)
     if exercise.count_in_bars:
         bars = exercise.count_in_bars
         yield f"{bars} {_bars(bars)} count-in"
-    bars = bars_round(exercise)
-    if bars > 1:
-        yield f"comes back after {bars} bars"
+    yield from _returns(exercise)
     if len(exercise.tempo.changes) > 1:
         yield _ramp(exercise)
     yield from _gap(exercise)
@@ -207,18 +212,20 @@ def _facts(score: Score) -> Iterator[str]:
         yield _levels(exercise)
 
 
+def _returns(exercise: Exercise) -> Iterator[str]:
+    """After how many bars what is written comes back, each on its own where they differ."""
+    bars = bars_round(exercise)
+    said = returns(exercise)
+    if said.startswith("strokes"):
+        yield f"{said.replace('strokes', 'strokes come back', 1)}"
+    elif bars > 1:
+        yield f"comes back after {bars} bars"
+
+
 def _in_a_list(title: str) -> str:
     """Such as "Congas (tumbao)" for "Congas, tumbao", whose comma would part it from itself."""
     name, comma, kind = title.partition(", ")
     return f"{name} ({kind})" if comma else name
-
-
-def swing_words(swing: Swing) -> str:
-    """Such as "eighths swing 2:1"."""
-    ratio = swing.share / (1 - swing.share)
-    value = swing.pair / 2
-    name = next((name for name, each in NOTE_VALUES.items() if each == value), f"{value / 4} note")
-    return f"{name}s swing {ratio.numerator}:{ratio.denominator}"
 
 
 def _ramp(exercise: Exercise) -> str:
@@ -295,6 +302,7 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
         yield "lR  rL", f"small note first, by the hand in small letters: {kinds}"
     if any(note.is_buzz for note in notes):
         yield "z", "buzz: press the stick into the head"
+    yield from explained(text for entry in entries for text in _counts(entry))
     marks = {note.mark for note in notes}
     for mark, sign, meaning in (
         ("open", "o", "hi-hat open"),
@@ -312,6 +320,13 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
         yield "%", "the strokes of the bar before once more"
     if any(passage.times > 1 for entry in entries for passage in entry.score.passages):
         yield "2 times", "how often the MIDI file plays it; go round as long as you like"
+
+
+def _counts(entry: Entry) -> Iterator[str]:
+    """What has counts in it, on a page."""
+    variant = entry.score.exercise.variant
+    yield from (variant.placement_name, variant.accent_placement_name)
+    yield from (variant.feet_placement_name, variant.accents, entry.score.exercise.feet, entry.job)
 
 
 def once_round(exercise: Exercise) -> Exercise:

@@ -104,7 +104,9 @@ class Engraver:
         simile: bool = False,
     ) -> Engraved:
         """Some beats of a bar, `width` tenths of a staff space wide; see `mei.mei`."""
-        grid = None if simile else Grid(_times(staves, span), _closest(step, staves), span)
+        grid = None
+        if not simile:
+            grid = Grid(_times(staves, span), _closest(step, staves), span, _crowded(staves))
         return self._known_or_new(mei.mei(meter, step, staves, span, simile), width, grid)
 
     def head(self, meter: Meter) -> Engraved:
@@ -166,6 +168,17 @@ def _times(staves: Sequence[Sequence[Voice]], span: mei.Span) -> dict[str, Fract
         for j, note in enumerate(voice.notes)
         if span[0] <= note.start < span[1]
     }
+
+
+def _crowded(staves: Sequence[Sequence[Voice]]) -> frozenset[str]:
+    """The names of notes with several grace notes."""
+    return frozenset(
+        f"s{number}v{i}n{j}"
+        for number, voices in enumerate(staves, start=1)
+        for i, voice in enumerate(voices)
+        for j, note in enumerate(voice.notes)
+        if len(note.grace) > 1
+    )
 
 
 def _closest(step: Fraction, staves: Sequence[Sequence[Voice]]) -> Fraction:

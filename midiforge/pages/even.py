@@ -12,6 +12,7 @@ _BETWEEN = 2.0  # tenths of a staff space that stay free between two columns
 _LEAD = 0.45  # from the bar line to the first column, as a share of the closest two columns
 _BAR_LINE = 6.0  # free after a bar line
 _GRACE_LETTER = 3.0  # what the letters below grace notes need more than these
+_GRACE_AWAY = 2.5  # how much further before their stroke several stand, for their letters
 HALF_HEAD = 5.9
 _HEAD = 13.0  # what is beside a column's left edge and keeps its shape: a notehead and its stem
 
@@ -38,11 +39,13 @@ class Grid:
 
     times: by the names of their marks, in quarter notes.
     closest: how near two of them come. span: from, up to.
+    crowded: the names of those with several grace notes.
     """
 
     times: Mapping[str, Fraction]
     closest: Fraction
     span: tuple[Fraction, Fraction]
+    crowded: frozenset[str] = frozenset()
 
     def evenly(
         self, staves: Sequence[Staff], boxes: Boxes, width: float
@@ -63,11 +66,15 @@ class Grid:
 
     def _moved(self, mark: Mark, away: Mapping[Fraction, float], between: "Between") -> Mark:
         if mark.note in self.times:
-            by = away[self.times[mark.note]]
+            by = away[self.times[mark.note]] - self._further(mark)
             return mark._replace(points=tuple((x + by, y) for x, y in mark.points))
         if mark.note:  # a rest in the middle of its bar
             return mark
         return mark._replace(points=tuple((between.place(x), y) for x, y in mark.points))
+
+    def _further(self, mark: Mark) -> float:
+        """How much further a grace note stands; a single one is kept away by its flag."""
+        return _GRACE_AWAY if mark.name != mark.note and mark.note in self.crowded else 0.0
 
     def _columns(self, staves: Sequence[Staff], boxes: Boxes) -> dict[Fraction, Column]:
         own = [mark for staff in staves for mark in staff if mark.note in self.times]
@@ -82,8 +89,8 @@ class Grid:
         for mark in own:
             column = columns[self.times[mark.note]]
             left, right, *_ = mark.extent(boxes)
-            letter = _GRACE_LETTER if mark.name != mark.note else 0.0
-            column.left = max(column.left, column.x - left + letter)
+            more = _GRACE_LETTER + self._further(mark) if mark.name != mark.note else 0.0
+            column.left = max(column.left, column.x - left + more)
             column.right = max(column.right, right - column.x)
         return columns
 

@@ -118,13 +118,14 @@ def _front(booklet: Booklet) -> Iterator[str]:
 
 def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
     tempos = "".join(f"<span class=tempo>{_text(each)}</span>" for each in entry.tempos)
+    feel = f'<span class="feel">{_text(entry.feel)}</span>' if entry.feel else ""
     facts = f'<p class="facts">{_text(" · ".join(entry.facts))}</p>' if entry.facts else ""
     yield (
         f'<section class="exercise" id="{entry.anchor}" aria-labelledby="{entry.anchor}-title">'
         f'<h2 id="{entry.anchor}-title"><span class="number">{entry.number}</span> '
         f"{_text(entry.title)}</h2>"
         f'<p class="job">{_text(entry.job)}</p>'
-        f'<p class="tempos">{_text(entry.pulse)} = {tempos}'
+        f'<p class="tempos">{_text(entry.pulse)} = {tempos}{feel}'
         '<span class="reached">reached<i></i>on<i></i></span></p>'
         f'{facts}<div class="player"></div><div class="music">'
     )

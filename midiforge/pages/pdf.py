@@ -35,8 +35,8 @@ _RULES = """
 #let page-of(name) = context link(label(name), str(counter(page).at(label(name)).first()))
 #let blank(width) = box(width: width, height: 0.7em, stroke: (bottom: 0.5pt))
 #let tick = box(width: 0.75em, height: 0.75em, baseline: 0.08em, stroke: 0.6pt, radius: 0.1em)
-#let tempos(pulse, all) = [#text(pulse) #h(0.2em) = #h(0.5em)
-  #for each in all [#box[#tick #h(0.15em) #text(each)] #h(0.9em)]]
+#let tempos(pulse, all, feel) = [#text(pulse) #h(0.2em) = #h(0.5em)
+  #for each in all [#box[#tick #h(0.15em) #text(each)] #h(0.9em)] #h(0.4em) #strong(text(feel))]
 #let exercise(number, name, title, job, tempo, facts) = block(below: 0.5em, sticky: true, {{
   grid(columns: (auto, 1fr), column-gutter: 0.8em,
     text(size: 1.25em, weight: "bold", number),
@@ -136,7 +136,7 @@ def _exercise(entry: Entry, booklet: Booklet, paper: Paper) -> Iterator[str]:
     head = (
         f"#exercise({_string(entry.number)}, {_string(entry.anchor)}, "
         f"{_string(_breakable(entry.title))}, {_string(entry.job)}, "
-        f"tempos({_string(entry.pulse)}, ({tempos})), "
+        f"tempos({_string(entry.pulse)}, ({tempos}), {_string(entry.feel)}), "
         f"{_string(' · '.join(entry.facts))})"
     )
     room = (paper.height - 2 * paper.margin) * 0.8

@@ -18,7 +18,7 @@ from midiforge.pages.shapes import SPACE, Shapes
 from midiforge.pages.text_width import text_width
 from midiforge.pages.widths import BETWEEN_CHORDS, Layout, Span
 
-_LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 15.0, 17.0, 19.0, 13.0  # sizes of letters
+_LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 18.0, 17.0, 19.0, 13.0  # sizes of letters
 _ROW = 2.3 * SPACE
 STAFF = 4 * SPACE
 _LINE_STAFF_GAP = 2.2 * SPACE

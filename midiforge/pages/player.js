@@ -482,7 +482,8 @@
       cursor.setAttribute("y2", box.y + box.height);
       system.append(cursor);
       const { top, bottom } = system.getBoundingClientRect();
-      if (top < 0 || bottom > innerHeight)
+      const covered = run.player.place.getBoundingClientRect().bottom; // by the controls
+      if (top < Math.max(0, covered) || bottom > innerHeight)
         system.scrollIntoView({ block: "center", behavior: still.matches ? "auto" : "smooth" });
     }
     cursor.setAttribute("x1", x.toFixed(2));
@@ -519,6 +520,7 @@
     let tempo = tempos[0];
     const player = {
       exercise,
+      place,
       events: eventsOf(exercise),
       systems: section.querySelectorAll("svg.system"),
       tempo: () => tempo,

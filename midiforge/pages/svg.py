@@ -51,7 +51,7 @@ def svg(booklet: Booklet, paper: Paper) -> str:
 
 
 def _heading(entry: Entry, width: float) -> Iterator[tuple[str, float, str]]:
-    tempos = f"{entry.pulse} = {', '.join(entry.tempos)}"
+    tempos = f"{entry.pulse} = {', '.join(entry.tempos)}" + f" ({entry.feel})" * bool(entry.feel)
     # Between facts a line breaks rather than within one, and never before a dot.
     facts = f"{_NO_BREAK}· ".join(map(_kept_together, (tempos, *entry.facts)))
     for text, size, kind in (

@@ -13,7 +13,7 @@ from midiforge.pages.shapes import SPACE
 
 COLUMN = 2.3 * SPACE  # the least distance of two columns of the grid
 _COUNTED = 1.9 * SPACE  # of two counts
-_GRACE = 2.0 * SPACE  # what a grace note needs beside it
+_GRACE = 2.4 * SPACE  # what a grace note and its letter need
 TAIL = 0.6 * SPACE  # between what is engraved and the bar line
 _LEAD = 3.0 * SPACE  # from the bar line to the first note, and from the last to the next
 REPEAT = 1.6 * SPACE  # what the dots of a repeat need

@@ -7,20 +7,10 @@ from typing import Any
 from midiforge.insight import MEASURE, Insight, hands_and_feet, insight
 from midiforge.insight.loop import loop_of
 from midiforge.insight.places import place_name
+from midiforge.insight.returns import chord_bars
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
 from midiforge.model.tempo import plain
-from midiforge.model.track import NO_CHORD
-from midiforge.phrase.phrase import period
-
-
-def chord_bars(exercise: Exercise) -> list[list[str]]:
-    """The chord symbols of each bar of the progression, once round it; N.C. for no chord."""
-    bars: list[list[str]] = [[] for _ in range(exercise.bars)]
-    for mark in exercise.chords:
-        bars[int(mark.time / exercise.meter.bar)].append(mark.symbol or NO_CHORD)
-    loop = bars[int(exercise.loop_start / exercise.meter.bar) :]
-    return loop[: period(loop)] if exercise.chords else []
 
 
 def as_json(exercise: Exercise, known: Insight | None = None) -> dict[str, Any]:

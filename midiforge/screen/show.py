@@ -6,13 +6,13 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from midiforge.insight import MEASURE, Insight, Meeting, demands, hands_and_feet, insight
-from midiforge.insight.words import bars_named, ranges
+from midiforge.insight.places import explained
+from midiforge.insight.returns import chord_bars, returns
+from midiforge.insight.words import bars_named, ranges, swung
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS
-from midiforge.model.meter import NOTE_VALUES
-from midiforge.model.swing import Swing
 from midiforge.printable import printable
-from midiforge.screen.facts import chord_bars, tempo_words
+from midiforge.screen.facts import tempo_words
 from midiforge.screen.stave import Stave
 
 if TYPE_CHECKING:
@@ -80,9 +80,13 @@ def exercise_lines(
     yield []
     for label, text in _played_on(stave):
         yield from _fact(label, text, width)
+    if exercise.hands:
+        yield from _fact("repeats", exercise.hands, width)
     yield from _fact("returns", _returns(exercise), width)
     for label, text in _beside(exercise):
         yield from _fact(label, text, width)
+    for said, meaning in explained([exercise.title, *(each.count for each in found.meetings)]):
+        yield from _fact("counts", f"{said} is {meaning}", width)
     yield []
     yield from _rates(at_tempos)
     yield from _meetings(exercise, found, width)
@@ -97,7 +101,7 @@ def _header(at_tempos: Sequence[Exercise]) -> str:
     exercise = at_tempos[0]
     parts = [str(exercise.meter), tempo_words(at_tempos)]
     if not exercise.swing.is_straight:
-        parts.append(_swing(exercise.swing))
+        parts.append(swung(exercise.swing))
     if exercise.variant.lead:
         parts.append(f"{exercise.variant.lead} leads")
     if exercise.count_in_bars:
@@ -106,19 +110,9 @@ def _header(at_tempos: Sequence[Exercise]) -> str:
     return ", ".join(parts)
 
 
-def _swing(swing: Swing) -> str:
-    """Which notes swing and how far: "swung eighths 2:1"."""
-    ratio = swing.share / (1 - swing.share)
-    value = swing.pair / 2
-    names = (f"{name}s" for name, each in NOTE_VALUES.items() if each == value)
-    notes = next(names, f"{value / 4} notes")
-    return f"swung {notes} {ratio.numerator}:{ratio.denominator}"
-
-
 def _returns(exercise: Exercise) -> str:
-    bars = exercise.returns_after_bars
-    text = "after every bar" if bars == 1 else f"after {bars} bars"
-    if exercise.bars != bars:
+    text = returns(exercise)
+    if exercise.bars != exercise.returns_after_bars:
         text += f"; {exercise.bars} bars are written"
         if exercise.loop_start:
             text += ", the loop goes back to " + bars_named(

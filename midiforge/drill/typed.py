@@ -1,0 +1,53 @@
+"""What a typed pattern is called: what sounds, and on which counts."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from fractions import Fraction
+
+from midiforge.drill.drill import Line, Voicing
+from midiforge.library import shelf
+from midiforge.model.counts import counts_in_bar
+from midiforge.model.hit import Limb
+from midiforge.model.meter import Meter
+from midiforge.phrase.pattern import Pattern
+
+_MOST_COUNTS = 8  # in a title
+_FEET = {Limb.RIGHT_FOOT: "Bass drum", Limb.LEFT_FOOT: "Hi-hat foot"}
+
+
+def typed_title(
+    limb: Limb | None, voice: str, pattern: Pattern, meter: Meter, step: Fraction
+) -> str:
+    """Such as "Bass drum on 1 1a 2&"; voice: "" for what the limb usually plays."""
+    if voice:
+        what = shelf.voices()[voice].title
+    else:
+        assert limb is not None  # or it would have no sound
+        what = _FEET.get(limb, limb.title.capitalize())
+    return f"{what} {where(pattern, meter, step)}"
+
+
+def where(pattern: Pattern, meter: Meter, step: Fraction) -> str:
+    """Such as "on 1 1a 2&"; of what is not the same in every bar, or too long to be said, its
+    length: "in a pattern of 24 steps".
+
+    step: of the grid, in quarter notes; counts that it lacks are taken on finer ones.
+    """
+    times = [time for time, _ in pattern.strokes]
+    for finer in (step, meter.beat / 4, meter.beat / 3):
+        said = counts_in_bar(meter, finer, times, pattern.length)
+        if 0 < len(said) <= _MOST_COUNTS:
+            return f"on {' '.join(said)}"
+    return f"in a pattern of {pattern.length / step} steps"
+
+
+def retitled(
+    lines: Iterable[Line], voicing: Voicing, meter: Meter, step: Fraction
+) -> Iterator[Line]:
+    """The lines; typed ones called after the voice that the drill gives their limb."""
+    for line in lines:
+        voices = voicing.get((line.limb, "")) if line.limb else None
+        if voices and line.home is None and not line.voice:
+            title = typed_title(line.limb, voices[0], line.pattern, meter, step)
+            line = replace(line, title=title)
+        yield line
