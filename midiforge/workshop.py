@@ -125,7 +125,9 @@ def write_sheet(
     dropped: list[Dropped] = []
     size = paper_of(paper, large)
     chosen = chosen_exercises(drill, only, dropped.append)
-    sheet.write_sheet(Path(path), drill.title, chosen, drill.kit, size, with_counts)
+    sheet.write_sheet(
+        Path(path), drill.title, chosen, drill.kit, size, with_counts, text=drill.text
+    )
     return Sheet(len(chosen), () if only else tuple(dropped), tuple(remarks(drill)))
 
 

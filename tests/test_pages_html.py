@@ -169,7 +169,7 @@ def test_the_legend_tells_the_sign_for_the_same_bar_only_where_it_stands(tmp_pat
     )
     assert "the strokes of the bar before" not in _html(tmp_path, drill).read_text("utf-8")
     layout = Layout(1000, fill=1000)
-    printed = booklet(drill.title, midiforge.exercises(drill), Engraver(), layout)
+    printed = booklet(drill.title, drill.text, midiforge.exercises(drill), Engraver(), layout)
     assert "%" in dict(printed.legend)
 
 

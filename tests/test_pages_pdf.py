@@ -243,3 +243,22 @@ def test_the_same_drill_gives_the_same_bytes(tmp_path) -> None:
     drill = midiforge.check_drill({"sticking": "RLRR LRLL", "feet": "tumbao"})
     first = _pdf(tmp_path, drill).read_bytes()
     assert _pdf(tmp_path, drill).read_bytes() == first
+
+
+@needs_poppler
+def test_long_exercises_fill_their_pages_and_no_line_of_music_stands_alone(tmp_path) -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RLRRL", "meter": "13/8", "steps": 2, "placements": [0, 1, 2, 3, 4],
+         "feet": "x..x .... ..xx .... xx x.", "tempos": 80}
+    )  # fmt: skip
+    pdf = _pdf(tmp_path, drill, counts=True)
+    pages = int(re.search(r"Pages:\s+(\d+)", _run("pdfinfo", pdf))[1])
+    for page in range(1, pages + 1):
+        across, down, grey = _picture(pdf, page)
+        rows = [grey[i * across : (i + 1) * across] for i in range(round(down * 0.93))]
+        inked = [number for number, row in enumerate(rows) if min(row) < 128]
+        if page < pages:
+            assert inked[-1] > 0.72 * down, f"page {page} ends early"
+        staff = [sum(value < 160 for value in row) > across / 3 for row in rows]
+        lines = sum(now and not before for before, now in pairwise([False, *staff]))
+        assert lines > 5, f"page {page} has a single line"

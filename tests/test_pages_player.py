@@ -659,7 +659,8 @@ def test_stop_and_tempo_stay_in_sight_while_the_page_follows_the_music(lesson: _
     covers = (
         "const [player, name] = [document.querySelector('#graces .player'), arguments[0]];"
         "const box = player.querySelector(name).getBoundingClientRect();"
-        "const at = document.elementFromPoint((box.left + box.right) / 2, (box.top + box.bottom) / 2);"
+        "const middle = [(box.left + box.right) / 2, (box.top + box.bottom) / 2];"
+        "const at = document.elementFromPoint(...middle);"
         "return box.top >= 0 && player.contains(at)"
     )
     for down in (0, 300, 700):

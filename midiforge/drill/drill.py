@@ -120,6 +120,7 @@ class Stage:
     voicing: laid over the drill's.
     form: spans that repeat; empty for nothing but the exercise.
     groove: what plays in the bars of "time".
+    text: what the student is to read.
     """
 
     name: str
@@ -129,6 +130,7 @@ class Stage:
     voicing: Voicing
     form: tuple[Span, ...] = ()
     groove: tuple[Line, ...] = ()
+    text: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "voicing", unchanging(self.voicing))
@@ -239,6 +241,7 @@ class Drill:
 
     source: str  # the file it was read from; "" for none
     title: str
+    text: str  # what the student is to read; "" for nothing
     stickings: tuple[Sticking, ...]
     every: Every | None
     accents: tuple[Accents, ...]

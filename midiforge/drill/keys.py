@@ -38,6 +38,13 @@ GROUPS: dict[str, tuple[Key, ...]] = {
     "Material": (
         Key("title", "text", "What the lesson is called.", "TEXT"),
         Key(
+            "text",
+            "text",
+            "What the student is to read, printed under the title of its pages; an empty line "
+            "begins a paragraph.",
+            "TEXT",
+        ),
+        Key(
             "sticking",
             "texts",
             "Stickings, typed (RLRR LRLL) or by rudiment name.",
@@ -357,6 +364,7 @@ BY_NAME = {key.name: key for key in KEYS}
 
 STAGE_KEYS: tuple[Key, ...] = (
     Key("title", "text", "What it is called."),
+    Key("text", "text", "What the student is to read, printed under each of its exercises."),
     Key("limbs", "texts", "Whose strokes it keeps.", "RH,LH,RF,LF"),
     Key("layers", "yes-no", "Whether it keeps the time layers.", default=False),
     Key("voicing", "texts", "Laid over the drill's voicing."),

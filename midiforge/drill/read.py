@@ -137,6 +137,7 @@ class _Reader(KeyReader):
             title=self.text("title")
             or name
             or default_title(material.stickings, material.every, parts.feet),
+            text=self.text("text"),
             stickings=material.stickings,
             every=material.every,
             accents=accents,

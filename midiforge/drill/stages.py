@@ -85,6 +85,7 @@ def own_stage(name: object, content: object, known: Mapping[str, Stage], common:
     return replace(
         base,
         title=str(given.get("title", base.title)),
+        text=str(given.get("text", base.text)),
         limbs=read("limbs", _limbs, base.limbs),
         layers=bool(given.get("layers", base.layers)),
         voicing={**base.voicing, **read("voicing", values.voicing, {})},

@@ -1,5 +1,6 @@
 """Small things said in words."""
 
+import re
 from collections.abc import Iterable, Sequence
 
 from midiforge.model.meter import NOTE_VALUES
@@ -41,3 +42,8 @@ def swung(swing: Swing) -> str:
     names = (f"{name}s" for name, each in NOTE_VALUES.items() if each == value)
     notes = next(names, f"{value / 4} notes")
     return f"swung {notes} {ratio.numerator}:{ratio.denominator}"
+
+
+def paragraphs(text: str) -> list[str]:
+    """The paragraphs of a text, which empty lines part; within one, lines are joined."""
+    return [" ".join(part.split()) for part in re.split(r"\n\s*\n", text) if part.strip()]

@@ -183,6 +183,7 @@ def _exercise(
         tracks=score.tracks,
         tones=score.tones,
         chords=score.chords,
+        text=stage.text,
         hands="; ".join(
             f"{line.limb.title}: {line.title}"
             for line in drill.layers

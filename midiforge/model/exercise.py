@@ -124,6 +124,7 @@ class Exercise:
     loop_start: where the seam leads back to; 0 unless the phrase enters late.
     parts: into how many equal parts a quarter note must be divided for every time of the whole
         lesson, as played, to fall on one.
+    text: what the student is to read with it, beside what it says itself; "" for nothing.
     tracks: who plays beside the drummer, percussion first; the hits of percussion are in `hits`,
         `tones` has what others play, by time; chords: what they play it to, from 0 to `length`.
     """
@@ -151,6 +152,7 @@ class Exercise:
     tones: tuple[Tone, ...] = ()
     chords: tuple[ChordMark, ...] = ()
     hands: str = ""
+    text: str = ""
 
     @property
     def count_in(self) -> Fraction:

@@ -7,7 +7,7 @@ from itertools import groupby
 from midiforge.insight.meetings import hands_and_feet, meetings
 from midiforge.insight.places import explained
 from midiforge.insight.returns import returns
-from midiforge.insight.words import listed, ranges, swung
+from midiforge.insight.words import listed, paragraphs, ranges, swung
 from midiforge.library import shelf
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Limb
@@ -51,6 +51,7 @@ class Entry:
     tempos: as numbers in words; a single one such as "60 to 84" for a ramp.
     feel: what stands beside the tempos: which notes swing; "" for straight ones.
     facts: what else stands above the music: count-in, what plays along.
+    text: the stage's own, below the music, in paragraphs.
     """
 
     number: str
@@ -61,6 +62,7 @@ class Entry:
     tempos: tuple[str, ...]
     feel: str
     facts: tuple[str, ...]
+    text: tuple[str, ...]
     score: Score
     setting: Setting
 
@@ -77,12 +79,14 @@ class KeySign:
 class Booklet:
     """A lesson, ready to be set on pages.
 
+    text: the teacher's own, under the title, in paragraphs.
     legend: (sign, what it means).
     glyphs: outlines of the music signs that occur.
     key_height: of the pieces of the key.
     """
 
     title: str
+    text: tuple[str, ...]
     entries: tuple[Entry, ...]
     key: tuple[KeySign, ...]
     key_height: float
@@ -91,12 +95,20 @@ class Booklet:
 
 
 def booklet(
-    title: str, exercises: Iterable[Exercise], engraver: Engraver, layout: Layout
+    title: str, text: str, exercises: Iterable[Exercise], engraver: Engraver, layout: Layout
 ) -> Booklet:
     """The booklet of a lesson; MidiforgeError for what a staff cannot show."""
     entries = tuple(_entry(score, engraver, layout) for score in scores(exercises))
     key, key_height = _key(entries, engraver)
-    return Booklet(title, entries, key, key_height, tuple(_legend(entries)), dict(engraver.glyphs))
+    return Booklet(
+        title=title,
+        text=tuple(paragraphs(text)),
+        entries=entries,
+        key=key,
+        key_height=key_height,
+        legend=tuple(_legend(entries)),
+        glyphs=dict(engraver.glyphs),
+    )
 
 
 def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
@@ -110,6 +122,7 @@ def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
         tempos=tuple(_tempo(each) for each in score.exercises),
         feel="" if exercise.swing.is_straight else swung(exercise.swing),
         facts=tuple(_facts(score)),
+        text=tuple(paragraphs(exercise.text)),
         score=score,
         setting=cut(score, engraver, layout),
     )

@@ -53,7 +53,9 @@ def html(booklet: Booklet, paper: Paper) -> str:
         f"<style>{_style(paper)}</style></head><body>",
         '<svg class="signs" width="0" height="0" aria-hidden="true">'
         f"{glyph_definitions(booklet.glyphs, used)}</svg>",
-        f"<header><h1>{_text(booklet.title)}</h1><p>{_text(ABOUT)}</p>",
+        f"<header><h1>{_text(booklet.title)}</h1>",
+        *(f'<p class="own">{_text(each)}</p>' for each in booklet.text),
+        f"<p>{_text(ABOUT)}</p>",
         "<noscript><p>With scripts switched on, every exercise can be heard on this page; "
         "nothing is loaded for it.</p></noscript></header><main>",
         *_front(booklet),
@@ -135,7 +137,9 @@ def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str
         chords = ", ".join(sign.text for sign in signs.get(bar, ()))
         label = f"bar {bar}: {chords}" if chords else f"bar {bar}"
         yield _svg(drawing, entry.setting.height, "system", label)
-    yield "</div></section>"
+    yield "</div>"
+    yield from (f'<p class="own">{_text(each)}</p>' for each in entry.text)
+    yield "</section>"
 
 
 def _drawings(entry: Entry) -> Iterator[list[Piece]]:

@@ -1,7 +1,7 @@
 """The booklet on paper. Set by the typesetting library typst, which embeds all fonts."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from midiforge import __version__
@@ -19,6 +19,8 @@ _SIGNS = (
 )
 _PAPERS = {"a4": "a4", "letter": "us-letter"}
 _TENTHS = 10
+_KEPT_WHOLE = 3  # so many lines of music are never parted
+_SHORT_TEXT = 600  # letters that stay with the music above them
 
 # All that varies comes in as string literals or lengths, so that no text is read as markup.
 _RULES = """
@@ -75,6 +77,8 @@ def _source(booklet: Booklet, paper: Paper) -> Iterator[str]:
         size=13 if paper.is_large else 10.5,
     )
     yield f"#heading(level: 1, text({_string(_breakable(_cut(booklet.title, 300)))}))"
+    for paragraph in booklet.text:
+        yield f"#text({_string(_breakable(paragraph))})#parbreak()"
     yield f"#text({_string(ABOUT)})"
     yield from _order(booklet)
     yield from _key(booklet, paper)
@@ -139,15 +143,27 @@ def _exercise(entry: Entry, booklet: Booklet, paper: Paper) -> Iterator[str]:
         f"tempos({_string(entry.pulse)}, ({tempos}), {_string(entry.feel)}), "
         f"{_string(' · '.join(entry.facts))})"
     )
+    own = [f"#block(above: 0.9em)[#text({_string(_breakable(each))})]" for each in entry.text]
+    kept = own if sum(map(len, entry.text)) < _SHORT_TEXT else []
     room = (paper.height - 2 * paper.margin) * 0.8
-    tall = sum(entry.setting.height for _ in lines) / _TENTHS * paper.space
-    if tall < room:
-        body = "\n".join(f"#block(above: 0.3em, below: 0.3em)[{image}]" for image in images)
-        yield f"#block(breakable: false, below: 2.2em)[{head}\n{body}]"
-        return
-    yield f"#block(breakable: false)[{head}\n{images[0]}]"
-    yield from images[1:]
-    yield "#v(1.6em)"
+    high = entry.setting.height / _TENTHS * paper.space
+    if len(lines) <= _KEPT_WHOLE and len(lines) * high < room:
+        yield _together([head, *images, *kept])
+    else:
+        # A line stays with the title and two at the end with each other, so that pages are
+        # filled and no line stands alone on one.
+        yield _together([head, images[0]])
+        for image in images[1:-2]:
+            yield _together([image])
+        yield _together([*images[-2:], *kept] if len(images) > 2 else [*images[1:], *kept])
+    yield from () if kept else own
+    yield "#v(1.2em)"
+
+
+def _together(parts: Sequence[str]) -> str:
+    """A heading and lines of music that no page break parts."""
+    content = "\n".join(f"#block(above: 0.3em, below: 0.3em)[{each}]" for each in parts)
+    return f"#block(breakable: false, above: 0.3em, below: 0.3em)[{content}]"
 
 
 def _image(line: list[Any], booklet: Booklet, paper: Paper, height: float) -> str:

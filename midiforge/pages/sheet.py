@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from midiforge.disk import check_name, reason, write_aside
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
@@ -12,6 +13,10 @@ from midiforge.notation.write import scores
 from midiforge.own_file import Seal
 from midiforge.pages.paper import Paper
 
+if TYPE_CHECKING:
+    from midiforge.pages.booklet import Booklet
+    from midiforge.pages.widths import Layout
+
 _PDF_SEAL, _SEAL = Seal("sheet", "% {}\n"), Seal("sheet", "<!-- {} -->\n")
 
 
@@ -19,10 +24,12 @@ _PDF_SEAL, _SEAL = Seal("sheet", "% {}\n"), Seal("sheet", "<!-- {} -->\n")
 class Content:
     """What is to be printed.
 
+    text: the teacher's own, for the student; paragraphs are parted by empty lines.
     with_counts: whether the counts stand below the notes.
     """
 
     title: str
+    text: str
     exercises: Iterable[Exercise]
     kit: Kit
     paper: Paper
@@ -36,9 +43,11 @@ def write_sheet(
     kit: Kit,
     paper: Paper,
     with_counts: bool = False,
+    text: str = "",
 ) -> None:
     """Writes exercises as pages: PDF, HTML, SVG or MusicXML, by the ending of `path`.
 
+    text: what the student is to read under the title; an empty line begins a paragraph.
     Raises MidiforgeError for an unknown ending, for what a staff cannot show, for a library
     that is not installed, and where a file is in the way that midiforge did not write; nothing
     is written then.
@@ -50,7 +59,7 @@ def write_sheet(
     _check(path, seal)
     if path.is_symlink():
         path = path.resolve()
-    made = make(Content(title, exercises, kit, paper, with_counts))
+    made = make(Content(title, text, exercises, kit, paper, with_counts))
     content = made.encode() if isinstance(made, str) else made
     write_aside(path, seal.sealed(content))
 
@@ -81,37 +90,38 @@ def _check(path: Path, seal: Seal) -> None:
     seal.check(path)
 
 
-def _pdf(content: Content) -> bytes:
+def _booklet(content: Content, layout: "Layout") -> "Booklet":
     from midiforge.pages.booklet import booklet
     from midiforge.pages.engrave import Engraver
+
+    return booklet(content.title, content.text, content.exercises, Engraver(), layout)
+
+
+def _pdf(content: Content) -> bytes:
     from midiforge.pages.pdf import pdf
     from midiforge.pages.widths import Layout
 
     line = content.paper.line
     layout = Layout(line, fill=line, with_counts=content.with_counts)
-    return pdf(booklet(content.title, content.exercises, Engraver(), layout), content.paper)
+    return pdf(_booklet(content, layout), content.paper)
 
 
 def _html(content: Content) -> str:
-    from midiforge.pages.booklet import booklet
-    from midiforge.pages.engrave import Engraver
     from midiforge.pages.html import WIDEST, html
     from midiforge.pages.widths import Layout
 
     # On a narrow screen a sign for the bar before would stand alone on its line.
     layout = Layout(WIDEST, with_counts=content.with_counts, with_similes=False)
-    return html(booklet(content.title, content.exercises, Engraver(), layout), content.paper)
+    return html(_booklet(content, layout), content.paper)
 
 
 def _svg(content: Content) -> str:
-    from midiforge.pages.booklet import booklet
-    from midiforge.pages.engrave import Engraver
     from midiforge.pages.svg import svg
     from midiforge.pages.widths import Layout
 
     line = content.paper.line
     layout = Layout(line, fill=line, with_counts=content.with_counts)
-    return svg(booklet(content.title, content.exercises, Engraver(), layout), content.paper)
+    return svg(_booklet(content, layout), content.paper)
 
 
 def _musicxml(content: Content) -> str | bytes:
@@ -123,6 +133,7 @@ def _musicxml(content: Content) -> str | bytes:
         content.kit,
         paper=content.paper,
         with_counts=content.with_counts,
+        text=content.text,
     )
 
 

@@ -37,6 +37,9 @@ def svg(booklet: Booklet, paper: Paper) -> str:
             _, content = joined(line)
             parts.append(f'<g transform="translate({_MARGIN:g} {at:.1f})">{content}</g>')
             at += entry.setting.height + 0.5 * SPACE
+        for text in (line for each in entry.text for line in in_width(each, paper.line, _TEXT)):
+            at += _LINE * _TEXT
+            parts.append(_line(at, _TEXT, "own", text))
         at += 2 * SPACE
     height = at - 2 * SPACE + _MARGIN
     return (

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from midiforge.insight import MEASURE, Insight, Meeting, demands, hands_and_feet, insight
 from midiforge.insight.places import explained
 from midiforge.insight.returns import chord_bars, returns
-from midiforge.insight.words import bars_named, ranges, swung
+from midiforge.insight.words import bars_named, paragraphs, ranges, swung
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS
 from midiforge.printable import printable
@@ -71,6 +71,9 @@ def exercise_lines(
         yield [(text, "title")]
     for text in wrap(_header(at_tempos), width):
         yield [(text, "faint")]
+    for paragraph in paragraphs(exercise.text):
+        for text in wrap(paragraph, width):
+            yield [(text, "")]
     yield []
     stave = Stave(exercise, most_bars)
     yield from stave.lines(width)

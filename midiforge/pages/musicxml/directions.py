@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from midiforge.insight.words import ranges
+from midiforge.insight.words import paragraphs, ranges
 from midiforge.model.meter import Meter
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap, plain
@@ -43,11 +43,14 @@ def _below(kind: str) -> str:
 
 
 def title(score: Score) -> str:
-    """An exercise's numbers as a rehearsal mark, and its title."""
+    """An exercise's numbers as a rehearsal mark, its title, and what its stage has to say."""
     numbers = ranges(each.order for each in score.exercises if each.order)
     mark = direction(f"<rehearsal>{numbers}</rehearsal>") if numbers else ""
     title = text_of(title_of(score.exercise))
-    return mark + direction(f'<words font-weight="bold" font-size="12">{title}</words>')
+    own = "".join(
+        direction(f"<words>{text_of(each)}</words>") for each in paragraphs(score.exercise.text)
+    )
+    return mark + direction(f'<words font-weight="bold" font-size="12">{title}</words>') + own
 
 
 def tempo(score: Score) -> str:

@@ -12,6 +12,7 @@ from math import lcm
 
 from midiforge import __version__
 from midiforge.errors import MidiforgeError
+from midiforge.insight.words import paragraphs
 from midiforge.kit import Kit
 from midiforge.library import shelf
 from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Score
@@ -39,11 +40,13 @@ def musicxml(
     *,
     paper: Paper | None = None,
     with_counts: bool = False,
+    text: str = "",
 ) -> bytes:
     """One MusicXML document of a whole lesson, in UTF-8; the same lesson gives the same bytes.
 
     kit: its channel and note numbers are what readers play.
     paper: what pages are laid out for; A4 if not given.
+    text: what the student is to read; it stands among the words of the first page.
     with_counts: whether what is counted aloud stands below the sticking, as a second verse.
     Raises MidiforgeError for a voice that the kit has no sound for, and where there is no score
     at all, which MusicXML cannot say.
@@ -58,7 +61,9 @@ def musicxml(
     out = [_PREAMBLE, f'<{_NAME} version="4.0">\n']
     if title.strip():
         out.append(f"<work><work-title>{text_of(title)}</work-title></work>\n")
-    out.append(f"<identification>{_ENCODING}</identification>\n{_defaults(paper)}\n<part-list>\n")
+    out.append(f"<identification>{_ENCODING}</identification>\n{_defaults(paper)}\n")
+    out += (_credit(each) for each in paragraphs(text))
+    out.append("<part-list>\n")
     out += (_score_part(staff, kit) for staff in staves)
     out.append("</part-list>\n")
     for staff in staves:
@@ -86,6 +91,10 @@ def _defaults(paper: Paper) -> str:
         f"<page-layout><page-height>{height}</page-height><page-width>{width}</page-width>"
         f'<page-margins type="both">{margins}</page-margins></page-layout></defaults>'
     )
+
+
+def _credit(paragraph: str) -> str:
+    return f'<credit page="1"><credit-words>{text_of(paragraph)}</credit-words></credit>\n'
 
 
 def _staves(written: Sequence[Score]) -> tuple[Staff, ...]:
