@@ -199,6 +199,8 @@ def test_a_repeated_bar_has_the_chords_of_the_bar_before() -> None:
         ("/ C", "bar 1: '/' is no chord"),
         ("C D E F G", "bar 1: 5 chords in a bar of 4 beats"),
         ("C | Gq7", "bar 2: 'Gq7' is no chord"),
+        # In some countries B is called H, and B flat is called B.
+        ("C | Hm7", "bar 2: 'Hm7' is no chord .did you mean 'Bm7'. H is written B here"),
         ("C | " * 300, "bars"),
     ],
 )

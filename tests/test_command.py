@@ -181,6 +181,46 @@ def test_a_build_says_what_it_made(capsys: Captured) -> None:
     assert "lesson.mid" in out
 
 
+def test_a_picture_is_an_svg_and_is_said_to_be_written(capsys: Captured) -> None:
+    arguments = ["show", "--sticking", "RLRR LRLL", "--title", "Two hands", "--picture"]
+    assert said(capsys, *arguments, "mine.svg") == "Two hands: 2 exercises in mine.svg\n"
+    assert run([*arguments, "mine.png"]) == 2
+    assert "--picture: 'mine.png' is no picture" in capsys.readouterr().err
+    assert not Path("mine.png").exists()
+
+
+def test_titles_are_a_line_each_with_what_shows_how_hard_it_is(capsys: Captured) -> None:
+    drill = ("--sticking", "RLRR LRLL", "--feet", "samba", "--tempos", "70,90")
+    head, *lines = said(capsys, "show", *drill, "--titles").splitlines()
+    assert head.split("  ")[0] == "number"
+    assert [line.split()[:2] for line in lines] == [
+        ["1-2", "feet"],
+        ["3-4", "hands"],
+        ["5-6", "full"],
+    ]
+    at = head.index("tempos")
+    assert all(line[at:].startswith("70, 90") for line in lines)
+    facts = json.loads(said(capsys, "show", *drill, "--titles", "--json"))
+    assert facts == json.loads(said(capsys, "show", *drill, "--json"))
+    for line, fastest in zip(lines, facts[1::2], strict=True):
+        assert fastest["title"] in line
+        *_, bars, hard = line.split()
+        assert (int(bars), float(hard)) == (
+            fastest["bars"],
+            pytest.approx(fastest["difficulty"]["score"], abs=0.051),
+        )
+    only = said(capsys, "show", *drill, "--titles", "--only", "3").splitlines()
+    assert len(only) == 2 and only[1].startswith("3 ")
+
+
+def test_titles_fit_a_terminal() -> None:
+    from midiforge.screen.titles import title_lines
+
+    drill = midiforge.check_drill({"sticking": "RLRR LRLL " * 8, "feet": "samba", "tempos": 70})
+    shown = list(title_lines(([each] for each in midiforge.exercises(drill)), 80))
+    assert max(map(len, shown)) <= 80 and len(shown) > 4
+
+
 def test_a_picture_that_was_edited_is_left_as_it_is(capsys: Captured) -> None:
     arguments = ["show", "--sticking", "RLRR LRLL", "--only", "1", "--picture", "mine.svg"]
     assert run(arguments) == run(arguments) == 0

@@ -67,12 +67,14 @@ def test_a_listed_sticking_reads_back_as_the_rudiment(capsys: Captured) -> None:
 
 def test_tables_hold_what_is_short_and_json_the_rest(capsys: Captured) -> None:
     assert columns(capsys, "ostinatos") == [
-        *("name", "family", "limb", "meter", "voice", "pattern", "partner")
+        *("name", "family", "limb", "meter", "voice", "pattern", "partner", "other names")
     ]
     assert {"source", "note"} <= rows(capsys, "ostinatos")[0].keys()
     assert columns(capsys, "kits") == ["name", "title", "channel", "voices"]
     assert all(row["source"] for row in rows(capsys, "kits"))
-    assert columns(capsys, "voices") == ["name", "title", "MIDI note", "played instead"]
+    assert columns(capsys, "voices") == [
+        *("name", "title", "MIDI note", "played instead", "other names")
+    ]
 
 
 def test_caveats_and_other_names_reach_json(capsys: Captured) -> None:
@@ -89,6 +91,8 @@ def test_names_and_patterns_are_whole_on_a_terminal(
     from midiforge.library import ostinatos
 
     head, *lines, last = on_terminal(monkeypatch, "ostinatos", width)
+    assert all(len(line) <= width for line in lines)
+    lines = [line for line in lines if not line.startswith(" ")]
     assert len(lines) == len(ostinatos())
     for line, each in zip(lines, ostinatos().values(), strict=True):
         assert line.startswith(each.name)
@@ -101,7 +105,41 @@ def test_names_and_patterns_are_whole_on_a_terminal(
     assert ("wider" in last) is (width < 130)
 
 
-@pytest.mark.parametrize("what", ["rudiments", "voices", "kits"])
+SHELVES = ["rudiments", "ostinatos", "voices", "kits", "styles", "percussion", "instruments"]
+
+
+@pytest.mark.parametrize("what", SHELVES)
+def test_at_80_columns_every_list_fits_and_breaks_at_blanks_only(
+    monkeypatch: pytest.MonkeyPatch, capsys: Captured, what: str
+) -> None:
+    wanted = rows(capsys, what)
+    shown = on_terminal(monkeypatch, what, 80)
+    assert max(map(len, shown)) <= 80
+    words = set(" ".join(shown).split())
+    for row in wanted:
+        names = [row["name"], *row.get("other names", ())]
+        assert {f"{name}," for name in names[1:-1]} | {names[-1]} <= words, names
+    told = " ".join(shown)
+    assert "..." not in told and "\N{HORIZONTAL ELLIPSIS}" not in told
+
+
+def test_styles_tell_at_80_columns_who_plays_and_what_they_go_with(
+    monkeypatch: pytest.MonkeyPatch, capsys: Captured
+) -> None:
+    styles = rows(capsys, "styles")
+    told = " ".join(" ".join(on_terminal(monkeypatch, "styles", 80)).split())
+    for row in styles:
+        assert f"percussion: {row['percussion']}" in told
+        assert f"goes with: {row['goes with']}" in told
+
+
+def test_a_name_that_a_drill_may_use_is_listed(capsys: Captured) -> None:
+    """README: feet = "jazz-waltz"."""
+    named = {each for row in rows(capsys, "ostinatos") for each in row["other names"]}
+    assert "jazz-waltz" in named
+
+
+@pytest.mark.parametrize("what", ["rudiments", "ostinatos", "kits"])
 def test_the_last_line_on_a_terminal_says_what_json_has(
     monkeypatch: pytest.MonkeyPatch, what: str
 ) -> None:

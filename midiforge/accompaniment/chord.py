@@ -96,6 +96,8 @@ def read_chord(text: str) -> Chord | None:
         hint = "a chord begins with a capital letter, such as Dm7 or Bb7"
         if text[:1].islower() and _SYMBOL.fullmatch(text[0].upper() + text[1:]):
             hint = f"did you mean {text[0].upper() + text[1:]!r}?"
+        elif text[:1] in ("H", "h") and _SYMBOL.fullmatch(f"B{text[1:]}"):
+            hint = f"did you mean {f'B{text[1:]}'!r}? H is written B here"
         raise MidiforgeError(f"{quoted(text)} is no chord", hint=hint)
     quality = match[3]
     tones = _tones(quality)

@@ -1,8 +1,11 @@
 """midiforge list"""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import zip_longest
+from shutil import get_terminal_size
+from textwrap import wrap
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -12,9 +15,11 @@ from midiforge.errors import MidiforgeError, nearest, quoted
 
 if TYPE_CHECKING:
     from midiforge.library import Rudiment
+    from midiforge.library.shelf import LibraryOstinato
 
 Row = dict[str, Any]
 
+_SET_IN = 4  # blanks before what stands below a row
 _WHOLE = ("name", "number", "limb", "meter", "pattern", "partner")  # columns never broken
 
 
@@ -36,7 +41,10 @@ def listing(
     as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
 ) -> None:
     """List what a drill can name: rudiments, ostinatos, voices, kits; styles, percussion parts and
-    instruments that play beside you."""
+    instruments that play beside you.
+
+    A terminal gets a table; a pipe or file gets all of each row in a line, a tab between columns.
+    """
     if what not in _SHELVES:
         problem = f"there is no list of {quoted(what)}" if what else "nothing to list is named"
         raise MidiforgeError(problem, hint=nearest(what, _SHELVES))
@@ -56,12 +64,14 @@ class _Shelf:
 
     rows: all there is to say of each entry, for JSON.
     only_json: columns that would make a table too wide to read.
+    below: columns that a terminal shows on lines of their own, where there is something in them.
     if_room: columns that a terminal shows, taken in this order, as far as it has room.
     remark: what else is to be known, on a terminal.
     """
 
     rows: Callable[[], list[Row]]
     only_json: tuple[str, ...]
+    below: tuple[str, ...] = ("other names",)
     if_room: tuple[str, ...] = ()
     remark: Callable[[], str] = str
 
@@ -112,12 +122,20 @@ def _ostinatos() -> list[Row]:
             "voice": each.voice,
             "pattern": each.text,
             "partner": each.partner,
-            "other names": each.also,
+            "other names": tuple(dict.fromkeys((*_as_title(each), *each.also))),
             "source": each.source,
             "note": each.note,
         }
         for each in ostinatos().values()
     ]
+
+
+def _as_title(ostinato: "LibraryOstinato") -> tuple[str, ...]:
+    """The name that its title is, where that is another."""
+    from midiforge.library.shelf import slug
+
+    named = slug(ostinato.title)
+    return (named,) if named != ostinato.name and len(named) < len(ostinato.name) else ()
 
 
 def _voices() -> list[Row]:
@@ -215,54 +233,78 @@ def _kits() -> list[Row]:
 
 
 _SHELVES = {
-    "rudiments": _Shelf(_rudiments, ("other names", "note")),
-    "ostinatos": _Shelf(
-        _ostinatos, ("other names", "source", "note"), if_room=("partner", "voice", "family")
-    ),
-    "voices": _Shelf(_voices, ("other names",), remark=_of_voices),
-    "kits": _Shelf(_kits, ("source",)),
-    "styles": _Shelf(_styles, ("other names", "source"), if_room=("percussion", "goes with")),
+    "rudiments": _Shelf(_rudiments, ("note",), if_room=("family",)),
+    "ostinatos": _Shelf(_ostinatos, ("source", "note"), if_room=("partner", "voice", "family")),
+    "voices": _Shelf(_voices, (), remark=_of_voices),
+    "kits": _Shelf(_kits, ("source",), below=()),
+    "styles": _Shelf(_styles, ("source",), below=("percussion", "goes with", "other names")),
     "percussion": _Shelf(
         _percussion,
-        ("patterns", "variation", "other names", "source"),
+        ("patterns", "variation", "source"),
         if_room=("voices", "family"),
         remark=lambda: "Every ostinato can be a percussion part too. ",
     ),
-    "instruments": _Shelf(
-        _instruments, ("other names",), remark=lambda: "Notes are MIDI note numbers. "
-    ),
+    "instruments": _Shelf(_instruments, (), remark=lambda: "Notes are MIDI note numbers. "),
 }
 
 
 def _print(shelf: _Shelf, rows: list[Row]) -> None:
     """Rows in columns: fitted to a terminal, else unshortened with a tab between."""
-    columns = [name for name in rows[0] if name not in shelf.only_json]
+    told = [name for name in rows[0] if name not in shelf.only_json]
     if not on_terminal(sys.stdout):
-        print("\t".join(columns))
+        print("\t".join(told))
         for row in rows:
-            print("\t".join(str(row[name]) for name in columns))
+            print("\t".join(_said(row[name]) for name in told))
         return
-    from rich.console import Console
-
-    console = Console()
-    endless = console.options.update(width=sys.maxsize)
+    width = get_terminal_size().columns
     left_out = [*shelf.if_room]
+    told = [name for name in told if name not in shelf.below]
     for name in shelf.if_room:
         left_out.remove(name)
-        table = _table([each for each in columns if each not in left_out], rows)
-        if console.measure(table, options=endless).maximum > console.width:
+        if sum(_widths([each for each in told if each not in left_out], rows)) > width:
             left_out.append(name)
-    console.print(_table([each for each in columns if each not in left_out], rows))
+    told = [name for name in told if name not in left_out]
+    for line in _lines(told, shelf.below, rows, width):
+        print(line)
     wider = f" On a wider terminal: {', '.join(left_out)}." if left_out else ""
-    print(f"{shelf.remark()}Only with --json: {', '.join(shelf.only_json)}.{wider}")
+    json = f"Only with --json: {_said(shelf.only_json)}." if shelf.only_json else ""
+    for line in _wrapped(f"{shelf.remark()}{json}{wider}", width):
+        print(line)
 
 
-def _table(columns: list[str], rows: list[Row]) -> Any:
-    from rich.table import Table
+def _said(value: Any) -> str:
+    return ", ".join(value) if isinstance(value, tuple) else str(value)
 
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for name in columns:
-        table.add_column(name, no_wrap=name in _WHOLE)
+
+def _widths(columns: list[str], rows: list[Row]) -> list[int]:
+    """How wide each column is with the blanks behind it."""
+    widths = [max(len(name), *(len(_said(row[name])) for row in rows)) + 2 for name in columns]
+    return [*widths[:-1], widths[-1] - 2]
+
+
+def _lines(
+    columns: list[str], below: tuple[str, ...], rows: list[Row], width: int
+) -> Iterator[str]:
+    """The table, at most `width` wide: a column that may be broken takes what the others leave,
+    and what stands below a row is set in under it."""
+    widths = _widths(columns, rows)
+    for i, name in enumerate(columns):
+        if name not in _WHOLE and sum(widths) > width:
+            widths[i] = max(width - (sum(widths) - widths[i]), len(name) + 2)
+    yield "".join(f"{name:<{size}}" for name, size in zip(columns, widths, strict=True)).rstrip()
     for row in rows:
-        table.add_row(*(str(row[name]).replace("[", r"\[") for name in columns))
-    return table
+        cells = [
+            _wrapped(_said(row[name]), size) for name, size in zip(columns, widths, strict=True)
+        ]
+        for parts in zip_longest(*cells, fillvalue=""):
+            line = "".join(f"{part:<{size}}" for part, size in zip(parts, widths, strict=True))
+            yield line.rstrip()
+        for name in below:
+            if row[name]:
+                for line in _wrapped(f"{name}: {_said(row[name])}", width - _SET_IN):
+                    yield " " * _SET_IN + line
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    """The text in lines, broken at blanks only."""
+    return wrap(text, width, break_long_words=False, break_on_hyphens=False)

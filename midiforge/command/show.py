@@ -2,12 +2,14 @@
 
 import sys
 from pathlib import Path
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import on_terminal
+from midiforge.errors import MidiforgeError, quoted
 from midiforge.printable import printable
 
 if TYPE_CHECKING:
@@ -27,6 +29,13 @@ def show(
         Path | None,
         typer.Option("--picture", metavar="FILE.svg", help="Draw to an SVG file instead."),
     ] = None,
+    titles: Annotated[
+        bool,
+        typer.Option(
+            "--titles",
+            help="A line an exercise: number, stage, title, tempos, bars, how hard.",
+        ),
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
 ) -> None:
     """Print exercises as a drummer reads them.
@@ -37,6 +46,9 @@ def show(
     from midiforge.lesson.choose import chosen_exercises
     from midiforge.workshop import remarks
 
+    if picture and picture.suffix.lower() != ".svg":
+        problem = f"{quoted(picture.name)} is no picture that can be drawn"
+        raise MidiforgeError(problem, "--picture", hint=f"such as {picture.stem or 'lesson'}.svg")
     dropped: list[Dropped] = []
     chosen = chosen_exercises(drill, only, dropped.append)
     if as_json:
@@ -47,8 +59,12 @@ def show(
         print(json.dumps([facts(each) for each in chosen], indent=2))
     elif picture:
         _draw(chosen, picture)
+        plural = "s" * (len(chosen) != 1)
+        print(
+            f"{printable(drill.title)}: {len(chosen)} exercise{plural} in {printable(str(picture))}"
+        )
     else:
-        _print(chosen)
+        (_print_titles if titles else _print)(chosen)
         for sentence in remarks(drill):
             print(f"mind: {printable(sentence)}")
         for each in dropped if not only else ():
@@ -65,6 +81,16 @@ def _print(chosen: list["Exercise"]) -> None:
     for group in by_tempo(chosen):
         show_exercise(group, console)
         console.print()
+
+
+def _print_titles(chosen: list["Exercise"]) -> None:
+    from midiforge.model.rounds import by_tempo
+    from midiforge.screen.titles import title_lines
+
+    # What is piped is searched by lines: titles stay whole there.
+    width = get_terminal_size().columns if on_terminal(sys.stdout) else sys.maxsize
+    for line in title_lines(by_tempo(chosen), width):
+        print(printable(line))
 
 
 def _draw(chosen: list["Exercise"], path: Path) -> None:

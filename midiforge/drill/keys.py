@@ -118,7 +118,7 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "feet",
             "texts",
             "What the feet repeat: ostinatos by name, by count ('1a 2&') or on a grid; with "
-            "'on LF' and 'as cowbell' moved to another limb or voice.",
+            "'on LF' and 'as cowbell' moved to another limb or voice; 'none' for nothing.",
             "OSTINATO",
             names="ostinatos",
         ),
