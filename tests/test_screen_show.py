@@ -330,3 +330,14 @@ def test_json_says_the_same() -> None:
 def test_rich_is_not_imported_until_something_is_shown() -> None:
     code = "import sys, midiforge.screen; sys.exit('rich' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize("columns", ["0", "1", "7"])
+def test_a_terminal_that_says_no_width_is_written_on(
+    columns: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from midiforge.command.run import run
+
+    monkeypatch.setenv("COLUMNS", columns)
+    assert run(["show", "--sticking", "RL"]) == 0
+    assert "right hand" in capsys.readouterr().out

@@ -64,3 +64,16 @@ def test_file_names_say_the_lead_as_titles_do() -> None:
     drill = midiforge.check_drill({"sticking": "RLRR", "lead": "swapped", "stages": "hands"})
     [exercise] = midiforge.exercises(drill)
     assert file_name(exercise, 2) == "01-hands-RLRR-from-1-left-lead-80bpm.mid"
+
+
+@pytest.mark.parametrize(
+    ("keys", "title"),
+    [
+        ({"sticking": "RL"}, "RL from 1, hands over the kit"),
+        ({"sticking": "RLK"}, "RLK from 1, hands and feet"),
+        ({"sticking": "RL", "feet": "samba"}, "RL from 1, over Samba"),
+    ],
+)
+def test_a_full_stage_without_feet_does_not_say_feet(keys: dict[str, str], title: str) -> None:
+    [exercise] = midiforge.exercises(midiforge.check_drill({**keys, "stages": "full"}))
+    assert exercise.title == title

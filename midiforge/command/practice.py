@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.terminal import on_terminal
+from midiforge.command.terminal import on_terminal, output
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.printable import printable
 
@@ -224,7 +224,6 @@ def _draw(found: "list[Course]", path: Path) -> None:
 
 
 def _show(found: "list[Course]", days: int) -> None:
-    from rich.console import Console
     from rich.text import Text
 
     from midiforge.practice.course import STYLES, course_lines
@@ -232,7 +231,7 @@ def _show(found: "list[Course]", days: int) -> None:
     if not found:
         print("no takes in the last days" if days else "no takes yet: a review adds one")
         return
-    console = Console(no_color=not on_terminal(sys.stdout) or None)
+    console = output()
     for spans in course_lines(found, _width(), plain=not _has_blocks()):
         line = Text(no_wrap=True, overflow="ignore", end="")
         for piece, style in spans:

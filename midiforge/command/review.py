@@ -1,7 +1,6 @@
 """midiforge review"""
 
 import math
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,7 +8,7 @@ import typer
 
 from midiforge.command.flags import flags
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.terminal import on_terminal
+from midiforge.command.terminal import output
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.printable import printable
 
@@ -82,11 +81,9 @@ def review(
 
         print(written({**facts(said, known, step), "logged": kept}))
     else:
-        from rich.console import Console
-
         from midiforge.report.terminal import show_review
 
-        show_review(said, Console(no_color=not on_terminal(sys.stdout) or None), known, step)
+        show_review(said, output(), known, step)
         if page:
             print(f"The page with pictures: {printable(str(page))}")
         if not found.is_it and not no_log:

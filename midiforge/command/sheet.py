@@ -24,7 +24,7 @@ def sheet(
         str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
     ] = "",
     paper: Annotated[
-        str, typer.Option("--paper", metavar="a4|letter", help="The paper to print on. [a4]")
+        str, typer.Option("--paper", metavar="a4|letter", help="The paper to print on.")
     ] = "a4",
     large: Annotated[
         bool, typer.Option("--large", help="Large print, for the music stand.")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.terminal import on_terminal
+from midiforge.command.terminal import on_terminal, output
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.printable import printable
 
@@ -72,12 +72,11 @@ def show(
 
 
 def _print(chosen: list["Exercise"]) -> None:
-    from rich.console import Console
 
     from midiforge.model.rounds import by_tempo
     from midiforge.screen.show import show_exercise
 
-    console = Console(no_color=not on_terminal(sys.stdout) or None)
+    console = output()
     for group in by_tempo(chosen):
         show_exercise(group, console)
         console.print()

@@ -1,11 +1,15 @@
 """What commands have in common with a terminal: what goes to it, and how a failure is said."""
 
 import sys
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
 from midiforge.printable import printable
 
+if TYPE_CHECKING:
+    from rich.console import Console
+
 WRONG = 2
+_NARROWEST = 20
 
 
 def failed(text: str, code: int = WRONG) -> int:
@@ -19,3 +23,13 @@ def failed(text: str, code: int = WRONG) -> int:
 def on_terminal(stream: TextIO | None) -> bool:
     """Whether a stream goes to a terminal; a closed one does not."""
     return stream is not None and stream.isatty()
+
+
+def output() -> "Console":
+    """Standard output for text with colours, which only a terminal gets; never too narrow for a
+    word, whatever the terminal says of itself."""
+    from rich.console import Console
+
+    found = Console(no_color=not on_terminal(sys.stdout) or None)
+    found.width = max(found.width, _NARROWEST)
+    return found

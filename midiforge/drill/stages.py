@@ -14,6 +14,8 @@ from midiforge.library import shelf
 from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.meter import Meter
 
+FULL, EVERYTHING = "full", "hands and feet"  # the name and the title of the fullest stage
+
 _KEYS = {key.name: key for key in STAGE_KEYS}
 _LONGEST_NAME = 40
 
@@ -38,7 +40,7 @@ def usual_stages(common: Common) -> dict[str, Stage]:
     """The feet alone, the hands on one surface, and everything."""
     one_surface = {(limb, ""): (common.surface,) for limb in HANDS}
     feet = {rule: voices for rule, voices in common.voicing.items() if rule[0].is_foot}
-    everything = _everything(common, "full", "hands and feet")
+    everything = _everything(common, FULL, EVERYTHING)
     return {
         "feet": Stage("feet", "feet alone", frozenset(FEET), False, common.voicing),
         "hands": replace(

@@ -5,6 +5,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from midiforge.drill.drill import Drill, Stage
+from midiforge.drill.stages import EVERYTHING, FULL
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.compose import Score, compose
 from midiforge.lesson.resolution import parts_of_a_quarter
@@ -207,4 +208,10 @@ def _title(drill: Drill, material: Material, variant: Variant, stage: Stage, fee
         moved = f" from {variant.feet_placement_name}" if variant.feet_placement else ""
         return f"{feet or drill.title}{moved}, {stage.title}"
     text = describe(replace(variant, sticking=material.title))
-    return f"{text}, over {feet}" if feet and stage.name == "full" else f"{text}, {stage.title}"
+    if stage.name != FULL:
+        return f"{text}, {stage.title}"
+    if feet:
+        return f"{text}, over {feet}"
+    own = material.phrase.limbs if material.phrase else ()
+    by_hands = stage.title == EVERYTHING and not any(limb.is_foot for limb in own)
+    return f"{text}, {'hands over the kit' if by_hands else stage.title}"

@@ -344,7 +344,7 @@ def _entry(row: dict[str, Any]) -> Entry:
 
 
 def _number(value: object) -> float:
-    if not isinstance(value, (int, float)):
+    if not isinstance(value, (int, float)) or not isfinite(value):
         raise TypeError(value)
     return float(value)
 

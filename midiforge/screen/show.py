@@ -32,7 +32,7 @@ STYLES = {
     "warning": "bold red",
 }
 LABELS = 14
-WIDEST = 120
+NARROWEST, WIDEST = 20, 120
 HARDEST = 3
 MOST_TEMPOS = 4
 SLIGHT = 0.5  # points of a part of the score that is not worth naming
@@ -64,7 +64,7 @@ def exercise_lines(
     at_tempos = [exercise] if isinstance(exercise, Exercise) else [*exercise]
     exercise = max(at_tempos, key=lambda each: each.tempo.last)
     found = insight(exercise)
-    width = min(width, WIDEST)
+    width = min(max(width, NARROWEST), WIDEST)
     orders = [each.order for each in at_tempos if each.order]
     title = f"{ranges(orders)}. {exercise.title}" if orders else exercise.title
     for text in wrap(title, width):
