@@ -65,7 +65,8 @@ class LoopReport:
 
     left_out: sentences on what could not be made. missing: why there is no sound though it was
     asked for, and how to get it; "" if nothing is missing. kept: files of an earlier time that
-    somebody changed since; they were left alone.
+    somebody changed since; they were left alone. removed: how many others of that time are gone,
+    without one of the same name in their place.
     """
 
     folder: Path
@@ -73,6 +74,7 @@ class LoopReport:
     left_out: tuple[str, ...] = ()
     missing: str = ""
     kept: tuple[str, ...] = ()
+    removed: int = 0
 
     @property
     def seconds(self) -> Fraction:
@@ -124,9 +126,9 @@ def write_loops(
                 for name in filter(None, (each.file, each.audio)):
                     record.note(name, checksum_of(aside / name))
             record.note(INDEX, checksum_of(aside / INDEX))
-        kept = before.replace_by(aside)
+        replaced = before.replace_by(aside)
     left = tuple(dict.fromkeys(left_out))
-    return LoopReport(folder, tuple(written), left, missing, tuple(kept))
+    return LoopReport(folder, tuple(written), left, missing, replaced.kept, replaced.removed)
 
 
 def _sound(soundfont: Path | str) -> tuple["Sound | None", str]:

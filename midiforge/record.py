@@ -11,6 +11,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from hashlib import blake2b
 from pathlib import Path
 
@@ -79,6 +80,18 @@ def _abandoned(aside: Path) -> bool:
     return False
 
 
+@dataclass(frozen=True, slots=True)
+class Replaced:
+    """What became of the files of an earlier time.
+
+    kept: the names of those that somebody changed since; they are left alone.
+    removed: how many are gone, and no file of their name came in their place.
+    """
+
+    kept: tuple[str, ...] = ()
+    removed: int = 0
+
+
 class Record:
     """What midiforge wrote into a folder before.
 
@@ -121,11 +134,8 @@ class Record:
                 hint="move it away, or build into another folder",
             )
 
-    def replace_by(self, aside: Path) -> list[str]:
-        """Moves the files that the record in `aside` names into place, and old ones away.
-
-        Gives the names of old files that somebody changed since; they are left.
-        """
+    def replace_by(self, aside: Path) -> Replaced:
+        """Moves the files that the record in `aside` names into place, and old ones away."""
         for name in names(aside / self.name):
             self.check(name)
         present = [name for name in self.sums if os.path.lexists(self.folder / name)]
@@ -153,7 +163,7 @@ class Record:
         except BaseException:
             self._take_back(aside, away)
             raise
-        return kept
+        return Replaced(tuple(kept), len(gone) - len(kept))
 
     def _take_back(self, aside: Path, away: Path) -> None:
         """Undoes moves, however many were made."""

@@ -197,3 +197,14 @@ def test_flags_say_the_same_as_a_file(drill_file: Path, tmp_path: Path) -> None:
     run("loop", *flags, "--out", tmp_path / "b")
     a, b = ({p.name: p.read_bytes() for p in (tmp_path / x).iterdir()} for x in "ab")
     assert a == b
+
+
+def test_loops_of_an_earlier_time_that_go_are_counted(drill_file: Path, tmp_path: Path) -> None:
+    out = tmp_path / "loops"
+    first = json.loads(run("loop", drill_file, "--out", out, "--json").stdout)
+    assert first["removed"] == 0
+    second = run("loop", drill_file, "--out", out, "--kinds", "gaps")
+    gone = len(first["loops"]) - len(rows_of(out))
+    assert gone > 1 and f"Removed from the folder: {gone} files" in second.stdout
+    again = run("loop", drill_file, "--out", out, "--kinds", "gaps")
+    assert "Removed" not in again.stdout

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.progress import listed, progress_bar
+from midiforge.command.progress import listed, progress_bar, say_removed
 from midiforge.errors import MidiforgeError
 from midiforge.printable import printable
 
@@ -55,6 +55,7 @@ def _say(report: "Report", drill: "Drill") -> None:
     listed("Left out", [dropped.why for dropped in report.dropped])
     listed("Mind", list(report.warnings))
     listed("Changed by somebody since the last build, left alone", list(built.kept))
+    say_removed(built.removed)
 
 
 def _facts(report: "Report", drill: "Drill") -> dict[str, Any]:
@@ -69,4 +70,5 @@ def _facts(report: "Report", drill: "Drill") -> dict[str, Any]:
         ],
         "warnings": list(report.warnings),
         "kept": list(report.built.kept),
+        "removed": report.built.removed,
     }

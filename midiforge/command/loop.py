@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.progress import listed, progress_bar
+from midiforge.command.progress import listed, progress_bar, say_removed
 from midiforge.errors import MidiforgeError, NothingChosen, nearest, quoted
 from midiforge.printable import printable
 
@@ -125,6 +125,7 @@ def _say(report: "LoopReport", drill: "Drill") -> None:
 
     listed("Mind", remarks(drill))
     listed("Changed by somebody since, left alone", list(report.kept))
+    say_removed(report.removed)
 
 
 def _facts(report: "LoopReport", drill: "Drill") -> dict[str, Any]:
@@ -145,4 +146,5 @@ def _facts(report: "LoopReport", drill: "Drill") -> dict[str, Any]:
         "left_out": list(report.left_out),
         "missing": report.missing or None,
         "kept": list(report.kept),
+        "removed": report.removed,
     }

@@ -36,6 +36,13 @@ def progress_bar(what: str, most: int, hidden: bool) -> Iterator["Tell | None"]:
         yield tell
 
 
+def say_removed(count: int) -> None:
+    """Says how many files of an earlier time are gone from the folder; nothing for none."""
+    if count:
+        files = "1 file" if count == 1 else f"{count} files"
+        print(f"Removed from the folder: {files} that midiforge wrote there before")
+
+
 def listed(heading: str, lines: list[str]) -> None:
     """Prints lines under a heading, the first of them if there are many; nothing for none."""
     if not lines:

@@ -52,12 +52,14 @@ class Built:
     files: how many exercises.
     seconds: how long the whole lesson lasts.
     kept: files of an earlier build that somebody changed since; they were left alone.
+    removed: how many others of it are gone, without one of the same name in their place.
     """
 
     folder: Path
     files: int
     seconds: Fraction
     kept: tuple[str, ...]
+    removed: int = 0
 
 
 def build(
@@ -81,8 +83,8 @@ def build(
         count = writer.write_all(exercises, progress)
         if not count:
             raise MidiforgeError("there is no exercise to write")
-        kept = before.replace_by(aside)
-    return Built(folder, count, writer.seconds, tuple(kept))
+        replaced = before.replace_by(aside)
+    return Built(folder, count, writer.seconds, replaced.kept, replaced.removed)
 
 
 class _Writer:
