@@ -104,16 +104,37 @@ def companions(strokes: Sequence[Heard], within: float) -> frozenset[int]:
     return frozenset(found)
 
 
+def graces_elsewhere(
+    strokes: Sequence[Heard], within: float, pads: Mapping[str, frozenset[str]]
+) -> frozenset[int]:
+    """Strokes, by index in the take, on one pad at most `within` s before a louder one on another.
+
+    pads: on which other pads the grace notes of a pad's strokes are played.
+    """
+    found: set[int] = set()
+    for i, stroke in enumerate(strokes if pads else ()):
+        others = pads.get(stroke.pad, frozenset())
+        before = i - 1
+        while others and before >= 0 and stroke.time - strokes[before].time <= within:
+            grace = strokes[before]
+            if grace.pad in others and grace.velocity <= SOFTER * stroke.velocity:
+                found.add(grace.index)
+            before -= 1
+    return frozenset(found)
+
+
 def explain(
     strokes: Sequence[Heard],
     met: Mapping[int, Due],
     tempo_second: float,
+    coming: Iterable[tuple[Due, float]] = (),
 ) -> dict[int, str]:
     """What strokes are that met nothing expected, by their index in the take.
 
     "grace", "bounce" (of a buzz), "double trigger", "crosstalk" or "extra".
     met: the dues of strokes that did meet one, by index.
     tempo_second: seconds of the take to a second of the exercise.
+    coming: what would have been due after the end, and when: its grace notes may have been played.
     """
     found: dict[int, str] = {}
     by_pad: dict[str, list[Heard]] = {}
@@ -124,6 +145,9 @@ def explain(
         due = met.get(stroke.index)
         if due is not None:
             _ornaments(stroke, due, by_pad, times, met, found, tempo_second)
+    for due, time in coming:
+        never = Heard(time, due.pad, 0, -1)
+        _ornaments(never, due, by_pad, times, met, found, tempo_second)
     everything = [each.time for each in strokes]
     for stroke in strokes:
         if stroke.index in met or stroke.index in found:

@@ -11,9 +11,10 @@ from midiforge.model.exercise import Exercise
 from midiforge.takes.expected import Due
 from midiforge.takes.figures import slope
 from midiforge.takes.follow import Line
-from midiforge.takes.hearing import Hearing
+from midiforge.takes.hearing import SOFTER, Hearing
 from midiforge.takes.match import match
 from midiforge.takes.placing import Placed
+from midiforge.takes.start import due_time
 from midiforge.takes.take import Take
 
 _SAME_TEMPO = 0.006  # as a share; nearer than this the take was played to the click
@@ -23,6 +24,7 @@ class Pairing:
     """Which played stroke is which expected one, and how far from it.
 
     dues: what was expected while the take lasted. when: in the take, by the player's own time.
+    coming: what would have been due next, and when; its grace notes may be in the take.
     met: the stroke, by its place in `strokes`, of each due that was played, by index.
     offs: how far from its due each of them is, in ms, by the due's index.
     stretch: seconds of the take to a second of the exercise.
@@ -47,9 +49,11 @@ class Pairing:
         self._tempo_starts = [float(tempo.seconds(Fraction(0), at)) for at, _ in tempo.changes]
         self._pulses = [float(pulses) for _, pulses in tempo.changes]
         self.when = placed.line.all(due.time for due in placed.dues)
-        self.dues = self._asked()
-        self.step_ms = self._step_ms()
+        self.dues = self._in_time()
         self.met = self._match()
+        self.dues = self._asked()
+        self.coming = self._coming()
+        self.step_ms = self._step_ms()
         self.offs = self._offs()
 
     def _step_ms(self) -> float:
@@ -64,10 +68,47 @@ class Pairing:
         """The tempo asked for at a time of the exercise, in pulses a minute."""
         return self._pulses[max(bisect_right(self._tempo_starts, due + 1e-9), 1) - 1]
 
-    def _asked(self) -> list[Due]:
-        """What was due between the first and the last stroke that has to do with it."""
+    def _in_time(self) -> list[Due]:
+        """What may have been due up to the last stroke."""
         last = self.strokes[-1].time + self.placed.window
         return self.placed.dues[: bisect_right(self.when, last)]
+
+    def _asked(self) -> list[Due]:
+        """What was due: up to the last stroke, and nothing after it of who did not go on."""
+        self._without_last_graces()
+        last = self.strokes[-1].time
+        end = bisect_right(self.when, last, hi=len(self.dues))
+        if self.met:
+            reached = self.dues[max(self.met)].time
+            end = max(end, bisect_right(self.dues, reached, key=due_time))
+        return self.dues[:end]
+
+    def _without_last_graces(self) -> None:
+        """A grace note before a downbeat that never comes is no stroke on it.
+
+        A loop ends with what leads into its beginning.
+        """
+        while self.met:
+            i = max(self.met)
+            stroke, due = self.strokes[self.met[i]], self.dues[i]
+            ornament = due.hit.ornament
+            if stroke.time >= self.when[i] or ornament is None or not ornament.grace_notes:
+                return
+            others = [
+                self.strokes[j].velocity
+                for k, j in self.met.items()
+                if k < i and self.dues[k].hit.strength is due.hit.strength
+            ]
+            if not others or stroke.velocity > SOFTER * median(others):
+                return
+            del self.met[i]
+
+    def _coming(self) -> list[tuple[Due, float]]:
+        end, dues = len(self.dues), self.placed.dues
+        stop = end
+        while stop < len(dues) and dues[stop].time == dues[end].time:
+            stop += 1
+        return [(dues[i], self.when[i]) for i in range(end, stop)]
 
     def _match(self) -> dict[int, int]:
         """The stroke (by its place among the heard ones) of each due, by index."""

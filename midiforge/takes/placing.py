@@ -4,14 +4,22 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from statistics import median
 
 from midiforge.errors import MidiforgeError
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
-from midiforge.takes.expected import Due, expected
+from midiforge.takes.expected import Due, expected, pad_of
 from midiforge.takes.follow import Line, follow
-from midiforge.takes.hearing import COMPANION_MS, Hearing, companions, hear, pads_of
+from midiforge.takes.hearing import (
+    COMPANION_MS,
+    Hearing,
+    companions,
+    graces_elsewhere,
+    hear,
+    pads_of,
+)
 from midiforge.takes.match import match
 from midiforge.takes.start import Heard, Start, by_pad, find_start
 from midiforge.takes.take import Take
@@ -74,7 +82,10 @@ def _begun(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> _Begun
     look = expected(exercise, kit, _LOOK_AHEAD)
     window = _window(look, exercise)
     # Half a window, so that no stroke of a fast exercise is taken for another's companion.
-    aside = companions(hearing.strokes, min(COMPANION_MS / 1000, 0.8 * window))
+    most = COMPANION_MS / 1000
+    aside = companions(hearing.strokes, min(most, 0.8 * window)) | graces_elsewhere(
+        hearing.strokes, min(most, 0.8 * _closest(look)), _grace_pads(look)
+    )
     strokes = [stroke for stroke in hearing.strokes if stroke.index not in aside]
     start = None
     if take.start is not None:
@@ -110,6 +121,22 @@ def _window(dues: Sequence[Due], exercise: Exercise) -> float:
             closest = min(closest, due.time - last[due.pad])
         last[due.pad] = due.time
     return max(_LEAST_WINDOW, min(_MOST_WINDOW, 0.5 * closest))
+
+
+def _grace_pads(dues: Sequence[Due]) -> dict[str, frozenset[str]]:
+    """The other pads on which the grace notes of a pad's strokes are played."""
+    found: dict[str, set[str]] = defaultdict(set)
+    for due in dues:
+        for hit in due.hits:
+            if hit.ornament and hit.ornament.voice and pad_of(hit.ornament.voice) != due.pad:
+                found[due.pad].add(pad_of(hit.ornament.voice))
+    return {pad: frozenset(pads) for pad, pads in found.items()}
+
+
+def _closest(dues: Sequence[Due]) -> float:
+    """How far the two nearest strokes of different times are apart, in seconds."""
+    gaps = [two.time - one.time for one, two in pairwise(dues) if two.time > one.time]
+    return min(gaps, default=1.0)
 
 
 def _at_mark(

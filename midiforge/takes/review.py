@@ -129,6 +129,7 @@ def _told(of: Pairing) -> Review:
         of.strokes,
         {of.strokes[j].index: of.dues[i] for i, j in of.met.items()},
         of.stretch,
+        of.coming,
     )
     judged = _judged(of, kinds)
     count: dict[str, int] = defaultdict(int)
