@@ -1,7 +1,8 @@
 """Where in the take the exercise begins.
 
 It is found by trying: each of the first strokes may be each of the first expected ones; the try
-that explains most wins, the fewest missing before it, the accents where they are loud.
+that explains most and most closely wins, the fewest missing before it, the accents where they are
+loud. Dense strokes meet something at any tempo; only at the right one do they meet it closely.
 """
 
 from bisect import bisect_left, bisect_right
@@ -14,8 +15,12 @@ from midiforge.takes.match import match
 
 _FIRST_STROKES, _FIRST_SECONDS = 48, 20.0  # looked at to find the start
 _TRIED_STROKES, _TRIED_DUES = 16, 96
-_GOOD = 0.75  # explains so much: no other tempo is tried
+# Explains so much, and so closely (as a share of the window): no other tempo is tried.
+_GOOD, _CLOSE = 0.75, 0.25
 _SLOWEST, _FASTEST, _RATIO = 0.55, 1.8, 1.012
+_LOOKED_INTO, _ANOTHER = 5, 1.03  # tempos looked into, so many times as fast as each other
+_BETTER = 0.03  # so much better must another tempo be
+_APART = 0.3  # what it costs if strokes lie a whole window from their dues
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +47,15 @@ class Start:
     share: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Try:
+    """A start that was tried. merit: how likely it is; apart: how far from dues, of the window."""
+
+    start: Start
+    merit: float = -1.0
+    apart: float = 1.0
+
+
 def by_pad(strokes: Iterable[Heard]) -> dict[str, list[Heard]]:
     found: dict[str, list[Heard]] = {}
     for stroke in strokes:
@@ -65,17 +79,27 @@ def find_start(dues: Sequence[Due], strokes: Sequence[Heard], window: float) -> 
 
 def _likeliest(dues: Sequence[Due], known: Sequence[Heard], window: float) -> Start:
     found = _best_start(dues, known, window, 1.0, _TRIED_STROKES, _TRIED_DUES)
-    if found.share >= _GOOD:
-        return found
+    if found.start.share >= _GOOD and found.apart <= _CLOSE:
+        return found.start
     stretch = _SLOWEST
     tries = []
     while stretch <= _FASTEST:
         tries.append(_best_start(dues, known[:32], window * min(stretch, 1.0), stretch, 5, 10))
         stretch *= _RATIO
-    other = max(tries, key=lambda each: each.share)
-    if other.share <= found.share + 0.08:
-        return found
-    return _refined(dues, known, window, other)
+    tries.sort(key=merit_of, reverse=True)
+    likely: list[_Try] = []
+    for each in tries:
+        tempos = (other.start.stretch / each.start.stretch for other in likely)
+        if all(not 1 / _ANOTHER < tempo < _ANOTHER for tempo in tempos):
+            likely.append(each)
+        if len(likely) == _LOOKED_INTO:
+            break
+    other = max((_refined(dues, known, window, each) for each in likely), key=merit_of)
+    return (other if other.merit > found.merit + _BETTER else found).start
+
+
+def merit_of(tried: _Try) -> float:
+    return tried.merit
 
 
 def _best_start(
@@ -85,11 +109,11 @@ def _best_start(
     stretch: float,
     tried_strokes: int,
     tried_dues: int,
-) -> Start:
+) -> _Try:
     soon = bisect_right(strokes, strokes[0].time + _FIRST_SECONDS, key=lambda each: each.time)
     some = strokes[: min(_FIRST_STROKES, max(soon, 4))]
     seen: set[int] = set()
-    best = (-1.0, 0.0, 0.0)
+    best = _Try(Start(0.0, stretch, 0.0))
     for number, stroke in enumerate(some[:tried_strokes]):
         for due in dues[:tried_dues]:
             if due.pad != stroke.pad:
@@ -99,12 +123,17 @@ def _best_start(
             if key in seen:
                 continue
             seen.add(key)
-            share, loud = _explained(dues, some, offset, stretch, window)
+            share, loud, apart = _explained(dues, some, offset, stretch, window)
             # As a rule one begins at the beginning, with the first stroke that was heard.
             early = 0.004 * number + 0.0005 * bisect_left(dues, due.time, key=due_time)
-            best = max(best, (share + 0.05 * loud - early, share, offset))
-    _, share, offset = best
-    return Start(offset, stretch, max(share, 0.0))
+            merit = _merit(share, loud, apart) - early
+            if merit > best.merit:
+                best = _Try(Start(offset, stretch, share), merit, apart)
+    return best
+
+
+def _merit(share: float, loud: float, apart: float) -> float:
+    return share + 0.05 * loud - _APART * apart
 
 
 def due_time(due: Due) -> float:
@@ -113,14 +142,14 @@ def due_time(due: Due) -> float:
 
 def _explained(
     dues: Sequence[Due], strokes: Sequence[Heard], offset: float, stretch: float, window: float
-) -> tuple[float, float]:
-    """How much of strokes and dues meet (0 to 1), and whether accents are the louder ones."""
+) -> tuple[float, float, float]:
+    """How much of strokes and dues meet (0 to 1), whether accents are the louder ones, how near."""
     last = bisect_right(dues, (strokes[-1].time - offset + window) / stretch, key=due_time)
     at: dict[str, list[tuple[float, bool]]] = {}
     for due in dues[:last]:
         accent = due.hit.strength is Strength.ACCENT
         at.setdefault(due.pad, []).append((due.time * stretch + offset, accent))
-    met = 0
+    met, apart = 0, 0.0
     loud: list[int] = []
     soft: list[int] = []
     for pad, heard in by_pad(strokes).items():
@@ -128,34 +157,37 @@ def _explained(
         pairs = match([time for time, _ in lines], [each.time for each in heard], window)
         met += len(pairs)
         for i, j in pairs:
+            apart += abs(heard[j].time - lines[i][0])
             (loud if lines[i][1] else soft).append(heard[j].velocity)
     total = len(strokes) + last
     share = 2 * met / total if total else 0.0
+    apart = apart / (met * window) if met else 1.0
     if not loud or not soft:
-        return share, 0.0
+        return share, 0.0, apart
     difference = sum(loud) / len(loud) - sum(soft) / len(soft)
-    return share, max(-1.0, min(1.0, difference / 40))
+    return share, max(-1.0, min(1.0, difference / 40)), apart
 
 
-def _refined(dues: Sequence[Due], strokes: Sequence[Heard], window: float, rough: Start) -> Start:
+def _refined(dues: Sequence[Due], strokes: Sequence[Heard], window: float, rough: _Try) -> _Try:
     """The tempo by a straight line through the pairs that a rough start gives."""
-    start = rough
-    for _ in range(3):
-        pairs = _pairs(dues, strokes, start, window)
+    best, start = rough, rough.start
+    for many in (32, _FIRST_STROKES, len(strokes), len(strokes)):
+        pairs = _pairs(dues, strokes[:many], start, window * min(start.stretch, 1.0))
         if len(pairs) < 4:
-            return start
+            break
         mean_due = sum(due for due, _ in pairs) / len(pairs)
         mean_time = sum(time for _, time in pairs) / len(pairs)
         spread = sum((due - mean_due) ** 2 for due, _ in pairs)
         if spread <= 0:
-            return start
+            break
         stretch = sum((due - mean_due) * (time - mean_time) for due, time in pairs) / spread
         if not _SLOWEST * 0.9 <= stretch <= _FASTEST * 1.1:
-            return start
+            break
         offset = mean_time - stretch * mean_due
-        share, _ = _explained(dues, strokes[:_FIRST_STROKES], offset, stretch, window)
-        start = Start(offset, stretch, max(share, start.share))
-    return start
+        share, loud, apart = _explained(dues, strokes[:_FIRST_STROKES], offset, stretch, window)
+        start = Start(offset, stretch, share)
+        best = _Try(start, _merit(share, loud, apart), apart)
+    return best
 
 
 def _pairs(
