@@ -16,7 +16,7 @@ DOUBLE_MS, DOUBLE_SOFTER = 30.0, 0.75
 # A pad that a neighbour's stroke shakes sounds with it, and much softer; common practice.
 CROSSTALK_MS, CROSSTALK_SOFTER = 12.0, 0.4
 SOFTER = 0.8  # a companion's velocity at most, as a share of its stroke's
-COMPANION_MS = 70.0  # how far it is at most; grace notes of a drag are about 35 apart
+COMPANION_MS = 85.0  # how far it is at most; grace notes of a drag are about 35 apart
 # How long before its stroke a grace note may come, and how far bounces of a buzz may be apart: a
 # hand's own movements, as long at any tempo; longer only in a take that goes slower than written,
 # for a file that was slowed down has them wider too, and slow practice opens them.
@@ -104,12 +104,12 @@ def companions(strokes: Sequence[Heard], within: float) -> frozenset[int]:
     return frozenset(found)
 
 
-def graces_elsewhere(
+def graces(
     strokes: Sequence[Heard], within: float, pads: Mapping[str, frozenset[str]]
 ) -> frozenset[int]:
-    """Strokes, by index in the take, on one pad at most `within` s before a louder one on another.
+    """Strokes, by index in the take, that may be grace notes: so shortly before a louder one.
 
-    pads: on which other pads the grace notes of a pad's strokes are played.
+    within: how shortly, in seconds. pads: on which pads the grace notes of a pad's strokes are.
     """
     found: set[int] = set()
     for i, stroke in enumerate(strokes if pads else ()):

@@ -16,7 +16,7 @@ from midiforge.takes.hearing import (
     COMPANION_MS,
     Hearing,
     companions,
-    graces_elsewhere,
+    graces,
     hear,
     pads_of,
 )
@@ -36,8 +36,8 @@ def hear_take(take: Take, exercise: Exercise, kit: Kit) -> Hearing:
     """The take's strokes as the kit knows them; MidiforgeError if it knows none."""
     own = [h for h in (*exercise.hits, *exercise.answers) if h.limb]
     others = {hit.voice for hit in exercise.hits if not hit.limb}
-    graces = {h.ornament.voice for h in own if h.ornament and h.ornament.voice}
-    players = pads_of({hit.voice for hit in own} | graces, kit)
+    before = {h.ornament.voice for h in own if h.ornament and h.ornament.voice}
+    players = pads_of({hit.voice for hit in own} | before, kit)
     if not own:
         raise MidiforgeError(f"exercise {exercise.order} asks the player for nothing")
     hearing = hear(take, kit, pads_of(others, kit), players)
@@ -83,8 +83,8 @@ def _begun(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> _Begun
     window = _window(look, exercise)
     # Half a window, so that no stroke of a fast exercise is taken for another's companion.
     most = COMPANION_MS / 1000
-    aside = companions(hearing.strokes, min(most, 0.8 * window)) | graces_elsewhere(
-        hearing.strokes, min(most, 0.8 * _closest(look)), _grace_pads(look)
+    aside = companions(hearing.strokes, min(most, 0.8 * window)) | graces(
+        hearing.strokes, min(most, 0.75 * _closest(look)), _grace_pads(look)
     )
     strokes = [stroke for stroke in hearing.strokes if stroke.index not in aside]
     start = None
@@ -124,11 +124,11 @@ def _window(dues: Sequence[Due], exercise: Exercise) -> float:
 
 
 def _grace_pads(dues: Sequence[Due]) -> dict[str, frozenset[str]]:
-    """The other pads on which the grace notes of a pad's strokes are played."""
+    """The pads on which the grace notes of a pad's strokes are played."""
     found: dict[str, set[str]] = defaultdict(set)
     for due in dues:
         for hit in due.hits:
-            if hit.ornament and hit.ornament.voice and pad_of(hit.ornament.voice) != due.pad:
+            if hit.ornament and hit.ornament.voice:
                 found[due.pad].add(pad_of(hit.ornament.voice))
     return {pad: frozenset(pads) for pad, pads in found.items()}
 
