@@ -9,7 +9,7 @@ from operator import attrgetter
 
 from midiforge.kit import Kit
 from midiforge.library import shelf
-from midiforge.model.exercise import Exercise
+from midiforge.model.exercise import Exercise, Section, SectionKind
 from midiforge.model.hit import Hit
 
 MOST_STROKES = 400_000
@@ -24,6 +24,7 @@ class Due:
         hears as one.
     bar: from 1, as the exercise would count on. round: which time round, from 1; 0 in a late
         entry. place: quarter notes from the bar line, as written.
+    call: whether it is of a call, which the player may only listen to.
     """
 
     time: float
@@ -32,6 +33,7 @@ class Due:
     bar: int
     round: int
     place: Fraction
+    call: bool = False
 
     @property
     def hit(self) -> Hit:
@@ -49,7 +51,8 @@ def expected(exercise: Exercise, kit: Kit, seconds: float) -> list[Due]:
     """Every stroke the player is expected to play in the first `seconds`, in order of time.
 
     An exercise that comes back goes on for as long as is asked; one whose tempo changes ends.
-    What the player answers in bars left to them counts like what is written.
+    What the player answers in bars left to them counts like what is written; what calls it is
+    marked, for the player need not play it.
     """
     return list(_rounds(exercise, kit, seconds))
 
@@ -67,17 +70,26 @@ def _rounds(exercise: Exercise, kit: Kit, seconds: float) -> Iterable[Due]:
     steady = len(tempo.changes) == 1
     end = start + once if steady else exercise.length
     merged = _merged((hit for hit in hits if hit.time < end), kit)
+    calls = [each for each in exercise.sections if each.kind is SectionKind.CALL]
     quarter = float(60 / (tempo.first * tempo.pulse))
     entry = bisect_left(merged, start, key=lambda each: each[0])
     for time, pad, struck in merged if not steady else merged[:entry]:
         at = swing.played(time)
         due = float(at) * quarter if steady else float(tempo.seconds(Fraction(0), at))
         turn = 0 if time < start else int((time - start) // once) + 1
-        yield Due(due, pad, struck, int(time // bar) + 1, turn, time % bar)
+        call = _within(calls, time)
+        yield Due(due, pad, struck, int(time // bar) + 1, turn, time % bar, call)
     if not steady:
         return
     loop = [
-        (float(swing.played(time)) * quarter, pad, struck, int(time // bar) + 1, time % bar)
+        (
+            float(swing.played(time)) * quarter,
+            pad,
+            struck,
+            int(time // bar) + 1,
+            time % bar,
+            _within(calls, time),
+        )
         for time, pad, struck in merged[entry:]
     ]
     if not loop:
@@ -87,8 +99,12 @@ def _rounds(exercise: Exercise, kit: Kit, seconds: float) -> Iterable[Due]:
     turns = min(int((seconds - float(start) * quarter) / length) + 1, MOST_STROKES // len(loop))
     for turn in range(max(turns, 1)):
         later, bars_later = turn * length, turn * bars
-        for due, pad, struck, number, place in loop:
-            yield Due(due + later, pad, struck, number + bars_later, turn + 1, place)
+        for due, pad, struck, number, place, call in loop:
+            yield Due(due + later, pad, struck, number + bars_later, turn + 1, place, call)
+
+
+def _within(sections: Iterable[Section], time: Fraction) -> bool:
+    return any(each.start <= time < each.start + each.length for each in sections)
 
 
 def _merged(hits: Iterable[Hit], kit: Kit) -> list[tuple[Fraction, str, tuple[Hit, ...]]]:

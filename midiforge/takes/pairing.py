@@ -4,10 +4,12 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import groupby
 from statistics import median
 
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
+from midiforge.model.hit import HANDS
 from midiforge.takes.expected import Due
 from midiforge.takes.figures import slope
 from midiforge.takes.follow import Line
@@ -17,6 +19,7 @@ from midiforge.takes.placing import Placed
 from midiforge.takes.start import due_time
 from midiforge.takes.take import Take
 
+_PLAYED_ALONG = 0.34  # of a call; who plays less of it listens, as the form asks
 _SAME_TEMPO = 0.006  # as a share; nearer than this the take was played to the click
 
 
@@ -53,6 +56,7 @@ class Pairing:
         self.met = self._match()
         self.dues = self._asked()
         self.coming = self._coming()
+        self._leave_out(self._calls_listened_to())
         self.step_ms = self._step_ms()
         self.offs = self._offs()
 
@@ -109,6 +113,30 @@ class Pairing:
         while stop < len(dues) and dues[stop].time == dues[end].time:
             stop += 1
         return [(dues[i], self.when[i]) for i in range(end, stop)]
+
+    def _calls_listened_to(self) -> set[int]:
+        """The dues, by index, of calls that were not played along with, unmet as they are."""
+        found: set[int] = set()
+        numbered = enumerate(self.dues)
+        for call, some in groupby(numbered, key=lambda each: each[1].call):
+            if not call:
+                continue
+            mine: dict[bool, list[int]] = {True: [], False: []}
+            for i, due in some:
+                mine[due.hit.limb in HANDS].append(i)
+            for own in mine.values():
+                missed = [i for i in own if i not in self.met]
+                if len(missed) > (1 - _PLAYED_ALONG) * len(own):
+                    found.update(missed)
+        return found
+
+    def _leave_out(self, some: set[int]) -> None:
+        if not some:
+            return
+        kept = [i for i in range(len(self.dues)) if i not in some]
+        self.met = {new: self.met[old] for new, old in enumerate(kept) if old in self.met}
+        self.dues = [self.dues[i] for i in kept]
+        self.when = [self.when[i] for i in kept]
 
     def _match(self) -> dict[int, int]:
         """The stroke (by its place among the heard ones) of each due, by index."""

@@ -8,6 +8,7 @@ loud. Dense strokes meet something at any tempo; only at the right one do they m
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from midiforge.model.hit import Strength
 from midiforge.takes.expected import Due
@@ -68,13 +69,20 @@ def find_start(dues: Sequence[Due], strokes: Sequence[Heard], window: float) -> 
     if not dues or not strokes:
         return Start(strokes[0].time if strokes else 0.0, 1.0, 0.0)
     wanted = {due.pad for due in dues}
-    known = [stroke for stroke in strokes if stroke.pad in wanted][: 2 * _FIRST_STROKES]
+    many = 2 * _strokes_to_see(dues)
+    known = [stroke for stroke in strokes if stroke.pad in wanted][:many]
     if not known:
         return Start(strokes[0].time, 1.0, 0.0)
     # Strokes on pads that the exercise does not use speak against it.
     among = sum(1 for stroke in strokes if known[0].time <= stroke.time <= known[-1].time)
     found = _likeliest(dues, known, window)
     return replace(found, share=found.share * len(known) / among)
+
+
+def _strokes_to_see(dues: Sequence[Due]) -> int:
+    """How many strokes it takes; a call alone does not tell itself from its answer."""
+    calls = [i for i, (one, two) in enumerate(pairwise(dues)) if two.call and not one.call]
+    return max(_FIRST_STROKES, calls[0] + 1) if calls else _FIRST_STROKES
 
 
 def _likeliest(dues: Sequence[Due], known: Sequence[Heard], window: float) -> Start:
@@ -111,7 +119,8 @@ def _best_start(
     tried_dues: int,
 ) -> _Try:
     soon = bisect_right(strokes, strokes[0].time + _FIRST_SECONDS, key=lambda each: each.time)
-    some = strokes[: min(_FIRST_STROKES, max(soon, 4))]
+    many = _strokes_to_see(dues)
+    some = strokes[: min(many, max(soon, 4)) if many == _FIRST_STROKES else many]
     seen: set[int] = set()
     best = _Try(Start(0.0, stretch, 0.0))
     for number, stroke in enumerate(some[:tried_strokes]):
@@ -145,10 +154,11 @@ def _explained(
 ) -> tuple[float, float, float]:
     """How much of strokes and dues meet (0 to 1), whether accents are the louder ones, how near."""
     last = bisect_right(dues, (strokes[-1].time - offset + window) / stretch, key=due_time)
-    at: dict[str, list[tuple[float, bool]]] = {}
+    at: dict[str, list[tuple[float, Due]]] = {}
+    total = len(strokes)
     for due in dues[:last]:
-        accent = due.hit.strength is Strength.ACCENT
-        at.setdefault(due.pad, []).append((due.time * stretch + offset, accent))
+        total += not due.call
+        at.setdefault(due.pad, []).append((due.time * stretch + offset, due))
     met, apart = 0, 0.0
     loud: list[int] = []
     soft: list[int] = []
@@ -157,9 +167,11 @@ def _explained(
         pairs = match([time for time, _ in lines], [each.time for each in heard], window)
         met += len(pairs)
         for i, j in pairs:
-            apart += abs(heard[j].time - lines[i][0])
-            (loud if lines[i][1] else soft).append(heard[j].velocity)
-    total = len(strokes) + last
+            time, due = lines[i]
+            apart += abs(heard[j].time - time)
+            total += due.call  # asked of who plays it
+            accent = due.hit.strength is Strength.ACCENT
+            (loud if accent else soft).append(heard[j].velocity)
     share = 2 * met / total if total else 0.0
     apart = apart / (met * window) if met else 1.0
     if not loud or not soft:
@@ -171,8 +183,9 @@ def _explained(
 def _refined(dues: Sequence[Due], strokes: Sequence[Heard], window: float, rough: _Try) -> _Try:
     """The tempo by a straight line through the pairs that a rough start gives."""
     best, start = rough, rough.start
-    for many in (32, _FIRST_STROKES, len(strokes), len(strokes)):
-        pairs = _pairs(dues, strokes[:many], start, window * min(start.stretch, 1.0))
+    many = _strokes_to_see(dues)
+    for used in (32, _FIRST_STROKES, len(strokes), len(strokes)):
+        pairs = _pairs(dues, strokes[:used], start, window * min(start.stretch, 1.0))
         if len(pairs) < 4:
             break
         mean_due = sum(due for due, _ in pairs) / len(pairs)
@@ -184,7 +197,7 @@ def _refined(dues: Sequence[Due], strokes: Sequence[Heard], window: float, rough
         if not _SLOWEST * 0.9 <= stretch <= _FASTEST * 1.1:
             break
         offset = mean_time - stretch * mean_due
-        share, loud, apart = _explained(dues, strokes[:_FIRST_STROKES], offset, stretch, window)
+        share, loud, apart = _explained(dues, strokes[:many], offset, stretch, window)
         start = Start(offset, stretch, share)
         best = _Try(start, _merit(share, loud, apart), apart)
     return best
