@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.terminal import on_terminal
+from midiforge.command.terminal import folded, on_terminal
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.choose import chosen_exercises
 from midiforge.printable import printable
@@ -153,7 +153,7 @@ def play(
             session.listen(drill.kit, control, recording, _say)
             return
         figures = session.play(exercises, drill.kit, options, _watch(as_lines), recording)
-    print(f"Timing: {figures}")
+    print(folded(f"Timing: {figures}"))
 
 
 def _read(read: Callable[[str], T], text: str, flag: str) -> T:

@@ -25,6 +25,16 @@ def on_terminal(stream: TextIO | None) -> bool:
     return stream is not None and stream.isatty()
 
 
+def folded(text: str) -> str:
+    """A sentence as lines of the terminal, broken between words; elsewhere as one line."""
+    from shutil import get_terminal_size
+    from textwrap import wrap
+
+    if not on_terminal(sys.stdout):
+        return text
+    return "\n".join(wrap(text, max(get_terminal_size().columns, _NARROWEST)))
+
+
 def output() -> "Console":
     """Standard output for text with colours, which only a terminal gets; never too narrow for a
     word, whatever the terminal says of itself."""
