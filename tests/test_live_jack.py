@@ -583,7 +583,7 @@ def test_keys_under_a_terminal(jack: Server, module: Receiver, terminal: Termina
         module.until(lambda m: len(m.heard) > count + 8)
         terminal.press("q")
         assert process.wait(PATIENCE) == 0
-        _until(lambda: "99th percentile" in terminal.shown)
+        _until(lambda: "99th percentile" in " ".join(terminal.shown.split()))
     module.until(lambda m: m.messages[-2:] == SILENCE)
     restored(terminal)
     assert hanging(module.messages) == set()
