@@ -14,11 +14,12 @@ from midiforge.takes.match import match
 from midiforge.takes.start import Heard, Start, by_pad, due_time
 
 _FEW = 0.34  # matched less than this share of a stretch: nothing is learnt from it
-_LOST = 0.5  # matched less than this: the player may be elsewhere
-_CLEARLY, _SURELY = 0.25, 0.75  # so much better must another place be, and at least so good
+_LOST = 0.7  # matched less than this: the player may be elsewhere
+_CLEARLY, _SURELY = 0.25, 0.85  # so much better must another place be, and at least so good
+_NEARER = 0.08  # so much better must a place be that is farther
 _LEAST_OFTEN = 30  # stretches between two such searches
 _ENOUGH = 12  # dues that such a place must explain
-_FARTHEST = 4.0  # seconds that somebody who lost the place goes on earlier or later
+_FARTHEST = 6.0  # seconds that somebody who lost the place goes on earlier or later
 _MOST_JUMP = 0.8  # of the window, in one stretch
 _QUICKNESS = 0.4  # how much of a stretch's error is taken for a change of tempo
 
@@ -104,7 +105,7 @@ class _Follower:
         self.offset, self.rate = start.offset, start.stretch
         self.segments = [_Segment(dues[0].time, dues[0].time, start.stretch, [])]
         self.jumps: list[tuple[float, float]] = []
-        self.tries = self.patience = 0
+        self.tries = self.patience = self.learnt = 0
 
     def line(self, stretch_of: float) -> Line:
         at = 0
@@ -120,6 +121,7 @@ class _Follower:
                     continue
             if len(found) >= max(2, _FEW * (stop - at)):
                 self._learn((self.dues[at].time + self.dues[stop - 1].time) / 2, median(found))
+                self.learnt = stop
             self.segments[-1].last = self.dues[stop - 1].time
             at = stop
         return self._drawn()
@@ -186,15 +188,20 @@ class _Follower:
 
         A whole number of grid steps is not asked for: who loses the place comes in anywhere.
         """
-        horizon = self.dues[at : self._end(at, 3 * length, last)]
-        if len(horizon) < _ENOUGH:
+        here = self._share_from(at, 3 * length, last, 0.0)
+        if here is None:
             return None
-        here = len(self._residuals(horizon, self.offset)) / len(horizon)
-        begin = self._time(horizon[0].time)
-        first = bisect_left(self.everything, begin - self.window)
+        now = self._time(self.dues[at].time)
+        first = bisect_left(self.everything, now - self.window)
+        reach = _FARTHEST / self.rate
+        near = self.dues[
+            bisect_left(self.dues, self.dues[at].time - reach, key=due_time) : bisect_right(
+                self.dues, self.dues[at].time + reach, key=due_time
+            )
+        ]
         tried: list[tuple[float, float]] = []
         for stroke in self.strokes[first : first + 16]:
-            for due in horizon[:24]:
+            for due in near:
                 if due.pad == stroke.pad:
                     shift = stroke.time - self._time(due.time)
                     if self.window < abs(shift) < _FARTHEST:
@@ -206,21 +213,41 @@ class _Follower:
             if key in seen:
                 continue
             seen.add(key)
-            # What lies before the strokes now was skipped, or is played already.
-            skipped = [
-                due for due in horizon if self._time(due.time) + shift >= begin - self.window
-            ]
-            if len(skipped) < _ENOUGH:
-                continue
-            share = len(self._residuals(skipped, self.offset + shift)) / len(skipped)
-            if share > best:
-                best, moved = share + 0.02, shift
-        if moved is None:
+            share = self._share_from(at, 3 * length, last, shift)
+            if share is not None and share > best:
+                best, moved = share + _NEARER, shift
+        return None if moved is None else self._moved(at, now, moved)
+
+    def _share_from(self, at: int, length: float, last: float, shift: float) -> float | None:
+        """How much of dues and strokes meet from now on, if moved by so much; None of too little.
+
+        What is due before now was skipped, or is played already.
+        """
+        now = self._time(self.dues[at].time)
+        at = self._next(at, now - 1e-9, shift)
+        if at == len(self.dues):
             return None
-        self.offset += moved
-        self.jumps.append((self.dues[at].time, moved))
-        while at < len(self.dues) and self._time(self.dues[at].time) < begin - self.window:
-            at += 1
+        some = self.dues[at : self._end(at, length, last - shift)]
+        if len(some) < _ENOUGH:
+            return None
+        met = len(self._residuals(some, self.offset + shift))
+        end = self._time(some[-1].time) + shift
+        strokes = bisect_right(self.everything, end + self.window) - bisect_left(
+            self.everything, now - self.window
+        )
+        return 2 * met / max(len(some) + strokes, 2 * met)
+
+    def _next(self, at: int, now: float, shift: float) -> int:
+        """The first due from now on, moved by so much, of those that nobody is known to play."""
+        due = (now - shift - self.offset) / self.rate
+        return max(bisect_left(self.dues, due, key=due_time), min(self.learnt, at))
+
+    def _moved(self, at: int, now: float, shift: float) -> int | None:
+        """Goes on elsewhere: from what nobody played yet and is due, so moved, from now on."""
+        lost, at = at, self._next(at, now - self.window, shift)
+        self.offset += shift
+        self.jumps.append((self.dues[min(lost, at)].time, shift))
+        self.segments[-1].last = min(self.segments[-1].last, self.dues[min(lost, at) - 1].time)
         if at < len(self.dues):
             begins = self.dues[at].time
             self.segments.append(_Segment(begins, begins, self.rate, []))
