@@ -11,6 +11,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.rounds import by_tempo
 from midiforge.takes.expected import pad_of
 from midiforge.takes.known import LIKELIER_BY, Known, Other, is_hardly, likelier
+from midiforge.takes.placing import fit
 from midiforge.takes.review import Review, likeness, review
 from midiforge.takes.take import Take
 
@@ -23,6 +24,7 @@ _OPENING = 2000  # strokes that are looked at to compare exercises
 _IN_COMMON = 0.6  # at least so much of what the most fitting exercise shares with the take
 _ALIKE = 0.02  # no further apart than this, nobody can tell which it is
 _STRANGE = 0.1  # so many of the notes more must another kit know
+_IN_REACH = 1.7  # a tempo so many times as fast or slow is heard for what it is
 _NEARER = 0.02  # tempos that differ less, as a share, are one
 
 Groups = Sequence[Sequence[Exercise]]
@@ -120,22 +122,23 @@ def _found(take: Take, groups: Groups, kit: Kit) -> tuple[Exercise, str]:
             return marked, "the exercise that the take names"
         called = [group for group in groups if take.title and _is_called(group[0], take.title)]
         if called:
-            return _first_guess(take, called[0]), (
+            return _first_guess(take, called[0], kit), (
                 f"the exercise that the take names, as number {take.exercise} of another list"
             )
         what = f", {shortened(take.title)}" if take.title else ""
         why = f"the take names exercise {take.exercise}{what}, which the drill does not have; "
     if len(groups) == 1:
-        return _first_guess(take, groups[0]), f"{why}the drill's only exercise" if why else ""
+        found = _first_guess(take, groups[0], kit)
+        return found, f"{why}the drill's only exercise" if why else ""
     others = list(_others(take, groups, kit))
     if not others:
-        return _first_guess(take, groups[0]), f"{why}no exercise of the drill is like the take"
+        return _first_guess(take, groups[0], kit), f"{why}no exercise of the drill is like the take"
     best = others[0]
     alike = [str(each.exercise.order) for each in others[1:] if each.like > best.like - _ALIKE]
-    found = f"{why}the likeliest of {len(groups)} exercises"
+    said = f"{why}the likeliest of {len(groups)} exercises"
     if alike:
-        found += f" (as likely: {', '.join(alike[:_MOST_NAMED])})"
-    return best.exercise, found
+        said += f" (as likely: {', '.join(alike[:_MOST_NAMED])})"
+    return best.exercise, said
 
 
 def _is_called(exercise: Exercise, title: str) -> bool:
@@ -143,11 +146,23 @@ def _is_called(exercise: Exercise, title: str) -> bool:
     return not title or as_written(exercise.title) == title
 
 
-def _first_guess(take: Take, group: Sequence[Exercise]) -> Exercise:
-    """The exercise of a group at the tempo that the file has, if it has one; else in the middle."""
+def _first_guess(take: Take, group: Sequence[Exercise], kit: Kit) -> Exercise:
+    """The exercise of a group at the tempo that the file has, if it has one; else in the middle.
+
+    Where the group has tempos too far from that one, that of several which fits best.
+    """
+    guess = group[len(group) // 2]
     if len(take.tempos) == 1:
-        return _at_tempo(group, take.tempos[0][1] / float(group[0].tempo.pulse))
-    return group[len(group) // 2]
+        guess = _at_tempo(group, take.tempos[0][1] / float(group[0].tempo.pulse))
+    several = [guess]
+    for each in group:
+        tempos = (float(other.tempo.first / each.tempo.first) for other in several)
+        if all(not 1 / _IN_REACH < tempo < _IN_REACH for tempo in tempos):
+            several.append(each)
+    if len(several) == 1:
+        return guess
+    take = replace(take, strokes=take.strokes[:_OPENING])
+    return max(several, key=lambda each: fit(take, each, kit))
 
 
 def _others(take: Take, groups: Groups, kit: Kit) -> Iterator[Other]:
@@ -158,7 +173,7 @@ def _others(take: Take, groups: Groups, kit: Kit) -> Iterator[Other]:
     near = sorted(range(len(groups)), key=lambda i: -shared[i])[:_MOST_COMPARED]
     found = []
     for group in (groups[i] for i in near if shared[i] >= _IN_COMMON * shared[near[0]]):
-        exercise = _first_guess(take, group)
+        exercise = _first_guess(take, group, kit)
         like = likeness(take, exercise, kit)
         if like:
             found.append((like, exercise, group))

@@ -106,10 +106,21 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
 
 def likeness(take: Take, exercise: Exercise, kit: Kit) -> float:
     """How much of the take's beginning the exercise explains, 0 to 1."""
+    start = _likely_start(take, exercise, kit)
+    return start.share if start else 0.0
+
+
+def fit(take: Take, exercise: Exercise, kit: Kit) -> float:
+    """How much of the take's beginning the exercise explains, and how closely; 1 at best."""
+    start = _likely_start(take, exercise, kit)
+    return start.fit if start else 0.0
+
+
+def _likely_start(take: Take, exercise: Exercise, kit: Kit) -> Start | None:
     try:
-        return _begun(take, exercise, kit, hear_take(take, exercise, kit)).start.share
+        return _begun(take, exercise, kit, hear_take(take, exercise, kit)).start
     except MidiforgeError:
-        return 0.0
+        return None
 
 
 def _window(dues: Sequence[Due], exercise: Exercise) -> float:

@@ -21,6 +21,7 @@ _GOOD, _CLOSE = 0.75, 0.25
 _SLOWEST, _FASTEST, _RATIO = 0.55, 1.8, 1.012
 _LOOKED_INTO, _ANOTHER = 5, 1.03  # tempos looked into, so many times as fast as each other
 _BETTER = 0.03  # so much better must another tempo be
+_LOUD = 0.05  # what it is worth if accents are louder
 _APART = 0.3  # what it costs if strokes lie a whole window from their dues
 
 
@@ -41,20 +42,26 @@ class Start:
     offset: when the first downbeat is, in seconds of the take.
     stretch: seconds of the take to a second of the exercise; 1 where the tempo is right.
     share: how much of the first strokes it explains, 0 to 1.
+    apart: how far those lie from where they are due, as a share of the window.
     """
 
     offset: float
     stretch: float
     share: float
+    apart: float = 1.0
+
+    @property
+    def fit(self) -> float:
+        """How much it explains, and how closely; 1 at best."""
+        return self.share - _APART * self.apart
 
 
 @dataclass(frozen=True, slots=True)
 class _Try:
-    """A start that was tried. merit: how likely it is; apart: how far from dues, of the window."""
+    """A start that was tried. merit: how likely it is."""
 
     start: Start
     merit: float = -1.0
-    apart: float = 1.0
 
 
 def by_pad(strokes: Iterable[Heard]) -> dict[str, list[Heard]]:
@@ -87,7 +94,7 @@ def _strokes_to_see(dues: Sequence[Due]) -> int:
 
 def _likeliest(dues: Sequence[Due], known: Sequence[Heard], window: float) -> Start:
     found = _best_start(dues, known, window, 1.0, _TRIED_STROKES, _TRIED_DUES)
-    if found.start.share >= _GOOD and found.apart <= _CLOSE:
+    if found.start.share >= _GOOD and found.start.apart <= _CLOSE:
         return found.start
     stretch = _SLOWEST
     tries = []
@@ -135,14 +142,11 @@ def _best_start(
             share, loud, apart = _explained(dues, some, offset, stretch, window)
             # As a rule one begins at the beginning, with the first stroke that was heard.
             early = 0.004 * number + 0.0005 * bisect_left(dues, due.time, key=due_time)
-            merit = _merit(share, loud, apart) - early
+            start = Start(offset, stretch, share, apart)
+            merit = start.fit + _LOUD * loud - early
             if merit > best.merit:
-                best = _Try(Start(offset, stretch, share), merit, apart)
+                best = _Try(start, merit)
     return best
-
-
-def _merit(share: float, loud: float, apart: float) -> float:
-    return share + 0.05 * loud - _APART * apart
 
 
 def due_time(due: Due) -> float:
@@ -198,8 +202,8 @@ def _refined(dues: Sequence[Due], strokes: Sequence[Heard], window: float, rough
             break
         offset = mean_time - stretch * mean_due
         share, loud, apart = _explained(dues, strokes[:many], offset, stretch, window)
-        start = Start(offset, stretch, share)
-        best = _Try(start, _merit(share, loud, apart), apart)
+        start = Start(offset, stretch, share, apart)
+        best = _Try(start, start.fit + _LOUD * loud)
     return best
 
 
