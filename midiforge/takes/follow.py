@@ -11,6 +11,7 @@ from statistics import median
 
 from midiforge.takes.expected import Due
 from midiforge.takes.match import match
+from midiforge.takes.segment import Segment, smoothed
 from midiforge.takes.start import Heard, Start, by_pad, due_time
 
 _FEW = 0.34  # matched less than this share of a stretch: nothing is learnt from it
@@ -79,20 +80,6 @@ def follow(
     return _Follower(dues, strokes, start, window).line(stretch_of)
 
 
-@dataclass(slots=True)
-class _Segment:
-    """A part of the take through which the player did not lose the place.
-
-    first, last: the dues it goes from and to, in seconds of the exercise.
-    rate: the tempo in the end, seconds of the take to a second of the exercise.
-    """
-
-    first: float
-    last: float
-    rate: float
-    knots: list[tuple[float, float]]
-
-
 class _Follower:
     """Goes through the dues stretch by stretch, keeping where the take is and how fast."""
 
@@ -103,7 +90,7 @@ class _Follower:
         self.times = {pad: [each.time for each in heard] for pad, heard in by_pad(strokes).items()}
         self.everything = [each.time for each in strokes]
         self.offset, self.rate = start.offset, start.stretch
-        self.segments = [_Segment(dues[0].time, dues[0].time, start.stretch, [])]
+        self.segments = [Segment(dues[0].time, dues[0].time, start.stretch, [])]
         self.jumps: list[tuple[float, float]] = []
         self.tries = self.patience = self.learnt = 0
 
@@ -250,7 +237,7 @@ class _Follower:
         self.segments[-1].last = min(self.segments[-1].last, self.dues[min(lost, at) - 1].time)
         if at < len(self.dues):
             begins = self.dues[at].time
-            self.segments.append(_Segment(begins, begins, self.rate, []))
+            self.segments.append(Segment(begins, begins, self.rate, []))
         return at
 
     def _drawn(self) -> Line:
@@ -258,7 +245,7 @@ class _Follower:
         dues: list[float] = []
         times: list[float] = []
         for segment in self.segments:
-            for due, time in _smoothed(segment, self.start, only=len(self.segments) == 1):
+            for due, time in smoothed(segment, self.start, only=len(self.segments) == 1):
                 if not dues or (due > dues[-1] and time > times[-1]):
                     dues.append(due)
                     times.append(time)
@@ -266,33 +253,3 @@ class _Follower:
             due, time = (dues[0], times[0]) if dues else (0.0, self.start.offset)
             dues, times = [due, due + 1.0], [time, time + self.start.stretch]
         return Line(tuple(dues), tuple(times), tuple(self.jumps))
-
-
-def _smoothed(segment: _Segment, start: Start, only: bool) -> list[tuple[float, float]]:
-    """A segment's knots, each the middle of its neighbours, so that none is an accident."""
-    knots = segment.knots
-    if not knots:
-        return [] if not only else [(0.0, start.offset), (1.0, start.offset + start.stretch)]
-    dues = [due for due, _ in knots]
-    first, last = knots[0], knots[-1]
-    # Off the straight line from the first to the last, which smoothing leaves as it is.
-    slope = (last[1] - first[1]) / (last[0] - first[0]) if len(knots) > 1 else segment.rate
-    off = [time - first[1] - (due - first[0]) * slope for due, time in knots]
-    calm = []
-    for i in range(len(off)):
-        reach = min(2, i, len(off) - 1 - i)
-        calm.append(median(off[i - reach : i + reach + 1]))
-    calm = [
-        (calm[max(i - 1, 0)] + 2 * calm[i] + calm[min(i + 1, len(calm) - 1)]) / 4
-        for i in range(len(calm))
-    ]
-    found = [
-        (due, first[1] + (due - first[0]) * slope + each)
-        for due, each in zip(dues, calm, strict=True)
-    ]
-    if only and len(found) > 1:
-        return found
-    # To the ends of the segment, where the next one begins elsewhere.
-    begin = (segment.first, found[0][1] - (found[0][0] - segment.first) * slope)
-    end = (segment.last, found[-1][1] + (segment.last - found[-1][0]) * segment.rate)
-    return [begin, *found, end]
