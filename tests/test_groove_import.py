@@ -170,6 +170,15 @@ def unrolled(exercise: Exercise, length: Fraction) -> list[tuple[Fraction, str, 
     )
 
 
+def brought_back(keys: Mapping[str, object], tmp_path: Path) -> tuple[Imported, Exercise]:
+    """What is imported of the first whole exercise of a drill, and that exercise."""
+    drill = midiforge.check_drill({"stages": "full", "repeats": 4, **keys})
+    written = next(iter(midiforge.exercises(drill)))
+    path = tmp_path / "written.mid"
+    path.write_bytes(midiforge.exercise_bytes(written, drill.kit))
+    return import_groove(path), written
+
+
 FOOT_PATTERNS = [each for each in shelf.ostinatos().values() if each.kind == "foot"]
 
 
@@ -219,6 +228,17 @@ def test_every_rudiment_comes_back_with_its_flams_drags_and_buzzes(
     again = drill_of(found)
     length = written.length * again.length
     assert unrolled(again, length) == unrolled(written, length)
+
+
+@pytest.mark.parametrize("meter", ["2+2+3/8", "3+2+2/8", "3+3+2/8", "4+3+3/16", "2+3/4"])
+def test_the_click_of_a_mixed_meter_is_no_part_of_the_groove_and_tells_its_beats(
+    meter: str, tmp_path: Path
+) -> None:
+    found, written = brought_back({"sticking": "RLRRLL", "meter": meter, "feet": "x"}, tmp_path)
+    assert found.clicks == (written.bars + 1) * len(written.meter.groups)
+    assert found.meter == written.meter
+    assert found.first_bar == 2  # after the count-in
+    assert {voice for _, voice in heard(drill_of(found))} == {voice for _, voice in heard(written)}
 
 
 # Files from a DAW

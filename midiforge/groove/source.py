@@ -1,10 +1,10 @@
 """A groove's strokes: which channel, which kit, which voices; and what a click in it is."""
 
-from bisect import bisect_right
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 from math import inf
 from pathlib import Path
 from typing import NamedTuple
@@ -17,7 +17,7 @@ from midiforge.model.meter import Meter
 
 _NOTE_ON, _CONTROLLER = 0x90, 0xB0
 _PEDAL = 4  # foot controller, MIDI 1.0; what hi-hat pedals send
-_CLICKS = CLICK_VOICES[:2]  # pairs of two sounds that are a click when they are on every beat
+_CLICKS = CLICK_VOICES[:2]  # pairs of two sounds that are a click when they count the beats
 _ON_THE_BEAT = 0.02  # of a quarter note
 
 
@@ -213,26 +213,36 @@ def _meters(content: MidiContent) -> tuple[tuple[Fraction, Meter], ...]:
 def without_click(source: Source, meter: Meter) -> tuple[Source, int]:
     """The source without the strokes of a click, and how many they were.
 
-    A click is a pair of sounds of which one is on the first beat of a bar and the other on all
-    other beats, in every bar in which either sounds.
+    A click is a pair of sounds of which one is on the first beat of a bar and the other on
+    others, the same in every bar in which either sounds. Where its beats differ in length, the
+    bars that it counts are felt so: 7/8 as 2+2+3/8.
     """
-    beats = [float(beat) for beat in meter.beats]
-    bar = float(meter.bar)
     for first, other in _CLICKS:
         struck = [each for each in source.strokes if each.voice in (first, other)]
-        if not struck:
+        kept = tuple(each for each in source.strokes if each.voice not in (first, other))
+        beats = _clicked(struck, meter, first)
+        if not beats or not kept:
             continue
-        bars: dict[int, set[int]] = {}
-        fits = True
-        for each in struck:
-            number, within = divmod(each.place + _ON_THE_BEAT, bar)
-            at = bisect_right(beats, within) - 1
-            fits = within - beats[at] <= 2 * _ON_THE_BEAT and (at == 0) == (each.voice == first)
-            if not fits:
-                break
-            bars.setdefault(int(number), set()).add(at)
-        if fits and all(len(heard) == len(beats) for heard in bars.values()):
-            kept = tuple(each for each in source.strokes if each.voice not in (first, other))
-            if kept:
-                return replace(source, strokes=kept), len(struck)
+        groups = [later - each for each, later in pairwise([*beats, meter.numerator])]
+        meters = source.meters
+        if len(set(groups)) > 1:
+            counted = Meter.parse(f"{'+'.join(map(str, groups))}/{meter.unit}")
+            meters = tuple((at, counted if own == meter else own) for at, own in meters)
+        return replace(source, strokes=kept, meters=meters), len(struck)
     return source, 0
+
+
+def _clicked(struck: Sequence[Struck], meter: Meter, first: str) -> list[int]:
+    """The units of the bar that a click counts; none if the strokes are no click's."""
+    unit = 4 / meter.unit
+    bars: dict[int, set[int]] = {}
+    for each in struck:
+        at = round(each.place / unit)
+        number, beat = divmod(at, meter.numerator)
+        if abs(each.place - at * unit) > _ON_THE_BEAT or (beat == 0) != (each.voice == first):
+            return []
+        bars.setdefault(number, set()).add(beat)
+    beats = next(iter(bars.values()), set())
+    whole = len(beats) > 1 or len(meter.beats) == 1
+    same = whole and 0 in beats and all(heard == beats for heard in bars.values())
+    return sorted(beats) if same else []
