@@ -241,6 +241,18 @@ def test_the_click_of_a_mixed_meter_is_no_part_of_the_groove_and_tells_its_beats
     assert {voice for _, voice in heard(drill_of(found))} == {voice for _, voice in heard(written)}
 
 
+@pytest.mark.parametrize("tempo", [60, 80, 120])
+@pytest.mark.parametrize("rudiment", ["flam", "pataflafla", "double-ratamacue", "flam-drag"])
+def test_grace_notes_of_the_other_hand_on_another_voice_come_back(
+    rudiment: str, tempo: int, tmp_path: Path
+) -> None:
+    found, written = brought_back({"sticking": rudiment, "tempos": tempo}, tmp_path)
+    again = drill_of(found)
+    length = written.length * again.length
+    assert (found.tempo, found.meter) == (tempo, written.meter)
+    assert unrolled(again, length) == unrolled(written, length)
+
+
 # Files from a DAW
 
 

@@ -44,6 +44,7 @@ class Place:
     voice: str
     strength: Strength
     grace: int
+    grace_voice: str
     buzz: bool
     velocity: int
 
@@ -225,6 +226,7 @@ def _place(step: int, members: Sequence[Laid]) -> Place:
         voice=_commonest([each.struck.voice for each in struck]),
         strength=Strength(_commonest([each.strength.value for each in members])),
         grace=Counter(graces).most_common(1)[0][0] if len(graces) > half else 0,
+        grace_voice=_commonest([each.grace_voice for each in struck if each.grace] or [""]),
         buzz=sum(1 for each in struck if each.buzz) > half,
         velocity=velocities[len(velocities) // 2],
     )

@@ -30,6 +30,7 @@ class Stroke(NamedTuple):
     """A stroke with what belongs to it.
 
     beside: 1 for the second sound of a pad that is struck at the same moment, else 0.
+    grace_voice: of its grace notes, where it is another.
     """
 
     struck: Struck
@@ -37,6 +38,7 @@ class Stroke(NamedTuple):
     grace: int = 0
     buzz: bool = False
     beside: int = 0
+    grace_voice: str = ""
 
 
 @dataclass(frozen=True, slots=True)

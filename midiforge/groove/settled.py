@@ -9,6 +9,7 @@ from statistics import median
 
 from midiforge.errors import MidiforgeError, WrongArgument, shortened
 from midiforge.groove.feel import felt
+from midiforge.groove.flams import between_hands
 from midiforge.groove.grid import Found, Grid, exact_grid, likeliest_grid, nearest, spots
 from midiforge.groove.ornaments import Gathered, Stroke, gather
 from midiforge.groove.pulse import find_pulse, smoothed
@@ -247,12 +248,48 @@ def _written(
     whole = exact_grid([each.tick - start for each in source.strokes], meter, steps, division)
     if whole and not whole.strays:
         return whole, gather(source.strokes, plain=True)
+    flams = _with_flams(source, meter, steps, division, start)
+    if flams:
+        return flams
     gathered = gather(source.strokes, end=source.seam)
     ticks = [each.struck.tick - start for each in gathered.strokes]
     main = exact_grid(ticks, meter, steps, division)
     if main and (whole is None or main.strays <= whole.strays):
         return main, gathered
     return whole, gather(source.strokes, plain=True) if whole else gathered
+
+
+def _with_flams(
+    source: Source, meter: Meter, steps: int, division: Fraction, start: int
+) -> tuple[Found, Gathered] | None:
+    """The grid of a file that is on one but for grace notes on other voices; None if it is not."""
+    struck = source.strokes
+    graces = between_hands(struck, source.seam)
+    soft = {i for each in graces.values() for i in each}
+    rest = gather([each for i, each in enumerate(struck) if i not in soft], end=source.seam)
+    ticks = [each.struck.tick - start for each in rest.strokes]
+    found = exact_grid(ticks, meter, steps, division) if graces else None
+    if found is None or found.strays:
+        return None
+    on = {i for i in soft if _is_on(found.grid, struck[i].tick - start, division)}
+    kept = [each for i, each in enumerate(struck) if i not in soft or i in on]
+    gathered = gather(kept, end=source.seam)
+    before = {id(struck[main]): [i for i in each if i not in on] for main, each in graces.items()}
+    strokes = []
+    for stroke in gathered.strokes:
+        own = before.get(id(stroke.struck), [])
+        if own:
+            count = sum(1 for i in own if struck[i].time < stroke.struck.time) or len(own)
+            stroke = stroke._replace(grace=count, grace_voice=struck[own[0]].voice)
+        strokes.append(stroke)
+    return found, replace(gathered, strokes=tuple(strokes))
+
+
+def _is_on(grid: Grid, tick: int, division: Fraction) -> bool:
+    """Whether a tick, from a bar line, is a step's."""
+    at = spots(grid)
+    within = float(tick / division % grid.meter.bar)
+    return abs(at[nearest(at, within)] - within) * float(division) <= 0.51
 
 
 def _fits(found: Found, places: Sequence[float], quarter: float) -> bool:

@@ -129,7 +129,9 @@ def _phrase(
                 plain.append((each.place, _plainly(each, why)))
                 grace = 0
             if grace:
-                graces.setdefault(each.limb.opposite, []).append(each.place.voice)
+                graces.setdefault(each.limb.opposite, []).append(
+                    each.place.grace_voice or each.place.voice
+                )
             buzz = each.place.buzz and each.limb.is_hand
             strokes.append(Stroke(each.limb, each.place.strength, grace, buzz and not grace))
         steps.append(tuple(strokes))
