@@ -1,6 +1,7 @@
 """All commands."""
 
-from typing import Annotated
+from functools import cache
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -17,6 +18,9 @@ from midiforge.command.practice import log, next_steps, plan
 from midiforge.command.review import review
 from midiforge.command.sheet import sheet
 from midiforge.command.show import show
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 app = typer.Typer(
     name="midiforge",
@@ -66,6 +70,12 @@ def _options(
     ] = False,
 ) -> None:
     pass
+
+
+@cache
+def command() -> "Callable[..., object]":
+    """The command line as the library runs it, made once a process."""
+    return typer.main.get_command(app)
 
 
 def explained(error: Exception) -> str | None:

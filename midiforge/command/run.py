@@ -64,10 +64,10 @@ def _run(arguments: list[str]) -> int:
 
         print(f"midiforge {__version__}")
         return 0
-    from midiforge.command.app import app, explained
+    from midiforge.command.app import command, explained
 
     try:
-        code = app(arguments, prog_name="midiforge", standalone_mode=False)
+        code = command()(arguments, prog_name="midiforge", standalone_mode=False)
     except (MidiforgeError, OSError):
         raise
     except SystemExit as end:
