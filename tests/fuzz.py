@@ -268,7 +268,6 @@ def breed(target: str, corpus: Path, cases: Path, seconds: int, seed: int) -> No
         tried += 1
         if tried % 50 == 0:
             tally.write_text(str(before + tried))
-        began = time.monotonic()
         try:
             with _limited():
                 TARGETS[target](content, folder)
@@ -282,8 +281,6 @@ def breed(target: str, corpus: Path, cases: Path, seconds: int, seed: int) -> No
                 if not case.exists():
                     case.write_bytes(content)
                     print(f"{case}: {name}: {str(error)[:200]}", file=sys.stderr, flush=True)
-        if time.monotonic() - began > SECONDS_A_CASE:
-            print(f"{target}: slow", file=sys.stderr)
 
     def bred(content: bytes, longest: int, number: int) -> bytes:
         chance = random.Random(number)
@@ -348,9 +345,10 @@ def main() -> int:
                 corpus.mkdir()
                 good(target, corpus)
             left = int(min(slice_, end - time.monotonic()))
+            options = ("--corpus", str(corpus), "--cases", str(asked.cases))
+            options += ("--seed", str(asked.seed + number))
             child = subprocess.run(
-                [sys.executable, __file__, "--breed", target, str(max(5, left)), "--corpus"]
-                + [str(corpus), "--seed", str(asked.seed + number), "--cases", str(asked.cases)],
+                [sys.executable, __file__, "--breed", target, str(max(5, left)), *options],
                 check=False,
                 stderr=subprocess.PIPE,
                 text=True,
