@@ -30,10 +30,14 @@ def mended(staff: Sequence[Mark], boxes: Boxes) -> list[Mark]:
             brackets.setdefault(mark.tuplet, []).append(mark)
     levels = {mark: better for each in brackets.values() for mark, better in _level(each, boxes)}
     by_note: dict[str, list[Mark]] = {}
+    beams: dict[str, list[Mark]] = {}
     for mark in staff:
         by_note.setdefault(mark.name, []).append(mark)
+        if mark.beam and mark.kind == "fill":
+            beams.setdefault(mark.beam, []).append(mark)
     return [
-        _buzz(_bracket(levels.get(mark, mark), by_note, boxes), by_note, boxes) for mark in staff
+        _buzz(_bracket(levels.get(mark, mark), by_note, boxes), by_note, beams, boxes)
+        for mark in staff
     ]
 
 
@@ -100,25 +104,26 @@ def _bracket(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) ->
     return smaller._replace(points=((x + by, y),))
 
 
-def _buzz(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) -> Mark:
-    """The z of a buzz in the middle of what beams leave of its stem; anything else as it is."""
-    if mark.glyph != _BUZZ:
+def _buzz(
+    mark: Mark,
+    by_note: Mapping[str, Sequence[Mark]],
+    beams: Mapping[str, Sequence[Mark]],
+    boxes: Boxes,
+) -> Mark:
+    """The z of a buzz in the middle of what its beams leave of its stem; anything else as it is."""
+    if mark.glyph != _BUZZ or mark.beam not in beams:
         return mark
     [(x, y)] = mark.points
-    beams = [
-        (top, bottom)
-        for left, right, top, bottom in (
-            each.extent(boxes) for each in by_note.get("", ()) if each.kind == "fill"
-        )
-        if left - 1 <= x <= right + 1
-    ]
-    if not beams:
-        return mark
-    nearest = max(bottom for _, bottom in beams)  # only hands play buzzes, and their stems go up
-    heads = [each.points[0][1] for each in by_note[mark.name] if each.glyph and each.glyph != _BUZZ]
-    head = min(at for at in heads if at > nearest) - _HALF_HEAD
+    extents = (each.extent(boxes) for each in beams[mark.beam])
+    above = [below for left, right, _, below in extents if left - 1 <= x <= right + 1]
+    nearest = max(above, default=0.0)  # only hands play buzzes, and their stems go up
+    signs = (each for each in by_note[mark.name] if each.glyph and each.glyph != _BUZZ)
+    heads = [each.points[0][1] for each in signs if each.points[0][1] > nearest]
+    room = min(heads, default=0.0) - _HALF_HEAD - nearest
     _, _, top, bottom = mark.extent(boxes)
-    if bottom - top > head - nearest - 2 * _CLEAR:
-        mark = mark._replace(size=mark.size * (head - nearest - 2 * _CLEAR) / (bottom - top))
+    if not above or room <= 2 * _CLEAR:
+        return mark
+    if bottom - top > room - 2 * _CLEAR:
+        mark = mark._replace(size=mark.size * (room - 2 * _CLEAR) / (bottom - top))
         _, _, top, bottom = mark.extent(boxes)
-    return mark._replace(points=((x, y + (nearest + head) / 2 - (top + bottom) / 2),))
+    return mark._replace(points=((x, y + nearest + room / 2 - (top + bottom) / 2),))

@@ -51,6 +51,7 @@ class Mark(NamedTuple):
     kind: "glyph" (a sign of `size`), "stroke" (a line of `size`), "fill" (an area) or "dot" (of
         radius `size`).
     tuplet: the identity of the tuplet whose bracket or number it is; else "".
+    beam: the identity of the beam that it is, or under which it stands; else "".
     points: in tenths of a staff space, from the staff's top line down.
     """
 
@@ -60,6 +61,7 @@ class Mark(NamedTuple):
     size: float = 1.0
     glyph: str = ""
     tuplet: str = ""
+    beam: str = ""
 
     @property
     def note(self) -> str:
@@ -91,7 +93,9 @@ def lines_of(staff: ElementTree.Element) -> Iterator[ElementTree.Element]:
     return (path for path in staff if path.tag == f"{SVG}path")
 
 
-def _marks(element: ElementTree.Element, top: float, name: str, tuplet: str = "") -> Iterator[Mark]:
+def _marks(
+    element: ElementTree.Element, top: float, name: str, tuplet: str = "", beam: str = ""
+) -> Iterator[Mark]:
     kinds = set(element.get("class", "").split())
     if kinds & _SKIPPED:
         return
@@ -101,13 +105,16 @@ def _marks(element: ElementTree.Element, top: float, name: str, tuplet: str = ""
     if "graceGrp" in kinds:
         name = next(_names(element), name)
     inside = tuplet if kinds & _OF_TUPLETS else ""
+    if "tuplet" in kinds:
+        tuplet = own
+    if "beam" in kinds:
+        beam = own
     for child in element:
         if child.tag == f"{SVG}g":
-            yield from _marks(child, top, name, own if "tuplet" in kinds else tuplet)
-        elif child.tag == f"{SVG}use":
-            yield _sign(child, top, name)._replace(tuplet=inside)
+            yield from _marks(child, top, name, tuplet, beam)
         else:
-            yield _drawn(child, top, name)._replace(tuplet=inside)
+            drawn = _sign if child.tag == f"{SVG}use" else _drawn
+            yield drawn(child, top, name)._replace(tuplet=inside, beam=beam)
 
 
 def _names(element: ElementTree.Element) -> Iterator[str]:
