@@ -507,9 +507,111 @@ def test_a_lost_clock_is_silence_within_half_a_second_and_nothing_is_made_up_for
     gone = [at for at in clicks if due[150] + 510 * MS < at < due[350]]
     assert not gone
     back = [at for at in clicks if at > due[350]]
-    assert all(abs(at - due[24 * (16 + i)]) < 2 * MS for i, at in enumerate(back))
-    assert len(back) == 8
+    assert all(abs(at - due[24 * (15 + i)]) < 2 * MS for i, at in enumerate(back))
+    assert len(back) == 9
     assert any("lost" in each for each in stage.said)
+
+
+# What a driver, a cable or a master does to a clock: when each is due, and when it arrives
+
+TROUBLED = 31.0  # the quarter notes from the start until something happens
+
+
+def held_up(due: list[float], seconds: float, lost: bool = False) -> list[float]:
+    """A driver that hangs: what is due meanwhile comes at once afterwards, or never."""
+    begun = due[round(TROUBLED * 24)]
+    end = begun + seconds * SECOND
+    late = [each for each in due if begun <= each < end]
+    early, after = [each for each in due if each < begun], [each for each in due if each >= end]
+    return early + ([] if lost else [end + 40_000 * i for i in range(len(late))]) + after
+
+
+def doubled(due: list[float], share: float, chance: random.Random) -> list[float]:
+    return sorted([*due, *(each + 0.4 * MS for each in due if chance.random() < share)])
+
+
+TROUBLES: dict[str, Callable[[list[float], random.Random], list[float]]] = {
+    **{
+        f"held up for {seconds} s": lambda due, _, seconds=seconds: held_up(due, seconds)
+        for seconds in (0.05, 0.2, 0.4, 0.5, 0.55, 0.7, 0.9, 1.3, 2.0, 3.0)
+    },
+    **{
+        f"lost for {seconds} s": lambda due, _, seconds=seconds: held_up(due, seconds, lost=True)
+        for seconds in (0.05, 0.4, 0.6, 0.9, 2.0)
+    },
+    "one in ten comes twice": lambda due, chance: doubled(due, 0.1, chance),
+    "all come twice": lambda due, chance: doubled(due, 1.0, chance),
+    "one in fifty is missing": lambda due, chance: [t for t in due if chance.random() > 0.02],
+}
+
+
+def in_place(stage: Stage, due: list[float], back: float) -> bool:
+    """Whether there is a click at each beat of the master's, and no other, from `back` on."""
+    beats = due[::24]
+    first = next(i for i, beat in enumerate(beats) if beat > back)
+    since = beats[first] - 100 * MS
+    clicks = [at for at in stage.clicks() if at > since]
+    if len(clicks) != len(beats) - first:
+        return False
+    return all(abs(at - beat) < 3 * MS for at, beat in zip(clicks, beats[first:], strict=True))
+
+
+SIXTEENTHS = {"sticking": "RLRR LRLL", "steps": 4, "feet": "x..x on RF", "count_in": 1}
+NOTES = 16 + 8 + 4  # of a bar: hands, foot, click
+
+
+@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("tempo", [73, 120, 168])
+@pytest.mark.parametrize("trouble", TROUBLES)
+def test_whatever_happens_to_the_clock_no_bar_has_more_notes_and_it_is_soon_in_place(
+    trouble: str, tempo: int, seed: int
+) -> None:
+    chance = random.Random(f"{trouble} {tempo} {seed}")
+    due = clocks(lambda _: tempo, 48)
+    came = TROUBLES[trouble](due, chance)
+    stage = Stage([(due[0] - MS, START), *jittered(came, seed)], due[-1])
+    stage.play(SIXTEENTHS)
+    ons = [at for at, each in stage.sent if each[0] == 0x99 and each[2]]
+    beat = 60 * SECOND / tempo
+    window = round(4 * beat - 60 * MS)  # not the next bar's first beat
+    for first, at in enumerate(ons):
+        assert sum(each < at + window for each in ons[first : first + 99]) <= NOTES
+    back = (
+        max(
+            [each for each, before in zip(came[1:], came, strict=False) if each - before > 45 * MS],
+            default=due[24],
+        )
+        + 2 * beat
+    )
+    assert in_place(stage, due, back)
+
+
+@pytest.mark.parametrize(("before", "after"), [(120, 240), (100, 200), (160, 80), (120, 60)])
+def test_a_master_that_doubles_or_halves_its_tempo_is_followed(before: int, after: int) -> None:
+    for seed in range(4):
+        due = clocks(lambda q: before if q < TROUBLED else after, 48)
+        stage = Stage([(due[0] - MS, START), *jittered(due, seed)], due[-1])
+        stage.play(SIXTEENTHS)
+        back = due[round((TROUBLED + 2) * 24)]
+        assert in_place(stage, due, back)
+
+
+def test_a_clock_that_doubles_its_tempo_while_it_is_held_up_is_in_place_again() -> None:
+    for seed in range(4):
+        due = clocks(lambda q: 110 if q < TROUBLED + 0.2 else 220, 48)
+        stage = Stage([(due[0] - MS, START), *jittered(held_up(due, 0.9), seed)], due[-1])
+        stage.play(SIXTEENTHS)
+        back = due[round(TROUBLED * 24)] + 0.9 * SECOND + 2 * 60 / 220 * SECOND
+        assert in_place(stage, due, back)
+
+
+def test_no_tempo_is_believed_that_nobody_could_play() -> None:
+    chance, line = random.Random(5), ClockLine()
+    at = BEGINNING
+    for _ in range(20_000):
+        at += round(chance.choice((0, 1000, 0.3 * MS, 4 * MS, 20 * MS, 400 * MS, 900 * MS)))
+        line.hear(at)
+        assert line.period is None or 5 * MS <= line.period <= 250 * MS
 
 
 # Real ports: one process sends the clock, one follows and plays, this one listens

@@ -838,13 +838,12 @@ def test_a_machine_that_slept_in_a_pause_just_goes_on() -> None:
     assert not concert.said
 
 
-def test_a_hiccup_of_a_tenth_of_a_second_is_played_late_and_made_up_for() -> None:
+def test_what_a_hiccup_of_a_tenth_of_a_second_makes_late_is_left_out() -> None:
     concert = Concert(FOUR)
     concert.at(2.45, lambda: concert.clock.jump(150 * MS))
     figures = concert.play()
     clicks = seconds(concert.wire.only(CLICK, CLICK_1))
-    assert clicks[:5] + clicks[6:] == [0, 0.5, 1, 1.5, 2, 3, 3.5]
-    assert 2.55 < clicks[5] < 2.65
+    assert clicks == [0, 0.5, 1, 1.5, 2, 3, 3.5]
     assert 50_000 < figures.worst < 150_000
 
 

@@ -2,13 +2,32 @@
 
 from collections import deque
 from collections.abc import Sequence
+from dataclasses import dataclass
 from math import sqrt
 from operator import mul
 
+from midiforge.live.bars import FASTEST, SLOWEST
 from midiforge.live.beat_clock import CLOCKS, SIXTEENTH
 from midiforge.live.timing import MS
 
+_MINUTE = 60_000 * MS
+SHORTEST, LONGEST = (float(_MINUTE / CLOCKS / tempo) for tempo in (FASTEST, SLOWEST))
+_AT_ONCE = SHORTEST / 2  # clocks closer than this were held up on the way, or sent twice
 LOST = 500 * MS  # without a clock for longer than this, the master counts as stopped
+_STALL = 2  # periods without a clock, after which those that come at once were held up
+
+
+@dataclass(slots=True)
+class _Stall:
+    """No clock came for a while.
+
+    count: of the last clock before; periods: how long, in periods; came: clocks since, at once.
+    """
+
+    count: int
+    periods: float
+    period: float
+    came: int = 1
 
 
 class ClockLine:
@@ -20,6 +39,10 @@ class ClockLine:
     sums of what lies before and what lies behind the line (Page's CUSUM test, Biometrika 41,
     1954) tell a change of tempo, and when it was; the line then begins anew from there. If it then
     runs as fast as it did before, some clocks late, those clocks went missing on the way.
+
+    No tempo is believed that nobody could play (`bars.SLOWEST` and `FASTEST`). Clocks that come at
+    once after a silence are those that the silence held up: they are counted, and tell nothing of
+    the tempo. A clock at once after another that was on time is the same one again.
 
     Messages come late, never early: delays are taken for uniform, so the line is moved from their
     mean, by sqrt(3) standard deviations, to where no message has waited.
@@ -51,6 +74,8 @@ class ClockLine:
         self._before, self._behind = 0.0, 0.0
         self._on_line_before, self._on_line_behind = 0, 0
         self._missed, self._long = 0, 0
+        self._stall: _Stall | None = None
+        self._at_once = 0  # at the beginning: clocks at once after another, not counted yet
         self._steady: tuple[int, float, float] | None = None  # count, when, period
 
     @property
@@ -60,11 +85,15 @@ class ClockLine:
     def hear(self, when: int, fresh: bool = False) -> None:
         """A clock arrives. fresh: it may have nothing to do with those before (a start)."""
         gap, points = when - self._heard, self._points
-        if not points or gap > LOST:
-            steps = round(gap / self.period) if points and self.period else 1
-            self._begin(self.count + max(steps, 1), when)
+        if self._stall and not fresh and self._after_stall(when, gap):
             return
-        steps = 1 if fresh else self._steps(gap)
+        if self.period and gap > _STALL * self.period:
+            self._stall = _Stall(self.count, gap / self.period, self.period)
+        if not points or gap > LOST:
+            steps = max(round(gap / self.period), 1) if points and self.period else 1
+            self._begin(self.count + steps, when)
+            return
+        steps = 1 if fresh else self._steps(when, gap)
         if not steps:
             return
         self.count += steps
@@ -76,10 +105,27 @@ class ClockLine:
         self._fit()
         self._make_good()
 
+    def _after_stall(self, when: int, gap: int) -> bool:
+        """Whether a clock is one of those that a stall held up, or the first after them."""
+        stall = self._stall
+        assert stall is not None
+        self._heard = when
+        if gap < _AT_ONCE:
+            stall.came += 1
+            return True
+        self._stall = None
+        if stall.came == 1:  # the others are lost, if there were any
+            self._heard = when - gap
+            return False
+        due = int(stall.periods)
+        self.period = stall.period
+        self._begin(stall.count + max(stall.came, due) + 1, when)
+        return True
+
     def _begin(self, count: int, when: int) -> None:
         """Forgets all but the tempo."""
         self.count, self._heard = count, when
-        self._missed = self._long = 0
+        self._missed = self._long = self._at_once = 0
         self._steady = None
         self.at = self._mean_at = float(when)
         self._arrivals.clear()
@@ -95,13 +141,20 @@ class ClockLine:
         self._before = self._behind = 0.0
         self._on_line_before = self._on_line_behind = count
 
-    def _steps(self, gap: int) -> int:
+    def _steps(self, when: int, gap: int) -> int:
         """How many clocks further this one is: more than one where some went missing, none where
-        one comes after all that was thought to be missing."""
+        one comes after all that was thought to be missing, or comes again."""
         if self.period is None or len(self._points) < SIXTEENTH:
-            return 1
+            if gap < _AT_ONCE:
+                self._at_once += 1
+                return 0
+            behind, self._at_once = self._at_once, 0
+            return 1 if behind == 1 else 1 + behind  # one alone is the same clock again
         if self._missed and gap < self.period / 2:
             self._missed -= 1
+            return 0
+        due = self._mean_at + (self.count + 1 - self._points[-1][0]) * self.period
+        if gap < _AT_ONCE and when < due - self.period / 2:
             return 0
         steps = round(gap / self.period)
         if steps < 2 or abs(gap - steps * self.period) > self.period / 4:
@@ -210,7 +263,7 @@ class ClockLine:
             self._measured = min(self._measured + 1, self.LONG)
             self._spread += (left - self._spread) / self._measured
         self._mean_at = newest + at
-        if period > 0:
+        if SHORTEST <= period <= LONGEST:
             self.period = period
         waited = sqrt(3 * self._spread) if self._measured else 0.0
         self.at = self._mean_at - min(waited, self.MOST_JITTER)

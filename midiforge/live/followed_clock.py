@@ -27,18 +27,20 @@ class TransportChange(NamedTuple):
     """The master stopped, started, went on or moved: what is being played is over.
 
     top: whether the exercise begins anew. say: the same for the player to read.
+    stays: whether the bar being played is not over after all; it is only not heard for a while.
     """
 
     top: bool
     say: str
+    stays: bool = False
 
 
 _WAITING = TransportChange(False, "waiting for start or continue from the master")
 _STARTED = TransportChange(True, "the master started")
 _STOPPED = TransportChange(False, "the master stopped; waiting for start or continue")
 _CONTINUED = TransportChange(False, "the master goes on")
-_SILENT = TransportChange(False, "the master's clock is lost; waiting for it")
-_BACK = TransportChange(False, "the master's clock is back")
+_SILENT = TransportChange(False, "the master's clock is lost; waiting for it", stays=True)
+_BACK = TransportChange(False, "the master's clock is back", stays=True)
 _GONE = TransportChange(False, "the master's clock is back; waiting for start or continue")
 
 
@@ -75,6 +77,8 @@ class FollowedClock:
 
     now: the clock that arrivals are measured by.
     """
+
+    followed = True
 
     def __init__(self, now: Callable[[], int] = time.monotonic_ns) -> None:
         self.position = Fraction(0)
@@ -147,14 +151,15 @@ class FollowedClock:
 
     def transport(self) -> TransportChange | None:
         """What the master did since this was asked last. After it the next bar that is entered
-        begins at the master's next bar line, which may be where it starts or continues."""
+        begins at the master's next bar line, which may be where it starts or continues; unless
+        its clock was only not heard for a while: then its place in the song is known still."""
         change = self._just_lost()
         while self._changes:
             following = self._changes.popleft()
             change = TransportChange(
                 following.top or (change is not None and change.top), following.say
             )
-        if change is not None:
+        if change is not None and not change.stays:
             self.begin(self._now() - _JUST_GONE)
         return change
 

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from midiforge.live.bars import Bar, Moment
-from midiforge.live.beat_clock import clocks_in
+from midiforge.live.beat_clock import CLOCKS, clocks_in
 from midiforge.live.followed_clock import TransportChange
 from midiforge.live.layers import LAYERS
 from midiforge.live.levels import STEP
@@ -21,7 +21,8 @@ from midiforge.live.timing import MS, Clock, Lateness, LatenessFigures, awake_be
 from midiforge.live.watcher import Watcher
 
 LEAD = 100 * MS  # between the decision to begin and the first event
-TOO_LATE = 250 * MS  # later than this is not played: the machine slept
+LATEST = 50 * MS  # later than this is left out: nothing is made up for, least of all at once
+TOO_LATE = 250 * MS  # as late as this the machine slept
 SLICE = 8 * MS  # how long it sleeps at most before it looks after wishes again
 LOOK_EVERY = 250 * MS  # how often it looks whether each port is still there
 
@@ -157,13 +158,13 @@ class Player:
             if deadline is None:
                 return False
             late = self.clock.now() - deadline
-            if late > TOO_LATE:
+            if late > TOO_LATE and not sync.followed:
                 sender.silence()
                 self.watcher.say("the machine slept; going on at the next bar")
                 return False
             if moment is None:
-                sender.send_clock(sync.position)
-            else:
+                self._send_clock(at, late)
+            elif late <= LATEST:
                 sender.send(moment, deadline, place.ends)
             self._lateness.add(late)
             self.watcher.moment(at)
@@ -171,6 +172,13 @@ class Player:
         if self._wait(float(bar.length), awake=False) is None:
             return False
         return told or self._tell(place)
+
+    def _send_clock(self, at: float, late: int) -> None:
+        """A clock of the bar; one that stops on the way goes on at the next bar line."""
+        if late > LATEST:
+            self.sender.stop_clock()
+        elif at < 1 / CLOCKS or self.sender.clock_runs:
+            self.sender.send_clock(self.sync.position)
 
     def _tell(self, place: Place) -> bool:
         """Tells when the bar began."""
@@ -207,8 +215,11 @@ class Player:
     def _look_after(self, now: int, spare: int) -> None:
         self.sender.end_drums(now)
         change = self.transport()
-        if change:
+        if change and not change.stays:
             raise TransportMoved(change)
+        if change:
+            self.sender.silence()
+            self.watcher.say(change.say)
         self._take_wishes()
         if spare > 2 * MS:
             outputs = self.sender.outputs

@@ -28,6 +28,7 @@ class Sender:
     band: the output of all who play with the drummer, if it is another one; percussion is on
         channel 10 there.
     muted: layers that stay silent. levels: how loud each layer is.
+    clock_runs: whether a beat clock was started that has not been stopped.
     """
 
     def __init__(
@@ -52,7 +53,7 @@ class Sender:
         # Both are heaps: when, stroke, note, channel; the times of held notes are in quarter notes.
         self._offs: list[tuple[int, int, int, OutputChannel]] = []
         self._held: list[HeldNote] = []
-        self._clock_runs = False
+        self.clock_runs = False
 
     # Notes
 
@@ -136,17 +137,17 @@ class Sender:
 
     def send_clock(self, position: Fraction) -> None:
         """Sends a clock; before the first a start, or a continue at the place in the song."""
-        if not self._clock_runs:
+        if not self.clock_runs:
             if position:
                 self.output.send(song_position(position))
             self.output.send(CONTINUE if position else START)
-            self._clock_runs = True
+            self.clock_runs = True
         self.output.send(CLOCK)
 
     def stop_clock(self) -> None:
-        if self._clock_runs:
+        if self.clock_runs:
             self.output.send(STOP)
-            self._clock_runs = False
+            self.clock_runs = False
 
     # Silence
 
@@ -157,7 +158,7 @@ class Sender:
         """
         outputs = self.outputs if outputs is None else outputs
         channels = [each for each in self._channels if among(each.output, outputs)]
-        stops = self._clock_runs and among(self.output, outputs)
+        stops = self.clock_runs and among(self.output, outputs)
         messages = [(each.output, each.off(n)) for each in channels for n in each.sounding]
         for channel in channels:
             messages += [
@@ -177,7 +178,7 @@ class Sender:
             channel.sounding.clear()
         self._offs.clear()
         self._held.clear()
-        self._clock_runs = self._clock_runs and not stops
+        self.clock_runs = self.clock_runs and not stops
         if raised is not None:
             raise raised
 

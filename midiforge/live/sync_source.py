@@ -10,9 +10,11 @@ class SyncSource(Protocol):
     """Where the moments of the bar being played lie on the clock.
 
     position: quarter notes since the beginning, at the bar's own beginning.
+    followed: whether it is somebody else's, which goes on whatever becomes of us.
     """
 
     position: Fraction
+    followed: bool
 
     def begin(self, now: int) -> None:
         """The next bar begins at `now`, or as soon after as may be."""
@@ -32,6 +34,8 @@ class SyncSource(Protocol):
 
 class InternalClock:
     """Our own time. A bar's beginning is an exact fraction of a nanosecond: nothing adds up."""
+
+    followed = False
 
     def __init__(self) -> None:
         self.position = Fraction(0)
