@@ -12,6 +12,7 @@ from typing import NamedTuple
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
+from midiforge.model.spelling import spelled_hit
 
 _BUZZ_MS = 38.0  # between the bounces of a pressed stick; from memory, teachers ask for no gaps
 _BUZZ_FADE = 0.72
@@ -134,7 +135,7 @@ def _ornamented(
     ornament, limb = hit.ornament, hit.limb
     assert ornament is not None and limb is not None
     if ornament.kind is OrnamentKind.BUZZ:
-        yield stroke._replace(sticking=f"{limb.letter}z")
+        yield stroke._replace(sticking=str(spelled_hit(hit, Strength.TAP)))
         end = exercise.swing.played(hit.time + ornament.length)
         room = 1000 * float((end - stroke.time) * exercise.tempo.quarter(end))
         for bounce in range(1, min(int(0.9 * room / _BUZZ_MS), _MOST_BOUNCES) + 1):
@@ -157,7 +158,7 @@ def _ornamented(
     before = [grace._replace(offset=stroke.offset - apart * i) for i in range(count, 0, -1)]
     if hit.time > -exercise.count_in:
         yield from before
-    yield stroke._replace(sticking=grace_limb.letter.lower() * count + limb.letter)
+    yield stroke._replace(sticking=str(spelled_hit(hit, Strength.TAP)))
     if closes and hit.time == exercise.loop_start:
         end = exercise.swing.played(exercise.length)
         yield from (each._replace(time=end) for each in before)

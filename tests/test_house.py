@@ -72,7 +72,7 @@ def test_nothing_imports_what_is_further_right() -> None:
     assert not wrong
 
 
-@pytest.mark.parametrize("maker", [*MAKING, "insight", "notation", "performance", "takes"])
+@pytest.mark.parametrize("maker", [*MAKING, "insight", "notation", "performance", "stave", "takes"])
 def test_what_makes_exercises_knows_no_output(maker: str) -> None:
     assert not [(where, to) for by, to, where in IMPORTS if by == maker and to in OUTPUTS]
 

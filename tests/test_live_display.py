@@ -124,6 +124,36 @@ def test_counts_and_stickings_stand_under_each_other() -> None:
     assert [i for i, step in enumerate(steps) if feet.ljust(80)[step] != " "] == [0, 8]
 
 
+def test_feet_that_are_finer_than_the_hands_stand_under_their_own_counts() -> None:
+    # Eighths over a samba: bass drum on every beat and its a, hi-hat foot on the & (common
+    # practice).
+    shown = display(sticking="Rz L", steps=2, feet="samba")
+    go_on(shown, 2)
+    counted = next(line for line in lines(shown) if line.split()[:4] == ["1", "e", "&", "a"])
+    at = lines(shown).index(counted)
+    right, left, feet = (row.ljust(80) for row in lines(shown)[at + 1 : at + 4])
+    under = {
+        said: [row[i : i + 2].strip() for row in (right, left, feet)]
+        for i, said in enumerate(counted[: counted.index("2")])
+        if said != " "
+    }
+    assert under == {
+        "1": ["Rz", "", "K"],
+        "e": ["", "", ""],
+        "&": ["", "L", "H"],
+        "a": ["", "", "K"],
+    }
+    shown.moment(0.75)
+    assert marked(shown)[:4] == ["a", ".", ".", "K"]
+
+
+def test_grids_that_do_not_meet_are_counted_each() -> None:
+    shown = display(sticking="RLR LRL", steps=3, feet="samba")
+    go_on(shown, 2)
+    counted = [line.split() for line in lines(shown) if re.fullmatch(r"  1[1-9&ea. ]*", line)]
+    assert [each[:4] for each in counted] == [["1", "&", "a", "2"], ["1", "e", "&", "a"]]
+
+
 def test_the_current_step_is_marked_and_only_it() -> None:
     shown = display(**PARADIDDLE)
     go_on(shown, 2)

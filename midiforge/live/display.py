@@ -12,12 +12,11 @@ from dataclasses import dataclass, field
 
 from midiforge.live.bars import PlayableExercise
 from midiforge.live.chords import HIGH, Chords, chords_of, large
-from midiforge.live.columns import Column, columns
 from midiforge.live.key_lines import key_lines, short_key_lines
 from midiforge.live.layers import LAYERS
 from midiforge.live.levels import Levels
 from midiforge.live.route import Place, Route
-from midiforge.live.stave import ROWS, Stave
+from midiforge.live.stave import Column, Columns, Stave
 from midiforge.live.terminal import (
     CLEAR_BELOW,
     CLEAR_LINE,
@@ -60,7 +59,8 @@ class Display:
     _at: float = -1.0
     _changed: bool = True
     _state: tuple[bool, frozenset[str], int] = (False, frozenset(), 0)
-    _bars: dict[tuple[int, int], tuple[Column, ...]] = field(default_factory=dict)
+    _columns: dict[int, Columns] = field(default_factory=dict)
+    _bars: dict[tuple[int, int], tuple[tuple[Column, ...], list[int]]] = field(default_factory=dict)
     _chords: dict[int, Chords] = field(default_factory=dict)
     _frame: str = ""
     _wake: threading.Event = field(default_factory=threading.Event)
@@ -128,7 +128,7 @@ class Display:
         left = height - _tight(head) - max(_tight(foot), _FOOT)
 
         def fitting(chords: list[str], told: list[str]) -> int:
-            return min((left - _tight(chords) - len(told)) // ROWS, len(stave.lines))
+            return min((left - _tight(chords) - len(told)) // stave.height, len(stave.lines))
 
         ways = ((roomy, keys[0]), (small, keys[0]), (small, keys[1]))
         chords, keys_told = max(ways, key=lambda way: fitting(*way))  # the first of the best
@@ -198,22 +198,28 @@ class Display:
         return told
 
     def _stave(self, place: Place, room: int) -> Stave:
-        exercise = place.playable.exercise
-        beats = [int(each / exercise.step) for each in exercise.meter.beats]
-        return Stave(self._bar(exercise, max(place.bar.number, 0)), beats, room)
+        return Stave(*self._bar(place.playable.exercise, max(place.bar.number, 0)), room)
 
     def _here(self, place: Place) -> int:
-        """The step that we are at; -1 before the first."""
-        steps = self._bar(place.playable.exercise, max(place.bar.number, 0))
-        return max((i for i, each in enumerate(steps) if each.at <= self._at + 1e-6), default=-1)
+        """The column that we are at; -1 before the first."""
+        columns, _ = self._bar(place.playable.exercise, max(place.bar.number, 0))
+        return max((i for i, each in enumerate(columns) if each.at <= self._at + 1e-6), default=-1)
 
-    def _bar(self, exercise: Exercise, number: int) -> tuple[Column, ...]:
+    def _bar(self, exercise: Exercise, number: int) -> tuple[tuple[Column, ...], list[int]]:
         key = (exercise.order, number)
         found = self._bars.get(key)
         if found is None:
             if len(self._bars) > 512:
                 self._bars.clear()
-            found = self._bars[key] = columns(exercise, number)
+            found = self._bars[key] = self._columns_of(exercise).bar(number)
+        return found
+
+    def _columns_of(self, exercise: Exercise) -> Columns:
+        found = self._columns.get(exercise.order)
+        if found is None:
+            if len(self._columns) > 64:
+                self._columns.clear()
+            found = self._columns[exercise.order] = Columns(exercise)
         return found
 
     def _chords_of(self, exercise: Exercise) -> Chords:

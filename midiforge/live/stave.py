@@ -1,30 +1,91 @@
-"""A bar on the screen: its steps in lines that are no wider than it, divided at beats."""
+"""A bar on the screen: its columns in lines that are no wider than it, divided at beats."""
 
-from collections.abc import Sequence
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
 
-from midiforge.live.columns import Column
 from midiforge.live.terminal import FAINT, HERE, LOUD, PLAIN
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import FEET, HANDS, Hit
+from midiforge.model.spelling import spelled_hit
+from midiforge.stave.grid import Counts, Grid
 
-ROWS = 4  # of a line: the counts, both hands, the feet
-_ROOMY = 5  # characters that a step has at most where there is room for them
+_PLAYED = ((HANDS[0],), (HANDS[1],), FEET)  # in a row each
+_ROOMY = 5  # characters that a column has at most where there is room for them
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """What is at one time of a bar.
+
+    at: when it is played, in quarter notes from the bar line.
+    counts: what is said, row by row. strokes: those of the right hand, the left, and the feet.
+    """
+
+    at: float
+    counts: tuple[str, ...]
+    strokes: tuple[str, ...]
+
+
+class Columns:
+    """The bars of an exercise as columns: one at each time that is counted or struck."""
+
+    def __init__(self, exercise: Exercise) -> None:
+        self._exercise = exercise
+        hits = (*exercise.hits, *exercise.answers)
+        self._grid = Grid(exercise, (each for each in hits if each.limb and each.time >= 0))
+        self._counts = list(_counts(self._grid.counted.values()))
+
+    def bar(self, number: int) -> tuple[tuple[Column, ...], list[int]]:
+        """The columns of a bar, by number from 0, and with which of them each beat begins."""
+        struck: dict[Fraction, list[Hit]] = {}
+        for within, hit in self._grid.bar(number):
+            struck.setdefault(within, []).append(hit)
+        times = sorted({*struck, *(time for said in self._counts for time in said)})
+        meter, played = self._exercise.meter, self._exercise.swing.played
+        start = number * meter.bar
+        columns = tuple(
+            Column(
+                float(played(start + time) - start),
+                tuple(said.get(time, "") for said in self._counts),
+                tuple(_strokes(struck.get(time, ()), limbs) for limbs in _PLAYED),
+            )
+            for time in times
+        )
+        return columns, [bisect_left(times, beat) for beat in meter.beats]
+
+
+def _counts(counted: Iterable[Counts]) -> Iterator[Counts]:
+    """What is said, without what a finer count says as well."""
+    known = list(counted)
+    for i, said in enumerate(known, start=1):
+        if not any(said.items() <= finer.items() for finer in known[i:]):
+            yield said
+
+
+def _strokes(hits: Iterable[Hit], limbs: Sequence[object]) -> str:
+    return "".join(str(spelled_hit(hit)) for hit in hits if hit.limb in limbs)
 
 
 class Stave:
-    """A bar's steps, set for a width.
+    """A bar's columns, set for a width.
 
-    beats: the step that each beat begins with.
-    lines: which steps share a line.
+    beats: the column that each beat begins with.
+    lines: which columns share a line; height: how many rows each of them has.
     """
 
-    def __init__(self, steps: Sequence[Column], beats: Sequence[int], room: int) -> None:
-        self._steps = steps
-        widest = max((len(cell) for each in steps for cell in (each.count, *each.rows)), default=1)
-        self.lines = _lines(len(steps), beats, max(room // (widest + 1), 1))
+    def __init__(self, columns: Sequence[Column], beats: Sequence[int], room: int) -> None:
+        self._columns = columns
+        cells = (cell for each in columns for cell in (*each.counts, *each.strokes))
+        widest = max(map(len, cells), default=1)
+        self.lines = _lines(len(columns), beats, max(room // (widest + 1), 1))
+        self.height = len(columns[0].counts) + len(_PLAYED)
         longest = max(map(len, self.lines))
         self._wide = max(widest + 1, min(_ROOMY, room // longest))
 
     def shown(self, here: int, most: int) -> range:
-        """Which lines are shown where there is room for so many: the one with the step `here`, and
+        """Which lines are shown where there is room for so many: that of the column `here`, and
         those that come after it."""
         current = next((i for i, line in enumerate(self.lines) if here in line), 0)
         most = min(max(most, 1), len(self.lines))
@@ -32,28 +93,31 @@ class Stave:
         return range(first, first + most)
 
     def rows(self, line: int, here: int, counts_only: bool) -> list[str]:
-        """The rows of a line, the step `here` marked; nothing is struck in a count-in."""
+        """The rows of a line, the column `here` marked; nothing is struck in a count-in."""
+        some = self.lines[line]
         found = []
-        for row in range(ROWS):
-            text = "  "
-            for i in self.lines[line]:
-                cell = self._steps[i].rows[row - 1] if row else self._steps[i].count
-                if counts_only and row:
-                    cell = ""
-                style = HERE if i == here else LOUD if row else FAINT
-                marked = cell or ("." if row and i == here else " ")
-                text += f"{style}{marked:<{self._wide - 1}}{PLAIN} "
-            found.append(text)
+        for cells in zip(*(self._columns[i].counts for i in some), strict=True):
+            found.append(self._row(zip(some, cells, strict=True), here, FAINT, " "))
+        for cells in zip(*(self._columns[i].strokes for i in some), strict=True):
+            shown = [""] * len(cells) if counts_only else cells
+            found.append(self._row(zip(some, shown, strict=True), here, LOUD, "."))
         return found
 
+    def _row(self, cells: Iterable[tuple[int, str]], here: int, style: str, empty: str) -> str:
+        text = "  "
+        for i, cell in cells:
+            marked = cell or (empty if i == here else " ")
+            text += f"{HERE if i == here else style}{marked:<{self._wide - 1}}{PLAIN} "
+        return text
 
-def _lines(steps: int, beats: Sequence[int], most: int) -> list[range]:
-    """The steps in lines of at most `most`, with as many beats in each as in the others."""
-    if steps <= most:
-        return [range(steps)]
+
+def _lines(columns: int, beats: Sequence[int], most: int) -> list[range]:
+    """The columns in lines of at most `most`, with as many beats in each as in the others."""
+    if columns <= most:
+        return [range(columns)]
     parts = [
         part
-        for begin, end in zip(beats, [*beats[1:], steps], strict=True)
+        for begin, end in zip(beats, [*beats[1:], columns], strict=True)
         for part in _divided(begin, end, most)
     ]
     lines = parts
@@ -69,6 +133,6 @@ def _lines(steps: int, beats: Sequence[int], most: int) -> list[range]:
 
 
 def _divided(begin: int, end: int, most: int) -> list[range]:
-    """A beat, or where it has too many steps for a line equal parts of it."""
+    """A beat, or where it has too many columns for a line equal parts of it."""
     size = -(-(end - begin) // -(-(end - begin) // most))
     return [range(i, min(i + size, end)) for i in range(begin, end, size)]

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, replace
 
 from midiforge.errors import MidiforgeError
 from midiforge.model.hit import Limb, Strength
+from midiforge.model.spelling import spelled
 from midiforge.phrase.phrase import Phrase, Step, Stroke
 
 _STROKES = {
@@ -250,7 +251,5 @@ def _write_step(step: Step) -> str:
 
 
 def _write_stroke(stroke: Stroke, letter: str) -> str:
-    text = stroke.limb.opposite.letter.lower() * stroke.grace + letter + "z" * stroke.buzz
-    if stroke.strength is Strength.ACCENT:
-        return ">" + text
-    return f"({text})" if stroke.strength is Strength.GHOST else text
+    grace = stroke.limb.opposite.letter.lower() * stroke.grace
+    return str(spelled(letter, grace, stroke.buzz, stroke.strength))

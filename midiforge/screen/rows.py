@@ -4,24 +4,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from midiforge.insight.places import beat_of, syllables
 from midiforge.insight.words import bars_named
-from midiforge.model.counts import counts
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import CLICK, FEET, HANDS, Hit, OrnamentKind, Strength
+from midiforge.model.hit import CLICK, FEET, HANDS, Hit, Strength
+from midiforge.model.spelling import spelled_hit
+from midiforge.stave.grid import Grid
 
 LIMBS = (*HANDS, *FEET)
 REST = "."
-MOST_COUNTED = 8  # parts of a beat; nobody counts finer ones aloud
-IN_PARTS = {
-    2: "in twos",
-    3: "in threes",
-    4: "in fours",
-    5: "in fives",
-    6: "in sixes",
-    7: "in sevens",
-    8: "in eights",
-}
 _SECTION_WORDS = {
     "entry": "the first time only",
     "time": "time",
@@ -32,14 +22,15 @@ _SECTION_WORDS = {
 # Styles are names of parts; the screen gives them colours, or not.
 COUNT, ACCENT, STROKE = "count", "accent", "stroke"
 GHOST, FAINT, HEADING = "ghost", "faint", "heading"
+_STYLES = {Strength.GHOST: GHOST, Strength.ACCENT: ACCENT}
 
 
 @dataclass(frozen=True, slots=True)
 class Cell:
     """What stands in one column of one row: `body` in the column, the rest to its sides."""
 
+    before: str
     body: str
-    before: str = ""
     after: str = ""
     style: str = STROKE
 
@@ -81,7 +72,7 @@ class Rows:
     bars: those that differ. hits: all that are shown.
     main_voice, voice_keys: by the row's name, what it is mostly played on, and the figure for
         each other voice. layer_labels: how the rows beside the player are called.
-    other_parts: into how many parts a beat must be counted for what is off the grid.
+    grid: when they are, and how that is counted.
     """
 
     def __init__(self, exercise: Exercise) -> None:
@@ -97,7 +88,7 @@ class Rows:
         }
         self.voice_keys = self._voice_keys()
         self.layer_labels = self._layer_labels()
-        self.other_parts = self._other_parts()
+        self.grid = Grid(exercise, self.hits)
         self.bars = self._bars()
 
     def _bars(self) -> list[Bar]:
@@ -105,21 +96,18 @@ class Rows:
         meter = exercise.meter
         last = int(exercise.loop_start / meter.bar) + exercise.returns_after_bars
         last = min(last, exercise.bars)
-        in_bar: dict[int, list[Hit]] = {}
-        for hit in self.hits:
-            in_bar.setdefault(int(hit.time // meter.bar), []).append(hit)
         notes = self._notes()
         same: dict[tuple[object, ...], list[int]] = {}
         content: dict[tuple[object, ...], tuple[str, tuple[Row, ...]]] = {}
         for number in range(last):
-            start = number * meter.bar
-            hits = in_bar.get(number, [])
+            hits = self.grid.bar(number)
             note = notes.get(number, "")
-            key = (note, *((hit.time - start, hit.limb, hit.voice, hit.strength, hit.ornament,
-                            hit.layer) for hit in hits))  # fmt: skip
+            key = (note, *((within, hit.limb, hit.voice, hit.strength, hit.ornament, hit.layer)
+                           for within, hit in hits))  # fmt: skip
             same.setdefault(key, []).append(number + 1)
             if key not in content:
-                content[key] = (note, tuple(self._rows(hits, start)))
+                start = number * meter.bar
+                content[key] = (note, tuple(self._rows([hit for _, hit in hits], start)))
         return [Bar(tuple(same[key]), *content[key]) for key in content]
 
     def _notes(self) -> dict[int, str]:
@@ -135,26 +123,23 @@ class Rows:
         }
 
     def _rows(self, hits: Sequence[Hit], start: Fraction) -> Iterator[Row]:
-        meter, step = self.exercise.meter, self.exercise.step
-        said = counts(meter, step)
-        grid = tuple(i * step for i in range(len(said)))
-        named = {time: _count(text) for time, text in zip(grid, said, strict=True)}
-        yield Row("count", named)
-        for parts in self.other_parts:
-            yield Row(IN_PARTS[parts], self._other_counts(parts))
-        accents = {hit.time - start: Cell(">", style=ACCENT) for hit in hits if _over(hit, hits)}
+        for label, said in self.grid.counted.items():
+            yield Row(label, {time: _count(text) for time, text in said.items()})
+        accents = {
+            hit.time - start: Cell("", ">", style=ACCENT) for hit in hits if _over(hit, hits)
+        }
         yield Row("accent", accents)
         playing = _by_row(hits)
         for label in self._by_row:
             now = playing.get(label, [])
             cells = {hit.time - start: _cell(hit, _over(hit, hits)) for hit in now}
-            yield Row(self.layer_labels.get(label, label), cells, grid)
+            yield Row(self.layer_labels.get(label, label), cells, self.grid.steps)
             keys = self.voice_keys.get(label, {})
             if keys:
                 yield Row(
                     "  on",
                     {
-                        hit.time - start: Cell(keys[hit.voice], style=FAINT)
+                        hit.time - start: Cell("", keys[hit.voice], style=FAINT)
                         for hit in now
                         if hit.voice in keys
                     },
@@ -178,28 +163,6 @@ class Rows:
         if len(layers) == 1:
             return {layers[0]: "beside you"}
         return {name: f"beside you {i}" for i, name in enumerate(layers, start=1)}
-
-    def _other_parts(self) -> tuple[int, ...]:
-        """Into how many parts a beat must be counted for the hits off the grid, if any."""
-        meter, step = self.exercise.meter, self.exercise.step
-        found = set()
-        for within in {hit.time % meter.bar for hit in self.hits}:
-            if (within / step).denominator > 1:
-                _, start, length = beat_of(meter, within)
-                found.add(((within - start) / length).denominator)
-        found = {each for each in found if not any(o > each and o % each == 0 for o in found)}
-        return tuple(sorted(each for each in found if each <= MOST_COUNTED))
-
-    def _other_counts(self, parts: int) -> Cells:
-        meter = self.exercise.meter
-        cells = {}
-        for number, (start, length) in enumerate(
-            zip(meter.beats, meter.beat_lengths, strict=True), start=1
-        ):
-            said = (str(number), *syllables(meter, length, parts)[1:])
-            for i, text in enumerate(said):
-                cells[start + i * length / parts] = _count(text)
-        return cells
 
 
 def _shown(exercise: Exercise) -> Iterator[Hit]:
@@ -230,24 +193,12 @@ def _over(hit: Hit, hits: Sequence[Hit]) -> bool:
 
 
 def _cell(hit: Hit, accent_above: bool) -> Cell:
-    body = hit.limb.letter if hit.limb else "*"
-    before = after = ""
-    style = STROKE
-    if hit.ornament and hit.ornament.grace_notes and hit.ornament.limb:
-        before = hit.ornament.limb.letter.lower() * hit.ornament.grace_notes
-    if hit.ornament and hit.ornament.kind is OrnamentKind.BUZZ:
-        after = "z"
-    if hit.strength is Strength.GHOST:
-        before, after, style = f"({before}", f"{after})", GHOST
-    elif hit.strength is Strength.ACCENT:
-        style = ACCENT
-        if not accent_above:
-            before = f">{before}"
-    return Cell(body, before, after, style)
+    style = _STYLES.get(hit.strength, STROKE)
+    return Cell(*spelled_hit(hit, Strength.TAP if accent_above else None), style)
 
 
 def _count(text: str) -> Cell:
-    return Cell(text, style=COUNT if text != REST else FAINT)
+    return Cell("", text, style=COUNT if text != REST else FAINT)
 
 
 def _most_common(names: Sequence[str]) -> str:

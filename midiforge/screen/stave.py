@@ -21,7 +21,7 @@ from typing import NamedTuple
 
 from midiforge.insight.words import bars_named
 from midiforge.model.exercise import Exercise
-from midiforge.screen.rows import COUNT, FAINT, HEADING, IN_PARTS, REST, Bar, Cell, Row, Rows
+from midiforge.screen.rows import COUNT, FAINT, HEADING, REST, Bar, Cell, Row, Rows
 
 BETWEEN_BARS = " | "
 
@@ -68,11 +68,7 @@ class Stave:
         self.rows = Rows(exercise)
         bars = self.rows.bars
         self.bars, self.left_out = bars[:most_bars], max(len(bars) - most_bars, 0)
-        counted = (
-            length / parts
-            for length in exercise.meter.beat_lengths
-            for parts in self.rows.other_parts
-        )
+        counted = (time for said in self.rows.grid.counted.values() for time in said)
         self._fine = _common(
             [
                 exercise.step,
@@ -112,7 +108,7 @@ class Stave:
         for row in (row for bar in self.bars for row in bar.rows):
             cells = dict(row.cells)
             if with_dots:
-                cells = {time: Cell(REST) for time in row.dots} | cells
+                cells = {time: Cell("", REST) for time in row.dots} | cells
             for (one, left), (two, right) in pairwise(sorted(cells.items(), key=_time)):
                 need = left.right + 1 + len(right.before)
                 wide = max(wide, -(-need // max(int((two - one) / self._fine), 1)))
@@ -196,7 +192,7 @@ class Stave:
                 empty &= not self._fill(line, bar.rows[index], chunk, beats, start)
             if empty and row.label in ("accent", "  on"):
                 continue
-            counts_aloud = row.label == "count" or row.label in IN_PARTS.values()
+            counts_aloud = row.label in self.rows.grid.counted
             line.write(0, row.label, COUNT if counts_aloud else HEADING)
             yield line.spans()
 
