@@ -8,6 +8,7 @@ import base64
 import io
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
@@ -35,8 +36,11 @@ from midiforge.model import Exercise, Hit, Strength
 from midiforge.notation import Score, scores
 from midiforge.notation.rhythm import cells_of
 from midiforge.notation.sign import on_one_line, sign_of
+from midiforge.pages.cut import cut
+from midiforge.pages.engrave import Engraver
 from midiforge.pages.musicxml import musicxml
 from midiforge.pages.paper import paper_of
+from midiforge.pages.widths import Layout
 
 EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("0*.toml"))
 by_example = pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
@@ -161,6 +165,16 @@ def struck(exercise: Exercise, once: bool = True) -> list[Hit]:
             if key not in found or found[key].strength is Strength.GHOST:
                 found[key] = hit
     return list(found.values())
+
+
+def gone_round(exercise: Exercise) -> list[Hit]:
+    """All that a reader plays: what is between repeat signs at least twice (W3C, repeat: times is 2
+    where nothing is said)."""
+    whole, start = struck(exercise, once=False), exercise.loop_start
+    if exercise.bars > written_bars(exercise):
+        return whole
+    again = exercise.length - start
+    return [*whole, *(replace(hit, time=hit.time + again) for hit in whole if hit.time >= start)]
 
 
 def voice_number(hit: Hit) -> str:
@@ -538,13 +552,17 @@ def test_music21_reads_every_note_of_any_drill_where_it_is_played(content: dict[
         {"sticking": "RLRRL", "repeats": 3},
         {"sticking": "RLRR", "placements": 3, "entry": "late", "repeats": 2},
         {"sticking": "RLRRL", "ramp": "60 to 84 by 6 every 5 bars"},
+        {"sticking": "RLRRL", "repeats": 1},
+        {"sticking": "RLRR", "placements": 3, "entry": "late", "repeats": 1},
     ],
 )
 def test_music21_expands_the_repeats_to_the_exercise_s_length(content: dict[str, Any]) -> None:
     found = lesson(content)
     (score,) = found.scores
     part = music21.converter.parse(found.xml.decode(), format="musicxml").parts[0]
-    assert Fraction(part.expandRepeats().duration.quarterLength) == score.exercise.length
+    exercise = score.exercise
+    again = exercise.length - exercise.loop_start if content.get("repeats") == 1 else 0
+    assert Fraction(part.expandRepeats().duration.quarterLength) == exercise.length + again
 
 
 @pytest.mark.parametrize(
@@ -588,7 +606,7 @@ def assert_verovio_plays(drill: Drill) -> None:
         ticks, found, tempos = heard_by_verovio(musicxml(drill.title, [score], drill.kit))
         quarters = exercise.tempo.first * exercise.tempo.pulse
         assert tempos == [pytest.approx(60_000_000 / float(quarters), abs=1)]
-        once, whole = struck(exercise), struck(exercise, once=False)
+        once, whole = struck(exercise), gone_round(exercise)
         if graces(exercise):
             turns = Fraction(len(whole), len(once))
             notes = len(whole) + graces(exercise).total() * turns
@@ -841,12 +859,31 @@ def test_what_is_played_again_has_repeats_and_says_how_often() -> None:
     assert texts(root, "bar-style") == ["heavy-light", "light-heavy"]
 
 
-def test_what_is_played_once_has_no_repeats_and_every_exercise_an_end() -> None:
-    root = lesson({"sticking": "RLRR", "placements": "beat", "repeats": 1}).root
-    assert root.find(".//repeat") is None
-    bars = root.findall("part/measure")
-    assert texts(root, "barline/bar-style") == ["light-heavy"] * len(bars)
-    assert not [said for said in texts(root, "words") if "times" in said]
+def test_every_exercise_goes_round_between_repeat_signs_as_on_the_pages() -> None:
+    drill = {"sticking": "RLRR", "placements": "0, 1", "entry": "late", "repeats": 1}
+    found = lesson({**drill, "stages": "full"})
+    bars = found.root.findall("part/measure")
+    assert [len([*score.bars]) for score in found.scores] == [1, 2]
+    signs = [
+        [(each.get("direction"), each.get("times")) for each in bar.findall("barline/repeat")]
+        for bar in bars
+    ]
+    forward, backward = ("forward", None), ("backward", None)
+    assert signs == [[forward, backward], [], [forward, backward]]
+    assert not [said for said in texts(found.root, "words") if "times" in said]
+
+
+@by_example
+def test_an_example_has_the_repeat_signs_of_its_page(path: Path) -> None:
+    drill = midiforge.read_drill(path)
+    written = [*scores(midiforge.exercises(drill))][:3]
+    line = paper_of("a4").line
+    settings = [cut(score, Engraver(), Layout(line, fill=line)) for score in written]
+    drawn = "".join(piece.content for setting in settings for piece in setting.pieces)
+    dots = drawn.count('r="2.2"')  # two to a sign
+    player = ElementTree.fromstring(musicxml("", written, drill.kit)).find("part[@id='P1']")
+    assert player is not None
+    assert dots == 2 * len(player.findall("measure/barline/repeat"))
 
 
 def test_words_of_a_bar_are_boxed_above_it() -> None:

@@ -158,6 +158,11 @@ class Score:
         return self.exercises[0]
 
     @property
+    def loop(self) -> Passage:
+        """What goes round: it stands between repeat signs, however often it is played."""
+        return self.passages[-1]
+
+    @property
     def bars(self) -> Iterator[Bar]:
         """Every written bar, in order."""
         for passage in self.passages:

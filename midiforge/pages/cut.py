@@ -75,7 +75,7 @@ class _Cutter:
         engraved = self.engraver.bar(
             exercise.meter, exercise.step, staves, span, round(width), simile
         )
-        is_loop = passage is self.score.passages[-1]
+        is_loop = passage is self.score.loop
         first = is_loop and bar is passage.bars[0] and span[0] == 0
         ends_bar = span == self.spans[-1]
         last = is_loop and bar is passage.bars[-1] and ends_bar

@@ -57,7 +57,7 @@ def _again(places: Sequence[Place], entry: Entry, length: Fraction) -> Iterator[
     """The places, again and again where those beside go on for longer than what is written."""
     yield from places
     start = entry.score.exercise.loop_start
-    written = len(entry.score.passages[-1].bars) * entry.score.exercise.meter.bar
+    written = len(entry.score.loop.bars) * entry.score.exercise.meter.bar
     for turn in range(1, int(length / written)):
         for time, drawing, x in places:
             if time >= start:

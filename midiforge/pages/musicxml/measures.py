@@ -9,7 +9,7 @@ from midiforge.model.counts import UNNAMED
 from midiforge.model.meter import Meter
 from midiforge.model.swing import Swing
 from midiforge.notation.chords import ChordSign
-from midiforge.notation.score import Bar, Passage, Score
+from midiforge.notation.score import Bar, Score
 from midiforge.pages.musicxml import directions
 from midiforge.pages.musicxml.notes import hand_of, harmonies, notes, whole_bar_rest
 from midiforge.pages.musicxml.text import in_divisions, text_of
@@ -75,7 +75,7 @@ def frames(
     for score in written:
         exercise = score.exercise
         bar_length = in_divisions(divisions, exercise.meter.bar)
-        first, last = score.passages[0].bars[0], score.passages[-1].bars[-1]
+        first, loop = score.passages[0].bars[0], score.loop
         in_a_system = _bars_in_a_system(score, paper)
         for passage in score.passages:
             for bar in passage.bars:
@@ -93,10 +93,12 @@ def frames(
                 if bar.words:
                     words = f'<words enclosure="rectangle">{text_of(bar.words)}</words>'
                     said += directions.direction(words)
-                opening += _left_barline(passage, bar)
-                if passage.times > 1 and bar is passage.bars[-1]:
-                    said += directions.direction(f"<words>{passage.times} times</words>")
-                closing = _right_barline(passage, bar, is_end=bar is last)
+                opening += _LEFT_BARLINE if bar is loop.bars[0] else ""
+                closing = ""
+                if bar is loop.bars[-1]:
+                    if loop.times > 1:
+                        said += directions.direction(f"<words>{loop.times} times</words>")
+                    closing = _right_barline(loop.times)
                 # What goes on is printed again where a system begins.
                 chords = tuple(sign for sign in bar.chords if begins or not sign.goes_on)
                 counts = {at: count for at, count in bar.counts if with_counts and count != UNNAMED}
@@ -117,21 +119,19 @@ def _time(meter: Meter) -> str:
     return f"<time><beats>{beats}</beats><beat-type>{unit}</beat-type></time>"
 
 
-def _left_barline(passage: Passage, bar: Bar) -> str:
-    if passage.times == 1 or bar is not passage.bars[0]:
-        return ""
+_LEFT_BARLINE = (
+    '<barline location="left"><bar-style>heavy-light</bar-style>'
+    '<repeat direction="forward"/></barline>\n'
+)
+
+
+def _right_barline(times: int) -> str:
+    """The end of what goes round; readers play it twice where nothing is said."""
+    said = f' times="{times}"' if times > 1 else ""
     return (
-        '<barline location="left"><bar-style>heavy-light</bar-style>'
-        '<repeat direction="forward"/></barline>\n'
+        '<barline location="right"><bar-style>light-heavy</bar-style>'
+        f'<repeat direction="backward"{said}/></barline>\n'
     )
-
-
-def _right_barline(passage: Passage, bar: Bar, is_end: bool) -> str:
-    repeats = passage.times > 1 and bar is passage.bars[-1]
-    if not (repeats or is_end):
-        return ""
-    repeat = f'<repeat direction="backward" times="{passage.times}"/>' if repeats else ""
-    return f'<barline location="right"><bar-style>light-heavy</bar-style>{repeat}</barline>\n'
 
 
 # The measures of a part
