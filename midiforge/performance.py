@@ -71,7 +71,7 @@ def notes(exercise: Exercise, kit: Kit, closes: bool = True) -> Iterator[Note]:
             sounds[voice, strength, part] = sound
         number, velocity = sound
         if not straight:
-            time = swing.played(time)
+            time = swing.played(time, hit.grid)
         offset = 0.0
         if part != CLICK:
             if not flat:
@@ -136,7 +136,7 @@ def _ornamented(
     assert ornament is not None and limb is not None
     if ornament.kind is OrnamentKind.BUZZ:
         yield stroke._replace(sticking=str(spelled_hit(hit, Strength.TAP)))
-        end = exercise.swing.played(hit.time + ornament.length)
+        end = exercise.swing.played(hit.time + ornament.length, hit.grid)
         room = 1000 * float((end - stroke.time) * exercise.tempo.quarter(end))
         for bounce in range(1, min(int(0.9 * room / _BUZZ_MS), _MOST_BOUNCES) + 1):
             velocity = _velocity(stroke.velocity * _BUZZ_FADE**bounce)

@@ -11,6 +11,7 @@ from midiforge.kit import Kit
 from midiforge.model.exercise import SectionKind, Touch
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
+from midiforge.model.swing import Swing
 from midiforge.model.track import Track
 from midiforge.phrase.every import Every
 from midiforge.phrase.pattern import Pattern
@@ -280,6 +281,11 @@ class Drill:
     def __post_init__(self) -> None:
         object.__setattr__(self, "voicing", unchanging(self.voicing))
         object.__setattr__(self, "given", unchanging(self.given))
+
+    @property
+    def feel(self) -> Swing:
+        """How it swings."""
+        return Swing(self.swing_pair, self.swing, self.meter.bar)
 
     def material(self) -> Iterator[Sticking]:
         """The stickings, typed and named ones first, then the enumerated ones."""

@@ -62,7 +62,7 @@ class Grid:
     def places(self) -> tuple[Fraction, ...]:
         """Where the steps of a bar are played, in quarter notes, and the next bar line."""
         step = self.step
-        return tuple(self.swing.played(i * step) for i in range(self.bar_steps + 1))
+        return tuple(self.swing.played(i * step, step) for i in range(self.bar_steps + 1))
 
 
 @cache

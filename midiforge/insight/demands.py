@@ -207,14 +207,13 @@ class _Moves:
     @classmethod
     def of(cls, exercise: Exercise, loop: Loop, limb: Limb) -> "_Moves":
         places = []
-        for moment in loop.moments:
-            time = exercise.swing.played(moment.time) - loop.start
-            ornaments = (hit.ornament for hit in moment.hits)
-            grace = sum(each.grace_notes for each in ornaments if each and each.limb is limb)
-            if grace:
-                places.append((time, grace))
-            if limb in moment.limbs:
+        for hit in loop.hits:
+            time = exercise.swing.played(hit.time, hit.grid) - loop.start
+            if hit.limb is limb:
                 places.append((time, 0))
+            elif hit.ornament and hit.ornament.limb is limb and hit.ornament.grace_notes:
+                places.append((time, hit.ornament.grace_notes))
+        places.sort()
         return cls(tuple(places), loop.length, exercise.step, exercise.tempo.pulse, exercise.touch)
 
     def seconds(self, tempo: Fraction) -> Fraction:

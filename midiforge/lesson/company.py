@@ -126,4 +126,5 @@ def _strokes(part: Part, vary: int, bar: Fraction, length: Fraction) -> Iterator
         for placed in repeat(lines, length):
             last = bool(unit) and placed.time % unit >= unit - varied
             if last is wanted:
-                yield Hit(placed.time, None, placed.voice, placed.strength, None, part.track.name)
+                name, grid = part.track.name, placed.grid
+                yield Hit(placed.time, None, placed.voice, placed.strength, None, name, grid)

@@ -91,7 +91,7 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
 
     # ... and voices that take turns, gaps of the click, changes of level
     once = strokes(meeting)
-    one_at_a_time(once, drill.meter, step)
+    one_at_a_time(once, drill.meter, step, drill.feel)
     returns = within_limit(meeting * turns(once, stage.voicing), "the voices that take turns")
     unit = lcm(returns, sum(drill.gap)) if drill.gap else returns
     if drill.shape:

@@ -13,7 +13,6 @@ from midiforge.lesson.sameness import digest, hits_text
 from midiforge.lesson.variants import Dropped, Material, describe, variants
 from midiforge.model.exercise import Exercise, Section, SectionKind, Variant
 from midiforge.model.hit import FEET
-from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap, plain
 
 _Turn = tuple[Material, Stage, Score, TempoMap]
@@ -169,7 +168,7 @@ def _exercise(
         feet=feet,
         meter=drill.meter,
         step=material.step,
-        swing=Swing(drill.swing_pair, drill.swing, drill.meter.bar),
+        swing=drill.feel,
         tempo=tempo,
         hits=score.hits,
         answers=score.answers,

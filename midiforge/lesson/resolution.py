@@ -1,5 +1,6 @@
 """How finely a lesson divides time."""
 
+from dataclasses import replace
 from fractions import Fraction
 from math import lcm
 
@@ -21,7 +22,7 @@ def parts_of_a_quarter(drill: Drill) -> int:
     figures = (drill.beside.style.bass, drill.beside.style.comp) if drill.beside.style else ()
     parts = drill.meter.bar.denominator
     for step in {drill.meter.beat / each for each in grids}:
-        swing = Swing(drill.swing_pair, drill.swing)
+        swing = replace(drill.feel, bar=Fraction(0))
         times = {step, *drill.meter.beats}
         # Feet moved by whole grid steps may fall between the steps of their own grid.
         times |= {time for line in lines for time, _ in line.pattern.strokes}

@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise
 
 from midiforge.drill.drill import Line, Span
 from midiforge.errors import MidiforgeError
@@ -11,6 +10,7 @@ from midiforge.lesson.form import spans
 from midiforge.model.counts import count_name
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
 from midiforge.model.meter import Meter
+from midiforge.model.swing import Swing
 from midiforge.phrase.phrase import Phrase, Stroke
 
 PHRASE = "the sticking"
@@ -26,6 +26,7 @@ class Placed:
 
     stroke: as the sticking has it; None in a repeating line.
     voice: "" where the voicing decides.
+    grid: the step of its line, in quarter notes.
     source: what plays it, for errors: an ostinato's name, or `PHRASE`.
     """
 
@@ -34,6 +35,7 @@ class Placed:
     strength: Strength
     layer: str
     source: str
+    grid: Fraction
     voice: str = ""
     stroke: Stroke | None = None
 
@@ -52,11 +54,13 @@ def repeat(
     end = start + length
     for line in lines:
         pattern, layer = line.pattern, layer_of(line.limb, line.name)
+        name, grid = line.name, pattern.grid
         turn = start // pattern.length * pattern.length
         while turn < end:
             for time, strength in pattern.strokes:
                 if start <= turn + time < end:
-                    yield Placed(turn + time, line.limb, strength, layer, line.name, line.voice)
+                    at = turn + time
+                    yield Placed(at, line.limb, strength, layer, name, grid, line.voice)
             turn += pattern.length
 
 
@@ -86,21 +90,24 @@ def through_form(
                     stroke.strength,
                     layer_of(stroke.limb, PHRASE),
                     PHRASE,
+                    step,
                     stroke=stroke,
                 )
         if span.kind != "response":
             done += span.bars
 
 
-def one_at_a_time(strokes: list[Placed], meter: Meter, step: Fraction) -> None:
+def one_at_a_time(strokes: list[Placed], meter: Meter, step: Fraction, swing: Swing) -> None:
     """Checks that no limb has two strokes at once, the hand of a grace note included.
 
-    strokes: sorted by time and limb.
+    swing: lines that swing and lines that don't may meet by it.
     """
-    for before, after in pairwise(strokes):
-        if before.time == after.time and before.limb and before.limb is after.limb:
+    at: dict[tuple[Limb | None, Fraction], Placed] = {}
+    for after in strokes:
+        before = at.setdefault((after.limb, swing.played(after.time, after.grid)), after)
+        if after.limb and before is not after:
             raise MidiforgeError(
-                f"the {before.limb.title} has two strokes at once: "
+                f"the {after.limb.title} has two strokes at once: "
                 f"{before.source} and {after.source}",
                 _place(before.time, meter, step),
                 hint="give one to another limb, such as 'NAME on LF'",

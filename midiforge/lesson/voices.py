@@ -45,7 +45,8 @@ def voiced(strokes: Iterable[Placed], voicing: Voicing, step: Fraction) -> list[
             voices = voicing[rule]
             voice = voices[turn % len(voices)]
         ornament = _ornament(placed.stroke, voicing, step) if placed.stroke else None
-        hits.append(Hit(placed.time, placed.limb, voice, placed.strength, ornament, placed.layer))
+        layer, grid = placed.layer, placed.grid
+        hits.append(Hit(placed.time, placed.limb, voice, placed.strength, ornament, layer, grid))
     return hits
 
 

@@ -43,11 +43,12 @@ class Columns:
         for within, hit in self._grid.bar(number):
             struck.setdefault(within, []).append(hit)
         times = sorted({*struck, *(time for said in self._counts for time in said)})
-        meter, played = self._exercise.meter, self._exercise.swing.played
+        meter, step, played = self._exercise.meter, self._exercise.step, self._exercise.swing.played
         start = number * meter.bar
+        lines = {time: [hit.grid for hit in struck.get(time, ())] or [step] for time in times}
         columns = tuple(
             Column(
-                float(played(start + time) - start),
+                float(min(played(start + time, line) for line in lines[time]) - start),
                 tuple(said.get(time, "") for said in self._counts),
                 tuple(_strokes(struck.get(time, ()), limbs) for limbs in _PLAYED),
             )

@@ -101,6 +101,8 @@ class Hit:
         Swung music is written straight here; see `Swing`.
     limb: None for what the player does not play (the click, a clave beside the kit).
     layer: "hands" or "feet" for the player's, "click", or the name of a time layer.
+    grid: the step of the line that it is part of, in quarter notes, by which it swings or not;
+        0 for the click, which has none.
     """
 
     time: Fraction
@@ -109,3 +111,4 @@ class Hit:
     strength: Strength = Strength.TAP
     ornament: Ornament | None = None
     layer: str = "hands"
+    grid: Fraction = Fraction(0)

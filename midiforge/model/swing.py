@@ -28,17 +28,23 @@ class Swing:
         """Whether notes are played as written."""
         return self.share == _HALF
 
-    def played(self, time: Fraction) -> Fraction:
+    def moves(self, grid: Fraction) -> bool:
+        """Whether a line on a grid of such steps swings: if they are halves, quarters, eighths
+        ... of a pair. Nobody swings triplets, sextuplets or quintuplets, nor the stroke of theirs
+        that would fall in the middle of a pair."""
+        return not self.is_straight and _halves(grid / self.pair)
+
+    def played(self, time: Fraction, grid: Fraction = Fraction(0)) -> Fraction:
         """Where a written time is played; both in quarter notes, both exact.
 
-        Only halves, quarters, eighths ... of a pair move: triplets and quintuplets are played as
-        written, for nobody swings those.
+        grid: the steps of the line that it belongs to; 0 for the grid of halves that it lies on,
+            if it lies on one. On one grid, order and distance are kept: no two times meet.
         """
-        if self.is_straight:
+        if not self.moves(grid):
             return time
         begun = time // self.bar * self.bar if self.bar else Fraction(0)
         turn, within = divmod((time - begun) / self.pair, 1)
-        if within.denominator & (within.denominator - 1):
+        if not _halves(within):
             return time
         if self.bar and (turn + 1) * self.pair > self.bar:
             return time
@@ -47,6 +53,11 @@ class Swing:
         else:
             played = self.share + (within - _HALF) * 2 * (1 - self.share)
         return begun + (turn + played) * self.pair
+
+
+def _halves(share: Fraction) -> bool:
+    """Whether the denominator is a power of two."""
+    return not share.denominator & (share.denominator - 1)
 
 
 def read_ratio(text: str) -> Fraction:

@@ -47,7 +47,7 @@ def _exercise(entry: Entry, places: Sequence[Place]) -> dict[str, Any]:
         "notes": [_note(each) for each in _played(exercise)],
         **({"tones": tones} if tones else {}),
         "cursor": [
-            [_number(swing.played(time)), drawing, round(x, 1)]
+            [_number(swing.played(time, exercise.step)), drawing, round(x, 1)]
             for time, drawing, x in _again(places, entry, length)
         ],
     }

@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from math import gcd, lcm
 
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.model.counts import count_index, steps_in_bar
@@ -27,6 +28,13 @@ class Pattern:
         """Begun `late` quarter notes later and wrapped."""
         moved = (((time + late) % self.length, strength) for time, strength in self.strokes)
         return Pattern(self.length, tuple(sorted(moved)))
+
+    @property
+    def grid(self) -> Fraction:
+        """The longest step that all its strokes, and its end, are whole numbers of."""
+        times = [self.length, *(time for time, _ in self.strokes)]
+        parts = lcm(*(time.denominator for time in times))
+        return Fraction(gcd(*(int(time * parts) for time in times)), parts)
 
     @property
     def period(self) -> Fraction:

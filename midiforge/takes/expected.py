@@ -5,12 +5,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
-from operator import attrgetter
+from operator import attrgetter, itemgetter
 
 from midiforge.kit import Kit
 from midiforge.library import shelf
 from midiforge.model.exercise import Exercise, Section, SectionKind
 from midiforge.model.hit import Hit
+from midiforge.model.swing import Swing
 
 MOST_STROKES = 400_000
 
@@ -69,12 +70,12 @@ def _rounds(exercise: Exercise, kit: Kit, seconds: float) -> Iterable[Due]:
     start = exercise.loop_start
     steady = len(tempo.changes) == 1
     end = start + once if steady else exercise.length
-    merged = _merged((hit for hit in hits if hit.time < end), kit)
+    merged = _merged((hit for hit in hits if hit.time < end), kit, swing)
     calls = [each for each in exercise.sections if each.kind is SectionKind.CALL]
     quarter = float(60 / (tempo.first * tempo.pulse))
-    entry = bisect_left(merged, start, key=lambda each: each[0])
-    for time, pad, struck in merged if not steady else merged[:entry]:
-        at = swing.played(time)
+    entry = bisect_left(merged, start, key=lambda each: each[0])  # bar lines are where they are
+    for at, pad, struck in merged if not steady else merged[:entry]:
+        time = struck[0].time
         due = float(at) * quarter if steady else float(tempo.seconds(Fraction(0), at))
         turn = 0 if time < start else int((time - start) // once) + 1
         call = _within(calls, time)
@@ -83,14 +84,14 @@ def _rounds(exercise: Exercise, kit: Kit, seconds: float) -> Iterable[Due]:
         return
     loop = [
         (
-            float(swing.played(time)) * quarter,
+            float(at) * quarter,
             pad,
             struck,
-            int(time // bar) + 1,
-            time % bar,
-            _within(calls, time),
+            int(struck[0].time // bar) + 1,
+            struck[0].time % bar,
+            _within(calls, struck[0].time),
         )
-        for time, pad, struck in merged[entry:]
+        for at, pad, struck in merged[entry:]
     ]
     if not loop:
         return
@@ -107,9 +108,13 @@ def _within(sections: Iterable[Section], time: Fraction) -> bool:
     return any(each.start <= time < each.start + each.length for each in sections)
 
 
-def _merged(hits: Iterable[Hit], kit: Kit) -> list[tuple[Fraction, str, tuple[Hit, ...]]]:
-    """Hits by time and pad; what two hands strike at once on one pad together."""
-    found: dict[tuple[Fraction, str], list[Hit]] = {}
+def _merged(
+    hits: Iterable[Hit], kit: Kit, swing: Swing
+) -> list[tuple[Fraction, str, tuple[Hit, ...]]]:
+    """Hits by the time they are played at, and pad; what two hands strike at once on one pad
+    together."""
+    struck: dict[tuple[Fraction, str], list[Hit]] = {}
     for hit in hits:
-        found.setdefault((hit.time, pad_of(kit.stand_in(hit.voice))), []).append(hit)
-    return [(time, pad, tuple(each)) for (time, pad), each in found.items()]
+        at = swing.played(hit.time, hit.grid)
+        struck.setdefault((at, pad_of(kit.stand_in(hit.voice))), []).append(hit)
+    return sorted(((at, pad, tuple(hits)) for (at, pad), hits in struck.items()), key=itemgetter(0))
