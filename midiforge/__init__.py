@@ -4,7 +4,7 @@ import midiforge
 
 drill = midiforge.check_drill({"sticking": "RLRR LRLL", "feet": "tumbao", "placements": "beat"})
 for exercise in midiforge.exercises(drill):
-    print(exercise.order, exercise.title, len(exercise.hits))
+    print(exercise.number, exercise.title, len(exercise.hits))
 midiforge.build_lesson(drill, "lesson")
 """
 

@@ -45,10 +45,6 @@ class NoOstinato(MidiforgeError):
     """A name that is no ostinato's."""
 
 
-class NothingChosen(MidiforgeError):
-    """No exercise is among those that were asked for."""
-
-
 def quoted(value: object) -> str:
     """A value as a person wrote it, in quotes if it is text, cut short if it is long."""
     text = value if isinstance(value, str) else str(value)

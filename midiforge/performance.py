@@ -169,7 +169,7 @@ class _Unevenness:
 
     def __init__(self, exercise: Exercise, whose: str = "") -> None:
         self.touch = exercise.touch
-        self.chance = random.Random(f"{self.touch.seed}:{exercise.order}{whose}")
+        self.chance = random.Random(f"{self.touch.seed}:{exercise.number}{whose}")
 
     def of(self, velocity: int) -> tuple[float, int]:
         offset = self._within(self.touch.timing_ms)

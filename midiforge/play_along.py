@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from midiforge.drill.drill import Drill
-from midiforge.errors import MidiforgeError, NothingChosen, nearest, quoted
-from midiforge.lesson.size import most_exercises
+from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.lesson.size import most_pieces
 from midiforge.loops.loop_set import Loop, Shape, loops
 from midiforge.midi.exercise_file import exercise_bytes
 from midiforge.midi.names import file_name
-from midiforge.model.exercise import Exercise
+from midiforge.model.number import Number
 from midiforge.model.tempo import plain
 from midiforge.record import Writing, checksum_of, rewriting
 
@@ -46,13 +46,13 @@ COLUMNS = (
 class Written:
     """A loop's files.
 
-    orders: of the exercises that it goes with. audio: "" for none; samples: how many it has, at
+    numbers: of the exercises that it goes with. audio: "" for none; samples: how many it has, at
     `rate` a second; gain: the factor it was written with.
     """
 
     loop: Loop
     file: str
-    orders: tuple[int, ...]
+    numbers: tuple[Number, ...]
     audio: str = ""
     samples: int = 0
     rate: int = 0
@@ -86,14 +86,14 @@ def write_loops(
     drill: Drill,
     folder: Path | str,
     shape: Shape | None = None,
-    wanted: Callable[[Exercise], bool] | None = None,
+    only: str = "",
     audio: str = "",
     soundfont: Path | str = "",
     progress: Callable[[int, int], None] | None = None,
 ) -> LoopReport:
     """Writes a drill's loops into a folder, as `midiforge loop` does.
 
-    wanted: which exercises; the drill's fullest stage if not given.
+    only: which exercises, by number, "3,5-8,9b"; "" for all.
     audio: "wav", "flac" or "ogg" for sound beside the MIDI files; "" for none. Where FluidSynth,
         a SoundFont or a package is missing, MIDI is written all the same and the report says so.
     soundfont: the SoundFont's file; "" to look in the usual places.
@@ -108,10 +108,11 @@ def write_loops(
     folder, shape = Path(folder), shape or Shape()
     with rewriting(folder, RECORD, INDEX) as (before, aside):
         left_out: list[str] = []
-        written = list(_write_midi(drill, shape, wanted, aside, left_out))
+        written = list(_write_midi(drill, shape, only, aside, left_out))
         if not written:
-            error = MidiforgeError if left_out else NothingChosen
-            raise error("there is no loop to write", drill.source, hint="".join(left_out[:1]))
+            raise MidiforgeError(
+                "there is no loop to write", drill.source, hint="".join(left_out[:1])
+            )
         if sound:
             try:
                 written = list(
@@ -153,24 +154,24 @@ def _sound(soundfont: Path | str) -> tuple["Sound | None", str]:
 def _write_midi(
     drill: Drill,
     shape: Shape,
-    wanted: Callable[[Exercise], bool] | None,
+    only: str,
     aside: Path,
     left_out: list[str],
 ) -> Iterator[Written]:
     """A file for each loop; one for those that come out the same."""
-    digits = max(2, len(str(most_exercises(drill))))
+    digits = max(2, len(str(most_pieces(drill))))
     found: list[tuple[Loop, str]] = []
-    orders: list[tuple[int, ...]] = []
-    for loop in loops(drill, shape, wanted, left_out.append):
+    numbers: list[tuple[Number, ...]] = []
+    for loop in loops(drill, shape, only, left_out.append):
         if loop.same_as is not None:
-            orders[loop.same_as] += loop.orders
+            numbers[loop.same_as] += loop.numbers
             continue
-        name = file_name(loop.exercise, digits, loop.kind.replace("+", "-"))
+        name = file_name(loop.exercise, digits, loop.kind)
         content = exercise_bytes(loop.exercise, drill.kit, drill.file_format, loop.times)
         (aside / name).write_bytes(content)
         found.append((loop, name))
-        orders.append(loop.orders)
-    for (loop, name), those in zip(found, orders, strict=True):
+        numbers.append(loop.numbers)
+    for (loop, name), those in zip(found, numbers, strict=True):
         yield Written(loop, name, tuple(dict.fromkeys(those)))
 
 
@@ -191,7 +192,7 @@ def _write_sound(
     from midiforge.sound.render import RATE
 
     done: dict[str, Done] = {}
-    levels: dict[int, float] = {}
+    levels: dict[Number, float] = {}
     firsts = [each for each in written if each.loop.kind == "everything"]
     others = [each for each in written if each.loop.kind != "everything"]
     for group in (firsts, others):
@@ -205,7 +206,7 @@ def _write_sound(
                 progress(len(done), len(written))
         # Known before the first of the others is begun.
         for each in firsts:
-            levels |= dict.fromkeys(each.orders, done[_named(each.file, ending)].gain)
+            levels |= dict.fromkeys(each.numbers, done[_named(each.file, ending)].gain)
     for each in written:
         name = _named(each.file, ending)
         found = done[name]
@@ -216,11 +217,13 @@ def _named(file: str, ending: str) -> str:
     return str(Path(file).with_suffix("")) + f".{ending}"
 
 
-def _job(each: Written, drill: Drill, path: Path, ending: str, levels: dict[int, float]) -> "Job":
+def _job(
+    each: Written, drill: Drill, path: Path, ending: str, levels: dict[Number, float]
+) -> "Job":
     from midiforge.sound import Job, about
 
     loop = each.loop
-    gains = [levels[order] for order in each.orders if order in levels]
+    gains = [levels[number] for number in each.numbers if number in levels]
     said = about(loop.exercise)
     said = replace(said, title=f"{said.title}, {loop.kind}", comment=f"{loop.kind}; {said.comment}")
     return Job(
@@ -249,7 +252,7 @@ def _row(each: Written) -> tuple[object, ...]:
         each.file,
         each.audio,
         loop.kind,
-        " ".join(map(str, each.orders)),
+        " ".join(map(str, each.numbers)),
         exercise.title,
         " to ".join(dict.fromkeys(tempos)),
         exercise.bars,

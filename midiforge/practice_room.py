@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 def review(
     take: Take | Path | str,
     drill: Drill,
-    number: int | None = None,
+    number: str | int = "",
     delay_ms: float | None = None,
 ) -> Reviewed:
     """Compares a take with its exercise, as `midiforge review` does.
@@ -28,7 +28,7 @@ def review(
     kit knows none of the notes.
     """
     played = take if isinstance(take, Take) else read_take(take)
-    return reviewed(played, list(exercises(drill)), drill.kit, number, delay_ms)
+    return reviewed(played, list(exercises(drill)), drill.kit, str(number), delay_ms)
 
 
 def sentences(found: Reviewed) -> list[str]:

@@ -10,14 +10,14 @@ from midiforge.drill.drill import Drill
 from midiforge.drill.grid import own_steps
 from midiforge.errors import MidiforgeError
 from midiforge.insight.demands import demands, warnings
-from midiforge.insight.words import exercises_named
-from midiforge.lesson import Dropped, exercises
-from midiforge.lesson.choose import chosen_exercises, says_how_often
+from midiforge.lesson import Dropped, pieces
+from midiforge.lesson.choose import chosen_exercises
 from midiforge.lesson.clave import crossings
-from midiforge.lesson.size import most_exercises
+from midiforge.lesson.size import most_pieces
 from midiforge.midi.folder import Built, build
 from midiforge.model.exercise import Exercise
-from midiforge.model.rounds import by_tempo
+from midiforge.model.number import Number, exercises_said
+from midiforge.model.piece import Piece
 from midiforge.model.swing import STRAIGHT
 
 if TYPE_CHECKING:
@@ -80,12 +80,12 @@ def build_lesson(
     dropped: list[Dropped] = []
     too_fast = _TooFast()
     built = build(
-        too_fast.watch(exercises(drill, dropped.append)),
+        too_fast.watch(pieces(drill, dropped.append)),
         drill.kit,
         Path(folder),
         drill.title,
         drill.file_format,
-        digits=max(2, len(str(most_exercises(drill)))),
+        digits=max(2, len(str(most_pieces(drill)))),
         progress=progress,
     )
     return Report(built, tuple(dropped), (*remarks(drill), *too_fast.sentences()))
@@ -114,7 +114,7 @@ def write_sheet(
 ) -> Sheet:
     """Writes a drill's exercises as engraved pages, as `midiforge sheet` does.
 
-    path: ends with .pdf, .html, .svg or .musicxml. only: numbers of exercises, "3,5-8"; "" for
+    path: ends with .pdf, .html, .svg or .musicxml. only: numbers of exercises, "3,5-8,9b"; "" for
         all. paper: "a4" or "letter". large: print for the music stand. with_counts: the counts
         below the notes.
     Raises MidiforgeError; a file that is there is then as it was.
@@ -131,14 +131,14 @@ def write_sheet(
     return Sheet(len(chosen), () if only else tuple(dropped), tuple(remarks(drill)))
 
 
-def rounds(drill: Drill, times: int | None = None) -> "Times":
+def rounds(times: int | None = None) -> "Times":
     """How often exercises go round: `times`, 0 for ever; if None as the drill repeats them, or else
     as often as makes four bars."""
     from midiforge.live.rounds import always, four_bars
 
     if times is not None:
         return always(times)
-    return lambda each: 1 if says_how_often(drill, each) else four_bars(each)
+    return lambda each: 1 if each.repeats > 1 else four_bars(each)
 
 
 def play(
@@ -147,13 +147,13 @@ def play(
     """Plays a drill's exercises through a MIDI output, to the last one or an interrupt.
 
     port: part of the output's name, or its number; "" for the only one there is. only: numbers of
-        exercises, "3,5-8"; "" for all. times: as for `rounds`.
+        exercises, "3,5-8,9b"; "" for all. times: as for `rounds`.
     Gives how late events were sent. Raises MidiforgeError; however it ends, nothing sounds on.
     """
     from midiforge.live import session
     from midiforge.live.watcher import Watcher
 
-    options = session.PlayOptions(port=port, times=rounds(drill, times))
+    options = session.PlayOptions(port=port, times=rounds(times))
     chosen = chosen_exercises(drill, only)
     return session.play(chosen, drill.kit, options, lambda _: nullcontext(Watcher()))
 
@@ -161,21 +161,21 @@ def play(
 class _TooFast:
     """Collects what exercises ask too much of, as they go by.
 
-    Of exercises that differ only in tempo the fastest is looked at.
+    Of each piece the fastest is looked at.
     """
 
     def __init__(self) -> None:
-        self._found: dict[str, list[int]] = {}
+        self._found: dict[str, list[Number]] = {}
 
-    def watch(self, lesson: Iterable[Exercise]) -> Iterator[Exercise]:
-        for group in by_tempo(lesson):
-            yield from group
-            self._look(max(group, key=lambda each: each.tempo.last))
+    def watch(self, lesson: Iterable[Piece]) -> Iterator[Exercise]:
+        for piece in lesson:
+            yield from piece.exercises
+            self._look(piece.fastest)
 
     def _look(self, exercise: Exercise) -> None:
         for sentence in warnings(demands(exercise)):
-            self._found.setdefault(sentence, []).append(exercise.order)
+            self._found.setdefault(sentence, []).append(exercise.number)
 
     def sentences(self) -> Iterator[str]:
-        for sentence, orders in self._found.items():
-            yield f"{sentence.removesuffix('.')}: {exercises_named(orders)}"
+        for sentence, numbers in self._found.items():
+            yield f"{sentence.removesuffix('.')}: {exercises_said(numbers)}"

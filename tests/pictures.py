@@ -56,7 +56,7 @@ def review(picture: Path) -> None:
     from midiforge.takes.review import review as reviewed
 
     drill = midiforge.read_drill(ROOT / "examples" / "01-slack-water-bossa.toml")
-    exercise = next(each for each in midiforge.exercises(drill) if each.order == 13)
+    exercise = next(each for each in midiforge.exercises(drill) if str(each.number) == "5a")
     habits = {Limb.LEFT_FOOT: 0.022, Limb.LEFT_HAND: 0.008}
     take, _ = synthetic(exercise, 1, 70, jitter=0.012, miss=0.03, extra=0.02, limbs=habits)
     with tempfile.TemporaryDirectory() as folder:

@@ -121,13 +121,13 @@ def test_the_readme_s_python_does_what_it_says(
     exec(code[1], names)
     said = capsys.readouterr().out
     lesson = list(midiforge.exercises(names["drill"]))
-    assert f"{lesson[-1].order} {lesson[-1].title} " in said
+    assert f"{lesson[-1].number} {lesson[-1].title} " in said
     assert names["report"].built.files == len(lesson)
     assert names["pages"].exercises == 3
     kinds = {each.loop.kind for each in names["loops"].written}
     assert kinds == {"without-hands", "gaps"}
     assert f"\nClean: all {names['found'].review.tally.expected} strokes" in said  # our own file
-    assert names["found"].review.exercise.order == lesson[-1].order
+    assert names["found"].review.exercise.number == lesson[-1].number
     assert (tmp_path / "review.html").read_text("utf-8").startswith("<!DOCTYPE html>")
     assert names["advice"].last is not None  # the exercise that was logged is the last
     assert midiforge.read_drill(tmp_path / "today.toml").running

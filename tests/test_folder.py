@@ -84,7 +84,7 @@ def test_the_index_has_the_columns_that_others_read(folder: Path) -> None:
     with (folder / INDEX).open(newline="", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
     assert tuple(rows[0]) == INDEX_COLUMNS
-    assert [int(row["order"]) for row in rows] == list(range(1, 9))
+    assert [int(row["number"]) for row in rows] == list(range(1, 9))
     assert {row["placement"] for row in rows} == {"0", "1", "2", "3"}
     assert {row["tempo"] for row in rows} == {"80"}
     for row in rows:

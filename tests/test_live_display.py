@@ -105,7 +105,7 @@ def test_it_says_what_comes_next() -> None:
     go_on(shown)
     exercises = shown.route.exercises
     (following,) = (line for line in lines(shown) if "next:" in line)
-    assert following.startswith(f"  next: {exercises[1].order}  {exercises[1].title}")
+    assert following.startswith(f"  next: {exercises[1].number}  {exercises[1].title}")
     go_on(shown, 1, Command.NEXT)
     assert "  next: the end" in lines(shown)
 

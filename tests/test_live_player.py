@@ -164,7 +164,7 @@ class Concert:
 
     def _make(self, exercise: midiforge.Exercise, faster: Fraction) -> PlayableExercise:
         assert self.kit
-        self.made.append((exercise.order, faster))
+        self.made.append((exercise.number.piece, faster))
         return playable(exercise, self.kit, faster)
 
     def player(self, **keys: Any) -> Player:
@@ -188,7 +188,7 @@ class Concert:
 
     def numbers(self) -> list[tuple[int, int]]:
         """Exercise and bar of each bar that was played."""
-        return [(place.playable.exercise.order, place.bar.number) for _, place in self.bars]
+        return [(place.playable.exercise.number.piece, place.bar.number) for _, place in self.bars]
 
 
 def seconds(times: list[int]) -> list[float]:
@@ -483,7 +483,7 @@ def test_a_changed_tempo_is_of_its_own_exercise_only() -> None:
     concert = Concert(TWO, times=2)
     concert.at(0.7, Command.FASTER)
     concert.play()
-    tempos = [(place.playable.exercise.order, place.bar.tempo) for _, place in concert.bars]
+    tempos = [(place.playable.exercise.number.piece, place.bar.tempo) for _, place in concert.bars]
     assert tempos == [(1, 120), (1, 122), (1, 122), (2, 120), (2, 120), (2, 120)]
 
 
@@ -493,7 +493,7 @@ def test_an_exercise_that_is_come_back_to_has_its_changed_tempo_again() -> None:
         concert.at(0.7 + 2 * i, wish)
     concert.at(9, Command.QUIT)
     concert.play()
-    tempos = [(place.playable.exercise.order, place.bar.tempo) for _, place in concert.bars]
+    tempos = [(place.playable.exercise.number.piece, place.bar.tempo) for _, place in concert.bars]
     assert tempos == [(1, 120), (1, 118), (2, 120), (2, 122), (1, 118)]
 
 

@@ -351,7 +351,7 @@ def test_a_program_is_sent_again_only_where_an_exercise_has_another() -> None:
     other = (replace(BASS, program=34), PIANO)
     band = Band(
         {**EIGHT, "placements": "0, 1, 2"},
-        change=lambda each: replace(each, tracks=other) if each.order == 2 else each,
+        change=lambda each: replace(each, tracks=other) if each.number.piece == 2 else each,
     )
     band.play()
     assert programs(band.wire) == [b"\xc1\x20", b"\xc2\x00", b"\xc1\x21", b"\xc1\x20"]

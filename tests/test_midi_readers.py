@@ -335,7 +335,7 @@ class Expected:
     @property
     def markers(self) -> list[tuple[int, str]]:
         found = [(self.before + self.whole(s.start), s.title) for s in self.exercise.sections]
-        first = f"{self.exercise.order}. {self.title}: {found[0][1]}"
+        first = f"{self.exercise.number}. {self.title}: {found[0][1]}"
         return [(found[0][0], first), *found[1:]]
 
     @property
@@ -954,16 +954,16 @@ def test_cues_come_when_the_markers_do(case: str, tmp_path: Path) -> None:
     file = pretty_midi.PrettyMIDI(io.BytesIO(data))
     division = file.resolution
     due: list[tuple[float, str]] = []
-    seen_orders: set[str] = set()
+    seen_numbers: set[str] = set()
     with (tmp_path / "cues.csv").open(newline="") as stream:
         for row in csv.DictReader(stream):
             seconds = float(row["seconds"])
             hours, minutes, rest = row["start"].split(":")
             assert int(hours) * 3600 + int(minutes) * 60 + float(rest) == pytest.approx(seconds)
             text = row["section"]
-            if row["order"] not in seen_orders:
+            if row["number"] not in seen_numbers:
                 text = f"{row['order']}. {row['title']}: {text}"
-            seen_orders.add(row["order"])
+            seen_numbers.add(row["number"])
             due.append((seconds, text))
     assert [seconds for seconds, _ in due] == sorted(seconds for seconds, _ in due)
     ticks = sorted((tick, text) for tick, text in read_mido(data).markers or [])

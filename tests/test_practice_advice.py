@@ -72,7 +72,7 @@ def take(
         "stage": exercise.stage,
         "sticking": exercise.variant.sticking,
         "placement_name": exercise.variant.placement_name,
-        "order": exercise.order,
+        "number": str(exercise.number),
         "tempo": tempo,
         "expected": 1000,
         "hit": hit,
@@ -374,8 +374,8 @@ def test_whatever_was_played_advice_is_safe(takes: list[tuple[Any, ...]], up: st
     ]  # fmt: skip
     found = advise(drill, lesson, entries, TODAY)
     assert found == advise(drill, lesson, entries[::-1], TODAY)
-    assert [order for each in found for order in each.group.orders] == [
-        each.order for each in lesson
+    assert [number for each in found for number in each.group.numbers] == [
+        each.number for each in lesson
     ]
     pain = any(each.note == "hurts" and (TODAY - each.day).days <= 2 for each in entries)
     for each in found:
@@ -478,7 +478,7 @@ def test_next_as_json_has_every_exercise(
 ) -> None:
     found = json.loads(said(capsys, "next", drill_file, "--json"))
     lesson = [*midiforge.exercises(drill_of())]
-    assert sorted(n for each in found for n in each["exercises"]) == [each.order for each in lesson]
+    assert sorted(n for each in found for n in each["exercises"]) == [each.number for each in lesson]
     assert {each["key"] for each in found} == {key_of(each) for each in lesson}
 
 

@@ -24,7 +24,7 @@ from midiforge.kit import read_kit
 from midiforge.takes.take import EXERCISE_MARK, START_MARK, Take
 
 DRILL = str(Path(__file__).parent.parent / "examples" / "01-slack-water-bossa.toml")
-BOSSA = {each.order: each for each in midiforge.exercises(midiforge.read_drill(DRILL))}
+BOSSA = {str(each.number): each for each in midiforge.exercises(midiforge.read_drill(DRILL))}
 FULL = 13  # of BOSSA, at 58; 14 and 15 are the same at 76 and 94
 
 
@@ -91,7 +91,7 @@ def test_the_exercise_is_the_one_that_is_named(
     number: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     found = facts(capsys, write(played()), DRILL, "--exercise", number)
-    assert found["exercise"]["order"] == FULL
+    assert found["exercise"]["number"] == FULL
     assert found["chosen"] == "" and found["rules"] == ["clean"]
 
 
@@ -105,14 +105,14 @@ def test_the_take_comes_before_the_drill(capsys: pytest.CaptureFixture[str]) -> 
 def test_a_take_that_names_its_exercise_is_believed(capsys: pytest.CaptureFixture[str]) -> None:
     marks = [(3.0, START_MARK), (3.0, f"{EXERCISE_MARK}13")]
     found = facts(capsys, write(played(start=3.02), markers=marks), DRILL)
-    assert found["exercise"]["order"] == FULL
+    assert found["exercise"]["number"] == FULL
     assert "take names" in found["chosen"]
     assert found["delay_ms"] == pytest.approx(20, abs=3)
 
 
 def test_a_mark_that_the_drill_does_not_have_is_said(capsys: pytest.CaptureFixture[str]) -> None:
     found = facts(capsys, write(played(), markers=[(3.0, f"{EXERCISE_MARK}400")]), DRILL)
-    assert found["exercise"]["order"] == FULL
+    assert found["exercise"]["number"] == FULL
     assert "exercise 400, which the drill does not have" in found["chosen"]
 
 
@@ -121,11 +121,11 @@ def test_without_a_number_the_likeliest_at_the_tempo_played_is_found(
     order: int, capsys: pytest.CaptureFixture[str]
 ) -> None:
     found = facts(capsys, write(played(order)), DRILL)
-    same = BOSSA[found["exercise"]["order"]]
+    same = BOSSA[found["exercise"]["number"]]
     assert same.tempo == BOSSA[order].tempo
     assert "likeliest of 9 exercises" in found["chosen"]
     # On one surface nobody can tell four placements that go round; then the others are named.
-    assert same.order == order or "as likely" in found["chosen"]
+    assert str(same.number) == number or "as likely" in found["chosen"]
 
 
 def test_a_drill_of_one_exercise_needs_no_number(capsys: pytest.CaptureFixture[str]) -> None:
@@ -135,7 +135,7 @@ def test_a_drill_of_one_exercise_needs_no_number(capsys: pytest.CaptureFixture[s
     take = write(synthetic(only)[0])
     keys = ("--sticking", "RLRR LRLL", "--stages", "hands", "--tempos", "80")
     found = facts(capsys, take, *keys)
-    assert (found["exercise"]["order"], found["chosen"]) == (1, "")
+    assert (found["exercise"]["number"], found["chosen"]) == (1, "")
     assert found["rules"] == ["clean"]
 
 
@@ -144,9 +144,9 @@ def test_a_take_of_another_exercise_is_told_which_looks_likelier(
 ) -> None:
     take = write(played(20))  # at 76
     found = facts(capsys, take, DRILL, "--exercise", "07")
-    assert found["exercise"]["order"] == 7
+    assert found["exercise"]["number"] == 7
     assert "exercise 20 looks likelier" in found["sentence"]
-    assert found["compared"][0]["order"] == 20
+    assert found["compared"][0]["number"] == 20
 
 
 def test_a_faulty_take_of_the_right_exercise_is_not_sent_to_another(
@@ -163,7 +163,7 @@ def test_another_tempo_than_the_named_exercise_s_is_said(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     found = facts(capsys, write(played(15)), DRILL, "--exercise", "13")
-    assert found["exercise"]["order"] == 13
+    assert found["exercise"]["number"] == 13
     assert found["chosen"] == "played at the tempo of exercise 15"
     assert found["played_tempo_bpm"] == pytest.approx(94, abs=0.5)
 
@@ -269,12 +269,12 @@ def test_a_mark_is_believed_only_with_the_title_of_its_exercise(
     title = BOSSA[FULL].title
     there = write(played(), markers=marks, name="plan.mid", title=f"{title}, 58 bpm")
     found = facts(capsys, there, DRILL)
-    assert found["exercise"]["order"] == FULL
+    assert found["exercise"]["number"] == FULL
     assert found["chosen"] == "the exercise that the take names, as number 5 of another list"
     other = write(played(), markers=marks, name="other.mid", title="RLRR over Samba, 58 bpm")
     found = facts(capsys, other, DRILL)
     assert found["chosen"].startswith("the take names exercise 5, RLRR over Samba, which the drill")
-    assert found["exercise"]["order"] == FULL
+    assert found["exercise"]["number"] == FULL
     same = write(played(), markers=[(0.0, f"{EXERCISE_MARK}13")], title=f"{title}, 58 bpm")
     assert facts(capsys, same, DRILL)["chosen"] == "the exercise that the take names"
 

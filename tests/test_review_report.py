@@ -109,7 +109,7 @@ def lost_the_place() -> Take:
 
 def marked(late: float) -> Take:
     """A take that says when its first downbeat was due."""
-    return replace(played(start=3 + late), start=3.0, exercise=FULL.order)
+    return replace(played(start=3 + late), start=3.0, exercise=read_named(str(FULL.number)))
 
 
 # A take with the fault, and the rule that must name it first.
@@ -169,7 +169,7 @@ def test_a_take_with_a_fault_is_not_called_clean() -> None:
 def test_the_likelier_exercise_is_named() -> None:
     other = Other(BOSSA[6], 0.95)
     found = reviewed(played(BOSSA[6]), FULL)
-    assert f"exercise {BOSSA[6].order} looks likelier" in sentence(found, [other])
+    assert f"exercise {BOSSA[6].number} looks likelier" in sentence(found, [other])
     assert points(found, [other]) == []
     clean = reviewed()
     assert "likelier" not in sentence(clean, [Other(BOSSA[6], clean.like + 0.05)])

@@ -74,11 +74,11 @@ def test_a_downbeat_is_due_of_who_goes_on() -> None:
     take, truth = synthetic(exercise, 1, seconds=exercise_seconds(exercise, 4))
     end = max(stroke.time for stroke in take.strokes)
     step = float(exercise.step * exercise.tempo.quarter(Fraction(1)))
-    stopped = midiforge.review(take, drill, number=exercise.order).review.tally
+    stopped = midiforge.review(take, drill, number=str(exercise.number)).review.tally
     assert (stopped.expected, stopped.missed) == (truth.strokes, 0)
     on = dataclasses.replace(take.strokes[-1], time=end + 2 * step)
     longer = dataclasses.replace(take, strokes=(*take.strokes, on))
-    assert midiforge.review(longer, drill, number=exercise.order).review.tally.missed >= 1
+    assert midiforge.review(longer, drill, number=str(exercise.number)).review.tally.missed >= 1
 
 
 def exercise_seconds(exercise: Exercise, bars: int) -> float:

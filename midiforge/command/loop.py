@@ -7,7 +7,7 @@ import typer
 
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import listed, progress_bar, say_removed
-from midiforge.errors import MidiforgeError, NothingChosen, nearest, quoted
+from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.printable import printable
 
 if TYPE_CHECKING:
@@ -74,7 +74,6 @@ def loop(
     Of each exercise, with what plays beside you: everything, without your hands, your feet or
     both, the click and the clave alone, with gaps of silence, and a ladder of its tempos.
     """
-    from midiforge.lesson.choose import wanted_numbers
     from midiforge.loops.loop_set import Shape, read_kinds
     from midiforge.play_along import FORMATS, write_loops
 
@@ -92,14 +91,7 @@ def loop(
         raise error.within("--kinds") from None
     shape = Shape(wanted, ladder_bars, minutes, with_count_in)
     with progress_bar("Rendering", 1, hidden=quiet or as_json or not audio) as progress:
-        try:
-            report = write_loops(
-                drill, out, shape, wanted_numbers(only), audio, soundfont, progress
-            )
-        except NothingChosen:
-            if not only:
-                raise
-            raise MidiforgeError(f"there is no exercise {only}", "--only") from None
+        report = write_loops(drill, out, shape, only, audio, soundfont, progress)
     if as_json:
         import json
 
@@ -137,7 +129,7 @@ def _facts(report: "LoopReport", drill: "Drill") -> dict[str, Any]:
                 "file": each.file,
                 "audio": each.audio or None,
                 "kind": each.loop.kind,
-                "exercises": list(each.orders),
+                "exercises": [str(number) for number in each.numbers],
                 "seconds": round(float(each.loop.seconds), 6),
                 "closes": each.loop.closes,
             }

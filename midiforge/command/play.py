@@ -13,6 +13,7 @@ from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import folded, on_terminal
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.choose import chosen_exercises
+from midiforge.model.number import read_named
 from midiforge.printable import printable
 
 if TYPE_CHECKING:
@@ -45,9 +46,8 @@ def play(
         str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
     ] = "",
     first: Annotated[
-        int | None,
-        typer.Option("--from", metavar="N", min=0, help="Begin with this exercise, by number."),
-    ] = None,
+        str, typer.Option("--from", metavar="N", help="Begin with this exercise, by number.")
+    ] = "",
     times: Annotated[
         int | None,
         typer.Option(
@@ -136,7 +136,7 @@ def play(
         band=band_port,
         follow=follow,
         kit_input=control,
-        times=rounds(drill, times),
+        times=rounds(times),
         forever=forever,
         rest=rest or 0.0,
         muted=_read(read_layers, mute, "--mute") | _others(_read(read_layers, solo, "--solo")),
@@ -144,7 +144,9 @@ def play(
         send_clock=send_clock,
     )
     exercises = chosen_exercises(drill, only)
-    exercises = [each for each in exercises if each.order >= (first or 0)]
+    if first.strip():
+        begin = _read(read_named, first, "--from")
+        exercises = [each for each in exercises if each.number.is_from(begin)]
     if not exercises:
         raise MidiforgeError(f"there is no exercise from {first} on", "--from")
     recording = _record(record, exercises, drill, listen) if record else None
@@ -263,7 +265,7 @@ def _take(take: "KeptTake") -> str:
 
 def _review(take: "KeptTake", digits: int, drill: str) -> str:
     """How to have a take reviewed."""
-    number = f"{take.order:0{digits}d}" if take.order else "N"
+    number = take.number.padded(digits) if take.number else "N"
     words = ["midiforge review", quote(str(take.path)), *([quote(drill)] if drill else [])]
     flags = "" if drill else ", with the flags of this drill"
     return f"review: {' '.join(words)} --exercise {number}{flags}"

@@ -257,7 +257,7 @@ def _plan_path(out: str) -> Path:
 
 
 def _say_plan(made: "Plan", out: str) -> None:
-    from midiforge.insight.words import ranges
+    from midiforge.model.number import numbers_said
     from midiforge.practice.words import CAUTION, plan_lines
 
     print(f"{printable(made.drill.title)}: {made.minutes} minutes on {made.day.isoformat()}")
@@ -275,6 +275,6 @@ def _say_plan(made: "Plan", out: str) -> None:
         path = printable(str(_plan_path(out)))
         pieces = made.stretches
         for i, each in enumerate(pieces):
-            only = f" --only {ranges(each)}" if len(pieces) > 1 else ""
+            only = f" --only {numbers_said(each, between=',')}" if len(pieces) > 1 else ""
             when = "After a rest" if i else "To play"
             print(f"{when}: midiforge play {path} --port NAME{only}")

@@ -9,7 +9,7 @@ import typer
 from midiforge.command.flags import flags
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import output
-from midiforge.errors import MidiforgeError, quoted
+from midiforge.errors import MidiforgeError
 from midiforge.printable import printable
 
 if TYPE_CHECKING:
@@ -59,9 +59,8 @@ def review(
     from midiforge.practice_room import log_review, next_step, write_review
     from midiforge.practice_room import review as reviewed
 
-    number = _number(exercise)
     with flags(number="--exercise"):
-        found = reviewed(take, drill, number, delay)
+        found = reviewed(take, drill, exercise, delay)
     said, known = found.review, found.known
     trouble, step, kept = None, "", False
     try:
@@ -90,13 +89,3 @@ def review(
             print("Not kept in the log: its figures would say nothing of this exercise.")
     if trouble:
         raise trouble
-
-
-def _number(text: str) -> int | None:
-    """The number of an exercise, "07" as good as "7"; None if none was given."""
-    text = text.strip()
-    if not text:
-        return None
-    if not (text.isascii() and text.isdigit() and len(text) <= 6):
-        raise MidiforgeError(f"{quoted(text)} is not a number", "--exercise", hint="such as 07")
-    return int(text)

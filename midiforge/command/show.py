@@ -73,28 +73,28 @@ def show(
 
 def _print(chosen: list["Exercise"]) -> None:
 
-    from midiforge.model.rounds import by_tempo
+    from midiforge.model.piece import pieces
     from midiforge.screen.show import show_exercise
 
     console = output()
-    for group in by_tempo(chosen):
-        show_exercise(group, console)
+    for piece in pieces(chosen):
+        show_exercise(piece.exercises, console)
         console.print()
 
 
 def _print_titles(chosen: list["Exercise"]) -> None:
-    from midiforge.model.rounds import by_tempo
+    from midiforge.model.piece import pieces
     from midiforge.screen.titles import title_lines
 
     # What is piped is searched by lines: titles stay whole there.
     width = get_terminal_size().columns if on_terminal(sys.stdout) else sys.maxsize
-    for line in title_lines(by_tempo(chosen), width):
+    for line in title_lines(pieces(chosen), width):
         print(printable(line))
 
 
 def _draw(chosen: list["Exercise"], path: Path) -> None:
-    from midiforge.model.rounds import by_tempo
+    from midiforge.model.piece import pieces
     from midiforge.own_file import DRAWING, write_own
     from midiforge.screen.picture import svg
 
-    write_own(path, svg([*by_tempo(chosen)], _PICTURE_WIDTH), DRAWING)
+    write_own(path, svg([piece.exercises for piece in pieces(chosen)], _PICTURE_WIDTH), DRAWING)

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
+from itertools import groupby
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ from midiforge.kit import Kit
 from midiforge.model.exercise import SectionKind, Touch
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
+from midiforge.model.number import Named
 from midiforge.model.swing import Swing
 from midiforge.model.track import Track
 from midiforge.phrase.every import Every
@@ -161,11 +163,11 @@ class Shape:
 class Chosen:
     """An exercise that a drill chooses from itself.
 
-    number: the one it has without `running`.
+    number: the one it has without `running`; of a piece without a letter, all its tempos.
     tempo: pulses a minute; None for its own. repeats: how often it goes round; 0 for the drill's.
     """
 
-    number: int
+    number: Named
     tempo: Fraction | None = None
     repeats: int = 0
 
@@ -286,6 +288,13 @@ class Drill:
     def feel(self) -> Swing:
         """How it swings."""
         return Swing(self.swing_pair, self.swing, self.meter.bar)
+
+    @property
+    def chosen_pieces(self) -> list[tuple[Chosen, ...]]:
+        """What `running` names, by the pieces that come of it: what follows itself is one, at
+        whatever tempos."""
+        groups = groupby(self.running, key=lambda each: (each.number.piece, each.repeats))
+        return [tuple(some) for _, some in groups]
 
     def material(self) -> Iterator[Sticking]:
         """The stickings, typed and named ones first, then the enumerated ones."""

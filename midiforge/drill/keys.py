@@ -301,7 +301,7 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "texts",
             "Only these exercises, in this order, by the number they have without it; each at a "
             "tempo and with repeats of its own if given.",
-            "'13 at 70 repeats 4, 7-9'",
+            "'3b, 5 at 70 repeats 4, 7-9'",
         ),
     ),
     "Practice": (

@@ -33,12 +33,18 @@ def where(pattern: Pattern, meter: Meter, step: Fraction) -> str:
 
     step: of the grid, in quarter notes; counts that it lacks are taken on finer ones.
     """
+    said = counts_said(pattern, meter, step)
+    return f"on {said}" if said else f"in a pattern of {pattern.length / step} steps"
+
+
+def counts_said(pattern: Pattern, meter: Meter, step: Fraction) -> str:
+    """Such as "1 1a 2&"; "" for what is not the same in every bar, or too long to be said."""
     times = [time for time, _ in pattern.strokes]
     for finer in (step, meter.beat / 4, meter.beat / 3):
         said = counts_in_bar(meter, finer, times, pattern.length)
         if 0 < len(said) <= _MOST_COUNTS:
-            return f"on {' '.join(said)}"
-    return f"in a pattern of {pattern.length / step} steps"
+            return " ".join(said)
+    return ""
 
 
 def retitled(

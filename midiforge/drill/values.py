@@ -27,6 +27,7 @@ from midiforge.model.counts import count_index, steps_in_bar
 from midiforge.model.exercise import SectionKind
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
 from midiforge.model.meter import Meter
+from midiforge.model.number import Named, read_span
 from midiforge.phrase.pattern import Pattern, parse_pattern
 
 SLOWEST, FASTEST = 10, 500
@@ -87,25 +88,40 @@ def _rise(text: str) -> Fraction:
 
 
 def running(items: list[object]) -> tuple[Chosen, ...]:
-    """Exercises by number: "13", "7-9", "13 at 70", "13 at 70 repeats 4"."""
+    """Exercises by number: "3b", "7-9", "3 at 70", "3 at 70 repeats 4"."""
     found: list[Chosen] = []
     for item in items:
         match = re.fullmatch(
-            r"\s*([0-9]{1,6})(?:\s*-\s*([0-9]{1,6}))?(?:\s+at\s+(\S+))?(?:\s+repeats\s+(\S+))?\s*",
+            r"\s*([0-9]\S*(?:\s*-\s*[0-9]\S*)?)(?:\s+at\s+(\S+))?(?:\s+repeats\s+(\S+))?\s*",
             str(item),
             re.IGNORECASE,
         )
-        first, last = (int(match[1]), int(match[2] or match[1])) if match else (0, 0)
-        if not match or not 1 <= first <= last:
-            raise MidiforgeError(
-                f"{quoted(item)} does not choose an exercise", hint="such as '13 at 70 repeats 4'"
-            )
-        if len(found) + last - first >= MOST_CHOSEN:
+        if not match:
+            raise _chooses_nothing(item)
+        try:
+            span = read_span(match[1])
+        except MidiforgeError:
+            raise _chooses_nothing(item) from None
+        first, last = span.first, span.last
+        if not first.piece or (first != last and first.letter + last.letter):
+            raise _chooses_nothing(item)
+        if len(found) + last.piece - first.piece >= MOST_CHOSEN:
             raise MidiforgeError("too many exercises are chosen", hint=f"up to {MOST_CHOSEN:,}")
-        at = tempo(match[3]) if match[3] else None
-        repeats = whole(match[4], 1, MOST_BARS, "repeats") if match[4] else 0
-        found += (Chosen(number, at, repeats) for number in range(first, last + 1))
+        at = tempo(match[2]) if match[2] else None
+        repeats = whole(match[3], 1, MOST_BARS, "repeats") if match[3] else 0
+        if first == last:
+            found.append(Chosen(first, at, repeats))
+        else:
+            pieces = range(first.piece, last.piece + 1)
+            found += (Chosen(Named(piece), at, repeats) for piece in pieces)
     return tuple(found)
+
+
+def _chooses_nothing(item: object) -> MidiforgeError:
+    return MidiforgeError(
+        f"{quoted(item)} does not choose an exercise",
+        hint="such as '3b', '7-9' or '3 at 70 repeats 4'",
+    )
 
 
 def rise(text: str) -> Fraction | None:

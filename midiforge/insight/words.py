@@ -23,12 +23,6 @@ def ranges(numbers: Iterable[int]) -> str:
     return ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in spans)
 
 
-def exercises_named(numbers: Iterable[int]) -> str:
-    """Exercises by number: "exercise 2", "exercises 1-3, 5"."""
-    found = ranges(numbers)
-    return f"exercise {found}" if found.isdigit() else f"exercises {found}"
-
-
 def bars_named(numbers: Iterable[int]) -> str:
     """Bars by number: "bar 2", "bars 1-3, 5"."""
     found = ranges(numbers)

@@ -1,29 +1,50 @@
 """A whole lesson: every variant, every stage, every tempo, in running order."""
 
+from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from midiforge.drill.drill import Drill, Stage
-from midiforge.drill.stages import EVERYTHING, FULL
+from midiforge.drill.drill import Chosen, Drill, Stage
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.compose import Score, compose
 from midiforge.lesson.resolution import parts_of_a_quarter
 from midiforge.lesson.sameness import digest, hits_text
+from midiforge.lesson.title import shown, title_of
 from midiforge.lesson.variants import Dropped, Material, describe, variants
-from midiforge.model.exercise import Exercise, Section, SectionKind, Variant
-from midiforge.model.hit import FEET
+from midiforge.model.exercise import Exercise, Section, SectionKind
+from midiforge.model.number import Chooser, Number, Span
+from midiforge.model.piece import Piece
 from midiforge.model.tempo import TempoMap, plain
 
-_Turn = tuple[Material, Stage, Score, TempoMap]
+
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """What makes a piece: a stage of some material, written out, and its tempos.
+
+    repeats: how often it goes round. title: what it is called.
+    """
+
+    material: Material
+    stage: Stage
+    score: Score
+    tempos: tuple[TempoMap, ...]
+    repeats: int
+    title: str
 
 
 def exercises(drill: Drill, dropped: Callable[[Dropped], None] | None = None) -> Iterator[Exercise]:
-    """The exercises of a drill, one after the other, in the order they are taught.
+    """The exercises of a drill, one after the other; see `pieces`."""
+    for piece in pieces(drill, dropped):
+        yield from piece.exercises
 
-    Each variant goes through the stages and each stage through the tempos. A stage that has
-    come before (the feet alone, under a moved phrase) is not repeated. Exercises are made one
-    at a time; those of a stage that differ only in tempo share their hits.
+
+def pieces(drill: Drill, dropped: Callable[[Dropped], None] | None = None) -> Iterator[Piece]:
+    """The pieces of a drill, each at its tempos, in the order they are taught, numbered from 1.
+
+    Each variant goes through the stages. A stage that has come before (the feet alone, under a
+    moved phrase) is not repeated. Pieces are made one at a time; the exercises of one share their
+    hits.
 
     Where the drill chooses (`running`), only what it names, in its order, numbered anew.
 
@@ -36,17 +57,22 @@ def exercises(drill: Drill, dropped: Callable[[Dropped], None] | None = None) ->
         raise error.within(drill.source) from None
 
 
-def _in_running_order(
-    drill: Drill, dropped: Callable[[Dropped], None] | None
-) -> Iterator[Exercise]:
+def _in_running_order(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Iterator[Piece]:
     parts = parts_of_a_quarter(drill)
     turns = _chosen(drill, dropped) if drill.running else _as_taught(drill, dropped)
-    for order, turn in enumerate(turns, start=1):
-        yield _exercise(drill, *turn, order, parts)
+    for number, turn in enumerate(turns, start=1):
+        many = len(turn.tempos)
+        yield Piece(
+            tuple(
+                _exercise(drill, turn, tempo, Number(number, place, many), parts)
+                for place, tempo in enumerate(turn.tempos)
+            )
+        )
 
 
 def _as_taught(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Iterator[_Turn]:
     seen: set[bytes] = set()
+    called: Counter[str] = Counter()
     tempos = _tempo_maps(drill)
     for material in _in_order(drill, dropped):
         for stage in drill.stages:
@@ -59,37 +85,45 @@ def _as_taught(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Itera
             if content in seen:
                 continue
             seen.add(content)
-            for tempo in tempos:
-                yield material, stage, score, tempo
+            title = title_of(drill, material, stage)
+            called[title] += 1
+            if called[title] > 1:
+                title += f" ({called[title]})"
+            yield _Turn(material, stage, score, tempos, drill.repeats, title)
 
 
 def _chosen(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Iterator[_Turn]:
     """What `running` names; of its numbers those of all exercises as taught."""
-    wanted = {each.number for each in drill.running}
-    found: dict[int, tuple[Material, Stage, TempoMap]] = {}
-    count = 0
-    for count, (material, stage, _, tempo) in enumerate(_as_taught(drill, dropped), start=1):
-        if count in wanted:
-            found[count] = (material, stage, tempo)
-    before: tuple[Material, Stage, int, Score] | None = None
-    for each in drill.running:
-        if each.number not in found:
-            raise MidiforgeError(
-                f"there is no exercise {each.number}", "running", hint=f"1 to {count}"
-            )
-        material, stage, tempo = found[each.number]
-        if each.tempo is not None:
-            tempo = TempoMap(drill.meter.pulse, ((Fraction(0), each.tempo),))
-        repeats = each.repeats or drill.repeats
-        # Neighbours that differ only in tempo share their hits, as they do when taught.
-        if before and before[:3] == (material, stage, repeats):
-            score = before[3]
-        else:
-            again = score_of(replace(drill, repeats=repeats), material, stage)
-            assert again is not None  # it had strokes the first time
-            score = again
-        before = (material, stage, repeats, score)
-        yield material, stage, score, tempo
+    wanted = Chooser(Span(each.number, each.number) for each in drill.running)
+    taught: dict[int, _Turn] = {}
+    for piece, turn in enumerate(_as_taught(drill, dropped), start=1):
+        many = len(turn.tempos)
+        if sum(wanted.takes(Number(piece, place, many)) for place in range(many)):
+            taught[piece] = turn
+    try:
+        wanted.check()
+    except MidiforgeError as error:
+        raise error.within("running") from None
+    for some in drill.chosen_pieces:
+        piece, repeats = some[0].number.piece, some[0].repeats
+        turn = taught[piece]
+        tempos = tuple(tempo for each in some for tempo in _tempos(drill, turn, piece, each))
+        if repeats and repeats != turn.repeats:
+            score = score_of(replace(drill, repeats=repeats), turn.material, turn.stage)
+            assert score is not None  # it had strokes the first time
+            turn = replace(turn, score=score, repeats=repeats)
+        yield replace(turn, tempos=tempos)
+
+
+def _tempos(drill: Drill, turn: _Turn, piece: int, each: Chosen) -> Iterator[TempoMap]:
+    """The tempos at which an entry of `running` has a piece."""
+    if each.tempo is not None:
+        yield TempoMap(drill.meter.pulse, ((Fraction(0), each.tempo),))
+        return
+    many = len(turn.tempos)
+    for place, tempo in enumerate(turn.tempos):
+        if Number(piece, place, many) in each.number:
+            yield tempo
 
 
 def _in_order(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Iterator[Material]:
@@ -110,9 +144,10 @@ def _in_order(drill: Drill, dropped: Callable[[Dropped], None] | None) -> Iterat
         score = score_of(drill, material, fullest)
         if score is None:
             return None
-        return _exercise(drill, material, fullest, score, tempo, 0, 1)
+        turn = _Turn(material, fullest, score, tempos, drill.repeats, "")
+        return _exercise(drill, turn, tempos[0], Number(), 1)
 
-    tempo = _tempo_maps(drill)[0]
+    tempos = _tempo_maps(drill)
     return iter(easiest_first(kept(), full))
 
 
@@ -134,36 +169,18 @@ def _tempo_maps(drill: Drill) -> tuple[TempoMap, ...]:
     return (TempoMap(pulse, changes),)
 
 
-def _exercise(
-    drill: Drill,
-    material: Material,
-    stage: Stage,
-    score: Score,
-    tempo: TempoMap,
-    order: int,
-    parts: int,
-) -> Exercise:
-    variant, feet = material.variant, ""
-    if stage.limbs.isdisjoint(FEET):
-        variant = replace(variant, feet_placement=0, feet_placement_name="")
-    else:
-        feet = " and ".join(line.title for line in material.feet if not line.partner)
-    if material.phrase is None or stage.limbs.isdisjoint(material.phrase.limbs):
-        variant = Variant(
-            "",
-            accents="",
-            feet_placement=variant.feet_placement,
-            feet_placement_name=variant.feet_placement_name,
-        )
+def _exercise(drill: Drill, turn: _Turn, tempo: TempoMap, number: Number, parts: int) -> Exercise:
+    material, stage, score = turn.material, turn.stage, turn.score
+    variant, feet = shown(material, stage)
     sections = score.sections
     if len(tempo.changes) > 1:
         # The steps of the tempo say more than that it is the exercise.
         sections = tuple(each for each in sections if each.kind != "exercise")
         sections += tuple(_tempo_sections(tempo, score.bars * drill.meter.bar))
     return Exercise(
-        order=order,
+        number=number,
         stage=stage.name,
-        title=_title(drill, material, variant, stage, feet),
+        title=turn.title,
         variant=variant,
         feet=feet,
         meter=drill.meter,
@@ -184,6 +201,7 @@ def _exercise(
         tones=score.tones,
         chords=score.chords,
         text=stage.text,
+        repeats=turn.repeats,
         hands="; ".join(
             f"{line.limb.title}: {line.title}"
             for line in drill.layers
@@ -196,21 +214,3 @@ def _tempo_sections(tempo: TempoMap, length: Fraction) -> Iterator[Section]:
     ends = [*(time for time, _ in tempo.changes[1:]), length]
     for (start, value), end in zip(tempo.changes, ends, strict=True):
         yield Section(SectionKind.TEMPO, f"{plain(value)} bpm", start, end - start)
-
-
-def _title(drill: Drill, material: Material, variant: Variant, stage: Stage, feet: str) -> str:
-    """What a person calls the exercise: "Single Paradiddle from 1e, hands on one surface".
-
-    What a hand repeats is not in it: a title stays short.
-    """
-    if not variant.sticking:
-        moved = f" from {variant.feet_placement_name}" if variant.feet_placement else ""
-        return f"{feet or drill.title}{moved}, {stage.title}"
-    text = describe(replace(variant, sticking=material.title))
-    if stage.name != FULL:
-        return f"{text}, {stage.title}"
-    if feet:
-        return f"{text}, over {feet}"
-    own = material.phrase.limbs if material.phrase else ()
-    by_hands = stage.title == EVERYTHING and not any(limb.is_foot for limb in own)
-    return f"{text}, {'hands over the kit' if by_hands else stage.title}"

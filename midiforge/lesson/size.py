@@ -9,7 +9,12 @@ from midiforge.lesson.variants import resolved
 
 
 def most_exercises(drill: Drill) -> int:
-    """As many as its axes multiply to, before any that come out the same are dropped.
+    """As many as its axes multiply to, before any that come out the same are dropped."""
+    return most_pieces(drill) * (1 if drill.ramp else len(drill.tempos))
+
+
+def most_pieces(drill: Drill) -> int:
+    """The same, an exercise at all its tempos being one.
 
     Raises MidiforgeError for a placement that the drill's bar does not have.
     """
@@ -30,8 +35,7 @@ def most_exercises(drill: Drill) -> int:
                 variants += count
     except MidiforgeError as error:
         raise error.within(drill.source) from None
-    tempos = 1 if drill.ramp else len(drill.tempos)
-    return max(1, variants) * len(drill.stages) * tempos
+    return max(1, variants) * len(drill.stages)
 
 
 def _phrases(drill: Drill) -> Iterator[tuple[int, int]]:

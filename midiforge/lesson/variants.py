@@ -8,14 +8,14 @@ from math import ceil, lcm
 
 from midiforge.drill.drill import Accents, Drill, Line, Places, Sticking
 from midiforge.drill.grid import own_steps
-from midiforge.drill.typed import where
+from midiforge.drill.typed import counts_said
 from midiforge.drill.values import resolve_places
 from midiforge.errors import MidiforgeError, shortened
 from midiforge.lesson.cycle import within_limit
 from midiforge.lesson.sameness import digest, phrase_text
-from midiforge.model.counts import count_name, steps_in_bar
+from midiforge.model.counts import count_said, steps_in_bar
 from midiforge.model.exercise import Variant
-from midiforge.model.hit import HANDS
+from midiforge.model.hit import HANDS, Strength
 from midiforge.phrase.pattern import Pattern, parse_pattern
 from midiforge.phrase.phrase import Phrase, accented, rotated
 
@@ -60,24 +60,18 @@ class Dropped:
         return f"{describe(self.variant)}: {what} as {describe(self.same_as)}"
 
 
-_ACCENT_WORDS = {"beats": "accents on the beats", "none": "no accents"}
 _LEADS = {"R": "right lead", "L": "left lead", "": "hands changed over"}
 
 
 def describe(variant: Variant) -> str:
     """A variant in words, such as "RLRR LRLL from 1e, accents on the beats"."""
-    parts = [f"{shortened(variant.sticking)} from {variant.placement_name}".strip()]
+    sticking = variant.sticking
+    if variant.accents_said:  # its own are not where they are played
+        sticking = sticking.replace(">", "")
+    parts = [f"{shortened(sticking)} from {variant.placement_name}".strip()]
     if variant.backward:
         parts.append("backward")
-    if variant.swapped:
-        parts.append(_LEADS[variant.lead])
-    # Where typed accents are moved it is said where they begin, which is enough.
-    if variant.accents in _ACCENT_WORDS:
-        parts.append(_ACCENT_WORDS[variant.accents])
-    elif variant.accents_said and not variant.accent_placement:
-        parts.append(f"accents {variant.accents_said}")
-    if variant.accent_placement:
-        parts.append(f"accents from {variant.accent_placement_name}")
+    parts += filter(None, (variant.lead_said, variant.accents_said))
     if variant.feet_placement:
         parts.append(f"feet from {variant.feet_placement_name}")
     return ", ".join(parts)
@@ -115,7 +109,7 @@ def _turned(drill: Drill) -> Iterator[Material]:
     if not drill.stickings and not drill.every:
         step = drill.meter.beat / (drill.steps[0] if drill.steps else own_steps(drill.meter, 0))
         for late in resolved(drill, drill.feet_placements, step, 1, "feet_placements"):
-            name = count_name(drill.meter, step, late)
+            name = count_said(drill.meter, step, late)
             variant = Variant("", feet_placement=late, feet_placement_name=name)
             yield Material(variant, "", None, step, _moved_feet(drill.feet, late * step))
         return
@@ -141,7 +135,7 @@ def _placed(
         accent_places = resolved(drill, drill.accent_placements, step, size, "accent_placements")
 
     def name_of(late: int) -> str:
-        return count_name(meter, step, late)
+        return count_said(meter, step, late)
 
     for late, accents, accents_late, feet_late in product(
         places, drill.accents, accent_places, feet_places
@@ -158,7 +152,8 @@ def _placed(
             backward=backward,
             feet_placement=feet_late,
             feet_placement_name=name_of(feet_late),
-            accents_said=_said(drill, accents, step),
+            accents_said=_accents_said(drill, phrase, accents, accents_late, step),
+            lead_said=_LEADS[phrase.lead] if swapped or len(drill.leads) > 1 else "",
         )
         yield Material(
             variant=variant,
@@ -212,9 +207,27 @@ def _accented(
     )
 
 
-def _said(drill: Drill, accents: Accents, step: Fraction) -> str:
-    """Where typed accents stand, in words; "" for others."""
-    return "" if accents.word else where(_pattern(drill, accents, step), drill.meter, step)
+def _accents_said(
+    drill: Drill, phrase: Phrase, accents: Accents, late: int | None, step: Fraction
+) -> str:
+    """Where accents are that do not go with the sticking, in words; "" for those that do."""
+    if accents.word == "none":
+        return "no accents"
+    if accents.word == "own" and late is None:
+        return ""
+    if accents.word == "beats" and not late:
+        return "accents on the beats"
+    mask = rotated(_mask(drill, phrase, accents, step), late or 0)
+    strokes = tuple((i * step, Strength.ACCENT) for i, struck in enumerate(mask) if struck)
+    if not strokes:
+        return ""
+    words = counts_said(Pattern(len(mask) * step, strokes), drill.meter, step)
+    if words:
+        return f"accents on {words}"
+    typed = "" if accents.word else f" {accents.name}"
+    return f"accents{typed}" + (
+        "" if late is None else f" from {count_said(drill.meter, step, late)}"
+    )
 
 
 def _pattern(drill: Drill, accents: Accents, step: Fraction) -> Pattern:

@@ -34,6 +34,7 @@ from midiforge.live.terminal import (
     write,
 )
 from midiforge.model.exercise import Exercise
+from midiforge.model.number import Number
 from midiforge.model.tempo import plain
 from midiforge.printable import printable
 
@@ -59,9 +60,11 @@ class Display:
     _at: float = -1.0
     _changed: bool = True
     _state: tuple[bool, frozenset[str], int] = (False, frozenset(), 0)
-    _columns: dict[int, Columns] = field(default_factory=dict)
-    _bars: dict[tuple[int, int], tuple[tuple[Column, ...], list[int]]] = field(default_factory=dict)
-    _chords: dict[int, Chords] = field(default_factory=dict)
+    _columns: dict[Number, Columns] = field(default_factory=dict)
+    _bars: dict[tuple[Number, int], tuple[tuple[Column, ...], list[int]]] = field(
+        default_factory=dict
+    )
+    _chords: dict[Number, Chords] = field(default_factory=dict)
     _frame: str = ""
     _wake: threading.Event = field(default_factory=threading.Event)
     _done: bool = False
@@ -154,7 +157,7 @@ class Display:
         written = [f"({plain(bar.tempo - place.faster)} written)"] if place.faster else []
         where = "count-in" if bar.number < 0 else f"bar {bar.number + 1} of {exercise.bars}"
         times = f"time {place.time} of {place.times}" if place.times else f"time {place.time}"
-        title = f"{LOUD}{exercise.order}{PLAIN}  {cut(exercise.title, room - 4)}"
+        title = f"{LOUD}{exercise.number}{PLAIN}  {cut(exercise.title, room - 4)}"
         said = flowed([tempo, *written, f"{LOUD}{where}{PLAIN}", times, *more], room)
         return [*_indented([title]), "", *_indented(said)]
 
@@ -206,7 +209,7 @@ class Display:
         return max((i for i, each in enumerate(columns) if each.at <= self._at + 1e-6), default=-1)
 
     def _bar(self, exercise: Exercise, number: int) -> tuple[tuple[Column, ...], list[int]]:
-        key = (exercise.order, number)
+        key = (exercise.number, number)
         found = self._bars.get(key)
         if found is None:
             if len(self._bars) > 512:
@@ -215,19 +218,19 @@ class Display:
         return found
 
     def _columns_of(self, exercise: Exercise) -> Columns:
-        found = self._columns.get(exercise.order)
+        found = self._columns.get(exercise.number)
         if found is None:
             if len(self._columns) > 64:
                 self._columns.clear()
-            found = self._columns[exercise.order] = Columns(exercise)
+            found = self._columns[exercise.number] = Columns(exercise)
         return found
 
     def _chords_of(self, exercise: Exercise) -> Chords:
-        found = self._chords.get(exercise.order)
+        found = self._chords.get(exercise.number)
         if found is None:
             if len(self._chords) > 64:
                 self._chords.clear()
-            found = self._chords[exercise.order] = chords_of(exercise)
+            found = self._chords[exercise.number] = chords_of(exercise)
         return found
 
     def _write(self) -> None:
@@ -269,7 +272,7 @@ def _lines_told(shown: range, of: int) -> str:
 
 
 def _called(exercise: Exercise | None) -> str:
-    return f"{exercise.order}  {exercise.title}, {exercise.tempo}" if exercise else "the end"
+    return f"{exercise.number}  {exercise.title}, {exercise.tempo}" if exercise else "the end"
 
 
 def _clip(line: str, width: int) -> str:

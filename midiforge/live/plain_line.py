@@ -14,4 +14,4 @@ def plain_line(place: Place) -> str:
         lasting = f"{float(place.playable.lasting(place.times)) / 1e9:.0f} s"
         if place.times > 1:
             lasting = f"{place.times} times, {lasting}"
-    return printable(f"{exercise.order}. {exercise.title}, {tempo} bpm, {lasting}")
+    return printable(f"{exercise.number}. {exercise.title}, {tempo} bpm, {lasting}")

@@ -167,7 +167,7 @@ class Recorder:
             next_ones = [last.number + 1]
             if last.number == place.playable.last:
                 next_ones.append(place.playable.loop_bar)
-            straight = last.exercise.order == exercise.order and bar.number in next_ones
+            straight = last.exercise.number == exercise.number and bar.number in next_ones
         played = BarPlayed(exercise, bar.number, at, bar.length, bar.quarter, joined)
         self._bars.append((played, straight))
 

@@ -13,6 +13,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.live.message import NOTE_OFF, NOTE_ON, is_stroke
 from midiforge.live.recorder import BarPlayed, Recorded, quarters
 from midiforge.midi import smf
+from midiforge.model.number import Number
 from midiforge.takes.take import EXERCISE_MARK, START_MARK
 
 ENDINGS = (".mid", ".midi")
@@ -90,7 +91,7 @@ def _marks(take: Recorded, line: Timeline) -> list[_Entry]:
         meter = exercise.meter
         found.append((0, smf.time_signature(meter.numerator, meter.unit, meter.pulse)))
     found += [(tick, smf.tempo(quarter / 10**9)) for tick, quarter in line.tempos]
-    found.append((0, smf.text(smf.MARKER, f"{EXERCISE_MARK}{exercise.order}")))
+    found.append((0, smf.text(smf.MARKER, f"{EXERCISE_MARK}{exercise.number}")))
     if take.downbeat is not None:
         found.append((line.tick(take.downbeat), smf.text(smf.MARKER, START_MARK)))
     return sorted(found, key=itemgetter(0))
@@ -121,9 +122,9 @@ def _played(take: Recorded, line: Timeline) -> Iterator[_Entry]:
 # Where takes go
 
 
-def take_path(path: Path, number: int, digits: int) -> Path:
+def take_path(path: Path, number: Number, digits: int) -> Path:
     """The file of one of several exercises: its number before the ending, "take-07.mid"."""
-    return path.with_stem(f"{path.stem}-{number:0{digits}d}")
+    return path.with_stem(f"{path.stem}-{number.padded(digits)}")
 
 
 def free(path: Path) -> Path:
@@ -135,7 +136,7 @@ def free(path: Path) -> Path:
     return found
 
 
-def check_free(path: Path, numbers: Sequence[int], digits: int) -> Path:
+def check_free(path: Path, numbers: Sequence[Number], digits: int) -> Path:
     """The file that was asked for, with its ending; raises MidiforgeError if no take can be
     written there, or if there is something already.
 
@@ -165,7 +166,7 @@ def _check_folder(folder: Path) -> None:
         raise MidiforgeError("nothing can be written into this folder", "--record", str(folder))
 
 
-def _first_taken(path: Path, numbers: Sequence[int], digits: int) -> Path | None:
+def _first_taken(path: Path, numbers: Sequence[Number], digits: int) -> Path | None:
     paths = [take_path(path, number, digits) for number in numbers] or [path]
     return next((each for each in paths if _taken(each)), None)
 

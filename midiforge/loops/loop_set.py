@@ -1,19 +1,23 @@
 """Which loops come from a drill."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
 
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.lesson.lesson import exercises
+from midiforge.insight.words import listed
+from midiforge.lesson.choose import check_chosen, chooser_of
+from midiforge.lesson.lesson import pieces
 from midiforge.lesson.sameness import digest, hits_text
 from midiforge.loops.ladder import ladder
 from midiforge.loops.leave_out import LEAVE_OUTS, with_gaps
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
-from midiforge.model.rounds import COUNT_IN, bare, by_tempo, one_section
+from midiforge.model.number import Number
+from midiforge.model.piece import Piece
+from midiforge.model.rounds import COUNT_IN, bare, one_section
 
 GAPS, LADDER = "gaps", "ladder"
 KINDS = (*LEAVE_OUTS, GAPS, LADDER)
@@ -26,7 +30,7 @@ class Loop:
 
     kind: what is left out, parts joined by +, such as "without-drums+gaps".
     exercise: once through, behind its count-in if it has one. times: how often it goes round.
-    orders: of the exercises that it goes with.
+    numbers: of the exercises that it goes with.
     closes: whether its end leads back to its beginning; a ladder's does not.
     same_as: the number, from 0, of an earlier loop that is the same; None for a new one.
     """
@@ -34,7 +38,7 @@ class Loop:
     kind: str
     exercise: Exercise
     times: int
-    orders: tuple[int, ...]
+    numbers: tuple[Number, ...]
     closes: bool
     same_as: int | None = None
 
@@ -88,31 +92,30 @@ def read_kinds(text: str) -> tuple[str, ...]:
 def loops(
     drill: Drill,
     shape: Shape,
-    wanted: Callable[[Exercise], bool] | None = None,
+    only: str = "",
     dropped: Callable[[str], None] | None = None,
 ) -> Iterator[Loop]:
     """The loops of a drill, by exercise; those that come out the same as one before say so.
 
-    wanted: which exercises; without it those of the drill's fullest stage.
+    only: which exercises, by number; "" for all.
     dropped: told in a sentence of what cannot be made.
     Raises MidiforgeError for music that cannot be played.
     """
-    stage = max(drill.stages, key=lambda stage: (stage.layers, len(stage.limbs)))
-    if drill.beside.tracks and not stage.layers and dropped:
-        dropped(
-            f"who plays beside you: the stage {stage.name} does without (layers = true keeps them)"
-        )
-    lesson = exercises(_clicking(drill))
-    chosen = (each for each in lesson if (wanted(each) if wanted else each.stage == stage.name))
+    if drill.beside.tracks and dropped and not any(stage.layers for stage in drill.stages):
+        names = listed([stage.name for stage in drill.stages])
+        dropped(f"who plays beside you: stage {names} does without (layers = true keeps them)")
+    chooser = chooser_of(only)
     seen: dict[bytes, int] = {}
-    for group in by_tempo(chosen):
-        for loop in _of(group, drill, shape, dropped):
+    for whole in pieces(_clicking(drill)):
+        chosen = tuple(each for each in whole.exercises if chooser.takes(each.number))
+        for loop in _of(Piece(chosen), drill, shape, dropped) if chosen else ():
             key = _content(loop)
             if key in seen:
                 yield replace(loop, same_as=seen[key])
             else:
                 seen[key] = len(seen)
                 yield loop
+    check_chosen(chooser)
 
 
 def _clicking(drill: Drill) -> Drill:
@@ -121,16 +124,16 @@ def _clicking(drill: Drill) -> Drill:
 
 
 def _of(
-    group: Sequence[Exercise], drill: Drill, shape: Shape, dropped: Callable[[str], None] | None
+    piece: Piece, drill: Drill, shape: Shape, dropped: Callable[[str], None] | None
 ) -> Iterator[Loop]:
     for kind in shape.kinds:
         words = kind.split("+")
         climbs = LADDER in words
-        if climbs and len(group) < 2:
+        if climbs and len(piece.exercises) < 2:
             if dropped:
-                dropped(f"{group[0].title}: a ladder needs two tempos or more")
+                dropped(f"{piece.title}: a ladder needs two tempos or more")
             continue
-        for exercise in group[:1] if climbs else group:
+        for exercise in piece.exercises[:1] if climbs else piece.exercises:
             loop = bare(exercise)
             if drill.click != "throughout" and "click-and-clave" not in words:
                 loop = _unclicked(loop)
@@ -140,12 +143,13 @@ def _of(
             loop = one_section(loop, kind) if len(loop.tempo.changes) == 1 else loop
             if GAPS in words:
                 loop = with_gaps(loop, *(drill.gap or USUAL_GAPS))
-            orders: tuple[int, ...] = (exercise.order,)
+            numbers: tuple[Number, ...] = (exercise.number,)
             times = 1
             if climbs:
-                tempos = sorted({each.tempo.first for each in group})
+                tempos = sorted({each.tempo.first for each in piece.exercises})
                 loop = ladder(loop, tempos, shape.ladder_bars, shape.minutes)
-                orders = tuple(each.order for each in group)
+                loop = replace(loop, number=exercise.number.whole)
+                numbers = tuple(each.number for each in piece.exercises)
             elif shape.minutes:
                 times = max(1, ceil(Fraction(str(shape.minutes)) * 60 / loop.seconds))
             if not loop.hits and not loop.tones:
@@ -155,7 +159,7 @@ def _of(
             if shape.count_in:
                 loop = _counted_in(loop, exercise)
             closes = not climbs and len(loop.tempo.changes) == 1
-            yield Loop(kind, loop, times, orders, closes)
+            yield Loop(kind, loop, times, numbers, closes)
 
 
 def _unclicked(exercise: Exercise) -> Exercise:

@@ -28,7 +28,7 @@ INDEX, LESSON, CUES = "index.csv", "lesson.mid", "cues.csv"
 
 INDEX_COLUMNS = (
     "file",
-    "order",
+    "number",
     "stage",
     "sticking",
     "placement",
@@ -42,7 +42,7 @@ INDEX_COLUMNS = (
     "feet",
     "feet_placement",
 )
-CUE_COLUMNS = ("start", "seconds", "order", "title", "section")
+CUE_COLUMNS = ("start", "seconds", "number", "title", "section")
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +144,7 @@ class _Writer:
 
 def _cue_row(cue: Cue) -> tuple[object, ...]:
     seconds = f"{float(cue.seconds):.3f}"
-    return (_clock(cue.seconds), seconds, cue.order, cue.title, cue.section)
+    return (_clock(cue.seconds), seconds, cue.number, cue.title, cue.section)
 
 
 def _index_row(name: str, exercise: Exercise) -> tuple[object, ...]:
@@ -154,7 +154,7 @@ def _index_row(name: str, exercise: Exercise) -> tuple[object, ...]:
         accents += f" from {variant.accent_placement_name}"
     return (
         name,
-        exercise.order,
+        exercise.number,
         exercise.stage,
         variant.sticking + (", backward" if variant.backward else ""),
         variant.placement,

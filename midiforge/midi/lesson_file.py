@@ -13,6 +13,7 @@ from midiforge.midi import smf
 from midiforge.midi.exercise_file import opening
 from midiforge.midi.tracks import Part
 from midiforge.model.exercise import Exercise
+from midiforge.model.number import Number
 
 _IN_MEMORY = 1 << 19  # bytes of a track kept in memory before it goes to disk
 
@@ -25,7 +26,7 @@ class Cue:
     """
 
     seconds: Fraction
-    order: int
+    number: Number
     title: str
     section: str
 
@@ -79,7 +80,7 @@ class LessonFile:
         for section in exercise.sections:
             start = exercise.tempo.seconds(-exercise.count_in, section.start)
             title = f"{exercise.title}, {exercise.tempo}"
-            yield Cue(began + start, exercise.order, title, section.title)
+            yield Cue(began + start, exercise.number, title, section.title)
 
     def write(self, stream: IO[bytes], single: bool) -> None:
         """Writes the file; format 0 if all is in a `single` track, else 1."""

@@ -71,7 +71,7 @@ def _conductor(exercise: Exercise, division: int, start: int) -> list[Event]:
     for i, section in enumerate(exercise.sections):
         words = section.title
         if i == 0:
-            words = f"{exercise.order}. {exercise.title}, {exercise.tempo}: {words}"
+            words = f"{exercise.number}. {exercise.title}, {exercise.tempo}: {words}"
         at = start + smf.ticks(section.start, division)
         events.append((4 * at + _META, smf.text(smf.MARKER, words)))
     for mark in exercise.chords:

@@ -73,6 +73,12 @@ def count_name(meter: Meter, step: Fraction, index: int) -> str:
     raise AssertionError("index is within the bar")
 
 
+def count_said(meter: Meter, step: Fraction, index: int) -> str:
+    """The same of a step that may lie in a later bar: "2&", "2& of bar 3"."""
+    bar = index // steps_in_bar(meter, step)
+    return count_name(meter, step, index) + (f" of bar {bar + 1}" if bar else "")
+
+
 def counts_in_bar(
     meter: Meter, step: Fraction, times: Iterable[Fraction], length: Fraction
 ) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from fractions import Fraction
 
 from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
+from midiforge.model.number import Number
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap
 from midiforge.model.track import ChordMark, Tone, Track
@@ -42,10 +43,11 @@ class Variant:
 
     sticking: its name, or its letters as typed.
     placement: grid steps by which the phrase starts late; `placement_name` as a count.
-    accents: where they come from, typed ones as typed; `accents_said`: where typed ones stand,
-        "on 1 1a 2&"; `accent_placement` None when they go with the sticking,
+    accents: where they come from, typed ones as typed; `accents_said`: where they stand, "accents
+        on 1 1a 2&", "" where they go with the sticking; `accent_placement` None when they do,
         `accent_placement_name` as a count.
-    lead: the hand of the first stroke, "R" or "L"; "" where no hand plays.
+    lead: the hand of the first stroke, "R" or "L"; "" where no hand plays; `lead_said`: "left
+        lead", "" where it is the sticking's own and the drill has no other.
     feet_placement: grid steps by which the feet start late; its name as a count.
     """
 
@@ -61,6 +63,7 @@ class Variant:
     feet_placement: int = 0
     feet_placement_name: str = ""
     accents_said: str = ""
+    lead_said: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +113,7 @@ class Exercise:
 
     Time 0 is its first downbeat; the count-in lies before it, the loop ends at `length`.
 
-    order: its number in the lesson, from 1.
+    number: in the lesson, "3" or "3b"; see `midiforge.model.number`.
     stage: "feet", "hands", "full" or one of the drill's own.
     title: what a person calls it.
     feet: what the feet play, in words, without their partners; "" for nothing.
@@ -124,12 +127,13 @@ class Exercise:
     loop_start: where the seam leads back to; 0 unless the phrase enters late.
     parts: into how many equal parts a quarter note must be divided for every time of the whole
         lesson, as played, to fall on one.
+    repeats: how often the drill has its loop go round in it.
     text: what the student is to read with it, beside what it says itself; "" for nothing.
     tracks: who plays beside the drummer, percussion first; the hits of percussion are in `hits`,
         `tones` has what others play, by time; chords: what they play it to, from 0 to `length`.
     """
 
-    order: int
+    number: Number
     stage: str
     title: str
     variant: Variant
@@ -153,6 +157,7 @@ class Exercise:
     chords: tuple[ChordMark, ...] = ()
     hands: str = ""
     text: str = ""
+    repeats: int = 1
 
     @property
     def count_in(self) -> Fraction:

@@ -1,6 +1,6 @@
-"""An exercise as a bare loop, with its loop several times round, and at its tempos."""
+"""An exercise as a bare loop, and with its loop several times round."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import TypeVar
@@ -17,26 +17,6 @@ COUNT_IN = SectionKind.COUNT_IN  # the kind of section that is no part of the lo
 def later(items: Iterable[T], late: Fraction) -> Iterable[T]:
     """The items, each so many quarter notes later."""
     return [replace(each, time=each.time + late) for each in items] if late else items
-
-
-def by_tempo(exercises: Iterable[Exercise]) -> Iterator[list[Exercise]]:
-    """Exercises that follow each other and differ only in tempo, together.
-
-    They share their hits: exercises that only sound the same are not put together.
-    """
-    group: list[Exercise] = []
-    for each in exercises:
-        if group and not _differ_in_tempo_only(group[-1], each):
-            yield group
-            group = []
-        group.append(each)
-    if group:
-        yield group
-
-
-def _differ_in_tempo_only(one: Exercise, other: Exercise) -> bool:
-    same = one.hits is other.hits and one.chords == other.chords
-    return same and one.tracks == other.tracks
 
 
 def bare(exercise: Exercise) -> Exercise:

@@ -8,7 +8,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.model.counts import counts
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
-from midiforge.model.rounds import by_tempo
+from midiforge.model.piece import pieces
 from midiforge.notation.chords import ChordSign, chord_signs
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.rhythm import Cell, Value, Written, write_bar
@@ -39,11 +39,11 @@ _LIMB_ORDER = {limb: place for place, limb in enumerate(HANDS)}
 
 
 def scores(exercises: Iterable[Exercise]) -> Iterator[Score]:
-    """The scores of exercises in running order; neighbours that differ only in tempo are one.
+    """The scores of exercises in running order, one for each piece.
 
     Raises MidiforgeError, naming the exercise and the bar, for what a staff cannot show.
     """
-    return map(write, by_tempo(exercises))
+    return (write(piece.exercises) for piece in pieces(exercises))
 
 
 def write(exercises: Sequence[Exercise]) -> Score:
@@ -52,7 +52,7 @@ def write(exercises: Sequence[Exercise]) -> Score:
     try:
         return _write(first, tuple(exercises))
     except MidiforgeError as error:
-        raise error.within(f"exercise {first.order}, {first.title}") from None
+        raise error.within(f"exercise {first.number}, {first.title}") from None
 
 
 def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:

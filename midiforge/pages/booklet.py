@@ -7,16 +7,16 @@ from itertools import groupby
 from midiforge.insight.meetings import hands_and_feet, meetings
 from midiforge.insight.places import explained
 from midiforge.insight.returns import returns
-from midiforge.insight.words import listed, paragraphs, ranges, swung
+from midiforge.insight.words import listed, paragraphs, swung
 from midiforge.library import shelf
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Limb
 from midiforge.model.meter import Meter
+from midiforge.model.number import numbers_said
 from midiforge.model.tempo import plain
 from midiforge.model.track import NO_CHORD
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.score import Score
-from midiforge.notation.title import title_of
 from midiforge.notation.write import scores
 from midiforge.pages.cut import cut, key_piece
 from midiforge.pages.engrave import Engraver
@@ -45,7 +45,7 @@ _SYLLABLES = {"e": "e", "&": "&", "a": "a"}
 class Entry:
     """One exercise at its tempos.
 
-    number: its numbers, as the MIDI files have them: "13-15".
+    number: its numbers, as the MIDI files have them: "5", "5a-b".
     anchor: a name for links, "n13".
     job: what is new in it and what to mind, in a line or two.
     tempos: as numbers in words; a single one such as "60 to 84" for a ramp.
@@ -114,9 +114,9 @@ def booklet(
 def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
     exercise = score.exercise
     return Entry(
-        number=ranges(each.order for each in score.exercises),
-        anchor=f"n{exercise.order}",
-        title=title_of(exercise),
+        number=numbers_said(each.number for each in score.exercises),
+        anchor=f"n{exercise.number}",
+        title=exercise.title,
         job=" ".join(job(exercise)),
         pulse=pulse_sign(exercise.meter),
         tempos=tuple(_tempo(each) for each in score.exercises),

@@ -6,7 +6,7 @@ from datetime import date
 
 from midiforge.drill.drill import Drill
 from midiforge.model.exercise import Exercise
-from midiforge.model.rounds import by_tempo
+from midiforge.model.piece import pieces
 from midiforge.practice.entry import Entry, key_of
 from midiforge.practice.rules import judged
 from midiforge.practice.standing import WORK, Action, Advice, Group, Standing, hurts
@@ -17,10 +17,10 @@ CAREFUL_DAYS = 2  # after pain anywhere nothing gets faster
 
 
 def groups(exercises: Iterable[Exercise]) -> list[Group]:
-    """Exercises that differ only in tempo, together; in the order of the lesson."""
+    """Pieces in the order of the lesson; one that comes again in it, with where it came first."""
     found: dict[str, list[Exercise]] = {}
-    for group in by_tempo(exercises):
-        found.setdefault(key_of(group[0]), []).extend(group)
+    for piece in pieces(exercises):
+        found.setdefault(key_of(piece.exercise), []).extend(piece.exercises)
     return [Group(key, tuple(some)) for key, some in found.items()]
 
 

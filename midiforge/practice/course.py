@@ -6,6 +6,7 @@ Nothing is told by colour alone: a good take is a filled mark, any other a hollo
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from string import ascii_lowercase
 from textwrap import wrap
 from typing import Any
 
@@ -72,19 +73,20 @@ def chosen(
 ) -> list[Entry]:
     """Entries whose drill and exercise have these words in their titles, from a day on.
 
-    exercise: or its number in the drill, "07" as good as "7".
+    exercise: or its number in the drill, "3" for all its tempos, "03b" as good as "3b".
     """
     return [
         each
         for each in entries
         if drill.casefold() in each.drill.casefold()
-        and (exercise.casefold() in each.exercise.casefold() or _is_number(exercise, each.order))
+        and (exercise.casefold() in each.exercise.casefold() or _is_number(exercise, each.number))
         and (since is None or each.day >= since)
     ]
 
 
-def _is_number(text: str, order: int) -> bool:
-    return text.strip().lstrip("0") == str(order)
+def _is_number(text: str, number: str) -> bool:
+    wanted = text.strip().lower().lstrip("0")
+    return bool(wanted) and wanted in (number, number.rstrip(ascii_lowercase))
 
 
 def plain_course(course: Course) -> dict[str, Any]:

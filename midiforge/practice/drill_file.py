@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from midiforge.disk import is_file
-from midiforge.insight.words import ranges
 from midiforge.kit import ENDING, kit_names
+from midiforge.model.number import numbers_said
 from midiforge.model.tempo import plain
 from midiforge.practice.plan import Plan, Turn, clock
 from midiforge.practice.words import turn_words
@@ -31,7 +31,9 @@ def drill_file(plan: Plan, folder: Path) -> str:
         "# Numbers are those of play and build.",
     ]
     if len(plan.stretches) > 1:
-        pieces = "; then ".join(f"--only {ranges(each)}" for each in plan.stretches)
+        pieces = "; then ".join(
+            f"--only {numbers_said(each, between=',')}" for each in plan.stretches
+        )
         lines += ["# Nothing stops for a rest by itself, so play it in pieces:", f"# {pieces}"]
     lines.append("")
     tables: dict[str, dict[str, Any]] = {}
@@ -52,21 +54,21 @@ def drill_file(plan: Plan, folder: Path) -> str:
 def _running(plan: Plan) -> Iterator[str]:
     yield "running = ["
     for turn, numbers in plan.numbered:
-        said = printable(turn_words(turn, numbers))
+        words = printable(turn_words(turn, numbers))
         if turn.advice is None:
-            yield f"    # {clock(turn.start)} rest, {said}"
+            yield f"    # {clock(turn.start)} rest, {words}"
             continue
         text = _chosen(turn, plan)
-        yield f"    # {clock(turn.start)} {turn.phase}: {said}"
+        yield f"    # {clock(turn.start)} {turn.phase}: {words}"
         yield from [f"    {_value(text)},"] * turn.times
     yield "]"
 
 
 def _chosen(turn: Turn, plan: Plan) -> str:
-    number = turn.number
+    piece = turn.number.piece
     if plan.drill.running:  # numbers are those of the whole drill
-        number = plan.drill.running[number - 1].number
-    text = str(number)
+        piece = plan.drill.chosen_pieces[piece - 1][0].number.piece
+    text = str(piece)
     if turn.tempo is not None:
         text += f" at {plain(turn.tempo)}"
     return f"{text} repeats {turn.repeats}" if turn.repeats else text

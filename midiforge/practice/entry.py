@@ -17,7 +17,8 @@ class Entry:
     when: in UTC.
     drill: its title. exercise: its title, without the tempo.
     key: what the exercise is called whatever its number; see `key_of`.
-    order: its number in the drill at that time.
+    number: what it was in the drill at that time, "3b"; "old 13" if that was before
+        exercises were numbered by piece.
     tempo: pulses a minute; of an exercise that gets faster, the one it ends with.
     mean_ms: below 0 ahead, above 0 behind.
     deviation_ms, deviation_percent: standard deviation, in ms and in per cent of a grid step.
@@ -34,7 +35,7 @@ class Entry:
     stage: str
     sticking: str
     placement_name: str
-    order: int
+    number: str
     tempo: float
     expected: int
     hit: int

@@ -27,7 +27,7 @@ from midiforge.practice.entry import Entry
 
 ENVIRONMENT = "MIDIFORGE_LOG"
 APPLICATION = 0x4D464C47  # "MFLG", in the header of the file as SQLite's format has it
-VERSION = 2
+VERSION = 3
 _ELSEWHERE = f"name another file, or set {ENVIRONMENT}"
 PATIENCE = 10.0  # seconds to wait for another program
 HEADING = ",".join([*(field.name for field in fields(Entry)), "clean"])
@@ -74,6 +74,11 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         )
         """,
         """CREATE UNIQUE INDEX review_of_a_take ON review (take, "key") WHERE take != ''""",
+    ),
+    (
+        # Up to version 2 each tempo of an exercise had a number of its own.
+        'ALTER TABLE review RENAME COLUMN "order" TO number',
+        "UPDATE review SET number = 'old ' || number",
     ),
 )
 
@@ -373,6 +378,8 @@ _READERS: dict[object, Callable[[object], Any]] = {
     float | None: _number_or_none,
 }
 _KINDS = {field.name: _READERS[field.type] for field in fields(Entry)}
+# SQLite keeps "3" as a whole number here, since the column began as one.
+_KINDS["number"] = lambda value: str(value) if isinstance(value, int) else _text(value)
 
 
 def plain_entry(entry: Entry) -> dict[str, Any]:

@@ -22,6 +22,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
+from itertools import groupby, islice
 from math import ceil, floor
 from typing import Any
 
@@ -31,6 +32,7 @@ from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.insight.difficulty import difficulty
 from midiforge.lesson.compose import MOST_STROKES
 from midiforge.model.exercise import Exercise
+from midiforge.model.number import Number
 from midiforge.model.tempo import TempoMap
 from midiforge.practice.advice import advise
 from midiforge.practice.course import is_good
@@ -83,13 +85,14 @@ class Turn:
         return self.start + self.seconds
 
     @property
-    def number(self) -> int:
-        """Of the exercise in the drill, if there is one at that tempo the one at it; else 0."""
+    def number(self) -> Number:
+        """Of the exercise in the drill, if there is one at that tempo; else of its piece; of
+        none for a rest."""
         if self.advice is None:
-            return 0
+            return Number()
         group = self.advice.group
-        same = [each.order for each in group.exercises if each.tempo.first == self.tempo]
-        return same[0] if same else group.orders[0]
+        same = [each.number for each in group.exercises if each.tempo.first == self.tempo]
+        return same[0] if same else group.exercise.number.whole
 
     @property
     def remark(self) -> str:
@@ -114,24 +117,29 @@ class Plan:
         return self.turns[-1].end
 
     @property
-    def numbered(self) -> Iterator[tuple[Turn, range]]:
+    def numbered(self) -> Iterator[tuple[Turn, tuple[Number, ...]]]:
         """Each turn with the numbers that it has where the plan is played; none for a rest."""
-        last = 0
+        numbers = iter(self._numbers())
         for turn in self.turns:
-            times = turn.times if turn.advice else 0
-            yield turn, range(last + 1, last + 1 + times)
-            last += times
+            yield turn, tuple(islice(numbers, turn.times if turn.advice else 0))
+
+    def _numbers(self) -> Iterator[Number]:
+        """What follows itself shares a number, as `lesson.pieces` has it."""
+        played = [turn for turn in self.turns if turn.advice]
+        stretches = groupby(played, key=lambda turn: (turn.number.piece, turn.repeats))
+        for piece, (_, some) in enumerate(stretches, start=1):
+            many = sum(turn.times for turn in some)
+            yield from (Number(piece, place, many) for place in range(many))
 
     @property
-    def stretches(self) -> list[range]:
+    def stretches(self) -> list[tuple[Number, ...]]:
         """The numbers that are played between rests."""
-        found = [range(1, 1)]
+        found: list[tuple[Number, ...]] = [()]
         for turn, numbers in self.numbered:
-            before = found[-1]
             if turn.advice is None:
-                found.append(range(before.stop, before.stop))
+                found.append(())
             else:
-                found[-1] = range(before.start, numbers.stop)
+                found[-1] += numbers
         return found
 
 
@@ -365,14 +373,12 @@ class _Filler:
 
     def _written(self, group: Group) -> int:
         """How often the drill has it go round."""
-        drill = self.drill
-        chosen = drill.running[group.exercise.order - 1].repeats if drill.running else 0
-        return chosen or drill.repeats
+        return group.exercise.repeats
 
 
 def _last_played(advice: Advice) -> tuple[Any, ...]:
     assert advice.last is not None  # it was played, or it would be new
-    return (advice.last.when, advice.group.orders)
+    return (advice.last.when, advice.group.numbers)
 
 
 def _same(one: Advice, other: Advice | None) -> bool:

@@ -31,7 +31,7 @@ def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:
         stage=exercise.stage,
         sticking=exercise.variant.sticking,
         placement_name=exercise.variant.placement_name,
-        order=exercise.order,
+        number=str(exercise.number),
         # What was played counts, not what was asked.
         tempo=round(review.played_tempo, 1) if steady else float(exercise.tempo.last),
         expected=review.tally.expected,

@@ -7,8 +7,8 @@ from enum import StrEnum
 from fractions import Fraction
 
 from midiforge.drill.drill import Practice
-from midiforge.insight.words import exercises_named
 from midiforge.model.exercise import Exercise
+from midiforge.model.number import Number, exercises_said
 from midiforge.model.tempo import plain
 from midiforge.practice.course import is_good
 from midiforge.practice.entry import Entry
@@ -48,7 +48,7 @@ WORK = (Action.UP, Action.STAY, Action.DOWN)
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """An exercise at all the tempos that the drill has it at; `orders` are their numbers."""
+    """An exercise at all the tempos that the drill has it at, wherever they come in it."""
 
     key: str
     exercises: tuple[Exercise, ...]
@@ -58,13 +58,13 @@ class Group:
         return self.exercises[0]
 
     @property
-    def orders(self) -> tuple[int, ...]:
-        return tuple(each.order for each in self.exercises)
+    def numbers(self) -> tuple[Number, ...]:
+        return tuple(each.number for each in self.exercises)
 
     @property
     def numbered(self) -> str:
-        """ "exercise 4", "exercises 10-12"."""
-        return exercises_named(self.orders)
+        """ "exercise 4", "exercises 4, 7b"."""
+        return exercises_said(self.numbers)
 
     @property
     def ramps(self) -> bool:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from midiforge.insight.words import ranges
+from midiforge.model.number import Number, numbers_said
 from midiforge.model.tempo import plain
 from midiforge.practice.advice import AT_ONCE
 from midiforge.practice.plan import Plan, Turn, clock
@@ -18,7 +18,7 @@ CAUTION = (
 def plain_advice(advice: Advice) -> dict[str, Any]:
     """Advice of JSON's own kinds only."""
     return {
-        "exercises": list(advice.group.orders),
+        "exercises": [str(number) for number in advice.group.numbers],
         "title": advice.group.exercise.title,
         "stage": advice.group.exercise.stage,
         "key": advice.group.key,
@@ -40,11 +40,11 @@ def advice_lines(found: Sequence[Advice]) -> Iterator[tuple[str, str, str]]:
     """Number, title and what is said of each exercise; those for later in one line at the end."""
     for each in found:
         if each.action is not Action.LATER:
-            numbers = ranges(each.group.orders)
+            numbers = numbers_said(each.group.numbers)
             yield numbers, each.group.exercise.title, advice_words(each)
-    later = [order for each in found if each.action is Action.LATER for order in each.group.orders]
+    later = [n for each in found if each.action is Action.LATER for n in each.group.numbers]
     if later:
-        yield ranges(later), "", f"later: up to {AT_ONCE} exercises are worked on at a time"
+        yield numbers_said(later), "", f"later: up to {AT_ONCE} exercises are worked on at a time"
 
 
 def plan_lines(plan: Plan) -> Iterator[tuple[str, str, str, str]]:
@@ -54,15 +54,15 @@ def plan_lines(plan: Plan) -> Iterator[tuple[str, str, str, str]]:
     yield clock(plan.seconds), "end", "", ""
 
 
-def turn_words(turn: Turn, numbers: range) -> str:
-    """What is played, for how long: "3. RLRR from 1e (exercise 13), at 70, 4 times round, 2:12".
+def turn_words(turn: Turn, numbers: Sequence[Number]) -> str:
+    """What is played, for how long: "3. RLRR from 1e (exercise 5), at 70, 4 times round, 2:12".
 
     numbers: those of the plan as it is played.
     """
     if turn.advice is None:
         return f"{clock(turn.seconds)}; put the sticks down, stand up, rest your ears"
     title = turn.advice.group.exercise.title
-    parts = [f"{ranges(numbers)}. {title} (exercise {turn.number})"]
+    parts = [f"{numbers_said(numbers)}. {title} (exercise {turn.number})"]
     if turn.tempo is not None:
         parts.append(f"at {plain(turn.tempo)}")
     if turn.repeats > 1:
@@ -96,8 +96,8 @@ def plain_plan(plan: Plan) -> dict[str, Any]:
                 "phase": turn.phase,
                 "start": round(float(turn.start), 3),
                 "seconds": round(float(turn.seconds), 3),
-                "numbers": list(numbers),
-                "exercise": turn.number or None,
+                "numbers": [str(number) for number in numbers],
+                "exercise": str(turn.number) if turn.number else None,
                 "title": turn.advice.group.exercise.title if turn.advice else None,
                 "key": turn.advice.group.key if turn.advice else None,
                 "tempo": None if turn.tempo is None else float(turn.tempo),

@@ -44,7 +44,7 @@ def as_json(review: Review, known: Known = NOTHING, step: str = "") -> dict[str,
         "chosen": known.chosen,
         "likelier_kit": known.likelier_kit or None,
         "compared": [
-            {"order": each.exercise.order, "title": each.exercise.title,
+            {"number": str(each.exercise.number), "title": each.exercise.title,
              "like_share": _number(each.like)}
             for each in known.others
         ],
@@ -125,7 +125,7 @@ def written(facts: dict[str, Any]) -> str:
 
 def _exercise(exercise: Exercise) -> dict[str, Any]:
     return {
-        "order": exercise.order,
+        "number": str(exercise.number),
         "title": exercise.title,
         "stage": exercise.stage,
         "meter": str(exercise.meter),

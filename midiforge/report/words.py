@@ -79,9 +79,9 @@ def many(number: int, one: str, several: str = "") -> str:
 
 
 def heading(review: Review) -> str:
-    """ "13. >RLL>R >LRR>L from 1e, over Bossa nova"."""
+    """ "5a. >RLL>R >LRR>L from 1e, over Bossa nova"."""
     exercise = review.exercise
-    return printable(f"{exercise.order}. {exercise.title}" if exercise.order else exercise.title)
+    return printable(f"{exercise.number}. {exercise.title}" if exercise.number else exercise.title)
 
 
 def tempo_words(review: Review) -> str:

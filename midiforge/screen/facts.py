@@ -25,7 +25,7 @@ def as_json(exercise: Exercise, known: Insight | None = None) -> dict[str, Any]:
     asked = found.demands
     table = hands_and_feet(found.meetings)
     return {
-        "order": exercise.order,
+        "number": str(exercise.number),
         "title": exercise.title,
         "stage": exercise.stage,
         "meter": str(exercise.meter),

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 from midiforge.insight import MEASURE, Insight, Meeting, demands, hands_and_feet, insight
 from midiforge.insight.places import explained
 from midiforge.insight.returns import chord_bars, returns
-from midiforge.insight.words import bars_named, paragraphs, ranges, swung
+from midiforge.insight.words import bars_named, paragraphs, swung
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS
+from midiforge.model.number import numbers_said
 from midiforge.printable import printable
 from midiforge.screen.facts import tempo_words
 from midiforge.screen.stave import Stave
@@ -65,8 +66,8 @@ def exercise_lines(
     exercise = max(at_tempos, key=lambda each: each.tempo.last)
     found = insight(exercise)
     width = min(max(width, NARROWEST), WIDEST)
-    orders = [each.order for each in at_tempos if each.order]
-    title = f"{ranges(orders)}. {exercise.title}" if orders else exercise.title
+    numbers = numbers_said(each.number for each in at_tempos)
+    title = f"{numbers}. {exercise.title}" if numbers else exercise.title
     for text in wrap(title, width):
         yield [(text, "title")]
     for text in wrap(_header(at_tempos), width):

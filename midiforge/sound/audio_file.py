@@ -46,7 +46,7 @@ def about(exercise: Exercise) -> About:
     parts += [f"feet: {exercise.feet}"] if exercise.feet else []
     if exercise.tracks:
         parts.append("with " + ", ".join(track.title for track in exercise.tracks))
-    title = f"{exercise.order}. {exercise.title}"
+    title = f"{exercise.number}. {exercise.title}"
     return About(title, exercise.tempo.first, "; ".join(parts))
 
 

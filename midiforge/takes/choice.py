@@ -8,7 +8,8 @@ from midiforge.errors import MidiforgeError, WrongArgument, shortened
 from midiforge.kit import Kit, kit_names, read_kit
 from midiforge.midi.smf import as_written
 from midiforge.model.exercise import Exercise
-from midiforge.model.rounds import by_tempo
+from midiforge.model.number import Chooser, Named, Number, Span, read_named
+from midiforge.model.piece import Piece, pieces
 from midiforge.takes.expected import pad_of
 from midiforge.takes.known import LIKELIER_BY, Known, Other, is_hardly, likelier
 from midiforge.takes.placing import fit
@@ -26,8 +27,6 @@ _ALIKE = 0.02  # no further apart than this, nobody can tell which it is
 _STRANGE = 0.1  # so many of the notes more must another kit know
 _IN_REACH = 1.7  # a tempo so many times as fast or slow is heard for what it is
 _NEARER = 0.02  # tempos that differ less, as a share, are one
-
-Groups = Sequence[Sequence[Exercise]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,113 +48,121 @@ def reviewed(
     take: Take,
     exercises: Sequence[Exercise],
     kit: Kit,
-    number: int | None = None,
+    number: str = "",
     delay_ms: float | None = None,
 ) -> Reviewed:
     """The review of a take as one of a drill's exercises.
 
-    number: of the exercise; if it is not given, the one the take names, else the likeliest.
-        Of exercises that differ only in tempo, the nearest to the tempo played.
+    number: of the exercise, "3b"; of a piece, "3", at the tempo nearest to that played. For "" the
+        exercise that the take names, else the likeliest.
     delay_ms: between a stroke and its arrival, if it was measured.
     Raises MidiforgeError if there is no such exercise, or the kit knows none of the notes.
     """
-    groups = _groups(exercises)
+    lesson = [*pieces(exercises)]
+    if not lesson:
+        raise MidiforgeError("the drill has no exercise")
     better = _likelier_kit(take, kit)
     if _strange(take, kit) == 1:
         _refuse(take, kit, better)
-    if number is None:
-        exercise, chosen = _found(take, groups, kit)
+    if number.strip():
+        wish = _read(number, exercises)
+        piece, chosen = _piece(lesson, wish), ""
+        exercise = _first_guess(take, piece, kit, wish)
+        named: Named | None = wish
     else:
-        named = _by_number(groups, number)
-        if named is None:
-            orders = sorted(each.order for each in exercises)
-            raise WrongArgument(
-                f"there is no exercise {number}", "number",
-                hint=f"the drill has {orders[0]} to {orders[-1]}",
-            )  # fmt: skip
-        exercise, chosen = named, ""
+        exercise, chosen = _found(take, lesson, kit)
+        piece = _piece(lesson, exercise.number)
+        named = take.exercise
     said = review(take, exercise, kit, delay_ms)
-    group = next(group for group in groups if any(each is exercise for each in group))
-    nearest = _at_tempo([exercise, *group], said.played_tempo)
+    nearest = _at_tempo(Piece((exercise, *piece.exercises)), said.played_tempo)
     if nearest is not exercise and not said.tempos:
-        if number is None and take.exercise != exercise.order:
+        if named is None or not named.letter or exercise.number not in named:
             exercise = nearest
             said = review(take, exercise, kit, delay_ms)
         else:
             chosen = ", ".join(
-                filter(None, [chosen, f"played at the tempo of exercise {nearest.order}"])
+                filter(None, [chosen, f"played at the tempo of exercise {nearest.number}"])
             )
     others: list[Other] = []
     if said.like < _CLEARLY_LIKE or said.tally.clean < _CLEARLY_CLEAN:
-        rest = [each for each in groups if each is not group]
+        rest = [each for each in lesson if each is not piece]
         others = list(_others(take, rest, kit))[:_MOST_NAMED]
         best = max([said.like, *(each.like for each in others)])
         better = better or _more_like(take, exercise, kit, best)
     return Reviewed(said, Known(others, better, chosen))
 
 
-def _groups(exercises: Sequence[Exercise]) -> list[list[Exercise]]:
-    """Exercises that differ only in tempo, together."""
-    found: dict[int, list[Exercise]] = {}
-    for group in by_tempo(exercises):
-        found.setdefault(id(group[0].hits), []).extend(group)
-    if not found:
-        raise MidiforgeError("the drill has no exercise")
-    return [*found.values()]
+def _read(number: str, exercises: Sequence[Exercise]) -> Named:
+    """A number that one of the exercises has; WrongArgument, naming the nearest, for any other."""
+    try:
+        named = read_named(number)
+        chooser = Chooser([Span(named, named)])
+        for each in exercises:
+            chooser.takes(each.number)
+        chooser.check()
+    except MidiforgeError as error:
+        raise WrongArgument(error.what, "number", hint=error.hint) from None
+    return named
 
 
-def _by_number(groups: Groups, number: int) -> Exercise | None:
-    return next((each for group in groups for each in group if each.order == number), None)
+def _piece(lesson: Sequence[Piece], number: Number | Named) -> Piece:
+    return next(each for each in lesson if each.exercise.number.piece == number.piece)
 
 
-def _at_tempo(group: Sequence[Exercise], tempo: float) -> Exercise:
-    """The exercise of a group whose tempo is nearest; the first of several."""
-    return min(group, key=lambda each: round(abs(float(each.tempo.first) / tempo - 1) / _NEARER))
+def _at_tempo(piece: Piece, tempo: float) -> Exercise:
+    return piece.at(tempo, _NEARER)
 
 
-def _found(take: Take, groups: Groups, kit: Kit) -> tuple[Exercise, str]:
+def _found(take: Take, lesson: Sequence[Piece], kit: Kit) -> tuple[Exercise, str]:
     """The exercise of a take for which no number was given, and how it was found."""
     why = ""
     if take.exercise is not None:
-        marked = _by_number(groups, take.exercise)
-        if marked is not None and _is_called(marked, take.title):
-            return marked, "the exercise that the take names"
-        called = [group for group in groups if take.title and _is_called(group[0], take.title)]
+        called = [piece for piece in lesson if take.title and _is_called(piece, take.title)]
+        for piece in lesson:
+            if any(each.number in take.exercise for each in piece.exercises) and (
+                _is_called(piece, take.title)
+            ):
+                found = _first_guess(take, piece, kit, take.exercise)
+                return found, "the exercise that the take names"
         if called:
             return _first_guess(take, called[0], kit), (
                 f"the exercise that the take names, as number {take.exercise} of another list"
             )
         what = f", {shortened(take.title)}" if take.title else ""
         why = f"the take names exercise {take.exercise}{what}, which the drill does not have; "
-    if len(groups) == 1:
-        found = _first_guess(take, groups[0], kit)
+    if len(lesson) == 1:
+        found = _first_guess(take, lesson[0], kit)
         return found, f"{why}the drill's only exercise" if why else ""
-    others = list(_others(take, groups, kit))
+    others = list(_others(take, lesson, kit))
     if not others:
-        return _first_guess(take, groups[0], kit), f"{why}no exercise of the drill is like the take"
+        return _first_guess(take, lesson[0], kit), f"{why}no exercise of the drill is like the take"
     best = others[0]
-    alike = [str(each.exercise.order) for each in others[1:] if each.like > best.like - _ALIKE]
-    said = f"{why}the likeliest of {len(groups)} exercises"
+    alike = [str(each.exercise.number) for each in others[1:] if each.like > best.like - _ALIKE]
+    said = f"{why}the likeliest of {len(lesson)} exercises"
     if alike:
         said += f" (as likely: {', '.join(alike[:_MOST_NAMED])})"
     return best.exercise, said
 
 
-def _is_called(exercise: Exercise, title: str) -> bool:
+def _is_called(piece: Piece, title: str) -> bool:
     """Whether that is its title, as MIDI files write it; also where the take says none."""
-    return not title or as_written(exercise.title) == title
+    return not title or as_written(piece.title) == title
 
 
-def _first_guess(take: Take, group: Sequence[Exercise], kit: Kit) -> Exercise:
-    """The exercise of a group at the tempo that the file has, if it has one; else in the middle.
+def _first_guess(take: Take, piece: Piece, kit: Kit, named: Named | None = None) -> Exercise:
+    """The exercise of a piece at the tempo that is named, else at the one that the file has, if it
+    has one; else in the middle.
 
-    Where the group has tempos too far from that one, that of several which fits best.
+    Where the piece has tempos too far from that one, that of several which fits best.
     """
-    guess = group[len(group) // 2]
+    some = piece.exercises
+    if named and named.letter:
+        return next(each for each in some if each.number in named)
+    guess = some[len(some) // 2]
     if len(take.tempos) == 1:
-        guess = _at_tempo(group, take.tempos[0][1] / float(group[0].tempo.pulse))
+        guess = _at_tempo(piece, take.tempos[0][1] / float(guess.tempo.pulse))
     several = [guess]
-    for each in group:
+    for each in some:
         tempos = (float(other.tempo.first / each.tempo.first) for other in several)
         if all(not 1 / _IN_REACH < tempo < _IN_REACH for tempo in tempos):
             several.append(each)
@@ -165,22 +172,22 @@ def _first_guess(take: Take, group: Sequence[Exercise], kit: Kit) -> Exercise:
     return max(several, key=lambda each: fit(take, each, kit))
 
 
-def _others(take: Take, groups: Groups, kit: Kit) -> Iterator[Other]:
-    """How like the take each group of exercises is, the likeliest first, at the tempo played."""
+def _others(take: Take, lesson: Sequence[Piece], kit: Kit) -> Iterator[Other]:
+    """How like the take each piece is, the likeliest first, at the tempo played."""
     take = replace(take, strokes=take.strokes[:_OPENING])
     played = _pads_played(take, kit)
-    shared = [_in_common(played, _pads_asked(group[0], kit)) for group in groups]
-    near = sorted(range(len(groups)), key=lambda i: -shared[i])[:_MOST_COMPARED]
+    shared = [_in_common(played, _pads_asked(piece.exercise, kit)) for piece in lesson]
+    near = sorted(range(len(lesson)), key=lambda i: -shared[i])[:_MOST_COMPARED]
     found = []
-    for group in (groups[i] for i in near if shared[i] >= _IN_COMMON * shared[near[0]]):
-        exercise = _first_guess(take, group, kit)
+    for piece in (lesson[i] for i in near if shared[i] >= _IN_COMMON * shared[near[0]]):
+        exercise = _first_guess(take, piece, kit)
         like = likeness(take, exercise, kit)
         if like:
-            found.append((like, exercise, group))
-    found.sort(key=lambda each: (-each[0], each[1].order))
-    for i, (like, exercise, group) in enumerate(found):
-        if i < _MOST_NAMED and len(group) > 1:
-            exercise = _at_tempo(group, review(take, exercise, kit).played_tempo)
+            found.append((like, exercise, piece))
+    found.sort(key=lambda each: (-each[0], each[1].number))
+    for i, (like, exercise, piece) in enumerate(found):
+        if i < _MOST_NAMED and len(piece.exercises) > 1:
+            exercise = _at_tempo(piece, review(take, exercise, kit).played_tempo)
         yield Other(exercise, like)
 
 

@@ -39,7 +39,7 @@ def hear_take(take: Take, exercise: Exercise, kit: Kit) -> Hearing:
     before = {h.ornament.voice for h in own if h.ornament and h.ornament.voice}
     players = pads_of({hit.voice for hit in own} | before, kit)
     if not own:
-        raise MidiforgeError(f"exercise {exercise.order} asks the player for nothing")
+        raise MidiforgeError(f"exercise {exercise.number} asks the player for nothing")
     hearing = hear(take, kit, pads_of(others, kit), players)
     if not hearing.strokes:
         if not hearing.unknown:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from midiforge.errors import MidiforgeError
 from midiforge.midi.reading import MidiContent, read_midi
+from midiforge.model.number import Named, read_named
 
 # Markers that `play --record` leaves in a take, so that its review need not guess.
 START_MARK = "midiforge: first downbeat"
@@ -55,7 +56,7 @@ class Take:
     strokes: tuple[Stroke, ...]
     length: float
     start: float | None = None
-    exercise: int | None = None
+    exercise: Named | None = None
     title: str = ""
     tempos: tuple[tuple[float, float], ...] = ()
     meter: tuple[int, int] | None = None
@@ -111,15 +112,17 @@ def _take(content: MidiContent, source: str, pedal: int) -> Take:
     )
 
 
-def _marks(content: MidiContent) -> tuple[int | None, int | None]:
+def _marks(content: MidiContent) -> tuple[int | None, Named | None]:
     start = next((tick for tick, text in content.markers if text == START_MARK), None)
     named = [
         text.removeprefix(EXERCISE_MARK)
         for _, text in content.markers
         if text.startswith(EXERCISE_MARK)
     ]
-    exercise = int(named[0]) if named and named[0].isdigit() else None
-    return start, exercise
+    try:
+        return start, read_named(named[0]) if named else None
+    except MidiforgeError:  # somebody else's marker
+        return start, None
 
 
 def _title(names: Sequence[str]) -> str:

@@ -2,14 +2,14 @@
 
 from fractions import Fraction
 
-from midiforge.insight.words import paragraphs, ranges
+from midiforge.insight.words import paragraphs
 from midiforge.model.meter import Meter
+from midiforge.model.number import numbers_said
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap, plain
 from midiforge.notation.rhythm import value_of
 from midiforge.notation.score import Score
 from midiforge.notation.swells import Hairpin
-from midiforge.notation.title import title_of
 from midiforge.pages.musicxml.text import text_of
 
 # By the length of the pair; MusicXML knows no other swung notes.
@@ -44,9 +44,9 @@ def _below(kind: str) -> str:
 
 def title(score: Score) -> str:
     """An exercise's numbers as a rehearsal mark, its title, and what its stage has to say."""
-    numbers = ranges(each.order for each in score.exercises if each.order)
+    numbers = numbers_said(each.number for each in score.exercises)
     mark = direction(f"<rehearsal>{numbers}</rehearsal>") if numbers else ""
-    title = text_of(title_of(score.exercise))
+    title = text_of(score.exercise.title)
     own = "".join(
         direction(f"<words>{text_of(each)}</words>") for each in paragraphs(score.exercise.text)
     )

@@ -27,11 +27,11 @@ def other_kit(case: Case) -> str:
 
 
 def other_exercise(case: Case) -> str:
-    review, number = case.review, case.review.exercise.order
+    review, number = case.review, case.review.exercise.number
     other = likelier(review, case.others)
     if other:
         return (
-            f"This looks like another exercise: exercise {other.order} looks likelier "
+            f"This looks like another exercise: exercise {other.number} looks likelier "
             f"({printable(other.title)}); review it as that, then go on."
         )
     tally = review.tally

@@ -1,0 +1,208 @@
+"""What exercises are called by number: 3 a piece at one tempo, 3a 3b 3c one at three.
+
+The only place that makes such numbers, reads them, chooses by them and says them.
+"""
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from midiforge.errors import MidiforgeError, quoted
+
+SUCH_AS = "such as 3, 3b or 5-8"
+
+_LETTERS = "abcdefghijklmnopqrstuvwxyz"
+_WORD = r"([0-9]{1,6})([A-Za-z]{0,3})"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Number:
+    """The number of an exercise, as it is said: "3", or "3b" where its piece has several tempos.
+
+    piece: from 1; 0 for an exercise of no lesson. place: of its tempo in the piece, from 0.
+    tempos: how many the piece has.
+    """
+
+    piece: int = 0
+    place: int = 0
+    tempos: int = field(default=1, compare=False)
+
+    @property
+    def letter(self) -> str:
+        """Of its tempo; "" for a piece at one. Those of a piece are equally long, so that they
+        sort: a to z, or aa, ab ... where there are more."""
+        if self.tempos == 1:
+            return ""
+        size, most = 1, len(_LETTERS)
+        while most < self.tempos:
+            size, most = size + 1, most * len(_LETTERS)
+        found, rest = "", self.place
+        for _ in range(size):
+            rest, last = divmod(rest, len(_LETTERS))
+            found = _LETTERS[last] + found
+        return found
+
+    @property
+    def whole(self) -> "Number":
+        """The number of its piece."""
+        return Number(self.piece)
+
+    def padded(self, digits: int) -> str:
+        """With so many digits, so that names of files sort: "03b"."""
+        return f"{self.piece:0{digits}d}{self.letter}"
+
+    def is_from(self, first: "Named") -> bool:
+        """Whether it is that number or comes after it."""
+        return (self.piece, self.letter) >= (first.piece, first.letter)
+
+    def __bool__(self) -> bool:
+        return bool(self.piece)
+
+    def __str__(self) -> str:
+        return f"{self.piece}{self.letter}"
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A number as somebody gives it; without a letter, all tempos of a piece are meant."""
+
+    piece: int
+    letter: str = ""
+
+    def __contains__(self, number: Number) -> bool:
+        return number.piece == self.piece and self.letter in ("", number.letter)
+
+    def __str__(self) -> str:
+        return f"{self.piece}{self.letter}"
+
+
+def read_named(text: str) -> Named:
+    """From "3", "3b", "03b"; raises MidiforgeError for anything else."""
+    match = re.fullmatch(rf"\s*{_WORD}\s*", text, re.ASCII)
+    if not match:
+        raise MidiforgeError(f"{quoted(text)} is not a number", hint="such as 3 or 3b")
+    return Named(int(match[1]), match[2].lower())
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """From a number to another, both among them; one of its own if they are the same."""
+
+    first: Named
+    last: Named
+
+    def __contains__(self, number: Number) -> bool:
+        if self.first == self.last:
+            return number in self.first
+        if not number.is_from(self.first):
+            return False
+        if number.piece == self.last.piece:
+            return not self.last.letter or number.letter <= self.last.letter
+        return number.piece < self.last.piece
+
+    def __str__(self) -> str:
+        return str(self.first) if self.first == self.last else f"{self.first}-{self.last}"
+
+
+def read_span(text: str) -> Span:
+    """From "3", "3b", "5-8", "3b-5a" or "3b-c"; raises MidiforgeError for anything else."""
+    match = re.fullmatch(rf"\s*{_WORD}(?:\s*-\s*(?:{_WORD}|([A-Za-z]{{1,3}})))?\s*", text, re.ASCII)
+    if not match or (match[5] and not match[2]):
+        raise MidiforgeError(f"{quoted(text)} is not a number", hint=SUCH_AS)
+    first = Named(int(match[1]), match[2].lower())
+    last = first
+    if match[3]:
+        last = Named(int(match[3]), match[4].lower())
+    elif match[5]:
+        last = Named(first.piece, match[5].lower())
+    same = first.piece == last.piece and bool(last.letter)
+    if last.piece < first.piece or (same and last.letter < first.letter):
+        raise MidiforgeError(f"{quoted(text.strip())} runs backward", hint=f"{last}-{first}")
+    return Span(first, last)
+
+
+def read_spans(text: str) -> tuple[Span, ...]:
+    """From "3,5-8,9b"; none from ""."""
+    parts = [part for part in text.split(",") if part.strip()]
+    if text and not parts:
+        raise MidiforgeError(f"{quoted(text)} names no exercise", hint=SUCH_AS)
+    return tuple(map(read_span, parts))
+
+
+class Chooser:
+    """Chooses by spans, and knows what it has seen, for the error where one names nothing.
+
+    spans: none for everything.
+    """
+
+    def __init__(self, spans: Iterable[Span] = ()) -> None:
+        self.spans = tuple(spans)
+        self._found: set[Span] = set()
+        self._seen: dict[int, Number] = {}  # the last of each piece
+
+    def takes(self, number: Number) -> bool:
+        self._seen[number.piece] = number
+        found = [span for span in self.spans if number in span]
+        self._found.update(found)
+        return bool(found) or not self.spans
+
+    def check(self) -> None:
+        """Raises MidiforgeError, naming what is nearest, if a span names no exercise."""
+        for span in self.spans:
+            if span not in self._found:
+                raise MidiforgeError(f"there is no exercise {span}", hint=self.nearest(span.first))
+
+    def nearest(self, named: Named) -> str:
+        """What there is instead: the tempos of a piece, or the first and last piece."""
+        piece = self._seen.get(named.piece)
+        if piece:
+            return numbers_said(_all_of(piece), whole=False)
+        if not self._seen:
+            return ""
+        last = self._seen[max(self._seen)]
+        spread = f"1 to {last.piece}" if last.piece > 1 else "1"
+        letters = f", each at {last.tempos} tempos, such as {last}" if last.tempos > 1 else ""
+        return f"there is {spread}{letters}"
+
+
+def _all_of(number: Number) -> Iterator[Number]:
+    return (Number(number.piece, place, number.tempos) for place in range(number.tempos))
+
+
+def numbers_said(numbers: Iterable[Number], whole: bool = True, between: str = ", ") -> str:
+    """Numbers, neighbours drawn together, as `read_spans` reads them: "1-3, 5b-c".
+
+    whole: a piece at all its tempos is its number alone. between: what stands between them.
+    """
+    pieces: dict[int, list[Number]] = {}
+    for number in sorted(set(numbers)):
+        if number:
+            pieces.setdefault(number.piece, []).append(number)
+    parts: list[str] = []
+    run: list[int] = []
+    for piece, found in pieces.items():
+        if whole and len(found) == found[0].tempos:
+            if run and piece == run[-1] + 1:
+                parts.pop()
+            else:
+                run = []
+            run.append(piece)
+            parts.append(f"{run[0]}-{piece}" if len(run) > 1 else f"{piece}")
+            continue
+        run = []
+        places: list[list[Number]] = []
+        for number in found:
+            if places and number.place == places[-1][-1].place + 1:
+                places[-1].append(number)
+            else:
+                places.append([number])
+        parts += [
+            f"{some[0]}-{some[-1].letter}" if len(some) > 1 else f"{some[0]}" for some in places
+        ]
+    return between.join(parts)
+
+
+def exercises_said(numbers: Iterable[Number]) -> str:
+    """Exercises by number: "exercise 3b", "exercises 1-3, 5"."""
+    found = numbers_said(numbers)
+    return f"exercise{'' if re.fullmatch(_WORD, found) else 's'} {found}"
