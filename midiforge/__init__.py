@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from midiforge.groove.groove import import_groove
     from midiforge.groove.imported import Imported
     from midiforge.kit import Kit, kit_names, read_kit
-    from midiforge.lesson.lesson import exercises
+    from midiforge.lesson.lesson import exercises, pieces
     from midiforge.lesson.variants import Dropped
     from midiforge.library.players import (
         Instrument,
@@ -46,6 +46,8 @@ if TYPE_CHECKING:
     from midiforge.model.exercise import Dynamics, Exercise, Section, Touch, Variant
     from midiforge.model.hit import Hit, Limb, Ornament, OrnamentKind, Strength
     from midiforge.model.meter import Meter
+    from midiforge.model.number import Number
+    from midiforge.model.piece import Piece
     from midiforge.model.swing import Swing
     from midiforge.model.tempo import TempoMap
     from midiforge.model.track import ChordMark, Tone, Track
@@ -95,6 +97,8 @@ else:
             "Meter": "midiforge.model.meter",
             "MidiforgeError": "midiforge.errors",
             "Note": "midiforge.performance",
+            "Number": "midiforge.model.number",
+            "Piece": "midiforge.model.piece",
             "Ornament": "midiforge.model.hit",
             "OrnamentKind": "midiforge.model.hit",
             "Percussion": "midiforge.library.players",
@@ -122,6 +126,7 @@ else:
             "check_drill": "midiforge.drill.read",
             "exercise_bytes": "midiforge.midi.exercise_file",
             "exercises": "midiforge.lesson.lesson",
+            "pieces": "midiforge.lesson.lesson",
             "held": "midiforge.performance",
             "import_groove": "midiforge.groove.groove",
             "instruments": "midiforge.library.players",
@@ -172,10 +177,12 @@ __all__ = [
     "Meter",
     "MidiforgeError",
     "Note",
+    "Number",
     "Ornament",
     "OrnamentKind",
     "Percussion",
     "Phrase",
+    "Piece",
     "Plan",
     "Report",
     "Review",
@@ -209,6 +216,7 @@ __all__ = [
     "ostinatos",
     "parse_sticking",
     "percussion",
+    "pieces",
     "plan",
     "play",
     "read_drill",

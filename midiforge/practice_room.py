@@ -28,7 +28,7 @@ def review(
     kit knows none of the notes.
     """
     played = take if isinstance(take, Take) else read_take(take)
-    return reviewed(played, list(exercises(drill)), drill.kit, str(number), delay_ms)
+    return reviewed(played, list(exercises(drill)), drill.kit, number, delay_ms)
 
 
 def sentences(found: Reviewed) -> list[str]:

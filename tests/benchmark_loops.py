@@ -21,6 +21,7 @@ KEYS = {
     "feet": "tumbao",
     "chords": "Am7 | D9 | Gmaj7 | Cmaj7 | F#m7b5 | B7b9 | Em7 | E7",
     "tempos": 120,
+    "stages": "full",
 }
 
 

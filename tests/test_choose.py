@@ -3,7 +3,6 @@
 No published source: the rules are the project's own.
 """
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,44 +12,60 @@ from midiforge.command.run import run
 from midiforge.errors import MidiforgeError, NoOstinato, WrongArgument
 from midiforge.lesson.choose import chosen_exercises
 from midiforge.library import shelf
-from midiforge.model.rounds import by_tempo
+from midiforge.model.piece import pieces
 from midiforge.pages.paper import paper_of
 
 DRILL = midiforge.check_drill({"sticking": "RLRR LRLL", "stages": "full", "tempos": "60,80"})
 
 
-def orders(only: str) -> list[int]:
-    return [each.order for each in chosen_exercises(DRILL, only)]
+def numbers(only: str) -> list[str]:
+    return [str(each.number) for each in chosen_exercises(DRILL, only)]
 
 
 def test_numbers_and_spans_of_them_choose_exercises_in_the_drill_s_order() -> None:
-    assert orders("") == [1, 2]
-    assert orders("2, 1") == [1, 2]
-    assert orders("2-9") == [2]
+    assert numbers("") == ["1a", "1b"]
+    assert numbers("1b, 1a") == ["1a", "1b"]
+    assert numbers("1") == ["1a", "1b"]
+    assert numbers("01B-9") == ["1b"]
+    assert numbers("1a-b") == ["1a", "1b"]
 
 
 @pytest.mark.parametrize(
     ("only", "said"),
     [
-        ("9", "only: there is no exercise 9"),
-        ("x", "only: 'x' is not a number (such as 3,5-8)"),
-        (",", "only: ',' names no exercise (such as 3,5-8)"),
+        ("9", "only: there is no exercise 9 (there is 1, each at 2 tempos, such as 1b)"),
+        ("1, 9", "only: there is no exercise 9 (there is 1, each at 2 tempos, such as 1b)"),
+        ("1d", "only: there is no exercise 1d (1a-b)"),
+        ("x", "only: 'x' is not a number (such as 3, 3b or 5-8)"),
+        (",", "only: ',' names no exercise (such as 3, 3b or 5-8)"),
         ("3-2", "only: '3-2' runs backward (2-3)"),
+        ("3b-a", "only: '3b-a' runs backward (3a-3b)"),
+        ("5-b", "only: '5-b' is not a number (such as 3, 3b or 5-8)"),
     ],
 )
 def test_a_choice_that_names_nothing_says_so_of_its_parameter(only: str, said: str) -> None:
     with pytest.raises(WrongArgument) as caught:
-        orders(only)
+        numbers(only)
     assert str(caught.value) == said
 
 
-def test_exercises_that_share_their_hits_go_together_while_they_follow_each_other() -> None:
-    one, two = chosen_exercises(DRILL)
-    other = replace(one, hits=(*one.hits,))  # the same strokes, not the same exercise
-    moved = replace(two, chords=("any",))  # type: ignore[arg-type]
-    found = [[id(each) for each in group] for group in by_tempo([one, two, other, two, moved])]
-    assert found == [[id(one), id(two)], [id(other)], [id(two)], [id(moved)]]
-    assert list(by_tempo([])) == []
+def test_the_tempos_of_a_piece_share_its_number() -> None:
+    lesson = midiforge.check_drill({"sticking": "RLRR LRLL", "tempos": "60,80", "feet": "tumbao"})
+    found = [[str(e.number) for e in piece.exercises] for piece in midiforge.pieces(lesson)]
+    assert found == [["1a", "1b"], ["2a", "2b"], ["3a", "3b"]]
+    some = [*pieces(chosen_exercises(lesson, "1, 2b, 3"))]
+    assert [piece.number for piece in some] == ["1", "2b", "3"]
+    assert [piece.numbered for piece in some] == ["exercise 1", "exercise 2b", "exercise 3"]
+    assert list(pieces([])) == []
+
+
+def test_a_piece_at_one_tempo_needs_no_letter_and_one_at_many_has_two_that_sort() -> None:
+    one = midiforge.check_drill({"sticking": "RLRR", "stages": "full"})
+    assert [str(each.number) for each in midiforge.exercises(one)] == ["1"]
+    many = midiforge.check_drill({"sticking": "RLRR", "stages": "full", "tempos": "60 to 90 by 1"})
+    found = [each.number.padded(2) for each in midiforge.exercises(many)]
+    assert found[:2] + found[25:27] == ["01aa", "01ab", "01az", "01ba"]
+    assert found == sorted(found)
 
 
 def test_a_library_s_error_names_the_parameter_and_a_command_s_the_flag(

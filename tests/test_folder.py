@@ -78,7 +78,7 @@ def test_the_index_has_the_columns_that_others_read(folder: Path) -> None:
     build(ONE, folder)
     # As the project's own specification lists them.
     assert ",".join(INDEX_COLUMNS).startswith(
-        "file,order,stage,sticking,placement,accents,lead,tempo,bars,count_in_bars,"
+        "file,number,stage,sticking,placement,accents,lead,tempo,bars,count_in_bars,"
         "returns_after_bars,seconds,"
     )
     with (folder / INDEX).open(newline="", encoding="utf-8") as stream:

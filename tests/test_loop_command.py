@@ -6,6 +6,7 @@ What a missing FluidSynth does is put in by hand; the project's own rules otherw
 import csv
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -24,6 +25,7 @@ sticking = ">RLRL >LRLR"
 feet = "bossa-nova"
 chords = "Fmaj7 | Gm7 C7"
 tempos = [70, 90]
+stages = ["feet", "full"]
 """
 
 
@@ -70,16 +72,18 @@ def test_a_loop_is_named_as_its_exercise_with_its_kind_for_the_stage(
     drill = midiforge.read_drill(drill_file)
     midiforge.build_lesson(drill, tmp_path / "b")
     write_loops(drill, tmp_path / "l", Shape(("without-hands", "without-drums+gaps")))
-    built = {path.name for path in (tmp_path / "b").glob("*-full-*.mid")}
-    for path in (tmp_path / "l").glob("*.mid"):
-        named = path.name.replace("without-hands", "full").replace("without-drums-gaps", "full")
-        assert named in built
+    built = {path.name for path in (tmp_path / "b").glob("[0-9]*.mid")}
+    loops = [path.name for path in (tmp_path / "l").glob("*.mid")]
+    assert loops
+    for name in loops:
+        assert re.sub("_without-(hands|drums[+]gaps)", "", name) in built
 
 
 def test_json_tells_what_was_written(drill_file: Path, tmp_path: Path) -> None:
     ran = run("loop", drill_file, "--out", tmp_path / "l", "--kinds", "without-hands", "--json")
     facts = json.loads(ran.stdout)
-    assert [each["kind"] for each in facts["loops"]] == ["without-hands"] * 2
+    assert [each["kind"] for each in facts["loops"]] == ["without-hands"] * 4
+    assert [each["exercises"] for each in facts["loops"]] == [["1a"], ["1b"], ["2a"], ["2b"]]
     assert all(each["closes"] and each["audio"] is None for each in facts["loops"])
 
 
@@ -111,9 +115,18 @@ def test_loops_take_the_place_of_earlier_ones_and_of_nothing_else(
     }
 
 
+def test_every_exercise_has_loops_as_the_documentation_says(
+    drill_file: Path, tmp_path: Path
+) -> None:
+    run("loop", drill_file, "--out", tmp_path / "l")
+    told = {number for row in rows_of(tmp_path / "l") for number in row["exercises"].split()}
+    lesson = midiforge.exercises(midiforge.read_drill(drill_file))
+    assert told == {str(each.number) for each in lesson}
+
+
 def test_only_these_exercises_are_looped(drill_file: Path, tmp_path: Path) -> None:
-    run("loop", drill_file, "--out", tmp_path / "l", "--only", "6", "--kinds", "everything")
-    assert [row["exercises"] for row in rows_of(tmp_path / "l")] == ["6"]
+    run("loop", drill_file, "--out", tmp_path / "l", "--only", "2b", "--kinds", "everything")
+    assert [row["exercises"] for row in rows_of(tmp_path / "l")] == ["2b"]
 
 
 @pytest.mark.parametrize(
@@ -160,8 +173,8 @@ def test_without_fluidsynth_the_midi_is_written_and_the_way_to_get_it_told(
     report = write_loops(drill, tmp_path / "l", Shape(("everything",)), audio="wav")
     fluid.library.cache_clear()
     assert "FluidSynth" in report.missing and "install" in report.missing
-    assert [each.audio for each in report.written] == ["", ""]
-    assert len(list((tmp_path / "l").glob("*.mid"))) == 2
+    assert [each.audio for each in report.written] == [""] * 4
+    assert len(list((tmp_path / "l").glob("*.mid"))) == 4
 
 
 def test_a_full_disk_leaves_the_folder_as_it_was(
@@ -192,7 +205,16 @@ def test_a_drill_with_nobody_beside_is_told_how_to_ask_for_somebody(tmp_path: Pa
 
 def test_flags_say_the_same_as_a_file(drill_file: Path, tmp_path: Path) -> None:
     run("loop", drill_file, "--out", tmp_path / "a")
-    flags = ["--sticking", ">RLRL >LRLR", "--feet", "bossa-nova", "--tempos", "70,90"]
+    flags = [
+        "--sticking",
+        ">RLRL >LRLR",
+        "--feet",
+        "bossa-nova",
+        "--tempos",
+        "70,90",
+        "--stages",
+        "feet,full",
+    ]
     flags += ["--title", "Low tide", "--chords", "Fmaj7 | Gm7 C7"]
     run("loop", *flags, "--out", tmp_path / "b")
     a, b = ({p.name: p.read_bytes() for p in (tmp_path / x).iterdir()} for x in "ab")

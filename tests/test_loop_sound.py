@@ -42,7 +42,13 @@ FEET = {
 
 def keys_of(style: str, **keys: Any) -> dict[str, Any]:
     meter = str(styles()[style].meter)
-    content = {"sticking": ">RLRR >LRLL", "feet": FEET[style], "meter": meter, "style": style}
+    content = {
+        "sticking": ">RLRR >LRLL",
+        "feet": FEET[style],
+        "meter": meter,
+        "style": style,
+        "stages": "full",
+    }
     return {**content, "chords": "Dm7 | G7 | Cmaj7 | A7b9", "tempos": "91.7", **keys}
 
 
@@ -54,7 +60,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for style in styles():
         drill = midiforge.check_drill(keys_of(style))
         shape = Shape(("everything", "without-drums", "click-and-clave"))
-        report = write_loops(drill, where / style, shape, None, "wav", sound.soundfont)
+        report = write_loops(drill, where / style, shape, "", "wav", sound.soundfont)
         assert not report.missing
     return where
 

@@ -26,6 +26,7 @@ KEYS: dict[str, Any] = {
     "chords": "Am7 | D9 | Gmaj7 | E7#9",
     "tempos": [66, 88],
     "count_in": 2,
+    "stages": "full",
 }
 
 
@@ -168,7 +169,7 @@ def test_a_ladder_without_end_is_refused() -> None:
 
 def test_a_drill_of_one_tempo_has_no_ladder_and_says_so() -> None:
     said: list[str] = []
-    assert not [*loops(drill_of(tempos=70), Shape(("ladder",)), None, said.append)]
+    assert not [*loops(drill_of(tempos=70), Shape(("ladder",)), "", said.append)]
     assert len(said) == 1 and "two tempos" in said[0]
 
 

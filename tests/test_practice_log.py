@@ -284,6 +284,7 @@ def test_a_log_of_version_1_is_read_without_being_altered() -> None:
     found = Log(path).entries()
     assert [each.source for each in found] == ["again.mid", "b.mid", "c.mid"]
     assert {each.note for each in found} == {""}
+    assert {each.number for each in found} == {"old 3"}  # of its tempo, not of its piece
     assert path.read_bytes() == before
 
 
@@ -786,9 +787,10 @@ def test_a_log_without_takes_is_no_error(capsys: Captured) -> None:
 
 
 @pytest.mark.usefixtures("kept")
-@pytest.mark.parametrize("number", ["12", "012"])
+@pytest.mark.parametrize("number", ["12", "012", "12b", "012B"])
 def test_an_exercise_is_found_by_its_number_in_the_log(number: str, capsys: Captured) -> None:
-    Log("log.sqlite").add(entry(21, key="twelfth", exercise="RLL", order=12))
+    twelfth = replace(entry(21, key="twelfth", exercise="RLL"), number="12b")
+    Log("log.sqlite").add(twelfth)
     [found] = json.loads(said(capsys, "log", "--exercise", number, "--json"))
     assert found["exercise"] == "RLL"
     assert "--exercise" in wrong(capsys, "log", "--exercise", "8")

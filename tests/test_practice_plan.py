@@ -29,7 +29,7 @@ from midiforge.command.run import run
 from midiforge.drill.drill import Drill
 from midiforge.drill.schema import drill_schema
 from midiforge.errors import MidiforgeError
-from midiforge.lesson.size import most_exercises
+from midiforge.lesson.size import most_pieces
 from midiforge.practice.advice import groups
 from midiforge.practice.drill_file import drill_file
 from midiforge.practice.entry import Entry, key_of
@@ -118,7 +118,7 @@ DRILLS: dict[str, dict[str, Any]] = {
     "late": {"entry": "late", "placements": [0, 3, 5]},
     "two only": {"placements": 0, "stages": "hands, full"},
     "very long": {"sticking": "R" * 30 + "L", "steps": 1, "tempos": "40", "stages": "hands, full"},
-    "chosen": {"running": "4 at 62 repeats 3, 7-12, 1 at 90"},
+    "chosen": {"running": "2a at 62 repeats 3, 3-4, 1 at 90"},
 }
 
 
@@ -156,7 +156,7 @@ def test_whatever_is_planned_fits_its_time(name: str, minutes: int, seed: int) -
     assert len(found) < 2 or all(one != two for one, two in pairwise(keys))
     for each in turns:
         if each.advice:
-            assert each.number in each.advice.group.orders
+            assert each.number.piece in {n.piece for n in each.advice.group.numbers}
             assert each.tempo is None or 10 <= each.tempo <= 500
             assert not each.remark or abs(each.written - each.seconds) > 29.5
     # The same again
@@ -179,8 +179,8 @@ def test_a_plan_s_file_is_a_drill_of_what_was_planned(name: str, minutes: int, s
         if each.advice
         for _ in range(each.times)
     ]
-    assert [each.order for each in made] == [*range(1, len(made) + 1)]
-    assert [number for _, some in plan.numbered for number in some] == [e.order for e in made]
+    assert made[0].number.piece == 1
+    assert [number for _, some in plan.numbered for number in some] == [e.number for e in made]
     for exercise, (key, tempo, seconds) in zip(made, wanted, strict=True):
         assert key_of(exercise) == key
         assert tempo is None or exercise.tempo.first == tempo
@@ -370,35 +370,39 @@ def lesson(**keys: Any) -> list[midiforge.Exercise]:
 
 
 def test_a_drill_has_the_exercises_it_chooses_in_its_order_numbered_anew() -> None:
-    whole = lesson()
-    chosen = lesson(running=["8", "2-4", "8"])
-    assert [each.order for each in chosen] == [1, 2, 3, 4, 5]
-    for each, number in zip(chosen, (8, 2, 3, 4, 8), strict=True):
-        assert each.hits == whole[number - 1].hits
-        assert (each.title, each.tempo) == (whole[number - 1].title, whole[number - 1].tempo)
+    whole = {str(each.number): each for each in lesson()}
+    chosen = lesson(running=["8b", "2-3", "8"])
+    before = ["8b", "2a", "2b", "2c", "3a", "3b", "3c", "8a", "8b", "8c"]
+    now = ["1", "2a", "2b", "2c", "3a", "3b", "3c", "4a", "4b", "4c"]
+    assert [str(each.number) for each in chosen] == now
+    for each, number in zip(chosen, before, strict=True):
+        assert each.hits == whole[number].hits
+        assert (each.title, each.tempo) == (whole[number].title, whole[number].tempo)
 
 
 def test_what_is_chosen_has_its_own_tempo_and_repeats() -> None:
     [once, often] = lesson(running="5 at 92.5, 5 at 70 repeats 6")
     assert (str(once.tempo), str(often.tempo)) == ("92.5 bpm", "70 bpm")
     assert often.bars == 6 * once.bars
-    assert once.bars == lesson()[4].bars
+    assert once.bars == lesson(running="5a")[0].bars
+    assert (str(once.number), str(often.number)) == ("1", "2")
 
 
 def test_neighbours_that_differ_only_in_tempo_share_their_hits() -> None:
     one, two, three = lesson(running="4 at 60, 4 at 70, 7 at 70")
     assert one.hits is two.hits
+    assert [str(each.number) for each in (one, two, three)] == ["1a", "1b", "2"]
     assert two.hits is not three.hits
 
 
 def test_numbers_are_those_of_the_drill_s_own_order() -> None:
     whole = lesson(order="easiest", stages="full")
-    [last] = lesson(order="easiest", stages="full", running=str(len(whole)))
+    [last] = lesson(order="easiest", stages="full", running=str(whole[-1].number))
     assert last.hits == whole[-1].hits
 
 
 def test_how_many_are_chosen_is_known_beforehand() -> None:
-    assert most_exercises(drill_of(running="1-3, 2 at 70, 9")) == 5
+    assert most_pieces(drill_of(running="1-3, 2 at 70, 9")) == 5
 
 
 @pytest.mark.parametrize(
@@ -406,7 +410,8 @@ def test_how_many_are_chosen_is_known_beforehand() -> None:
     [
         ("0", "'0' does not choose an exercise"),
         ("9-7", "'9-7'"),
-        ("first", "such as '13 at 70 repeats 4'"),
+        ("first", "such as '3b', '7-9' or '3 at 70 repeats 4'"),
+        ("3b-4a", "'3b-4a'"),
         ("3 at", "'3 at'"),
         ("3 at fast", "'fast' is not a tempo"),
         ("3 at 5", "10 to 500"),
@@ -423,9 +428,10 @@ def test_a_choice_that_means_nothing_is_refused(running: str, said: str) -> None
 
 
 def test_an_exercise_that_is_not_there_is_said_with_the_numbers_there_are() -> None:
-    count = len(lesson())
-    with pytest.raises(MidiforgeError, match=rf"no exercise {count + 1} \(1 to {count}\)"):
-        lesson(running=str(count + 1))
+    with pytest.raises(MidiforgeError, match=r"no exercise 10 \(there is 1 to 9, each at 3 tempos"):
+        lesson(running="10")
+    with pytest.raises(MidiforgeError, match=r"no exercise 4d \(4a-c\)"):
+        lesson(running="4d")
 
 
 def test_an_exercise_that_gets_faster_has_no_other_tempo() -> None:
@@ -479,10 +485,12 @@ def test_a_plan_is_printed_and_written_and_can_be_built(
     assert all(len(line) <= 80 for line in out.splitlines())
     assert said(capsys, "plan", drill_toml, *flags) in out
     said(capsys, "build", "today.toml", "--out", "lesson", "--quiet")
-    built = [path.name[:2] for path in sorted(Path("lesson").glob("[0-9]*.mid"))]
-    printed = re.findall(r"^ *[0-9]+:[0-9]{2}  [a-z-]+ +([0-9]+)\. ", out, re.MULTILINE)
-    remarks = re.findall(r"# [0-9]+:[0-9]{2} [a-z-]+: ([0-9]+)\. ", Path("today.toml").read_text())
-    assert [f"{int(number):02}" for number in printed] == built
+    built = [path.name.partition("_")[0] for path in sorted(Path("lesson").glob("[0-9]*.mid"))]
+    printed = re.findall(r"^ *[0-9]+:[0-9]{2}  [a-z-]+ +([0-9]+[a-z]*)\. ", out, re.MULTILINE)
+    remarks = re.findall(
+        r"# [0-9]+:[0-9]{2} [a-z-]+: ([0-9]+[a-z]*)\. ", Path("today.toml").read_text()
+    )
+    assert [f"{number:0>{2 + number[-1].isalpha()}}" for number in printed] == built
     assert remarks == printed
     found = json.loads(said(capsys, "plan", drill_toml, *flags, "--json"))
     turns = [each for each in found["turns"] if each["phase"] != "rest"]
@@ -501,9 +509,10 @@ def test_a_plan_is_played_up_to_each_rest_as_it_says(
     found = []
     for piece in pieces:
         shown = json.loads(said(capsys, "show", "today.toml", *piece.split(), "--json"))
-        found.append([each["order"] for each in shown])
+        found.append([each["number"] for each in shown])
     numbers = [
-        re.findall(r"^ *\S+  [a-z-]+ +([0-9]+)\. ", part, re.M) for part in out.split("  rest ")
+        re.findall(r"^ *\S+  [a-z-]+ +([0-9]+[a-z]*)\. ", part, re.M)
+        for part in out.split("  rest ")
     ]
     assert [[*map(str, some)] for some in found] == numbers
 

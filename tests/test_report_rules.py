@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from midiforge.model.hit import Limb
+from midiforge.model.number import Number
 from midiforge.report.rules.accidents import stands_out
 from midiforge.report.rules.besides import extras
 from midiforge.report.rules.counts import count_falls_apart
@@ -30,7 +31,7 @@ from midiforge.takes.known import Other, likelier
 
 HAND, FOOT = Limb.RIGHT_HAND, Limb.LEFT_FOOT
 NOTHING_WRONG = Tally(1000, 1000)
-EXERCISE = Made(order=7, title="one")
+EXERCISE = Made(number=Number(7), title="one")
 
 
 def case(view: Any = None, others: Any = (), **review: Any) -> Any:

@@ -26,6 +26,7 @@ import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Limb
+from midiforge.model.number import read_named
 from midiforge.report import studies
 from midiforge.report.facts import STROKE_COLUMNS, as_json, written
 from midiforge.report.html import page, write_page

@@ -131,7 +131,7 @@ def test_rests_stay_apart_in_file_names(tmp_path: Path) -> None:
     )
     midiforge.build_lesson(drill, tmp_path)
     names = sorted(path.name for path in tmp_path.glob("0*.mid"))
-    assert ["__L_-K_L_" in names[0], "L___-K__L" in names[1]] == [True, True]
+    assert ["_--L-_K-L-_" in names[0], "_L---_K--L_" in names[1]] == [True, True]
 
 
 def test_every_voice_a_click_could_have_is_a_voice() -> None:

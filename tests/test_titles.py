@@ -1,5 +1,6 @@
 """What an exercise is called: words that a teacher says, short, and true of every bar."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -15,7 +16,10 @@ def titles(**keys: Any) -> list[str]:
 
 def test_hands_changed_over_are_called_by_the_hand_that_leads() -> None:
     said = titles(lead="both", feet="samba", stages="full")
-    assert said == ["RLRR LRLL from 1, over Samba", "RLRR LRLL from 1, left lead, over Samba"]
+    assert said == [
+        "RLRR LRLL from 1, right lead, over Samba",
+        "RLRR LRLL from 1, left lead, over Samba",
+    ]
     said = titles(sticking="LRLL RLRR", lead="swapped", stages="hands")
     assert said == ["LRLL RLRR from 1, right lead, hands on one surface"]
 
@@ -46,7 +50,7 @@ def test_a_typed_pattern_is_called_after_the_voice_its_foot_plays() -> None:
         ("x..x .... ..xx ....", "accents on 1 1a 3& 3a"),
         ("1 2&", "accents on 1 2&"),
         (">..>....", "accents on 1 1a 3 3a"),  # half a bar long, so in both halves
-        (">..", "accents in a pattern of 3 steps"),
+        (">..", "accents >.."),
     ],
 )
 def test_typed_accents_are_called_by_their_counts_in_title_and_file_name(
@@ -55,15 +59,65 @@ def test_typed_accents_are_called_by_their_counts_in_title_and_file_name(
     drill = midiforge.check_drill({"sticking": "RLRR", "accents": [typed], "stages": "hands"})
     [exercise] = midiforge.exercises(drill)
     assert exercise.title == f"RLRR from 1, {said}, hands on one surface"
-    worded = said.replace(" on ", " ").replace("&", "and").replace(" ", "-")
-    assert file_name(exercise, 2) == f"01-hands-RLRR-from-1-{worded}-80bpm.mid"
+    worded = said.replace(">", "^").replace(" ", "_")
+    named = f"01_RLRR_from_1_{worded}_hands_on_one_surface_80bpm.mid"
+    assert file_name(exercise, 2) == named.replace("..", ".." if ">" in said else "")
     assert exercise.variant.accents == typed  # what logs of earlier days know it by
 
 
 def test_file_names_say_the_lead_as_titles_do() -> None:
     drill = midiforge.check_drill({"sticking": "RLRR", "lead": "swapped", "stages": "hands"})
     [exercise] = midiforge.exercises(drill)
-    assert file_name(exercise, 2) == "01-hands-RLRR-from-1-left-lead-80bpm.mid"
+    assert file_name(exercise, 2) == "01_RLRR_from_1_left_lead_hands_on_one_surface_80bpm.mid"
+
+
+SIGNS = ">R-(L)L lR-Rz"  # accent, rest, ghost, flam, buzz
+
+
+def test_a_file_name_is_the_title_and_reads_in_the_drill_s_notation() -> None:
+    drill = midiforge.check_drill({"sticking": SIGNS, "stages": "hands", "steps": 4})
+    [exercise] = midiforge.exercises(drill)
+    assert exercise.title == f"{SIGNS} from 1, hands on one surface"
+    name = file_name(exercise, 2)
+    assert name == "01_^R-(L)L_lR-Rz_from_1_hands_on_one_surface_80bpm.mid"
+    assert not set(name) & set('<>:"/\\|?* ')  # what Windows forbids
+
+
+def test_a_long_title_is_cut_at_a_word_in_its_file_s_name() -> None:
+    long = midiforge.check_drill({"feet": "samba", "stages": "feet"})
+    [exercise] = midiforge.exercises(long)
+    named = file_name(replace(exercise, title="word " * 100), 2)
+    assert named == "01_" + "word_" * 16 + "80bpm.mid"
+
+
+def test_every_title_says_all_that_its_drill_moves() -> None:
+    everything: dict[str, Any] = {
+        "sticking": ["R>LRR LRLL", "RRL"],
+        "placements": "beat",
+        "accent_placements": "phrase",
+        "accents": ["own", "beats", "1 2&", "xxxx xxxx xx.. xx..", "xxxx xxxx xx.. x.x."],
+        "lead": "both",
+        "direction": "both",
+        "steps": [4, 3],
+        "feet": "samba",
+        "feet_placements": [0, 5],
+    }
+    found = titles(**everything)
+    assert len(found) > 500
+    assert len(set(found)) == len(found)
+    assert not [each for each in found if each.endswith("(2)")]  # none only told apart by that
+
+
+def test_steps_of_a_later_bar_are_called_by_their_bar() -> None:
+    found = titles(sticking="R" + "L" * 31, placements=[1, 17], stages="full")
+    begun = [each.partition(" from ")[2] for each in found]
+    assert begun == ["1e, hands over the kit", "1e of bar 2, hands over the kit"]
+
+
+def test_two_stages_that_their_drill_calls_the_same_are_told_apart() -> None:
+    stages = {"a": {"title": "pads", "limbs": ["RH"]}, "b": {"title": "pads", "limbs": ["LH"]}}
+    found = titles(stage=stages, stages=["a", "b"])
+    assert found == ["RLRR LRLL from 1, pads", "RLRR LRLL from 1, pads (2)"]
 
 
 @pytest.mark.parametrize(

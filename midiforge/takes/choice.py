@@ -48,7 +48,7 @@ def reviewed(
     take: Take,
     exercises: Sequence[Exercise],
     kit: Kit,
-    number: str = "",
+    number: str | int = "",
     delay_ms: float | None = None,
 ) -> Reviewed:
     """The review of a take as one of a drill's exercises.
@@ -64,8 +64,8 @@ def reviewed(
     better = _likelier_kit(take, kit)
     if _strange(take, kit) == 1:
         _refuse(take, kit, better)
-    if number.strip():
-        wish = _read(number, exercises)
+    if str(number).strip():
+        wish = _read(str(number), exercises)
         piece, chosen = _piece(lesson, wish), ""
         exercise = _first_guess(take, piece, kit, wish)
         named: Named | None = wish
