@@ -75,6 +75,6 @@ def review(picture: Path) -> None:
 if __name__ == "__main__":
     code = max(run(each) for each in commands())
     pictures = ROOT / "examples" / "pictures"
-    telephone("examples/02-lantern-waltz.toml", "n7", pictures / "lantern-waltz-telephone.png")
+    telephone("examples/02-lantern-waltz.toml", "n3", pictures / "lantern-waltz-telephone.png")
     review(pictures / "review.png")
     sys.exit(code)

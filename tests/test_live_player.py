@@ -530,8 +530,8 @@ def test_a_drill_that_repeats_an_exercise_says_how_often(
 ) -> None:
     drill = midiforge.check_drill({**TWO, "stages": "full", "tempos": "120", "steps": 1, **keys})
     exercises = list(midiforge.exercises(drill))
-    assert list(map(rounds(drill), exercises)) == times
-    assert list(map(rounds(drill, 3), exercises)) == [3, 3]
+    assert list(map(rounds(), exercises)) == times
+    assert list(map(rounds(3), exercises)) == [3, 3]
 
 
 def test_faster_past_the_limit_is_not_saved_up() -> None:

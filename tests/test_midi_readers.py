@@ -962,7 +962,7 @@ def test_cues_come_when_the_markers_do(case: str, tmp_path: Path) -> None:
             assert int(hours) * 3600 + int(minutes) * 60 + float(rest) == pytest.approx(seconds)
             text = row["section"]
             if row["number"] not in seen_numbers:
-                text = f"{row['order']}. {row['title']}: {text}"
+                text = f"{row['number']}. {row['title']}: {text}"
             seen_numbers.add(row["number"])
             due.append((seconds, text))
     assert [seconds for seconds, _ in due] == sorted(seconds for seconds, _ in due)

@@ -253,7 +253,7 @@ def test_a_student_can_hear_every_exercise_of_the_page(browser: Any, tmp_path: P
     path = _html(tmp_path, midiforge.read_drill(str(EXAMPLES[0])))
     browser.get(path.as_uri())
     told = {each["id"]: each for each in _data(path)}
-    section = browser.find_element("css selector", "#n13")
+    section = browser.find_element("css selector", "#n5")
     browser.execute_script("arguments[0].scrollIntoView()", section)
     play = section.find_element("css selector", ".player-play")
     browser.execute_script("arguments[0].click()", play)
@@ -265,7 +265,7 @@ def test_a_student_can_hear_every_exercise_of_the_page(browser: Any, tmp_path: P
         "return [lessonPlayer.startTime, lessonPlayer.tempo, lessonPlayer.scheduled]"
     )
     browser.execute_script("arguments[0].click()", play)
-    exercise = told["n13"]
+    exercise = told["n5"]
     assert tempo == exercise["tempos"][0] == 58
     first = next(each for each in scheduled if each["kind"] == "note")
     second = 60 / tempo / exercise["pulse"]

@@ -115,7 +115,7 @@ def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
     exercise = score.exercise
     return Entry(
         number=numbers_said(each.number for each in score.exercises),
-        anchor=f"n{exercise.number}",
+        anchor=f"n{exercise.number.piece}",
         title=exercise.title,
         job=" ".join(job(exercise)),
         pulse=pulse_sign(exercise.meter),
