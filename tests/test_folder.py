@@ -85,12 +85,30 @@ def test_the_index_has_the_columns_that_others_read(folder: Path) -> None:
         rows = list(csv.DictReader(stream))
     assert tuple(rows[0]) == INDEX_COLUMNS
     assert [int(row["number"]) for row in rows] == list(range(1, 9))
-    assert {row["placement"] for row in rows} == {"0", "1", "2", "3"}
+    assert {row["placement"] for row in rows} == {"1", "1e", "1&", "1a"}
     assert {row["tempo"] for row in rows} == {"80"}
     for row in rows:
         seconds = mido.MidiFile(folder / row["file"]).length
         # The last note may end before the loop does, and the reader may not count the silence.
         assert float(row["seconds"]) == pytest.approx(seconds, abs=0.002)
+
+
+def test_the_index_has_a_column_for_everything_that_a_drill_moves(folder: Path) -> None:
+    keys = {"sticking": ["R>LRR LRLL", "RRL"], "accents": ["own", "1 2&"], "lead": "both",
+            "direction": "both", "steps": [4, 3], "placements": "beat", "feet": "samba",
+            "accent_placements": "0, 2", "feet_placements": [0, 5], "tempos": [60, 80]}  # fmt: skip
+    build(keys, folder)
+    with (folder / INDEX).open(newline="", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    named = {"file", "number", "title", "bars", "returns_after_bars", "seconds"}
+    moved = [tuple(row[name] for name in INDEX_COLUMNS if name not in named) for row in rows]
+    assert len(set(moved)) == len(rows) > 500
+    columns = {name: {row[name] for row in rows} for name in INDEX_COLUMNS}
+    assert columns["direction"] == {"forward", "backward", ""}
+    assert columns["steps"] == {"4", "3"}
+    assert {"1", "1&", "1a", ""} == columns["accent_placement"]
+    assert {"1", "1e", "1&", "1a", ""} == columns["placement"]
+    assert {"2e", "2a", "2&"} & columns["feet_placement"]
 
 
 def test_the_index_tells_exercises_apart_that_differ_in_their_feet(folder: Path) -> None:
@@ -99,7 +117,7 @@ def test_the_index_tells_exercises_apart_that_differ_in_their_feet(folder: Path)
     with (folder / INDEX).open(newline="", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
     assert len({(row["feet"], row["feet_placement"]) for row in rows}) == len(rows) == 4
-    assert [row["feet_placement"] for row in rows if row["stage"] == "full"] == ["0", "2", "5"]
+    assert [row["feet_placement"] for row in rows if row["stage"] == "full"] == ["1", "1&", "2e"]
     assert not any(row["feet"] for row in rows if row["stage"] == "hands")
 
 

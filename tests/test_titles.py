@@ -87,7 +87,7 @@ def test_a_long_title_is_cut_at_a_word_in_its_file_s_name() -> None:
     long = midiforge.check_drill({"feet": "samba", "stages": "feet"})
     [exercise] = midiforge.exercises(long)
     named = file_name(replace(exercise, title="word " * 100), 2)
-    assert named == "01_" + "word_" * 16 + "80bpm.mid"
+    assert named == "01_" + "word_" * 20 + "80bpm.mid"
 
 
 def test_every_title_says_all_that_its_drill_moves() -> None:

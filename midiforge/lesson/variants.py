@@ -68,13 +68,17 @@ def describe(variant: Variant) -> str:
     sticking = variant.sticking
     if variant.accents_said:  # its own are not where they are played
         sticking = sticking.replace(">", "")
-    parts = [f"{shortened(sticking)} from {variant.placement_name}".strip()]
+    parts = [f"{_named(sticking, variant.grid)} from {variant.placement_name}".strip()]
     if variant.backward:
         parts.append("backward")
     parts += filter(None, (variant.lead_said, variant.accents_said))
     if variant.feet_placement:
         parts.append(f"feet from {variant.feet_placement_name}")
     return ", ".join(parts)
+
+
+def _named(sticking: str, grid: str) -> str:
+    return " ".join(filter(None, (shortened(sticking), grid)))
 
 
 def variants(drill: Drill) -> Iterator[Material | Dropped]:
@@ -126,7 +130,7 @@ def _placed(
     phrase = sticking.phrase
     phrase = phrase.reversed() if backward else phrase
     phrase = phrase.swapped() if swapped else phrase
-    grid = f" in {STEP_NAMES.get(steps, f'{steps} to a beat')}" if len(drill.steps) > 1 else ""
+    grid = f"in {STEP_NAMES.get(steps, f'{steps} to a beat')}" if len(drill.steps) > 1 else ""
     size = len(phrase)
     places = resolved(drill, drill.placements, step, size, "placements")
     feet_places = resolved(drill, drill.feet_placements, step, size, "feet_placements")
@@ -141,7 +145,7 @@ def _placed(
         places, drill.accents, accent_places, feet_places
     ):
         variant = Variant(
-            sticking=sticking.phrase.name + grid,
+            sticking=sticking.phrase.name,
             placement=late,
             placement_name=name_of(late),
             accents=accents.name,
@@ -154,10 +158,11 @@ def _placed(
             feet_placement_name=name_of(feet_late),
             accents_said=_accents_said(drill, phrase, accents, accents_late, step),
             lead_said=_LEADS[phrase.lead] if swapped or len(drill.leads) > 1 else "",
+            grid=grid,
         )
         yield Material(
             variant=variant,
-            title=sticking.title + grid,
+            title=sticking.title,
             phrase=_accented(drill, phrase, accents, late, accents_late, step),
             step=step,
             feet=_moved_feet(drill.feet, feet_late * step),

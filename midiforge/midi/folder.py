@@ -41,6 +41,10 @@ INDEX_COLUMNS = (
     "seconds",
     "feet",
     "feet_placement",
+    "title",
+    "steps",
+    "direction",
+    "accent_placement",
 )
 CUE_COLUMNS = ("start", "seconds", "number", "title", "section")
 
@@ -148,17 +152,16 @@ def _cue_row(cue: Cue) -> tuple[object, ...]:
 
 
 def _index_row(name: str, exercise: Exercise) -> tuple[object, ...]:
+    """Where things begin is a count in each of its columns; what does not play has none."""
     variant = exercise.variant
-    accents = variant.accents
-    if variant.accent_placement:
-        accents += f" from {variant.accent_placement_name}"
+    plays = bool(variant.sticking)
     return (
         name,
         exercise.number,
         exercise.stage,
-        variant.sticking + (", backward" if variant.backward else ""),
-        variant.placement,
-        accents,
+        variant.sticking,
+        variant.placement_name if plays else "",
+        variant.accents,
         variant.lead,
         plain(exercise.tempo.first),
         exercise.bars,
@@ -166,7 +169,11 @@ def _index_row(name: str, exercise: Exercise) -> tuple[object, ...]:
         exercise.returns_after_bars,
         f"{float(exercise.seconds):.3f}",
         exercise.feet,
-        variant.feet_placement if exercise.feet else "",
+        variant.feet_placement_name if exercise.feet else "",
+        exercise.title,
+        str(exercise.meter.beat / exercise.step),
+        ("backward" if variant.backward else "forward") if plays else "",
+        variant.accent_placement_name,
     )
 
 

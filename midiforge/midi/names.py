@@ -7,7 +7,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 
 ENDING = ".mid"
-_LONGEST = 80  # letters of a title
+_LONGEST = 100  # letters of a title
 
 
 def file_name(exercise: Exercise, digits: int, kind: str = "") -> str:

@@ -41,7 +41,7 @@ class Section:
 class Variant:
     """How the material of an exercise was moved.
 
-    sticking: its name, or its letters as typed.
+    sticking: its name, or its letters as typed; `grid`: "in triplets", where its drill has several.
     placement: grid steps by which the phrase starts late; `placement_name` as a count.
     accents: where they come from, typed ones as typed; `accents_said`: where they stand, "accents
         on 1 1a 2&", "" where they go with the sticking; `accent_placement` None when they do,
@@ -64,6 +64,7 @@ class Variant:
     feet_placement_name: str = ""
     accents_said: str = ""
     lead_said: str = ""
+    grid: str = ""
 
 
 @dataclass(frozen=True, slots=True)

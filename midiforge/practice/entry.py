@@ -95,7 +95,7 @@ def _spelled(exercise: Exercise) -> Iterator[str]:
     )
     yield "1"  # of this spelling
     yield exercise.stage
-    yield variant.sticking
+    yield " ".join(filter(None, (variant.sticking, variant.grid)))
     yield f"{variant.placement} {variant.accents} {variant.accent_placement}"
     yield f"{variant.lead} {int(variant.swapped)} {int(variant.backward)} {variant.feet_placement}"
     yield exercise.feet
