@@ -96,7 +96,7 @@ def test_the_index_has_the_columns_that_others_read(folder: Path) -> None:
 def test_the_index_has_a_column_for_everything_that_a_drill_moves(folder: Path) -> None:
     keys = {"sticking": "R>LRR LRLL", "accents": ["own", "1 2&"], "lead": "both",
             "direction": "both", "steps": [4, 3], "placements": "0, 3", "feet": "samba",
-            "accent_placements": "0, 2", "feet_placements": [0, 5], "stages": "full", "tempos": 200}  # fmt: skip
+            "accent_placements": "0, 2", "feet_placements": [0, 5], "stages": "full"}  # fmt: skip
     build(keys, folder)
     with (folder / INDEX).open(newline="", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))

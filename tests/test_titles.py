@@ -92,7 +92,7 @@ def test_a_long_title_is_cut_at_a_word_in_its_file_s_name() -> None:
 
 def test_every_title_says_all_that_its_drill_moves() -> None:
     everything: dict[str, Any] = {
-        "sticking": ["R>LRR LRLL", "RRL"],
+        "sticking": "R>LRR LRLL",
         "placements": [0, 1],
         "accent_placements": [0, 2],
         "stages": "full",
@@ -104,7 +104,7 @@ def test_every_title_says_all_that_its_drill_moves() -> None:
         "feet_placements": [0, 5],
     }
     found = titles(**everything)
-    assert len(found) > 100
+    assert len(found) > 50
     assert len(set(found)) == len(found)
     assert not [each for each in found if each.endswith("(2)")]  # none only told apart by that
 
