@@ -6,6 +6,7 @@ What every sounding output starts from, whether it counts in ticks, seconds or s
 import random
 import re
 from collections.abc import Iterator
+from enum import IntEnum
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -94,6 +95,37 @@ def leads_back(exercise: Exercise) -> bool:
         if hit.time == exercise.loop_start and hit.ornament and hit.ornament.grace_notes:
             return True
     return False
+
+
+class Round(IntEnum):
+    """In which times round something sounds."""
+
+    FIRST = 0  # what comes before the loop
+    LATER = 1  # what leads back over the seam
+    EVERY = 2
+
+
+def in_rounds(exercise: Exercise, kit: Kit) -> Iterator[tuple[Note, Round]]:
+    """The exercise's notes and in which times round they sound; none lies at the end.
+
+    Grace notes that lead back over the seam stand before the loop's start, from the second time
+    round on; those that are played there the first time too are the same notes, once.
+    """
+    start = exercise.swing.played(exercise.loop_start)
+    end = exercise.swing.played(exercise.length)
+    found = list(notes(exercise, kit))
+    at_start = {_which(note) for note in found if note.time == start}
+    for note in found:
+        if note.time < start:
+            yield note, Round.FIRST
+        elif note.time < end:
+            yield note, Round.EVERY
+        elif _which(note) not in at_start:
+            yield note._replace(time=start), Round.LATER
+
+
+def _which(note: Note) -> tuple[float, int, str]:
+    return note.offset, note.number, note.part
 
 
 class Held(NamedTuple):

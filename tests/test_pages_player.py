@@ -23,19 +23,38 @@ _SELECT_ALL, _TAB, _ESCAPE = "\ue009a\ue000", "\ue004", "\ue00c"
 CLICK_ACCENT, CLICK = 34, 33  # metronome bell and click in General MIDI level 2, from memory
 
 
-def _exercise(name: str, **changes: Any) -> dict[str, Any]:
+_FIRST, _LATER, _EVERY = 0, 1, 2  # in which times round something sounds
+
+
+def _exercise(
+    name: str, beats: tuple[float, ...] = (0, 1, 2, 3), pulse: float = 1, **changes: Any
+) -> dict[str, Any]:
+    """An exercise as a page tells its player, with a click on every beat and a bar of count-in.
+
+    pulse: the note that tempos count, in quarter notes.
+    """
     exercise: dict[str, Any] = {
         "id": name,
-        "pulse": 1.0,
-        "bar": 4.0,
-        "beats": [0, 1, 2, 3],
         "tempos": [240, 120, 60],
         "entry": 0,
         "length": 4.0,
         "notes": [],
         "cursor": [[0, 0, 50], [4, 0, 450]],
+        **changes,
     }
-    return exercise | changes
+    bar, end = len(beats) * pulse, exercise["entry"] + exercise["length"]
+    quarter = 60 / (exercise["tempos"][0] * pulse)
+    clicks = [
+        [at, 0, CLICK if beat else CLICK_ACCENT, 84 if beat else 112,
+         "count-in" if at < 0 else "click", _FIRST if at < exercise["entry"] else _EVERY]
+        for number in range(-1, round(end / bar))
+        for beat in beats
+        for at in [number * bar + beat]
+    ]  # fmt: skip
+    clock = [[at, at * quarter] for at in sorted({-bar, 0, exercise["entry"], end})]
+    notes = [[*each, _EVERY][:6] for each in exercise["notes"]]
+    ours = {"strokes": notes, "bar": bar, "pulse": pulse}  # for tests alone
+    return exercise | {"notes": clicks + notes, "clock": clock, **ours}
 
 
 _STRAIGHT = _exercise(
@@ -46,9 +65,8 @@ _STRAIGHT = _exercise(
 )
 _SIX_EIGHT = _exercise(
     "six-eight",
+    beats=(0, 1.5),
     pulse=1.5,
-    bar=3.0,
-    beats=[0, 1.5],
     tempos=[120, 58.5],
     length=3.0,
     notes=[[i / 2, 0, 51, 80, "hands"] for i in range(6)] + [[1.5, 0, 75, 70, "beside"]],
@@ -56,11 +74,12 @@ _SIX_EIGHT = _exercise(
 )
 _LATE = _exercise(
     "late",
-    bar=2.0,
-    beats=[0, 1],
+    beats=(0, 1),
     entry=2.0,
     length=2.0,
-    notes=[[at, 0, 38, 90, "hands"] for at in (1, 1.5, 2, 2.5, 3, 3.5)],
+    notes=[
+        [at, 0, 38, 90, "hands", _FIRST if at < 2 else _EVERY] for at in (1, 1.5, 2, 2.5, 3, 3.5)
+    ],
     cursor=[[0, 0, 0], [4, 0, 400]],
 )
 _GRACES = _exercise(
@@ -71,10 +90,11 @@ _GRACES = _exercise(
         [1, 38.0, 38, 40, "hands"],
         [2, FLAM_MS, 38, 31, "hands"],
         [2, 0, 38, 100, "hands"],
-        [4.0, FLAM_MS, 38, 30, "hands"],
     ],
 )
-_SEAM_ONLY = _exercise("seam-only", notes=[[0, 0, 38, 99, "hands"], [4, FLAM_MS, 38, 30, "hands"]])
+_SEAM_ONLY = _exercise(
+    "seam-only", notes=[[0, 0, 38, 99, "hands"], [0, FLAM_MS, 38, 30, "hands", _LATER]]
+)
 # One struck open and then closed, the other left open; nothing else.
 _CHOKED = _exercise("choked", notes=[[0, 0, 46, 127, "hands"], [1, 0, 42, 1, "hands"]])
 _RINGING = _exercise("ringing", notes=[[0, 0, 46, 127, "hands"], [1, 0, 37, 1, "hands"]])
@@ -203,12 +223,12 @@ def _expected(
     """Time, note, velocity and part of every note, without the clicks."""
     quarter = 60 / (tempo * exercise["pulse"])
     top = start + (exercise["bar"] * quarter if count_in else 0)
-    entry, length = exercise["entry"], exercise["length"]
+    length = exercise["length"]
     seen: set[Sounding] = set()
-    for number, (at, offset, note, velocity, part) in itertools.product(
-        range(rounds), exercise["notes"]
+    for number, (at, offset, note, velocity, part, when) in itertools.product(
+        range(rounds), exercise["strokes"]
     ):
-        if number == 0 or at >= entry:
+        if when == _EVERY or (when == _FIRST) == (number == 0):
             when = round(top + (at + number * length) * quarter + offset / 1000, 7)
             seen.add((when, note, velocity, part))
     return sorted(seen)
@@ -300,8 +320,7 @@ def test_without_loop_it_plays_once_and_stops_by_itself(lesson: _Lesson) -> None
     lesson.until(lambda: lesson.playing is None)
     assert lesson.now >= start + 4 * 60 / 240
     scheduled = lesson.js("return lessonPlayer.scheduled")
-    once = [each for each in _GRACES["notes"] if each[0] < 4]
-    assert len([each for each in scheduled if each["kind"] == "note"]) == len(once)
+    assert len([each for each in scheduled if each["kind"] == "note"]) == len(_GRACES["strokes"])
     assert lesson.find("graces", ".player-play").text == "Play"
 
 
@@ -347,7 +366,7 @@ def test_a_new_tempo_goes_on_from_the_same_place(lesson: _Lesson, tempo: float) 
     assert any(each["time"] < change for each in scheduled)
     strokes = [each["at"] for each in scheduled if each["kind"] == "note"]
     count = len(strokes)
-    places = sorted(note[0] + 4 * number for number in range(6) for note in _STRAIGHT["notes"])
+    places = sorted(note[0] + 4 * number for number in range(6) for note in _STRAIGHT["strokes"])
     assert strokes == places[:count]
 
 
@@ -375,7 +394,7 @@ def test_no_note_comes_twice_or_is_lost_when_the_tempo_changes_again_and_again(
     every = {
         (at + 4 * number, velocity)
         for number in range(6)
-        for at, _, _, velocity, _ in _GRACES["notes"]
+        for at, _, _, velocity, *_ in _GRACES["strokes"]
     }
     assert len(found) == len(set(found))
     assert len(found) > 4

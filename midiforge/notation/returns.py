@@ -1,5 +1,6 @@
 """After how many bars an exercise is the same again, chords and those beside the drummer too."""
 
+from collections.abc import Collection
 from fractions import Fraction
 
 from midiforge.library import shelf
@@ -17,28 +18,28 @@ def heard_only(exercise: Exercise) -> frozenset[str]:
     return frozenset(each.name for each in exercise.tracks if each.name not in shelf.ostinatos())
 
 
-def bars_round(exercise: Exercise, heard: bool = False) -> int:
+def bars_round(exercise: Exercise, heard: Collection[str] = ()) -> int:
     """After how many bars what is written comes round: strokes, time layers, chords, hairpins.
 
-    heard: whether everything that sounds must come round, written or not.
+    heard: tracks, and the click's layer, that must come round too though they are not written.
     A progression longer than the loop makes it longer; it is never longer than what there is.
     """
     returns = exercise.returns_after_bars
     bar, entry = exercise.meter.bar, int(exercise.loop_start / exercise.meter.bar)
     there = exercise.bars - entry
     swells = hairpins(exercise)
-    if not (exercise.chords or exercise.tracks or any(swells)) or there <= returns:
+    layers = {each.name for each in exercise.tracks} - heard_only(exercise) | {*heard}
+    if not (exercise.chords or layers or any(swells)) or there <= returns:
         return returns
     bars: list[list[object]] = [[swell] for swell in swells]
     for number, signs in enumerate(chord_signs(exercise)):
         bars[number] += ((sign.time, sign.symbol) for sign in signs)
-    silent = frozenset[str]() if heard else heard_only(exercise)
-    beside = {each.name for each in exercise.tracks} - silent
-    for hit in exercise.hits if beside else ():
-        if hit.layer in beside:
+    for hit in exercise.hits if layers else ():
+        if hit.layer in layers:
             _into(bars, bar, hit.time, (hit.voice, hit.strength, hit.layer))
     for tone in exercise.tones if heard else ():
-        _into(bars, bar, tone.time, (tone.length, tone.pitch, tone.velocity, tone.track))
+        if tone.track in heard:
+            _into(bars, bar, tone.time, (tone.length, tone.pitch, tone.velocity, tone.track))
     loop = bars[entry:]
     for period in range(returns, there, returns):
         if there % period == 0 and loop[period:] == loop[:-period]:

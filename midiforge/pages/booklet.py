@@ -216,7 +216,8 @@ def _facts(score: Score) -> Iterator[str]:
         yield f"beside you: {listed(titles)}"
     if exercise.count_in_bars:
         bars = exercise.count_in_bars
-        yield f"{bars} {_bars(bars)} count-in"
+        counted = any(hit.layer == CLICK and hit.time < 0 for hit in exercise.hits)
+        yield f"{bars} {_bars(bars)} {'count-in' if counted else 'of silence before'}"
     yield from _returns(exercise)
     if len(exercise.tempo.changes) > 1:
         yield _ramp(exercise)
@@ -252,9 +253,10 @@ def _ramp(exercise: Exercise) -> str:
 def _gap(exercise: Exercise) -> Iterator[str]:
     """When the click is silent, if it comes and goes."""
     bar = exercise.meter.bar
-    with_click = {hit.time // bar for hit in exercise.hits if hit.layer == CLICK and hit.time >= 0}
+    clicked = {hit.time // bar for hit in exercise.hits if hit.layer == CLICK}
+    with_click = {number for number in clicked if number >= 0}
     if not with_click:
-        yield "no click after the count-in" if exercise.count_in_bars else "no click"
+        yield "no click after the count-in" if clicked else "no click"
         return
     runs = [len(list(run)) for _, run in groupby(n in with_click for n in range(exercise.bars))]
     if len(runs) > 1 and 0 in with_click:
@@ -345,11 +347,14 @@ def _counts(entry: Entry) -> Iterator[str]:
 def once_round(exercise: Exercise) -> Exercise:
     """The exercise just once: a late entry, if any, and one time round of all that is heard.
 
-    Of those beside the drummer who come round late or never, no more than what is written.
+    Through all the tempos of a ramp, and all the gaps of its click. Of those beside the drummer who
+    come round late or never, no more than what is written.
     """
-    bars = bars_round(exercise, heard=True)
+    if len(exercise.tempo.changes) > 1:
+        return exercise
+    bars = bars_round(exercise, {CLICK, *(track.name for track in exercise.tracks)})
     if bars > _MOST_HEARD:
-        bars = bars_round(exercise)
+        bars = bars_round(exercise, {CLICK})
     length = exercise.loop_start + bars * exercise.meter.bar
     if length >= exercise.length:
         return exercise

@@ -1,7 +1,9 @@
 // Plays the exercises of a lesson's page, with sounds made by Web Audio.
 //
-// Places are quarter notes from an exercise's first downbeat, the count-in before 0; times are
-// seconds of the audio clock. window.lessonPlayer shows what goes on.
+// What sounds, and when, is in the page; nothing is added here. Places are quarter notes from an
+// exercise's first downbeat, the count-in before 0; its clock tells for some of them the seconds
+// from there at its first tempo, and between two of them time goes evenly. Times are seconds of
+// the audio clock. window.lessonPlayer shows what goes on.
 (() => {
   "use strict";
 
@@ -248,10 +250,10 @@
   const LEAD = 0.1; // s from the click to the first sound
   const MARGIN = 0.02; // s; what is due sooner is not changed any more
   const LATE = 0.05; // s; what is later than that is left out
-  const NEAR = 1e-6; // quarter notes
   const REMEMBERED = 4000;
   const REST_MS = 5000; // of silence, before the audio clock is halted
   const PARTS = { hands: "Hands", feet: "Feet", beside: "Beside you", click: "Click" };
+  const CLICKS = { click: true, "count-in": true };
 
   const settings = { loop: true, countIn: true, volume: 50 };
   for (const part in PARTS) settings[part] = true;
@@ -262,57 +264,61 @@
   let scheduled = [];
   let resting = 0;
 
-  // What sounds, in the times round (counted from 0) `from` to `to`.
-  function eventsOf({ entry, length, bar, beats, notes, tones = [] }) {
-    const end = entry + length;
-    const events = [];
-    const click = (at, first, part) =>
-      events.push({
-        kind: "click", at, offset: 0, part, from: 0, to: at < entry - NEAR ? 0 : Infinity,
-        note: first ? 34 : 33, velocity: first ? 112 : 84,
-      });
-    const same = (offset, note, part) => [offset, note, part].join();
-    const atStart = new Set();
-    for (const [time, offset, note, , part] of notes)
-      if (Math.abs(time - entry) < NEAR) atStart.add(same(offset, note, part));
-    for (const [time, offset, note, velocity, part] of notes) {
-      // Grace notes before the seam belong to the next time round; where they are written at its
-      // beginning as well, they are the same notes.
-      const seam = time > end - NEAR;
-      if (seam && atStart.has(same(offset, note, part))) continue;
-      events.push({
-        kind: "note", at: seam ? time - length : time, offset: offset / 1000, note, velocity,
-        part: part in PARTS ? part : "beside",
-        from: seam ? 1 : 0, to: time < entry - NEAR ? 0 : Infinity,
-      });
-    }
-    for (const [at, lasts, note, velocity, voice] of tones)
-      events.push({
-        kind: "tone", at, lasts, offset: 0, note, velocity, voice, part: "beside",
-        from: 0, to: at < entry - NEAR ? 0 : Infinity,
-      });
-    for (let start = 0; start < end - NEAR; start += bar)
-      for (const beat of beats)
-        if (start + beat < end - NEAR) click(start + beat, beat === beats[0], "click");
-    for (const beat of beats) click(beat - bar, beat === beats[0], "count-in");
-    return events;
+  // What sounds, in the times round (counted from 0) `from` to `to`; how often is told by a number:
+  // 0 the first time only, 1 from the second on, 2 every time.
+  function eventsOf({ notes, tones = [] }) {
+    const rounds = (when) => ({ from: when === 1 ? 1 : 0, to: when === 0 ? 0 : Infinity });
+    return [
+      ...notes.map(([at, offset, note, velocity, part, when]) => ({
+        kind: part in CLICKS ? "click" : "note", at, offset: offset / 1000, note, velocity,
+        part: part in PARTS || part in CLICKS ? part : "beside", ...rounds(when),
+      })),
+      ...tones.map(([at, lasts, note, velocity, voice, when]) => ({
+        kind: "tone", at, lasts, offset: 0, note, velocity, voice, part: "beside", ...rounds(when),
+      })),
+    ];
+  }
+
+  // Between two columns of a table: what the second says where the first says `value`.
+  function between(table, value, from, to) {
+    let i = 1;
+    while (i < table.length - 1 && table[i][from] <= value) i++;
+    const [before, after] = [table[i - 1], table[i]];
+    const share = (value - before[from]) / (after[from] - before[from]);
+    return before[to] + share * (after[to] - before[to]);
+  }
+
+  // An exercise's clock, round after round: seconds by place and places by seconds.
+  function clockOf({ clock, entry, length }) {
+    const start = between(clock, entry, 0, 1);
+    const lasts = between(clock, entry + length, 0, 1) - start;
+    const round = (value, begin, size) => Math.max(0, Math.floor((value - begin) / size));
+    return {
+      seconds(at) {
+        const times = round(at, entry, length);
+        return between(clock, at - times * length, 0, 1) + times * lasts;
+      },
+      place(seconds) {
+        const times = round(seconds, start, lasts);
+        return between(clock, seconds - times * lasts, 1, 0) + times * length;
+      },
+    };
   }
 
   // The audio time of a place, and the place at an audio time.
   function timeOf(at) {
-    const { time, at: from, quarter } = run.pace;
-    return time + (at - from) * quarter;
+    const { time, at: from, slower } = run.pace;
+    return time + (run.clock.seconds(at) - run.clock.seconds(from)) * slower;
   }
 
   function placeAt(time) {
     const pace = time < run.pace.time && run.before ? run.before : run.pace;
-    return pace.at + (time - pace.time) / pace.quarter;
+    return run.clock.place(run.clock.seconds(pace.at) + (time - pace.time) / pace.slower);
   }
 
   const roundOf = (at) => Math.max(0, Math.floor((at - run.entry) / run.length));
   const roundEnd = (round) => timeOf(run.entry + (round + 1) * run.length);
-  const roundStart = (round) =>
-    timeOf(round ? run.entry + round * run.length : Math.min(...run.events.map((e) => e.at)));
+  const roundStart = (round) => timeOf(round ? run.entry + round * run.length : run.begin);
   const latency = () => context.outputLatency || context.baseLatency || 0;
 
   // Schedules what is due. Every time comes from the place itself, so that no error adds up; the
@@ -345,7 +351,7 @@
   function begin({ event, round, at, time }) {
     const { kind, part, note, velocity, lasts } = event;
     const voice = lasts
-      ? window.lessonTone(context, gains[part], time, event, lasts * run.pace.quarter)
+      ? window.lessonTone(context, gains[part], time, event, timeOf(at + lasts) - timeOf(at))
       : sound(context, gains[part], time, note, velocity);
     const choke = kind === "note" && CHOKES[note];
     if (choke)
@@ -378,7 +384,7 @@
     const at = placeAt(time);
     takeBack(time);
     run.before = run.pace;
-    run.pace = { time, at, quarter: run.player.quarter() };
+    run.pace = { time, at, slower: run.player.slower() };
     run.floor = time;
     for (const voice of run.voices) voice.until?.(timeOf(voice.shown.at + voice.event.lasts));
     run.last = settings.loop ? Infinity : Math.min(run.last, roundOf(at));
@@ -392,7 +398,7 @@
       context = new AudioContext();
       output = outputOf(context);
       gains = {};
-      for (const part of [...Object.keys(PARTS), "count-in"]) {
+      for (const part of Object.keys({ ...PARTS, ...CLICKS })) {
         gains[part] = context.createGain();
         gains[part].gain.value = settings[part] === false ? 0 : 1;
         gains[part].connect(output.input);
@@ -405,11 +411,11 @@
     const events = player.events.filter((event) => settings.countIn || event.part !== "count-in");
     const earliest = Math.min(0, ...events.map((event) => event.offset));
     const time = context.currentTime + LEAD - earliest;
-    const from = settings.countIn ? -exercise.bar : 0;
+    const begin = settings.countIn ? exercise.clock[0][0] : 0;
     run = {
       player, events, earliest, id: exercise.id, entry: exercise.entry, length: exercise.length,
-      latest: Math.max(0, ...events.map((event) => event.offset)),
-      start: time, pace: { time, at: from, quarter: player.quarter() }, floor: 0,
+      latest: Math.max(0, ...events.map((event) => event.offset)), begin, clock: player.clock,
+      start: time, pace: { time, at: begin, slower: player.slower() }, floor: 0,
       round: 0, last: settings.loop ? Infinity : 0, done: new Map(), voices: [],
     };
     scheduled = [];
@@ -515,8 +521,7 @@
   }
 
   function build(exercise, section, place) {
-    exercise = { entry: 0, pulse: 1, cursor: [], ...exercise };
-    const tempos = exercise.tempos.length ? exercise.tempos : [80];
+    const { tempos, said = tempos } = exercise;
     let tempo = tempos[0];
     const player = {
       exercise,
@@ -524,7 +529,8 @@
       events: eventsOf(exercise),
       systems: section.querySelectorAll("svg.system"),
       tempo: () => tempo,
-      quarter: () => 60 / (tempo * exercise.pulse),
+      clock: clockOf(exercise),
+      slower: () => tempos[0] / tempo,
       show(playing) {
         button.textContent = playing ? "Stop" : "Play";
         place.classList.toggle("playing", playing);
@@ -538,8 +544,8 @@
       type: "number", className: "player-tempo", step: "any", value: tempo,
       min: Math.min(SLOWEST, ...tempos), max: Math.max(FASTEST, ...tempos),
     });
-    const choices = tempos.map((each) => {
-      const choice = make("button", { type: "button", className: "player-choice" }, String(each));
+    const choices = tempos.map((each, i) => {
+      const choice = make("button", { type: "button", className: "player-choice" }, `${said[i]}`);
       choice.addEventListener("click", () => setTempo(each, true));
       return choice;
     });
@@ -579,12 +585,12 @@
     place.setAttribute("aria-label", `Player: ${heading?.textContent.trim() || exercise.id}`);
     place.append(
       button,
-      make("label", {}, "Tempo ", number),
+      make("label", {}, exercise.said ? "Tempo at first " : "Tempo ", number),
       group("Tempos of this exercise", ...choices),
       more,
       option(group("How to play it",
         input("loop", "Loop", { type: "checkbox" }),
-        input("countIn", "Count-in", { type: "checkbox" }))),
+        ...(exercise.clock[0][0] < 0 ? [input("countIn", "Count-in", { type: "checkbox" })] : []))),
       option(group("What is heard", ...Object.keys(PARTS).filter((part) => has.has(part))
         .map((part) => input(part, PARTS[part], { type: "checkbox" })))),
       option(input("volume", "Volume", { type: "range", min: 0, max: 100 })),
