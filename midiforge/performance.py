@@ -5,7 +5,7 @@ What every sounding output starts from, whether it counts in ticks, seconds or s
 
 import random
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from enum import IntEnum
 from fractions import Fraction
 from typing import NamedTuple
@@ -105,27 +105,33 @@ class Round(IntEnum):
     EVERY = 2
 
 
+def over_the_seam(exercise: Exercise, found: Iterable[Note]) -> Callable[[Note], bool]:
+    """Tells which of an exercise's notes lead back over the seam: grace notes of the loop's first
+    stroke, which `notes` gives before its end and, if they are played the first time too, before
+    the loop's start."""
+    end = exercise.swing.played(exercise.length)
+    leading = {(note.offset, note.number, note.part) for note in found if note.time == end}
+    return lambda note: (note.offset, note.number, note.part) in leading
+
+
 def in_rounds(exercise: Exercise, kit: Kit) -> Iterator[tuple[Note, Round]]:
     """The exercise's notes and in which times round they sound; none lies at the end.
 
-    Grace notes that lead back over the seam stand before the loop's start, from the second time
-    round on; those that are played there the first time too are the same notes, once.
+    Grace notes that lead back over the seam stand before the loop's start, once: every time round
+    if they are played the first time too, else from the second on.
     """
     start = exercise.swing.played(exercise.loop_start)
     end = exercise.swing.played(exercise.length)
     found = list(notes(exercise, kit))
-    at_start = {_which(note) for note in found if note.time == start}
+    leads_over = over_the_seam(exercise, found)
+    begins_with_them = any(note.time == start and leads_over(note) for note in found)
     for note in found:
         if note.time < start:
             yield note, Round.FIRST
         elif note.time < end:
             yield note, Round.EVERY
-        elif _which(note) not in at_start:
+        elif not begins_with_them:
             yield note._replace(time=start), Round.LATER
-
-
-def _which(note: Note) -> tuple[float, int, str]:
-    return note.offset, note.number, note.part
 
 
 class Held(NamedTuple):

@@ -10,7 +10,7 @@ from midiforge.kit import Kit
 from midiforge.live.layers import CHORDS, LAYERS, PERCUSSION, layer_of, layer_of_part
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import TempoMap
-from midiforge.performance import held, notes
+from midiforge.performance import held, notes, over_the_seam
 
 SLOWEST, FASTEST = Fraction(10), Fraction(500)  # pulses a minute
 
@@ -107,7 +107,7 @@ def playable(
             other if layer_of_part(note.part) == PERCUSSION else note
             for note, other in zip(played, others, strict=True)
         ]
-    over_the_seam = {(n.offset, n.number, n.part) for n in played if n.time == end}
+    leads_over = over_the_seam(exercise, played)
     loop_bar = int(exercise.loop_start / length)
     for note in played:
         seconds = exercise.tempo.quarter(note.time + (note.offset >= 0) * Fraction(1, 10**9))
@@ -116,7 +116,7 @@ def playable(
         own = int(note.time // length)
         if number < first or (
             # Unevenness must not put a stroke where the loop does not come again.
-            own == loop_bar > number and (note.offset, note.number, note.part) not in over_the_seam
+            own == loop_bar > number and not leads_over(note)
         ):
             number = max(own, first)
             at = float(number * length)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from midiforge.kit import DEFAULT, Kit, read_kit
 from midiforge.model.exercise import Exercise
-from midiforge.performance import held, notes
+from midiforge.performance import held, notes, over_the_seam
 from midiforge.sound.fluid import BLOCK, DRUMS
 
 # Drum sounds end by themselves. A SoundFont may hold one that does not, so in the end it is let
@@ -67,17 +67,12 @@ def sounding(exercise: Exercise, kit: Kit, keys: Collection[int]) -> list[Soundi
     clock = Clock(exercise)
     loop, last = loop_start(exercise), float(exercise.seconds)
     seam = exercise.swing.played(exercise.loop_start)
-    end = exercise.swing.played(exercise.length)
     struck = list(notes(exercise, general_midi(kit, keys)))
-    come_again = {(note.offset, note.number, note.part) for note in struck if note.time == end}
+    leads_over = over_the_seam(exercise, struck)
     found = []
     for note in struck:
         begin = clock(note.time) + note.offset / 1000
-        if (
-            begin < loop
-            and note.time >= seam
-            and (note.offset, note.number, note.part) not in come_again
-        ):
+        if begin < loop and note.time >= seam and not leads_over(note):
             begin = loop
         begin = max(0.0, min(begin, last))
         found.append(Sounding(begin, begin + _RING, DRUMS, note.number, note.velocity))
