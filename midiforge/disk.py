@@ -1,6 +1,7 @@
 """Reading a person's files, with errors that say what is wrong with them."""
 
 import os
+import sys
 import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -38,6 +39,23 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise MidiforgeError(f"cannot be understood: {error}", place) from None
     except RecursionError:
         raise MidiforgeError("not TOML: nested too deeply", place) from None
+
+
+def data_folder() -> Path:
+    """Where midiforge keeps what it remembers, as each system has it (XDG Base Directory 0.8
+    elsewhere); MidiforgeError if there is no home folder."""
+    try:
+        home = Path.home()
+    except RuntimeError:
+        raise MidiforgeError("there is no home folder") from None
+    if sys.platform == "darwin":
+        folder = home / "Library" / "Application Support"
+    elif os.name == "nt":
+        folder = Path(os.environ.get("APPDATA") or home / "AppData" / "Roaming")
+    else:
+        wanted = Path(os.environ.get("XDG_DATA_HOME", ""))
+        folder = wanted if wanted.is_absolute() else home / ".local" / "share"
+    return folder / "midiforge"
 
 
 def is_file(path: Path) -> bool:

@@ -2,7 +2,7 @@
 
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Annotated, TypeVar
@@ -241,8 +241,9 @@ def _kept(recording: "Recording | None", drill: str) -> Iterator[None]:
         yield
     finally:
         if recording and recording.running:
-            for line in _told(recording, drill):
-                print(printable(line))
+            lines = _told(recording, drill)
+            with suppress(OSError):  # nobody may be there to read them
+                print("\n".join(map(printable, lines)), flush=True)
 
 
 def _told(recording: "Recording", drill: str) -> list[str]:

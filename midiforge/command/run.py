@@ -66,6 +66,8 @@ def _run(arguments: list[str]) -> int:
         return 0
     from midiforge.command.app import command, explained
 
+    _rescue_takes()
+
     try:
         code = command()(arguments, prog_name="midiforge", standalone_mode=False)
     except (MidiforgeError, OSError):
@@ -82,6 +84,21 @@ def _run(arguments: list[str]) -> int:
     if code == INTERRUPTED:
         raise KeyboardInterrupt
     return code if isinstance(code, int) else 0
+
+
+def _rescue_takes() -> None:
+    """Makes the takes of recordings that were cut short, and says so; nearly always there is none,
+    and looking costs next to nothing."""
+    from midiforge.live.waiting import journals_wait
+
+    if not journals_wait():
+        return
+    from midiforge.live.recording import rescued
+
+    for recording in rescued():
+        for take in recording.takes:
+            strokes = "1 stroke" if take.strokes == 1 else f"{take.strokes} strokes"
+            failed(f"a recording was cut short; its take is {take.path} ({strokes})")
 
 
 def _drop_output() -> None:

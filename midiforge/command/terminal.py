@@ -1,6 +1,7 @@
 """What commands have in common with a terminal: what goes to it, and how a failure is said."""
 
 import sys
+from contextlib import suppress
 from typing import TYPE_CHECKING, TextIO
 
 from midiforge.printable import printable
@@ -16,7 +17,8 @@ def failed(text: str, code: int = WRONG) -> int:
     """Says what went wrong in one line; gives the exit code."""
     line = printable(" ".join(text.split()))
     if sys.stderr is not None:
-        print(f"midiforge: {line}", file=sys.stderr)
+        with suppress(OSError):  # the terminal may be closed
+            print(f"midiforge: {line}", file=sys.stderr, flush=True)
     return code
 
 

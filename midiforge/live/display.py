@@ -8,6 +8,7 @@ import re
 import shutil
 import threading
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from midiforge.live.bars import PlayableExercise
@@ -81,7 +82,8 @@ class Display:
         self._wake.set()
         if self._writer:
             self._writer.join(0.5)
-        write(PLAIN + CLOSE)
+        with suppress(OSError):  # the terminal may be closed
+            write(PLAIN + CLOSE)
 
     def prepare(self, playable: PlayableExercise) -> None:
         """Makes what is needed to show an exercise, ahead of its time; from any thread."""

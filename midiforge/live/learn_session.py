@@ -3,9 +3,13 @@
 import time
 from contextlib import suppress
 from queue import Empty, SimpleQueue
+from threading import Event
 
+from midiforge.live.guard import guarded
 from midiforge.live.learn import Learning
 from midiforge.live.learn_screen import Show
+from midiforge.live.signals import quitting
+from midiforge.live.terminal import CLOSE, PLAIN
 from midiforge.live.watched_input import WatchedInput
 
 _WAIT = 0.02  # seconds from one look at the time to the next
@@ -32,9 +36,14 @@ class LearnSession:
 
     def run(self, show: Show) -> None:
         """Asks, hears and shows until all is done."""
+        ended = Event()
+        with guarded({}, False, PLAIN + CLOSE), quitting(ended.set):
+            self._run(show, ended)
+
+    def _run(self, show: Show, ended: Event) -> None:
         learning, messages = self._learning, self._messages
         begun = time.monotonic()
-        while not learning.done:
+        while not learning.done and not ended.is_set():
             with suppress(Empty):
                 learning.heard(*messages.get(timeout=_WAIT))
                 for _ in range(_LATEST):

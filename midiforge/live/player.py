@@ -55,6 +55,7 @@ class Player:
     """Plays a route through a sender.
 
     send_clock: whether MIDI beat clock is sent. rest: nanoseconds of silence between exercises.
+    wishes: what was asked for and is not done yet.
     sync: whose time it plays in. transport: what the master of that time did since it was asked
         last.
     """
@@ -68,7 +69,7 @@ class Player:
     rest: int = 0
     watcher: Watcher = field(default_factory=Watcher)
     paused: bool = False
-    _wishes: deque[Command] = field(default_factory=deque)
+    wishes: deque[Command] = field(default_factory=deque)
     _lateness: Lateness = field(default_factory=Lateness)
     _place: Place | None = None
     _looked: int = 0
@@ -77,20 +78,30 @@ class Player:
 
     def wish(self, command: Command) -> None:
         """Asks for something; safe from other threads."""
-        self._wishes.append(command)
+        self.wishes.append(command)
 
     def play(self) -> LatenessFigures:
         """Plays to the end, or until someone quits; always ends in silence.
 
         Whatever is raised on the way is raised on, after everything has been ended.
         """
+        self.route.waiting = self._take_wishes
         try:
             self._play()
         except Quit:
             pass
         finally:
-            self.sender.silence()
+            self._end()
         return self._lateness.figures()
+
+    def _end(self) -> None:
+        """Silence, also in modules that were unplugged and may be back since we looked last."""
+        gone = [each for each in self.sender.outputs if not each.alive()]
+        back = [each for each in gone if each.reopen()]
+        if back:
+            self.sender.silence_anew()
+        else:
+            self.sender.silence()
 
     # The way through
 
@@ -247,8 +258,8 @@ class Player:
 
     def _take_wishes(self) -> None:
         """Takes at once what does not wait for the bar line."""
-        for _ in range(len(self._wishes)):
-            wish = self._wishes.popleft()
+        for _ in range(len(self.wishes)):
+            wish = self.wishes.popleft()
             if wish is Command.QUIT:
                 raise Quit
             if wish is Command.PAUSE:
@@ -260,21 +271,21 @@ class Player:
             elif wish in _STEPS:
                 self.sender.levels.change(_STEPS[wish], self._layers())
             else:
-                self._wishes.append(wish)
-        if self._wishes:
-            self.route.ready(*self._wishes)
+                self.wishes.append(wish)
+        if self.wishes:
+            self.route.ready(*self.wishes)
 
     def _bar_line_wishes(self) -> tuple[Command, ...]:
         """The wishes, if their music is ready; if not, they wait for the next bar line."""
-        wishes = tuple(self._wishes)
+        wishes = tuple(self.wishes)
         if not wishes or not self.route.ready(*wishes):
             return ()
         for _ in wishes:
-            self._wishes.popleft()
+            self.wishes.popleft()
         return wishes
 
     def _skip_wished(self) -> bool:
-        return not _SKIPS.isdisjoint(tuple(self._wishes))  # others wish meanwhile
+        return not _SKIPS.isdisjoint(tuple(self.wishes))  # others wish meanwhile
 
     def _layers(self) -> tuple[str, ...]:
         return self._place.playable.layers if self._place else ()

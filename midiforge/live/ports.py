@@ -1,5 +1,6 @@
 """MIDI ports through python-rtmidi: found by part of their name or number, lost and found again."""
 
+import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
@@ -23,6 +24,7 @@ from midiforge.live.rtmidi_system import (
 
 # JACK takes messages once a period; a port that is closed before takes them along.
 _LEAVING = 0.1  # seconds
+_PATIENCE = 1.0  # seconds that the end of an input waits for a driver to come to its own
 
 _HEARD = frozenset((0xF2, 0xFA, 0xFB, 0xFC))  # song position, start, continue, stop
 _CLOCK = 0xF8
@@ -35,6 +37,22 @@ class Port:
     number: int
     name: str
     direction: str
+
+
+# One thread at a time opens clients or lets go of them. Where a JACK server died, all its clients
+# are let go of before the next is opened: libjack crashes if one of them is still there then.
+_ALONE = threading.RLock()
+_OPEN: "list[RtOutput | RtInput]" = []
+
+
+def _let_go_of_dead(opening: "RtOutput | RtInput") -> None:
+    """Lets go of every client whose server died; raises MidiforgeError where another thread may be
+    sending through one of them, which then does this itself."""
+    dead = [port for port in _OPEN if port is not opening and port.server_died()]
+    if isinstance(opening, RtInput) and any(isinstance(port, RtOutput) for port in dead):
+        raise MidiforgeError("the MIDI server has to be left first")
+    for port in dead:
+        port.close()
 
 
 def ports() -> list[Port]:
@@ -69,9 +87,11 @@ class RtOutput:
         self._server: str | None = None
         self._sent = False
         self._error = rtmidi_error()
-        self._open()
+        with _ALONE:
+            self._open()
 
     def _open(self) -> None:
+        _let_go_of_dead(self)
         midi = new_client(OUT)
         try:
             if self.virtual:
@@ -86,6 +106,7 @@ class RtOutput:
             raise
         self._midi = midi
         self._server = jack_server(midi)
+        _OPEN.append(self)
 
     def send(self, message: bytes) -> None:
         """Sends a message; nothing happens while the port is gone."""
@@ -98,24 +119,32 @@ class RtOutput:
         """Whether the port is still there."""
         return _alive(self._midi, self._server, self.name, self.virtual)
 
+    def server_died(self) -> bool:
+        """Whether the client is open still, and its JACK server is not."""
+        return self._midi is not None and jack_server(self._midi) != self._server
+
     def reopen(self) -> bool:
         """Tries to open the port again; whether it worked."""
-        self.close()
-        try:
-            self._open()
-        except (MidiforgeError, self._error):
-            return False
+        with _ALONE:
+            self.close()
+            try:
+                self._open()
+            except (MidiforgeError, self._error):
+                return False
         return True
 
     def close(self) -> None:
         """Lets go of the port, after what was sent last has had time to leave."""
-        midi, self._midi = self._midi, None
-        try:
-            if midi is not None and self._sent:
-                time.sleep(_LEAVING)
-        finally:
-            self._sent = False
-            close_client(midi)
+        with _ALONE:
+            waits = self._sent and not self.server_died()
+            midi, self._midi = self._midi, None
+            _forget(self)
+            try:
+                if midi is not None and waits:
+                    time.sleep(_LEAVING)
+            finally:
+                self._sent = False
+                close_client(midi)
 
 
 class RtInput:
@@ -138,13 +167,14 @@ class RtInput:
         self.wanted = wanted
         self.virtual = virtual
         self.name = ""
-        self._heard = heard
-        self._system = _HEARD | {_CLOCK} if clock else _HEARD
         self._midi: Any = None
         self._server: str | None = None
-        self._open()
+        self._calls = _Calls(heard, _HEARD | {_CLOCK} if clock else _HEARD)
+        with _ALONE:
+            self._open()
 
     def _open(self) -> None:
+        _let_go_of_dead(self)
         midi = new_client(IN)
         try:
             # What the driver ignores is missing in its deltas; so it ignores nothing, and we do.
@@ -155,15 +185,17 @@ class RtInput:
             raise
         self._midi = midi
         self._server = jack_server(midi)
+        _OPEN.append(self)
 
     def _connect(self, midi: Any) -> None:
+        self._calls.begin()
         if self.virtual:
-            midi.set_callback(_caller(self._heard, self._system))
+            midi.set_callback(self._calls.called)
             open_virtual_port(midi, "in")
             return
         names = midi.get_ports()
         index = index_of(names, self.name, self.wanted, IN)
-        midi.set_callback(_caller(self._heard, self._system))
+        midi.set_callback(self._calls.called)
         open_port(midi, index, names[index])
         self.name = names[index]
 
@@ -171,48 +203,85 @@ class RtInput:
         """Whether the port is still there."""
         return _alive(self._midi, self._server, self.name, self.virtual)
 
+    def server_died(self) -> bool:
+        """Whether the client is open still, and its JACK server is not."""
+        return self._midi is not None and jack_server(self._midi) != self._server
+
     def reopen(self) -> bool:
         """Tries to open the port again; whether it worked."""
-        midi = self._midi
-        try:
-            if midi is None or jack_server(midi) != self._server:
-                self.close()
-                self._open()
-            else:  # JACK now and then never calls a client that takes the place of one just closed
-                midi.close_port()
-                self._connect(midi)
-        except (MidiforgeError, rtmidi_error()):
-            return False
+        with _ALONE:
+            midi = self._midi
+            try:
+                if midi is None or self.server_died():
+                    self.close()
+                    self._open()
+                else:  # JACK now and then never calls a client that takes one's place just closed
+                    midi.close_port()
+                    self._connect(midi)
+            except (MidiforgeError, rtmidi_error()):
+                return False
         return True
 
     def close(self) -> None:
         """Lets go of the port; nothing is heard any more when it is back."""
-        midi, self._midi = self._midi, None
-        if midi is None:
-            return
-        # The driver's thread may be about to call us: to take the callback away under its hands
-        # crashes it now and then. Closed first, it comes to nothing new, and ends what it is at.
-        with suppress(Exception):
-            midi.close_port()
-        time.sleep(_LEAVING)
-        with suppress(Exception):
-            midi.cancel_callback()
-        close_client(midi)
+        with _ALONE:
+            midi, self._midi = self._midi, None
+            _forget(self)
+            if midi is None:
+                return
+            # The driver's thread may be about to call us, and with many messages it may be behind:
+            # to take the callback away under its hands crashes it. Closed first, it comes to
+            # nothing new, and ends what it is at; a driver that does not end is left as it is.
+            with suppress(Exception):
+                midi.close_port()
+            if self._calls.end():
+                with suppress(Exception):
+                    midi.cancel_callback()
+                close_client(midi)
+            else:
+                _LEFT.append(midi)
 
 
-def _caller(
-    heard: Callable[[bytes, int], None], system: frozenset[int]
-) -> Callable[[tuple[list[int], float], object], None]:
+_LEFT: list[Any] = []  # clients that must not be deleted while the driver is busy with them
+
+
+class _Calls:
     """What the driver calls: works out when a message came and hands on what is wanted."""
-    when, now = Arrivals().when, time.monotonic_ns
 
-    def called(event: tuple[list[int], float], _: object) -> None:
+    def __init__(self, heard: Callable[[bytes, int], None], system: frozenset[int]) -> None:
+        self._heard, self._system = heard, system
+        self._when = Arrivals().when
+        self._open = False
+        self._last = 0
+
+    def begin(self) -> None:
+        """The port is about to be opened."""
+        self._when, self._open = Arrivals().when, True
+
+    def called(self, event: tuple[list[int], float], _: object) -> None:
+        now = time.monotonic_ns()
+        self._last = now
+        if not self._open:
+            return
         message, delta = event
-        at = when(delta, now())
-        if message and (message[0] < SYSTEM or message[0] in system):
-            heard(bytes(message), at)
+        at = self._when(delta, now)
+        if message and (message[0] < SYSTEM or message[0] in self._system):
+            self._heard(bytes(message), at)
 
-    return called
+    def end(self) -> bool:
+        """Hears nothing more; whether the driver has stopped calling."""
+        self._open = False
+        patience = time.monotonic() + _PATIENCE
+        while time.monotonic() < patience:
+            time.sleep(_LEAVING)
+            if time.monotonic_ns() - self._last > _LEAVING * 1e9:
+                return True
+        return False
+
+
+def _forget(port: RtOutput | RtInput) -> None:
+    if port in _OPEN:
+        _OPEN.remove(port)
 
 
 def _alive(midi: Any, server: str | None, name: str, virtual: bool) -> bool:

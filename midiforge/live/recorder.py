@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from midiforge.live.message import (
     CONTROL_CHANGE,
@@ -27,7 +27,8 @@ from midiforge.live.message import (
     is_stroke,
 )
 from midiforge.live.route import Place
-from midiforge.model.exercise import Exercise
+from midiforge.model.meter import Meter
+from midiforge.model.number import Number
 
 # More than anybody plays in a day, and a file that `midiforge review` still reads.
 MOST = 6_000_000
@@ -38,6 +39,33 @@ _KINDS = {
     PROGRAM: (PROGRAM_CHANGE,),
 }
 _ROUNDED = 2000  # nanoseconds that a bar's length may be off by rounding
+
+
+class RecordedExercise(Protocol):
+    """What a take says of the exercise that was played: as in `Exercise`."""
+
+    @property
+    def number(self) -> Number: ...
+
+    @property
+    def title(self) -> str: ...
+
+    @property
+    def tempo(self) -> object: ...
+
+    @property
+    def meter(self) -> Meter: ...
+
+    @property
+    def step(self) -> Fraction: ...
+
+
+class Witness(Protocol):
+    """Who keeps what is recorded, as it comes, against the worst."""
+
+    def message(self, at: int, content: bytes) -> None: ...
+
+    def bar(self, bar: "BarPlayed", straight: bool) -> None: ...
 
 
 class Message(NamedTuple):
@@ -56,7 +84,7 @@ class BarPlayed:
     joined: whether it began straight after the bar before, whichever that was.
     """
 
-    exercise: Exercise
+    exercise: RecordedExercise
     number: int
     at: int
     length: Fraction
@@ -76,7 +104,7 @@ class Recorded:
     recorder: "Recorder"
     begin: int
     end: int
-    exercise: Exercise | None
+    exercise: RecordedExercise | None
     bars: tuple[BarPlayed, ...]
     standing: tuple[bytes, ...] = ()
 
@@ -122,22 +150,24 @@ class Recorder:
     bound: what the kit asks for something with; that is no stroke of a take.
     begin: when recording began, in nanoseconds.
     alone: the exercise that it is of where no bar is ever told.
-    full: whether more came than it keeps.
+    full: whether more came than it keeps. bars: that began, and whether each follows the one
+        before in the same take. journal: gets all of it, too.
     """
 
     def __init__(
-        self, begin: int, bound: Iterable[Trigger] = (), alone: Exercise | None = None
+        self, begin: int, bound: Iterable[Trigger] = (), alone: RecordedExercise | None = None
     ) -> None:
         self.begin = begin
         self.alone = alone
         self.full = False
+        self.bars: list[tuple[BarPlayed, bool]] = []
+        self.journal: Witness | None = None
         self._bound = frozenset(
             (kind, number - (name == PROGRAM)) for name, number in bound for kind in _KINDS[name]
         )
         self._latest = begin
         self._times = array("q")
         self._bytes = bytearray()
-        self._bars: list[tuple[BarPlayed, bool]] = []
 
     def __len__(self) -> int:
         """How many messages it has."""
@@ -158,18 +188,28 @@ class Recorder:
         self._bytes += bytes((message[0], number & 0x7F, second & 0x7F))
         self._times.append(max(when, self._latest))
         self._latest = self._times[-1]
+        if self.journal is not None:
+            self.journal.message(self._latest, message)
 
     def began(self, place: Place, at: int, joined: bool) -> None:
         """A bar began; joined: straight after the bar before. From the player's thread."""
         bar, exercise, straight = place.bar, place.playable.exercise, False
-        if self._bars and joined:
-            last = self._bars[-1][0]
+        if self.bars and joined:
+            last = self.bars[-1][0]
             next_ones = [last.number + 1]
             if last.number == place.playable.last:
                 next_ones.append(place.playable.loop_bar)
             straight = last.exercise.number == exercise.number and bar.number in next_ones
         played = BarPlayed(exercise, bar.number, at, bar.length, bar.quarter, joined)
-        self._bars.append((played, straight))
+        self.bars.append((played, straight))
+        if self.journal is not None:
+            self.journal.bar(played, straight)
+
+    @property
+    def end(self) -> int:
+        """When the last of all came or began, in nanoseconds."""
+        began = (bar.at for bar, _ in self.bars[-1:])
+        return max(self.begin, self._latest, *began)
 
     def takes(self, end: int) -> Iterator[Recorded]:
         """What was recorded up to `end`, a take for each stretch that was played without a break.
@@ -180,7 +220,7 @@ class Recorder:
         take.
         """
         stretches: list[list[BarPlayed]] = []
-        for bar, straight in self._bars:
+        for bar, straight in self.bars:
             if straight:
                 stretches[-1].append(bar)
             else:

@@ -34,6 +34,7 @@ class Command(StrEnum):
 
 TEMPO_STEP = Fraction(2)  # pulses a minute that slower and faster change the tempo by
 _AS_WRITTEN = Fraction(0)
+_WAIT = 0.01  # seconds
 
 _MOVES = {Command.NEXT: 1, Command.PREVIOUS: -1, Command.AGAIN: 0}
 _TEMPOS = {Command.FASTER: TEMPO_STEP, Command.SLOWER: -TEMPO_STEP}
@@ -70,6 +71,7 @@ class Route:
     make: turns an exercise into its bars, at tempos raised by so many pulses a minute. What will
         be needed is made ahead, by `executor` if there is one.
     times: how often each goes round. forever: whether the lesson begins again.
+    waiting: called again and again while what is needed now is still being made.
     """
 
     def __init__(
@@ -86,6 +88,7 @@ class Route:
         self._times = times
         self._changes: dict[int, Fraction] = {}
         self._executor = executor
+        self.waiting: Callable[[], None] = lambda: None
         self._made: dict[tuple[int, Fraction], PlayableExercise | Future[PlayableExercise]] = {}
         self._index = 0
         self._time = 1
@@ -171,8 +174,15 @@ class Route:
         faster = self._faster(self._index)
         made = self._prepare(self._index, faster)
         if isinstance(made, Future):
-            made = self._made[self._index, faster] = made.result()
+            made = self._made[self._index, faster] = self._awaited(made)
         return made
+
+    def _awaited(self, made: Future[PlayableExercise]) -> PlayableExercise:
+        while True:
+            try:
+                return made.result(_WAIT)
+            except TimeoutError:
+                self.waiting()
 
     def _prepare(self, index: int, faster: Fraction) -> PlayableExercise | Future[PlayableExercise]:
         key = (index, faster)

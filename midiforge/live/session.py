@@ -2,6 +2,7 @@
 
 import gc
 import time
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
@@ -13,6 +14,7 @@ from midiforge.kit import DEFAULT, Kit, read_kit
 from midiforge.live.bars import PlayableExercise, playable
 from midiforge.live.controls import Controls
 from midiforge.live.followed_clock import FollowedClock
+from midiforge.live.guard import guarded
 from midiforge.live.keyboard import pressed, single_keys
 from midiforge.live.levels import Levels
 from midiforge.live.player import Player
@@ -20,7 +22,8 @@ from midiforge.live.ports import RtOutput
 from midiforge.live.rounds import Times, four_bars
 from midiforge.live.route import Command, Route
 from midiforge.live.sender import PERCUSSION, Sender
-from midiforge.live.signals import SUSPENDING, ignored
+from midiforge.live.signals import SUSPENDING, ignored, quitting
+from midiforge.live.terminal import CLOSE, PLAIN
 from midiforge.live.timing import MS, LatenessFigures, SystemClock, ask_for_priority
 from midiforge.live.watched_input import WatchedInput
 from midiforge.live.watcher import Watcher
@@ -76,7 +79,9 @@ def play(
     What is recorded is the caller's to keep, also when something is raised.
     """
     _check_channels(exercises, kit, bool(options.band))
+    wishes: deque[Command] = deque()  # of signals that come before there is a player
     with ExitStack() as held:
+        held.enter_context(quitting(lambda: wishes.append(Command.QUIT)))
         output = RtOutput(options.port, options.virtual)
         held.callback(output.close)
         band = _band(options.band, output) if options.band else None
@@ -97,6 +102,7 @@ def play(
             Route(exercises, make, options.times, options.forever, worker),
             send_clock=options.send_clock,
             rest=round(options.rest * 1e9),
+            wishes=wishes,
         )
         inputs = []
         if options.follow:
@@ -105,10 +111,13 @@ def play(
         if recording or options.kit_input or kit.controls:
             inputs.append(_hear_kit(player, kit, options.kit_input, recording))
             held.callback(inputs[-1].close)
+        channels = _channels(exercises, kit, output, band)
+        held.enter_context(guarded(channels, options.send_clock, PLAIN + CLOSE))
         player.watcher = held.enter_context(watch(player))
         _look_after(player.watcher, inputs)
         if recording:
-            recording.running = True
+            recording.begin()
+            held.callback(recording.keep)  # before the ports are closed: a driver may crash then
             player.watcher.began = recording.recorder.began
             player.watcher.say(f"recording {inputs[-1].name}")
         held.enter_context(ignored(*SUSPENDING))
@@ -123,19 +132,21 @@ def play(
 def listen(kit: Kit, wanted: str, recording: "Recording", say: Callable[[str], None]) -> None:
     """Records and plays nothing, until somebody quits, by q, Ctrl-C or the kit."""
     wishes: list[Command] = []
-    with ExitStack() as held:
+    with suppress(KeyboardInterrupt), ExitStack() as held:
+        held.enter_context(quitting(lambda: wishes.append(Command.QUIT)))
         held.enter_context(single_keys())
         heard = [recording.recorder.heard, Controls(kit.controls, wishes.append).heard]
         kit_input = WatchedInput(_KIT, wanted, heard, say)
         held.callback(kit_input.close)
-        recording.running = True
+        held.enter_context(guarded({}, False, ""))
+        recording.begin()
+        held.callback(recording.keep)
         say(f"recording {kit_input.name}; q or Ctrl-C ends it")
         held.enter_context(ignored(*SUSPENDING))
-        with suppress(KeyboardInterrupt):
-            while Command.QUIT not in wishes:
-                wishes.extend(pressed())
-                kit_input.look()
-                time.sleep(_LOOK)
+        while Command.QUIT not in wishes:
+            wishes.extend(pressed())
+            kit_input.look()
+            time.sleep(_LOOK)
 
 
 def _check_channels(exercises: Sequence[Exercise], kit: Kit, band: bool) -> None:
@@ -146,6 +157,21 @@ def _check_channels(exercises: Sequence[Exercise], kit: Kit, band: bool) -> None
             where = "of the percussion there" if band else "of the kit"
             hint = "" if band else "--band-port sends it to another output"
             raise MidiforgeError(f"{track.name} is on channel {drums}, that {where}", hint=hint)
+
+
+def _channels(
+    exercises: Sequence[Exercise], kit: Kit, output: RtOutput, band: RtOutput | None
+) -> dict[str, frozenset[int]]:
+    """The channels that are played on, of each output that has a name."""
+    tones = {each.channel for exercise in exercises for each in exercise.tracks if each.program}
+    if band is None:
+        used = {output.name: frozenset({kit.channel, *tones})}
+    else:
+        used = {
+            output.name: frozenset({kit.channel}),
+            band.name: frozenset({PERCUSSION, *tones}),
+        }
+    return {name: channels for name, channels in used.items() if name}
 
 
 def _band(wanted: str, output: RtOutput) -> RtOutput:

@@ -12,7 +12,6 @@ import csv
 import io
 import os
 import sqlite3
-import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict, fields, replace
@@ -21,7 +20,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from midiforge.disk import check_name, reason
+from midiforge.disk import check_name, data_folder, reason
 from midiforge.errors import MidiforgeError
 from midiforge.practice.entry import Entry
 
@@ -105,7 +104,12 @@ _HINTS = {
 def log_path(given: str = "") -> Path:
     """Where the log is: as given, else as MIDIFORGE_LOG says, else in the user's data folder."""
     named = given.strip() or os.environ.get(ENVIRONMENT, "").strip()
-    return Path(named) if named else _data_folder() / "midiforge" / "log.sqlite"
+    if named:
+        return Path(named)
+    try:
+        return data_folder() / "log.sqlite"
+    except MidiforgeError as error:
+        raise MidiforgeError(f"{error.what} for the log", hint=_ELSEWHERE) from None
 
 
 def entries_in(named: Path | str = "") -> list[Entry]:
@@ -128,20 +132,6 @@ def with_take(entries: Iterable[Entry], entry: Entry) -> list[Entry]:
         else:
             kept.append(each)
     return [*kept, entry]
-
-
-def _data_folder() -> Path:
-    """The folder for a user's data, as each system has it (XDG Base Directory 0.8 elsewhere)."""
-    try:
-        home = Path.home()
-    except RuntimeError:
-        raise MidiforgeError("there is no home folder for the log", hint=_ELSEWHERE) from None
-    if sys.platform == "darwin":
-        return home / "Library" / "Application Support"
-    if os.name == "nt":
-        return Path(os.environ.get("APPDATA") or home / "AppData" / "Roaming")
-    wanted = Path(os.environ.get("XDG_DATA_HOME", ""))
-    return wanted if wanted.is_absolute() else home / ".local" / "share"
 
 
 class Log:

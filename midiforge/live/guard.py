@@ -1,0 +1,129 @@
+"""A small process beside the player that ends what sounds if the player can't: killed, or crashed
+with its driver. It also stops the beat clock and puts the terminal back.
+
+The player tells it the outputs and channels that it plays on, a line of JSON for all, and its last
+word is a line more. If the pipe ends without that, the player is gone.
+"""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from typing import Any
+
+_LAST_WORD = b"all is silent\n"
+_PATIENCE = 2.0  # seconds that a MIDI system gets to get over a client that was killed
+_TRY_EVERY = 0.2
+_DEAF_TO = ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT", "SIGTSTP", "SIGTTIN", "SIGTTOU")
+_STOP = b"\xfc"
+
+
+@contextmanager
+def guarded(outputs: Mapping[str, frozenset[int]], send_clock: bool, screen: str) -> Iterator[None]:
+    """While the context lasts, somebody ends what sounds if this process can't.
+
+    outputs: names of ports to the channels used there, 1 to 16. send_clock: whether a beat clock
+        may have to be stopped. screen: what gives the terminal its first page back; "" if nothing
+        is shown on another.
+    """
+    told = {
+        "outputs": {name: sorted(channels) for name, channels in outputs.items()},
+        "clock": send_clock,
+        "terminal": _settings(),
+        "screen": screen,
+    }
+    path = "import sys; sys.path[:0] = {!r}; from midiforge.live.guard import main; main()"
+    guard: subprocess.Popen[bytes] | None = None
+    with suppress(OSError):
+        guard = subprocess.Popen(
+            [sys.executable, "-c", path.format(sys.path)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+    say(guard, json.dumps(told).encode() + b"\n")
+    try:
+        yield
+    finally:
+        say(guard, _LAST_WORD)
+        if guard is not None and guard.stdin is not None:
+            with suppress(OSError):
+                guard.stdin.close()
+            with suppress(subprocess.TimeoutExpired):
+                guard.wait(0.5)
+
+
+def say(guard: "subprocess.Popen[bytes] | None", line: bytes) -> None:
+    if guard is not None and guard.stdin is not None:
+        with suppress(OSError):
+            guard.stdin.write(line)
+            guard.stdin.flush()
+
+
+def main() -> None:
+    """The guard's own way: waits, and does what is left to do."""
+    for name in _DEAF_TO:
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
+    lines = sys.stdin.buffer.read().splitlines(keepends=True)
+    if not lines or lines[-1] == _LAST_WORD:
+        return
+    with suppress(ValueError):
+        told = json.loads(lines[0])
+        _put_back(told["terminal"], told["screen"])
+        _silence(told["outputs"], told["clock"])
+
+
+def _silence(outputs: dict[str, list[int]], clock: bool) -> None:
+    from midiforge.errors import MidiforgeError
+    from midiforge.live.output_channel import OutputChannel
+    from midiforge.live.ports import RtOutput
+    from midiforge.live.sender import ALL_NOTES_OFF, ALL_SOUND_OFF
+
+    left, end = dict(outputs), time.monotonic() + _PATIENCE
+    while left and time.monotonic() < end:
+        for name, numbers in list(left.items()):
+            try:
+                output = RtOutput(name)
+            except MidiforgeError:
+                continue
+            for number in numbers:
+                channel = OutputChannel(output, number)
+                output.send(channel.control(ALL_SOUND_OFF))
+                output.send(channel.control(ALL_NOTES_OFF))
+            if clock:
+                output.send(_STOP)
+            for number in numbers:  # for modules that take no notice of the two
+                for note in range(128):
+                    output.send(OutputChannel(output, number).off(note))
+            output.close()
+            del left[name]
+        time.sleep(_TRY_EVERY if left else 0)
+
+
+def _settings() -> list[Any] | None:
+    """The terminal's, in a form for JSON; None where there is none."""
+    with suppress(Exception):
+        import termios
+
+        with open("/dev/tty", "rb", buffering=0) as terminal:  # noqa: PTH123
+            *flags, letters = termios.tcgetattr(terminal)
+            return [*flags, [c if isinstance(c, int) else c.decode("latin-1") for c in letters]]
+    return None
+
+
+def _put_back(settings: list[Any] | None, screen: str) -> None:
+    if settings is None:
+        return
+    with suppress(Exception):
+        import termios
+
+        *flags, letters = settings
+        known = [c if isinstance(c, int) else c.encode("latin-1") for c in letters]
+        with open("/dev/tty", "r+b", buffering=0) as terminal:  # noqa: PTH123
+            termios.tcsetattr(terminal, termios.TCSADRAIN, [*flags, known])
+            os.write(terminal.fileno(), screen.encode())
