@@ -68,7 +68,7 @@ def command(*arguments: str) -> list[str]:
 
 def playing(server: Server, home: Path, *arguments: str) -> "subprocess.Popen[str]":
     return subprocess.Popen(
-        command("play", FUNK, "--only", "7", "--times", "0", *arguments),
+        command("play", FUNK, "--only", "7a", "--times", "0", *arguments),
         env=server.environment | {"XDG_DATA_HOME": str(home)},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -108,7 +108,7 @@ def test_a_killed_player_leaves_silence_and_the_next_command_has_its_take(
     assert "cut short" in done.stderr and str(path) in done.stderr
     take = read_take(path)
     assert 15 <= len(take.strokes) <= len(struck)
-    assert take.start is not None and str(take.exercise) == "7"
+    assert take.start is not None and str(take.exercise) == "7a"
     assert not list((tmp_path / "midiforge" / "recordings").iterdir())
 
 
@@ -237,7 +237,7 @@ def test_a_signal_when_the_terminal_is_closed_ends_as_always(
 ) -> None:
     ours, theirs = os.openpty()
     process = subprocess.Popen(
-        command("play", FUNK, "--only", "7", "--times", "0", "--port", "module"),
+        command("play", FUNK, "--only", "7a", "--times", "0", "--port", "module"),
         env=jack.environment | {"XDG_DATA_HOME": str(tmp_path), "TERM": "xterm"},
         stdin=theirs, stdout=theirs, stderr=theirs,
     )  # fmt: skip
