@@ -264,8 +264,8 @@
   let scheduled = [];
   let resting = 0;
 
-  // What sounds, in the times round (counted from 0) `from` to `to`; how often is told by a number:
-  // 0 the first time only, 1 from the second on, 2 every time.
+  // What sounds, by place, in the times round (counted from 0) `from` to `to`; how often is told by
+  // a number: 0 the first time only, 1 from the second on, 2 every time.
   function eventsOf({ notes, tones = [] }) {
     const rounds = (when) => ({ from: when === 1 ? 1 : 0, to: when === 0 ? 0 : Infinity });
     return [
@@ -276,7 +276,7 @@
       ...tones.map(([at, lasts, note, velocity, voice, when]) => ({
         kind: "tone", at, lasts, offset: 0, note, velocity, voice, part: "beside", ...rounds(when),
       })),
-    ];
+    ].sort((a, b) => a.at - b.at);
   }
 
   // Between two columns of a table: what the second says where the first says `value`.
@@ -336,7 +336,9 @@
       for (const event of run.events) {
         if (round < event.from || round > event.to || done.has(event)) continue;
         const at = event.at + round * run.length;
-        const time = Math.max(timeOf(at) + event.offset, run.floor);
+        const place = timeOf(at);
+        if (place + run.earliest >= horizon) break; // and so are all that come later
+        const time = Math.max(place + event.offset, run.floor);
         if (time >= horizon) continue;
         done.add(event);
         if (time > now - LATE) due.push({ event, round, at, time });
