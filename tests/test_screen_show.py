@@ -47,6 +47,16 @@ def under(shown: list[str], label: str, letters: str) -> list[str]:
     return found
 
 
+@pytest.mark.parametrize(
+    ("click", "said"), [("off", "2 bars of silence before"), ("count-in", "2 bars count-in")]
+)
+def test_bars_before_the_first_are_a_count_in_only_where_they_are_clicked(
+    click: str, said: str
+) -> None:
+    shown = lines(full(sticking="RLRR LRLL", click=click, count_in=2))
+    assert any(said in line for line in shown)
+
+
 def test_letters_stand_under_their_counts() -> None:
     # RLRR LRLL: R on 1, 1&, 1a, 2e. The tumbao: a of 1, and of 2 (common practice).
     shown = lines(full(sticking="RLRR LRLL", feet="tumbao"))

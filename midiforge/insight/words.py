@@ -3,6 +3,8 @@
 import re
 from collections.abc import Iterable, Sequence
 
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import CLICK
 from midiforge.model.meter import NOTE_VALUES
 from midiforge.model.swing import Swing
 
@@ -36,6 +38,16 @@ def swung(swing: Swing) -> str:
     names = (f"{name}s" for name, each in NOTE_VALUES.items() if each == value)
     notes = next(names, f"{value / 4} notes")
     return f"swung {notes} {ratio.numerator}:{ratio.denominator}"
+
+
+def counted_in(exercise: Exercise) -> str:
+    """What comes before the first downbeat: "2 bars count-in"; "" for nothing."""
+    bars = exercise.count_in_bars
+    if not bars:
+        return ""
+    clicked = any(hit.layer == CLICK and hit.time < 0 for hit in exercise.hits)
+    kind = "count-in" if clicked else "of silence before"
+    return f"{bars} {'bar' if bars == 1 else 'bars'} {kind}"
 
 
 def paragraphs(text: str) -> list[str]:

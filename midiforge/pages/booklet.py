@@ -7,7 +7,7 @@ from itertools import groupby
 from midiforge.insight.meetings import hands_and_feet, meetings
 from midiforge.insight.places import explained
 from midiforge.insight.returns import returns
-from midiforge.insight.words import listed, paragraphs, swung
+from midiforge.insight.words import counted_in, listed, paragraphs, swung
 from midiforge.library import shelf
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Limb
@@ -214,10 +214,8 @@ def _facts(score: Score) -> Iterator[str]:
     titles = [_in_a_list(track.title) for track in exercise.tracks if track.name in heard]
     if titles:
         yield f"beside you: {listed(titles)}"
-    if exercise.count_in_bars:
-        bars = exercise.count_in_bars
-        counted = any(hit.layer == CLICK and hit.time < 0 for hit in exercise.hits)
-        yield f"{bars} {_bars(bars)} {'count-in' if counted else 'of silence before'}"
+    if before := counted_in(exercise):
+        yield before
     yield from _returns(exercise)
     if len(exercise.tempo.changes) > 1:
         yield _ramp(exercise)

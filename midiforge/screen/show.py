@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from midiforge.insight import MEASURE, Insight, Meeting, demands, hands_and_feet, insight
 from midiforge.insight.places import explained
 from midiforge.insight.returns import chord_bars, returns
-from midiforge.insight.words import bars_named, paragraphs, swung
+from midiforge.insight.words import bars_named, counted_in, paragraphs, swung
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS
 from midiforge.model.number import numbers_said
@@ -108,10 +108,7 @@ def _header(at_tempos: Sequence[Exercise]) -> str:
         parts.append(swung(exercise.swing))
     if exercise.variant.lead:
         parts.append(f"{exercise.variant.lead} leads")
-    if exercise.count_in_bars:
-        bars = exercise.count_in_bars
-        parts.append(f"{bars} {'bar' if bars == 1 else 'bars'} count-in")
-    return ", ".join(parts)
+    return ", ".join(filter(None, (*parts, counted_in(exercise))))
 
 
 def _returns(exercise: Exercise) -> str:
