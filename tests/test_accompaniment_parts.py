@@ -212,7 +212,7 @@ def test_any_progression_is_played_rightly_in_any_style(
     """What every part keeps to whatever is asked: within the loop and the range, one bass note at a
     time, the bass of each chord where it begins, silence where there is none."""
     chords = " | ".join(" ".join(bar) for bar in bars)
-    keys = {"clave": clave, "feet": "...x ..x.", "feet_placements": str(late)}
+    keys = {"clave": clave, "feet": "...x ..x.", "feet_placements": f"+{late}"}
     if styles()[style].meter.is_compound:
         keys = {"clave": clave}
     drill = drill_of(style, chords=chords, **keys)
@@ -911,11 +911,11 @@ def test_what_leans_on_the_clave_meets_it_more_often_its_own_way_round(name: str
         ({"feet": "son-clave-2-3-foot", "layers": "rumba-clave-3-2"}, True),
         ({"feet": "tumbao", "percussion": "son-clave-2-3"}, False),
         ({"feet": "x..x ..x. ..x. x... as cowbell", "percussion": "son-clave-2-3"}, True),
-        ({"feet": "bombo", "percussion": "clave", "feet_placements": "8"}, True),
-        ({"feet": "bombo", "percussion": "son-clave-2-3", "feet_placements": "8"}, False),
+        ({"feet": "bombo", "percussion": "clave", "feet_placements": "+8"}, True),
+        ({"feet": "bombo", "percussion": "son-clave-2-3", "feet_placements": "+8"}, False),
         ({"feet": "tumbao", "layers": "son-clave-3-2", "percussion": "cascara-2-3"}, True),
         ({"feet": "bossa-nova", "percussion": "bossa-rim, son-clave-2-3"}, False),
-        ({"feet": "bombo", "feet_placements": "8", "percussion": "bossa-nova-clave"}, True),
+        ({"feet": "bombo", "feet_placements": "+8", "percussion": "bossa-nova-clave"}, True),
     ],
 )
 def test_feet_that_cross_the_clave_are_told(keys: dict[str, Any], crosses: bool) -> None:

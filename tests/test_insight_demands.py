@@ -170,8 +170,8 @@ def test_writing_an_exercise_more_often_asks_for_nothing_else() -> None:
 
 
 def test_a_late_entry_is_judged_as_it_loops() -> None:
-    late = asked(sticking="RLRR LRLL", placements="3", entry="late")
-    wrapped = asked(sticking="RLRR LRLL", placements="3")
+    late = asked(sticking="RLRR LRLL", placements="+3", entry="late")
+    wrapped = asked(sticking="RLRR LRLL", placements="+3")
     assert late == wrapped
 
 

@@ -23,7 +23,7 @@ def hard(**keys: Any) -> Difficulty:
 
 
 def test_the_score_is_the_sum_of_its_parts() -> None:
-    found = hard(sticking="lR L R R rL R (L) L", feet="tumbao", placements="3")
+    found = hard(sticking="lR L R R rL R (L) L", feet="tumbao", placements="+3")
     assert found.score == pytest.approx(sum(part.points for part in found.parts))
     assert [part.name for part in found.parts] == list(PARTS)
     for part in found.parts:
@@ -45,7 +45,7 @@ def test_the_hardest_parts_come_first() -> None:
             {"sticking": "RLRR LRLL", "feet": "hihat-quarters"},
             {"sticking": "RLRR LRLL", "feet": "tumbao"},
         ),
-        ({"sticking": ">RLRR >LRLL"}, {"sticking": ">RLRR >LRLL", "placements": "1"}),
+        ({"sticking": ">RLRR >LRLL"}, {"sticking": ">RLRR >LRLL", "placements": "+1"}),
         ({"sticking": "RRLL"}, {"sticking": "RRRLLL", "steps": "3"}),
         ({"sticking": "RLRR LRLL"}, {"sticking": "lRLRR rLRLL"}),
         (
@@ -133,7 +133,7 @@ def test_moved_feet_are_harder_than_feet_at_home(feet: str) -> None:
 
 def test_a_foot_moved_onto_the_beats_is_not_called_syncopated() -> None:
     # The baião's partner, the off-beats of the hi-hat foot, begun two sixteenths late.
-    part = hard(sticking="R", feet="baiao", feet_placements="2").part("syncopation")
+    part = hard(sticking="R", feet="baiao", feet_placements="+2").part("syncopation")
     assert part.why == "syncopation of right foot"
 
 

@@ -37,7 +37,7 @@ def test_a_paradiddle_over_the_tumbao() -> None:
 
 
 def test_a_sixteenth_later_the_right_hand_takes_every_bass_drum_stroke() -> None:
-    met = where(full(sticking="RLRR LRLL", feet="tumbao", placements="1"))
+    met = where(full(sticking="RLRR LRLL", feet="tumbao", placements="+1"))
     assert met["RK"] == ["1a", "2&", "3a", "4&"]
     assert met["LK"] == []
 

@@ -248,7 +248,7 @@ def test_the_line_says_how_long_all_times_take() -> None:
         (9, "late", "80 bpm, 9 times, 33 s"),
         (0, "wrapped", "80 bpm, for ever"),
     ):
-        keys = {**PARADIDDLE, "placements": "1", "tempos": "80", "entry": entry}
+        keys = {**PARADIDDLE, "placements": "+1", "tempos": "80", "entry": entry}
         place = display(times=times, **keys).route.next_bar()
         assert place and plain_line(place).endswith(said)
 

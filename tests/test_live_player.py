@@ -371,7 +371,7 @@ def test_a_rest_lies_between_exercises_and_not_before_the_first() -> None:
 
 def test_a_late_entry_is_late_the_first_time_only() -> None:
     # Placed a beat late: the first time the hands come in on 2, from then on the loop is whole.
-    concert = Concert({**FOUR, "placements": "1", "entry": "late"}, times=3)
+    concert = Concert({**FOUR, "placements": "+1", "entry": "late"}, times=3)
     concert.play()
     assert [bar for _, bar in concert.numbers()] == [-1, 0, 1, 1, 1]
     begin = concert.wire.only(CLICK, CLICK_1)[0]
@@ -503,7 +503,7 @@ def test_an_exercise_that_is_come_back_to_has_its_changed_tempo_again() -> None:
         ({"sticking": "RLRL"}, 4),  # a bar
         ({"sticking": "RLRLRLRLRLRR"}, 6),  # of three bars: two times round
         ({"sticking": "RLRLR"}, 5),  # of five
-        ({"sticking": "RLRL", "placements": "1", "entry": "late"}, 4),  # the first bar once
+        ({"sticking": "RLRL", "placements": "+1", "entry": "late"}, 4),  # the first bar once
     ],
 )
 def test_where_nobody_says_how_often_an_exercise_lasts_four_bars_at_least(

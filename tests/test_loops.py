@@ -103,7 +103,7 @@ def test_a_loop_has_no_count_in_unless_asked() -> None:
 
 
 def test_a_late_entry_is_left_before_the_loop() -> None:
-    drill = drill_of(placements="3", entry="late")
+    drill = drill_of(placements="+3", entry="late")
     once = next(each for each in exercises(drill) if each.stage == "full")
     assert once.loop_start > 0
     loop = loop_of("everything", drill).exercise

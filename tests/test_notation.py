@@ -325,7 +325,7 @@ def test_levels_that_are_no_swell_or_a_long_one_are_said_and_not_drawn(dynamics)
 
 def test_a_late_entry_is_a_passage_of_its_own() -> None:
     drill = midiforge.check_drill(
-        {"sticking": "RLRR LRLL", "placements": "2", "entry": "late", "stages": "full",
+        {"sticking": "RLRR LRLL", "placements": "+2", "entry": "late", "stages": "full",
          "feet": "x...", "repeats": 2}
     )  # fmt: skip
     [score] = scores(midiforge.exercises(drill))

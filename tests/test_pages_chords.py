@@ -192,7 +192,7 @@ def test_no_chord_is_said_and_its_silence_is_no_chord_that_goes_on() -> None:
 
 
 def test_after_a_repeat_sign_the_chord_is_said_again() -> None:
-    [exercise] = _exercises(sticking="RLRRLRLL", placements="2", entry="late", repeats=2)
+    [exercise] = _exercises(sticking="RLRRLRLL", placements="+2", entry="late", repeats=2)
     entry = exercise.loop_start
     assert entry > 0, "the phrase enters late: its first time through is written before the loop"
     exercise = replace(exercise, chords=(ChordMark(F(0), exercise.length, "Am7"),))

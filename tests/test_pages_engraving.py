@@ -121,7 +121,7 @@ def test_grace_notes_never_touch_the_note_before_however_narrow_the_bar(engraver
 
 @pytest.mark.parametrize("entry", ["wrapped", "late"])
 def test_the_columns_of_all_lines_stand_below_each_other(engraver, entry) -> None:
-    keys = {"sticking": "RLRRL LRLLR RLL", "steps": 4, "placements": "2", "entry": entry}
+    keys = {"sticking": "RLRRL LRLLR RLL", "steps": 4, "placements": "+2", "entry": entry}
     setting = on_paper(engraver, **keys)
     lines = [*in_lines(setting, LINE)]
     assert len(lines) > 3

@@ -319,9 +319,9 @@ def test_swing_is_written_straight_and_heard_swung(tmp_path: Path) -> None:
 def test_a_count_that_nobody_speaks_is_explained_where_it_occurs(tmp_path: Path) -> None:
     pytest.importorskip("verovio")
     keys = {"sticking": "RLRRL", "steps": 6, "stages": "hands"}
-    page = _html(tmp_path, midiforge.check_drill({**keys, "placements": [1]})).read_text("utf-8")
+    page = _html(tmp_path, midiforge.check_drill({**keys, "placements": ["+1"]})).read_text("utf-8")
     assert "<dt>1.2</dt><dd>step 2 of beat 1, which has no syllable of its own</dd>" in page
-    page = _html(tmp_path, midiforge.check_drill({**keys, "placements": [2]})).read_text("utf-8")
+    page = _html(tmp_path, midiforge.check_drill({**keys, "placements": ["+2"]})).read_text("utf-8")
     assert "no syllable" not in page
 
 

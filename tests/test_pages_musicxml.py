@@ -550,10 +550,10 @@ def test_music21_reads_every_note_of_any_drill_where_it_is_played(content: dict[
     [
         {"sticking": "RLRR LRLL", "repeats": 4},
         {"sticking": "RLRRL", "repeats": 3},
-        {"sticking": "RLRR", "placements": 3, "entry": "late", "repeats": 2},
+        {"sticking": "RLRR", "placements": "+3", "entry": "late", "repeats": 2},
         {"sticking": "RLRRL", "ramp": "60 to 84 by 6 every 5 bars"},
         {"sticking": "RLRRL", "repeats": 1},
-        {"sticking": "RLRR", "placements": 3, "entry": "late", "repeats": 1},
+        {"sticking": "RLRR", "placements": "+3", "entry": "late", "repeats": 1},
     ],
 )
 def test_music21_expands_the_repeats_to_the_exercise_s_length(content: dict[str, Any]) -> None:
@@ -910,7 +910,7 @@ def test_what_plays_beside_is_a_part_through_the_whole_file_with_rests_where_it_
 
 
 def test_a_bar_in_which_nobody_plays_has_one_rest() -> None:
-    found = lesson({"sticking": "R---", "placements": 16, "entry": "late", "meter": "4/4"})
+    found = lesson({"sticking": "R---", "placements": "+16", "entry": "late", "meter": "4/4"})
     first = found.root.find("part/measure")
     assert first is not None
     (note,) = first.findall("note")

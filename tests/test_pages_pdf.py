@@ -222,7 +222,7 @@ def test_names_with_markup_quotes_and_other_scripts_come_out_as_text(tmp_path) -
 @needs_poppler
 def test_a_late_entry_and_a_form_are_said_above_the_music(tmp_path) -> None:
     drill = midiforge.check_drill(
-        {"sticking": "RLRR LRLL", "placements": "2", "entry": "late", "feet": "x...",
+        {"sticking": "RLRR LRLL", "placements": "+2", "entry": "late", "feet": "x...",
          "stages": "full", "repeats": 3}
     )  # fmt: skip
     text = " ".join(word.text for word in _words(_pdf(tmp_path, drill)))

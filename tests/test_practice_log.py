@@ -131,9 +131,9 @@ def test_exercises_that_differ_have_keys_that_differ() -> None:
     plain = key_of(lesson(stages="full")[0])
     changes: list[dict[str, object]] = [
         {"stages": "hands"},
-        {"placements": "1"},
+        {"placements": "+1"},
         {"feet": "tumbao"},
-        {"feet_placements": "1"},
+        {"feet_placements": "+1"},
         {"accents": "beats"},
         {"lead": "swapped"},
         {"steps": "3"},

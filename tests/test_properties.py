@@ -328,7 +328,7 @@ def test_a_placement_turns_the_phrase_against_the_bar_line_and_leaves_the_feet(
     content: Content, k: int
 ) -> None:
     limbs = parse_sticking(content["sticking"]).limbs
-    still, moved = made(content), made({**content, "placements": k})
+    still, moved = made(content), made({**content, "placements": f"+{k}"})
     assert moved.length == still.length
     late = k * still.step
     for mine in (True, False):
@@ -343,15 +343,15 @@ def test_placing_a_placed_sticking_adds_up(content: Content, k: int, m: int) -> 
     size = len(phrase)
     already = Phrase("", phrase.steps[-k % size :] + phrase.steps[: -k % size])
     assert write_sticking(already) == write_sticking(phrase.placed(k))
-    first = made({**content, "sticking": write_sticking(already), "placements": m})
-    second = made({**content, "placements": k + m})
+    first = made({**content, "sticking": write_sticking(already), "placements": f"+{m}"})
+    second = made({**content, "placements": f"+{k + m}"})
     assert first.hits == second.hits
 
 
 @given(drills())
 def test_a_full_turn_is_the_exercise_itself_and_is_dropped_beside_it(content: Content) -> None:
     size = len(parse_sticking(content["sticking"]))
-    assert made({**content, "placements": size}).hits == made(content).hits
+    assert made({**content, "placements": f"+{size}"}).hits == made(content).hits
     dropped: list[object] = []
     both = {**content, "placements": [0, size], "stages": "full"}
     assert len(list(exercises(check_drill(both), dropped.append))) == 1
@@ -374,7 +374,7 @@ def test_every_placement_of_the_phrase_comes_once_or_is_reported_as_dropped(
 @given(drills(turns=False, hands_only=True), st.integers(0, 12))
 def test_accents_moved_alone_leave_the_sticking(content: Content, late: int) -> None:
     still = made({**content, "accents": "none"})
-    moved = made({**content, "accents": "own", "accent_placements": late})
+    moved = made({**content, "accents": "own", "accent_placements": f"+{late}"})
 
     def hands(exercise: Exercise) -> Counter[tuple[object, ...]]:
         return Counter(
@@ -398,7 +398,7 @@ def test_the_sticking_moved_alone_leaves_the_accents(content: Content, k: int, l
     steps_of = parse_sticking(content["sticking"]).steps
     size = len(steps_of)
     mask = [any(s.strength is Strength.ACCENT for s in step) for step in steps_of]
-    moved = made({**content, "placements": k, "accent_placements": late})
+    moved = made({**content, "placements": f"+{k}", "accent_placements": f"+{late}"})
     expected = {
         i * moved.step
         for i in range(int(moved.length / moved.step))
@@ -540,8 +540,8 @@ def test_an_entry_later_than_one_loop_leaves_the_loop_whole() -> None:
 
 def assert_late_entry(content: Content, k: int) -> None:
     limbs = parse_sticking(content["sticking"]).limbs
-    wrapped = made({**content, "placements": k})
-    late = made({**content, "placements": k, "entry": "late"})
+    wrapped = made({**content, "placements": f"+{k}"})
+    late = made({**content, "placements": f"+{k}", "entry": "late"})
     silent = k * late.step
     first_time = late.length - wrapped.length
     assert late.loop_start == first_time

@@ -138,7 +138,7 @@ def test_a_response_is_written_out_and_named() -> None:
 
 
 def test_a_late_entry_shows_the_first_time_and_the_loop() -> None:
-    shown = lines(full(sticking="RLRR LRLL", placements="3", entry="late"), 120)
+    shown = lines(full(sticking="RLRR LRLL", placements="+3", entry="late"), 120)
     assert any("bar 1: the first time only" in line for line in shown)
     assert any("the loop goes back to bar 2" in line for line in shown)
 
@@ -191,7 +191,7 @@ def test_strokes_and_chords_are_told_apart_in_when_they_return() -> None:
 
 
 def test_counts_that_nobody_speaks_are_explained() -> None:
-    drill = check_drill({"sticking": "RLRRL", "placements": [1], "steps": 6, "stages": "hands"})
+    drill = check_drill({"sticking": "RLRRL", "placements": ["+1"], "steps": 6, "stages": "hands"})
     shown = lines(next(iter(exercises(drill))))
     assert "counts        1.2 is step 2 of beat 1, which has no syllable of its own" in shown
     assert not any(line.startswith("counts") for line in lines(full(sticking="RLRR", feet="x..x")))

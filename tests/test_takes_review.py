@@ -139,7 +139,7 @@ def test_a_take_at_another_tempo_is_recognised_and_its_tempo_told(stretch: float
         {"sticking": "RLRRLRLL", "steps": 2, "swing": "2:1", "feet": "x...", "stages": "full"},
         {"sticking": "RLRL", "feet": "samba", "ramp": "60 to 100 by 10 every 2 bars",
          "stages": "full"},
-        {"sticking": "RLRR LRLL", "placements": "2", "entry": "late", "feet": "x...",
+        {"sticking": "RLRR LRLL", "placements": "+2", "entry": "late", "feet": "x...",
          "stages": "full"},
         {"sticking": "RLRR LRLL", "form": "2 call 2 response", "stages": "hands"},
         {"sticking": "B R L B", "feet": "x.x.", "stages": "full", "voicing": "RH=ride,LH=snare"},

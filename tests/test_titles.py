@@ -110,7 +110,7 @@ def test_every_title_says_all_that_its_drill_moves() -> None:
 
 
 def test_steps_of_a_later_bar_are_called_by_their_bar() -> None:
-    found = titles(sticking="R" + "L" * 31, placements=[1, 17], stages="full")
+    found = titles(sticking="R" + "L" * 31, placements=["+1", "+17"], stages="full")
     begun = [each.partition(" from ")[2] for each in found]
     assert begun == ["1e, hands over the kit", "1e of bar 2, hands over the kit"]
 

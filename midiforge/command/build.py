@@ -69,6 +69,7 @@ def _facts(report: "Report", drill: "Drill") -> dict[str, Any]:
             for dropped in report.dropped
         ],
         "warnings": list(report.warnings),
+        "notes": list(drill.notes),
         "kept": list(report.built.kept),
         "removed": report.built.removed,
     }

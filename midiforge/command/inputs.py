@@ -1,6 +1,7 @@
 """A drill from the command line: a file, flags, or a file with flags laid over it."""
 
 import inspect
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -8,8 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge.disk import is_file
-from midiforge.drill.keys import KEYS, Key
+from midiforge.drill.keys import BY_NAME, KEYS, Key
+from midiforge.drill.kinds import items_of
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -50,6 +53,8 @@ def takes_a_drill(command: Callable[..., None]) -> Callable[..., None]:
         settings = given.pop("set_keys") or []
         keys = {key.name: given.pop(name) for name, key in flags.items()}
         drill = _drill(path, keys, settings)
+        for note in () if given.get("quiet") else drill.notes:
+            print(f"midiforge: note: {printable(note)}", file=sys.stderr)
         command(drill=drill, **given)
 
     parameters = [
@@ -124,7 +129,10 @@ def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Dri
         if name == "kit":
             value = _kit_from_here(value)
         if isinstance(value, list):
-            value = [part for each in value for part in each.split(",") if part.strip()]
+            # Commas part the text of a flag as they do that of a file; so do flags given again.
+            counted = BY_NAME[name].counted
+            several = [part for each in value for part in items_of(each, counted)]
+            value = value[0] if len(value) == 1 else several
         table, dot, inner = name.rpartition(".")
         _merge(changes, {table: {inner: value}} if dot else {name: value})
     if path is None and not changes:

@@ -136,6 +136,7 @@ def _facts(report: "LoopReport", drill: "Drill") -> dict[str, Any]:
             for each in report.written
         ],
         "left_out": list(report.left_out),
+        "notes": list(drill.notes),
         "missing": report.missing or None,
         "kept": list(report.kept),
         "removed": report.removed,

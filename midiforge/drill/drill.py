@@ -60,7 +60,7 @@ class Places:
     """Placements, before grid and phrase are known.
 
     word: "beat", "phrase" or "bar" for each of its steps; "" for those in `wanted`.
-    wanted: grid steps, or counts such as "2&".
+    wanted: grid steps, as numbers, or counts such as "2&" and "2".
     """
 
     word: str = ""
@@ -279,6 +279,7 @@ class Drill:
     running: tuple[Chosen, ...]  # empty for every exercise, as taught
     practice: Practice
     given: Mapping[str, Any]  # the keys as they were given, those of tables as "table.key"
+    notes: tuple[str, ...] = ()  # how what could be read in two ways was read, a line each
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "voicing", unchanging(self.voicing))

@@ -43,7 +43,7 @@ class KeyReader:
 
     def items(self, name: str) -> Any:
         """A list; one that was given empty is an error where the key's default is not."""
-        found = items_of(self.raw(name))
+        found = items_of(self.raw(name), BY_NAME[name].counted)
         if not found and (BY_NAME[name].default or (name == "sticking" and name in self.content)):
             raise MidiforgeError("nothing is given", name, hint="leave the key out instead")
         return found

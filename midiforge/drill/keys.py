@@ -15,6 +15,7 @@ class Key:
     kind: "text", "texts", "whole", "number", "yes-no" or "table" (which has no flag of its own).
     example: what follows the flag in its help.
     choices: the only words a text may be; empty for any.
+    counted: whether its texts may be patterns typed by count, in which commas join counts.
     names: the shelf whose names it may be: "rudiments", "ostinatos", "voices" or "kits", or one of
         the play-along's.
     """
@@ -26,6 +27,7 @@ class Key:
     default: Any = ""
     choices: tuple[str, ...] = ()
     names: str = ""
+    counted: bool = False
 
     @property
     def flag(self) -> str:
@@ -68,9 +70,9 @@ GROUPS: dict[str, tuple[Key, ...]] = {
         Key(
             "placements",
             "texts",
-            "Where the phrase starts: every step of the beat, phrase or bar, or a list of grid "
-            "steps and counts.",
-            "beat|phrase|bar|0,1,2&",
+            "Where the phrase starts: every step of the beat, phrase or bar, or a list of counts "
+            "('1, 1e, 2&') and of grid steps later ('+0, +3').",
+            "beat|phrase|bar|1,1e,2&",
             default="0",
         ),
         Key(
@@ -84,16 +86,18 @@ GROUPS: dict[str, tuple[Key, ...]] = {
         Key(
             "accents",
             "texts",
-            "Accents: the phrase's own, on the beats, none, or typed by count or grid.",
+            "Accents: the phrase's own, on the beats, none, or typed by count or grid; '1 3, 2 4' "
+            "and 'own; 1, 3' are two patterns.",
             "own|beats|none|'1 2& 4'",
             default="own",
+            counted=True,
         ),
         Key(
             "accent_placements",
             "texts",
             "Where the accents start, whatever the sticking does; 'follow' lets the phrase's own "
             "go with it.",
-            "follow|beat|phrase|0,1",
+            "follow|beat|phrase|1,1e",
             default="follow",
         ),
         Key(
@@ -121,6 +125,7 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "'on LF' and 'as cowbell' moved to another limb or voice; 'none' for nothing.",
             "OSTINATO",
             names="ostinatos",
+            counted=True,
         ),
         Key(
             "partner",
@@ -134,7 +139,7 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "feet_placements",
             "texts",
             "Where the feet start, against still hands.",
-            "beat|bar|0,1",
+            "beat|bar|1,1&",
             default="0",
         ),
         Key(
@@ -143,6 +148,7 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "Time layers beside the player, such as a clave; 'on RH' gives one to a limb.",
             "OSTINATO",
             names="ostinatos",
+            counted=True,
         ),
     ),
     "Play-along": (

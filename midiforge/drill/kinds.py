@@ -1,5 +1,6 @@
 """Whether a value is of the kind that its key takes, and lists however they were written."""
 
+import re
 from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
@@ -25,17 +26,54 @@ _TYPES: dict[str, tuple[type, ...]] = {
 }
 
 
-def items_of(value: Any) -> Any:
-    """A list or a table as it is, a text at its commas, anything else alone."""
+def items_of(value: Any, counted: bool = False) -> Any:
+    """A list or a table as it is, a text as its parts, anything else alone.
+
+    A semicolon always parts a text; so does a comma, but for this. counted: of patterns that may
+    be typed by count. There a comma between single counts joins them: "1, 3" is the one pattern
+    "1 3", "own, 1, 3" is two. Where a pattern has several counts of its own, as in "1 3, 2 4",
+    commas part patterns again. A list of nothing but numbers is one pattern, too.
+    """
     if isinstance(value, Mapping):
         return value
     if isinstance(value, (list, tuple, range)):
+        if counted and value and not any(isinstance(each, str) for each in value):
+            return [" ".join(map(str, value))]
         return list(value)
     if isinstance(value, str):
-        parts = [part for part in value.split(",") if part.strip()]
+        parts = [part for each in value.split(";") for part in _at_commas(each, counted)]
         # In a sticking of several lines columns matter.
         return [part.strip("\n") if "\n" in part else part.strip() for part in parts]
-    return [value]
+    return [str(value)] if counted else [value]
+
+
+def joined(value: Any) -> str:
+    """The first pattern that commas between counts make of a text, as `items_of` reads it; ""
+    for none, and for a text that knows semicolons."""
+    if not isinstance(value, str) or ";" in value:
+        return ""
+    found = (part for part in items_of(value, counted=True) if part not in value)
+    return next(found, "")
+
+
+_COUNT = r">?[0-9]{1,3}([e&a+]|\.[0-9]{1,3})?"
+
+
+def _at_commas(text: str, counted: bool) -> list[str]:
+    parts = [part for part in text.split(",") if part.strip()]
+    if not counted:
+        return parts
+    single = [all(re.fullmatch(_COUNT, each.strip()) for each in part.split("|")) for part in parts]
+    bars = [bar for part in parts for bar in part.split("|")]
+    if any(re.match(rf"\s*{_COUNT}\s+{_COUNT}(\s|$)", bar) for bar in bars):
+        return parts
+    found: list[str] = []
+    for i, part in enumerate(parts):
+        if i and single[i] and single[i - 1]:
+            found[-1] += f" {part.strip()}"
+        else:
+            found.append(part.strip())
+    return found
 
 
 def of_kind(key: Key, value: Any, where: str) -> Any:
@@ -45,7 +83,7 @@ def of_kind(key: Key, value: Any, where: str) -> Any:
     if not rules and not all(_is(each, key.kind) for each in (value if several else [value])):
         raise MidiforgeError(f"{quoted(value)} is not {_EXPECTED[key.kind]}", where)
     if key.choices:
-        for item in items_of(value) if key.kind == "texts" else [value]:
+        for item in items_of(value, key.counted) if key.kind == "texts" else [value]:
             if item not in key.choices:
                 known = [choice for choice in key.choices if choice]
                 hint = nearest(str(item), known)

@@ -1,6 +1,6 @@
 """From a TOML file or a mapping to a checked drill."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -14,6 +14,7 @@ from midiforge.drill.feet import foot_patterns, partners
 from midiforge.drill.grid import own_steps
 from midiforge.drill.key_reader import KeyReader
 from midiforge.drill.keys import BY_NAME, KEYS
+from midiforge.drill.kinds import joined
 from midiforge.drill.slowest import fast_enough
 from midiforge.drill.stages import Common, grooves, own_stage, usual_stages
 from midiforge.drill.typed import retitled
@@ -104,6 +105,10 @@ class _Staging(NamedTuple):
     stages: tuple[Stage, ...]
 
 
+def _is_count(found: Sequence[str]) -> str:
+    return "is a count" if len(found) == 1 else "are counts"
+
+
 def _sounds(parts: _Parts, staging: _Staging) -> set[str]:
     """Every voice that the drill plays."""
     stages = staging.stages
@@ -174,7 +179,21 @@ class _Reader(KeyReader):
             running=self.running(meter, ramp is not None),
             practice=self.practice(meter),
             given=self.content,
+            notes=tuple(self.notes(meter)),
         )
+
+    def notes(self, meter: Meter) -> Iterator[str]:
+        """How what could be read in two ways, or once was, is read."""
+        for key in ("placements", "accent_placements", "feet_placements"):
+            found = [str(each).strip() for each in self.items(key)]
+            beats = {str(beat) for beat in range(1, len(meter.groups) + 1)}
+            if found and beats.issuperset(found):
+                steps = ", ".join(f"'+{each}'" for each in found)
+                yield f"{key}: {', '.join(found)} {_is_count(found)}; grid steps later are {steps}"
+        for key in ("accents", "feet", "layers"):
+            pattern = joined(self.raw(key))
+            if pattern:
+                yield f"{key}: '{pattern}' is one pattern; a semicolon parts patterns"
 
     # What belongs together
 

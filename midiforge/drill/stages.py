@@ -98,7 +98,9 @@ def own_stage(name: object, content: object, known: Mapping[str, Stage], common:
 
 def grooves(value: object, meter: Meter, step: Fraction) -> tuple[Line, ...]:
     """What the hands play in bars of time."""
-    return tuple(values.line(str(item), meter, step, HANDS) for item in items_of(value))
+    return tuple(
+        values.line(str(item), meter, step, HANDS) for item in items_of(value, counted=True)
+    )
 
 
 def _everything(common: Common, name: str, title: str) -> Stage:

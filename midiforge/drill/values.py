@@ -166,20 +166,25 @@ def limb(text: str) -> Limb:
 
 
 def places(items: list[object]) -> Places:
-    """ "beat", "phrase", "bar", or grid steps and counts."""
+    """ "beat", "phrase", "bar"; or counts, "1, 1e, 2&", and grid steps later, "+0, +3".
+
+    0 is where it is. Beside a 0, which is no count, other bare numbers are grid steps too, as
+    drills of earlier days have them: "0, 3, 2&".
+    """
     if len(items) == 1 and items[0] in ("beat", "phrase", "bar"):
         return Places(word=str(items[0]), wanted=())
+    texts = [str(item).strip() for item in items]
     wanted: list[int | str] = []
-    for item in items:
-        text = str(item).strip()
-        if re.fullmatch(r"[0-9]{1,6}", text):
-            wanted.append(whole(int(text), 0, MOST_PLACEMENTS, "grid steps"))
-        elif re.fullmatch(r"[0-9]{0,3}([e&a+]|\.[0-9]{1,3})", text):
+    for text in texts:
+        steps = re.fullmatch(r"\+([0-9]{1,6})", text)
+        if steps or ("0" in texts and re.fullmatch(r"[0-9]{1,6}", text)):
+            wanted.append(whole(int(text.lstrip("+")), 0, MOST_PLACEMENTS, "grid steps"))
+        elif re.fullmatch(r"[0-9]{1,6}|[0-9]{0,3}([e&a+]|\.[0-9]{1,3})", text):
             wanted.append(text)
         else:
             raise MidiforgeError(
                 f"{quoted(text)} is not a placement",
-                hint="beat, phrase, bar, or grid steps and counts such as 0, 3, 2&, 4.1",
+                hint="beat, phrase, bar, counts such as 1, 1e, 2&, 4.1, or grid steps later, +3",
             )
     return Places(wanted=tuple(wanted))
 
@@ -194,8 +199,18 @@ def resolve_places(spec: Places, meter: Meter, step: Fraction, phrase: int) -> t
         }
         return tuple(range(sizes[spec.word]))
     return tuple(
-        each if isinstance(each, int) else count_index(meter, step, each) for each in spec.wanted
+        each if isinstance(each, int) else _place(each, meter, step) for each in spec.wanted
     )
+
+
+def _place(count: str, meter: Meter, step: Fraction) -> int:
+    if count.isdigit() and not 1 <= int(count) <= len(meter.groups):
+        beats = len(meter.groups)
+        raise MidiforgeError(
+            f"{quoted(count)}: a bar of {meter} has no beat {count}",
+            hint=f"1 to {beats}; {count} grid steps later is '+{count}'",
+        )
+    return count_index(meter, step, count)
 
 
 def accents(text: str) -> Accents:
