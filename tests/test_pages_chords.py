@@ -28,6 +28,7 @@ from midiforge.accompaniment.chord import read_chord
 from midiforge.kit import read_kit
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
+from midiforge.model.number import Number
 from midiforge.model.track import ChordMark, Tone, Track
 from midiforge.notation import scores
 from midiforge.notation.chords import printed
@@ -202,11 +203,12 @@ def test_after_a_repeat_sign_the_chord_is_said_again() -> None:
     assert _said(loop.bars[0]) == ["0:Am7"]
 
 
-def test_exercises_that_differ_only_in_tempo_are_one_score_and_with_other_chords_two() -> None:
+def test_the_exercises_of_a_piece_are_one_score_and_those_of_two_are_two() -> None:
     slow, fast = _exercises(sticking="RLRR", chords="Dm7 | G7", tempos=[60, 90])
     assert slow.hits is fast.hits
     assert len(list(scores([slow, fast]))) == 1
-    moved = replace(fast, chords=tuple(replace(m, symbol="Em7") for m in fast.chords))
+    chords = tuple(replace(m, symbol="Em7") for m in fast.chords)
+    moved = replace(fast, number=Number(2), chords=chords)
     assert len(list(scores([slow, moved]))) == 2
 
 

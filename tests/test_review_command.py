@@ -264,19 +264,37 @@ def test_a_take_of_something_else_is_not_kept_in_the_log(
 def test_a_mark_is_believed_only_with_the_title_of_its_exercise(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """A take of another drill, or of a plan that numbers anew, has other numbers."""
-    marks = [(0.0, f"{EXERCISE_MARK}5")]
+    """A take of another drill, of a plan that numbers anew, or of the days when each tempo had a
+    number of its own, has other numbers."""
+    marks = [(0.0, f"{EXERCISE_MARK}13")]
     title = BOSSA[FULL].title
     there = write(played(), markers=marks, name="plan.mid", title=f"{title}, 58 bpm")
     found = facts(capsys, there, DRILL)
     assert found["exercise"]["number"] == FULL
-    assert found["chosen"] == "the exercise that the take names, as number 5 of another list"
+    assert found["chosen"] == "the exercise that the take names, as number 13 of another list"
     other = write(played(), markers=marks, name="other.mid", title="RLRR over Samba, 58 bpm")
     found = facts(capsys, other, DRILL)
-    assert found["chosen"].startswith("the take names exercise 5, RLRR over Samba, which the drill")
+    assert found["chosen"].startswith(
+        "the take names exercise 13, RLRR over Samba, which the drill"
+    )
     assert found["exercise"]["number"] == FULL
     same = write(played(), markers=[(0.0, f"{EXERCISE_MARK}{FULL}")], title=f"{title}, 58 bpm")
     assert facts(capsys, same, DRILL)["chosen"] == "the exercise that the take names"
+
+
+@pytest.mark.parametrize("mark", ["\u00b2", "9" * 5000, "5a5", "-1", "", "0x5"])
+def test_a_mark_that_is_no_number_is_nobody_s(
+    mark: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    take = write(played(), markers=[(0.0, f"{EXERCISE_MARK}{mark}")])
+    assert facts(capsys, take, DRILL)["exercise"]["number"] == FULL
+
+
+def test_a_piece_is_reviewed_at_the_tempo_nearest_to_the_one_played(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    found = facts(capsys, write(played("5c")), DRILL, "--exercise", "5")
+    assert found["exercise"]["number"] == "5c"
 
 
 # Kits
@@ -356,11 +374,11 @@ def test_half_a_file_is_read_as_far_as_it_goes(capsys: pytest.CaptureFixture[str
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("--exercise", "99"), ("--exercise", "no exercise 99", "1 to 27")),
+        (("--exercise", "99"), ("--exercise", "no exercise 99", "1 to 9")),
         (("--exercise", "0"), ("no exercise 0",)),
         (("--exercise", "-3"), ("--exercise", "'-3'")),
         (("--exercise", "7,8"), ("--exercise", "'7,8'")),
-        (("--exercise", "\u0667"), ("--exercise", "such as 07")),
+        (("--exercise", "\u0667"), ("--exercise", "such as 3 or 3b")),
         (("--exercise", "9" * 50), ("--exercise",)),
         (("--delay", "nan"), ("--delay", "nan")),
         (("--delay", "inf"), ("--delay",)),

@@ -145,10 +145,11 @@ def play(
     )
     exercises = chosen_exercises(drill, only)
     if first.strip():
-        begin = _read(read_named, first, "--from")
+        begin, last = _read(read_named, first, "--from"), exercises[-1].number
         exercises = [each for each in exercises if each.number.is_from(begin)]
-    if not exercises:
-        raise MidiforgeError(f"there is no exercise from {first} on", "--from")
+        if not exercises:
+            what = f"there is no exercise from {begin} on"
+            raise MidiforgeError(what, "--from", hint=f"the last is {last}")
     recording = _record(record, exercises, drill, listen) if record else None
     with _kept(recording, drill.source):
         if listen and recording:

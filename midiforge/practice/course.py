@@ -48,6 +48,12 @@ class Course:
     def title(self) -> str:
         return self.last.exercise
 
+    @property
+    def numbered(self) -> str:
+        """The title behind the number that its piece had at the last take, if that is known."""
+        piece = self.last.number.rstrip(ascii_lowercase)
+        return f"{piece}. {self.title}" if piece.isdigit() else self.title
+
     def fastest_good(self, settings: Practice = USUAL) -> float | None:
         """The fastest tempo of a good take; None if there was none."""
         good = [each.tempo for each in self.entries if is_good(each, settings)]
@@ -146,12 +152,12 @@ def _table(found: Sequence[Course], width: int) -> Iterator[Spans]:
             f"{last.clean:>5.0%}  {of_step(last.deviation_percent):>7}  "
             f"{'-' if good is None else format(good, 'g'):>7}  "
         )
-        for number, text in enumerate(wrap(course.title, room) or [""]):
+        for number, text in enumerate(wrap(course.numbered, room) or [""]):
             yield [(" " * len(figures) if number else figures, ""), (text, "")]
 
 
 def _chart(course: Course, width: int) -> Iterator[Spans]:
-    for text in wrap(course.title, width):
+    for text in wrap(course.numbered, width):
         yield [(text, "title")]
     for text in wrap(_summary(course), width):
         yield [(text, "faint")]
