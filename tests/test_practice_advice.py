@@ -261,6 +261,14 @@ def test_what_is_done_leads_to_the_next_placement() -> None:
     assert after.action is Action.BEGIN
 
 
+def test_accents_begun_elsewhere_are_a_next_placement_too() -> None:
+    keys = {"placements": "1", "sticking": ">RLRR LRLL", "accent_placements": "1, 1e"}
+    drill = drill_of(stages="full", **keys)
+    lesson = [*midiforge.exercises(drill)]
+    done = [take(lesson[0], 100, days_ago=1 + i / 24) for i in range(2)]
+    assert advise(drill, lesson, done, TODAY)[0].said == ("go on to the next placement: exercise 2")
+
+
 def test_what_follows_something_done_does_not_wait_behind_the_rest() -> None:
     drill = drill_of(stages="hands, full")
     lesson = [*midiforge.exercises(drill)]

@@ -106,6 +106,7 @@ def _but_for_placement(group: Group) -> tuple[object, ...]:
         placement_name="",
         accent_placement=None,
         accent_placement_name="",
+        accents_said="",
         feet_placement=0,
         feet_placement_name="",
     )
