@@ -78,7 +78,7 @@ def notes(exercise: Exercise, kit: Kit, closes: bool = True) -> Iterator[Note]:
             if not flat:
                 velocity = _velocity(velocity * level(hit.time))
             if uneven:
-                offset, velocity = uneven.of(velocity)
+                offset, velocity = uneven.of(hit.time, part, number, velocity)
         if hit.ornament is None:
             yield new(Note, (time, offset, number, velocity, part, letters.get(part, "")))
         else:
@@ -153,14 +153,14 @@ def held(exercise: Exercise) -> Iterator[Held]:
     """The tones of the exercise's tracks, in their order, as they are to sound."""
     tracks = {track.name: track for track in exercise.tracks}
     played, level, touch = exercise.swing.played, exercise.dynamics.level, exercise.touch
-    uneven = _Unevenness(exercise, "tones") if touch.timing_ms or touch.velocity else None
+    uneven = _Unevenness(exercise) if touch.timing_ms or touch.velocity else None
     last = played(exercise.length)
     for tone in exercise.tones:
         track = tracks[tone.track]
         velocity = _velocity(tone.velocity * track.level * level(tone.time))
         time, end = played(tone.time), played(tone.time + tone.length)
         if uneven:
-            offset, velocity = uneven.of(velocity)
+            offset, velocity = uneven.of(tone.time, track.name, tone.pitch, velocity)
             late = Fraction(round(offset * 1000), 1_000_000) / exercise.tempo.quarter(tone.time)
             if time + late < last:
                 time, end = max(time + late, Fraction(0)), min(end + late, last)
@@ -203,18 +203,22 @@ def _ornamented(
 
 
 class _Unevenness:
-    """Seeded deviations, cut off at three standard deviations."""
+    """Seeded deviations, cut off at three standard deviations. They hang on the stroke, not on
+    what else is heard: one of the bass drum is the same whether hands are left out or not."""
 
-    def __init__(self, exercise: Exercise, whose: str = "") -> None:
+    def __init__(self, exercise: Exercise) -> None:
         self.touch = exercise.touch
-        self.chance = random.Random(f"{self.touch.seed}:{exercise.number}{whose}")
+        self._seed = f"{self.touch.seed}:{exercise.number}"
 
-    def of(self, velocity: int) -> tuple[float, int]:
-        offset = self._within(self.touch.timing_ms)
-        return offset, _velocity(velocity + self._within(self.touch.velocity))
+    def of(self, time: Fraction, part: str, sound: int, velocity: int) -> tuple[float, int]:
+        """How late in ms, and how loud, a stroke is; sound: its note."""
+        chance = random.Random(f"{self._seed}:{time}:{part}:{sound}")
+        offset = _within(chance, self.touch.timing_ms)
+        return offset, _velocity(velocity + _within(chance, self.touch.velocity))
 
-    def _within(self, deviation: float) -> float:
-        return max(-3 * deviation, min(3 * deviation, self.chance.gauss(0, deviation)))
+
+def _within(chance: random.Random, deviation: float) -> float:
+    return max(-3 * deviation, min(3 * deviation, chance.gauss(0, deviation)))
 
 
 def _velocity(value: float | Fraction) -> int:

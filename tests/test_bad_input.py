@@ -38,6 +38,19 @@ def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     return err
 
 
+def test_a_drill_without_end_is_one_line_that_names_the_keys(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    everything = ("--placements", "bar", "--accent-placements", "bar", "--feet-placements", "bar")
+    said = refused(
+        capsys, "--sticking", "RLRR LRLL", *everything, "--meter", "16/4",
+        "--steps", "8,12", "--feet", "samba", "--tempos", "60 to 160 by 1",
+    )  # fmt: skip
+    assert "exercises" in said and "up to 100,000" in said
+    for key in ("placements", "accent_placements", "feet_placements", "tempos 101", "steps 2"):
+        assert key in said
+
+
 # Flags: what was typed, the key that the line names, what else it must say.
 FLAGS = [
     (("--tempos", "0"), "tempos", "10 to 500"),

@@ -3,10 +3,12 @@
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+import midiforge
 from midiforge.drill import check_drill
 from midiforge.insight import Demands, demands, warnings
 from midiforge.kit import read_kit
@@ -183,8 +185,9 @@ def test_a_late_entry_is_judged_as_it_loops() -> None:
         ("RRRLLL RRRLLL RRRL", 3, RH),
         ("RLLL RLLR", 3, LH),
         ("RRLL LLLR", 5, LH),
-        ("RLLB LLLB", 3, LH),  # both hands together break a run
-        ("RLBB", 1, RH),
+        ("RLLB LLLB", 7, LH),  # both hands together go on with a run
+        ("RLBB", 3, RH),
+        ("BBRL", 3, RH),
         ("LRKR LRKR", 2, RH),  # a foot between them does not
         ("lR R lR L", 2, RH),  # a grace note is a stroke of its hand: R R, l, R, L l
         ("llR R L", 2, RH),  # and two are one movement of it: ll, R R, L
@@ -194,6 +197,21 @@ def test_a_late_entry_is_judged_as_it_loops() -> None:
 def test_the_longest_run_in_one_hand(sticking: str, run: int, hand: Limb) -> None:
     found = asked(sticking=sticking)
     assert (found.longest_run, found.run_hand, found.endless) == (run, hand, False)
+
+
+def test_an_open_hi_hat_that_the_pedal_closes_is_warned_of() -> None:
+    keys = {"sticking": "RLRL", "feet": "1 3 on LF", "steps": 1, "stages": "full"}
+    both = warnings(asked(**keys, voicing="RH=hihat-open, LH=snare"))
+    assert any("hi-hat" in sentence and "open" in sentence for sentence in both)
+    assert not warnings(asked(**keys, voicing="RH=hihat-closed, LH=snare"))
+    between = keys | {"feet": "2 4 on LF"}
+    assert not warnings(asked(**between, voicing="RH=hihat-open, LH=snare"))
+
+
+def test_no_example_asks_for_a_hi_hat_that_is_open_and_closed() -> None:
+    for path in (Path(__file__).parent.parent / "examples").glob("0*.toml"):
+        for exercise in midiforge.exercises(midiforge.read_drill(path)):
+            assert not demands(exercise).pedal_on_open, path
 
 
 def test_a_run_goes_over_the_seam() -> None:

@@ -229,12 +229,39 @@ def test_a_take_shorter_than_once_round_is_not_judged() -> None:
     assert "too short" in found.why
 
 
-def test_what_was_not_played_for_a_week_comes_back_a_step_slower() -> None:
-    found = first_after((84, *GOOD), (84, *GOOD), days_ago=9)
-    assert (found.action, found.said) == (Action.REVIEW, "review at 80")
+def test_what_was_not_played_for_a_week_comes_back_at_its_tempo_if_it_was_good() -> None:
+    found = first_after((84, *GOOD), days_ago=9)
+    assert (found.action, found.said) == (Action.REVIEW, "review at 84")
     assert found.why == "last played 9 days ago"
+    assert first_after((84, *UNSTEADY), days_ago=9).said == "review at 80"
+    assert first_after((84, *GOOD), (84, *GOOD), days_ago=9).action is Action.UP
+    assert first_after((84, *GOOD), (84, *GOOD), days_ago=15).said == "review at 84"
     assert first_after((84, *GOOD), (84, *GOOD), days_ago=6).action is Action.UP
     assert first_after((84, *GOOD), days_ago=6, practice={"days": 5}).action is Action.REVIEW
+
+
+@pytest.mark.parametrize("gaps", [(1,), (3,), (7,), (8,), (10, 4), (13, 7, 2), (30, 7), (25, 20)])
+@pytest.mark.parametrize("takes_a_day", [1, 2, 3])
+def test_whoever_plays_without_a_fault_never_gets_slower_and_gets_there(
+    gaps: tuple[int, ...], takes_a_day: int
+) -> None:
+    """A student who plays what is asked, flawlessly, on days with such gaps between them."""
+    drill = drill_of()
+    lesson = [*midiforge.exercises(drill)]
+    entries: list[Entry] = []
+    when, fastest, asked = datetime(2026, 1, 5, 18, tzinfo=UTC), Fraction(0), Fraction(0)
+    for visit in range(120):
+        for _ in range(takes_a_day):
+            found = advise(drill, lesson, entries, when.date())[0]
+            if found.learnt:
+                return
+            asked = found.tempo or asked
+            assert asked >= fastest, (visit, found.said)
+            fastest = max(fastest, asked)
+            when += timedelta(minutes=5)
+            entries.append(take(lesson[0], float(asked), *GOOD, when=when))
+        when += timedelta(days=gaps[visit % len(gaps)])
+    raise AssertionError(f"after {visit} visits at {asked}")
 
 
 def test_what_is_good_at_the_goal_is_done_and_comes_back_at_its_tempo() -> None:

@@ -15,9 +15,9 @@ from fractions import Fraction
 from itertools import pairwise
 from math import ceil
 
-from midiforge.insight.loop import LIMBS, Loop, loop_of
+from midiforge.insight.loop import LIMBS, Loop, Moment, loop_of
 from midiforge.model.exercise import Exercise, Touch
-from midiforge.model.hit import Limb
+from midiforge.model.hit import HANDS, Limb
 
 STRETCH = Fraction(2)  # seconds over which a rate counts as sustained
 # How far grace notes reach back at most, as a share of a grid step; as they are performed.
@@ -92,13 +92,14 @@ class Demands:
     limbs: those that play, hands first.
     tempo: in pulses a minute; the fastest where it changes. Rates are at this tempo.
     seconds: how long one time round lasts at that tempo.
-    longest_run: movements of one hand with none of the other between them; both hands together
-        break a run. Feet do not count; grace notes are one movement before their stroke.
-    run_hand: whose run that is; None if no hand plays alone anywhere.
-    endless: the run never ends, since the other hand never plays; `longest_run` is then the
-        number of movements in one time round.
+    longest_run: movements of one hand with none of the other alone between them. Feet do not
+        count; grace notes are one movement before their stroke.
+    run_hand: whose run that is; None if no hand plays.
+    endless: the run never ends, since the other hand never plays alone; `longest_run` is then
+        the number of movements in one time round.
     moments: at how many different times the player strikes something.
     unisons: at how many of them two limbs or more strike together.
+    pedal_on_open: at how many a hand strikes the hi-hat open while a foot closes it.
     """
 
     limbs: tuple[LimbDemand, ...]
@@ -109,6 +110,7 @@ class Demands:
     endless: bool
     moments: int
     unisons: int
+    pedal_on_open: int = 0
 
     @property
     def unison_share(self) -> Fraction:
@@ -159,11 +161,20 @@ def demands(exercise: Exercise) -> Demands:
         endless=endless,
         moments=len(loop.moments),
         unisons=sum(len(moment.limbs) > 1 for moment in loop.moments),
+        pedal_on_open=sum(_pedal_on_open(moment) for moment in loop.moments),
     )
 
 
+def _pedal_on_open(moment: Moment) -> bool:
+    """Whether the hi-hat is to be open and closed at once."""
+    struck = {hit.voice for hit in moment.hits if hit.limb and hit.limb.is_hand}
+    closed = any(hit.voice == "hihat-pedal" for hit in moment.hits)
+    return closed and not struck.isdisjoint(("hihat-open", "hihat-half"))
+
+
 def warnings(asked: Demands) -> tuple[str, ...]:
-    """A sentence for each limb that is asked for more than `LIMITS` calls sensible.
+    """A sentence for each limb that is asked for more than `LIMITS` calls sensible, and one where
+    the hi-hat is to be open and closed at once.
 
     It names the tempo from which on that is so and not the rate at this one, so that exercises
     that ask for the same are told the same.
@@ -182,6 +193,8 @@ def warnings(asked: Demands) -> tuple[str, ...]:
                 f"{name}: more than {limit.peak} strokes a second for a moment, "
                 f"from about {each.too_much_from} bpm up; {limit.peak_why} ({_short(limit)})."
             )
+    if asked.pedal_on_open:
+        said.append("The hi-hat is struck open as its pedal closes it: one of the two can't sound.")
     return tuple(said)
 
 
@@ -280,19 +293,13 @@ def _sustained(moves: Sequence[Fraction], around: Fraction) -> Fraction:
 
 def _longest_run(loop: Loop) -> tuple[int, Limb | None, bool]:
     hands = loop.hand_strokes
-    if not hands:
-        return 0, None, False
-    if len(set(hands)) == 1:
-        alone = len(hands[0]) == 1
-        return (len(hands), hands[0][0], True) if alone else (0, None, False)
-    # Begin where a run begins, so that none goes over the seam.
-    first = next(i for i, each in enumerate(hands) if each != hands[i - 1])
-    longest, whose = 0, None
-    run = 0
-    before: tuple[Limb, ...] = ()
-    for each in (*hands[first:], *hands[:first]):
-        run = run + 1 if each == before else 1
-        before = each
-        if len(each) == 1 and run > longest:
-            longest, whose = run, each[0]
-    return longest, whose, False
+    longest, whose, endless = 0, None, False
+    for hand in HANDS:
+        pauses = [i for i, each in enumerate(hands) if hand not in each]
+        if not pauses:
+            run = len(hands)
+        else:  # the last of them comes before the first, over the seam
+            run = max(b - a - 1 for a, b in pairwise([pauses[-1] - len(hands), *pauses]))
+        if run > longest:
+            longest, whose, endless = run, hand, not pauses
+    return longest, whose, endless

@@ -210,7 +210,7 @@ def _doubles(loop: Loop, asked: Demands) -> tuple[float, str]:
     if asked.endless or not hands:
         return 0, ""
     pairs = zip([*hands[-1:], *hands[:-1]], hands, strict=True)
-    again = sum(before == each and len(each) == 1 for before, each in pairs)
+    again = sum(not set(before).isdisjoint(each) for before, each in pairs)
     graced = any(each.grace_notes for each in asked.limbs)
     strokes = "hand strokes and grace notes" if graced else "hand strokes"
     return again / len(hands), f"{again} of {len(hands)} {strokes} repeat the hand"

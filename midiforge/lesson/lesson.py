@@ -10,6 +10,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.lesson.compose import Score, compose
 from midiforge.lesson.resolution import parts_of_a_quarter
 from midiforge.lesson.sameness import digest, hits_text
+from midiforge.lesson.size import check_size
 from midiforge.lesson.title import shown, title_of
 from midiforge.lesson.variants import Dropped, Material, describe, variants
 from midiforge.model.exercise import Exercise, Section, SectionKind
@@ -52,6 +53,7 @@ def pieces(drill: Drill, dropped: Callable[[Dropped], None] | None = None) -> It
     Raises MidiforgeError, naming the drill's file, for music that cannot be played.
     """
     try:
+        check_size(drill)
         yield from _in_running_order(drill, dropped)
     except MidiforgeError as error:
         raise error.within(drill.source) from None

@@ -1,4 +1,4 @@
-"""How many exercises a drill can come to."""
+"""How many exercises a drill can come to, and how many are too many."""
 
 from collections.abc import Iterator
 
@@ -11,6 +11,43 @@ from midiforge.lesson.variants import resolved
 def most_exercises(drill: Drill) -> int:
     """As many as its axes multiply to, before any that come out the same are dropped."""
     return most_pieces(drill) * (1 if drill.ramp else len(drill.tempos))
+
+
+MOST = 100_000
+
+
+def check_size(drill: Drill) -> None:
+    """Raises MidiforgeError, naming the keys that make them, if a drill comes to more exercises
+    than `MOST`."""
+    many = most_exercises(drill)
+    if many > MOST:
+        by = sorted(_factors(drill).items(), key=lambda factor: -factor[1])
+        keys = ", ".join(f"{key} {count:,}" for key, count in by if count > 1)
+        raise MidiforgeError(
+            f"the drill comes to {many:,} exercises", hint=f"up to {MOST:,}: {keys}"
+        )
+
+
+def _factors(drill: Drill) -> dict[str, int]:
+    """How many each key makes at most; their product is about what the drill comes to."""
+    sizes = list(_phrases(drill))
+    wish, size = max(sizes, key=lambda each: each[1], default=(0, 1))
+    step = drill.meter.beat / max(drill.steps or (own_steps(drill.meter, wish),))
+    places = {
+        "placements": drill.placements,
+        "feet_placements": drill.feet_placements,
+        "accent_placements": drill.accent_placements,
+    }
+    return {
+        "sticking": len(sizes),
+        "steps": len(drill.steps),
+        "direction": len(drill.directions),
+        "lead": len(drill.leads),
+        "accents": len(drill.accents),
+        "stages": len(drill.stages),
+        "tempos": 1 if drill.ramp else len(drill.tempos),
+        **{key: len(resolved(drill, p, step, size, key)) for key, p in places.items() if p},
+    }
 
 
 def most_pieces(drill: Drill) -> int:

@@ -8,8 +8,9 @@ The first rule that applies decides:
     new       no take long enough to judge                        begin at the drill's slowest
                                                                   tempo; later, where enough is
                                                                   being worked on
-    review    last played `days` ago or longer                    review: what is done at its
-                                                                  tempo, else one step slower
+    review    last played `days` ago or longer, unless it was     review: at its tempo if the last
+              good often enough to go up (once more where that    take was good, else one step
+              is over `AWAY` times as long ago)                   slower
     done      `takes` good takes in a row at the goal             go on to the next placement, or
                                                                   to what is next in the drill
     down      the last take is far off; or the last two, or       one step slower
@@ -44,6 +45,7 @@ from midiforge.takes.figures import of_step
 
 FAR_OFF_CLEAN = 0.10  # as much below `clean` is far off
 FAR_OFF_STEADY = 2.0  # ... or as many times `steady`
+AWAY = 2  # times `days` after which it has to be good once more to get faster
 LESS_CLEAN, LESS_STEADY = 0.02, 1.25  # clearly worse than the take before
 
 
@@ -71,9 +73,14 @@ def _new(here: Standing) -> Advice | None:
 
 
 def _review(here: Standing) -> Advice | None:
-    if here.days < here.settings.days:
+    settings = here.settings
+    if here.days < settings.days:
         return None
-    words, tempo = here.at(here.tempo if here.learnt else here.steps.slower(here.tempo))
+    enough = settings.takes + (here.days > AWAY * settings.days)
+    if not here.learnt and here.row >= enough:
+        return None  # who plays once a week, or once a month, gets faster, too
+    good = here.good(here.takes[-1])
+    words, tempo = here.at(here.tempo if good else here.steps.slower(here.tempo))
     return here.advice(Action.REVIEW, f"review{words}", f"last played {here.days} days ago", tempo)
 
 

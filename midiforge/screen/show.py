@@ -201,7 +201,9 @@ def _where(met: Sequence[Meeting], several: bool) -> str:
 def _facts(found: Insight) -> Iterator[tuple[str, str]]:
     asked = found.demands
     if asked.endless and asked.run_hand:
-        yield "longest run", f"the {asked.run_hand.title} plays alone throughout"
+        hands = sum(each.limb.is_hand for each in asked.limbs)
+        alone = " alone" if hands == 1 else ""
+        yield "longest run", f"the {asked.run_hand.title} plays{alone} throughout"
     elif asked.longest_run == 1:
         yield "longest run", "1, no hand plays twice in a row"
     elif asked.run_hand:
