@@ -48,7 +48,8 @@ class Entry:
     number: its numbers, as the MIDI files have them: "5", "5a-b".
     anchor: a name for links, "n13".
     job: what is new in it and what to mind, in a line or two.
-    tempos: as numbers in words; a single one such as "60 to 84" for a ramp.
+    tempos: as numbers in words, each behind its letter, "b 76"; a single one such as "60 to 84"
+        for a ramp.
     feel: what stands beside the tempos: which notes swing; "" for straight ones.
     facts: what else stands above the music: count-in, what plays along.
     text: the stage's own, below the music, in paragraphs.
@@ -129,7 +130,9 @@ def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
 
 
 def _tempo(exercise: Exercise) -> str:
-    return str(exercise.tempo).removesuffix(" bpm")
+    """Behind its letter, where the piece has several: "b 76"."""
+    tempo = str(exercise.tempo).removesuffix(" bpm")
+    return f"{exercise.number.letter} {tempo}".lstrip()
 
 
 def pulse_sign(meter: Meter) -> str:
