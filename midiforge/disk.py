@@ -1,16 +1,20 @@
 """Reading a person's files, with errors that say what is wrong with them."""
 
+import errno
 import os
+import re
 import sys
+import time
 import tomllib
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 from midiforge.errors import MidiforgeError
 
 _LARGEST = 4 * 1024 * 1024
+_DAY = 24 * 60 * 60
 
 
 def read_toml(path: Path) -> dict[str, Any]:
@@ -97,29 +101,94 @@ def check_replaceable(path: Path, ours: Callable[[str], bool]) -> None:
     )
 
 
+ASIDE = ".midiforge-"  # what a file or folder that is still being written is called
+
+
+def aside_name(ending: str = "") -> str:
+    """A name that no other process has; `abandoned` knows when its process is gone."""
+    return f"{ASIDE}{os.getpid()}-{time.time_ns():x}{ending}"
+
+
+def abandoned(path: Path) -> bool:
+    """Whether something that was written aside was left by a process that is gone."""
+    match = re.match(r"([0-9]{1,10})-", path.name.removeprefix(ASIDE))
+    if not match or path.is_symlink():
+        return False
+    if os.name != "posix":  # where asking after a process may end it
+        return time.time() - path.stat().st_mtime > _DAY
+    try:
+        os.kill(int(match[1]), 0)
+    except ProcessLookupError:
+        return True
+    except (OSError, OverflowError):
+        return False
+    return False
+
+
 @contextmanager
 def aside(path: Path) -> Iterator[Path]:
-    """An empty file beside `path`, with its ending, that takes its place once it is written.
+    """An empty file beside `path`, with its ending, that takes its place once it is written, and
+    has its permissions; a new one has those that the user's umask leaves.
 
     If anything is raised meanwhile it is removed; what the system refuses is a MidiforgeError.
+    What is moved is on the disk, so that a power cut leaves the old file or the new one.
     """
-    import tempfile
-
     check_name(path)
-    beside: Path | None = None
+    beside = path.parent / aside_name(path.suffix)
     try:
-        with tempfile.NamedTemporaryFile(
-            dir=path.parent, prefix=".midiforge-", suffix=path.suffix, delete=False
-        ) as stream:
-            beside = Path(stream.name)
+        for left in path.parent.glob(f"{ASIDE}[0-9]*"):
+            if abandoned(left) and left.is_file():
+                left.unlink(missing_ok=True)
+        beside.touch(exist_ok=False)
         yield beside
-        beside.chmod(0o644)
+        keep_mode(path, beside)
+        to_disk(beside)
         beside.replace(path)
+        to_disk(path.parent)
     except OSError as error:
         raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
     finally:
-        if beside is not None:
+        with suppress(OSError):
             beside.unlink(missing_ok=True)
+
+
+def keep_mode(old: Path, new: Path) -> None:
+    """Gives a new file the permissions of the one it replaces, if there is one."""
+    with suppress(FileNotFoundError):
+        new.chmod(old.stat().st_mode & 0o777)
+
+
+def to_disk(path: Path) -> None:
+    """What was written of a file, or moved in a folder, survives a power cut from now on; where a
+    system has no such thing for folders, nothing is done."""
+    try:
+        opened = os.open(path, os.O_RDONLY)
+    except PermissionError:  # Windows opens no folders
+        return
+    try:
+        os.fsync(opened)
+    except OSError as error:
+        if error.errno not in (errno.EINVAL, errno.EBADF, errno.ENOTSUP):
+            raise
+    finally:
+        os.close(opened)
+
+
+def lock(opened: int) -> bool:
+    """Holds an open file or folder for this process, until it is closed or the process ends;
+    False if another process does."""
+    try:
+        if sys.platform == "win32":
+            import msvcrt
+
+            msvcrt.locking(opened, msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(opened, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError):
+        return False
+    return True
 
 
 def write_aside(path: Path, content: str | bytes) -> None:

@@ -17,7 +17,8 @@ from midiforge.midi.exercise_file import exercise_bytes
 from midiforge.midi.names import file_name
 from midiforge.model.number import Number
 from midiforge.model.tempo import plain
-from midiforge.record import Writing, checksum_of, rewriting
+from midiforge.record import Writing, rewriting
+from midiforge.swap import checksum_of
 
 if TYPE_CHECKING:
     from midiforge.sound import Done, Job, Sound

@@ -5,10 +5,6 @@ is ever overwritten or removed. New files replace old ones all together or not a
 """
 
 import os
-import re
-import shutil
-import tempfile
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -17,20 +13,11 @@ from pathlib import Path
 
 from midiforge.disk import check_name, reason
 from midiforge.errors import MidiforgeError
+from midiforge.swap import checksum_of, held, new_aside, swap
 
 RECORD = ".midiforge-wrote"
 
 _HEADING = "# What midiforge wrote here, with checksums; it replaces nothing else."
-_ASIDE = ".midiforge-aside-"
-_DAY = 24 * 60 * 60
-
-
-def new_aside(folder: Path) -> Path:
-    """A new hidden folder to write in; those that builds left when they were killed are removed."""
-    for each in folder.glob(f"{_ASIDE}*"):
-        if _abandoned(each):
-            shutil.rmtree(each, ignore_errors=True)
-    return Path(tempfile.mkdtemp(prefix=f"{_ASIDE}{os.getpid()}-", dir=folder))
 
 
 @contextmanager
@@ -39,45 +26,31 @@ def rewriting(folder: Path, name: str, *always: str) -> Iterator[tuple["Record",
 
     name: of the record. always: files that will be written in any case, checked before the work.
     In the end the hidden folder goes, and folders that were made for it and stayed empty. Whatever
-    the system refuses is a MidiforgeError that names the folder.
+    the system refuses is a MidiforgeError that names the folder, and so is somebody else writing
+    there at the same time.
     """
     check_name(folder)
     made: list[Path] = []
-    aside: Path | None = None
     try:
         if folder.exists() and not folder.is_dir():
             raise MidiforgeError("is a file, not a folder", str(folder))
-        made = [each for each in (folder, *folder.parents) if not each.exists()]
-        folder.mkdir(parents=True, exist_ok=True)
-        before = Record(folder, name)
-        for each in always:
-            before.check(each)
-        aside = new_aside(folder)
-        yield before, aside
+        for each in reversed((folder, *folder.parents)):
+            if not each.exists():
+                with suppress(FileExistsError):  # somebody else was faster
+                    each.mkdir()
+                    made.insert(0, each)
+        with held(folder):
+            before = Record(folder, name)
+            for file in always:
+                before.check(file)
+            with new_aside(folder) as aside:
+                yield before, aside
     except OSError as error:
         raise MidiforgeError(f"cannot be written: {reason(error)}", str(folder)) from None
     finally:
-        if aside is not None:
-            shutil.rmtree(aside, ignore_errors=True)
         for empty in made:
             with suppress(OSError):
                 empty.rmdir()
-
-
-def _abandoned(aside: Path) -> bool:
-    """Whether the build that made the folder is gone."""
-    match = re.match(r"[0-9]{1,10}-", aside.name.removeprefix(_ASIDE))
-    if not match or not aside.is_dir() or aside.is_symlink():
-        return False
-    if os.name != "posix":  # where asking after a process may end it
-        return time.time() - aside.stat().st_mtime > _DAY
-    try:
-        os.kill(int(match[0][:-1]), 0)
-    except ProcessLookupError:
-        return True
-    except (OSError, OverflowError):
-        return False
-    return False
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,39 +114,10 @@ class Record:
         present = [name for name in self.sums if os.path.lexists(self.folder / name)]
         gone = [name for name in present if not (aside / name).exists()]
         kept = [name for name in gone if not self.unchanged(name)]
-        away = aside / "before"
-        away.mkdir()
-        both = aside / "both"
-        shutil.copyfile(aside / self.name, both)
-        with both.open("a", encoding="utf-8") as stream:
-            for name, sums in self.sums.items():
-                stream.writelines(_line(name, each) for each in sums)
-        try:
-            # Should we be killed among the moves, the next build must know old files and new.
-            if os.path.lexists(self.path):
-                self.path.replace(away / self.name)
-            both.replace(self.path)
-            for name in present:
-                if name not in kept:
-                    (self.folder / name).replace(away / name)
-            for name in names(aside / self.name):
-                (aside / name).replace(self.folder / name)
-            shutil.copyfile(aside / self.name, both)
-            both.replace(self.path)
-        except BaseException:
-            self._take_back(aside, away)
-            raise
+        new = [*names(aside / self.name), self.name]
+        away = {each: checksum_of(self.folder / each) for each in gone if each not in kept}
+        swap(self.folder, aside, new, away)
         return Replaced(tuple(kept), len(gone) - len(kept))
-
-    def _take_back(self, aside: Path, away: Path) -> None:
-        """Undoes moves, however many were made."""
-        for name in names(aside / self.name):
-            if os.path.lexists(self.folder / name) and not os.path.lexists(aside / name):
-                (self.folder / name).replace(aside / name)
-        if not (away / self.name).exists() and not self.sums:
-            self.path.unlink(missing_ok=True)
-        for each in away.iterdir():
-            each.replace(self.folder / each.name)
 
 
 class Writing:
@@ -209,12 +153,3 @@ def names(record: Path) -> Iterator[str]:
 def checksum(content: bytes) -> str:
     """What tells a file's content from any other."""
     return blake2b(content, digest_size=16).hexdigest()
-
-
-def checksum_of(path: Path) -> str:
-    """The checksum of a file."""
-    total = blake2b(digest_size=16)
-    with path.open("rb") as stream:
-        while block := stream.read(1 << 20):
-            total.update(block)
-    return total.hexdigest()

@@ -17,6 +17,18 @@ from jack import jack, module, own_jack  # noqa: F401  # fixtures
 _TRIES_MORE = 2
 
 
+@pytest.fixture(scope="session", autouse=True)
+def data_folder_of_our_own(tmp_path_factory: pytest.TempPathFactory) -> Generator[None]:
+    """Nothing that a test leaves, journals or notes, gets into the user's own data folder."""
+    before = os.environ.get("XDG_DATA_HOME")
+    os.environ["XDG_DATA_HOME"] = str(tmp_path_factory.mktemp("data"))
+    yield
+    if before is None:
+        del os.environ["XDG_DATA_HOME"]
+    else:
+        os.environ["XDG_DATA_HOME"] = before
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if "jack" in getattr(item, "fixturenames", ()):

@@ -66,7 +66,7 @@ def _run(arguments: list[str]) -> int:
         return 0
     from midiforge.command.app import command, explained
 
-    _rescue_takes()
+    _finish_what_was_cut_short()
 
     try:
         code = command()(arguments, prog_name="midiforge", standalone_mode=False)
@@ -86,11 +86,14 @@ def _run(arguments: list[str]) -> int:
     return code if isinstance(code, int) else 0
 
 
-def _rescue_takes() -> None:
-    """Makes the takes of recordings that were cut short, and says so; nearly always there is none,
-    and looking costs next to nothing."""
+def _finish_what_was_cut_short() -> None:
+    """Finishes folders that a killed process was changing, and makes the takes of recordings that
+    were cut short; says so. Nearly always there is neither, and looking costs next to nothing."""
     from midiforge.live.waiting import journals_wait
+    from midiforge.swap import finish_all
 
+    for folder in finish_all():
+        failed(f"writing into {folder} was cut short; it is finished now")
     if not journals_wait():
         return
     from midiforge.live.recording import rescued

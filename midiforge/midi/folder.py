@@ -22,7 +22,8 @@ from midiforge.midi.tracks import exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 from midiforge.performance import leads_back
-from midiforge.record import RECORD, Writing, checksum, checksum_of, rewriting
+from midiforge.record import RECORD, Writing, checksum, rewriting
+from midiforge.swap import checksum_of
 
 INDEX, LESSON, CUES = "index.csv", "lesson.mid", "cues.csv"
 
