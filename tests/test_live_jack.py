@@ -590,6 +590,21 @@ def test_keys_under_a_terminal(jack: Server, module: Receiver, terminal: Termina
     assert "Traceback" not in terminal.shown
 
 
+def test_lines_instead_of_a_screen_take_the_same_keys(
+    jack: Server, module: Receiver, terminal: Terminal
+) -> None:
+    flags = (*LONG, "--placements", "+0, +1", "--plain")
+    with on_terminal(jack, terminal, *flags) as process:
+        module.until(lambda m: len(m.ons()) > 4)
+        terminal.press("n")
+        _until(lambda: "from 1e" in terminal.shown or "2 of 2" in terminal.shown)
+        terminal.press("q")
+        assert process.wait(PATIENCE) == 0
+    assert terminal.settings == terminal.before
+    assert "\x1b" not in terminal.shown
+    assert hanging(module.messages) == set()
+
+
 @pytest.mark.parametrize(("how", "code"), [("SIGTERM", 143), ("SIGHUP", 129), ("\x03", 130)])
 def test_the_terminal_is_put_back_however_it_ends(
     jack: Server, module: Receiver, terminal: Terminal, how: str, code: int

@@ -12,6 +12,7 @@ import pytest
 from midiforge.live import learn_screen as screen
 from midiforge.live.keyboard import KEYS
 from midiforge.live.learn import Learning
+from midiforge.live.learn_steps import voices_asked
 from midiforge.live.learnt_words import learnt_words
 
 SEQUENCE = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
@@ -42,6 +43,25 @@ def hit(learning: Learning, note: int, times: int, at: int = 5_000) -> None:
     for i in range(times):
         learning.heard(bytes((0x99, note, 100)), (at + i * 400) * MS)
         learning.until((at + i * 400 + 200) * MS)
+
+
+def test_lines_say_each_message_and_hint_once(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from midiforge.command import kit
+
+    monkeypatch.setattr("midiforge.live.learn_screen.pressed", lambda: iter(()))
+    learning = Learning.of(voices_asked(""), ())
+    with kit._in_lines() as show:
+        show(learning, "")
+        capsys.readouterr()
+        learning.message = "slower: one stroke at a time"
+        for _ in range(3):
+            show(learning, "")
+        assert capsys.readouterr().out.count("slower: one stroke at a time") == 1
+        show(learning, "nothing heard yet from sticks")
+        show(learning, "nothing heard yet from sticks")
+        assert capsys.readouterr().out == "nothing heard yet from sticks\n"
 
 
 def test_it_says_what_is_asked_and_ticks_off_strokes(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -467,14 +467,14 @@ def test_next_after_the_last_ends_the_lesson() -> None:
 
 
 @pytest.mark.parametrize(("wish", "tempo"), [(Command.SLOWER, 118), (Command.FASTER, 122)])
-def test_the_tempo_changes_at_the_bar_line_and_nowhere_else(wish: Command, tempo: int) -> None:
+def test_the_tempo_changes_at_the_bar_line_and_is_counted_in(wish: Command, tempo: int) -> None:
     concert = Concert(FOUR, times=3)
     concert.at(2.7, wish)
     concert.play()
     clicks = concert.wire.only(CLICK, CLICK_1)
     gaps = [round((b - a) / 1000) for a, b in pairwise(clicks)]
     quarter = 60_000_000 / tempo
-    assert len(gaps) == 15
+    assert len(gaps) == 19
     assert all(abs(gap - 500_000) <= 60 for gap in gaps[:8])
     assert all(abs(gap - quarter) <= 60 for gap in gaps[8:])
 
@@ -484,7 +484,7 @@ def test_a_changed_tempo_is_of_its_own_exercise_only() -> None:
     concert.at(0.7, Command.FASTER)
     concert.play()
     tempos = [(place.playable.exercise.number.piece, place.bar.tempo) for _, place in concert.bars]
-    assert tempos == [(1, 120), (1, 122), (1, 122), (2, 120), (2, 120), (2, 120)]
+    assert tempos == [(1, 120), *[(1, 122)] * 3, (2, 120), (2, 120), (2, 120)]
 
 
 def test_an_exercise_that_is_come_back_to_has_its_changed_tempo_again() -> None:
@@ -547,12 +547,75 @@ def test_faster_past_the_limit_is_not_saved_up() -> None:
     assert tempos[-1] == 480
 
 
+def counted(concert: Concert) -> list[tuple[int, Fraction]]:
+    """The bars and their tempos; those below 0 count in."""
+    return [(place.bar.number, place.bar.tempo) for _, place in concert.bars]
+
+
+def test_a_pause_is_counted_in_for_as_long_as_the_drill_says_but_a_bar_at_least() -> None:
+    for count_in, before in ((0, [-1]), (1, [-1]), (2, [-2, -1])):
+        concert = Concert({**FOUR, "count_in": count_in}, times=3)
+        concert.at(2 * count_in + 0.7, Command.PAUSE)
+        concert.at(2 * count_in + 30, Command.PAUSE)
+        concert.play()
+        own = [-2, -1][2 - count_in :]
+        assert [n for n, _ in counted(concert)] == [*own, 0, *before, 0, 0, 0]
+
+
+def test_nothing_but_the_click_sounds_while_a_pause_is_counted_in() -> None:
+    concert = Concert({**FOUR, "feet": "1 3"}, times=3)
+    concert.at(2.7, Command.PAUSE)
+    concert.at(30, Command.PAUSE)
+    concert.play()
+    begin = next(
+        at
+        for at, place in concert.bars
+        if place.bar.number < 0 and at > concert.start + 20 * SECOND
+    )
+    ons = [number for at, number in concert.wire.ons() if begin <= at < begin + 2 * SECOND]
+    assert ons == [CLICK_1, CLICK, CLICK, CLICK]
+
+
+def test_more_presses_while_a_tempo_is_counted_in_are_counted_in_at_the_newest() -> None:
+    concert = Concert(FOUR, times=3)
+    concert.at(2.7, Command.FASTER)
+    concert.at(4.5, Command.FASTER)  # in the count-in
+    concert.at(5.1, Command.FASTER)
+    concert.play()
+    assert counted(concert) == [(-1, 120), (0, 120), (-1, 122), (-1, 126), (0, 126), (0, 126)]
+
+
+def test_an_exercise_that_is_gone_on_to_while_counting_in_has_its_own_count_in_alone() -> None:
+    concert = Concert(TWO, times=2)
+    concert.at(2.7, Command.FASTER)
+    concert.at(4.5, Command.NEXT)
+    concert.play()
+    assert [(piece, n) for piece, n in concert.numbers()] == [
+        (1, -1), (1, 0), (1, -1), (2, -1), (2, 0), (2, 0),
+    ]  # fmt: skip
+
+
+def test_a_pause_in_the_count_in_after_a_pause_is_counted_in_again() -> None:
+    concert = Concert(FOUR, times=2)
+    for at in (2.7, 30, 31, 50):
+        concert.at(at, Command.PAUSE)
+    concert.play()
+    assert [n for n, _ in counted(concert)] == [-1, 0, -1, -1, 0, 0]
+
+
+def test_at_the_slowest_and_fastest_tempo_nothing_is_counted_in_for_nothing() -> None:
+    concert = Concert({**FOUR, "tempos": "500"}, times=3)
+    concert.at(0.7, Command.FASTER)
+    concert.play()
+    assert [n for n, _ in counted(concert)] == [-1, 0, 0, 0]
+
+
 def test_wishes_that_come_together_are_met_at_one_bar_line() -> None:
     concert = Concert(FOUR, times=4)
     for _ in range(5):
         concert.at(2.7, Command.FASTER)
     concert.play()
-    assert [place.bar.tempo for _, place in concert.bars] == [120, 120, 130, 130, 130]
+    assert [place.bar.tempo for _, place in concert.bars] == [120, 120, 130, 130, 130, 130]
 
 
 def test_a_layer_is_muted_at_once_and_comes_back_at_once() -> None:
@@ -579,12 +642,12 @@ def test_a_layer_that_is_muted_is_silent_and_the_others_are_not(
     assert heard == {HIHAT, SNARE, BASS, CLICK, CLICK_1} - silent
 
 
-def test_a_pause_is_silent_and_goes_on_with_the_same_bar() -> None:
+def test_a_pause_is_silent_and_the_same_bar_is_counted_in() -> None:
     concert = Concert(FOUR, times=2)
     concert.at(2.52, Command.PAUSE)  # while the second stroke sounds
     concert.at(60, Command.PAUSE)
     concert.play()
-    assert concert.numbers() == [(1, -1), (1, 0), (1, 0), (1, 0)]
+    assert concert.numbers() == [(1, -1), (1, 0), (1, -1), (1, 0), (1, 0)]
     begin = concert.wire.only(CLICK, CLICK_1)[0]
     before = [(at, m) for at, m in concert.wire.came if at < begin + 50 * SECOND]
     assert hanging(m for _, m in before) == set()
@@ -592,7 +655,7 @@ def test_a_pause_is_silent_and_goes_on_with_the_same_bar() -> None:
     assert before[-1][0] - begin < 2.6 * SECOND
     clicks = [(at - begin) / SECOND for at in concert.wire.only(CLICK, CLICK_1)]
     assert clicks[6] > 60
-    assert seconds(concert.wire.only(CLICK, CLICK_1)[6:]) == [i / 2 for i in range(8)]
+    assert seconds(concert.wire.only(CLICK, CLICK_1)[6:]) == [i / 2 for i in range(12)]
 
 
 def test_next_ends_a_pause() -> None:
@@ -696,7 +759,7 @@ def test_music_that_is_not_ready_does_not_hold_up_the_bar() -> None:
     concert.at(0.7, Command.FASTER)  # asked for in the count-in, made in the third bar
     concert.at(4.7, later.work)
     concert.play()
-    assert [place.bar.tempo for _, place in concert.bars] == [120, 120, 120, 122, 122]
+    assert [place.bar.tempo for _, place in concert.bars] == [120, 120, 120, 122, 122, 122]
 
 
 def test_the_exercise_that_follows_is_made_ahead_after_a_change_of_tempo_too() -> None:
@@ -707,7 +770,7 @@ def test_the_exercise_that_follows_is_made_ahead_after_a_change_of_tempo_too() -
     for i in range(1, 60):
         concert.at(1 + i / 10, later.work)
     concert.play()
-    assert [place.bar.tempo for _, place in concert.bars][1:] == [122] * 3 + [120] * 4
+    assert [place.bar.tempo for _, place in concert.bars][1:] == [122] * 4 + [120] * 4
     assert later.waited_for == 1  # the very first
 
 
@@ -812,7 +875,7 @@ def test_a_machine_that_slept_an_hour_plays_nothing_late(asleep_at: float) -> No
     )
     clicks = [at for at in concert.wire.only(CLICK, CLICK_1) if at - begin > HOUR]
     assert seconds(clicks) == [i / 2 for i in range(len(clicks))]
-    assert len(clicks) in (8, 12)
+    assert len(clicks) in (12, 16)  # counted in
     assert figures.worst < 1000  # microseconds: what was left out does not count as late
     assert [text for _, text in concert.said]
     assert hanging(concert.wire.messages) == set()
@@ -834,7 +897,7 @@ def test_a_machine_that_slept_in_a_pause_just_goes_on() -> None:
     concert.at(3, lambda: concert.clock.jump(HOUR))
     concert.at(3700, Command.PAUSE)
     concert.play()
-    assert len(concert.wire.only(CLICK, CLICK_1)) == 4 + 2 + 8
+    assert len(concert.wire.only(CLICK, CLICK_1)) == 4 + 2 + 4 + 8
     assert not concert.said
 
 
@@ -866,11 +929,11 @@ def test_a_port_that_goes_in_mid_bar_is_waited_for_and_the_next_bar_played() -> 
     assert (gone_at - begin) / SECOND < 3.1
     assert 31 <= (back_at - begin) / SECOND < 32
     assert concert.wire.tried > 20
-    assert concert.numbers() == [(1, -1), (1, 0), (1, 0), (1, 0), (1, 0)]
+    assert concert.numbers() == [(1, -1), (1, 0), (1, -1), (1, 0), (1, 0), (1, 0)]
     clicks = concert.wire.only(CLICK, CLICK_1)
     after = [at for at in clicks if (at - begin) / SECOND > 30]
     assert (after[0] - back_at) / MS < 200
-    assert seconds(after) == [i / 2 for i in range(12)]
+    assert seconds(after) == [i / 2 for i in range(16)]
     assert concert.wire.messages[-2:] == SILENCE
 
 

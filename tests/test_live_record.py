@@ -515,7 +515,7 @@ def test_a_pause_ends_a_take_and_what_is_played_in_it_is_in_none(tmp_path: Path)
     concert = Concert({"sticking": "RLRLRRLL"})
     concert.at(4.6, Command.PAUSE)
     concert.at(30.0, Command.PAUSE)
-    first, second = _takes(concert, (2.0, 4.5, 20.0, 31.0))
+    first, second = _takes(concert, (2.0, 4.5, 20.0, 31.0, 33.0))
     assert where(take_bytes(first), tmp_path) == [0, 2500]
     assert first.downbeat is not None and second.downbeat is None
     assert second.strokes == 1
@@ -527,13 +527,13 @@ def test_what_goes_on_after_a_pause_lies_on_the_files_beats() -> None:
     concert = Concert({"sticking": "RLRLRRLL"})
     concert.at(4.6, Command.PAUSE)
     concert.at(30.0, Command.PAUSE)
-    takes = _takes(concert, (2.0, 31.0))
+    takes = _takes(concert, (2.0, 33.0))
     resumed = concert.bars[-1][0] + LEAD - concert.start - LEAD
     content = take_bytes(takes[1])
     (tick,) = ticks(content, "note_on")
     beats = tick / read(content).ticks_per_beat
-    # The bar began a LEAD after the wish was met; the stroke came at 31 s.
-    came = (31 * SECOND + LEAD - (resumed + LEAD)) / SECOND * 2
+    # The bar began after its count-in; the stroke came 33 s after the first event.
+    came = (33 * SECOND + LEAD - resumed) / SECOND * 2
     assert (beats - came) % 4 == pytest.approx(0, abs=0.1) or (beats - came) % 4 > 3.9
 
 
@@ -546,13 +546,19 @@ def test_again_begins_a_new_take(tmp_path: Path) -> None:
     assert where(second, tmp_path) == [0]
 
 
-def test_a_change_of_tempo_goes_on_in_the_same_take(tmp_path: Path) -> None:
+def test_a_change_of_tempo_begins_a_new_take(tmp_path: Path) -> None:
     concert = Concert(FOUR, times=4)
-    concert.at(2.5, Command.FASTER)  # from 4 s on: 122
-    (content,) = _recorded(concert, (2.0, 5.0))
-    tempos = [round(60e6 / e.tempo) for e in read(content).tracks[0] if e.type == "set_tempo"]
+    concert.at(2.5, Command.FASTER)  # from 4 s on: 122, counted in
+    second = 4 + 4 * 60 / 122
+    takes = _recorded(concert, (2.0, second, second + 1))
+    tempos = [
+        round(60e6 / event.tempo)
+        for content in takes
+        for event in read(content).tracks[0]
+        if event.type == "set_tempo"
+    ]
     assert tempos == [120, 122]
-    assert where(content, tmp_path) == [0, 3000]
+    assert [where(content, tmp_path) for content in takes] == [[0], [0, 1000]]
 
 
 def test_a_skipped_exercise_keeps_what_came_up_to_then(tmp_path: Path) -> None:
@@ -1018,9 +1024,9 @@ def test_the_screen_says_that_it_records_and_a_pause_begins_a_new_take(
         sticks.strike(SNARE)
         terminal.press(" ")
         _until(lambda: "PAUSED" in terminal.shown)
-        count = len(module.heard)
+        count = len(module.ons())
         terminal.press(" ")
-        module.until(lambda m: len(m.heard) > count + 4)
+        module.until(lambda m: len(m.ons()) > count + 8)
         sticks.strike(BASS)
         time.sleep(0.1)
         terminal.press("q")

@@ -2,7 +2,7 @@
 
 import os
 import sys
-from contextlib import nullcontext
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,6 +13,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.printable import printable
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from contextlib import AbstractContextManager
 
     from midiforge.kit import Kit
@@ -96,23 +97,28 @@ def _show(as_lines: bool) -> "AbstractContextManager[Show]":
     from midiforge.live.learn_screen import learn_screen
 
     screen = not as_lines and on_terminal(sys.stdout) and on_terminal(sys.stdin)
-    return learn_screen() if screen else nullcontext(_in_lines())
+    return learn_screen() if screen else _in_lines()
 
 
-def _in_lines() -> "Show":
-    """Prints what is new, a line each; a hint comes once."""
-    hinted = ""
+@contextmanager
+def _in_lines() -> "Iterator[Show]":
+    """Prints what is new, a line each, and takes the keys; a hint or a message comes once."""
+    from midiforge.live.keyboard import single_keys
+    from midiforge.live.learn_screen import take_keys
+
+    said = ["", ""]
 
     def show(learning: "Learning", hint: str) -> None:
-        nonlocal hinted
+        take_keys(learning)
         news, learning.news = learning.news, []
-        if hint and hint != hinted:
-            news.append(hint)
-        hinted = hint
+        now = [learning.message, hint]
+        news += [new for new, before in zip(now, said, strict=True) if new and new != before]
+        said[:] = now
         for line in news:
             print(printable(line), flush=True)
 
-    return show
+    with single_keys():
+        yield show
 
 
 # The file

@@ -208,8 +208,9 @@ def _watch(as_lines: bool) -> "Watch":
 
 
 @contextmanager
-def _in_lines(_: "Player") -> "Iterator[Watcher]":
-    """One line an exercise."""
+def _in_lines(player: "Player") -> "Iterator[Watcher]":
+    """One line an exercise, and the keys."""
+    from midiforge.live.keyboard import pressed, single_keys
     from midiforge.live.plain_line import plain_line
     from midiforge.live.watcher import Watcher
 
@@ -217,7 +218,12 @@ def _in_lines(_: "Player") -> "Iterator[Watcher]":
         if place.begins:
             print(plain_line(place), flush=True)
 
-    yield Watcher(bar=bar, say=_say)
+    def idle(_: int) -> None:
+        for command in pressed():
+            player.wish(command)
+
+    with single_keys():
+        yield Watcher(bar=bar, idle=idle, say=_say)
 
 
 def _say(text: str) -> None:

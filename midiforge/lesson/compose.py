@@ -78,7 +78,7 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
         found = [*repeat(lines, bars * bar)]
         if phrase:
             found += through_form(phrase, step, form, grooves, bars, bar)
-        found.sort(key=lambda placed: (placed.time, LIMB_ORDER[placed.limb], placed.layer))
+        found.sort(key=lambda placed: (float(placed.time), LIMB_ORDER[placed.limb], placed.layer))
         return found
 
     # When repeating lines, phrase, form and bar line begin together again
@@ -127,7 +127,7 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
         hits += each.hits
         tones += each.tones
         chords += each.chords
-    hits.sort(key=lambda hit: (hit.time, LIMB_ORDER[hit.limb], hit.layer))
+    hits.sort(key=lambda hit: (float(hit.time), LIMB_ORDER[hit.limb], hit.layer))
     return Score(
         hits=tuple(hits),
         answers=tuple(answers),

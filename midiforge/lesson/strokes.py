@@ -102,9 +102,10 @@ def one_at_a_time(strokes: list[Placed], meter: Meter, step: Fraction, swing: Sw
 
     swing: lines that swing and lines that don't may meet by it.
     """
-    at: dict[tuple[Limb | None, Fraction], Placed] = {}
+    at: dict[tuple[Limb | None, int, int], Placed] = {}
     for after in strokes:
-        before = at.setdefault((after.limb, swing.played(after.time, after.grid)), after)
+        played = swing.played(after.time, after.grid)  # its two numbers hash faster than it does
+        before = at.setdefault((after.limb, played.numerator, played.denominator), after)
         if after.limb and before is not after:
             raise MidiforgeError(
                 f"the {after.limb.title} has two strokes at once: "

@@ -1,6 +1,6 @@
 """An exercise as bars of moments: what is sent together, and when in the bar."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
@@ -9,6 +9,7 @@ from operator import itemgetter
 from midiforge.kit import Kit
 from midiforge.live.layers import CHORDS, LAYERS, PERCUSSION, layer_of, layer_of_part
 from midiforge.model.exercise import Exercise
+from midiforge.model.hit import CLICK
 from midiforge.model.tempo import TempoMap
 from midiforge.performance import held, notes, over_the_seam
 
@@ -62,6 +63,7 @@ class PlayableExercise:
 
     loop_bar: the bar that the seam leads back to.
     layers: those that it has.
+    clicked: the click of a bar, for counting in again; empty if it has none anywhere.
     """
 
     exercise: Exercise
@@ -69,9 +71,16 @@ class PlayableExercise:
     count_in: int
     loop_bar: int
     layers: tuple[str, ...] = ()
+    clicked: tuple[Moment, ...] = ()
 
     def bar(self, number: int) -> Bar:
         return self.bars[number + self.count_in]
+
+    def counted_in(self, bar: Bar) -> tuple[Bar, ...]:
+        """What counts in a bar in its midst: as many bars as before the first, but one at least,
+        at that bar's tempo; none if there is no click to count with."""
+        many = max(self.count_in, 1) if self.clicked else 0
+        return tuple(replace(bar, number=i - many, moments=self.clicked) for i in range(many))
 
     @property
     def last(self) -> int:
@@ -110,8 +119,10 @@ def playable(
     leads_over = over_the_seam(exercise, played)
     loop_bar = int(exercise.loop_start / length)
     for note in played:
-        seconds = exercise.tempo.quarter(note.time + (note.offset >= 0) * Fraction(1, 10**9))
-        at = float(note.time) + note.offset / 1000 / float(seconds)
+        at = float(note.time)
+        if note.offset:
+            seconds = exercise.tempo.quarter(note.time + (note.offset >= 0) * Fraction(1, 10**9))
+            at += note.offset / 1000 / float(seconds)
         number = int(at // float(length))
         own = int(note.time // length)
         if number < first or (
@@ -138,7 +149,17 @@ def playable(
         bars.append(Bar(number, length, tempo, quarter, moments))
     sounding = {note_on.layer for each in found.values() for _, note_on in each}
     layers = tuple(layer for layer in LAYERS if layer in sounding)
-    return PlayableExercise(exercise, tuple(bars), exercise.count_in_bars, loop_bar, layers)
+    clicks = (tuple(moments_of(bar.moments, CLICK)) for bar in bars)
+    clicked = next(filter(None, clicks), ())
+    count_in = exercise.count_in_bars
+    return PlayableExercise(exercise, tuple(bars), count_in, loop_bar, layers, clicked)
+
+
+def moments_of(moments: Iterable[Moment], layer: str) -> Iterator[Moment]:
+    """The moments of one layer alone."""
+    for moment in moments:
+        if notes := tuple(note for note in moment.notes if note.layer == layer):
+            yield Moment(moment.at, notes)
 
 
 def at_tempo(exercise: Exercise, faster: Fraction) -> Exercise:

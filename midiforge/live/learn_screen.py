@@ -36,7 +36,7 @@ def learn_screen() -> Iterator[Show]:
     shown: list[str] = []
 
     def show(learning: Learning, hint: str) -> None:
-        _take_keys(learning)
+        take_keys(learning)
         size = shutil.get_terminal_size()
         lines = without_air(_lines(learning, hint, size.columns), size.lines)
         if [*lines, str(size)] != shown:
@@ -52,7 +52,8 @@ def learn_screen() -> Iterator[Show]:
                 write(PLAIN + CLOSE)
 
 
-def _take_keys(learning: Learning) -> None:
+def take_keys(learning: Learning) -> None:
+    """Does what the keys say that were pressed since last asked."""
     for command in pressed():
         if command is Command.NEXT:
             learning.skip()

@@ -6,7 +6,7 @@ fraction; nothing adds up, however long it plays.
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from midiforge.live.bars import Bar, Moment
 from midiforge.live.beat_clock import CLOCKS, clocks_in
@@ -107,9 +107,11 @@ class Player:
 
     def _play(self) -> None:
         place, first = self.route.next_bar(), True
+        counts = False  # whether the bar is to be counted in
         self._begin()
         while place is not None:
             self._place = place
+            counts = counts and place.bar.number >= 0 and not self.sync.followed
             if place.begins:
                 self.sender.end_held()
                 self.sender.send_programs(place.playable.exercise.tracks)
@@ -119,14 +121,25 @@ class Player:
                 self._joined = False
             first = False
             try:
-                self.watcher.bar(place)
-                if self._play_bar(place):
+                whole = not counts or self._count_in(place)
+                if counts and whole and (wishes := self._bar_line_wishes()):
+                    first, moves = True, not _SKIPS.isdisjoint(wishes)
+                    turn = self.route.next_bar if moves else self.route.same_bar
+                    place = turn(*wishes)
+                    continue
+                if whole:
+                    counts = False
+                    self.watcher.bar(place)
+                    whole = self._play_bar(place)
+                if whole:
                     self._leave(place.bar)
                 else:
                     self._begin()
+                    counts = True
             except PortGone as gone:
                 self._wait_for_port(gone.output)
                 self._begin()
+                counts = True
             except TransportMoved as moved:
                 self.sender.silence()
                 self.watcher.say(moved.change.say)
@@ -138,9 +151,27 @@ class Player:
                 self._pause()
                 self._begin()
                 if not self._skip_wished():
-                    place, first = self.route.same_bar(), True
+                    place, first, counts = self.route.same_bar(), True, True
                     continue
+            before = self._place
             place = self.route.next_bar(*self._bar_line_wishes())
+            if place and place.begins:  # it has a count-in of its own, if it is to have one
+                counts = False
+            elif place and place.faster != before.faster:
+                counts = True
+
+    def _count_in(self, place: Place) -> bool:
+        """Counts in a bar in the midst of an exercise: after a pause, and at a new tempo; whether
+        the count came to its end."""
+        self.sender.end_held()
+        for bar in place.playable.counted_in(place.bar):
+            counting = replace(place, bar=bar, ends=False)
+            self.watcher.bar(counting)
+            if not self._play_bar(counting, tells=False):
+                return False
+            self._leave(bar)
+        self._joined = False
+        return True
 
     def _begin(self) -> None:
         """The next bar begins as soon as may be, whatever was before."""
@@ -153,8 +184,8 @@ class Player:
         self._joined = True
         self.sender.leave_bar(float(bar.length))
 
-    def _play_bar(self, place: Place) -> bool:
-        """Plays a bar; whether it came to its end."""
+    def _play_bar(self, place: Place, tells: bool = True) -> bool:
+        """Plays a bar; whether it came to its end. tells: when it began, for recordings."""
         bar, sync, sender = place.bar, self.sync, self.sender
         sync.enter(bar)
         events: list[tuple[float, int, Moment | None]] = [
@@ -163,7 +194,7 @@ class Player:
         if self.send_clock:
             events += [(at, 0, None) for at in clocks_in(sync.position, bar.length)]
             events.sort(key=lambda event: event[:2])
-        told = False
+        told = not tells
         for at, _, moment in events:
             deadline = self._wait(at)
             if deadline is None:

@@ -37,7 +37,7 @@ _AS_WRITTEN = Fraction(0)
 _WAIT = 0.01  # seconds
 
 _MOVES = {Command.NEXT: 1, Command.PREVIOUS: -1, Command.AGAIN: 0}
-_TEMPOS = {Command.FASTER: TEMPO_STEP, Command.SLOWER: -TEMPO_STEP}
+TEMPOS = {Command.FASTER: TEMPO_STEP, Command.SLOWER: -TEMPO_STEP}
 
 Make = Callable[[Exercise, Fraction], PlayableExercise]
 
@@ -114,8 +114,9 @@ class Route:
             return None
         return self._place()
 
-    def same_bar(self) -> Place:
-        """The bar that was played last, once more."""
+    def same_bar(self, *wishes: Command) -> Place:
+        """The bar that was played last, once more; wishes: of slower and faster."""
+        _, self._changes, _ = self._wished(wishes)
         return self._place()
 
     def from_the_top(self) -> Place:
@@ -143,9 +144,9 @@ class Route:
         for wish in wishes:
             if wish in _MOVES:
                 index, moves = max(index + _MOVES[wish], 0), True
-            elif wish in _TEMPOS and (found := self._after(index)) is not None:
+            elif wish in TEMPOS and (found := self._after(index)) is not None:
                 tempos = self.exercises[found].tempo.changes
-                wanted = changes.get(found, _AS_WRITTEN) + _TEMPOS[wish]
+                wanted = changes.get(found, _AS_WRITTEN) + TEMPOS[wish]
                 if all(SLOWEST <= tempo + wanted <= FASTEST for _, tempo in tempos):
                     changes[found] = wanted
         return index, changes, moves
