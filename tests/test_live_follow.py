@@ -399,6 +399,9 @@ class Stage:
     def alive(self) -> bool:
         return True
 
+    def connect_anew(self) -> bool:
+        return False
+
     def reopen(self) -> bool:
         return True
 

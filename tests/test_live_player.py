@@ -93,6 +93,9 @@ class Wire:
         self.opened = self.opened and self.plugged
         return self.opened
 
+    def connect_anew(self) -> bool:
+        return False
+
     def reopen(self) -> bool:
         self.tried += 1
         self.opened = self.plugged

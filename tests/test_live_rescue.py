@@ -5,6 +5,7 @@ again, which libjack does not get over while a client of the dead server is stil
 faults, three hundred of them, are in live_faults.py.
 """
 
+import ctypes
 import json
 import os
 import signal
@@ -27,6 +28,7 @@ from midiforge.live.bars import playable
 from midiforge.live.recorder import Recorder
 from midiforge.live.recording import rescued
 from midiforge.live.route import Place
+from midiforge.live.signals import quitting
 from midiforge.live.waiting import journals_wait
 from midiforge.takes.take import read_take
 
@@ -132,8 +134,8 @@ def test_a_server_that_is_started_again_takes_neither_the_player_nor_its_take_al
             module.until(lambda m: len(m.ons()) > 20)
             until(lambda: len(struck) > 60)
             process.send_signal(signal.SIGINT)
-            process.communicate(timeout=PATIENCE)
-            assert process.returncode == 130
+            _, said = process.communicate(timeout=PATIENCE)
+            assert (process.returncode, said) == (130, "midiforge: interrupted\n")
         finally:
             process.kill()
             process.wait()
@@ -251,3 +253,21 @@ def test_a_signal_when_the_terminal_is_closed_ends_as_always(
         process.kill()
         process.wait()
     module.until(lambda m: not hanging(m.messages), 2)
+
+
+def test_a_call_of_the_system_goes_on_after_a_signal_that_only_asks() -> None:
+    """As libjack needs it, which takes an interrupted read for one that failed (POSIX, read)."""
+    libc = ctypes.CDLL(None, use_errno=True)
+    ours, theirs = os.pipe()
+    asked: list[str] = []
+    timers = [
+        threading.Timer(0.1, os.kill, [os.getpid(), signal.SIGINT]),
+        threading.Timer(0.3, os.write, [theirs, b"x"]),
+    ]
+    with pytest.raises(KeyboardInterrupt), quitting(lambda: asked.append("quit")):
+        for timer in timers:
+            timer.start()
+        assert libc.read(ours, ctypes.create_string_buffer(1), 1) == 1
+        assert asked
+    os.close(ours)
+    os.close(theirs)

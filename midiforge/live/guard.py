@@ -30,10 +30,12 @@ def guarded(outputs: Mapping[str, frozenset[int]], send_clock: bool, screen: str
         may have to be stopped. screen: what gives the terminal its first page back; "" if nothing
         is shown on another.
     """
+    terminal = _terminal()
     told = {
         "outputs": {name: sorted(channels) for name, channels in outputs.items()},
         "clock": send_clock,
-        "terminal": _settings(),
+        "terminal": terminal,
+        "settings": _settings(terminal),
         "screen": screen,
     }
     path = "import sys; sys.path[:0] = {!r}; from midiforge.live.guard import main; main()"
@@ -44,7 +46,10 @@ def guarded(outputs: Mapping[str, frozenset[int]], send_clock: bool, screen: str
             stdin=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
+            pass_fds=() if terminal is None else (terminal,),
         )
+    if terminal is not None:
+        os.close(terminal)
     say(guard, json.dumps(told).encode() + b"\n")
     try:
         yield
@@ -74,7 +79,7 @@ def main() -> None:
         return
     with suppress(ValueError):
         told = json.loads(lines[0])
-        _put_back(told["terminal"], told["screen"])
+        _put_back(told["terminal"], told["settings"], told["screen"])
         _silence(told["outputs"], told["clock"])
 
 
@@ -105,25 +110,36 @@ def _silence(outputs: dict[str, list[int]], clock: bool) -> None:
         time.sleep(_TRY_EVERY if left else 0)
 
 
-def _settings() -> list[Any] | None:
-    """The terminal's, in a form for JSON; None where there is none."""
+def _terminal() -> int | None:
+    """The terminal, opened for the guard; None where there is none.
+
+    By its name it cannot be opened any more once the player that led its session is gone.
+    """
+    if sys.platform == "win32":
+        return None
+    try:
+        return os.open("/dev/tty", os.O_RDWR | os.O_NOCTTY)
+    except OSError:
+        return None
+
+
+def _settings(terminal: int | None) -> list[Any] | None:
+    """The terminal's, in a form for JSON; None where there are none."""
     with suppress(Exception):
         import termios
 
-        with open("/dev/tty", "rb", buffering=0) as terminal:  # noqa: PTH123
-            *flags, letters = termios.tcgetattr(terminal)
-            return [*flags, [c if isinstance(c, int) else c.decode("latin-1") for c in letters]]
+        *flags, letters = termios.tcgetattr(terminal)  # type: ignore[arg-type]
+        return [*flags, [c if isinstance(c, int) else c.decode("latin-1") for c in letters]]
     return None
 
 
-def _put_back(settings: list[Any] | None, screen: str) -> None:
-    if settings is None:
+def _put_back(terminal: int | None, settings: list[Any] | None, screen: str) -> None:
+    if terminal is None or settings is None:
         return
     with suppress(Exception):
         import termios
 
         *flags, letters = settings
         known = [c if isinstance(c, int) else c.encode("latin-1") for c in letters]
-        with open("/dev/tty", "r+b", buffering=0) as terminal:  # noqa: PTH123
-            termios.tcsetattr(terminal, termios.TCSADRAIN, [*flags, known])
-            os.write(terminal.fileno(), screen.encode())
+        termios.tcsetattr(terminal, termios.TCSADRAIN, [*flags, known])
+        os.write(terminal, screen.encode())

@@ -13,6 +13,8 @@ class Output(Protocol):
 
     def reopen(self) -> bool: ...
 
+    def connect_anew(self) -> bool: ...
+
 
 @dataclass(slots=True, eq=False)
 class OutputChannel:

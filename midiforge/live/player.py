@@ -96,12 +96,12 @@ class Player:
 
     def _end(self) -> None:
         """Silence, also in modules that were unplugged and may be back since we looked last."""
-        gone = [each for each in self.sender.outputs if not each.alive()]
-        back = [each for each in gone if each.reopen()]
-        if back:
-            self.sender.silence_anew()
-        else:
-            self.sender.silence()
+        sender, ran = self.sender, self.sender.clock_runs
+        sender.silence()
+        new = [e.connect_anew() if e.alive() else e.reopen() for e in sender.outputs]
+        if any(new):
+            sender.clock_runs = ran
+            sender.silence_anew()
 
     # The way through
 

@@ -15,6 +15,7 @@ from midiforge.live.rtmidi_system import (
     IN,
     OUT,
     close_client,
+    drops_silently,
     jack_server,
     new_client,
     open_port,
@@ -129,6 +130,26 @@ class RtOutput:
             self.close()
             try:
                 self._open()
+            except (MidiforgeError, self._error):
+                return False
+        return True
+
+    def connect_anew(self) -> bool:
+        """Connects to the port once more; whether there was reason to, and it worked.
+
+        A port that went and came back in between has its name still, but is not connected to us
+        any more, and JACK and ALSA tell nobody.
+        """
+        with _ALONE:
+            if self._midi is None or self.virtual or self.server_died():
+                return False
+            if not drops_silently(self._midi):
+                return False
+            try:
+                self._midi.close_port()
+                names = self._midi.get_ports()
+                index = index_of(names, self.name, self.wanted, OUT)
+                open_port(self._midi, index, names[index])
             except (MidiforgeError, self._error):
                 return False
         return True

@@ -5,6 +5,7 @@ import sys
 import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
+from functools import cache
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -46,6 +47,12 @@ def jack_server(midi: Any) -> str | None:
     return None
 
 
+def drops_silently(midi: Any) -> bool:
+    """Whether the system of a client disconnects ports without telling."""
+    rtmidi = _rtmidi()
+    return midi.get_current_api() in (rtmidi.API_UNIX_JACK, rtmidi.API_LINUX_ALSA)
+
+
 def _rtmidi() -> Any:
     try:
         import rtmidi
@@ -65,6 +72,7 @@ def rtmidi_error() -> type[Exception]:
 def new_client(direction: str) -> Any:
     """A MIDI client of the first system that runs here."""
     rtmidi = _rtmidi()
+    _hush_jack()
     kind = rtmidi.MidiOut if direction == OUT else rtmidi.MidiIn
     why = ""
     with _quiet():
@@ -115,6 +123,26 @@ def close_client(midi: Any) -> None:
             midi.close_port()
         with suppress(Exception):
             midi.delete()
+
+
+@cache
+def _hush_jack() -> None:
+    """libjack says nothing on standard error when its server dies; that is noticed and said here.
+
+    Its messages go to a function of C's that does nothing with them, since some come from threads
+    that Python does not know (JACK API, jack_set_error_function, jack_set_info_function).
+    """
+    with suppress(ImportError, OSError, AttributeError, TypeError):
+        import ctypes
+
+        from rtmidi import _rtmidi as compiled
+
+        nothing = ctypes.cast(ctypes.CDLL(None).strlen, ctypes.c_void_p)
+        library = ctypes.CDLL(compiled.__file__)
+        for name in ("jack_set_error_function", "jack_set_info_function"):
+            takes = getattr(library, name)
+            takes.argtypes, takes.restype = [ctypes.c_void_p], None
+            takes(nothing)
 
 
 _ONE_AT_A_TIME = threading.Lock()  # standard error is the whole process's

@@ -4,10 +4,11 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from types import FrameType
 
 SOON = 2.0  # seconds after which a program that was told to end has ended
+_MORE = 0.3  # seconds
 
 
 @contextmanager
@@ -36,22 +37,29 @@ def quitting(wish: Callable[[], None]) -> Iterator[None]:
     """
     came: list[int] = []
     before = {}
+    at_last = ExitStack()
 
     def asked(number: int, _: FrameType | None) -> None:
         came.append(number)
         wish()
-        ends_soon(128 + number)
+        if len(came) == 1:
+            at_last.enter_context(ends_soon(128 + number))
 
     for name in ENDING:
         number = getattr(signal, name, None)
         if number is not None and threading.current_thread() is threading.main_thread():
             before[number] = signal.signal(number, asked)
+            if hasattr(
+                signal, "siginterrupt"
+            ):  # libjack takes an interrupted call for a failed one
+                signal.siginterrupt(number, False)
     try:
         yield
     except OSError:  # such as: the terminal is closed
         if not came:
             raise
     finally:
+        at_last.close()
         for number, handler in before.items():
             signal.signal(number, signal.SIG_DFL if handler is None else handler)
     if came:
@@ -64,11 +72,27 @@ def quitting(wish: Callable[[], None]) -> Iterator[None]:
             raise SystemExit(128 + came[0])
 
 
-def ends_soon(code: int) -> None:
-    """The process ends within `SOON`, with this exit code if it does not end by itself."""
+@contextmanager
+def ends_soon(code: int) -> Iterator[None]:
+    """The process ends within `SOON`, with this exit code, if the context does not end before.
+
+    A driver may hold up all of Python: then the system's own alarm ends the process a little
+    later (POSIX, setitimer), as a signal does.
+    """
     timer = threading.Timer(SOON, os._exit, (code,))
     timer.daemon = True
     timer.start()
+    alarm = hasattr(signal, "setitimer")
+    if alarm:
+        before = signal.signal(signal.SIGALRM, signal.SIG_DFL)
+        signal.setitimer(signal.ITIMER_REAL, SOON + _MORE)
+    try:
+        yield
+    finally:
+        timer.cancel()
+        if alarm:
+            signal.setitimer(signal.ITIMER_REAL, 0)
+            signal.signal(signal.SIGALRM, signal.SIG_DFL if before is None else before)
 
 
 # Ctrl-Z: it would leave notes sounding.
