@@ -7,7 +7,7 @@ from live_faults import session
 
 @pytest.mark.parametrize(
     ("kind", "seed"),
-    [("quit_at_return", 8), ("disk_full", 1), ("learning", 8)],
+    [("disk_full", 1), ("learning", 8)],
 )
 def test_after_a_fault_nothing_sounds_on_and_nothing_is_lost(
     jack: Server, kind: str, seed: int

@@ -128,7 +128,10 @@ def _settings(terminal: int | None) -> list[Any] | None:
     with suppress(Exception):
         import termios
 
-        *flags, letters = termios.tcgetattr(terminal)  # type: ignore[arg-type]
+        from midiforge.live.keyboard import settings_before
+
+        now = termios.tcgetattr(terminal)  # type: ignore[arg-type]
+        *flags, letters = settings_before[0] if settings_before else now
         return [*flags, [c if isinstance(c, int) else c.decode("latin-1") for c in letters]]
     return None
 

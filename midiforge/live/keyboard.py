@@ -4,6 +4,7 @@ import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from typing import Any
 
 from midiforge.live.route import Command
 
@@ -43,6 +44,10 @@ def key_of(command: Command) -> str:
 _SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|O.|.)?")
 
 
+# The terminal's settings before single keys were asked for; empty where they were not.
+settings_before: list[list[Any]] = []
+
+
 @contextmanager
 def single_keys() -> Iterator[None]:
     """Keys come one by one and are not shown, while the context lasts."""
@@ -56,10 +61,12 @@ def single_keys() -> Iterator[None]:
         yield
         return
     before = termios.tcgetattr(sys.stdin)
+    settings_before.append(before)
     try:
         tty.setcbreak(sys.stdin)
         yield
     finally:
+        settings_before.pop()
         with suppress(termios.error):
             termios.tcsetattr(sys.stdin, termios.TCSADRAIN, before)
 
