@@ -10,6 +10,7 @@ from midiforge.takes.expected import pad_of
 _FASTEST, _SLOWEST = 0.010, 0.070  # s, to what follows (common practice of flams and drags)
 _SOFTER = 0.8
 _MOST_GRACE_NOTES = 3
+_MOST_LEADING = 32  # of the strokes that come so soon; nobody plays more
 _LEADING = _MOST_GRACE_NOTES * _SLOWEST  # the first stroke comes so soon after its own
 
 Graces = Mapping[int, tuple[int, ...]]  # places in the list: of a stroke, of its grace notes
@@ -24,12 +25,14 @@ def between_hands(struck: Sequence[Struck], end: float = inf) -> Graces:
     found: dict[int, list[int]] = {}
     hands = [i for i, each in enumerate(struck) if each.voice not in FEET_VOICES]
     first = [i for i in hands if struck[i].time - struck[hands[0]].time <= _LEADING]
+    first = first[:_MOST_LEADING]
     mains: dict[int, int] = {}
     for at in range(len(hands) - 1, -1, -1):
         i = hands[at]
         own = struck[i]
         following = [(j, struck[j].time) for j in hands[at + 1 : at + 6]]
-        following += [(j, end) for j in first if own.time > struck[j].time]
+        if end - own.time <= _SLOWEST:
+            following += [(j, end) for j in first if own.time > struck[j].time]
         near = [j for j, time in following if _FASTEST <= time - own.time <= _SLOWEST]
         louder = [j for j in near if own.velocity <= _SOFTER * struck[j].velocity]
         others = [j for j in louder if pad_of(struck[j].voice) != pad_of(own.voice)]

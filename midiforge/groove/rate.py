@@ -10,7 +10,7 @@ from bisect import bisect_left
 from cmath import exp as turn
 from cmath import phase
 from collections.abc import Iterator, Sequence
-from math import pi
+from math import floor, pi
 
 from midiforge.groove.ornaments import Stroke
 from midiforge.model.meter import Meter
@@ -130,7 +130,8 @@ def followed(moments: Sequence[tuple[float, float]], rate: float) -> tuple[list[
     turns = 0.0  # at the first window's middle, set by its own strokes
     knots: list[Knot] = []
     drawn_sum = heavy_sum = 0.0
-    for _ in range(hops + 1):
+    done = 0
+    while done <= hops:
         first = bisect_left(times, at - window / 2 - 1e-9)
         part = moments[first : bisect_left(times, at + window / 2 + 1e-9)]
         drawn, heavy = 0j, 0.0
@@ -149,8 +150,12 @@ def followed(moments: Sequence[tuple[float, float]], rate: float) -> tuple[list[
             drawn_sum += abs(drawn)
             heavy_sum += heavy
         knots.append((at, turns))
-        at += hop
-        turns += rate * hop
+        # Where nothing is struck for long, the rate goes on; what that takes is not its length.
+        nothing = 0 if part or first >= len(times) else times[first] - window / 2 - at
+        skipped = max(1, floor(nothing / hop)) if hop else 1
+        done += skipped
+        at += hop * skipped
+        turns += rate * hop * skipped
     if len(knots) == 1:
         knots.append((knots[0][0] + 1.0, knots[0][1] + rate))
     return knots, drawn_sum / heavy_sum if heavy_sum else 0.0

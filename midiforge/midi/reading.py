@@ -121,6 +121,7 @@ def parse(data: bytes) -> MidiContent:
         content.remarks.append(f"the file says {tracks} tracks and has {found}")
     by_tick = itemgetter(0)
     content.events.sort(key=by_tick)
+    content.events[:] = dict.fromkeys(content.events)  # twice at one tick is once
     content.tempos.sort(key=by_tick)
     content.meters.sort(key=by_tick)
     content.markers.sort(key=by_tick)
@@ -182,14 +183,15 @@ def _remark_on_a_break(content: MidiContent, is_inside: bool) -> None:
 
 
 def _number(data: bytes, at: int) -> tuple[int, int]:
-    """A number of as many bytes as it needs, seven bits in each, and where the next begins."""
+    """A number of up to four bytes, seven bits in each, and where the next begins; ValueError for
+    a longer one (Standard MIDI Files 1.0, variable-length quantities)."""
     value = 0
-    while True:
-        byte = data[at]
-        at += 1
+    for place in range(at, at + 4):
+        byte = data[place]
         value = value << 7 | byte & 0x7F
         if byte < 0x80:
-            return value, at
+            return value, place + 1
+    raise ValueError
 
 
 def _read_other(data: bytes, at: int, end: int, tick: int, content: MidiContent) -> int:

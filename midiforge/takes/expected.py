@@ -14,6 +14,9 @@ from midiforge.model.hit import Hit
 from midiforge.model.swing import Swing
 
 MOST_STROKES = 400_000
+# Of what is due, somebody who plays an exercise strikes more than one in so many; where less was
+# struck, as before an hour of silence, what would be due after that many is not looked at.
+MOST_A_STROKE, MOST_BESIDES = 16, 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,17 +51,18 @@ def pad_of(voice: str) -> str:
     return entry.pad or voice if entry else voice
 
 
-def expected(exercise: Exercise, kit: Kit, seconds: float) -> list[Due]:
-    """Every stroke the player is expected to play in the first `seconds`, in order of time.
+def expected(exercise: Exercise, kit: Kit, seconds: float, most: int = MOST_STROKES) -> list[Due]:
+    """Every stroke the player is expected to play in the first `seconds`, in order of time; no more
+    than `most` of what comes round, and then whole times round.
 
     An exercise that comes back goes on for as long as is asked; one whose tempo changes ends.
     What the player answers in bars left to them counts like what is written; what calls it is
     marked, for the player need not play it.
     """
-    return list(_rounds(exercise, kit, seconds))
+    return list(_rounds(exercise, kit, seconds, most))
 
 
-def _rounds(exercise: Exercise, kit: Kit, seconds: float) -> Iterable[Due]:
+def _rounds(exercise: Exercise, kit: Kit, seconds: float, most: int) -> Iterable[Due]:
     bar, swing, tempo = exercise.meter.bar, exercise.swing, exercise.tempo
     hits = sorted(
         (hit for hit in (*exercise.hits, *exercise.answers) if hit.limb and hit.time >= 0),
@@ -97,7 +101,7 @@ def _rounds(exercise: Exercise, kit: Kit, seconds: float) -> Iterable[Due]:
         return
     length = float(once) * quarter
     bars = exercise.returns_after_bars
-    turns = min(int((seconds - float(start) * quarter) / length) + 1, MOST_STROKES // len(loop))
+    turns = min(int((seconds - float(start) * quarter) / length) + 1, most // len(loop))
     for turn in range(max(turns, 1)):
         later, bars_later = turn * length, turn * bars
         for due, pad, struck, number, place, call in loop:

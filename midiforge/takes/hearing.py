@@ -22,6 +22,7 @@ COMPANION_MS = 85.0  # how far it is at most; grace notes of a drag are about 35
 # for a file that was slowed down has them wider too, and slow practice opens them.
 GRACE_MS = 130.0
 BUZZ_APART_MS = 110.0
+NEAR = 64  # strokes looked at around one: more than anybody plays in so short a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,8 +115,8 @@ def graces(
     found: set[int] = set()
     for i, stroke in enumerate(strokes if pads else ()):
         others = pads.get(stroke.pad, frozenset())
-        before = i - 1
-        while others and before >= 0 and stroke.time - strokes[before].time <= within:
+        before, end = i - 1, max(i - NEAR, 0)
+        while others and before >= end and stroke.time - strokes[before].time <= within:
             grace = strokes[before]
             if grace.pad in others and grace.velocity <= SOFTER * stroke.velocity:
                 found.add(grace.index)
@@ -190,8 +191,9 @@ def _ornaments(
 
 
 def _intruder(stroke: Heard, strokes: Sequence[Heard], times: Sequence[float]) -> str:
-    first = bisect_left(times, stroke.time - DOUBLE_MS / 1000)
-    last = bisect_right(times, stroke.time + CROSSTALK_MS / 1000)
+    here = bisect_left(times, stroke.time)
+    first = max(bisect_left(times, stroke.time - DOUBLE_MS / 1000), here - NEAR)
+    last = min(bisect_right(times, stroke.time + CROSSTALK_MS / 1000), here + NEAR)
     for other in strokes[first:last]:
         if other is stroke:
             continue

@@ -10,7 +10,14 @@ from statistics import median
 from midiforge.errors import MidiforgeError
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
-from midiforge.takes.expected import Due, expected, pad_of
+from midiforge.takes.expected import (
+    MOST_A_STROKE,
+    MOST_BESIDES,
+    MOST_STROKES,
+    Due,
+    expected,
+    pad_of,
+)
 from midiforge.takes.follow import Line, follow
 from midiforge.takes.hearing import (
     COMPANION_MS,
@@ -98,7 +105,8 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
     begun = _begun(take, exercise, kit, hearing)
     start, window, strokes = begun.start, begun.window, begun.strokes
     span = (strokes[-1].time - start.offset) / start.stretch + 1.0
-    dues = expected(exercise, kit, span)
+    most = min(MOST_A_STROKE * len(strokes) + MOST_BESIDES, MOST_STROKES)
+    dues = expected(exercise, kit, span, most)
     dense = (dues[-1].time - dues[0].time) / max(len(dues) - 1, 1)
     line = follow(dues, strokes, start, window, max(_STRETCH_STROKES * dense, _LEAST_STRETCH))
     return Placed(start, window, line, dues, begun.companions)

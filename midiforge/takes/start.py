@@ -15,6 +15,8 @@ from midiforge.takes.expected import Due
 from midiforge.takes.match import match
 
 _FIRST_STROKES, _FIRST_SECONDS = 48, 20.0  # looked at to find the start
+_LONGEST_LOOK = 120.0  # seconds, however few strokes that are
+_TEMPO_STROKES = 4  # fewer do not tell a tempo
 _TRIED_STROKES, _TRIED_DUES = 16, 96
 # Explains so much, and so closely (as a share of the window): no other tempo is tried.
 _GOOD, _CLOSE = 0.75, 0.25
@@ -80,6 +82,8 @@ def find_start(dues: Sequence[Due], strokes: Sequence[Heard], window: float) -> 
     known = [stroke for stroke in strokes if stroke.pad in wanted][:many]
     if not known:
         return Start(strokes[0].time, 1.0, 0.0)
+    soon = known[0].time + _LONGEST_LOOK
+    known = known[: max(bisect_right(known, soon, key=lambda each: each.time), 1)]
     # Strokes on pads that the exercise does not use speak against it.
     among = sum(1 for stroke in strokes if known[0].time <= stroke.time <= known[-1].time)
     found = _likeliest(dues, known, window)
@@ -94,7 +98,8 @@ def _strokes_to_see(dues: Sequence[Due]) -> int:
 
 def _likeliest(dues: Sequence[Due], known: Sequence[Heard], window: float) -> Start:
     found = _best_start(dues, known, window, 1.0, _TRIED_STROKES, _TRIED_DUES)
-    if found.start.share >= _GOOD and found.start.apart <= _CLOSE:
+    good = found.start.share >= _GOOD and found.start.apart <= _CLOSE
+    if good or len(known) < _TEMPO_STROKES:
         return found.start
     stretch = _SLOWEST
     tries = []

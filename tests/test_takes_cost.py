@@ -1,0 +1,84 @@
+"""What a file costs follows its strokes, never how long it is silent, nor how strange it is.
+
+Variable-length quantities have four bytes at most, the longest wait is 0x0FFFFFFF ticks (Standard
+MIDI Files 1.0). The seconds here are generous: before, each of these files took minutes, or
+gigabytes.
+"""
+
+import struct
+import subprocess
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+from midiforge.midi.reading import parse
+
+LIMIT, MEGABYTES = 20.0, 400
+DRILL = """
+sticking = ">RLR >RLL"
+feet = "four-on-the-floor"
+tempos = [90]
+"""
+MEASURED = """
+import contextlib, io, resource, sys
+from midiforge.command.run import run
+with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+    code = run(sys.argv[1:])
+print(code, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
+"""
+
+
+def quantity(number: int) -> bytes:
+    parts = [number & 0x7F]
+    while number := number >> 7:
+        parts.append(0x80 | number & 0x7F)
+    return bytes(reversed(parts))
+
+
+def file(body: bytes) -> bytes:
+    body += b"\x00\xff\x2f\x00"
+    head = b"MThd" + struct.pack(">IHHH", 6, 0, 1, 480)
+    return head + b"MTrk" + struct.pack(">I", len(body)) + body
+
+
+def struck(strokes: Sequence[tuple[int, int]]) -> bytes:
+    """Strokes: so many ticks after the one before, and its note."""
+    return b"".join(quantity(wait) + bytes((0x99, note, 90)) for wait, note in strokes)
+
+
+PADS = (38, 36, 42, 46, 49, 51)
+FILES = {
+    "a number of a megabyte": struck([(120, 38)] * 8) + b"\x80" * 1_000_000 + b"\x01\x99\x26\x40",
+    "the longest waits": struck([(0x0FFFFFFF, 38)] * 64),
+    "60,000 notes on one tick": struck([(0, PADS[i % 6]) for i in range(60_000)]),
+    "days between": struck([(120, 38)] * 40 + [(480 * 2 * 3600 * 24, 38)] + [(120, 38)] * 40),
+}
+
+
+@pytest.mark.parametrize("command", ["review", "import"])
+@pytest.mark.parametrize("name", FILES)
+def test_a_strange_file_costs_little(tmp_path: Path, name: str, command: str) -> None:
+    take, drill = tmp_path / "take.mid", tmp_path / "drill.toml"
+    take.write_bytes(file(FILES[name]))
+    drill.write_text(DRILL)
+    flags = [str(drill), "--no-log"] if command == "review" else []
+    done = subprocess.run(
+        [sys.executable, "-c", MEASURED, command, str(take), *flags],
+        capture_output=True, text=True, timeout=LIMIT, check=True,
+    )  # fmt: skip
+    code, megabytes = map(int, done.stdout.split())
+    assert code in (0, 2)
+    assert megabytes < MEGABYTES
+
+
+def test_a_number_longer_than_four_bytes_is_the_end_of_what_means_something() -> None:
+    body = struck([(120, 38)] * 3) + b"\x81\x80\x80\x80\x00" + bytes((0x99, 38, 90))
+    content = parse(file(body))
+    assert len(content.events) == 3 and content.remarks
+
+
+def test_a_note_twice_at_one_tick_is_one() -> None:
+    content = parse(file(struck([(0, 38)] * 5 + [(0, 36), (1, 38)])))
+    assert [(tick, note) for tick, _, note, _ in content.events] == [(0, 38), (0, 36), (1, 38)]
