@@ -14,6 +14,12 @@ from typing import Any
 from midiforge.errors import MidiforgeError
 
 _LARGEST = 4 * 1024 * 1024
+_OTHERS = {
+    b"MThd": "a MIDI file",
+    b"SQLite format 3": "a practice log",
+    b"RIFF": "a sound or a SoundFont",
+    b"%PDF": "a PDF",
+}
 _DAY = 24 * 60 * 60
 
 
@@ -25,6 +31,9 @@ def read_toml(path: Path) -> dict[str, Any]:
             content = stream.read(_LARGEST + 1)
         if len(content) > _LARGEST:
             raise MidiforgeError("the file is too large for TOML written by hand", place)
+        for beginning, what in _OTHERS.items():
+            if content.startswith(beginning):
+                raise MidiforgeError(f"is {what}, not a TOML text file", place)
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise MidiforgeError(

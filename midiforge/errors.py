@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from typing import Self
 
 _LONGEST_QUOTE = 60
+_BEGUN = 3  # letters; words that begin alike are near, too
+_NEAR = 0.6  # of two words, 0 to 1, that one may be a slip of the other
 
 
 class MidiforgeError(Exception):
@@ -62,7 +64,9 @@ def nearest(word: str, known: Iterable[str]) -> str:
 
     words = sorted(known)
     lowered = {each.lower(): each for each in reversed(words)}
-    close = get_close_matches(shortened(word).lower(), lowered, n=1, cutoff=0.5)
+    close = get_close_matches(shortened(word).lower(), lowered, n=1, cutoff=_NEAR)
+    begun = [each for each in lowered if each[:_BEGUN] == word[:_BEGUN].lower()]
+    close = close or (begun[:1] if len(word) >= _BEGUN else [])
     if close:
         return f"did you mean {lowered[close[0]]!r}?"
     if len(words) <= 12:

@@ -110,13 +110,17 @@ class Kit:
     def voice(self, number: int, pedal: int | None = None) -> str | None:
         """The voice that an incoming note is, or None if the kit does not know it.
 
-        pedal: the last value of the hi-hat pedal's controller, if one came: the hi-hat's notes
-            are then told by how far it is open, whatever their number says.
+        pedal: the value of the hi-hat pedal's controller at the stroke, if one came. Where open
+            and closed have notes of their own, the note counts, and the pedal only says if it is
+            half open; where one note is all, the pedal alone says how far it is open.
         """
         voice = self.heard.get(number)
         if pedal is None or voice not in _HIHAT_BY_PEDAL or self.hihat is None:
             return voice
-        return self.hihat.voice(pedal)
+        by_pedal = self.hihat.voice(pedal)
+        if {"hihat-open", "hihat-closed"} <= set(self.heard.values()):
+            return "hihat-half" if by_pedal == "hihat-half" else voice
+        return by_pedal
 
     def has(self, voice: str) -> bool:
         """Whether it has a sound of its own for a voice."""
@@ -172,6 +176,8 @@ def _with_bases(path: Path, files: tuple[Path, ...]) -> list[dict[str, Any]]:
 def _checked(path: Path) -> dict[str, Any]:
     """A kit file's own content, every key known and every value right in itself."""
     place, content = str(path), read_toml(path)
+    if "sticking" in content or "every" in content:
+        raise MidiforgeError("is a drill, not a kit", place, hint="a kit has [notes]")
     for key, value in content.items():
         if key not in _KEYS:
             hint = nearest(key, _KEYS)

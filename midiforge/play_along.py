@@ -19,6 +19,7 @@ from midiforge.model.number import Number
 from midiforge.model.tempo import plain
 from midiforge.record import Writing, rewriting
 from midiforge.swap import checksum_of
+from midiforge.table import cells
 
 if TYPE_CHECKING:
     from midiforge.sound import Done, Job, Sound
@@ -242,7 +243,7 @@ def _write_index(written: list[Written], aside: Path) -> None:
     with (aside / INDEX).open("w", newline="", encoding="utf-8") as stream:
         table = csv.writer(stream)
         table.writerow(COLUMNS)
-        table.writerows(map(_row, written))
+        table.writerows(cells(_row(each)) for each in written)
 
 
 def _row(each: Written) -> tuple[object, ...]:

@@ -123,7 +123,7 @@ def test_python_plays_as_the_command_does(jack: Server, module: Receiver) -> Non
         "import midiforge;"
         "keys = {'sticking': 'RLRL', 'stages': 'full', 'tempos': '300, 280', 'count_in': 1};"
         "drill = midiforge.check_drill(keys);"
-        "print(midiforge.play(drill, port='module', only='1', times=2).events)"
+        "print(midiforge.play(drill, port='module', only='1a', times=2).events)"
     )
     done = subprocess.run(
         [sys.executable, "-c", code],

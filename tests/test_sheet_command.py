@@ -140,12 +140,10 @@ def test_musicxml_needs_no_extra(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_folder_that_takes_nothing_more_is_one_line(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import tempfile
-
     def full(*_: Any, **__: Any) -> Any:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(tempfile, "NamedTemporaryFile", full)
+    monkeypatch.setattr(Path, "write_bytes", full)
     line = refused(capsys, *DRILL, "--out", "lesson.pdf")
     assert "lesson.pdf: cannot be written: no space left on device" in line
     assert list(Path().iterdir()) == []

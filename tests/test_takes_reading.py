@@ -152,4 +152,4 @@ def test_a_recorded_take_says_the_title_of_its_exercise(
     path = tmp_path / "take.mid"
     path.write_bytes(take_bytes(Recorded(recorder, 0, 10**9, exercise, ())))
     take = read_take(path)
-    assert (take.exercise, take.title) == (1, as_written(exercise.title))
+    assert (str(take.exercise), take.title) == (str(exercise.number), as_written(exercise.title))

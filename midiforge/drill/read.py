@@ -60,6 +60,9 @@ def check_drill(content: Mapping[str, Any], folder: Path | None = None) -> Drill
     return _Reader(_flat(content), folder or Path()).drill()
 
 
+_ONLY_IN_KITS = ("starts_from", "notes", "velocities", "controls", "hears")
+
+
 def _flat(content: Mapping[str, Any]) -> dict[str, Any]:
     """The content with the keys of tables as "table.key", every key known."""
     tables = {key.name.partition(".")[0] for key in KEYS if "." in key.name}
@@ -71,6 +74,8 @@ def _flat(content: Mapping[str, Any]) -> dict[str, Any]:
             flat |= {f"{name}.{inner}": each for inner, each in value.items()}
         else:
             flat[str(name)] = value
+    if not flat.keys().isdisjoint(_ONLY_IN_KITS) and "sticking" not in flat:
+        raise MidiforgeError("is a kit, not a drill", hint="a drill names it: kit = 'NAME.toml'")
     for name in flat:
         if name not in BY_NAME:
             outer, dot, inner = name.rpartition(".")

@@ -174,10 +174,11 @@ def _fitting(played: Sequence[Played]) -> str:
 
 
 def _tempo(settled: Settled) -> float:
-    """Found tempos to a tenth: nobody plays more exactly."""
+    """Found tempos to a tenth: nobody plays more exactly. Others as they are said, a file's to a
+    thousandth."""
     if settled.tempo_from == "found":
         return round(settled.tempo, 1)
-    return float(Fraction(settled.tempo).limit_denominator(1000))
+    return round(float(Fraction(settled.tempo).limit_denominator(1000)), 3)
 
 
 def _swing(settled: Settled) -> tuple[str, str]:

@@ -342,7 +342,7 @@ def _by_ear(
         places=places,
         found=found,
         quarter=quarter,
-        tempo=pulse.tempo / per,
+        tempo=pulse.tempo / per if wanted is None else wanted,
         slowest=pulse.slowest / per,
         fastest=pulse.fastest / per,
         tempo_from="given" if tempo else "found",

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from midiforge.drill.click import CLICK_VOICES
 from midiforge.errors import MidiforgeError
 from midiforge.kit import DEFAULT, Kit, kit_names, read_kit
-from midiforge.midi.reading import MidiContent, read_midi
+from midiforge.midi.reading import MidiContent, PedalLine, read_midi
 from midiforge.model.meter import Meter
 
 _NOTE_ON, _CONTROLLER = 0x90, 0xB0
@@ -147,16 +147,13 @@ def _notes(
     content: MidiContent, channel: int, pedal_number: int
 ) -> tuple[list[tuple[int, int, int, int | None]], bool]:
     """Tick, number, velocity and pedal of each note of a channel; whether a pedal sent."""
-    on, controller = _NOTE_ON | channel - 1, _CONTROLLER | channel - 1
-    pedal: int | None = None
-    found = []
-    for tick, status, first, second in content.events:
-        if status == on:
-            if second:
-                found.append((tick, first, second, pedal))
-        elif status == controller and first == pedal_number:
-            pedal = second
-    return found, pedal is not None
+    on, line, seconds = _NOTE_ON | channel - 1, PedalLine(content, pedal_number), content.clock()
+    found = [
+        (tick, first, second, line.at(status, seconds.seconds(tick)) if line else None)
+        for tick, status, first, second in content.events
+        if status == on and second
+    ]
+    return found, bool(line)
 
 
 def _likeliest_kit(numbers: set[int], pedal: bool) -> Kit:

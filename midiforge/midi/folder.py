@@ -24,6 +24,7 @@ from midiforge.model.tempo import plain
 from midiforge.performance import leads_back
 from midiforge.record import RECORD, Writing, checksum, rewriting
 from midiforge.swap import checksum_of
+from midiforge.table import cells
 
 INDEX, LESSON, CUES = "index.csv", "lesson.mid", "cues.csv"
 
@@ -124,10 +125,12 @@ class _Writer:
                 content = file_bytes(parts, title, self.kit, division)
                 (self.folder / name).write_bytes(content)
                 record.note(name, checksum(content))
-                csv.writer(index).writerow(_index_row(name, exercise))
+                csv.writer(index).writerow(cells(_index_row(name, exercise)))
                 if leads_back(exercise):  # nothing goes round in the lesson
                     parts = exercise_parts(exercise, self.kit, division, self.single, closes=False)
-                csv.writer(cues).writerows(map(_cue_row, lesson.add(exercise, parts)))
+                csv.writer(cues).writerows(
+                    cells(_cue_row(cue)) for cue in lesson.add(exercise, parts)
+                )
                 count += 1
                 if progress:
                     progress(count)

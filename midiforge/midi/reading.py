@@ -72,6 +72,32 @@ class TickClock:
         return self._starts[i] + (tick - self._ticks[i]) * self._rates[i]
 
 
+AROUND = 0.02  # s that a pedal may tell later than the stroke how far it is down
+
+
+class PedalLine:
+    """Where a controller stands, by channel; number: the controller's."""
+
+    def __init__(self, content: MidiContent, number: int) -> None:
+        seconds = content.clock().seconds
+        self._times: dict[int, list[float]] = {}
+        self._values: dict[int, list[int]] = {}
+        for tick, status, first, second in content.events:
+            if status & 0xF0 == 0xB0 and first == number:
+                self._times.setdefault(status & 0x0F, []).append(seconds(tick))
+                self._values.setdefault(status & 0x0F, []).append(second)
+
+    def __bool__(self) -> bool:
+        """Whether it says anything."""
+        return bool(self._times)
+
+    def at(self, status: int, time: float) -> int | None:
+        """Its value at a stroke of the channel of `status`; None if it has none yet."""
+        times = self._times.get(status & 0x0F, [])
+        i = bisect_right(times, time + AROUND)
+        return self._values[status & 0x0F][i - 1] if i else None
+
+
 def read_midi(path: Path) -> MidiContent:
     """The content of a Standard MIDI File of any format.
 

@@ -23,6 +23,7 @@ from typing import Any
 from midiforge.disk import check_name, data_folder, reason
 from midiforge.errors import MidiforgeError
 from midiforge.practice.entry import Entry
+from midiforge.table import cell
 
 ENVIRONMENT = "MIDIFORGE_LOG"
 APPLICATION = 0x4D464C47  # "MFLG", in the header of the file as SQLite's format has it
@@ -390,5 +391,7 @@ def as_csv(entries: Iterable[Entry], line_end: str = "\r\n") -> str:
     columns: Sequence[str] = HEADING.split(",")
     writer = csv.DictWriter(stream, columns, lineterminator=line_end)
     writer.writeheader()
-    writer.writerows(plain_entry(entry) for entry in entries)
+    writer.writerows(
+        {key: cell(value) for key, value in plain_entry(entry).items()} for entry in entries
+    )
     return stream.getvalue()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
-from midiforge.midi.reading import MidiContent, read_midi
+from midiforge.midi.reading import MidiContent, PedalLine, read_midi
 from midiforge.model.number import Named, read_named
 
 # Markers that `play --record` leaves in a take, so that its review need not guess.
@@ -15,7 +15,7 @@ START_MARK = "midiforge: first downbeat"
 EXERCISE_MARK = "midiforge: exercise "
 # What `play --record` calls the track: the exercise's title, then its tempo.
 _NAMED = re.compile(r"(.+), [0-9. to]+ bpm", re.DOTALL)
-_NOTE_ON, _CONTROLLER = 0x90, 0xB0
+_NOTE_ON = 0x90
 _PEDAL = 4  # foot controller, MIDI 1.0; what hi-hat pedals send
 
 
@@ -27,7 +27,7 @@ class Stroke:
     quarter: in quarter notes from the start of the file, by the file's own beats; the time in
         seconds where it has none.
     number, velocity, channel: as MIDI has them; the channel counts from 1.
-    pedal: the last value of the hi-hat pedal's controller before it; None if none came.
+    pedal: the value of the hi-hat pedal's controller at it; None if none came.
     """
 
     time: float
@@ -79,8 +79,7 @@ def read_take(path: Path | str, pedal: int = _PEDAL) -> Take:
 def _take(content: MidiContent, source: str, pedal: int) -> Take:
     clock = content.clock()
     quarters = content.division
-    # Values of the pedal by channel, as they come; a note takes the last before it.
-    positions: dict[int, int] = {}
+    line = PedalLine(content, pedal)
     strokes = []
     seconds = clock.seconds
     last_tick, last_time = -1, 0.0
@@ -94,10 +93,8 @@ def _take(content: MidiContent, source: str, pedal: int) -> Take:
             channel = (status & 0x0F) + 1
             quarter = tick / quarters if quarters else last_time
             strokes.append(
-                Stroke(last_time, quarter, first, second, channel, positions.get(channel))
+                Stroke(last_time, quarter, first, second, channel, line.at(status, last_time))
             )
-        elif kind == _CONTROLLER and first == pedal:
-            positions[(status & 0x0F) + 1] = second
     start, exercise = _marks(content)
     return Take(
         source=source,
