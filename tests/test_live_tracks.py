@@ -757,9 +757,8 @@ def test_through_real_ports_tones_last_as_written(jack: Server, module: Receiver
         if channel in lengths and m[0] & 0xF0 == 0x90:
             begin[channel, m[1]] = at
             assert m[2] == (50 if channel == 2 else 80)
-        elif channel in lengths and m[0] & 0xF0 == 0x80:
-            if (channel, m[1]) in begin:  # at the end notes are ended once more
-                lengths[channel].append((at - begin.pop((channel, m[1]))) / MS)
+        elif m[0] & 0xF0 == 0x80 and (channel, m[1]) in begin:  # at the end, once more
+            lengths[channel].append((at - begin.pop((channel, m[1]))) / MS)
     assert not begin
     # A quarter note at 300 is 200 ms; half of them within 5 ms, as jitter of a busy machine goes.
     for channel, length, number in ((2, 200, 12), (3, 600, 3)):
