@@ -86,7 +86,8 @@ def entry(number: int = 1, **changed: Any) -> Entry:
 
 
 def names() -> list[str]:
-    return sorted(path.name for path in Path().iterdir())
+    """What is there, copies aside."""
+    return sorted(each.name for each in Path().iterdir() if ".copy-" not in each.name)
 
 
 def whole(path: Path) -> bool:
@@ -415,6 +416,55 @@ def test_a_program_killed_while_it_writes_leaves_what_was_there_before() -> None
     assert whole(log.path)
 
 
+# Rows that are damaged, and copies
+
+
+def test_good_entries_are_read_whatever_another_holds(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    log = Log("log.sqlite")
+    for number in range(6):
+        log.add(entry(number))
+    with closing(sqlite3.connect("log.sqlite")) as database:
+        database.execute("UPDATE review SET tempo = 'allegro' WHERE id = 2")
+        database.execute("UPDATE review SET \"when\" = x'ff00' WHERE id = 5")
+        database.commit()
+    assert len(log.entries()) == 4
+    assert log.unread == [2, 5]
+    assert run(["log", "--log", "log.sqlite", "--csv", "saved.csv"]) == 0
+    said = capsys.readouterr()
+    assert "2 entries can't be read (row 2, 5)" in " ".join(said.err.split())
+    assert said.err.count("\n") == 1
+    with Path("saved.csv").open(newline="", encoding="utf-8") as stream:
+        assert len(list(csv.reader(stream))) == 5
+    log.add(entry(9))  # and what is played goes on being kept
+    assert len(log.entries()) == 5
+
+
+def test_a_copy_is_kept_once_a_day_and_the_last_three_stay() -> None:
+    log = Log("log.sqlite")
+    for number in range(6):
+        log.add(entry(number))
+        log.add(entry(number + 100))
+        for copy in Path().glob("log.sqlite.copy-*"):
+            long_ago = time.time() - 25 * 60 * 60
+            os.utime(copy, (long_ago, long_ago))
+    copies = [Log(f"log.sqlite.copy-{i}") for i in (1, 2, 3)]
+    assert [len(copy.entries()) for copy in copies] == [11, 10, 9] or [
+        len(copy.entries()) for copy in copies
+    ] == [10, 8, 6]
+    assert len(list(Path().glob("log.sqlite.copy-*"))) == 3
+    assert all(whole(copy.path) for copy in copies)
+
+
+def test_where_no_copy_can_be_written_the_log_is_kept_all_the_same() -> None:
+    Path("log.sqlite.copy-new").mkdir()
+    log = Log("log.sqlite")
+    log.add(entry(1))
+    log.add(entry(2))
+    assert len(log.entries()) == 2
+
+
 # Files that are no log, or cannot be used
 
 
@@ -501,7 +551,8 @@ def test_a_file_that_is_no_sound_log_is_named_and_never_altered(
 
 def test_an_entry_that_makes_no_sense_is_named() -> None:
     with_text_for_a_tempo(Path("log.sqlite"))
-    assert "entry 1" in refused(Log("log.sqlite").entries)
+    log = Log("log.sqlite")
+    assert (log.entries(), log.unread) == ([], [1])
 
 
 def test_no_file_at_all_is_said_to_be_none() -> None:

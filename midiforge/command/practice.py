@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.terminal import on_terminal, output
+from midiforge.command.terminal import failed, on_terminal, output
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.printable import printable
 
@@ -61,7 +61,7 @@ def log(
     if sum((bool(csv_file), picture is not None, as_json)) > 1:
         raise MidiforgeError("only one of --csv, --picture and --json at a time")
     since = date.today() - timedelta(days - 1) if 0 < days < _LONGEST_AGO else None
-    everything = entries_in(log_file)
+    everything = entries_in(log_file, _tell)
     found = chosen(everything, drill, exercise, since)
     if everything and not found and not days:
         _nothing_like(everything, drill, exercise)
@@ -132,6 +132,10 @@ def plan(
         _as_json(plain_plan(made))
     else:
         _say_plan(made, out)
+
+
+def _tell(sentence: str) -> None:
+    failed(sentence)
 
 
 def _day(text: str) -> date:

@@ -12,10 +12,12 @@ import csv
 import io
 import os
 import sqlite3
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict, fields, replace
 from datetime import UTC, datetime
+from itertools import pairwise
 from math import isfinite
 from pathlib import Path
 from typing import Any
@@ -102,6 +104,10 @@ _HINTS = {
 }
 
 
+COPIES = 3
+_DAY = 24 * 60 * 60
+
+
 def log_path(given: str = "") -> Path:
     """Where the log is: as given, else as MIDIFORGE_LOG says, else in the user's data folder."""
     named = given.strip() or os.environ.get(ENVIRONMENT, "").strip()
@@ -113,15 +119,23 @@ def log_path(given: str = "") -> Path:
         raise MidiforgeError(f"{error.what} for the log", hint=_ELSEWHERE) from None
 
 
-def entries_in(named: Path | str = "") -> list[Entry]:
+def entries_in(named: Path | str = "", tell: Callable[[str], None] = lambda _: None) -> list[Entry]:
     """What a log holds; one that is named has to be there.
 
-    named: its file; "" for the usual one.
+    named: its file; "" for the usual one. tell: told in a sentence of entries that can't be read.
     """
     log = Log(log_path(str(named)))
     if str(named).strip() and not log.exists():
         raise MidiforgeError("there is no such log", str(named), hint="a review begins one")
-    return log.entries()
+    found = log.entries()
+    if log.unread:
+        some = ", ".join(map(str, log.unread[:8])) + (" ..." if len(log.unread) > 8 else "")
+        many = "1 entry" if len(log.unread) == 1 else f"{len(log.unread)} entries"
+        tell(
+            f"{log.path}: {many} can't be read (row {some}) and left out; `midiforge log --csv "
+            f"FILE` saves the others, and earlier copies of the log are beside it"
+        )
+    return found
 
 
 def with_take(entries: Iterable[Entry], entry: Entry) -> list[Entry]:
@@ -140,6 +154,7 @@ class Log:
 
     path: its folder is made when the first entry is added.
     patience: seconds to wait while another program writes.
+    unread: rows that could not be understood when it was read last.
     Methods raise MidiforgeError for what is no log, damaged, newer than this program, held by
     another one, or cannot be read or written.
     """
@@ -148,6 +163,7 @@ class Log:
         self.path = Path(path)
         check_name(self.path)
         self.patience = patience
+        self.unread: list[int] = []
 
     def add(self, entry: Entry) -> bool:
         """Adds an entry; gives whether it took the place of one.
@@ -159,7 +175,9 @@ class Log:
             self._make_folder()
             with closing(self._connect("rwc")) as database:
                 with _transaction(database, "DEFERRED"):
-                    self._check(database)
+                    version = self._check(database)
+                if version:
+                    self._keep_copy(database, anyway=version < VERSION)
                 _migrate(database)
                 with _transaction(database):
                     row = _row(entry)
@@ -179,6 +197,23 @@ class Log:
                         [row[name] for name in _COLUMNS],
                     )
         return before is not None
+
+    def _keep_copy(self, database: sqlite3.Connection, anyway: bool) -> None:
+        """A copy of a log that is whole, beside it, once a day and before it changes its form; the
+        last `COPIES` of them stay. One that cannot be written is no reason not to log."""
+        copies = [self.path.with_name(f"{self.path.name}.copy-{i + 1}") for i in range(COPIES)]
+        with suppress(OSError, sqlite3.Error):
+            there = copies[0].exists()
+            if there and not anyway and time.time() - copies[0].stat().st_mtime < _DAY:
+                return
+            new = self.path.with_name(f"{self.path.name}.copy-new")
+            new.unlink(missing_ok=True)
+            with closing(sqlite3.connect(new, isolation_level=None)) as copy:
+                database.backup(copy)
+            for newer, older in reversed([*pairwise(copies)]):
+                if newer.exists():
+                    newer.replace(older)
+            new.replace(copies[0])
 
     def exists(self) -> bool:
         """Whether there is a file yet."""
@@ -204,12 +239,13 @@ class Log:
                 return [*self._read(copy)]
 
     def _read(self, database: sqlite3.Connection) -> Iterator[Entry]:
+        self.unread = []
         rows = database.execute(f'SELECT id, {_NAMED} FROM review ORDER BY "when", id')
         for number, *values in rows:
             try:
                 yield _entry(dict(zip(_COLUMNS, values, strict=True)))
             except (TypeError, ValueError):
-                raise self._wrong("is damaged", f"entry {number}") from None
+                self.unread.append(number)
 
     # Opening
 
