@@ -11,6 +11,7 @@ import csv
 import io
 import json
 import os
+import random
 import re
 import resource
 import signal
@@ -465,6 +466,45 @@ def test_where_no_copy_can_be_written_the_log_is_kept_all_the_same() -> None:
     assert len(log.entries()) == 2
 
 
+def test_two_logs_are_joined_and_what_both_hold_is_there_once(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    ours, theirs = Log("log.sqlite"), Log("other.sqlite")
+    for number in range(4):
+        ours.add(entry(number))
+    for number in range(2, 7):
+        theirs.add(entry(number))
+    assert run(["log", "--log", "log.sqlite", "--join", "other.sqlite"]) == 0
+    assert "3 added to log.sqlite; 2 were there already" in capsys.readouterr().out
+    assert len(ours.entries()) == 7
+    assert ours.join(theirs.entries()) == 0
+
+
+def test_whatever_bytes_are_damaged_what_sqlite_can_read_is_read_and_nothing_is_written() -> None:
+    log = Log("log.sqlite")
+    for number in range(60):
+        log.add(entry(number))
+    content, chance = log.path.read_bytes(), random.Random(7)
+    seen = 0
+    for _ in range(150):
+        damaged = bytearray(content)
+        for _ in range(chance.choice((1, 3, 40))):
+            damaged[chance.randrange(len(damaged))] = chance.randrange(256)
+        log.path.write_bytes(damaged)
+        before = bytes(damaged)
+        reader = Log("log.sqlite")
+        try:
+            found = reader.entries()
+        except MidiforgeError:
+            continue
+        assert len(found) + len(reader.unread) >= 1
+        if reader.damaged:
+            seen += 1
+            refused(lambda: Log("log.sqlite").add(entry(900)))
+            assert log.path.read_bytes() == before
+    assert seen > 20
+
+
 # Files that are no log, or cannot be used
 
 
@@ -541,7 +581,10 @@ def test_a_file_that_is_no_sound_log_is_named_and_never_altered(
     path = Path("log.sqlite")
     make(path)
     before = path.read_bytes()
-    for call in (Log(path).entries, lambda: Log(path).add(entry(900))):
+    calls = [lambda: Log(path).add(entry(900))]
+    if make not in (cut_short, overwritten, with_an_index_that_lies):  # of those some is read
+        calls.append(Log(path).entries)
+    for call in calls:
         line = refused(call)
         assert line.startswith("log.sqlite: ")
         assert said in line

@@ -51,12 +51,22 @@ def log(
         Path | None,
         typer.Option("--picture", metavar="FILE.svg", help="Draw to an SVG file instead."),
     ] = None,
+    join: Annotated[
+        str, typer.Option("--join", metavar="FILE", help="Add what another log holds besides.")
+    ] = "",
     as_json: _JSON = False,
     log_file: _LOG = "",
 ) -> None:
     """Show the course of each exercise: tempo, and how clean and steady it was."""
     from midiforge.practice.course import chosen, courses
-    from midiforge.practice.log import entries_in
+    from midiforge.practice.log import Log, entries_in, log_path
+
+    if join:
+        ours, others = Log(log_path(log_file)), entries_in(join, _tell)
+        added = ours.join(others)
+        there = len(others) - added
+        print(f"{added} added to {printable(str(ours.path))}; {there} were there already")
+        return
 
     if sum((bool(csv_file), picture is not None, as_json)) > 1:
         raise MidiforgeError("only one of --csv, --picture and --json at a time")

@@ -104,7 +104,17 @@ _HINTS = {
 }
 
 
+class _Damaged(MidiforgeError):
+    """A log whose file is damaged."""
+
+
+def _same(entry: Entry) -> list[tuple[object, ...]]:
+    """What tells that two entries are one."""
+    return [(entry.key, entry.when), *([(entry.key, entry.take)] if entry.take else [])]
+
+
 COPIES = 3
+_MOST_ROWS = 1_000_000
 _DAY = 24 * 60 * 60
 
 
@@ -128,7 +138,12 @@ def entries_in(named: Path | str = "", tell: Callable[[str], None] = lambda _: N
     if str(named).strip() and not log.exists():
         raise MidiforgeError("there is no such log", str(named), hint="a review begins one")
     found = log.entries()
-    if log.unread:
+    if log.damaged:
+        tell(
+            f"{log.path} is damaged and takes no more: {len(found)} entries could be read; "
+            f"`midiforge log --log NEW --join {log.path}` saves them, and copies are beside it"
+        )
+    elif log.unread:
         some = ", ".join(map(str, log.unread[:8])) + (" ..." if len(log.unread) > 8 else "")
         many = "1 entry" if len(log.unread) == 1 else f"{len(log.unread)} entries"
         tell(
@@ -154,7 +169,8 @@ class Log:
 
     path: its folder is made when the first entry is added.
     patience: seconds to wait while another program writes.
-    unread: rows that could not be understood when it was read last.
+    unread: rows that could not be understood when it was read last; damaged: whether the file
+        itself is, so that it takes no entry more.
     Methods raise MidiforgeError for what is no log, damaged, newer than this program, held by
     another one, or cannot be read or written.
     """
@@ -164,6 +180,7 @@ class Log:
         check_name(self.path)
         self.patience = patience
         self.unread: list[int] = []
+        self.damaged = False
 
     def add(self, entry: Entry) -> bool:
         """Adds an entry; gives whether it took the place of one.
@@ -230,9 +247,16 @@ class Log:
         if not self.exists():
             return []
         with self._errors(), closing(self._connect("rw")) as database:
-            with _transaction(database, "DEFERRED"):
-                if self._check(database) == VERSION:
-                    return [*self._read(database)]
+            try:
+                with _transaction(database, "DEFERRED"):
+                    if self._check(database) == VERSION:
+                        return [*self._read(database)]
+            except (_Damaged, sqlite3.DatabaseError, UnicodeDecodeError) as error:
+                saved = self._saved(database)
+                self.damaged = isinstance(error, _Damaged)
+                if not saved:
+                    raise
+                return saved
             with closing(sqlite3.connect(":memory:", isolation_level=None)) as copy:
                 database.backup(copy)
                 _migrate(copy)
@@ -246,6 +270,34 @@ class Log:
                 yield _entry(dict(zip(_COLUMNS, values, strict=True)))
             except (TypeError, ValueError):
                 self.unread.append(number)
+
+    def _saved(self, database: sqlite3.Connection) -> list[Entry]:
+        """What can be read of a damaged log, entry by entry; it is not written to."""
+        self.unread, found = [], []
+        try:
+            [[last]] = database.execute("SELECT max(id) FROM review").fetchall()
+        except (sqlite3.Error, ValueError):
+            return []
+        for number in range(1, min(int(last or 0), _MOST_ROWS) + 1):
+            try:
+                rows = database.execute(f"SELECT {_NAMED} FROM review WHERE id = ?", (number,))
+                for values in rows.fetchall():
+                    found.append(_entry(dict(zip(_COLUMNS, values, strict=True))))
+            except (sqlite3.Error, TypeError, ValueError):
+                self.unread.append(number)
+        return sorted(found, key=lambda entry: entry.when)
+
+    def join(self, others: Iterable[Entry]) -> int:
+        """Adds the entries of another log that this one lacks; gives how many. A review of the
+        same take and exercise, or of the same moment, is the same entry."""
+        known = {each for entry in self.entries() for each in _same(entry)}
+        added = 0
+        for entry in others:
+            if known.isdisjoint(_same(entry)):
+                self.add(entry)
+                known |= set(_same(entry))
+                added += 1
+        return added
 
     # Opening
 
@@ -291,7 +343,7 @@ class Log:
             )
         [[said], *_] = database.execute("PRAGMA integrity_check(1)").fetchall()
         if said != "ok":
-            raise self._wrong("is damaged")
+            raise _Damaged("is damaged", str(self.path), hint=_HINTS["is damaged"])
         return int(version)
 
     def _wrong(self, what: str, more: str = "") -> MidiforgeError:
@@ -307,6 +359,8 @@ class Log:
         """What SQLite finds wrong, in one line."""
         try:
             yield
+        except UnicodeDecodeError:  # in the text of the schema
+            raise self._wrong("is damaged") from None
         except sqlite3.Error as error:
             code = getattr(error, "sqlite_errorname", None) or ""
             for start, what in _SAID.items():
