@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from midiforge.accompaniment.hand import HANDS, Hand, voiced
-from midiforge.accompaniment.montuno import outer_voice
+from midiforge.accompaniment.montuno import minor_key, outer_voice
 from midiforge.accompaniment.progression import Progression
 from midiforge.accompaniment.strokes import Stroke, next_beat, over, struck_again
 from midiforge.accompaniment.voice_leading import Voicing
@@ -125,6 +125,7 @@ def _outer(
     bounds: MIDI note numbers that it stays within.
     """
     turns = progression.turns(length)
+    key = minor_key(change.chord for change in progression.changes if change.chord)
     groups: dict[tuple[int, int], list[_Played]] = {}
     for each in played:
         if each.stroke.mark in _OUTER:
@@ -140,7 +141,7 @@ def _outer(
         after = voicing(end)
         if chord is None or not own:
             continue
-        line = outer_voice(chord, own[0], (after or own)[0], len(group), bar)
+        line = outer_voice(chord, own[0], (after or own)[0], len(group), bar, key)
         if not all(bounds[0] <= pitch <= bounds[1] for pitch in line):
             line = [own[0]] * len(group)
         found.update(zip((each.stroke.time for each in group), line, strict=True))

@@ -33,8 +33,10 @@ def chosen(chord: Chord, count: int, rootless: bool = False) -> tuple[int, ...]:
     rootless: the root, what the bass has, and a fifth that rubs with its neighbour are left out
     where three others make the chord.
     """
-    tones = chord.tones
-    order = [chord.third]
+    tones, third = chord.tones, chord.third
+    if third == 4 and tones[-1] == 17:  # the eleventh takes the place of what it rubs with
+        tones, third = tuple(tone for tone in tones if tone != 4), 17
+    order = [third]
     if chord.seventh != 12:
         order.append(chord.seventh)
     if chord.fifth in (6, 8):
@@ -44,7 +46,7 @@ def chosen(chord: Chord, count: int, rootless: bool = False) -> tuple[int, ...]:
     order += [tone for tone in (17, chord.fifth, 0) if tone in tones]
     order += [tone for tone in tones if tone not in order]
     classes = dict.fromkeys((chord.root + tone) % 12 for tone in order)
-    telling = {(chord.root + tone) % 12 for tone in (chord.third, chord.seventh)}
+    telling = {(chord.root + tone) % 12 for tone in (third, chord.seventh)}
     spare = [chord.root, chord.bass] if rootless else []
     if chord.fifth == 7 and {18, 20} & set(tones):
         spare.append((chord.root + 7) % 12)

@@ -10,6 +10,7 @@ from midiforge.drill import values
 from midiforge.drill.drill import Beside, Line, Part, Player
 from midiforge.errors import MidiforgeError, NoOstinato, nearest, quoted
 from midiforge.library import shelf
+from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.model.track import Track
 from midiforge.phrase.pattern import Pattern
@@ -62,7 +63,7 @@ def beside(
     style: Style | None = None
     if wishes.style or wishes.chords:
         style = _within("style", lambda: _style(wishes.style, meter, feet))
-        if percussion == (_USUAL,):
+        if style and percussion == (_USUAL,):
             percussion, key = style.percussion, "style"
     if percussion in ((_USUAL,), (_NONE,)):
         percussion = ()
@@ -150,7 +151,9 @@ def _within(key: str, reader: Callable[[], T]) -> T:
 # Styles
 
 
-def _style(name: str, meter: Meter, feet: Sequence[Line]) -> "Style":
+def _style(name: str, meter: Meter, feet: Sequence[Line]) -> "Style | None":
+    """The style by its name, else the one that goes with the feet; None where they are of a kind
+    that has none here, so that no other band plays to them."""
     from midiforge.library.players import style, styles
 
     if name:
@@ -166,6 +169,8 @@ def _style(name: str, meter: Meter, feet: Sequence[Line]) -> "Style":
         for each in fitting:
             if line.name in each.goes_with:
                 return each
+    if any(line.home and not line.partner and line.limb is Limb.RIGHT_FOOT for line in feet):
+        return None
     for each in fitting:
         if each.name in _PLAIN_STYLES:
             return each

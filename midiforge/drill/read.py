@@ -184,7 +184,7 @@ class _Reader(KeyReader):
             running=self.running(meter, ramp is not None),
             practice=self.practice(meter),
             given=self.content,
-            notes=tuple(self.notes(meter)),
+            notes=(*self.notes(meter), *self.without_band(parts)),
         )
 
     def notes(self, meter: Meter) -> Iterator[str]:
@@ -199,6 +199,12 @@ class _Reader(KeyReader):
             pattern = joined(self.raw(key))
             if pattern:
                 yield f"{key}: '{pattern}' is one pattern; a semicolon parts patterns"
+
+    def without_band(self, parts: "_Parts") -> Iterator[str]:
+        """That nobody plays the chords, where no style goes with the feet."""
+        if self.text("chords") and parts.beside.style is None:
+            feet = ", ".join(line.title for line in parts.feet if not line.partner)
+            yield f"chords: no style goes with {feet}, so nobody plays them; 'style' chooses one"
 
     # What belongs together
 
