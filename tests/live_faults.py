@@ -59,7 +59,7 @@ print("ready", flush=True)
 while True:
     note, velocity = 36 + number // 100, 1 + number % 100
     out.send_message([0x99, note, velocity]); out.send_message([0x89, note, 0])
-    print(number, time.monotonic(), flush=True)
+    sys.stdout.write(f"{number} {time.monotonic()}\\n"); sys.stdout.flush()
     number += 1
     end = time.monotonic() + 0.05
     while flood and time.monotonic() < end:
@@ -132,6 +132,7 @@ class Session:
             "XDG_DATA_HOME": str(home),
             "TMPDIR": str(home / "tmp"),
             "TERM": "xterm",
+            "PYTHONFAULTHANDLER": "1",  # says where it was when a driver crashes
         }
         self._terminal: int | None = None
         self._kept_open: int | None = None
@@ -247,6 +248,9 @@ class Session:
         self._terminal_as_before()
         self._nobody_left()
         lines = self._said.splitlines()
+        if lines and "midiforge" not in self._said:  # Python had not come to us yet
+            lines = []
+            self._said = ""
         if len(lines) > 1 or "Traceback" in self._said or "a fault of" in self._said:
             self.wrong.append(f"said: {self._said[-800:]!r}")
         self._next_command(recorded)
@@ -487,6 +491,7 @@ def quit_at_return(s: Session) -> None:
     s.sleep(0, 0.6)
     s.is_away(gone)
     s.any_signal()
+    s.codes |= {-9}  # its guard's last means, where the driver holds up all of Python
     s.check()
 
 

@@ -2,11 +2,14 @@
 with its driver. It also stops the beat clock and puts the terminal back.
 
 The player tells it the outputs and channels that it plays on, a line of JSON for all, and its last
-word is a line more. If the pipe ends without that, the player is gone.
+word is a line more. If the pipe ends without that, the player is gone. Signals that ask the player
+to end are bytes in the same pipe, written by the system's own handler: a driver that holds up all
+of Python cannot hold them up. A player that is not gone soon after one is killed.
 """
 
 import json
 import os
+import select
 import signal
 import subprocess
 import sys
@@ -15,11 +18,15 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from typing import Any
 
+from midiforge.live.signals import ENDING, SOON, signals_to
+
 _LAST_WORD = b"all is silent\n"
 _PATIENCE = 2.0  # seconds that a MIDI system gets to get over a client that was killed
 _TRY_EVERY = 0.2
+_MORE = 0.2  # seconds that a player gets to end by itself when its time is up
 _DEAF_TO = ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT", "SIGTSTP", "SIGTTIN", "SIGTTOU")
 _STOP = b"\xfc"
+_SIGNALS = bytes(getattr(signal, name) for name in ENDING if hasattr(signal, name))
 
 
 @contextmanager
@@ -52,7 +59,8 @@ def guarded(outputs: Mapping[str, frozenset[int]], send_clock: bool, screen: str
         os.close(terminal)
     say(guard, json.dumps(told).encode() + b"\n")
     try:
-        yield
+        with signals_to(guard.stdin if guard else None):
+            yield
     finally:
         say(guard, _LAST_WORD)
         if guard is not None and guard.stdin is not None:
@@ -74,13 +82,33 @@ def main() -> None:
     for name in _DEAF_TO:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN)
-    lines = sys.stdin.buffer.read().splitlines(keepends=True)
+    lines = _listen(os.getppid()).splitlines(keepends=True)
     if not lines or lines[-1] == _LAST_WORD:
         return
     with suppress(ValueError):
         told = json.loads(lines[0])
         _put_back(told["terminal"], told["settings"], told["screen"])
         _silence(told["outputs"], told["clock"])
+
+
+def _listen(player: int) -> bytes:
+    """What the player said until it was gone; it is killed if it does not end when it was told."""
+    if sys.platform == "win32":  # a pipe cannot be waited for there
+        return sys.stdin.buffer.read()
+    said, end = b"", None
+    while True:
+        left = None if end is None else max(end - time.monotonic(), 0)
+        if not select.select([0], [], [], left)[0]:
+            with suppress(OSError):
+                os.kill(player, signal.SIGKILL)
+            return said
+        more = os.read(0, 65536)
+        if not more:
+            return said
+        words = more.translate(None, _SIGNALS)
+        if len(words) < len(more) and end is None:
+            end = time.monotonic() + SOON + _MORE
+        said += words
 
 
 def _silence(outputs: dict[str, list[int]], clock: bool) -> None:

@@ -17,9 +17,11 @@ from midiforge.live.rtmidi_system import (
     close_client,
     drops_silently,
     jack_server,
+    keep_client,
     new_client,
     open_port,
     open_virtual_port,
+    port_run,
     rtmidi_error,
 )
 
@@ -86,6 +88,7 @@ class RtOutput:
         self.name = ""
         self._midi: Any = None
         self._server: str | None = None
+        self._run: tuple[int, int] | None = None
         self._sent = False
         self._error = rtmidi_error()
         with _ALONE:
@@ -100,6 +103,7 @@ class RtOutput:
             else:
                 names = midi.get_ports()
                 index = index_of(names, self.name, self.wanted, OUT)
+                self._run = port_run(midi, names[index])
                 open_port(midi, index, names[index])
                 self.name = names[index]
         except BaseException:
@@ -117,8 +121,10 @@ class RtOutput:
                 self._midi.send_message(message)
 
     def alive(self) -> bool:
-        """Whether the port is still there."""
-        return _alive(self._midi, self._server, self.name, self.virtual)
+        """Whether the port is still there, and still connected to us as far as can be told."""
+        if self._midi is None or jack_server(self._midi) != self._server:
+            return False
+        return self.virtual or _is_there(self._midi, self.name, self._run)
 
     def server_died(self) -> bool:
         """Whether the client is open still, and its JACK server is not."""
@@ -149,6 +155,7 @@ class RtOutput:
                 self._midi.close_port()
                 names = self._midi.get_ports()
                 index = index_of(names, self.name, self.wanted, OUT)
+                self._run = port_run(self._midi, names[index])
                 open_port(self._midi, index, names[index])
             except (MidiforgeError, self._error):
                 return False
@@ -190,6 +197,7 @@ class RtInput:
         self.name = ""
         self._midi: Any = None
         self._server: str | None = None
+        self._run: tuple[int, int] | None = None
         self._calls = _Calls(heard, _HEARD | {_CLOCK} if clock else _HEARD)
         with _ALONE:
             self._open()
@@ -217,12 +225,15 @@ class RtInput:
         names = midi.get_ports()
         index = index_of(names, self.name, self.wanted, IN)
         midi.set_callback(self._calls.called)
+        self._run = port_run(midi, names[index])
         open_port(midi, index, names[index])
         self.name = names[index]
 
     def alive(self) -> bool:
-        """Whether the port is still there."""
-        return _alive(self._midi, self._server, self.name, self.virtual)
+        """Whether the port is still there, and still connected to us as far as can be told."""
+        if self._midi is None or jack_server(self._midi) != self._server:
+            return False
+        return self.virtual or _is_there(self._midi, self.name, self._run)
 
     def server_died(self) -> bool:
         """Whether the client is open still, and its JACK server is not."""
@@ -260,10 +271,7 @@ class RtInput:
                     midi.cancel_callback()
                 close_client(midi)
             else:
-                _LEFT.append(midi)
-
-
-_LEFT: list[Any] = []  # clients that must not be deleted while the driver is busy with them
+                keep_client(midi)
 
 
 class _Calls:
@@ -305,12 +313,8 @@ def _forget(port: RtOutput | RtInput) -> None:
         _OPEN.remove(port)
 
 
-def _alive(midi: Any, server: str | None, name: str, virtual: bool) -> bool:
-    """Whether an open port is still there."""
-    if midi is None or jack_server(midi) != server:
-        return False
-    if virtual:
-        return True
+def _is_there(midi: Any, name: str, run: tuple[int, int] | None) -> bool:
+    """Whether a port is there, and has been since its program was this run."""
     with suppress(rtmidi_error()):
-        return name in midi.get_ports()
+        return name in midi.get_ports() and port_run(midi, name) == run
     return False

@@ -47,6 +47,22 @@ def jack_server(midi: Any) -> str | None:
     return None
 
 
+def port_run(midi: Any, name: str) -> tuple[int, int] | None:
+    """What tells one run of the program behind a JACK port from the next; None where nothing does.
+
+    A program that went and came back in between has its port's name still, but is not connected to
+    us any more. Its semaphore is made anew with each start (JACK 2 on Linux).
+    """
+    if midi.get_current_api() != _rtmidi().API_UNIX_JACK or not sys.platform.startswith("linux"):
+        return None
+    server = os.environ.get("JACK_DEFAULT_SERVER", "default")
+    client = name.partition(":")[0]
+    with suppress(OSError):
+        found = Path(f"/dev/shm/jack_sem.{os.getuid()}_{server}_{client}").stat()
+        return found.st_ino, found.st_mtime_ns
+    return None
+
+
 def drops_silently(midi: Any) -> bool:
     """Whether the system of a client disconnects ports without telling."""
     rtmidi = _rtmidi()
@@ -123,6 +139,14 @@ def close_client(midi: Any) -> None:
             midi.close_port()
         with suppress(Exception):
             midi.delete()
+
+
+def keep_client(midi: Any) -> None:
+    """Never deletes a client that its driver is busy with, not even when Python ends: the driver's
+    thread would come to what is gone."""
+    import ctypes
+
+    ctypes.pythonapi.Py_IncRef(ctypes.py_object(midi))
 
 
 @cache

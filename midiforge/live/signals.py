@@ -2,10 +2,12 @@
 
 import os
 import signal
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from types import FrameType
+from typing import IO
 
 SOON = 2.0  # seconds after which a program that was told to end has ended
 _MORE = 0.3  # seconds
@@ -93,6 +95,25 @@ def ends_soon(code: int) -> Iterator[None]:
         if alarm:
             signal.setitimer(signal.ITIMER_REAL, 0)
             signal.signal(signal.SIGALRM, signal.SIG_DFL if before is None else before)
+
+
+@contextmanager
+def signals_to(pipe: IO[bytes] | None) -> Iterator[None]:
+    """The number of each signal goes to a pipe as a byte at once, whatever Python is at, while the
+    context lasts (POSIX, in the main thread, where nobody else has them sent somewhere)."""
+    main = threading.current_thread() is threading.main_thread()
+    if pipe is None or not main or sys.platform == "win32":
+        yield
+        return
+    os.set_blocking(pipe.fileno(), False)
+    before = signal.set_wakeup_fd(pipe.fileno(), warn_on_full_buffer=False)
+    if before != -1:
+        signal.set_wakeup_fd(before)
+    try:
+        yield
+    finally:
+        if before == -1:
+            signal.set_wakeup_fd(-1)
 
 
 # Ctrl-Z: it would leave notes sounding.

@@ -7,8 +7,8 @@ from contextlib import suppress
 
 from midiforge.live.ports import RtInput
 
-_LOOK_EVERY = 1.0  # seconds
-_TRY_EVERY = 1.0
+_LOOK_EVERY = 0.25  # seconds
+_TRY_EVERY = 0.5
 _PATIENCE = 2.0  # seconds that the end waits for an input that is just being opened
 
 Heard = Callable[[bytes, int], None]
