@@ -39,7 +39,7 @@ from midiforge.takes.take import Stroke, read_take
 FUNK = str(Path(__file__).parent.parent / "examples" / "07-harbour-lights-funk.toml")
 PATIENCE = 15.0  # seconds until music begins, on a busy machine
 ENDS_WITHIN = 3.5  # seconds: two that are promised, and what a busy machine adds
-SILENT_WITHIN = 3.0  # seconds after the end: two of the guard's, and its start
+SILENT_WITHIN = 8.0  # seconds after the end: six of the guard's, and its start
 MARGIN = 0.15  # seconds about a moment within which a stroke may or may not have come
 OPEN, CLOSE = b"\x1b[?1049h", b"\x1b[?1049l"
 FIRST_NOTE, STROKES_A_NOTE = 36, 100  # a stroke's note and velocity say which stroke it is

@@ -21,7 +21,7 @@ from typing import Any
 from midiforge.live.signals import ENDING, SOON, signals_to
 
 _LAST_WORD = b"all is silent\n"
-_PATIENCE = 2.0  # seconds that a MIDI system gets to get over a client that was killed
+_PATIENCE = 6.0  # seconds that a MIDI system gets to get over a client that was killed
 _TRY_EVERY = 0.2
 _MORE = 0.2  # seconds that a player gets to end by itself when its time is up
 _DEAF_TO = ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT", "SIGTSTP", "SIGTTIN", "SIGTTOU")
