@@ -35,43 +35,32 @@ def test_threads_that_are_started_later_have_no_real_time_priority() -> None:
     assert later == os.SCHED_OTHER
 
 
-_BUSY = """
-import os, struct, subprocess, sys, time
+_REFUSED = """
+import ctypes, os, struct
 def refused(*_):
     raise PermissionError
 os.sched_setscheduler = refused
-from midiforge.live.timing import SystemClock, ask_for_priority, awake_before
-others = [
-    subprocess.Popen([sys.executable, "-c", "while True: pass"]) for _ in range(os.cpu_count())
-]
-try:
-    time.sleep(0.3)
-    if sys.argv[1] == "asked":
-        ask_for_priority()
-    late, deadline = [], time.monotonic_ns()
-    for _ in range(200):
-        deadline += 20_000_000
-        while (now := time.monotonic_ns()) < awake_before(deadline):
-            SystemClock.sleep(awake_before(deadline) - now)
-        while time.monotonic_ns() < deadline:
-            pass
-        late.append(time.monotonic_ns() - deadline)
-finally:
-    for each in others:
-        each.kill()
-print(sorted(late)[197])
+from midiforge.live import timing
+before = timing.awake_before(0)
+timing.ask_for_priority()
+number = {"x86_64": 315, "aarch64": 275, "riscv64": 275}[os.uname().machine]  # sched_getattr
+found = ctypes.create_string_buffer(48)
+assert ctypes.CDLL(None).syscall(number, 0, found, 48, 0) == 0
+_, policy, _, _, _, slice_, _, _ = struct.unpack("=IIQiIQQQ", found.raw)
+print(policy, slice_, before, timing.awake_before(0))
 """
 
 
-def test_without_priority_and_with_every_core_busy_nearly_all_is_within_a_millisecond() -> None:
-    """Common practice has it that ten milliseconds are heard and one is not. The 99th percentile
-    of three runs' best: other tests run beside."""
+def test_where_priority_is_refused_the_thread_has_the_shortest_slice_and_waits_awake_for_less() -> (
+    None
+):
+    """sched_setattr(2): slices of the ordinary policy are from 0.1 ms to 100 ms, since Linux 6.12.
+    What it is worth is measured by benchmark_live.py."""
     if not sys.platform.startswith("linux") or _kernel() < (6, 12):
         pytest.skip("this system has no short slices (Linux 6.12)")
-
-    def p99() -> int:
-        command = [sys.executable, "-c", _BUSY, "asked"]
-        done = subprocess.run(command, check=True, capture_output=True, text=True)
-        return int(done.stdout)
-
-    assert any(p99() < 1_000_000 for _ in range(3))
+    done = subprocess.run(
+        [sys.executable, "-c", _REFUSED], check=True, capture_output=True, text=True
+    )
+    policy, slice_, before, after = map(int, done.stdout.split())
+    assert (policy, slice_) == (os.SCHED_OTHER, 100_000)
+    assert before < after < 0
