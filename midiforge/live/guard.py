@@ -82,11 +82,11 @@ def main() -> None:
     for name in _DEAF_TO:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN)
-    lines = _listen(os.getppid()).splitlines(keepends=True)
-    if not lines or lines[-1] == _LAST_WORD:
+    said = _listen(os.getppid())
+    if not said or said.endswith(_LAST_WORD):
         return
     with suppress(ValueError):
-        told = json.loads(lines[0])
+        told = json.loads(said.partition(b"\n")[0])
         _put_back(told["terminal"], told["settings"], told["screen"])
         _silence(told["outputs"], told["clock"])
 
@@ -105,10 +105,9 @@ def _listen(player: int) -> bytes:
         more = os.read(0, 65536)
         if not more:
             return said
-        words = more.translate(None, _SIGNALS)
-        if len(words) < len(more) and end is None:
+        said += more
+        if end is None and any(each in more for each in _SIGNALS):
             end = time.monotonic() + SOON + _MORE
-        said += words
 
 
 def _silence(outputs: dict[str, list[int]], clock: bool) -> None:

@@ -103,8 +103,7 @@ class RtOutput:
             else:
                 names = midi.get_ports()
                 index = index_of(names, self.name, self.wanted, OUT)
-                self._run = port_run(midi, names[index])
-                open_port(midi, index, names[index])
+                self._run = open_port(midi, index, names[index])
                 self.name = names[index]
         except BaseException:
             close_client(midi)
@@ -122,9 +121,8 @@ class RtOutput:
 
     def alive(self) -> bool:
         """Whether the port is still there, and still connected to us as far as can be told."""
-        if self._midi is None or jack_server(self._midi) != self._server:
-            return False
-        return self.virtual or _is_there(self._midi, self.name, self._run)
+        there = self._midi is not None and not self.server_died()
+        return there and (self.virtual or _is_there(self._midi, self.name, self._run))
 
     def server_died(self) -> bool:
         """Whether the client is open still, and its JACK server is not."""
@@ -155,8 +153,7 @@ class RtOutput:
                 self._midi.close_port()
                 names = self._midi.get_ports()
                 index = index_of(names, self.name, self.wanted, OUT)
-                self._run = port_run(self._midi, names[index])
-                open_port(self._midi, index, names[index])
+                self._run = open_port(self._midi, index, names[index])
             except (MidiforgeError, self._error):
                 return False
         return True
@@ -225,15 +222,13 @@ class RtInput:
         names = midi.get_ports()
         index = index_of(names, self.name, self.wanted, IN)
         midi.set_callback(self._calls.called)
-        self._run = port_run(midi, names[index])
-        open_port(midi, index, names[index])
+        self._run = open_port(midi, index, names[index])
         self.name = names[index]
 
     def alive(self) -> bool:
         """Whether the port is still there, and still connected to us as far as can be told."""
-        if self._midi is None or jack_server(self._midi) != self._server:
-            return False
-        return self.virtual or _is_there(self._midi, self.name, self._run)
+        there = self._midi is not None and not self.server_died()
+        return there and (self.virtual or _is_there(self._midi, self.name, self._run))
 
     def server_died(self) -> bool:
         """Whether the client is open still, and its JACK server is not."""

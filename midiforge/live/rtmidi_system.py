@@ -35,10 +35,9 @@ def jack_server(midi: Any) -> str | None:
     A client of a server that died is told of it by nobody, and goes on seeing its ports. On Linux
     the server listens on a socket named after it, whose inode is new with each start.
     """
-    if midi.get_current_api() != _rtmidi().API_UNIX_JACK or not sys.platform.startswith("linux"):
+    if not _on_jack(midi):
         return None
-    name = os.environ.get("JACK_DEFAULT_SERVER", "default")
-    ending = f"/jack_{name}_{os.getuid()}_0"
+    ending = f"/jack_{_server_name()}_{os.getuid()}_0"
     with suppress(OSError), Path("/proc/net/unix").open(encoding="utf-8") as sockets:
         for line in sockets:
             words = line.split()
@@ -53,14 +52,24 @@ def port_run(midi: Any, name: str) -> tuple[int, int] | None:
     A program that went and came back in between has its port's name still, but is not connected to
     us any more. Its semaphore is made anew with each start (JACK 2 on Linux).
     """
-    if midi.get_current_api() != _rtmidi().API_UNIX_JACK or not sys.platform.startswith("linux"):
+    if not _on_jack(midi):
         return None
-    server = os.environ.get("JACK_DEFAULT_SERVER", "default")
     client = name.partition(":")[0]
     with suppress(OSError):
-        found = Path(f"/dev/shm/jack_sem.{os.getuid()}_{server}_{client}").stat()
+        found = Path(f"/dev/shm/jack_sem.{os.getuid()}_{_server_name()}_{client}").stat()
         return found.st_ino, found.st_mtime_ns
     return None
+
+
+def _on_jack(midi: Any) -> bool:
+    """Whether a client is one of JACK's on Linux, whose runs can be told apart."""
+    if not sys.platform.startswith("linux"):
+        return False
+    return bool(midi.get_current_api() == _rtmidi().API_UNIX_JACK)
+
+
+def _server_name() -> str:
+    return os.environ.get("JACK_DEFAULT_SERVER", "default")
 
 
 def drops_silently(midi: Any) -> bool:
@@ -110,8 +119,9 @@ def _apis(rtmidi: Any) -> Iterator[int]:
     yield from (api for api in known if api != rtmidi.API_RTMIDI_DUMMY)
 
 
-def open_port(midi: Midi, index: int, name: str) -> None:
-    """Opens a port by its index; MidiforgeError by its name if that fails."""
+def open_port(midi: Midi, index: int, name: str) -> tuple[int, int] | None:
+    """Opens a port by its index; gives its `port_run`. MidiforgeError by its name if that fails."""
+    run = port_run(midi, name)
     try:
         midi.open_port(index, "play")
     except Exception as error:
@@ -119,6 +129,7 @@ def open_port(midi: Midi, index: int, name: str) -> None:
             f"{name!r} cannot be opened: {str(error).strip() or type(error).__name__}",
             hint="another program may hold it; close that one, or plug the cable in again",
         ) from None
+    return run
 
 
 def open_virtual_port(midi: Midi, name: str) -> None:

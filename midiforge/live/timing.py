@@ -68,23 +68,21 @@ def _ask_for_short_slice() -> bool:
     Linux 6.12 and later: sched_setattr(2) takes a slice for the ordinary policy, and who wakes
     with a shorter one comes before who runs. prctl(2), PR_SET_TIMERSLACK: woken to the microsecond.
     """
-    number = {"x86_64": 314, "aarch64": 274, "riscv64": 274}.get(_machine())
-    if number is None or not sys.platform.startswith("linux") or _kernel() < (6, 12):
+    if not sys.platform.startswith("linux") or _kernel() < (6, 12):
+        return False
+    number = {"x86_64": 314, "aarch64": 274, "riscv64": 274}.get(os.uname().machine)
+    if number is None:
         return False
     with suppress(ImportError, OSError, AttributeError):
         import ctypes
         import struct
 
-        libc = ctypes.CDLL(None)
+        libc, nice = ctypes.CDLL(None), os.getpriority(os.PRIO_PROCESS, 0)
         libc.prctl(29, 1, 0, 0, 0)
         # size, policy, flags (reset on fork), nice, priority, runtime, deadline, period
-        asked = struct.pack("=IIQiIQQQ", 48, 0, 1, 0, 0, _SLICE, 0, 0)
+        asked = struct.pack("=IIQiIQQQ", 48, 0, 1, nice, 0, _SLICE, 0, 0)
         return bool(libc.syscall(number, 0, asked, 0) == 0)
     return False
-
-
-def _machine() -> str:
-    return os.uname().machine if hasattr(os, "uname") else ""
 
 
 def _kernel() -> tuple[int, ...]:
