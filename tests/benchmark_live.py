@@ -2,7 +2,7 @@
 
 1. How far events are from where they belong, against `mido.MidiFile.play()` on the same exercise,
    at the send call and at the receiving port: idle; with every core kept busy; and so again
-   where the system grants no real-time priority.
+   as an ordinary user, without and with RealtimeKit.
 2. Processor time while it plays.
 3. From the command to the first click.
 
@@ -20,11 +20,14 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
+import realtime_kit
 from jack import Receiver, Server, missing
+from realtime_kit import AS_ANYBODY, NOBODY_THERE
 
 import midiforge
 
@@ -35,7 +38,7 @@ FLAGS += ["--steps", "4", "--count-in", "1", "--times", str(BARS)]
 
 # Each side notes when every note-on goes to the driver, and what it cost.
 _OURS = """
-import json, os, sys, time
+import json, sys, time
 import midiforge.live.ports as ports
 send, sent = ports.RtOutput.send, []
 def noted(self, message):
@@ -43,11 +46,7 @@ def noted(self, message):
     send(self, message)
 ports.RtOutput.send = noted
 from midiforge.command.run import run
-out, priority, arguments = sys.argv[1], sys.argv[2], sys.argv[3:]
-if priority == "none":
-    def refused(*_):
-        raise PermissionError
-    os.sched_setscheduler = refused
+out, arguments = sys.argv[1], sys.argv[2:]
 begin = time.process_time(), time.monotonic()
 code = run(arguments)
 used, lasted = time.process_time() - begin[0], time.monotonic() - begin[1]
@@ -113,16 +112,27 @@ class Busy:
             each.wait()
 
 
+@dataclass(frozen=True)
+class User:
+    """Who plays: what is put before the command, and what there is in its environment."""
+
+    before: Sequence[str] = ()
+    environment: Mapping[str, str] = field(default_factory=dict)
+
+
+ORDINARY = User(AS_ANYBODY, NOBODY_THERE)
+
+
 def side(
-    server: Server, code: str, arguments: list[str]
+    server: Server, code: str, arguments: list[str], user: User
 ) -> tuple[float, list[int], list[int], str]:
     """Plays one side: share of a core, when it sent, when that arrived, and what it said."""
     module = Receiver(server)
     with tempfile.TemporaryDirectory() as folder:
         out = str(Path(folder) / "out.json")
         done = subprocess.run(
-            [sys.executable, "-c", code, out, *arguments],
-            env=server.environment,
+            [*user.before, sys.executable, "-c", code, out, *arguments],
+            env={**server.environment, **user.environment},
             check=True,
             capture_output=True,
             text=True,
@@ -133,7 +143,8 @@ def side(
     return used / lasted, sent, [at for at, _ in module.ons()], done.stdout
 
 
-def both_sides(server: Server, name: str, limit: int, priority: str = "granted") -> None:
+def both_sides(server: Server, name: str, limit: int, user: User | None = None) -> None:
+    user = user or User()
     drill = midiforge.check_drill({**KEYS, "steps": 4, "count_in": 1})
     (exercise,) = midiforge.exercises(drill)
     (long,) = midiforge.exercises(
@@ -143,9 +154,9 @@ def both_sides(server: Server, name: str, limit: int, priority: str = "granted")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "exercise.mid"
         path.write_bytes(midiforge.exercise_bytes(long, drill.kit))
-        play = [priority, "play", *FLAGS, "--port", "module"]
-        share, sent, came, said = side(server, _OURS, play)
-        mido_share, mido_sent, mido_came, _ = side(server, _MIDO, [str(path)])
+        play = ["play", *FLAGS, "--port", "module"]
+        share, sent, came, said = side(server, _OURS, play, user)
+        mido_share, mido_sent, mido_came, _ = side(server, _MIDO, [str(path)], user)
     print(f"{name}: {len(due)} note-ons in {due[-1] / 1e9:.0f} s")
     print("                              at the send call            at the receiving port")
     print("  in us                       median     p99   worst      median     p99   worst")
@@ -170,6 +181,15 @@ def both_sides(server: Server, name: str, limit: int, priority: str = "granted")
         )
     print(f"  lateness by its own account (p99 at most {limit} us): {said.splitlines()[-1]}")
     print(f"  processor: midiforge {100 * share:.1f} % of a core, mido {100 * mido_share:.1f} %")
+
+
+def as_on_a_desktop(server: Server) -> None:
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        realtime_kit.realtime_kit(Path(folder)) as environment,
+    ):
+        name = "every core kept busy, an ordinary user with RealtimeKit"
+        both_sides(server, name, 1000, User(AS_ANYBODY, environment))
 
 
 def processor(server: Server) -> None:
@@ -228,7 +248,11 @@ def main() -> None:
         both_sides(server, "idle", 100)
         with Busy():
             both_sides(server, "every core kept busy", 300)
-            both_sides(server, "every core kept busy, no real-time priority", 300, "none")
+            both_sides(server, "every core kept busy, an ordinary user", 1000, ORDINARY)
+            if why := realtime_kit.missing():
+                print(f"every core kept busy, an ordinary user with RealtimeKit: {why}")
+            else:
+                as_on_a_desktop(server)
     finally:
         server.end()
 

@@ -665,9 +665,10 @@ from midiforge.live.bars import playable
 from midiforge.live.followed_clock import FollowedClock
 from midiforge.live.player import Player
 from midiforge.live.ports import RtInput, RtOutput
+from midiforge.live.priority import priority
 from midiforge.live.route import Command, Route
 from midiforge.live.sender import Sender
-from midiforge.live.timing import SystemClock, ask_for_priority
+from midiforge.live.timing import SystemClock
 drill = midiforge.check_drill(
     {"stages": "full", "tempos": "120", "steps": 1, "sticking": "RLRL", "count_in": 1}
 )
@@ -680,12 +681,12 @@ route = Route(
 )
 player = Player(Sender(out), SystemClock(), route, sync=time, transport=time.transport)
 inward = RtInput("master", time.heard, clock=True)
-ask_for_priority()
 print("ready", flush=True)
 threading.Thread(
     target=lambda: (sys.stdin.readline(), player.wish(Command.QUIT)), daemon=True
 ).start()
-player.play()
+with priority():
+    player.play()
 inward.close()
 out.close()
 """

@@ -4,7 +4,8 @@ with its driver. It also stops the beat clock and puts the terminal back.
 The player tells it the outputs and channels that it plays on, a line of JSON for all, and its last
 word is a line more. If the pipe ends without that, the player is gone. Signals that ask the player
 to end are bytes in the same pipe, written by the system's own handler: a driver that holds up all
-of Python cannot hold them up. A player that is not gone soon after one is killed.
+of Python cannot hold them up. A player that is not gone soon after one is killed; and one that
+keeps the processor for too long loses its real-time priority.
 """
 
 import json
@@ -18,7 +19,8 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from typing import Any
 
-from midiforge.live.signals import ENDING, SOON, signals_to
+from midiforge.live.priority import ordinary
+from midiforge.live.signals import ENDING, RUNNING_TOO_LONG, SOON, signals_to
 
 _LAST_WORD = b"all is silent\n"
 _PATIENCE = 6.0  # seconds that a MIDI system gets to get over a client that was killed
@@ -54,6 +56,8 @@ def guarded(outputs: Mapping[str, frozenset[int]], send_clock: bool, screen: str
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
             pass_fds=() if terminal is None else (terminal,),
+            # What is sent to the player's group does not reach it, not even while it starts.
+            start_new_session=True,
         )
     if terminal is not None:
         os.close(terminal)
@@ -106,6 +110,8 @@ def _listen(player: int) -> bytes:
         if not more:
             return said
         said += more
+        if RUNNING_TOO_LONG in more:
+            ordinary(player)
         if end is None and any(each in more for each in _SIGNALS):
             end = time.monotonic() + SOON + _MORE
 

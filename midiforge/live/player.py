@@ -14,10 +14,11 @@ from midiforge.live.followed_clock import TransportChange
 from midiforge.live.layers import LAYERS
 from midiforge.live.levels import STEP
 from midiforge.live.output_channel import Output
+from midiforge.live.priority import awake_before
 from midiforge.live.route import Command, Place, Route
 from midiforge.live.sender import Sender, among
 from midiforge.live.sync_source import InternalClock, SyncSource
-from midiforge.live.timing import MS, Clock, Lateness, LatenessFigures, awake_before
+from midiforge.live.timing import MS, Clock, Lateness, LatenessFigures
 from midiforge.live.watcher import Watcher
 
 LEAD = 100 * MS  # between the decision to begin and the first event

@@ -19,12 +19,13 @@ from midiforge.live.keyboard import pressed, single_keys
 from midiforge.live.levels import Levels
 from midiforge.live.player import Player
 from midiforge.live.ports import RtOutput
+from midiforge.live.priority import priority
 from midiforge.live.rounds import Times, four_bars
 from midiforge.live.route import Command, Route
 from midiforge.live.sender import PERCUSSION, Sender
 from midiforge.live.signals import SUSPENDING, ignored, quitting
 from midiforge.live.terminal import CLOSE, PLAIN
-from midiforge.live.timing import MS, LatenessFigures, SystemClock, ask_for_priority
+from midiforge.live.timing import MS, LatenessFigures, SystemClock
 from midiforge.live.watched_input import WatchedInput
 from midiforge.live.watcher import Watcher
 from midiforge.live.worker import Worker
@@ -121,9 +122,8 @@ def play(
             player.watcher.began = recording.recorder.began
             player.watcher.say(f"recording {inputs[-1].name}")
         held.enter_context(ignored(*SUSPENDING))
-        ask_for_priority()
-        held.enter_context(_no_collection())
-        figures = player.play()
+        with priority(), _no_collection():
+            figures = player.play()
         if recording:
             time.sleep(_CLOSING)
     return figures
@@ -134,11 +134,11 @@ def listen(kit: Kit, wanted: str, recording: "Recording", say: Callable[[str], N
     wishes: list[Command] = []
     with suppress(KeyboardInterrupt), ExitStack() as held:
         held.enter_context(quitting(lambda: wishes.append(Command.QUIT)))
+        held.enter_context(guarded({}, False, ""))
         held.enter_context(single_keys())
         heard = [recording.recorder.heard, Controls(kit.controls, wishes.append).heard]
         kit_input = WatchedInput(_KIT, wanted, heard, say)
         held.callback(kit_input.close)
-        held.enter_context(guarded({}, False, ""))
         recording.begin()
         held.callback(recording.keep)
         say(f"recording {kit_input.name}; q or Ctrl-C ends it")

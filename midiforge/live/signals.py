@@ -119,3 +119,6 @@ def signals_to(pipe: IO[bytes] | None) -> Iterator[None]:
 # Ctrl-Z: it would leave notes sounding.
 SUSPENDING = ("SIGTSTP",)
 ENDING = ("SIGINT", "SIGTERM", "SIGHUP")
+
+# Who has real-time priority and keeps the processor for too long; soon afterwards it is killed.
+RUNNING_TOO_LONG = getattr(signal, "SIGXCPU", 0)
