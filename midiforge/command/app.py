@@ -1,5 +1,6 @@
 """All commands."""
 
+from copy import copy
 from functools import cache
 from typing import TYPE_CHECKING, Annotated
 
@@ -73,9 +74,19 @@ def _options(
 
 
 @cache
-def command() -> "Callable[..., object]":
-    """The command line as the library runs it, made once a process."""
-    return typer.main.get_command(app)
+def command(name: str = "") -> "Callable[..., object]":
+    """The command line as the library runs it, made once a process; with the command of that name
+    alone, if there is one, which is made sooner."""
+    one = copy(app)
+    one.registered_commands = [
+        each for each in app.registered_commands if name in (each.name, _called(each.callback))
+    ]
+    one.registered_groups = []
+    return typer.main.get_command(one if one.registered_commands else app)
+
+
+def _called(function: "Callable[..., object] | None") -> str:
+    return getattr(function, "__name__", "")
 
 
 def explained(error: Exception) -> str | None:
