@@ -1,6 +1,8 @@
 """The `midiforge` command."""
 
+import os
 import sys
+from contextlib import suppress
 
 
 def main() -> None:
@@ -11,6 +13,11 @@ def main() -> None:
         code = run(sys.argv[1:])
     except KeyboardInterrupt:
         code = 130
+    if "rtmidi" in sys.modules:  # a driver may crash where Python takes its clients apart
+        for stream in (sys.stdout, sys.stderr):
+            with suppress(AttributeError, OSError, ValueError):
+                stream.flush()
+        os._exit(code)
     sys.exit(code)
 
 

@@ -31,7 +31,7 @@ def data_folder_of_our_own(tmp_path_factory: pytest.TempPathFactory) -> Generato
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
-        if "jack" in getattr(item, "fixturenames", ()):
+        if {"jack", "own_jack"} & set(getattr(item, "fixturenames", ())):
             item.add_marker(pytest.mark.flaky(reruns=_TRIES_MORE))
 
 

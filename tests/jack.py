@@ -138,16 +138,23 @@ class Receiver:
         self.plug()
 
     def plug(self) -> None:
-        self._process = subprocess.Popen(
-            [sys.executable, "-c", _LISTEN, self.name],
-            env=self.server.environment,
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-        )
-        assert self._process.stdout
-        assert self._process.stdout.readline() == "ready\n"
+        for _ in range(5):  # a busy machine's server may not answer at once
+            self._process = subprocess.Popen(
+                [sys.executable, "-c", _LISTEN, self.name],
+                env=self.server.environment,
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+                text=True,
+            )
+            assert self._process.stdout
+            if self._process.stdout.readline() == "ready\n":
+                break
+            self._process.kill()
+            self._process.wait()
+            time.sleep(0.5)
+        else:
+            raise AssertionError("the server takes no module")
         self._reader = threading.Thread(target=self._read, args=(self._process,), daemon=True)
         self._reader.start()
 

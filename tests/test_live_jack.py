@@ -203,6 +203,32 @@ def test_a_module_that_goes_and_comes_back_is_played_on(jack: Server) -> None:
         module.kill()
 
 
+def test_a_program_that_was_started_again_is_told_from_the_one_before(jack: Server) -> None:
+    # By its name alone its port is the same one; but nobody is connected to it any more.
+    asked = (
+        "import rtmidi, sys\n"
+        "from midiforge.live.rtmidi_system import close_client, new_client, port_run\n"
+        "midi = new_client('output')\n"
+        "name = next(each for each in midi.get_ports() if 'module' in each)\n"
+        "print(port_run(midi, name), port_run(midi, 'nobody:in'))\n"
+        "close_client(midi)\n"
+    )
+
+    def runs() -> str:
+        module = Receiver(jack)
+        done = subprocess.run(
+            [sys.executable, "-c", asked], env=jack.environment, capture_output=True, check=True
+        )
+        module.unplug()
+        return done.stdout.decode()
+
+    first, second = runs(), runs()
+    assert first != second
+    for each in (first, second):
+        assert each.startswith("(")
+        assert each.endswith(" None\n")
+
+
 def test_a_server_that_is_killed_and_started_again_is_found_again(own_jack: Server) -> None:
     module = Receiver(own_jack)
     try:

@@ -554,12 +554,14 @@ def test_dots_stay_round_however_the_picture_is_stretched(browser: Any, tmp_path
     assert style == ["non-scaling-stroke", "round"]
 
 
-def test_an_hour_is_less_than_a_megabyte_and_a_half_and_written_in_a_second() -> None:
+def test_an_hour_is_less_than_a_megabyte_and_a_half_and_written_sooner_than_reviewed() -> None:
+    start = time.process_time()
     found = an_hour()
+    to_review = time.process_time() - start
     assert len(found.judged) > 40_000
-    start = time.perf_counter()
+    start = time.process_time()
     text = page(found)
-    assert time.perf_counter() - start < 1.0
+    assert time.process_time() - start < to_review
     assert len(text.encode()) < 1_500_000
 
 
