@@ -16,6 +16,9 @@ from jack import jack, module, own_jack  # noqa: F401  # fixtures
 
 _TRIES_MORE = 2
 
+# Commands are started by the hundred; each would be compiled anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 
 @pytest.fixture(scope="session", autouse=True)
 def data_folder_of_our_own(tmp_path_factory: pytest.TempPathFactory) -> Generator[None]:

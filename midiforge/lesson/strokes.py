@@ -57,9 +57,10 @@ def repeat(
         name, grid = line.name, pattern.grid
         turn = start // pattern.length * pattern.length
         while turn < end:
+            whole = start <= turn and turn + pattern.length <= end
             for time, strength in pattern.strokes:
-                if start <= turn + time < end:
-                    at = turn + time
+                at = turn + time
+                if whole or start <= at < end:
                     yield Placed(at, line.limb, strength, layer, name, grid, line.voice)
             turn += pattern.length
 
@@ -113,14 +114,12 @@ def one_at_a_time(strokes: list[Placed], meter: Meter, step: Fraction, swing: Sw
                 _place(before.time, meter, step),
                 hint="give one to another limb, such as 'NAME on LF'",
             )
-    hands: dict[Fraction, set[Limb]] = {}
-    for each in strokes:
-        if each.limb is not None and each.limb.is_hand:
-            hands.setdefault(each.time, set()).add(each.limb)
-    for each in strokes:
-        if each.stroke and each.stroke.grace and each.stroke.limb.opposite in hands[each.time]:
+    graces = [(each, each.stroke) for each in strokes if each.stroke and each.stroke.grace]
+    hands = {(each.time, each.limb) for each in strokes if graces and each.limb in HANDS}
+    for each, stroke in graces:
+        if (each.time, stroke.limb.opposite) in hands:
             raise MidiforgeError(
-                f"the {each.stroke.limb.opposite.title} has a grace note and a stroke at once",
+                f"the {stroke.limb.opposite.title} has a grace note and a stroke at once",
                 _place(each.time, meter, step),
             )
 
