@@ -718,3 +718,29 @@ def test_help_says_what_the_command_does_before_what_a_drill_can_say(
     for group, begin, end in zip(GROUPS, places[1:], [*places[2:], len(said)], strict=True):
         flags = [key.flag for key in GROUPS[group] if key.kind != "table"]
         assert all(flag in said[begin:end] for flag in flags)
+
+
+@pytest.mark.parametrize(("name", "code"), [("SIGTERM", 143), ("SIGHUP", 129), ("SIGINT", 130)])
+def test_a_signal_that_comes_where_python_drops_exceptions_ends_the_command_all_the_same(
+    name: str, code: int
+) -> None:
+    # Python's manual, sys.unraisablehook: what a callback raises goes no further. Importing has
+    # such callbacks, so a signal that comes soon may fall into one.
+    program = (
+        "import signal, sys, time, weakref\n"
+        "from midiforge import __main__\n"
+        "from midiforge.command import run\n"
+        "class Thing: pass\n"
+        "def fall_asleep(_):\n"
+        "    thing = Thing()\n"
+        f"    kept = weakref.ref(thing, lambda _: signal.raise_signal(signal.{name}))\n"
+        "    del thing\n"
+        "    time.sleep(20)\n"
+        "run._run = fall_asleep\n"
+        "__main__.main()\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, timeout=15, check=False
+    )
+    assert done.returncode == code
+    assert "Traceback" not in done.stderr

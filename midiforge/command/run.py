@@ -4,6 +4,7 @@ import errno
 import os
 import signal
 import sys
+import threading
 from pathlib import Path
 from types import FrameType
 
@@ -15,6 +16,8 @@ from midiforge.printable import printable as printable
 
 INTERRUPTED = 130
 FAULT = 70
+
+_AGAIN = 0.02  # seconds
 
 
 def run(arguments: list[str]) -> int:
@@ -116,16 +119,33 @@ def _end_on_signals() -> None:
     """Signals that end a program unwind it, so that nothing half-written stays behind."""
 
     def end(number: int, _: FrameType | None) -> None:
-        raise _Ended(128 + number)
+        raise _Ended(number)
 
     for name in ("SIGTERM", "SIGHUP"):
         number = getattr(signal, name, None)
         try:
             if number is not None and signal.getsignal(number) is signal.SIG_DFL:
                 signal.signal(number, end)
+                sys.unraisablehook = _swallowed
         except ValueError:  # not in the main thread
             return
 
 
+def _swallowed(what: "sys.UnraisableHookArgs") -> None:
+    """Nobody takes an exception from a callback of Python's own; so the signal comes again."""
+    if isinstance(what.exc_value, _Ended):
+        number = what.exc_value.number
+    elif isinstance(what.exc_value, KeyboardInterrupt):
+        number = int(signal.SIGINT)
+    else:
+        sys.__unraisablehook__(what)
+        return
+    threading.Timer(_AGAIN, os.kill, (os.getpid(), number)).start()
+
+
 class _Ended(SystemExit):
     """Ended by a signal."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(128 + number)
+        self.number = number

@@ -22,6 +22,7 @@ from midiforge.live.rtmidi_system import (
     open_port,
     open_virtual_port,
     port_run,
+    quiet,
     rtmidi_error,
 )
 
@@ -262,9 +263,10 @@ class RtInput:
             with suppress(Exception):
                 midi.close_port()
             if self._calls.end():
-                with suppress(Exception):
-                    midi.cancel_callback()
-                close_client(midi)
+                with quiet():  # about what nobody calls for any more
+                    with suppress(Exception):
+                        midi.cancel_callback()
+                    close_client(midi)
             else:
                 keep_client(midi)
 

@@ -100,7 +100,7 @@ def new_client(direction: str) -> Any:
     _hush_jack()
     kind = rtmidi.MidiOut if direction == OUT else rtmidi.MidiIn
     why = ""
-    with _quiet():
+    with quiet():
         for api in _apis(rtmidi):
             try:
                 return kind(api, name=CLIENT)
@@ -184,8 +184,9 @@ _ONE_AT_A_TIME = threading.Lock()  # standard error is the whole process's
 
 
 @contextmanager
-def _quiet() -> Iterator[None]:
-    """MIDI systems print of their own where they are not running; that is not ours to show."""
+def quiet() -> Iterator[None]:
+    """What MIDI systems print of their own is not ours to show: where they are not running, or are
+    behind while they end."""
     with _ONE_AT_A_TIME:
         try:
             saved = os.dup(2)
