@@ -260,15 +260,15 @@ class RtInput:
             # The driver's thread may be about to call us, and with many messages it may be behind:
             # to take the callback away under its hands crashes it. Closed first, it comes to
             # nothing new, and ends what it is at; a driver that does not end is left as it is.
-            with suppress(Exception):
-                midi.close_port()
-            if self._calls.end():
-                with quiet():  # about what nobody calls for any more
+            with quiet():  # about messages that nobody takes any more
+                with suppress(Exception):
+                    midi.close_port()
+                if self._calls.end():
                     with suppress(Exception):
                         midi.cancel_callback()
                     close_client(midi)
-            else:
-                keep_client(midi)
+                else:
+                    keep_client(midi)
 
 
 class _Calls:
