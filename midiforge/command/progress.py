@@ -5,8 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Protocol
 
-from midiforge.command.terminal import on_terminal
-from midiforge.printable import printable
+from midiforge.command.terminal import on_terminal, say
 
 _MOST_LINES = 8
 
@@ -40,15 +39,15 @@ def say_removed(count: int) -> None:
     """Says how many files of an earlier time are gone from the folder; nothing for none."""
     if count:
         files = "1 file" if count == 1 else f"{count} files"
-        print(f"Removed from the folder: {files} that midiforge wrote there before")
+        say(f"Removed from the folder: {files} that midiforge wrote there before")
 
 
 def listed(heading: str, lines: list[str]) -> None:
     """Prints lines under a heading, the first of them if there are many; nothing for none."""
     if not lines:
         return
-    print(f"{heading}:")
+    say(f"{heading}:")
     for line in lines[:_MOST_LINES]:
-        print(f"  {printable(line)}")
+        say(f"  {line}")
     if len(lines) > _MOST_LINES:
-        print(f"  and {len(lines) - _MOST_LINES} more (--json lists all)")
+        say(f"  and {len(lines) - _MOST_LINES} more (--json lists all)")

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.terminal import on_terminal, output
+from midiforge.command.terminal import on_terminal, output, say, say_json
 from midiforge.errors import MidiforgeError, quoted
-from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -52,23 +51,19 @@ def show(
     dropped: list[Dropped] = []
     chosen = chosen_exercises(drill, only, dropped.append)
     if as_json:
-        import json
-
         from midiforge.screen.facts import as_json as facts
 
-        print(json.dumps([facts(each) for each in chosen], indent=2))
+        say_json([facts(each) for each in chosen])
     elif picture:
         _draw(chosen, picture)
         plural = "s" * (len(chosen) != 1)
-        print(
-            f"{printable(drill.title)}: {len(chosen)} exercise{plural} in {printable(str(picture))}"
-        )
+        say(f"{drill.title}: {len(chosen)} exercise{plural} in {picture}")
     else:
         (_print_titles if titles else _print)(chosen)
         for sentence in remarks(drill):
-            print(f"mind: {printable(sentence)}")
+            say(f"mind: {sentence}")
         for each in dropped if not only else ():
-            print(f"left out: {printable(each.why)}")
+            say(f"left out: {each.why}")
 
 
 def _print(chosen: list["Exercise"]) -> None:
@@ -79,7 +74,7 @@ def _print(chosen: list["Exercise"]) -> None:
     console = output()
     for piece in pieces(chosen):
         show_exercise(piece.exercises, console)
-        console.print()
+        say()
 
 
 def _print_titles(chosen: list["Exercise"]) -> None:
@@ -89,7 +84,7 @@ def _print_titles(chosen: list["Exercise"]) -> None:
     # What is piped is searched by lines: titles stay whole there.
     width = get_terminal_size().columns if on_terminal(sys.stdout) else sys.maxsize
     for line in title_lines(pieces(chosen), width):
-        print(printable(line))
+        say(line)
 
 
 def _draw(chosen: list["Exercise"], path: Path) -> None:
