@@ -199,7 +199,7 @@ def test_titles_are_a_line_each_with_what_shows_how_hard_it_is(capsys: Captured)
         ["3", "full"],
     ]
     at = head.index("tempos")
-    assert all(line[at:].startswith("70, 90") for line in lines)
+    assert all(line[at:].startswith("a 70, b 90") for line in lines)  # 1a, 1b
     facts = json.loads(said(capsys, "show", *drill, "--titles", "--json"))
     assert facts == json.loads(said(capsys, "show", *drill, "--json"))
     for line, fastest in zip(lines, facts[1::2], strict=True):

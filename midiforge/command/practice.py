@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
+from midiforge.command.progress import lesson_bar
 from midiforge.command.terminal import on_terminal, output, say, say_json, say_text, tell
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.printable import print_line
@@ -28,6 +29,7 @@ _DATE = Annotated[
 ]
 _JSON = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
 _WIDEST = 100
+_LOOKING = "Looking at exercises"
 _LONGEST_AGO = 100_000  # days; farther back is all there is
 
 
@@ -93,12 +95,15 @@ def next_steps(
 ) -> None:
     """Say what to do next with each exercise of a drill, and why."""
     from midiforge.lesson import exercises
+    from midiforge.lesson.choose import counted
     from midiforge.practice.advice import advise
     from midiforge.practice.log import entries_in
     from midiforge.practice.words import CAUTION, advice_lines, plain_advice
 
     entries = entries_in(log_file)
-    found = advise(drill, exercises(drill), entries, _day(day))
+    today = _day(day)
+    with lesson_bar(_LOOKING, drill, hidden=as_json) as bar:
+        found = advise(drill, counted(exercises(drill), bar), entries, today)
     if as_json:
         say_json([plain_advice(each) for each in found])
         return
@@ -135,7 +140,9 @@ def plan(
     from midiforge.practice_room import plan as make_plan
     from midiforge.practice_room import write_plan
 
-    made = make_plan(drill, minutes, log_file, _day(day))
+    today = _day(day)
+    with lesson_bar(_LOOKING, drill, hidden=as_json) as bar:
+        made = make_plan(drill, minutes, log_file, today, bar)
     if out:
         write_plan(made, _plan_path(out))
     if as_json:

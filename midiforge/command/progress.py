@@ -2,12 +2,16 @@
 
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import Protocol
+from contextlib import AbstractContextManager, contextmanager
+from typing import TYPE_CHECKING, Protocol
 
 from midiforge.command.terminal import on_terminal, say
 
+if TYPE_CHECKING:
+    from midiforge.drill.drill import Drill
+
 _MOST_LINES = 8
+_WORTH_A_BAR = 200  # exercises
 
 
 class Tell(Protocol):
@@ -33,6 +37,16 @@ def progress_bar(what: str, most: int, hidden: bool) -> Iterator["Tell | None"]:
             bar.update(task, completed=done, total=total)
 
         yield tell
+
+
+def lesson_bar(
+    what: str, drill: "Drill", hidden: bool = False
+) -> AbstractContextManager["Tell | None"]:
+    """A bar for the exercises of a drill; nothing where they are few."""
+    from midiforge.lesson.size import most_exercises
+
+    most = most_exercises(drill)
+    return progress_bar(what, most, hidden or most < _WORTH_A_BAR)
 
 
 def say_removed(count: int) -> None:

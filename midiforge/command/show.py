@@ -1,6 +1,7 @@
 """midiforge show"""
 
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Annotated
@@ -8,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
+from midiforge.command.progress import lesson_bar
 from midiforge.command.terminal import on_terminal, output, say, say_json
 from midiforge.errors import MidiforgeError, quoted
 
@@ -42,14 +44,16 @@ def show(
     Below each stands what it asks of the player.
     """
     from midiforge.lesson import Dropped
-    from midiforge.lesson.choose import chosen_exercises
+    from midiforge.lesson.choose import all_exercises, chosen_exercises
     from midiforge.workshop import remarks
 
     if picture and picture.suffix.lower() != ".svg":
         problem = f"{quoted(picture.name)} is no picture that can be drawn"
         raise MidiforgeError(problem, "--picture", hint=f"such as {picture.stem or 'lesson'}.svg")
     dropped: list[Dropped] = []
-    chosen = chosen_exercises(drill, only, dropped.append)
+    if as_json or picture or only:
+        with lesson_bar("Looking at exercises", drill, hidden=as_json) as bar:
+            chosen = chosen_exercises(drill, only, dropped.append, bar)
     if as_json:
         from midiforge.screen.facts import as_json as facts
 
@@ -59,15 +63,15 @@ def show(
         plural = "s" * (len(chosen) != 1)
         say(f"{drill.title}: {len(chosen)} exercise{plural} in {picture}")
     else:
-        (_print_titles if titles else _print)(chosen)
+        shown = chosen if only else all_exercises(drill, dropped.append)
+        (_print_titles if titles else _print)(shown)
         for sentence in remarks(drill):
             say(f"mind: {sentence}")
         for each in dropped if not only else ():
             say(f"left out: {each.why}")
 
 
-def _print(chosen: list["Exercise"]) -> None:
-
+def _print(chosen: Iterable["Exercise"]) -> None:
     from midiforge.model.piece import pieces
     from midiforge.screen.show import show_exercise
 
@@ -77,14 +81,14 @@ def _print(chosen: list["Exercise"]) -> None:
         say()
 
 
-def _print_titles(chosen: list["Exercise"]) -> None:
+def _print_titles(chosen: Iterable["Exercise"]) -> None:
     from midiforge.model.piece import pieces
     from midiforge.screen.titles import title_lines
 
     # What is piped is searched by lines: titles stay whole there.
     width = get_terminal_size().columns if on_terminal(sys.stdout) else sys.maxsize
     for line in title_lines(pieces(chosen), width):
-        say(line)
+        say(line, flush=True)
 
 
 def _draw(chosen: list["Exercise"], path: Path) -> None:
