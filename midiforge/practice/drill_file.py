@@ -29,7 +29,7 @@ def drill_file(plan: Plan, folder: Path) -> str:
     lines = [
         f"# A plan of practice: {plan.minutes} minutes on {plan.day.isoformat()}, "
         f"{clock(plan.seconds)} in all.",
-        "# Numbers are those of play and build.",
+        "# Numbers are those of play and build: 3 is 3a, 3b and all its other tempos.",
     ]
     if len(plan.stretches) > 1:
         pieces = "; then ".join(
