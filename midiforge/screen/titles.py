@@ -8,13 +8,15 @@ from midiforge.insight import insight
 from midiforge.model.piece import Piece, tempo_said
 
 _HEADS = ("number", "stage", "exercise", "tempos", "bars", "how hard")
-_TITLE = _HEADS.index("exercise")
+_TITLE, _TEMPOS = _HEADS.index("exercise"), _HEADS.index("tempos")
+_HELD = "\xa0"  # a blank at which no line ends
 _MEASURED = 50  # pieces by which columns are measured, before the first line
 _NARROWEST = 20  # characters of a title
 
 
 def title_lines(pieces: Iterable[Piece], width: int) -> Iterator[str]:
-    """A table of exercises, each at its tempos; titles too long for `width` go on below.
+    """A table of exercises, each at its tempos; titles and tempos too long for `width` go on
+    below.
 
     How hard is said of the fastest, as `show_exercise` says it. Lines come as pieces do: columns
     are as wide as the first pieces need, and get wider where a later one needs that.
@@ -39,10 +41,14 @@ def _widen(sizes: list[int], row: Iterable[str]) -> None:
 
 def _lines(row: Sequence[str], sizes: Sequence[int], width: int) -> Iterator[str]:
     fitted = [*sizes]
-    others = sum(sizes) - sizes[_TITLE] + 2 * (len(sizes) - 1)
-    fitted[_TITLE] = min(sizes[_TITLE], max(width - others, _NARROWEST))
+    over = sum(sizes) + 2 * (len(sizes) - 1) - width
+    if over > 0:
+        fitted[_TEMPOS] = max(sizes[_TEMPOS] - over, min(sizes[_TEMPOS], width // 3))
+        over -= sizes[_TEMPOS] - fitted[_TEMPOS]
+        fitted[_TITLE] = max(sizes[_TITLE] - over, min(sizes[_TITLE], _NARROWEST))
     cells = [[text] for text in row]
-    cells[_TITLE] = wrap(row[_TITLE], fitted[_TITLE])
+    for i in (_TITLE, _TEMPOS):
+        cells[i] = [line.replace(_HELD, " ") for line in wrap(row[i], fitted[i])]
     for parts in zip_longest(*cells, fillvalue=""):
         line = (f"{part:<{size}}" for part, size in zip(parts, fitted, strict=True))
         yield "  ".join(line).rstrip()
@@ -55,6 +61,6 @@ def _told(piece: Piece) -> tuple[str, ...]:
         piece.number,
         fastest.stage,
         fastest.title,
-        ", ".join(map(tempo_said, piece.exercises)),
+        ", ".join(tempo_said(each).replace(" ", _HELD) for each in piece.exercises),
         str(fastest.bars),
     )
