@@ -25,6 +25,11 @@ _DAY = 24 * 60 * 60
 
 def read_toml(path: Path) -> dict[str, Any]:
     """The content of a TOML file; MidiforgeError naming file, line and column if it has none."""
+    return parsed_toml(read_toml_text(path), path)
+
+
+def read_toml_text(path: Path) -> str:
+    """The text of a file that is to be TOML; MidiforgeError naming the file if it is none."""
     place = str(path)
     try:
         with path.open("rb") as stream:
@@ -34,7 +39,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         for beginning, what in _OTHERS.items():
             if content.startswith(beginning):
                 raise MidiforgeError(f"is {what}, not a TOML text file", place)
-        text = content.decode("utf-8-sig")
+        return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise MidiforgeError(
             f"the file is not text (byte {error.start + 1} is not UTF-8)",
@@ -44,6 +49,11 @@ def read_toml(path: Path) -> dict[str, Any]:
     except (OSError, ValueError) as error:
         why = reason(error) if isinstance(error, OSError) else str(error)
         raise MidiforgeError(f"cannot be read: {why}", place) from None
+
+
+def parsed_toml(text: str, path: Path) -> dict[str, Any]:
+    """The content of a text that came from a file; MidiforgeError as for `read_toml`."""
+    place = str(path)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -1,10 +1,12 @@
 """The jobs after playing, in one call each: hear a take, keep it, say what comes next."""
 
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from midiforge.drill.drill import Drill
+from midiforge.lesson.choose import counted
 from midiforge.lesson.lesson import exercises
 from midiforge.takes.choice import Reviewed, reviewed
 from midiforge.takes.take import Take, read_take
@@ -110,16 +112,23 @@ def advise(drill: Drill, log: Path | str = "", day: date | None = None) -> list[
     return advice.advise(drill, exercises(drill), entries_in(log), day or date.today())
 
 
-def plan(drill: Drill, minutes: int = 30, log: Path | str = "", day: date | None = None) -> "Plan":
+def plan(
+    drill: Drill,
+    minutes: int = 30,
+    log: Path | str = "",
+    day: date | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> "Plan":
     """Minutes of warm-up, work, review and rests, after what the log holds.
 
-    minutes: 5 to 180. log, day: as for `advise`.
+    minutes: 5 to 180. log, day: as for `advise`. progress: told how many exercises were looked at.
     Raises MidiforgeError, also where nothing is left to play because of pain.
     """
     from midiforge.practice.log import entries_in
     from midiforge.practice.plan import make_plan
 
-    return make_plan(drill, exercises(drill), entries_in(log), day or date.today(), minutes)
+    every = counted(exercises(drill), progress)
+    return make_plan(drill, every, entries_in(log), day or date.today(), minutes)
 
 
 def write_plan(made: "Plan", path: Path | str) -> None:

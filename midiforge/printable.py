@@ -1,9 +1,29 @@
 """Text of a person's, made fit to be printed."""
 
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.style import Style
+
 
 def printable(text: str, instead: str = "?", besides: str = "") -> str:
     """The text without what would steer a terminal or break a line.
 
     instead: what stands for each letter left out; besides: letters kept all the same.
     """
+    if text.isprintable():
+        return text
     return "".join(each if each.isprintable() or each in besides else instead for each in text)
+
+
+def print_line(console: "Console", spans: Iterable[tuple[str, "str | Style"]]) -> None:
+    """Prints one line: pieces of text, each with its style; no blanks at its end."""
+    from rich.text import Text
+
+    line = Text(no_wrap=True, overflow="ignore", end="")
+    for text, style in spans:
+        line.append(printable(text), style)
+    line.rstrip()
+    console.print(line, soft_wrap=True, highlight=False)

@@ -199,7 +199,7 @@ def test_titles_are_a_line_each_with_what_shows_how_hard_it_is(capsys: Captured)
         ["3", "full"],
     ]
     at = head.index("tempos")
-    assert all(line[at:].startswith("70, 90") for line in lines)
+    assert all(line[at:].startswith("a 70, b 90") for line in lines)  # 1a, 1b
     facts = json.loads(said(capsys, "show", *drill, "--titles", "--json"))
     assert facts == json.loads(said(capsys, "show", *drill, "--json"))
     for line, fastest in zip(lines, facts[1::2], strict=True):
@@ -219,6 +219,11 @@ def test_titles_fit_a_terminal() -> None:
     drill = midiforge.check_drill({"sticking": "RLRR LRLL " * 8, "feet": "samba", "tempos": 70})
     shown = list(title_lines(midiforge.pieces(drill), 80))
     assert max(map(len, shown)) <= 80 and len(shown) > 4
+    keys = {"sticking": "RLRR LRLL " * 4, "feet": "samba", "tempos": "60 to 90 by 3"}
+    shown = list(title_lines(midiforge.pieces(midiforge.check_drill(keys)), 80))
+    assert max(map(len, shown)) <= 80
+    told = " ".join(shown)
+    assert all(f"{letter} {60 + 3 * i}" in told for i, letter in enumerate("abcdefghijk"))
 
 
 def test_a_picture_that_was_edited_is_left_as_it_is(capsys: Captured) -> None:

@@ -96,3 +96,16 @@ def test_rooms_do_not_look_into_each_other_s_private_names() -> None:
                     if each.name.startswith("_") and each.name != "__version__"
                 ]
     assert not found
+
+
+def test_one_place_prints_what_commands_say_and_one_what_has_a_style() -> None:
+    prints: set[tuple[str, str]] = set()
+    for path in HOME.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if not isinstance(node, ast.Call):
+                continue
+            name = node.func.id if isinstance(node.func, ast.Name) else ""
+            method = node.func.attr if isinstance(node.func, ast.Attribute) else ""
+            if name == "print" or method in ("print", "out", "echo", "secho", "writelines"):
+                prints.add((path.relative_to(HOME).as_posix(), name or f".{method}"))
+    assert prints == {("command/terminal.py", "print"), ("printable.py", ".print")}

@@ -208,6 +208,28 @@ def test_an_example_s_plan_reads_back_from_another_folder(path: Path, tmp_path: 
     assert seconds == pytest.approx(float(written), abs=1)
 
 
+def test_a_plan_of_when_each_tempo_had_a_number_is_refused_in_one_line(tmp_path: Path) -> None:
+    """Its "13 at 60" was the first tempo of exercise 5 of three tempos; 13 is another one now."""
+    out = tmp_path / "plan.toml"
+    now = drill_file(plan_of(drill_of(tempos=[60, 70, 80]), [], 5), tmp_path)
+    head, numbers, *rest = now.splitlines()
+    old = "\n".join([head, "# Numbers are those of play and build.", *rest])
+    out.write_text(old, encoding="utf-8")
+    with pytest.raises(MidiforgeError) as caught:
+        midiforge.read_drill(out)
+    assert caught.value.where == (str(out), "running")
+    assert "older" in caught.value.what and "midiforge plan" in caught.value.hint
+    assert numbers != "# Numbers are those of play and build."
+    out.write_text(now, encoding="utf-8")
+    assert midiforge.read_drill(out).running
+    # At one tempo both ways of numbering are the same.
+    one = drill_file(plan_of(drill_of(tempos=60), [], 5), tmp_path).replace(
+        numbers, "# Numbers are those of play and build."
+    )
+    out.write_text(one, encoding="utf-8")
+    assert midiforge.read_drill(out).running
+
+
 @pytest.mark.parametrize(
     "keys",
     [

@@ -19,6 +19,7 @@ from midiforge.command.practice import log, next_steps, plan
 from midiforge.command.review import review
 from midiforge.command.sheet import sheet
 from midiforge.command.show import show
+from midiforge.command.terminal import say, say_json, say_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -51,16 +52,14 @@ app.command("list")(listing)
 @app.command()
 def schema() -> None:
     """Print the JSON Schema of drill files, for editors."""
-    import json
-
     from midiforge.drill.schema import drill_schema
 
-    print(json.dumps(drill_schema(), indent=2))
+    say_json(drill_schema())
 
 
 def _version(wanted: bool) -> None:
     if wanted:
-        print(f"midiforge {__version__}")
+        say(f"midiforge {__version__}")
         raise typer.Exit
 
 
@@ -101,6 +100,6 @@ def explained(error: Exception) -> str | None:
         return None
     context = getattr(error, "ctx", None)
     if type(error).__name__ == "NoArgsIsHelpError" and context is not None:
-        print(context.get_help())
+        say_text(context.get_help())
         return ""
     return str(message())

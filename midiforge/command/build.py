@@ -6,15 +6,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.progress import listed, progress_bar, say_removed
+from midiforge.command.progress import lesson_bar, listed, say_removed
+from midiforge.command.terminal import say, say_json
 from midiforge.errors import MidiforgeError
-from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
     from midiforge.workshop import Report
-
-_WORTH_A_BAR = 200  # exercises
 
 
 @takes_a_drill
@@ -30,17 +28,12 @@ def build(
     """
     if not out.strip():
         raise MidiforgeError("no folder is named", "--out", hint="such as --out lesson")
-    from midiforge.lesson.size import most_exercises
     from midiforge.workshop import build_lesson
 
-    most = most_exercises(drill)
-    hidden = quiet or as_json or most < _WORTH_A_BAR
-    with progress_bar("Writing", most, hidden) as bar:
+    with lesson_bar("Writing", drill, hidden=quiet or as_json) as bar:
         report = build_lesson(drill, out, bar)
     if as_json:
-        import json
-
-        print(json.dumps(_facts(report, drill), indent=2))
+        say_json(_facts(report, drill))
     elif not quiet:
         _say(report, drill)
 
@@ -49,9 +42,8 @@ def _say(report: "Report", drill: "Drill") -> None:
     built = report.built
     length = str(timedelta(seconds=round(built.seconds)))
     plural = "s" * (built.files != 1)
-    folder = printable(str(built.folder))
-    print(f"{printable(drill.title)}: {built.files} exercise{plural} in {folder}")
-    print(f"The whole lesson, {length}: lesson.mid; its sections: cues.csv")
+    say(f"{drill.title}: {built.files} exercise{plural} in {built.folder}")
+    say(f"The whole lesson, {length}: lesson.mid; its sections: cues.csv")
     listed("Left out", [dropped.why for dropped in report.dropped])
     listed("Mind", list(report.warnings))
     listed("Changed by somebody since the last build, left alone", list(built.kept))

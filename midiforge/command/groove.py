@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from midiforge.command.terminal import say, say_json, say_text
 from midiforge.disk import is_file
 from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.printable import printable
 
 if TYPE_CHECKING:
-    from midiforge.groove.imported import Imported
+    pass
 
 _WORDS = ("ostinato", "phrase")
 
@@ -106,25 +106,20 @@ def import_command(
 
         write_aside(target, found.text)
     if as_json:
-        import json
-
         drill = {"out": str(target)} if target else {"drill": found.text}
-        print(json.dumps({**facts(found), **drill}, indent=2))
+        say_json({**facts(found), **drill})
     elif target is None:
-        print(_with_details(found, details(found)), end="")
+        say_text(found.text)
+        for line in details(found):  # what did not fit, as remarks below
+            say(f"# {line}")
     else:
-        print(f"{printable(found.title)}, as {_article(found.kind)}, in {printable(str(target))}")
+        say(f"{found.title}, as {_article(found.kind)}, in {target}")
         for line in (*summary(found), *details(found)):
-            print(printable(line))
+            say(line)
 
 
 def _article(kind: str) -> str:
     return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
-
-
-def _with_details(found: "Imported", lines: list[str]) -> str:
-    """The drill with what did not fit below it, as remarks."""
-    return found.text + "".join(f"# {printable(line)}\n" for line in lines)
 
 
 def _target(out: str) -> Path | None:

@@ -1,18 +1,17 @@
 """A drill from the command line: a file, flags, or a file with flags laid over it."""
 
 import inspect
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from midiforge.command.terminal import tell
 from midiforge.disk import is_file
 from midiforge.drill.keys import BY_NAME, KEYS, Key
 from midiforge.drill.kinds import items_of
 from midiforge.errors import MidiforgeError, quoted
-from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -54,7 +53,7 @@ def takes_a_drill(command: Callable[..., None]) -> Callable[..., None]:
         keys = {key.name: given.pop(name) for name, key in flags.items()}
         drill = _drill(path, keys, settings)
         for note in () if given.get("quiet") else drill.notes:
-            print(f"midiforge: note: {printable(note)}", file=sys.stderr)
+            tell(f"note: {note}")
         command(drill=drill, **given)
 
     parameters = [

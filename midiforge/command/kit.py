@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.terminal import on_terminal
+from midiforge.command.terminal import on_terminal, say, say_text
 from midiforge.errors import MidiforgeError
-from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -82,9 +81,9 @@ def learn(
         if learning.found or learning.bound:
             unfinished = out.with_stem(f"{out.stem}-unfinished") if out.exists() else out
             _keep(learning, base, named, unfinished, session.name)
-            print("stopped before the end: what was learnt until then is kept")
+            say("stopped before the end: what was learnt until then is kept")
         else:
-            print("nothing was learnt; no file is written")
+            say("nothing was learnt; no file is written")
         raise
     finally:
         session.close()
@@ -115,7 +114,7 @@ def _in_lines() -> "Iterator[Show]":
         news += [new for new, before in zip(now, said, strict=True) if new and new != before]
         said[:] = now
         for line in news:
-            print(printable(line), flush=True)
+            say(line, flush=True)
 
     with single_keys():
         yield show
@@ -185,13 +184,13 @@ def _keep(learning: "Learning", base: "Kit", starts_from: str, out: Path, port: 
     from midiforge.live.learnt_kit import kit_file
     from midiforge.live.learnt_words import learnt_words
 
-    title = f"{out.stem}, learnt from {printable(port)}" if port else out.stem
+    title = f"{out.stem}, learnt from {port}" if port else out.stem
     text = kit_file(learning, base, starts_from, out.stem, title)
     try:
         out = _free(out)
         write_aside(out, text)
     except MidiforgeError:
-        print(text)  # so that it is not lost
+        say_text(text)  # so that it is not lost
         raise
     for line in learnt_words(learning, starts_from, str(out)):
-        print(printable(line))
+        say(line)

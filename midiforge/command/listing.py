@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from midiforge.command.terminal import on_terminal
+from midiforge.command.terminal import on_terminal, say, say_json
 from midiforge.errors import MidiforgeError, nearest, quoted
 
 if TYPE_CHECKING:
@@ -51,9 +51,7 @@ def listing(
     shelf = _SHELVES[what]
     rows = shelf.rows()
     if as_json:
-        import json
-
-        print(json.dumps(rows, indent=2, ensure_ascii=False))
+        say_json(rows)
     else:
         _print(shelf, rows)
 
@@ -252,9 +250,9 @@ def _print(shelf: _Shelf, rows: list[Row]) -> None:
     """Rows in columns: fitted to a terminal, else unshortened with a tab between."""
     told = [name for name in rows[0] if name not in shelf.only_json]
     if not on_terminal(sys.stdout):
-        print("\t".join(told))
+        say(*told)
         for row in rows:
-            print("\t".join(_said(row[name]) for name in told))
+            say(*(_said(row[name]) for name in told))
         return
     width = get_terminal_size().columns
     left_out = [*shelf.if_room]
@@ -265,11 +263,11 @@ def _print(shelf: _Shelf, rows: list[Row]) -> None:
             left_out.append(name)
     told = [name for name in told if name not in left_out]
     for line in _lines(told, shelf.below, rows, width):
-        print(line)
+        say(line)
     wider = f" On a wider terminal: {', '.join(left_out)}." if left_out else ""
     json = f"Only with --json: {_said(shelf.only_json)}." if shelf.only_json else ""
     for line in _wrapped(f"{shelf.remark()}{json}{wider}", width):
-        print(line)
+        say(line)
 
 
 def _said(value: Any) -> str:

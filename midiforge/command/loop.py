@@ -7,8 +7,8 @@ import typer
 
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import listed, progress_bar, say_removed
+from midiforge.command.terminal import say, say_json
 from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -93,9 +93,7 @@ def loop(
     with progress_bar("Rendering", 1, hidden=quiet or as_json or not audio) as progress:
         report = write_loops(drill, out, shape, only, audio, soundfont, progress)
     if as_json:
-        import json
-
-        print(json.dumps(_facts(report, drill), indent=2))
+        say_json(_facts(report, drill))
     elif not quiet:
         _say(report, drill)
     if report.missing:
@@ -106,12 +104,11 @@ def _say(report: "LoopReport", drill: "Drill") -> None:
     count = len(report.written)
     length = str(timedelta(seconds=round(report.seconds)))
     sound = " with sound" if any(each.audio for each in report.written) else ""
-    folder = printable(str(report.folder))
     plural = "s" * (count != 1)
-    print(f"{printable(drill.title)}: {count} loop{plural}{sound}, {length} in all, in {folder}")
-    print("What is what: loops.csv")
+    say(f"{drill.title}: {count} loop{plural}{sound}, {length} in all, in {report.folder}")
+    say("What is what: loops.csv")
     if not drill.beside.tracks and not drill.layers:
-        print("Nobody plays beside you: try --chords 'Dm7 | G7', --style or --percussion")
+        say("Nobody plays beside you: try --chords 'Dm7 | G7', --style or --percussion")
     listed("Left out", list(report.left_out))
     from midiforge.workshop import remarks
 

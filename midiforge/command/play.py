@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.terminal import folded, on_terminal
+from midiforge.command.terminal import folded, on_terminal, say, say_text
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.choose import chosen_exercises
 from midiforge.model.number import read_named
-from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -156,7 +155,7 @@ def play(
             session.listen(drill.kit, control, recording, _say)
             return
         figures = session.play(exercises, drill.kit, options, _watch(as_lines), recording)
-    print(folded(f"Timing: {figures}"))
+    say_text(folded(f"Timing: {figures}"))
 
 
 def _read(read: Callable[[str], T], text: str, flag: str) -> T:
@@ -216,7 +215,7 @@ def _in_lines(player: "Player") -> "Iterator[Watcher]":
 
     def bar(place: "Place") -> None:
         if place.begins:
-            print(plain_line(place), flush=True)
+            say(plain_line(place), flush=True)
 
     def idle(_: int) -> None:
         for command in pressed():
@@ -227,7 +226,7 @@ def _in_lines(player: "Player") -> "Iterator[Watcher]":
 
 
 def _say(text: str) -> None:
-    print(printable(text), flush=True)
+    say(text, flush=True)
 
 
 # What was recorded
@@ -250,7 +249,9 @@ def _kept(recording: "Recording | None", drill: str) -> Iterator[None]:
         if recording and recording.running:
             lines = _told(recording, drill)
             with suppress(OSError):  # nobody may be there to read them
-                print("\n".join(map(printable, lines)), flush=True)
+                for line in lines:
+                    say(line)
+                sys.stdout.flush()
 
 
 def _told(recording: "Recording", drill: str) -> list[str]:

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from midiforge.printable import printable
+from midiforge.command.terminal import say, say_json
 
 
 def ports(
@@ -15,12 +15,10 @@ def ports(
 
     everything = found()
     if as_json:
-        import json
-
         rows = [{"number": p.number, "name": p.name, "direction": p.direction} for p in everything]
-        print(json.dumps(rows, indent=2, ensure_ascii=False))
+        say_json(rows)
         return
     if not everything:
-        print("no MIDI ports; plug in a module or start a synthesiser")
+        say("no MIDI ports; plug in a module or start a synthesiser")
     for port in everything:
-        print(f"{port.direction:6} {port.number:3}  {printable(port.name)}")
+        say(f"{port.direction:6} {port.number:3}  {port.name}")

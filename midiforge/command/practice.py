@@ -4,14 +4,15 @@ import sys
 from datetime import date, timedelta
 from pathlib import Path
 from textwrap import wrap
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.terminal import failed, on_terminal, output
+from midiforge.command.progress import lesson_bar
+from midiforge.command.terminal import on_terminal, output, say, say_json, say_text, tell
 from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.printable import printable
+from midiforge.printable import print_line
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -28,6 +29,7 @@ _DATE = Annotated[
 ]
 _JSON = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
 _WIDEST = 100
+_LOOKING = "Looking at exercises"
 _LONGEST_AGO = 100_000  # days; farther back is all there is
 
 
@@ -62,16 +64,16 @@ def log(
     from midiforge.practice.log import Log, entries_in, log_path
 
     if join:
-        ours, others = Log(log_path(log_file)), entries_in(join, _tell)
+        ours, others = Log(log_path(log_file)), entries_in(join, tell)
         added = ours.join(others)
         there = len(others) - added
-        print(f"{added} added to {printable(str(ours.path))}; {there} were there already")
+        say(f"{added} added to {ours.path}; {there} were there already")
         return
 
     if sum((bool(csv_file), picture is not None, as_json)) > 1:
         raise MidiforgeError("only one of --csv, --picture and --json at a time")
     since = date.today() - timedelta(days - 1) if 0 < days < _LONGEST_AGO else None
-    everything = entries_in(log_file, _tell)
+    everything = entries_in(log_file, tell)
     found = chosen(everything, drill, exercise, since)
     if everything and not found and not days:
         _nothing_like(everything, drill, exercise)
@@ -82,7 +84,7 @@ def log(
     elif as_json:
         from midiforge.practice.course import plain_course
 
-        _as_json([plain_course(each) for each in courses(found)])
+        say_json([plain_course(each) for each in courses(found)])
     else:
         _show(courses(found), days)
 
@@ -93,28 +95,31 @@ def next_steps(
 ) -> None:
     """Say what to do next with each exercise of a drill, and why."""
     from midiforge.lesson import exercises
+    from midiforge.lesson.choose import counted
     from midiforge.practice.advice import advise
     from midiforge.practice.log import entries_in
     from midiforge.practice.words import CAUTION, advice_lines, plain_advice
 
     entries = entries_in(log_file)
-    found = advise(drill, exercises(drill), entries, _day(day))
+    today = _day(day)
+    with lesson_bar(_LOOKING, drill, hidden=as_json) as bar:
+        found = advise(drill, counted(exercises(drill), bar), entries, today)
     if as_json:
-        _as_json([plain_advice(each) for each in found])
+        say_json([plain_advice(each) for each in found])
         return
     keys = {each.group.key for each in found}
     takes = sum(each.key in keys for each in entries)
     plural = "s" * (takes != 1)
     ours = f"{len(found)} exercise{'s' * (len(found) != 1)}"
-    print(f"{printable(drill.title)}: {ours}, {takes} take{plural} in the log")
+    say(f"{drill.title}: {ours}, {takes} take{plural} in the log")
     rows = [*advice_lines(found)]
     wide = max(len(numbers) for numbers, _, _ in rows)
     for numbers, title, said in rows:
         lines = [text for part in filter(None, (title, said)) for text in _wrapped(part, wide + 2)]
         for i, text in enumerate(lines):
-            print(f"{numbers if i == 0 else '':>{wide}}  {printable(text)}")
+            say(f"{numbers if i == 0 else '':>{wide}}  {text}")
     for text in _wrapped(CAUTION, 0):
-        print(text)
+        say(text)
 
 
 @takes_a_drill
@@ -135,17 +140,15 @@ def plan(
     from midiforge.practice_room import plan as make_plan
     from midiforge.practice_room import write_plan
 
-    made = make_plan(drill, minutes, log_file, _day(day))
+    today = _day(day)
+    with lesson_bar(_LOOKING, drill, hidden=as_json) as bar:
+        made = make_plan(drill, minutes, log_file, today, bar)
     if out:
         write_plan(made, _plan_path(out))
     if as_json:
-        _as_json(plain_plan(made))
+        say_json(plain_plan(made))
     else:
         _say_plan(made, out)
-
-
-def _tell(sentence: str) -> None:
-    failed(sentence)
 
 
 def _day(text: str) -> date:
@@ -157,12 +160,6 @@ def _day(text: str) -> date:
         raise MidiforgeError(
             f"{quoted(text)} is not a day", "--date", hint="such as 2026-03-31"
         ) from None
-
-
-def _as_json(content: Any) -> None:
-    import json
-
-    print(json.dumps(content, indent=2))
 
 
 def _wrapped(text: str, indent: int) -> list[str]:
@@ -205,7 +202,7 @@ def _csv(found: "list[Entry]", name: str, everything: "list[Entry]") -> None:
     from midiforge.practice.log import as_csv
 
     if name == "-":
-        print(as_csv(found, line_end="\n"), end="")
+        say_text(as_csv(found, line_end="\n"))
         return
     path = Path(name)
     known = set(as_csv(everything).encode().splitlines())
@@ -219,7 +216,7 @@ def _csv(found: "list[Entry]", name: str, everything: "list[Entry]") -> None:
     except OSError as error:
         raise MidiforgeError(f"cannot be written: {reason(error)}", name) from None
     write_aside(path, as_csv(found))
-    print(f"{len(found)} take{'s' * (len(found) != 1)} in {printable(name)}")
+    say(f"{len(found)} take{'s' * (len(found) != 1)} in {name}")
 
 
 def _lines(path: Path) -> list[bytes]:
@@ -234,23 +231,18 @@ def _draw(found: "list[Course]", path: Path) -> None:
         raise MidiforgeError("there is no take to draw", "--picture")
     write_own(path, svg(found), COURSE)
     if len(found) > MOST:
-        print(f"the {MOST} exercises played last are drawn, {len(found) - MOST} are not")
+        say(f"the {MOST} exercises played last are drawn, {len(found) - MOST} are not")
 
 
 def _show(found: "list[Course]", days: int) -> None:
-    from rich.text import Text
-
     from midiforge.practice.course import STYLES, course_lines
 
     if not found:
-        print("no takes in the last days" if days else "no takes yet: a review adds one")
+        say("no takes in the last days" if days else "no takes yet: a review adds one")
         return
     console = output()
     for spans in course_lines(found, _width(), plain=not _has_blocks()):
-        line = Text(no_wrap=True, overflow="ignore", end="")
-        for piece, style in spans:
-            line.append(printable(piece), STYLES.get(style, ""))
-        console.print(line, soft_wrap=True, highlight=False)
+        print_line(console, ((text, STYLES.get(style, "")) for text, style in spans))
 
 
 def _has_blocks() -> bool:
@@ -274,21 +266,21 @@ def _say_plan(made: "Plan", out: str) -> None:
     from midiforge.model.number import numbers_said
     from midiforge.practice.words import CAUTION, plan_lines
 
-    print(f"{printable(made.drill.title)}: {made.minutes} minutes on {made.day.isoformat()}")
+    say(f"{made.drill.title}: {made.minutes} minutes on {made.day.isoformat()}")
     rows = [*plan_lines(made)]
     wide = max(len(at) for at, *_ in rows)
     for at, phase, said, why in rows:
         indent = wide + 2 + 9
         lines = [*_wrapped(said, indent), *_wrapped(why, indent)] or [""]
-        print(f"{at:>{wide}}  {phase:<9}{printable(lines[0])}".rstrip())
+        say(f"{at:>{wide}}  {phase:<9}{lines[0]}".rstrip())
         for text in lines[1:]:
-            print(" " * indent + printable(text))
+            say(" " * indent + text)
     for text in _wrapped(CAUTION, 0):
-        print(text)
+        say(text)
     if out:
-        path = printable(str(_plan_path(out)))
+        path = _plan_path(out)
         pieces = made.stretches
         for i, each in enumerate(pieces):
             only = f" --only {numbers_said(each, between=',')}" if len(pieces) > 1 else ""
             when = "After a rest" if i else "To play"
-            print(f"{when}: midiforge play {path} --port NAME{only}")
+            say(f"{when}: midiforge play {path} --port NAME{only}")

@@ -2,13 +2,16 @@
 
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import Protocol
+from contextlib import AbstractContextManager, contextmanager
+from typing import TYPE_CHECKING, Protocol
 
-from midiforge.command.terminal import on_terminal
-from midiforge.printable import printable
+from midiforge.command.terminal import on_terminal, say
+
+if TYPE_CHECKING:
+    from midiforge.drill.drill import Drill
 
 _MOST_LINES = 8
+_WORTH_A_BAR = 200  # exercises
 
 
 class Tell(Protocol):
@@ -36,19 +39,29 @@ def progress_bar(what: str, most: int, hidden: bool) -> Iterator["Tell | None"]:
         yield tell
 
 
+def lesson_bar(
+    what: str, drill: "Drill", hidden: bool = False
+) -> AbstractContextManager["Tell | None"]:
+    """A bar for the exercises of a drill; nothing where they are few."""
+    from midiforge.lesson.size import most_exercises
+
+    most = most_exercises(drill)
+    return progress_bar(what, most, hidden or most < _WORTH_A_BAR)
+
+
 def say_removed(count: int) -> None:
     """Says how many files of an earlier time are gone from the folder; nothing for none."""
     if count:
         files = "1 file" if count == 1 else f"{count} files"
-        print(f"Removed from the folder: {files} that midiforge wrote there before")
+        say(f"Removed from the folder: {files} that midiforge wrote there before")
 
 
 def listed(heading: str, lines: list[str]) -> None:
     """Prints lines under a heading, the first of them if there are many; nothing for none."""
     if not lines:
         return
-    print(f"{heading}:")
+    say(f"{heading}:")
     for line in lines[:_MOST_LINES]:
-        print(f"  {printable(line)}")
+        say(f"  {line}")
     if len(lines) > _MOST_LINES:
-        print(f"  and {len(lines) - _MOST_LINES} more (--json lists all)")
+        say(f"  and {len(lines) - _MOST_LINES} more (--json lists all)")

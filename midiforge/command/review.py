@@ -8,9 +8,8 @@ import typer
 
 from midiforge.command.flags import flags
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.terminal import output
+from midiforge.command.terminal import output, say, say_json
 from midiforge.errors import MidiforgeError
-from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -78,14 +77,14 @@ def review(
         from midiforge.report.facts import as_json as facts
         from midiforge.report.facts import written
 
-        print(written({**facts(said, known, step), "logged": kept}))
+        say_json({**facts(said, known, step), "logged": kept}, written)
     else:
         from midiforge.report.terminal import show_review
 
         show_review(said, output(), known, step)
         if page:
-            print(f"The page with pictures: {printable(str(page))}")
+            say(f"The page with pictures: {page}")
         if not found.is_it and not no_log:
-            print("Not kept in the log: its figures would say nothing of this exercise.")
+            say("Not kept in the log: its figures would say nothing of this exercise.")
     if trouble:
         raise trouble

@@ -9,10 +9,9 @@ from pathlib import Path
 from types import FrameType
 
 from midiforge.command.flags import by_flag
-from midiforge.command.terminal import WRONG, failed
+from midiforge.command.terminal import WRONG, failed, say, tell
 from midiforge.disk import reason
 from midiforge.errors import MidiforgeError
-from midiforge.printable import printable as printable
 
 INTERRUPTED = 130
 FAULT = 70
@@ -65,7 +64,7 @@ def _run(arguments: list[str]) -> int:
     if arguments == ["--version"]:  # asked often, by scripts; needs none of the rest
         from midiforge import __version__
 
-        print(f"midiforge {__version__}")
+        say(f"midiforge {__version__}")
         return 0
     from midiforge.command.app import command, explained
 
@@ -96,7 +95,7 @@ def _finish_what_was_cut_short() -> None:
     from midiforge.swap import finish_all
 
     for folder in finish_all():
-        failed(f"writing into {folder} was cut short; it is finished now")
+        tell(f"writing into {folder} was cut short; it is finished now")
     if not journals_wait():
         return
     from midiforge.live.recording import rescued
@@ -104,7 +103,7 @@ def _finish_what_was_cut_short() -> None:
     for recording in rescued():
         for take in recording.takes:
             strokes = "1 stroke" if take.strokes == 1 else f"{take.strokes} strokes"
-            failed(f"a recording was cut short; its take is {take.path} ({strokes})")
+            tell(f"a recording was cut short; its take is {take.path} ({strokes})")
 
 
 def _drop_output() -> None:

@@ -6,8 +6,8 @@ import typer
 
 from midiforge.command.flags import flags
 from midiforge.command.inputs import takes_a_drill
+from midiforge.command.terminal import say
 from midiforge.errors import MidiforgeError
-from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -48,8 +48,8 @@ def sheet(
     if quiet:
         return
     plural = "s" * (written.exercises != 1)
-    print(f"{printable(drill.title)}: {written.exercises} exercise{plural} in {printable(out)}")
+    say(f"{drill.title}: {written.exercises} exercise{plural} in {out}")
     for sentence in written.warnings:
-        print(f"mind: {printable(sentence)}")
+        say(f"mind: {sentence}")
     for each in written.dropped:
-        print(f"left out: {printable(each.why)}")
+        say(f"left out: {each.why}")

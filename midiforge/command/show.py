@@ -1,6 +1,7 @@
 """midiforge show"""
 
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Annotated
@@ -8,9 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.terminal import on_terminal, output
+from midiforge.command.progress import lesson_bar
+from midiforge.command.terminal import on_terminal, output, say, say_json
 from midiforge.errors import MidiforgeError, quoted
-from midiforge.printable import printable
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -43,53 +44,51 @@ def show(
     Below each stands what it asks of the player.
     """
     from midiforge.lesson import Dropped
-    from midiforge.lesson.choose import chosen_exercises
+    from midiforge.lesson.choose import all_exercises, chosen_exercises
     from midiforge.workshop import remarks
 
     if picture and picture.suffix.lower() != ".svg":
         problem = f"{quoted(picture.name)} is no picture that can be drawn"
         raise MidiforgeError(problem, "--picture", hint=f"such as {picture.stem or 'lesson'}.svg")
     dropped: list[Dropped] = []
-    chosen = chosen_exercises(drill, only, dropped.append)
+    if as_json or picture or only:
+        with lesson_bar("Looking at exercises", drill, hidden=as_json) as bar:
+            chosen = chosen_exercises(drill, only, dropped.append, bar)
     if as_json:
-        import json
-
         from midiforge.screen.facts import as_json as facts
 
-        print(json.dumps([facts(each) for each in chosen], indent=2))
+        say_json([facts(each) for each in chosen])
     elif picture:
         _draw(chosen, picture)
         plural = "s" * (len(chosen) != 1)
-        print(
-            f"{printable(drill.title)}: {len(chosen)} exercise{plural} in {printable(str(picture))}"
-        )
+        say(f"{drill.title}: {len(chosen)} exercise{plural} in {picture}")
     else:
-        (_print_titles if titles else _print)(chosen)
+        shown = chosen if only else all_exercises(drill, dropped.append)
+        (_print_titles if titles else _print)(shown)
         for sentence in remarks(drill):
-            print(f"mind: {printable(sentence)}")
+            say(f"mind: {sentence}")
         for each in dropped if not only else ():
-            print(f"left out: {printable(each.why)}")
+            say(f"left out: {each.why}")
 
 
-def _print(chosen: list["Exercise"]) -> None:
-
+def _print(chosen: Iterable["Exercise"]) -> None:
     from midiforge.model.piece import pieces
     from midiforge.screen.show import show_exercise
 
     console = output()
     for piece in pieces(chosen):
         show_exercise(piece.exercises, console)
-        console.print()
+        say()
 
 
-def _print_titles(chosen: list["Exercise"]) -> None:
+def _print_titles(chosen: Iterable["Exercise"]) -> None:
     from midiforge.model.piece import pieces
     from midiforge.screen.titles import title_lines
 
     # What is piped is searched by lines: titles stay whole there.
     width = get_terminal_size().columns if on_terminal(sys.stdout) else sys.maxsize
     for line in title_lines(pieces(chosen), width):
-        print(printable(line))
+        say(line, flush=True)
 
 
 def _draw(chosen: list["Exercise"], path: Path) -> None:

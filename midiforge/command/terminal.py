@@ -1,8 +1,10 @@
-"""What commands have in common with a terminal: what goes to it, and how a failure is said."""
+"""What commands have in common with a terminal: all they print goes through here, and nothing in it
+steers the terminal, whoever wrote it."""
 
 import sys
+from collections.abc import Callable
 from contextlib import suppress
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 from midiforge.printable import printable
 
@@ -13,12 +15,39 @@ WRONG = 2
 _NARROWEST = 20
 
 
-def failed(text: str, code: int = WRONG) -> int:
-    """Says what went wrong in one line; gives the exit code."""
+def say(*columns: str, flush: bool = False) -> None:
+    """Prints one line; a tab between columns."""
+    print(*map(printable, columns), sep="\t", flush=flush)
+
+
+def say_text(text: str) -> None:
+    """Prints a text of several lines, such as a file's."""
+    for line in text.removesuffix("\n").split("\n"):
+        say(line)
+
+
+def say_json(content: Any, written: Callable[[Any], str] | None = None) -> None:
+    """Prints plain data, in letters that every terminal has.
+
+    written: makes the text of it, by itself a line for each value.
+    """
+    import json
+
+    text = written(content) if written else json.dumps(content, indent=2)
+    say_text(text.replace("\x7f", "\\u007f"))  # JSON takes it for a letter
+
+
+def tell(text: str) -> None:
+    """Says something of the work in one line, beside what the command prints."""
     line = printable(" ".join(text.split()))
     if sys.stderr is not None:
         with suppress(OSError):  # the terminal may be closed
             print(f"midiforge: {line}", file=sys.stderr, flush=True)
+
+
+def failed(text: str, code: int = WRONG) -> int:
+    """Says what went wrong; gives the exit code."""
+    tell(text)
     return code
 
 
@@ -38,8 +67,8 @@ def folded(text: str) -> str:
 
 
 def output() -> "Console":
-    """Standard output for text with colours, which only a terminal gets; never too narrow for a
-    word, whatever the terminal says of itself."""
+    """Standard output for `print_line`, with colours, which only a terminal gets; never too narrow
+    for a word, whatever the terminal says of itself."""
     from rich.console import Console
 
     found = Console(no_color=not on_terminal(sys.stdout) or None)

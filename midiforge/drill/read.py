@@ -5,7 +5,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from midiforge.disk import read_toml
+from midiforge.disk import parsed_toml, read_toml_text
 from midiforge.drill import values
 from midiforge.drill.beside import Wishes, beside
 from midiforge.drill.click import click_voices
@@ -40,15 +40,33 @@ DEFAULT_VOICING: Voicing = {
 def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Drill:
     """The drill in a TOML file; keys of `changes` take the place of the file's."""
     path = Path(path)
-    content = read_toml(path)
+    text = read_toml_text(path)
+    content = parsed_toml(text, path)
     for name, value in (changes or {}).items():
         own = content.get(name)
         both_tables = isinstance(own, dict) and isinstance(value, Mapping)
         content[name] = {**own, **value} if both_tables and own else value
     try:
-        return _Reader(_flat(content), path.parent).drill(path.stem, str(path))
+        drill = _Reader(_flat(content), path.parent).drill(path.stem, str(path))
+        if len(drill.tempos) > 1 and drill.running and _is_old_plan(text):
+            raise MidiforgeError(
+                "is a plan of an older midiforge, whose numbers may be of other exercises now",
+                "running",
+                hint=f"make it anew: midiforge plan DRILL.toml --out {path.name}",
+            )
+        return drill
     except MidiforgeError as error:
         raise error.within(str(path)) from None
+
+
+_OLD_PLAN = ("# A plan of practice:", "# Numbers are those of play and build.")
+
+
+def _is_old_plan(text: str) -> bool:
+    """Whether a plan may be of when each tempo of an exercise had a number of its own: the same
+    entries choose other exercises since."""
+    first, second = [*text.splitlines()[:2], "", ""][:2]
+    return first.startswith(_OLD_PLAN[0]) and second == _OLD_PLAN[1]
 
 
 def check_drill(content: Mapping[str, Any], folder: Path | None = None) -> Drill:

@@ -24,6 +24,7 @@ from midiforge.groove.words import summary
 from midiforge.kit import DEFAULT, Kit
 from midiforge.model.hit import HANDS
 from midiforge.model.meter import Meter
+from midiforge.printable import printable
 
 KINDS = ("ostinato", "phrase")
 MOST_BARS = 64  # that can be asked for
@@ -104,7 +105,7 @@ def _imported(
     kind = kind or _fitting(played)
     write = text.as_phrase if kind == "phrase" else text.as_ostinato
     written = write(played, grid, loop.bars)
-    title = shortened(path.stem.strip() or "Groove")
+    title = shortened(printable(path.stem.strip()) or "Groove")
     shifts = [1000 * each.off for each in loop.kept]
     tick_ms = 1000 * settled.quarter / source.division if source.division else 0.0
     exact = settled.found.exact and max(map(abs, shifts), default=0.0) <= 0.51 * tick_ms

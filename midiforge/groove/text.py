@@ -1,6 +1,5 @@
 """A groove as the text of a drill."""
 
-import json
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -16,6 +15,7 @@ from midiforge.phrase.pattern import Pattern
 from midiforge.phrase.phrase import Phrase, Step, Stroke
 from midiforge.phrase.sticking import write_sticking
 from midiforge.printable import printable
+from midiforge.toml_text import toml_key, toml_value
 
 MOST_STEPS = 1024  # of a pattern and of a sticking
 _MARKS = {Strength.ACCENT: ">", Strength.TAP: "x", Strength.GHOST: "g"}
@@ -85,7 +85,7 @@ def as_phrase(played: Sequence[Played], grid: Grid, bars: int) -> Written:
         if ornament(each.place)
     ]
     rest, layers = _lines(parts(outside, length, bars), grid)
-    text = lines[0] if len(lines) == 1 else "\n" + "\n".join(lines) + "\n"
+    text = lines[0] if len(lines) == 1 else "\n".join(lines) + "\n"
     keys = {"sticking": text, "feet": rest, "layers": layers}
     return Written(_given(keys) | {"voicing": _voicing(inside, graces)}, tuple(plain))
 
@@ -253,7 +253,7 @@ def toml(keys: Mapping[str, object], remarks: Sequence[str], notes: Mapping[str,
     for name, table in tables.items():
         lines += ["", f"[{name}]"]
         for key, value in table.items():
-            lines += _assigned(key if key.isalnum() else _quoted(key), value)
+            lines += _assigned(toml_key(key), value)
     body = "\n".join(lines) + "\n"
     return MADE.sealed(body.encode()).decode()
 
@@ -267,8 +267,6 @@ def _assigned(key: str, value: object) -> Iterator[str]:
         yield f"{key} = ["
         yield from (f"    {_value(each)}," for each in value)
         yield "]"
-    elif isinstance(value, str) and "\n" in value:
-        yield f'{key} = """{value}"""'
     else:
         yield f"{key} = {_value(value)}"
 
@@ -276,8 +274,4 @@ def _assigned(key: str, value: object) -> Iterator[str]:
 def _value(value: object) -> str:
     if isinstance(value, float):
         return f"{value:g}" if value == int(value) else f"{value:.6f}".rstrip("0")
-    return _quoted(value) if isinstance(value, str) else str(value)
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(printable(text), ensure_ascii=False)
+    return toml_value(value)

@@ -3,13 +3,13 @@
 from collections import Counter
 from collections.abc import Mapping
 from hashlib import sha256
-from json import dumps
 
 from midiforge.kit import Kit
 from midiforge.library import shelf
 from midiforge.live.hihat_pedal import openness
 from midiforge.live.kit_strokes import Learnt
 from midiforge.live.learn import Learning
+from midiforge.toml_text import toml_value
 
 _MADE = "# Written by midiforge kit learn; changed by hand, it will not be replaced. Checksum: "
 
@@ -26,16 +26,16 @@ def kit_file(learning: Learning, base: Kit, starts_from: str, name: str, title: 
     channels = Counter(channel for each in found.values() for channel in each.channels)
     channel = channels.most_common(1)[0][0] if channels else base.channel
     lines = [
-        f"name = {_quote(name)}",
-        f"title = {_quote(title)}",
-        f"starts_from = {_quote(starts_from)}",
+        f"name = {toml_value(name)}",
+        f"title = {toml_value(title)}",
+        f"starts_from = {toml_value(starts_from)}",
         f"channel = {channel}",
         *_table("notes", own),
         *(["# No pads of their own: these sound as what stands in for them."] if moved else []),
         *(f"{voice} = {note}" for voice, note in moved.items()),
-        *_table("heard", {f'"{n}"': _quote(v) for n, v in _heard(found, notes, base).items()}),
+        *_table("heard", {f'"{n}"': toml_value(v) for n, v in _heard(found, notes, base).items()}),
         *_table("hihat", openness(found)),
-        *_table("controls", {c: _quote(f"{k} {n}") for c, (k, n) in learning.bound.items()}),
+        *_table("controls", {c: toml_value(f"{k} {n}") for c, (k, n) in learning.bound.items()}),
     ]
     text = "\n".join(lines) + "\n"
     return f"{_MADE}{_checksum(text)}\n\n{text}"
@@ -81,11 +81,6 @@ def _heard(found: Mapping[str, Learnt], notes: Mapping[str, int], base: Kit) -> 
 
 def _table(name: str, rows: Mapping[str, object]) -> list[str]:
     return ["", f"[{name}]", *(f"{key} = {value}" for key, value in rows.items())] if rows else []
-
-
-def _quote(text: str) -> str:
-    """A text as TOML has it; its escapes are those of JSON, but for DEL and lone surrogates."""
-    return dumps("".join(c if c.isprintable() else "?" for c in text), ensure_ascii=False)
 
 
 def _checksum(text: str) -> str:

@@ -2,7 +2,6 @@
 
 from midiforge.live.route import Place
 from midiforge.model.tempo import plain
-from midiforge.printable import printable
 
 
 def plain_line(place: Place) -> str:
@@ -14,4 +13,4 @@ def plain_line(place: Place) -> str:
         lasting = f"{float(place.playable.lasting(place.times)) / 1e9:.0f} s"
         if place.times > 1:
             lasting = f"{place.times} times, {lasting}"
-    return printable(f"{exercise.number}. {exercise.title}, {tempo} bpm, {lasting}")
+    return f"{exercise.number}. {exercise.title}, {tempo} bpm, {lasting}"

@@ -13,6 +13,8 @@ HOME, CLEAR_LINE, CLEAR_BELOW = "\x1b[H", "\x1b[K", "\x1b[J"
 HERE, LOUD, FAINT, PLAIN = "\x1b[7m", "\x1b[1m", "\x1b[2m", "\x1b[0m"
 
 STYLE = re.compile(r"\x1b\[[0-9;]*m")
+_ALL = (OPEN, CLOSE, HOME, CLEAR_LINE, CLEAR_BELOW, HERE, LOUD, FAINT, PLAIN, "\r\n")
+_OURS = re.compile(f"({'|'.join(map(re.escape, _ALL))})")
 
 
 def cut(text: str, width: int) -> str:
@@ -42,7 +44,10 @@ def without_air(lines: Iterable[str], height: int) -> list[str]:
 
 
 def write(text: str) -> None:
-    """Writes all of it to standard output, past what Python keeps back."""
-    left = text.encode("utf-8", "replace")
+    """Writes all of it to standard output, past what Python keeps back; of what steers the
+    terminal nothing but the sequences above."""
+    pieces = _OURS.split(text)  # ours are every other one
+    pieces[::2] = map(printable, pieces[::2])
+    left = "".join(pieces).encode("utf-8", "replace")
     while left:
         left = left[os.write(sys.stdout.fileno(), left) :]

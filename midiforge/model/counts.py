@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
+from functools import lru_cache
 
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.model.meter import Meter
@@ -30,6 +31,7 @@ def _syllables(units: int, size: int) -> dict[int, str]:
     return dotted.get(size) or _SYLLABLES.get(size, {})
 
 
+@lru_cache(maxsize=256)
 def steps_in_bar(meter: Meter, step: Fraction) -> int:
     """How many grid steps of `step` quarter notes fill a bar; MidiforgeError if none do."""
     for name, length in (("bar", meter.bar), *(("beat", each) for each in meter.beat_lengths)):

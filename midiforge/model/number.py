@@ -146,6 +146,14 @@ class Chooser:
         self._found.update(found)
         return bool(found) or not self.spans
 
+    def is_done(self, number: Number) -> bool:
+        """Whether all that the spans name comes before that number, of those in running order."""
+        return (
+            bool(self.spans)
+            and len(self._found) == len({*self.spans})
+            and all(span.last.piece < number.piece for span in self.spans)
+        )
+
     def check(self) -> None:
         """Raises MidiforgeError, naming what is nearest, if a span names no exercise."""
         for span in self.spans:

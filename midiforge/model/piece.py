@@ -53,6 +53,12 @@ class Piece:
         return min(self.exercises, key=away)
 
 
+def tempo_said(exercise: Exercise) -> str:
+    """A tempo of a piece, behind its letter where there are several: "b 76", "60 to 84"."""
+    tempo = str(exercise.tempo).removesuffix(" bpm")
+    return f"{exercise.number.letter} {tempo}".lstrip()
+
+
 def pieces(exercises: Iterable[Exercise]) -> Iterator[Piece]:
     """Exercises in running order as pieces: those of one number together."""
     some: list[Exercise] = []

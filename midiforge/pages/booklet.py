@@ -13,6 +13,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Limb
 from midiforge.model.meter import Meter
 from midiforge.model.number import numbers_said
+from midiforge.model.piece import tempo_said
 from midiforge.model.tempo import plain
 from midiforge.model.track import NO_CHORD
 from midiforge.notation.returns import bars_round, heard_only
@@ -120,19 +121,13 @@ def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
         title=exercise.title,
         job=" ".join(job(exercise)),
         pulse=pulse_sign(exercise.meter),
-        tempos=tuple(_tempo(each) for each in score.exercises),
+        tempos=tuple(map(tempo_said, score.exercises)),
         feel="" if exercise.swing.is_straight else swung(exercise.swing),
         facts=tuple(_facts(score)),
         text=tuple(paragraphs(exercise.text)),
         score=score,
         setting=cut(score, engraver, layout),
     )
-
-
-def _tempo(exercise: Exercise) -> str:
-    """Behind its letter, where the piece has several: "b 76"."""
-    tempo = str(exercise.tempo).removesuffix(" bpm")
-    return f"{exercise.number.letter} {tempo}".lstrip()
 
 
 def pulse_sign(meter: Meter) -> str:

@@ -13,6 +13,7 @@ from midiforge.model.tempo import plain
 from midiforge.practice.plan import Plan, Turn, clock
 from midiforge.practice.words import turn_words
 from midiforge.printable import printable
+from midiforge.toml_text import toml_key, toml_value
 
 
 def drill_file(plan: Plan, folder: Path) -> str:
@@ -28,7 +29,7 @@ def drill_file(plan: Plan, folder: Path) -> str:
     lines = [
         f"# A plan of practice: {plan.minutes} minutes on {plan.day.isoformat()}, "
         f"{clock(plan.seconds)} in all.",
-        "# Numbers are those of play and build.",
+        "# Numbers are those of play and build: 3 is 3a, 3b and all its other tempos.",
     ]
     if len(plan.stretches) > 1:
         pieces = "; then ".join(
@@ -44,7 +45,7 @@ def drill_file(plan: Plan, folder: Path) -> str:
         elif isinstance(value, Mapping):
             tables[name] = dict(value)
         else:
-            lines.append(f"{_key(name)} = {_value(value)}")
+            lines.append(f"{toml_key(name)} = {toml_value(value)}")
     lines += ["", *_running(plan)]
     for table, content in tables.items():
         lines += ["", *_table(table, content)]
@@ -60,7 +61,7 @@ def _running(plan: Plan) -> Iterator[str]:
             continue
         text = _chosen(turn, plan)
         yield f"    # {clock(turn.start)} {turn.phase}: {words}"
-        yield from [f"    {_value(text)},"] * turn.times
+        yield from [f"    {toml_value(text)},"] * turn.times
     yield "]"
 
 
@@ -98,50 +99,10 @@ def _table(name: str, content: Mapping[str, Any]) -> Iterator[str]:
         yield f"[{name}]"
     for key, value in content.items():
         if key not in inner:
-            yield f"{_key(str(key))} = {_value(value)}"
+            yield f"{toml_key(str(key))} = {toml_value(value)}"
     for number, (key, value) in enumerate(inner.items()):
         if headed or number:
             yield ""
-        yield f"[{name}.{_key(str(key))}]"
+        yield f"[{name}.{toml_key(str(key))}]"
         for each, found in value.items():
-            yield f"{_key(str(each))} = {_value(found)}"
-
-
-def _key(name: str) -> str:
-    bare = name.replace("-", "").replace("_", "")
-    return name if bare.isascii() and bare.isalnum() else _text(name)
-
-
-def _value(value: Any) -> str:
-    """A value as TOML 1.0 has it."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, (int, float)):
-        return repr(value)
-    if isinstance(value, Mapping):
-        inner = ", ".join(f"{_key(str(key))} = {_value(each)}" for key, each in value.items())
-        return f"{{ {inner} }}" if inner else "{}"
-    if isinstance(value, (list, tuple, range)):
-        return f"[{', '.join(_value(each) for each in value)}]"
-    text = str(value)
-    if "\n" in text and "\r" not in text:  # in a sticking of several lines columns matter
-        return '"""\n' + "\n".join(_escaped(line) for line in text.split("\n")) + '"""'
-    return _text(text)
-
-
-def _text(text: str) -> str:
-    return f'"{_escaped(text)}"'
-
-
-def _escaped(text: str) -> str:
-    found = text.replace("\\", "\\\\").replace('"', '\\"')
-    return "".join(
-        letter if letter.isprintable() or letter == " " else _code(letter) for letter in found
-    )
-
-
-def _code(letter: str) -> str:
-    number = ord(letter)
-    if 0xD800 <= number < 0xE000:  # a byte that was no text
-        return "?"
-    return f"\\u{number:04x}" if number < 0x10000 else f"\\U{number:08x}"
+            yield f"{toml_key(str(each))} = {toml_value(found)}"

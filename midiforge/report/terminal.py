@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from midiforge.printable import printable
+from midiforge.printable import print_line
 from midiforge.report import studies, words
 from midiforge.report.rules.counts import falling_apart
 from midiforge.report.sentence import advice
@@ -46,7 +46,7 @@ class _Page:
     def show(self, sentence: str, points: Sequence[str], chosen: str, step: str) -> None:
         self._lines([sentence], style="bold")
         if step:
-            self._lines([f"{words.NEXT}: {printable(step)}"])
+            self._lines([f"{words.NEXT}: {step}"])
         self._say()
         for point in points:
             self._lines([point], first="- ", later="  ")
@@ -55,7 +55,7 @@ class _Page:
         self._lines([words.heading(self.review)])
         self._lines([self._facts()], style="dim")
         if chosen:
-            self._lines([printable(f"{chosen[:1].upper()}{chosen[1:]}.")], style="dim")
+            self._lines([f"{chosen[:1].upper()}{chosen[1:]}."], style="dim")
         self._say()
         self._table(self._limbs())
         self._notes()
@@ -78,10 +78,7 @@ class _Page:
     # Plain lines
 
     def _say(self, text: str = "", style: str = "") -> None:
-        from rich.text import Text
-
-        line = Text(text.rstrip(), style=style, no_wrap=True, overflow="ignore", end="")
-        self.console.print(line, soft_wrap=True, highlight=False)
+        print_line(self.console, [(text, style)])
 
     def _lines(
         self, texts: Iterable[str], style: str = "", first: str = "", later: str = ""
@@ -98,10 +95,9 @@ class _Page:
         self._lines([f"{text}{f': {more}' if more else ''}"], style="cyan")
 
     def _table(self, table: "Table") -> None:
-        with self.console.capture() as captured:
-            self.console.print(table, width=self.width, highlight=False)
-        for line in captured.get().splitlines():  # rich fills lines up with blanks
-            self.console.out(line.rstrip(), highlight=False)
+        options = self.console.options.update(width=self.width, highlight=False)
+        for line in self.console.render_lines(table, options, pad=False):
+            print_line(self.console, ((each.text, each.style or "") for each in line))
 
     def _new_table(self, *columns: str, lead: int = 1, gap: int = 2) -> "Table":
         """A table whose first `lead` columns are words, the others figures."""
@@ -119,7 +115,7 @@ class _Page:
         minutes, seconds = divmod(round(review.seconds), 60)
         return ", ".join(
             (
-                printable(review.source),
+                review.source,
                 words.tempo_words(review),
                 f"{words.many(round(review.bars), 'bar')} in {minutes}:{seconds:02d}",
                 f"drift {words.drift(review)}",
@@ -355,4 +351,4 @@ class _Page:
             return
         self._heading("Found besides")
         for text in found:
-            self._lines([printable(text)], first="- ", later="  ")
+            self._lines([text], first="- ", later="  ")

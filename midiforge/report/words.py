@@ -4,7 +4,6 @@ from collections.abc import Mapping
 
 from midiforge.model.hit import HANDS, Limb
 from midiforge.model.tempo import plain
-from midiforge.printable import printable
 from midiforge.report.view import View
 from midiforge.takes.review import Review
 
@@ -81,7 +80,7 @@ def many(number: int, one: str, several: str = "") -> str:
 def heading(review: Review) -> str:
     """ "5a. >RLL>R >LRR>L from 1e, over Bossa nova"."""
     exercise = review.exercise
-    return printable(f"{exercise.number}. {exercise.title}" if exercise.number else exercise.title)
+    return f"{exercise.number}. {exercise.title}" if exercise.number else exercise.title
 
 
 def tempo_words(review: Review) -> str:
@@ -152,5 +151,5 @@ def remarks(view: View) -> list[str]:
         found.append(HANDS_NOT_TOLD)
     if not view.has_dynamics and view.review.tally.hit > 1:
         found.append(NO_DYNAMICS)
-    found += [f"{text[:1].upper()}{text[1:]}." for text in map(printable, view.review.remarks)]
+    found += [f"{text[:1].upper()}{text[1:]}." for text in view.review.remarks]
     return found

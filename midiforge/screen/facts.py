@@ -1,6 +1,6 @@
 """The facts of an exercise as plain data, for `--json` and for whoever scripts it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -10,7 +10,7 @@ from midiforge.insight.places import place_name
 from midiforge.insight.returns import chord_bars
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
-from midiforge.model.tempo import plain
+from midiforge.model.piece import tempo_said
 
 
 def as_json(exercise: Exercise, known: Insight | None = None) -> dict[str, Any]:
@@ -91,11 +91,5 @@ def _number(value: Fraction | float) -> int | float:
 
 
 def tempo_words(at_tempos: Sequence[Exercise]) -> str:
-    """Tempos as written on a page: "quarter = 92, 104", "quarter = 60 to 100"."""
-    said = []
-    for exercise in at_tempos:
-        ends: Iterable[str] = dict.fromkeys(
-            plain(tempo) for tempo in (exercise.tempo.first, exercise.tempo.last)
-        )
-        said.append(" to ".join(ends))
-    return f"{at_tempos[0].meter.pulse_name} = {', '.join(said)}"
+    """Tempos as written on a page: "quarter = a 92, b 104", "quarter = 60 to 100"."""
+    return f"{at_tempos[0].meter.pulse_name} = {', '.join(map(tempo_said, at_tempos))}"

@@ -12,7 +12,7 @@ from midiforge.insight.words import bars_named, counted_in, paragraphs, swung
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS
 from midiforge.model.number import numbers_said
-from midiforge.printable import printable
+from midiforge.printable import print_line
 from midiforge.screen.facts import tempo_words
 from midiforge.screen.stave import Stave
 
@@ -49,13 +49,8 @@ def show_exercise(
     exercise: one, or the same one at several tempos.
     most_bars: how many different bars are printed at most.
     """
-    from rich.text import Text
-
     for spans in exercise_lines(exercise, console.width, most_bars):
-        line = Text(no_wrap=True, overflow="ignore", end="")
-        for piece, style in spans:
-            line.append(printable(piece), STYLES.get(style, ""))
-        console.print(line, soft_wrap=True, highlight=False)
+        print_line(console, ((text, STYLES.get(style, "")) for text, style in spans))
 
 
 def exercise_lines(

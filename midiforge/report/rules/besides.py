@@ -1,7 +1,6 @@
 """Nothing besides."""
 
 from midiforge.insight.words import listed
-from midiforge.printable import printable
 from midiforge.report.rules.case import (
     LEAST_MISSED,
     Case,
@@ -20,7 +19,7 @@ def extras(case: Case) -> str:
     for each in view.extras:
         pads[each.voice] = pads.get(each.voice, 0) + 1
     pad = max(pads, key=lambda name: pads[name])
-    on = f", {pads[pad]:,} of them on {printable(pad)}" if pads[pad] > 0.5 * tally.extra else ""
+    on = f", {pads[pad]:,} of them on {pad}" if pads[pad] > 0.5 * tally.extra else ""
     return (
         f"{many(tally.extra, 'stroke')} too many{where}{on}: leave them out; if you did not play "
         "them, turn that pad's sensitivity down."

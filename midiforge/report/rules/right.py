@@ -1,6 +1,5 @@
 """The right exercise, and enough of it."""
 
-from midiforge.printable import printable
 from midiforge.report.rules.case import (
     FEWEST_STROKES,
     Case,
@@ -17,7 +16,7 @@ def short(case: Case) -> str:
 
 
 def other_kit(case: Case) -> str:
-    kit = printable(case.known.likelier_kit)
+    kit = case.known.likelier_kit
     if not kit:
         return ""
     return (
@@ -32,7 +31,7 @@ def other_exercise(case: Case) -> str:
     if other:
         return (
             f"This looks like another exercise: exercise {other.number} looks likelier "
-            f"({printable(other.title)}); review it as that, then go on."
+            f"({other.title}); review it as that, then go on."
         )
     tally = review.tally
     if is_hardly(review):
