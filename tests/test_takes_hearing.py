@@ -12,7 +12,7 @@ import pytest
 from midiforge.model.hit import Hit, Limb, Ornament, OrnamentKind, Strength
 from midiforge.takes.expected import Due
 from midiforge.takes.hearing import companions, explain
-from midiforge.takes.start import Heard
+from midiforge.takes.opening import Heard
 
 Played = tuple[float, str, int]  # ms, pad, velocity
 

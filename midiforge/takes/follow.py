@@ -12,7 +12,8 @@ from statistics import median
 from midiforge.takes.expected import Due
 from midiforge.takes.match import match
 from midiforge.takes.segment import Segment, smoothed
-from midiforge.takes.start import Heard, Start, by_pad, due_time
+from midiforge.takes.opening import Heard, by_pad
+from midiforge.takes.start import Start, due_time
 
 _FEW = 0.34  # matched less than this share of a stretch: nothing is learnt from it
 _LOST = 0.7  # matched less than this: the player may be elsewhere

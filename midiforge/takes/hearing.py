@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from midiforge.kit import Kit
 from midiforge.model.hit import OrnamentKind
 from midiforge.takes.expected import Due, pad_of
-from midiforge.takes.start import Heard
+from midiforge.takes.opening import Heard
 from midiforge.takes.take import Take
 
 # Triggers that ring twice do so within this time and softer; common practice of pad settings.
