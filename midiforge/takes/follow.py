@@ -11,9 +11,9 @@ from statistics import median
 
 from midiforge.takes.expected import Due
 from midiforge.takes.match import match
+from midiforge.takes.opening import Heard, Start, by_pad
 from midiforge.takes.segment import Segment, smoothed
-from midiforge.takes.opening import Heard, by_pad
-from midiforge.takes.start import Start, due_time
+from midiforge.takes.start import due_time
 
 _FEW = 0.34  # matched less than this share of a stretch: nothing is learnt from it
 _LOST = 0.7  # matched less than this: the player may be elsewhere

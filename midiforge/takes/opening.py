@@ -1,15 +1,10 @@
-"""The first strokes of a take beside an exercise, tried at many starts and tempos.
-
-What a try explains is found by pairing, which is dear; what it explains at most is told by bits,
-which is cheap. So only the likeliest tries need pairs, and the best is found all the same.
-"""
+"""The first strokes of a take beside an exercise that begins at a given moment, so slowly."""
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate
-from math import ceil, floor
 from typing import NamedTuple
 
 from midiforge.takes.match import Pair, match
@@ -17,8 +12,6 @@ from midiforge.takes.match import Pair, match
 LOUD = 0.05  # what it is worth if accents are louder
 APART = 0.3  # what it costs if strokes lie a whole window from their dues
 _ALL_THE_LOUDER = 40  # in velocity; more says no more
-_BINS = 12  # to a window
-_ROOM = 4 * _BINS  # bits before the first stroke, for what is due shortly before it
 _TINY = 1e-9  # more than floats are out
 
 
@@ -48,13 +41,26 @@ def by_pad(strokes: Iterable[Heard]) -> dict[str, list[Heard]]:
     return found
 
 
-class Explained(NamedTuple):
-    """How much of strokes and dues meet (0 to 1), whether accents are the louder ones (-1 to 1),
-    how far from each other they are, as a share of the window."""
+@dataclass(frozen=True, slots=True)
+class Start:
+    """How the take lies on the exercise at its beginning.
 
+    offset: when the first downbeat is, in seconds of the take.
+    stretch: seconds of the take to a second of the exercise; 1 where the tempo is right.
+    share: how much of the first strokes it explains, 0 to 1.
+    apart: how far those lie from where they are due, as a share of the window.
+    """
+
+    offset: float
+    stretch: float
     share: float
-    loud: float
-    apart: float
+    apart: float = 1.0
+
+    @property
+    def fit(self) -> float:
+        """How much it explains, and how closely; 1 at best."""
+        return self.share - APART * self.apart
+
 
 class _Line:
     """What is due on one pad."""
@@ -122,8 +128,9 @@ class Opening:
                 match(moved, times, window),
             )
 
-    def explained(self, offset: float, stretch: float, window: float) -> Explained:
-        """How much of it is explained by an exercise that begins at `offset`, so slowly."""
+    def explained(self, offset: float, stretch: float, window: float) -> tuple[Start, float]:
+        """How much of it is explained by an exercise that begins at `offset`, so slowly; and
+        whether accents are the louder ones, -1 to 1."""
         total = self.total(offset, stretch, window)
         met = louds = softs = loud = soft = 0
         apart = 0.0
@@ -140,10 +147,11 @@ class Opening:
                     soft += velocities[j]
         share = 2 * met / total if total else 0.0
         apart = apart / (met * window) if met else 1.0
+        start = Start(offset, stretch, share, apart)
         if not louds or not softs:
-            return Explained(share, 0.0, apart)
+            return start, 0.0
         difference = (loud / louds - soft / softs) / _ALL_THE_LOUDER
-        return Explained(share, max(-1.0, min(1.0, difference)), apart)
+        return start, max(-1.0, min(1.0, difference))
 
     def pairs(self, offset: float, stretch: float, window: float) -> list[tuple[float, float]]:
         """When what meets is due, and when it was struck."""
@@ -160,82 +168,3 @@ class Opening:
         velocities = [stroke.velocity for stroke in self.strokes]
         difference = (max(velocities) - min(velocities)) / _ALL_THE_LOUDER
         return min(1.0, difference) if len(accents) > 1 else 0.0
-
-
-class Ceiling:
-    """How likely any try of an opening may be at most.
-
-    Strokes are bits of a number, one number for each pad, and so are dues: laid on each other,
-    the dues that have a stroke near them are counted at once.
-    """
-
-    def __init__(self, opening: Opening, window: float) -> None:
-        """window: the widest that will be asked for."""
-        self._opening, self._bin = opening, window / _BINS
-        self._first = opening.strokes[0].time
-        self._struck = [
-            _bits([floor((time - self._first) / self._bin) for time in times])
-            for _, times, _ in opening.pads
-        ]
-        self._near: dict[int, list[int]] = {}
-
-    def _within(self, seconds: float) -> list[int]:
-        """By pad, where dues have a stroke within so many seconds."""
-        reach = ceil(seconds / self._bin + _TINY)
-        if reach not in self._near:
-            # Both are cut to whole bins, so that a due may lie one more before its stroke.
-            self._near[reach] = [_widened(struck, reach + 1, reach) for struck in self._struck]
-        return self._near[reach]
-
-    def merits(self, offsets: Sequence[float], stretch: float, window: float) -> list[float]:
-        """Of starts at these offsets, all at one tempo."""
-        opening, found = self._opening, []
-        latest = opening.latest(min(offsets, default=0.0), stretch, window)
-        near = zip(*(self._within(window * part / 3) for part in (1, 2, 3)), strict=True)
-        pads = []
-        for (line, times, _), within in zip(opening.pads, near, strict=True):
-            some = line.times[: bisect_right(line.times, latest)]
-            dues = _bits([floor(time * stretch / self._bin) for time in some])
-            pads.append((dues, len(some) - dues.bit_count(), len(times), *within))
-        for offset in offsets:
-            shift = floor((offset - self._first) / self._bin)
-            one = two = three = 0  # dues with a stroke within a third, two thirds, the window
-            for dues, more, most, *within in pads:
-                moved = dues << shift if shift >= 0 else dues >> -shift
-                near_by = [min((moved & each).bit_count() + more, most) for each in within]
-                one, two, three = one + near_by[0], two + near_by[1], three + near_by[2]
-            total = opening.total(offset, stretch, window)
-            found.append(_at_most(total, one, two, three) + LOUD * opening.most_loud + _TINY)
-        return found
-
-
-def _at_most(total: int, one: int, two: int, three: int) -> float:
-    """The best of share and nearness, where so many pairs can be within a third, two thirds and
-    the whole of the window.
-
-    Between these numbers of pairs it is nowhere better than at one of them.
-    """
-    if not three:
-        return -APART
-    best = 2 * three / total - APART / 3 * (2 * three - one - two) / three
-    if two:
-        best = max(best, 2 * two / total - APART / 3 * (two - one) / two)
-    return max(best, 2 * one / total) if one else best
-
-
-def _bits(places: Sequence[int]) -> int:
-    """A number with a bit at each of some rising places, behind the room at its beginning."""
-    found = bytearray((places[-1] + _ROOM) // 8 + 1 if places else 0)
-    for place in places:
-        found[(place + _ROOM) >> 3] |= 1 << ((place + _ROOM) & 7)
-    return int.from_bytes(found, "little")
-
-
-def _widened(bits: int, before: int, after: int) -> int:
-    """Each bit, and so many before and after it."""
-    wide, have, need = bits >> before, 1, before + after + 1
-    while have < need:
-        step = min(have, need - have)
-        wide |= wide << step
-        have += step
-    return wide

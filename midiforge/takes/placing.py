@@ -28,8 +28,8 @@ from midiforge.takes.hearing import (
     pads_of,
 )
 from midiforge.takes.match import match
-from midiforge.takes.opening import Heard, by_pad
-from midiforge.takes.start import Start, find_start
+from midiforge.takes.opening import Heard, Start, by_pad
+from midiforge.takes.start import find_start
 from midiforge.takes.take import Take
 
 LIKE = 0.45  # explains less of the first strokes: the take is of something else
