@@ -11,7 +11,7 @@ from itertools import accumulate
 from operator import itemgetter
 from pathlib import Path
 
-from midiforge.disk import check_name, reason
+from midiforge.disk import read_file
 from midiforge.errors import MidiforgeError
 
 LARGEST = 64 * 1024 * 1024  # bytes; ten hours of the densest playing are a tenth of it
@@ -103,14 +103,7 @@ def read_midi(path: Path) -> MidiContent:
 
     Raises MidiforgeError where nothing of it can be understood.
     """
-    check_name(path)
-    try:
-        with path.open("rb") as stream:
-            data = stream.read(LARGEST + 1)
-    except OSError as error:
-        raise MidiforgeError(f"cannot be read: {reason(error)}", str(path)) from None
-    if len(data) > LARGEST:
-        raise MidiforgeError("the file is too large for a take", str(path))
+    data = read_file(path, LARGEST, "the file is too large for a take")
     try:
         return parse(data)
     except MidiforgeError as error:
