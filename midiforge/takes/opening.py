@@ -15,14 +15,13 @@ _ALL_THE_LOUDER = 40  # in velocity; more says no more
 _TINY = 1e-9  # more than floats are out
 
 
-@dataclass(frozen=True, slots=True)
-class Heard:
-    """A played stroke on a known pad. time: seconds; index: in the take's strokes."""
+class Heard(NamedTuple):
+    """A played stroke on a known pad. time: seconds; which: its index in the take's strokes."""
 
     time: float
     pad: str
     velocity: int
-    index: int
+    which: int
 
 
 class Wanted(NamedTuple):

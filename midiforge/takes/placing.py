@@ -94,7 +94,7 @@ def _begun(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> _Begun
     aside = companions(hearing.strokes, min(most, 0.8 * window)) | graces(
         hearing.strokes, min(most, 0.75 * _closest(look)), _grace_pads(look)
     )
-    strokes = [stroke for stroke in hearing.strokes if stroke.index not in aside]
+    strokes = [stroke for stroke in hearing.strokes if stroke.which not in aside]
     start = None
     if take.start is not None:
         start = _at_mark(look, strokes, take.start, window)

@@ -92,9 +92,8 @@ def _take(content: MidiContent, source: str, pedal: int) -> Take:
                 last_tick, last_time = tick, seconds(tick)
             channel = (status & 0x0F) + 1
             quarter = tick / quarters if quarters else last_time
-            strokes.append(
-                Stroke(last_time, quarter, first, second, channel, line.at(status, last_time))
-            )
+            stands = line.at(status, last_time) if line else None
+            strokes.append(Stroke(last_time, quarter, first, second, channel, stands))
     start, exercise = _marks(content)
     return Take(
         source=source,
