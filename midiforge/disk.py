@@ -3,6 +3,7 @@
 import errno
 import os
 import re
+import stat
 import sys
 import time
 import tomllib
@@ -23,6 +24,45 @@ _OTHERS = {
 _DAY = 24 * 60 * 60
 
 
+# What a path may lead to besides a file; some of these keep whoever opens them waiting for ever.
+_KINDS = {
+    stat.S_IFDIR: "a folder",
+    stat.S_IFIFO: "a pipe",
+    stat.S_IFCHR: "a device",
+    stat.S_IFBLK: "a device",
+    stat.S_IFSOCK: "a socket",
+}
+
+
+def no_file(path: Path) -> str:
+    """What is there if it is no file, such as "a folder"; "" for a file, and where nothing is.
+
+    Raises OSError where the system does not say, ValueError for a name that no system takes.
+    """
+    try:
+        kind = stat.S_IFMT(path.stat().st_mode)
+    except (FileNotFoundError, NotADirectoryError):
+        return ""
+    return "" if kind == stat.S_IFREG else _KINDS.get(kind, "something else")
+
+
+def read_file(path: Path, most: int, too_large: str = "the file is too large") -> bytes:
+    """The content of a file of `most` bytes at most; MidiforgeError if it cannot be read, or is
+    none."""
+    check_name(path)
+    try:
+        what = no_file(path)
+        if what:
+            raise MidiforgeError(f"cannot be read: is {what}, not a file", str(path))
+        with path.open("rb") as stream:
+            content = stream.read(most + 1)
+    except OSError as error:
+        raise MidiforgeError(f"cannot be read: {reason(error)}", str(path)) from None
+    if len(content) > most:
+        raise MidiforgeError(too_large, str(path))
+    return content
+
+
 def read_toml(path: Path) -> dict[str, Any]:
     """The content of a TOML file; MidiforgeError naming file, line and column if it has none."""
     return parsed_toml(read_toml_text(path), path)
@@ -31,11 +71,8 @@ def read_toml(path: Path) -> dict[str, Any]:
 def read_toml_text(path: Path) -> str:
     """The text of a file that is to be TOML; MidiforgeError naming the file if it is none."""
     place = str(path)
+    content = read_file(path, _LARGEST, "the file is too large for TOML written by hand")
     try:
-        with path.open("rb") as stream:
-            content = stream.read(_LARGEST + 1)
-        if len(content) > _LARGEST:
-            raise MidiforgeError("the file is too large for TOML written by hand", place)
         for beginning, what in _OTHERS.items():
             if content.startswith(beginning):
                 raise MidiforgeError(f"is {what}, not a TOML text file", place)
@@ -46,9 +83,6 @@ def read_toml_text(path: Path) -> str:
             place,
             hint="a TOML text file was expected",
         ) from None
-    except (OSError, ValueError) as error:
-        why = reason(error) if isinstance(error, OSError) else str(error)
-        raise MidiforgeError(f"cannot be read: {why}", place) from None
 
 
 def parsed_toml(text: str, path: Path) -> dict[str, Any]:

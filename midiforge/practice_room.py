@@ -10,6 +10,7 @@ from midiforge.lesson.choose import counted
 from midiforge.lesson.lesson import exercises
 from midiforge.takes.choice import Reviewed, reviewed
 from midiforge.takes.take import Take, read_take
+from midiforge.uncollected import uncollected
 
 if TYPE_CHECKING:
     from midiforge.practice.plan import Plan
@@ -29,8 +30,9 @@ def review(
     Raises MidiforgeError if the file cannot be read, there is no such exercise, or the drill's
     kit knows none of the notes.
     """
-    played = take if isinstance(take, Take) else read_take(take)
-    return reviewed(played, list(exercises(drill)), drill.kit, number, delay_ms)
+    with uncollected():
+        played = take if isinstance(take, Take) else read_take(take)
+        return reviewed(played, list(exercises(drill)), drill.kit, number, delay_ms)
 
 
 def sentences(found: Reviewed) -> list[str]:

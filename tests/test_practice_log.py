@@ -602,7 +602,7 @@ def test_no_file_at_all_is_said_to_be_none() -> None:
     Path("folder").mkdir()
     os.mkfifo("pipe")  # opening it would wait for ever
     Path("file").touch()
-    for name, said in (("folder", "a folder"), ("pipe", "another kind"), ("file/log", "file")):
+    for name, said in (("folder", "a folder"), ("pipe", "a pipe"), ("file/log", "file")):
         assert said in refused(lambda name=name: Log(name).add(entry()))
     assert "a folder" in refused(Log("folder").entries)
 

@@ -10,9 +10,12 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from time import process_time
 
 import pytest
 
+from midiforge.groove import settled
+from midiforge.groove.groove import import_groove
 from midiforge.midi.reading import parse
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="memory as Linux tells it")
@@ -74,6 +77,45 @@ def test_a_strange_file_costs_little(tmp_path: Path, name: str, command: str) ->
     code, megabytes = map(int, done.stdout.split())
     assert code in (0, 2)
     assert megabytes < MEGABYTES
+
+
+def rubato(events: int) -> bytes:
+    """So many changes of tempo, a stroke on each."""
+    changes = (
+        quantity(60)
+        + b"\xff\x51\x03"
+        + (500_000 + i * 7919 % 50_000).to_bytes(3)
+        + struck([(0, 38)])
+        for i in range(events)
+    )
+    return file(b"".join(changes))
+
+
+def test_changes_of_tempo_cost_no_more_than_they_are_many(tmp_path: Path) -> None:
+    spent = []
+    for many in (5_000, 20_000):
+        path = tmp_path / f"{many}.mid"
+        path.write_bytes(rubato(many))
+        begun = process_time()
+        found = import_groove(path)
+        spent.append(process_time() - begun)
+        assert any("the tempo changes on the way" in each for each in found.remarks)
+    assert spent[1] < 10 * spent[0]
+
+
+def test_tempos_that_are_not_told_are_not_put_into_words(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told: list[float] = []
+    said = settled.tempo_text
+    monkeypatch.setattr(settled, "tempo_text", lambda each: told.append(each) or said(each))
+    counts = []
+    for many in (500, 2_000):
+        (tmp_path / "rubato.mid").write_bytes(rubato(many))
+        import_groove(tmp_path / "rubato.mid")
+        counts.append(len(told))
+        told.clear()
+    assert 0 < counts[1] <= counts[0]
 
 
 def test_a_number_longer_than_four_bytes_is_the_end_of_what_means_something() -> None:

@@ -12,7 +12,7 @@ import pytest
 from midiforge.model.hit import Hit, Limb, Ornament, OrnamentKind, Strength
 from midiforge.takes.expected import Due
 from midiforge.takes.hearing import companions, explain
-from midiforge.takes.start import Heard
+from midiforge.takes.opening import Heard
 
 Played = tuple[float, str, int]  # ms, pad, velocity
 
@@ -37,7 +37,7 @@ def kinds(kind: str, *besides: Played, stretch: float = 1.0) -> list[str]:
     """What strokes beside one at 1000 ms, velocity 100, are said to be; in their order."""
     strokes = heard(*besides, (1000.0, "snare", 100))
     [own] = [each for each in strokes if each.time == 1.0 and each.pad == "snare"]
-    return [*explain(strokes, {own.index: due(kind)}, stretch).values()]
+    return [*explain(strokes, {own.which: due(kind)}, stretch).values()]
 
 
 # A note beside the stroke just within what the rule takes, and just beyond; seconds of the take
@@ -84,7 +84,7 @@ def test_a_shaken_pad_sounds_within_12_ms_and_below_four_tenths(side: int) -> No
 def test_a_companion_is_near_its_stroke_and_at_most_four_fifths_as_loud() -> None:
     def with_a_stroke(ms: float, loud: int) -> bool:
         strokes = heard((1000, "snare", 100), (ms, "snare", loud))
-        [other] = [each.index for each in strokes if each.time != 1.0]
+        [other] = [each.which for each in strokes if each.time != 1.0]
         found = companions(strokes, 0.07)
         assert found <= {other}
         return bool(found)

@@ -1,9 +1,7 @@
 """A MIDI file of drums becomes a drill."""
 
-import gc
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -25,6 +23,7 @@ from midiforge.kit import DEFAULT, Kit
 from midiforge.model.hit import HANDS
 from midiforge.model.meter import Meter
 from midiforge.printable import printable
+from midiforge.uncollected import uncollected
 
 KINDS = ("ostinato", "phrase")
 MOST_BARS = 64  # that can be asked for
@@ -57,24 +56,12 @@ def import_groove(
             f"a groove does not become {quoted(kind)}", "kind", hint=nearest(kind, KINDS)
         )
     path = Path(path)
-    with _uncollected():
+    with uncollected():
         source = read_source(path, kit, channel)
         try:
             return _imported(path, source, kit_key, tempo, steps, meter, bars, kind)
         except MidiforgeError as error:
             raise error.within(str(path)) from None
-
-
-@contextmanager
-def _uncollected() -> Iterator[None]:
-    """Nothing here refers to itself; looking for that would cost a third of the time."""
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
 
 
 def _imported(

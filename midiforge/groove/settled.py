@@ -31,6 +31,7 @@ _COARSE = 4  # steps to a quarter note
 _EVENER = 0.7
 _SAMPLE, _MANY = 3000, 20_000  # strokes
 _FEWEST = 4  # strokes that say something of beats
+_MOST_TOLD = 100  # tempos; what is told of them is shorter
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +183,8 @@ def _by_file(
     during = [each for at, each in source.tempos if first + 1e-6 < at <= last]
     pulse = float(meter.pulse) / float(ratio)
     if during:
-        told = shortened(", ".join(tempo_text(each / pulse) for each in during))
+        # No more than can be shown: a tempo is put into words slowly, and there may be thousands.
+        told = shortened(", ".join(tempo_text(each / pulse) for each in during[:_MOST_TOLD]))
         remarks.append(f"the tempo changes on the way, to {told}; the drill has the first")
     tempo_from = "given" if tempo else "file" if source.tempos else "assumed"
     whole = [own_tempo, *during]

@@ -12,11 +12,10 @@ from typing import NamedTuple
 from midiforge.drill.click import CLICK_VOICES
 from midiforge.errors import MidiforgeError
 from midiforge.kit import DEFAULT, Kit, kit_names, read_kit
-from midiforge.midi.reading import MidiContent, PedalLine, read_midi
+from midiforge.midi.reading import PEDAL, MidiContent, PedalLine, read_midi
 from midiforge.model.meter import Meter
 
-_NOTE_ON, _CONTROLLER = 0x90, 0xB0
-_PEDAL = 4  # foot controller, MIDI 1.0; what hi-hat pedals send
+_NOTE_ON = 0x90
 _CLICKS = CLICK_VOICES[:2]  # pairs of two sounds that are a click when they count the beats
 _ON_THE_BEAT = 0.02  # of a quarter note
 
@@ -70,14 +69,15 @@ def read_source(path: Path, kit: Kit | None, channel: int) -> Source:
     channel: 1 to 16; 0 for the kit's.
     Raises MidiforgeError for what is no MIDI file, or has no drums in it.
     """
-    content = read_midi(path)
+    controller = kit.hihat.controller if kit and kit.hihat else PEDAL
+    content = read_midi(path, controller)
     try:
-        return _source(content, kit, channel)
+        return _source(content, kit, channel, controller)
     except MidiforgeError as error:
         raise error.within(str(path)) from None
 
 
-def _source(content: MidiContent, kit: Kit | None, channel: int) -> Source:
+def _source(content: MidiContent, kit: Kit | None, channel: int, controller: int) -> Source:
     channels = Counter(
         (event[1] & 0x0F) + 1
         for event in content.events
@@ -93,8 +93,7 @@ def _source(content: MidiContent, kit: Kit | None, channel: int) -> Source:
             f"channel {wanted} has no notes",
             hint=f"channel says which; channels with notes, and how many: {there}",
         )
-    pedal_number = kit.hihat.controller if kit and kit.hihat else _PEDAL
-    notes, pedals = _notes(content, wanted, pedal_number)
+    notes, pedals = _notes(content, wanted, controller)
     found = kit or _likeliest_kit({note[1] for note in notes}, pedals)
     known: dict[tuple[int, int | None], str | None] = {}
     clock = content.clock()
@@ -144,10 +143,10 @@ def _ends_a_bar(content: MidiContent, meters: Sequence[tuple[Fraction, Meter]]) 
 
 
 def _notes(
-    content: MidiContent, channel: int, pedal_number: int
+    content: MidiContent, channel: int, controller: int
 ) -> tuple[list[tuple[int, int, int, int | None]], bool]:
     """Tick, number, velocity and pedal of each note of a channel; whether a pedal sent."""
-    on, line, seconds = _NOTE_ON | channel - 1, PedalLine(content, pedal_number), content.clock()
+    on, line, seconds = _NOTE_ON | channel - 1, PedalLine(content, controller), content.clock()
     found = [
         (tick, first, second, line.at(status, seconds.seconds(tick)) if line else None)
         for tick, status, first, second in content.events

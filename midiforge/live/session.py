@@ -3,8 +3,8 @@
 import gc
 import time
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager, ExitStack, suppress
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -30,6 +30,7 @@ from midiforge.live.watched_input import WatchedInput
 from midiforge.live.watcher import Watcher
 from midiforge.live.worker import Worker
 from midiforge.model.exercise import Exercise
+from midiforge.uncollected import uncollected
 
 if TYPE_CHECKING:  # most play without recording, and wait for the first click
     from midiforge.live.recording import Recording
@@ -122,7 +123,9 @@ def play(
             player.watcher.began = recording.recorder.began
             player.watcher.say(f"recording {inputs[-1].name}")
         held.enter_context(ignored(*SUSPENDING))
-        with priority(), _no_collection():
+        gc.collect()
+        gc.freeze()
+        with priority(), uncollected():  # nothing is held up by looking for garbage
             figures = player.play()
         if recording:
             time.sleep(_CLOSING)
@@ -218,15 +221,3 @@ def _look_after(watcher: Watcher, inputs: Sequence[WatchedInput]) -> None:
                 each.look()
 
     watcher.idle = both
-
-
-@contextmanager
-def _no_collection() -> Iterator[None]:
-    """Nothing is held up by Python's looking for garbage, while the context lasts."""
-    gc.collect()
-    gc.freeze()
-    gc.disable()
-    try:
-        yield
-    finally:
-        gc.enable()

@@ -5,18 +5,24 @@ has bytes that mean nothing, gives what came before. Takes are hours long and co
 so this is ours: it keeps what a strict reader throws away, and is several times as fast.
 """
 
+import re
 from bisect import bisect_right
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import accumulate
 from operator import itemgetter
 from pathlib import Path
 
-from midiforge.disk import check_name, reason
+from midiforge.disk import read_file
 from midiforge.errors import MidiforgeError
 
 LARGEST = 64 * 1024 * 1024  # bytes; ten hours of the densest playing are a tenth of it
 NAME, MARKER, TEMPO, METER, END = 0x03, 0x06, 0x51, 0x58, 0x2F
 _DATA_BYTES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2}
+_NOTE_ON, _CONTROLLER = 0x90, 0xB0
+PEDAL = 4  # foot controller, MIDI 1.0; what hi-hat pedals send
+# Events that say nothing: after so many the rest is skipped at once, so many at a time.
+_MANY_IDLE, _LONGEST_RUN = 16, 4096
 _LONGEST_WAIT = 0x0FFFFFFF  # ticks; four bytes
 _USUAL_TEMPO = 500_000  # microseconds to a quarter note, where a file says nothing
 
@@ -29,7 +35,7 @@ class MidiContent:
 
     division: ticks to a quarter note; 0 where the file counts frames and not beats.
     ticks_a_second: of a file that counts frames; else 0.
-    events: of channels, note on and off, controllers and all others.
+    events: what is struck (note on, of a velocity above 0), and what the pedal sends.
     tempos: (tick, microseconds to a quarter note). meters: (tick, numerator, note value).
     markers: (tick, text). names: of tracks.
     remarks: what was wrong with the file, one sentence each.
@@ -98,26 +104,20 @@ class PedalLine:
         return self._values[status & 0x0F][i - 1] if i else None
 
 
-def read_midi(path: Path) -> MidiContent:
+def read_midi(path: Path, pedal: int = PEDAL) -> MidiContent:
     """The content of a Standard MIDI File of any format.
 
+    pedal: the number of the hi-hat pedal's controller.
     Raises MidiforgeError where nothing of it can be understood.
     """
-    check_name(path)
+    data = read_file(path, LARGEST, "the file is too large for a take")
     try:
-        with path.open("rb") as stream:
-            data = stream.read(LARGEST + 1)
-    except OSError as error:
-        raise MidiforgeError(f"cannot be read: {reason(error)}", str(path)) from None
-    if len(data) > LARGEST:
-        raise MidiforgeError("the file is too large for a take", str(path))
-    try:
-        return parse(data)
+        return parse(data, pedal)
     except MidiforgeError as error:
         raise error.within(str(path)) from None
 
 
-def parse(data: bytes) -> MidiContent:
+def parse(data: bytes, pedal: int = PEDAL) -> MidiContent:
     """The content of a file's bytes."""
     if not data:
         raise MidiforgeError("the file is empty")
@@ -137,7 +137,7 @@ def parse(data: bytes) -> MidiContent:
             found += 1
             if end > len(data):
                 content.remarks.append("the file ends in the middle of a track; the rest is lost")
-            last = _read_track(data, at + 8, min(end, len(data)), base, content)
+            last = _read_track(data, at + 8, min(end, len(data)), base, content, pedal)
             content.last_tick = max(content.last_tick, last)
             base = last if one_after_another else 0
         at = end
@@ -166,10 +166,10 @@ def _of_division(division: int) -> MidiContent:
     return MidiContent(division, 0.0)
 
 
-def _read_track(data: bytes, at: int, end: int, tick: int, content: MidiContent) -> int:
+def _read_track(data: bytes, at: int, end: int, tick: int, content: MidiContent, pedal: int) -> int:
     """Reads a track's events into `content`; gives its last tick."""
     events, sizes = content.events, _DATA_BYTES
-    status = 0
+    status = idle = 0  # events that say nothing, one after another
     try:
         while at < end:
             wait, at = (data[at], at + 1) if data[at] < 0x80 else _number(data, at)
@@ -188,15 +188,58 @@ def _read_track(data: bytes, at: int, end: int, tick: int, content: MidiContent)
                 at += 1
             elif not status:
                 raise ValueError
-            size = sizes[status & 0xF0]
+            kind = status & 0xF0
+            size = sizes[kind]
             first, second = data[at], data[at + 1] if size == 2 else 0
             at += size
             if at > end or first > 0x7F or second > 0x7F:
                 raise ValueError
-            events.append((tick, status, first, second))
+            if (kind == _NOTE_ON and second) or (kind == _CONTROLLER and first == pedal):
+                events.append((tick, status, first, second))
+                idle = 0
+                continue
+            idle += 1
+            if idle > _MANY_IDLE:
+                stop, size = _idle_until(data, at, end, kind, pedal)
+                if stop == at:
+                    idle = 0
+                    continue
+                tick += sum(data[at:stop:size])
+                at, last = stop, data[stop - size + 1]
+                status = last if last >= 0x80 else status
     except (IndexError, ValueError):
         _remark_on_a_break(content, is_inside=end < len(data))
     return tick
+
+
+def _idle_until(data: bytes, at: int, end: int, kind: int, pedal: int) -> tuple[int, int]:
+    """Where a run of equally long events that say nothing ends, and how long each is.
+
+    kind: of the event before. Only those are seen that wait up to 127 ticks, one byte.
+    """
+    for pattern, size in _idle_runs(kind, pedal):
+        found = pattern.match(data, at, end)
+        if found:
+            return found.end(), size
+    return at, 1
+
+
+@cache
+def _idle_runs(kind: int, pedal: int) -> list[tuple[re.Pattern[bytes], int]]:
+    """Runs of events behind one of a kind, and how long each event is: without a status of their
+    own, or with it."""
+    any_byte = rb"[\x00-\x7f]"
+    no_pedal = b"[%b]" % re.escape(bytes({*range(0x80)} - {pedal}))
+    releases, controls = rb"[\x80-\x8f\xa0-\xaf\xe0-\xef]" + any_byte, rb"[\xb0-\xbf]" + no_pedal
+    events = {b"(?:%b|%b)" % (releases, controls) + any_byte: 3, rb"[\xc0-\xdf]" + any_byte: 2}
+    if kind != _NOTE_ON:
+        size = _DATA_BYTES[kind]
+        first = no_pedal if kind == _CONTROLLER else any_byte
+        events = {first + any_byte * (size - 1): size, **events}
+    return [
+        (re.compile(rb"(?:%b%b){1,%d}" % (any_byte, event, _LONGEST_RUN)), 1 + size)
+        for event, size in events.items()
+    ]
 
 
 def _remark_on_a_break(content: MidiContent, is_inside: bool) -> None:

@@ -22,7 +22,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from midiforge.disk import check_name, data_folder, reason
+from midiforge.disk import check_name, data_folder, no_file, reason
 from midiforge.errors import MidiforgeError
 from midiforge.practice.entry import Entry
 from midiforge.table import cell
@@ -312,9 +312,9 @@ class Log:
     def _connect(self, mode: str) -> sqlite3.Connection:
         """A connection that begins no transaction by itself."""
         try:
-            if self.path.exists() and not self.path.is_file():
-                what = "folder" if self.path.is_dir() else "thing of another kind"
-                raise self._wrong("is no log of practice", f"a {what}")
+            what = no_file(self.path)
+            if what:
+                raise self._wrong("is no log of practice", what)
             address = self.path.absolute().as_uri()
         except (OSError, ValueError) as error:
             raise self._cannot("opened", error) from None

@@ -3,8 +3,9 @@
 from datetime import UTC, datetime
 from pathlib import Path
 
-from midiforge.disk import check_name, reason
+from midiforge.disk import read_file, reason
 from midiforge.errors import MidiforgeError
+from midiforge.midi.reading import LARGEST
 from midiforge.practice.entry import Entry, key_of, take_of
 from midiforge.takes.review import Review
 
@@ -16,9 +17,9 @@ def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:
         played. note: what the player says of it.
     Raises MidiforgeError if that file cannot be read.
     """
-    check_name(take)
+    content = read_file(take, LARGEST)
     try:
-        played, content = take.stat().st_mtime, take.read_bytes()
+        played = take.stat().st_mtime
     except OSError as error:
         raise MidiforgeError(f"cannot be read: {reason(error)}", str(take)) from None
     exercise = review.exercise

@@ -12,7 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import BinaryIO
 
-from midiforge.disk import reason
+from midiforge.disk import no_file, reason
 from midiforge.errors import MidiforgeError
 from midiforge.sound.soundfont_lists import DRUM_BANK, banks, drum_keys
 
@@ -79,8 +79,9 @@ def check_soundfont(path: Path) -> Path:
     """The path, if it is a whole SoundFont with a drum kit; MidiforgeError says what is wrong."""
     place = str(path)
     try:
-        if path.is_dir():
-            raise MidiforgeError("is a folder", place, hint="name a file such as font.sf2")
+        what = no_file(path)
+        if what:
+            raise MidiforgeError(f"is {what}", place, hint="name a file such as font.sf2")
         with path.open("rb") as stream:
             fault = _fault(stream, path.stat().st_size)
     except (OSError, ValueError) as error:

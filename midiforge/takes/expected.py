@@ -2,10 +2,10 @@
 
 from bisect import bisect_left
 from collections.abc import Iterable
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from operator import attrgetter, itemgetter
+from typing import NamedTuple
 
 from midiforge.kit import Kit
 from midiforge.library import shelf
@@ -19,8 +19,7 @@ MOST_STROKES = 400_000
 MOST_A_STROKE, MOST_BESIDES = 16, 2000
 
 
-@dataclass(frozen=True, slots=True)
-class Due:
+class Due(NamedTuple):
     """An expected stroke.
 
     time: seconds from the first downbeat, at the exercise's tempo, swing included.

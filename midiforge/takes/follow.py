@@ -7,12 +7,13 @@ slow drift, a missed bar and wrong strokes leave the rest in place.
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from math import floor
 from statistics import median
 
 from midiforge.takes.expected import Due
 from midiforge.takes.match import match
+from midiforge.takes.opening import Heard, Start, by_pad
 from midiforge.takes.segment import Segment, smoothed
-from midiforge.takes.start import Heard, Start, by_pad, due_time
 
 _FEW = 0.34  # matched less than this share of a stretch: nothing is learnt from it
 _LOST = 0.7  # matched less than this: the player may be elsewhere
@@ -89,6 +90,12 @@ class _Follower:
         self.dues, self.strokes, self.start, self.window = dues, strokes, start, window
         self.times = {pad: [each.time for each in heard] for pad, heard in by_pad(strokes).items()}
         self.everything = [each.time for each in strokes]
+        self.due = [each.time for each in dues]
+        self.lines: dict[str, tuple[list[int], list[float]]] = {}  # by pad: which dues, and when
+        for number, each in enumerate(dues):
+            numbers, times = self.lines.setdefault(each.pad, ([], []))
+            numbers.append(number)
+            times.append(each.time)
         self.offset, self.rate = start.offset, start.stretch
         self.segments = [Segment(dues[0].time, dues[0].time, start.stretch, [])]
         self.jumps: list[tuple[float, float]] = []
@@ -99,7 +106,7 @@ class _Follower:
         last = self.everything[-1] + self.window
         while at < len(self.dues) and self._time(self.dues[at].time) <= last:
             stop = self._end(at, stretch_of, last)
-            found = self._residuals(self.dues[at:stop], self.offset)
+            found = self._residuals(at, stop, self.offset)
             share = len(found) / (stop - at)
             if share < _LOST and self._is_played(at, stop):
                 later = self._looked_for(at, stretch_of, last)
@@ -118,8 +125,8 @@ class _Follower:
 
     def _end(self, at: int, length: float, last: float) -> int:
         """The end of a stretch, but no due later than the take goes on."""
-        stop = bisect_left(self.dues, self.dues[at].time + length, lo=at, key=due_time)
-        over = bisect_right(self.dues, (last - self.offset) / self.rate, lo=at, key=due_time)
+        stop = bisect_left(self.due, self.due[at] + length, lo=at)
+        over = bisect_right(self.due, (last - self.offset) / self.rate, lo=at)
         return max(min(stop, over), at + 1)
 
     def _learn(self, middle: float, moved: float) -> None:
@@ -136,22 +143,28 @@ class _Follower:
         self.offset = time - middle * self.rate
         self.segments[-1].rate = self.rate
 
-    def _residuals(self, dues: Sequence[Due], offset: float) -> list[float]:
-        """How far the strokes of a stretch are from where they are due."""
-        at: dict[str, list[float]] = {}
-        for due in dues:
-            at.setdefault(due.pad, []).append(due.time * self.rate + offset)
-        found = []
-        for pad, lines in at.items():
+    def _residuals(self, at: int, stop: int, offset: float, least: int = 0) -> list[float]:
+        """How far the strokes of a stretch are from where they are due; of fewer than `least` of
+        them it may give none."""
+        some = []
+        most = 0
+        for pad, (numbers, times) in self.lines.items():
+            first, end = bisect_left(numbers, at), bisect_left(numbers, stop)
             heard = self.times.get(pad)
-            if not heard:
+            if first == end or not heard:
                 continue
+            lines = [time * self.rate + offset for time in times[first:end]]
             near = heard[
                 bisect_left(heard, lines[0] - self.window) : bisect_right(
                     heard, lines[-1] + self.window
                 )
             ]
-            found += [near[j] - lines[i] for i, j in match(lines, near, self.window)]
+            most += min(len(lines), len(near))
+            some.append((lines, near))
+        found: list[float] = []
+        if most >= least:
+            for lines, near in some:
+                found += [near[j] - lines[i] for i, j in match(lines, near, self.window)]
         return found
 
     def _looked_for(self, at: int, length: float, last: float) -> int | None:
@@ -182,8 +195,8 @@ class _Follower:
         first = bisect_left(self.everything, now - self.window)
         reach = _FARTHEST / self.rate
         near = self.dues[
-            bisect_left(self.dues, self.dues[at].time - reach, key=due_time) : bisect_right(
-                self.dues, self.dues[at].time + reach, key=due_time
+            bisect_left(self.due, self.due[at] - reach) : bisect_right(
+                self.due, self.due[at] + reach
             )
         ]
         tried: list[tuple[float, float]] = []
@@ -200,13 +213,16 @@ class _Follower:
             if key in seen:
                 continue
             seen.add(key)
-            share = self._share_from(at, 3 * length, last, shift)
+            share = self._share_from(at, 3 * length, last, shift, best)
             if share is not None and share > best:
                 best, moved = share + _NEARER, shift
         return None if moved is None else self._moved(at, now, moved)
 
-    def _share_from(self, at: int, length: float, last: float, shift: float) -> float | None:
+    def _share_from(
+        self, at: int, length: float, last: float, shift: float, least: float = 0.0
+    ) -> float | None:
         """How much of dues and strokes meet from now on, if moved by so much; None of too little.
+        Less than `least` is not told exactly.
 
         What is due before now was skipped, or is played already.
         """
@@ -214,20 +230,22 @@ class _Follower:
         at = self._next(at, now - 1e-9, shift)
         if at == len(self.dues):
             return None
-        some = self.dues[at : self._end(at, length, last - shift)]
-        if len(some) < _ENOUGH:
+        stop = self._end(at, length, last - shift)
+        count = stop - at
+        if count < _ENOUGH:
             return None
-        met = len(self._residuals(some, self.offset + shift))
-        end = self._time(some[-1].time) + shift
+        end = self._time(self.due[stop - 1]) + shift
         strokes = bisect_right(self.everything, end + self.window) - bisect_left(
             self.everything, now - self.window
         )
-        return 2 * met / max(len(some) + strokes, 2 * met)
+        wanted = floor(least * (count + strokes) / 2)
+        met = len(self._residuals(at, stop, self.offset + shift, wanted))
+        return 2 * met / max(count + strokes, 2 * met)
 
     def _next(self, at: int, now: float, shift: float) -> int:
         """The first due from now on, moved by so much, of those that nobody is known to play."""
         due = (now - shift - self.offset) / self.rate
-        return max(bisect_left(self.dues, due, key=due_time), min(self.learnt, at))
+        return max(bisect_left(self.due, due), min(self.learnt, at))
 
     def _moved(self, at: int, now: float, shift: float) -> int | None:
         """Goes on elsewhere: from what nobody played yet and is due, so moved, from now on."""

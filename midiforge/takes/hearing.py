@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from midiforge.kit import Kit
 from midiforge.model.hit import OrnamentKind
 from midiforge.takes.expected import Due, pad_of
-from midiforge.takes.start import Heard
+from midiforge.takes.opening import Heard
 from midiforge.takes.take import Take
 
 # Triggers that ring twice do so within this time and softer; common practice of pad settings.
@@ -91,15 +91,16 @@ def companions(strokes: Sequence[Heard], within: float) -> frozenset[int]:
         last, loud = -1.0, 0
         for i, stroke in enumerate(heard):
             if stroke.time - last <= within and stroke.velocity <= SOFTER * loud:
-                found.add(stroke.index)
+                found.add(stroke.which)
                 last = stroke.time
                 continue
-            following = heard[i + 1 : i + 5]
-            if any(
-                later.time - stroke.time <= within and stroke.velocity <= SOFTER * later.velocity
-                for later in following
-            ):
-                found.add(stroke.index)
+            for later in heard[i + 1 : i + 5]:
+                if later.time - stroke.time > within:
+                    last, loud = stroke.time, stroke.velocity
+                    break
+                if stroke.velocity <= SOFTER * later.velocity:
+                    found.add(stroke.which)
+                    break
             else:
                 last, loud = stroke.time, stroke.velocity
     return frozenset(found)
@@ -119,7 +120,7 @@ def graces(
         while others and before >= end and stroke.time - strokes[before].time <= within:
             grace = strokes[before]
             if grace.pad in others and grace.velocity <= SOFTER * stroke.velocity:
-                found.add(grace.index)
+                found.add(grace.which)
             before -= 1
     return frozenset(found)
 
@@ -143,7 +144,7 @@ def explain(
         by_pad.setdefault(stroke.pad, []).append(stroke)
     times = {pad: [each.time for each in heard] for pad, heard in by_pad.items()}
     for stroke in strokes:
-        due = met.get(stroke.index)
+        due = met.get(stroke.which)
         if due is not None:
             _ornaments(stroke, due, by_pad, times, met, found, tempo_second)
     for due, time in coming:
@@ -151,9 +152,9 @@ def explain(
         _ornaments(never, due, by_pad, times, met, found, tempo_second)
     everything = [each.time for each in strokes]
     for stroke in strokes:
-        if stroke.index in met or stroke.index in found:
+        if stroke.which in met or stroke.which in found:
             continue
-        found[stroke.index] = _intruder(stroke, strokes, everything)
+        found[stroke.which] = _intruder(stroke, strokes, everything)
     return found
 
 
@@ -178,16 +179,16 @@ def _ornaments(
         if buzz:
             last = stroke.time
             for each in heard[bisect_right(at, stroke.time) :]:
-                if each.index in met or each.time - last > BUZZ_APART_MS * wider:
+                if each.which in met or each.time - last > BUZZ_APART_MS * wider:
                     break
-                found[each.index] = "bounce"
+                found[each.which] = "bounce"
                 last = each.time
             continue
         first = bisect_left(at, stroke.time - GRACE_MS * wider)
         before = heard[first : bisect_left(at, stroke.time)]
-        free = [each for each in before if each.index not in met and each.index not in found]
+        free = [each for each in before if each.which not in met and each.which not in found]
         for each in free[-ornament.grace_notes :]:
-            found[each.index] = "grace"
+            found[each.which] = "grace"
 
 
 def _intruder(stroke: Heard, strokes: Sequence[Heard], times: Sequence[float]) -> str:

@@ -18,45 +18,52 @@ def match(expected: Sequence[float], played: Sequence[float], window: float) -> 
     expected, played: times in any one unit, rising. window: the largest distance of a pair.
     """
     pairs: list[Pair] = []
-    count, first = len(expected), 0
-    low, high = _candidates(expected, played, window)
-    while first < count:
-        if low[first] == high[first]:
-            first += 1
-            continue
-        last = first + 1
-        end = high[first]
-        while last < count and low[last] < end:
-            end = max(end, high[last])
-            last += 1
-        start = low[first]
-        if last == first + 1 and end == start + 1:
-            pairs.append((first, start))
-        elif last == first + 1:
-            pairs.append((first, _nearest(expected[first], played, start, end)))
-        elif end == start + 1:
-            pairs.append((_nearest(played[start], expected, first, last), start))
+    count, size = len(expected), len(played)
+    i = j = 0
+    while i < count and j < size:
+        time, apart = expected[i], played[j] - expected[i]
+        if apart > window:
+            i += 1
+        elif apart < -window:
+            j += 1
+        elif (j + 1 == size or played[j + 1] - time > window) and (
+            i + 1 == count or expected[i + 1] - played[j] > window
+        ):
+            pairs.append((i, j))
+            i, j = i + 1, j + 1
         else:
-            pairs += _best(expected, played, range(first, last), low, high, window)
-        first = last
+            low, high = _rivals(expected, played, i, j, window)
+            last, end = i + len(low), max(high)
+            if last == i + 1:
+                pairs.append((i, _nearest(time, played, j, end)))
+            elif end == j + 1:
+                pairs.append((_nearest(played[j], expected, i, last), j))
+            else:
+                pairs += _best(expected, played, range(i, last), low, high, window)
+            i, j = last, end
     return pairs
 
 
-def _candidates(
-    expected: Sequence[float], played: Sequence[float], window: float
+def _rivals(
+    expected: Sequence[float], played: Sequence[float], first: int, start: int, window: float
 ) -> tuple[list[int], list[int]]:
-    """For each expected stroke the first played one in its window, and the first after it."""
-    low, high = [], []
-    start = end = 0
-    size = len(played)
-    for time in expected:
+    """Of expected strokes that compete for the same played ones, from the first on: each one's
+    first played one in its window, and the first after it."""
+    low: list[int] = []
+    high: list[int] = []
+    size, end, most = len(played), start, start
+    for i in range(first, len(expected)):
+        time = expected[i]
         while start < size and time - played[start] > window:
             start += 1
+        if low and start >= most:
+            break
         end = max(end, start)
         while end < size and played[end] - time <= window:
             end += 1
         low.append(start)
         high.append(end)
+        most = max(most, end)
     return low, high
 
 
@@ -81,10 +88,10 @@ def _best(
     # A pair is worth 1 less a share of its distance so small that it never outweighs a pair.
     share = 1 / ((window or 1.0) * (len(some) + 1))
     before: list[float] = [0.0]
-    before_start = low[some[0]]
+    before_start = low[0]
     steps: list[bytearray] = []
-    for i in some:
-        start, end, time = low[i], high[i], expected[i]
+    for i, start, end in zip(some, low, high, strict=True):
+        time = expected[i]
         last = len(before) - 1
         worth = before[min(start - before_start, last)]
         now = [worth]
@@ -112,16 +119,16 @@ def _traced(
 ) -> list[Pair]:
     """The pairs, followed back from the end."""
     pairs = []
-    i, j = some[-1], high[some[-1]]
-    while i >= some[0]:
+    i, j = len(some) - 1, high[-1]
+    while i >= 0:
         j = min(j, high[i])
-        step = steps[i - some[0]][j - low[i]] if j > low[i] else _LEFT_OUT
+        step = steps[i][j - low[i]] if j > low[i] else _LEFT_OUT
         if step == _PASSED:
             j -= 1
             continue
         if step == _TAKEN:
             j -= 1
-            pairs.append((i, j))
+            pairs.append((some[i], j))
         i -= 1
     pairs.reverse()
     return pairs

@@ -150,7 +150,7 @@ class Pairing:
         met: dict[int, int] = {}
         window = self.placed.window * max(1.0, min(self.stretch, 1.5))
         aside = {
-            j for j, stroke in enumerate(self.strokes) if stroke.index in self.placed.companions
+            j for j, stroke in enumerate(self.strokes) if stroke.which in self.placed.companions
         }
         for pad, some in lines.items():
             played = heard[pad]

@@ -28,7 +28,8 @@ from midiforge.takes.hearing import (
     pads_of,
 )
 from midiforge.takes.match import match
-from midiforge.takes.start import Heard, Start, by_pad, find_start
+from midiforge.takes.opening import Heard, Start, by_pad
+from midiforge.takes.start import find_start
 from midiforge.takes.take import Take
 
 LIKE = 0.45  # explains less of the first strokes: the take is of something else
@@ -93,7 +94,7 @@ def _begun(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> _Begun
     aside = companions(hearing.strokes, min(most, 0.8 * window)) | graces(
         hearing.strokes, min(most, 0.75 * _closest(look)), _grace_pads(look)
     )
-    strokes = [stroke for stroke in hearing.strokes if stroke.index not in aside]
+    strokes = [stroke for stroke in hearing.strokes if stroke.which not in aside]
     start = None
     if take.start is not None:
         start = _at_mark(look, strokes, take.start, window)

@@ -11,6 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from operator import itemgetter
+from typing import NamedTuple
 
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
@@ -45,8 +46,7 @@ from midiforge.takes.telling import (
 __all__ = ["LIMBS", "Judged", "Review", "likeness", "review"]
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
+class Judged(NamedTuple):
     """A stroke that was expected, played, or both.
 
     kind: "hit", "missed", "extra", "double trigger", "crosstalk", "grace" or "bounce".
@@ -127,7 +127,7 @@ def review(take: Take, exercise: Exercise, kit: Kit, known_delay_ms: float | Non
 def _told(of: Pairing) -> Review:
     kinds = explain(
         of.strokes,
-        {of.strokes[j].index: of.dues[i] for i, j in of.met.items()},
+        {of.strokes[j].which: of.dues[i] for i, j in of.met.items()},
         of.stretch,
         of.coming,
     )
@@ -179,13 +179,13 @@ def _judged(of: Pairing, kinds: Mapping[int, str]) -> tuple[Judged, ...]:
             found.append((of.when[i], missed))
             continue
         stroke = of.strokes[j]
-        voice = voices[stroke.index] or due.hit.voice
+        voice = voices[stroke.which] or due.hit.voice
         hit = Judged("hit", due, stroke.time, of.offs[i], stroke.velocity, voice)
         found.append((stroke.time, hit))
     for stroke in of.strokes:
-        kind = kinds.get(stroke.index)
+        kind = kinds.get(stroke.which)
         if kind:
-            voice = voices[stroke.index] or stroke.pad
+            voice = voices[stroke.which] or stroke.pad
             other = Judged(kind, None, stroke.time, None, stroke.velocity, voice)
             found.append((stroke.time, other))
     return tuple(each for _, each in sorted(found, key=itemgetter(0)))

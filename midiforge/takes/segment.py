@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from statistics import median
 
-from midiforge.takes.start import Start
+from midiforge.takes.opening import Start
 
 
 @dataclass(slots=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
-from midiforge.midi.reading import MidiContent, PedalLine, read_midi
+from midiforge.midi.reading import PEDAL, MidiContent, PedalLine, read_midi
 from midiforge.model.number import Named, read_named
 
 # Markers that `play --record` leaves in a take, so that its review need not guess.
@@ -16,7 +16,6 @@ EXERCISE_MARK = "midiforge: exercise "
 # What `play --record` calls the track: the exercise's title, then its tempo.
 _NAMED = re.compile(r"(.+), [0-9. to]+ bpm", re.DOTALL)
 _NOTE_ON = 0x90
-_PEDAL = 4  # foot controller, MIDI 1.0; what hi-hat pedals send
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +62,13 @@ class Take:
     remarks: tuple[str, ...] = ()
 
 
-def read_take(path: Path | str, pedal: int = _PEDAL) -> Take:
+def read_take(path: Path | str, pedal: int = PEDAL) -> Take:
     """A take from a Standard MIDI File: recorded by midiforge, in a DAW, or on a module.
 
     pedal: the number of the hi-hat pedal's controller.
     Raises MidiforgeError for what is no MIDI file, or has no stroke in it.
     """
-    content = read_midi(Path(path))
+    content = read_midi(Path(path), pedal)
     take = _take(content, str(path), pedal)
     if not take.strokes:
         raise MidiforgeError("there is no stroke in it", str(path), hint="a recorded take")
@@ -92,9 +91,8 @@ def _take(content: MidiContent, source: str, pedal: int) -> Take:
                 last_tick, last_time = tick, seconds(tick)
             channel = (status & 0x0F) + 1
             quarter = tick / quarters if quarters else last_time
-            strokes.append(
-                Stroke(last_time, quarter, first, second, channel, line.at(status, last_time))
-            )
+            stands = line.at(status, last_time) if line else None
+            strokes.append(Stroke(last_time, quarter, first, second, channel, stands))
     start, exercise = _marks(content)
     return Take(
         source=source,

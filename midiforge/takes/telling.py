@@ -1,7 +1,7 @@
 """The figures of a take: by limb, by count, by round, of limbs together, of double strokes."""
 
 from bisect import bisect_left, bisect_right
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import combinations, pairwise
@@ -9,7 +9,7 @@ from typing import Protocol
 
 from midiforge.insight.places import place_name
 from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
-from midiforge.takes.expected import pad_of
+from midiforge.takes.expected import Due, pad_of
 from midiforge.takes.figures import (
     CountFigures,
     DoubleFigures,
@@ -49,16 +49,21 @@ def limbs(of: Pairing, extras: Sequence[Extra]) -> Iterator[LimbFigures]:
     pads: dict[str, set[Limb]] = defaultdict(set)
     for due in of.placed.dues[:4096]:
         pads[due.pad].update(_limb_of(hit) for hit in due.hits)
+    only = {pad: next(iter(of_pad)) for pad, of_pad in pads.items() if len(of_pad) == 1}
+    added = Counter(only.get(pad_of(each.voice)) for each in extras)
+    all_of: dict[Limb, list[tuple[int, Hit]]] = defaultdict(list)
+    for i, due in enumerate(of.dues):
+        for hit in due.hits:
+            all_of[_limb_of(hit)].append((i, hit))
     for limb in LIMBS:
-        mine = [(i, hit) for i, due in enumerate(of.dues) for hit in due.hits if hit.limb is limb]
+        mine = all_of[limb]
         if not mine:
             continue
         struck = [(i, hit) for i, hit in mine if i in of.met]
         own = {of.dues[i].pad for i, _ in mine}
-        extra = sum(1 for each in extras if pads.get(pad_of(each.voice), set()) == {limb})
         yield LimbFigures(
             limb,
-            Tally(len(mine), len(struck), extra),
+            Tally(len(mine), len(struck), added[limb]),
             timing([of.offs[i] for i, _ in struck], of.step_ms),
             _levels(of, struck),
             certain=all(pads[pad] == {limb} for pad in own),
@@ -82,10 +87,8 @@ def _levels(of: Pairing, struck: Sequence[tuple[int, Hit]]) -> Levels:
 def counts(of: Pairing, extras: Sequence[Extra]) -> Iterator[CountFigures]:
     """Each place of the bar, in order."""
     meter, step = of.exercise.meter, of.exercise.step
-    at: dict[Fraction, list[int]] = defaultdict(list)
-    for i, due in enumerate(of.dues):
-        at[due.place].append(i)
-    added = _extras_at(of, sorted(at), extras)
+    at = _by_place(of.dues)
+    added = _extras_at(of, extras)
     for place in sorted(at):
         some = at[place]
         hit = [i for i in some if i in of.met]
@@ -101,20 +104,31 @@ def counts(of: Pairing, extras: Sequence[Extra]) -> Iterator[CountFigures]:
         )
 
 
-def _extras_at(
-    of: Pairing, places: Sequence[Fraction], extras: Sequence[Extra]
-) -> dict[Fraction, int]:
+def _by_place(dues: Sequence[Due]) -> dict[Fraction, list[int]]:
+    """Which dues, by index, are at each place of the bar."""
+    found: dict[Fraction, list[int]] = {}
+    # Bars that come round share their places; a fraction takes long to look up, and dues are many.
+    same: dict[int, list[int]] = {}
+    for i, due in enumerate(dues):
+        some = same.get(id(due.place))
+        if some is None:
+            some = same[id(due.place)] = found.setdefault(due.place, [])
+        some.append(i)
+    return found
+
+
+def _extras_at(of: Pairing, extras: Sequence[Extra]) -> dict[Fraction, int]:
     """At which of the bar's places extra strokes lie nearest."""
-    found: dict[Fraction, int] = defaultdict(int)
+    nearest_dues: list[Due] = []
     times = of.when[: len(of.dues)]
     for each in extras:
         assert each.time is not None
         i = bisect_left(times, each.time)
-        near = [k for k in (i - 1, i) if 0 <= k < len(times)]
-        if near and places:
-            nearest = min(near, key=lambda k: abs(times[k] - each.time))  # type: ignore[operator]
-            found[of.dues[nearest].place] += 1
-    return found
+        if i == len(times) or (i and each.time - times[i - 1] <= times[i] - each.time):
+            i -= 1
+        if i >= 0:
+            nearest_dues.append(of.dues[i])
+    return {place: len(some) for place, some in _by_place(nearest_dues).items()}
 
 
 def rounds(of: Pairing, extras: Sequence[Extra]) -> Iterator[RoundFigures]:
@@ -222,7 +236,7 @@ def other_zones(of: Pairing) -> dict[tuple[str, str], int]:
     found: dict[tuple[str, str], int] = defaultdict(int)
     for i, j in of.met.items():
         wanted = of.kit.stand_in(of.dues[i].hit.voice)
-        heard = of.hearing.voices[of.strokes[j].index]
+        heard = of.hearing.voices[of.strokes[j].which]
         if heard and heard != wanted and len(of.dues[i].hits) == 1:
             found[wanted, heard] += 1
     return dict(found)
