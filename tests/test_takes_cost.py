@@ -14,8 +14,10 @@ from time import process_time
 
 import pytest
 
+from midiforge.errors import MidiforgeError
 from midiforge.groove import settled
 from midiforge.groove.groove import import_groove
+from midiforge.midi import reading
 from midiforge.midi.reading import parse
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="memory as Linux tells it")
@@ -127,3 +129,22 @@ def test_a_number_longer_than_four_bytes_is_the_end_of_what_means_something() ->
 def test_a_note_twice_at_one_tick_is_one() -> None:
     content = parse(file(struck([(0, 38)] * 5 + [(0, 36), (1, 38)])))
     assert [(tick, note) for tick, _, note, _ in content.events] == [(0, 38), (0, 36), (1, 38)]
+
+
+@pytest.mark.parametrize(
+    ("event", "what"),
+    [
+        (b"\x01\xb9\x04\x10", "strokes and movements of the pedal"),
+        (b"\x01\x99\x26\x40", "strokes and movements of the pedal"),
+        (b"\x01\xff\x51\x03\x07\xa1\x20", "changes of tempo"),
+        (b"\x01\xff\x06\x01a", "markers"),
+    ],
+)
+def test_a_file_of_more_than_anybody_plays_is_refused_soon(
+    monkeypatch: pytest.MonkeyPatch, event: bytes, what: str
+) -> None:
+    monkeypatch.setattr(reading, "MOST_EVENTS", 1000)
+    monkeypatch.setattr(reading, "MOST_MARKS", 1000)
+    assert parse(file(event * 1000)).last_tick == 1000
+    with pytest.raises(MidiforgeError, match=f"more than 1,000 {what}"):
+        parse(file(event * 1001))

@@ -23,6 +23,8 @@ _NOTE_ON, _CONTROLLER = 0x90, 0xB0
 PEDAL = 4  # foot controller, MIDI 1.0; what hi-hat pedals send
 # Events that say nothing: after so many the rest is skipped at once, so many at a time.
 _MANY_IDLE, _LONGEST_RUN = 16, 4096
+# More than any take has: a day of strokes, or an hour of a new tempo every hundredth of a second.
+MOST_EVENTS, MOST_MARKS = 1_000_000, 500_000
 _LONGEST_WAIT = 0x0FFFFFFF  # ticks; four bytes
 _USUAL_TEMPO = 500_000  # microseconds to a quarter note, where a file says nothing
 
@@ -197,6 +199,8 @@ def _read_track(data: bytes, at: int, end: int, tick: int, content: MidiContent,
             if (kind == _NOTE_ON and second) or (kind == _CONTROLLER and first == pedal):
                 events.append((tick, status, first, second))
                 idle = 0
+                if len(events) > MOST_EVENTS:
+                    raise _too_many(MOST_EVENTS, "strokes and movements of the pedal")
                 continue
             idle += 1
             if idle > _MANY_IDLE:
@@ -279,12 +283,20 @@ def _read_other(data: bytes, at: int, end: int, tick: int, content: MidiContent)
         raise ValueError
     if meta == TEMPO and size == 3 and any(body):
         content.tempos.append((tick, int.from_bytes(body)))
+        if len(content.tempos) > MOST_MARKS:
+            raise _too_many(MOST_MARKS, "changes of tempo")
     elif meta == METER and size >= 2 and body[0] and body[1] <= 6:
         content.meters.append((tick, body[0], 1 << body[1]))
     elif meta == MARKER:
         content.markers.append((tick, body.decode("utf-8", "replace")))
+        if len(content.markers) > MOST_MARKS:
+            raise _too_many(MOST_MARKS, "markers")
     elif meta == NAME:
         content.names.append(body.decode("utf-8", "replace"))
     elif meta == END:
         return -1
     return at + size
+
+
+def _too_many(most: int, what: str) -> MidiforgeError:
+    return MidiforgeError(f"the file has more than {most:,} {what}: no take and no groove")
