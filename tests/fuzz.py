@@ -35,6 +35,7 @@ from types import FrameType
 
 SECONDS_A_CASE = 10
 MEGABYTES = 2048
+_TO_END = 120  # seconds
 _EXERCISES = 12
 _LONGEST = {"midi": 6000, "drill": 1500, "kit": 800, "log": 40_000}
 _DRILL = """
@@ -238,7 +239,7 @@ def changed_row(content: bytes, chance: random.Random) -> bytes:
                     row = f"rowid % {chance.randint(1, 4)} = 0"
                     value = chance.choice(values)
                     log.execute(f'update "{table}" set "{column}" = ? where {row}', (value,))
-        except (sqlite3.Error, IndexError):
+        except (sqlite3.Error, IndexError, UnicodeDecodeError):
             return content
         return path.read_bytes()
 
@@ -347,14 +348,14 @@ def main() -> int:
             left = int(min(slice_, end - time.monotonic()))
             options = ("--corpus", str(corpus), "--cases", str(asked.cases))
             options += ("--seed", str(asked.seed + number))
-            child = subprocess.run(
-                [sys.executable, __file__, "--breed", target, str(max(5, left)), *options],
-                check=False,
-                stderr=subprocess.PIPE,
-                text=True,
-                errors="replace",
-            )
-            said = [line for line in child.stderr.splitlines() if not line.startswith("INFO: ")]
+            command = [sys.executable, __file__, "--breed", target, str(max(5, left)), *options]
+            child = subprocess.Popen(command, stderr=subprocess.PIPE, text=True, errors="replace")
+            try:
+                _, told = child.communicate(timeout=left + _TO_END)
+            except subprocess.TimeoutExpired:
+                child.kill()
+                _, told = child.communicate()
+            said = [line for line in told.splitlines() if not line.startswith("INFO: ")]
             print("\n".join(said), file=sys.stderr, flush=True)
             broken += child.returncode != 0
             number += 1

@@ -1,7 +1,9 @@
 """Tempo: how many pulses a minute, and where that changes."""
 
-from dataclasses import dataclass
+from bisect import bisect_left, bisect_right
+from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import accumulate, pairwise
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,6 +16,17 @@ class TempoMap:
 
     pulse: Fraction
     changes: tuple[tuple[Fraction, Fraction], ...]
+    # When each change is, in quarter notes and in seconds after the first.
+    _times: tuple[Fraction, ...] = field(init=False, repr=False, compare=False)
+    _seconds: tuple[Fraction, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        lasting = (
+            (end - start) * 60 / (tempo * self.pulse)
+            for (start, tempo), (end, _) in pairwise(self.changes)
+        )
+        object.__setattr__(self, "_times", tuple(time for time, _ in self.changes))
+        object.__setattr__(self, "_seconds", tuple(accumulate(lasting, initial=Fraction(0))))
 
     @property
     def first(self) -> Fraction:
@@ -31,22 +44,19 @@ class TempoMap:
 
     def quarter(self, time: Fraction) -> Fraction:
         """Seconds that a quarter note lasts just before `time`."""
-        tempo = self.first
-        for start, each in self.changes:
-            if start >= time:
-                break
-            tempo = each
-        return 60 / (tempo * self.pulse)
+        return self._quarter(bisect_left(self._times, time) - 1)
 
     def seconds(self, start: Fraction, end: Fraction) -> Fraction:
-        """Seconds from `start` to `end`, both in quarter notes, exact."""
-        total = Fraction(0)
-        for i, (begin, tempo) in enumerate(self.changes):
-            begins = start if i == 0 else max(begin, start)
-            ends = min(self.changes[i + 1][0], end) if i + 1 < len(self.changes) else end
-            if ends > begins:
-                total += (ends - begins) * 60 / (tempo * self.pulse)
-        return total
+        """Seconds from `start` to `end`, both in quarter notes, exact; 0 if there are none."""
+        return self._at(end) - self._at(start) if end > start else Fraction(0)
+
+    def _at(self, time: Fraction) -> Fraction:
+        """Seconds after the first change; before it is as right after it."""
+        i = max(bisect_right(self._times, time) - 1, 0)
+        return self._seconds[i] + (time - self._times[i]) * self._quarter(i)
+
+    def _quarter(self, index: int) -> Fraction:
+        return 60 / (self.changes[max(index, 0)][1] * self.pulse)
 
 
 def plain(tempo: Fraction) -> str:

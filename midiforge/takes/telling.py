@@ -217,12 +217,14 @@ def tempos(of: Pairing, extras: Sequence[Extra]) -> Iterator[TempoFigures]:
     if len(changes) == 1:
         return
     starts = [float(of.exercise.tempo.seconds(Fraction(0), at)) for at, _ in changes]
+    times = [due.time for due in of.dues]
+    came = sorted(each.time for each in extras if each.time)
     for (start, end), (_, pulses) in zip(pairwise([*starts, float("inf")]), changes, strict=True):
-        some = [i for i, due in enumerate(of.dues) if start <= due.time < end]
+        some = range(bisect_left(times, start), bisect_left(times, end))
         hit = [i for i in some if i in of.met]
         step_ms = 1000 * float(of.exercise.step) * 60 / float(pulses * of.exercise.tempo.pulse)
         begins, ends = of.placed.line.at(start), of.placed.line.at(min(end, 1e9))
-        added = sum(1 for each in extras if each.time and begins <= each.time < ends)
+        added = bisect_left(came, ends) - bisect_left(came, begins)
         if some:
             yield TempoFigures(
                 float(pulses),
