@@ -22,6 +22,7 @@ from midiforge.lesson import exercises
 from midiforge.midi import exercise_bytes, smf
 from midiforge.model import Exercise, Hit, Limb, Strength
 from midiforge.model.meter import Meter
+from midiforge.model.tempo import TempoMap
 from midiforge.phrase import Phrase, Stroke, parse_sticking, write_sticking
 
 Content = dict[str, Any]
@@ -691,3 +692,26 @@ def test_a_swung_buzz_ends_before_the_stroke_behind_it() -> None:
     [left] = [float(note.time) for note in found if note.part == "LH" and note.time < 2]
     bounces = [at for at, offset in seconds if offset and at < 2]
     assert bounces and max(bounces) < left
+
+
+@given(
+    steps=st.lists(st.tuples(st.integers(1, 12), st.integers(20, 400)), min_size=1, max_size=6),
+    pulse=st.sampled_from([Fraction(1), Fraction(3, 2), Fraction(1, 2)]),
+    start=st.integers(-8, 60),
+    lasting=st.integers(0, 60),
+)
+def test_a_tempo_map_adds_up_piece_by_piece(
+    steps: list[tuple[int, int]], pulse: Fraction, start: int, lasting: int
+) -> None:
+    # By quarters of a quarter note, each as long as the tempo that holds there has it.
+    changes, time = [], Fraction(0)
+    for length, tempo in steps:
+        changes.append((time, Fraction(tempo)))
+        time += Fraction(length, 4)
+    tempos = TempoMap(pulse, tuple(changes))
+    total = Fraction(0)
+    for at in (Fraction(start + i, 4) for i in range(lasting)):
+        holding = [tempo for begins, tempo in changes if begins <= at] or [changes[0][1]]
+        total += Fraction(15) / (holding[-1] * pulse)
+        assert tempos.quarter(at + Fraction(1, 4)) == Fraction(60) / (holding[-1] * pulse)
+    assert tempos.seconds(Fraction(start, 4), Fraction(start + lasting, 4)) == total

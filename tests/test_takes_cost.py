@@ -14,11 +14,13 @@ from time import process_time
 
 import pytest
 
+import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.groove import settled
 from midiforge.groove.groove import import_groove
 from midiforge.midi import reading
 from midiforge.midi.reading import parse
+from midiforge.takes.expected import expected
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="memory as Linux tells it")
 
@@ -148,3 +150,17 @@ def test_a_file_of_more_than_anybody_plays_is_refused_soon(
     assert parse(file(event * 1000)).last_tick == 1000
     with pytest.raises(MidiforgeError, match=f"more than 1,000 {what}"):
         parse(file(event * 1001))
+
+
+def test_what_is_due_of_a_ramp_costs_no_more_than_it_is_long() -> None:
+    def cost(most: int) -> float:
+        drill = midiforge.check_drill(
+            {"sticking": "RLRR", "stages": "full", "ramp": f"60 to {most} by 0.5 every 1 bars"}
+        )
+        (ramp,) = midiforge.exercises(drill)
+        start = process_time()
+        assert len(expected(ramp, drill.kit, 1e6)) > 32 * (most - 60)
+        return process_time() - start
+
+    few = min(cost(90) for _ in range(3))
+    assert cost(330) < 25 * few  # nine times as long; by squares it would be eighty
