@@ -48,17 +48,24 @@ COLUMNS = (
 class Written:
     """A loop's files.
 
-    numbers: of the exercises that it goes with. audio: "" for none; samples: how many it has, at
-    `rate` a second; gain: the factor it was written with.
+    uses: what it is for whom: the kind, and the numbers of the exercises that it is that of. One
+        exercise without its hands may be all of another.
+    audio: "" for none; samples: how many it has, at `rate` a second; gain: the factor it was
+        written with.
     """
 
     loop: Loop
     file: str
-    numbers: tuple[Number, ...]
+    uses: tuple[tuple[str, tuple[Number, ...]], ...]
     audio: str = ""
     samples: int = 0
     rate: int = 0
     gain: float = 1.0
+
+    @property
+    def numbers(self) -> tuple[Number, ...]:
+        """Of the exercises that it goes with."""
+        return tuple(dict.fromkeys(number for _, those in self.uses for number in those))
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,18 +170,19 @@ def _write_midi(
     """A file for each loop; one for those that come out the same."""
     digits = max(2, len(str(most_pieces(drill))))
     found: list[tuple[Loop, str]] = []
-    numbers: list[tuple[Number, ...]] = []
+    uses: list[dict[str, tuple[Number, ...]]] = []
     for loop in loops(drill, shape, only, left_out.append):
         if loop.same_as is not None:
-            numbers[loop.same_as] += loop.numbers
+            those = uses[loop.same_as]
+            those[loop.kind] = those.get(loop.kind, ()) + loop.numbers
             continue
         name = file_name(loop.exercise, digits, loop.kind)
         content = exercise_bytes(loop.exercise, drill.kit, drill.file_format, loop.times)
         (aside / name).write_bytes(content)
         found.append((loop, name))
-        numbers.append(loop.numbers)
-    for (loop, name), those in zip(found, numbers, strict=True):
-        yield Written(loop, name, tuple(dict.fromkeys(those)))
+        uses.append({loop.kind: loop.numbers})
+    for (loop, name), those in zip(found, uses, strict=True):
+        yield Written(loop, name, tuple(those.items()))
 
 
 def _write_sound(
@@ -243,18 +251,18 @@ def _write_index(written: list[Written], aside: Path) -> None:
     with (aside / INDEX).open("w", newline="", encoding="utf-8") as stream:
         table = csv.writer(stream)
         table.writerow(COLUMNS)
-        table.writerows(cells(_row(each)) for each in written)
+        table.writerows(cells(_row(each, *use)) for each in written for use in each.uses)
 
 
-def _row(each: Written) -> tuple[object, ...]:
+def _row(each: Written, kind: str, numbers: tuple[Number, ...]) -> tuple[object, ...]:
     loop, exercise = each.loop, each.loop.exercise
     start = exercise.tempo.seconds(-exercise.count_in, exercise.loop_start)
     tempos = (plain(exercise.tempo.first), plain(exercise.tempo.last))
     return (
         each.file,
         each.audio,
-        loop.kind,
-        " ".join(map(str, each.numbers)),
+        kind,
+        " ".join(map(str, numbers)),
         exercise.title,
         " to ".join(dict.fromkeys(tempos)),
         exercise.bars,

@@ -221,6 +221,30 @@ def test_flags_say_the_same_as_a_file(drill_file: Path, tmp_path: Path) -> None:
     assert a == b
 
 
+def test_the_index_says_of_every_exercise_which_file_is_it_without_its_hands(
+    drill_file: Path, tmp_path: Path
+) -> None:
+    # One exercise without its hands is another's feet alone: one file, and two things in the index.
+    out = tmp_path / "loops"
+    run("loop", drill_file, "--out", out)
+    rows = rows_of(out)
+    kinds: dict[str, list[str]] = {}
+    for row in rows:
+        for number in row["exercises"].split():
+            kinds.setdefault(number, []).append(row["kind"])
+    lesson = midiforge.exercises(midiforge.read_drill(drill_file))
+    with_both = [
+        str(each.number)
+        for each in lesson
+        if {hit.limb.is_hand for hit in each.hits if hit.limb} == {True, False}
+    ]
+    assert with_both
+    for number in with_both:
+        assert {"everything", "without-hands", "without-feet"} <= set(kinds[number])
+        assert len(kinds[number]) == len(set(kinds[number]))
+    assert {row["file"] for row in rows} == {each.name for each in out.glob("*.mid")}
+
+
 def test_loops_of_an_earlier_time_that_go_are_counted(drill_file: Path, tmp_path: Path) -> None:
     out = tmp_path / "loops"
     first = json.loads(run("loop", drill_file, "--out", out, "--json").stdout)

@@ -18,10 +18,10 @@ def test_hands_changed_over_are_called_by_the_hand_that_leads() -> None:
     said = titles(lead="both", feet="samba", stages="full")
     assert said == [
         "RLRR LRLL from 1, right lead, over Samba",
-        "RLRR LRLL from 1, left lead, over Samba",
+        "LRLL RLRR from 1, left lead, over Samba",
     ]
     said = titles(sticking="LRLL RLRR", lead="swapped", stages="hands")
-    assert said == ["LRLL RLRR from 1, right lead, hands on one surface"]
+    assert said == ["RLRR LRLL from 1, right lead, hands on one surface"]
 
 
 @pytest.mark.parametrize(
@@ -68,7 +68,7 @@ def test_typed_accents_are_called_by_their_counts_in_title_and_file_name(
 def test_file_names_say_the_lead_as_titles_do() -> None:
     drill = midiforge.check_drill({"sticking": "RLRR", "lead": "swapped", "stages": "hands"})
     [exercise] = midiforge.exercises(drill)
-    assert file_name(exercise, 2) == "01_RLRR_from_1_left_lead_hands_on_one_surface_80bpm.mid"
+    assert file_name(exercise, 2) == "01_LRLL_from_1_left_lead_hands_on_one_surface_80bpm.mid"
 
 
 SIGNS = ">R-(L)L lR-Rz"  # accent, rest, ghost, flam, buzz
@@ -132,3 +132,12 @@ def test_two_stages_that_their_drill_calls_the_same_are_told_apart() -> None:
 def test_a_full_stage_without_feet_does_not_say_feet(keys: dict[str, str], title: str) -> None:
     [exercise] = midiforge.exercises(midiforge.check_drill({**keys, "stages": "full"}))
     assert exercise.title == title
+
+
+def test_accents_that_move_are_called_by_the_place_of_the_first() -> None:
+    # In RLRLLR, six sixteenths long, the third is accented: on 1&, and on 1a one step later.
+    said = titles(sticking="RL>R LLR", accent_placements="1, 1e", feet="samba", stages="full")
+    assert said == [
+        "RLR LLR from 1, accents from 1&, over Samba",
+        "RLR LLR from 1, accents from 1a, over Samba",
+    ]

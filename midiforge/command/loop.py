@@ -127,6 +127,10 @@ def _facts(report: "LoopReport", drill: "Drill") -> dict[str, Any]:
                 "audio": each.audio or None,
                 "kind": each.loop.kind,
                 "exercises": [str(number) for number in each.numbers],
+                "uses": [
+                    {"kind": kind, "exercises": [str(number) for number in numbers]}
+                    for kind, numbers in each.uses
+                ],
                 "seconds": round(float(each.loop.seconds), 6),
                 "closes": each.loop.closes,
             }

@@ -208,17 +208,21 @@ def _watch(as_lines: bool) -> "Watch":
 
 @contextmanager
 def _in_lines(player: "Player") -> "Iterator[Watcher]":
-    """One line an exercise, and the keys."""
+    """One line an exercise, and at a new tempo; and the keys, each said when it is pressed."""
     from midiforge.live.keyboard import pressed, single_keys
     from midiforge.live.plain_line import plain_line
     from midiforge.live.watcher import Watcher
 
+    last: list[Place] = []
+
     def bar(place: "Place") -> None:
-        if place.begins:
+        if place.begins or (last and place.faster != last[0].faster):
             say(plain_line(place), flush=True)
+        last[:] = [place]
 
     def idle(_: int) -> None:
         for command in pressed():
+            say(command.value, flush=True)
             player.wish(command)
 
     with single_keys():

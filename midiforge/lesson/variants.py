@@ -18,6 +18,7 @@ from midiforge.model.exercise import Variant
 from midiforge.model.hit import HANDS, Strength
 from midiforge.phrase.pattern import Pattern, parse_pattern
 from midiforge.phrase.phrase import Phrase, accented, rotated
+from midiforge.phrase.sticking import write_sticking
 
 STEP_NAMES = {
     3: "triplets",
@@ -65,7 +66,7 @@ _LEADS = {"R": "right lead", "L": "left lead", "": "hands changed over"}
 
 def describe(variant: Variant) -> str:
     """A variant in words, such as "RLRR LRLL from 1e, accents on the beats"."""
-    sticking = variant.sticking
+    sticking = variant.sticking_said or variant.sticking
     if variant.accents_said:  # its own are not where they are played
         sticking = sticking.replace(">", "")
     parts = [f"{_named(sticking, variant.grid)} from {variant.placement_name}".strip()]
@@ -159,6 +160,7 @@ def _placed(
             accents_said=_accents_said(drill, phrase, accents, accents_late, step),
             lead_said=_LEADS[phrase.lead] if swapped or len(drill.leads) > 1 else "",
             grid=grid,
+            sticking_said=_led(sticking.phrase, phrase) if swapped else "",
         )
         yield Material(
             variant=variant,
@@ -168,6 +170,15 @@ def _placed(
             feet=_moved_feet(drill.feet, feet_late * step),
             entry=late if drill.entry == "late" else 0,
         )
+
+
+def _led(written: Phrase, swapped: Phrase) -> str:
+    """The letters of a sticking led by the other hand; "" for one that has a name, or that neither
+    hand leads: then it is said as written, and that the hands change over."""
+    letters = write_sticking(written, len(written))
+    if not swapped.lead or written.name.replace(" ", "") != letters:
+        return ""
+    return write_sticking(swapped)
 
 
 def resolved(drill: Drill, spec: Places, step: Fraction, size: int, key: str) -> tuple[int, ...]:
@@ -230,9 +241,10 @@ def _accents_said(
     if words:
         return f"accents on {words}"
     typed = "" if accents.word else f" {accents.name}"
-    return f"accents{typed}" + (
-        "" if late is None else f" from {count_said(drill.meter, step, late)}"
-    )
+    if late is None:
+        return f"accents{typed}"
+    first = _mask(drill, phrase, accents, step).index(True)
+    return f"accents{typed} from {count_said(drill.meter, step, late + first)}"
 
 
 def _pattern(drill: Drill, accents: Accents, step: Fraction) -> Pattern:

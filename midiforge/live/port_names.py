@@ -25,22 +25,23 @@ def choose(names: list[str], wanted: str, direction: str) -> int:
         others = others or names
     if not names or not (wanted or others):  # our own output is nobody's kit
         raise MidiforgeError(f"there is no MIDI {direction}", hint=here(_GET_PORTS))
+    there_are = _listed(names, direction)
     if not wanted:
         if len(others) == 1:
             return names.index(others[0])
-        raise MidiforgeError(f"there are {len(others)} MIDI {direction}s", hint=_listed(names))
+        raise MidiforgeError(f"there are {len(others)} MIDI {direction}s", hint=there_are)
     if wanted.isascii() and wanted.isdigit():
         if len(wanted) <= 4 and 1 <= int(wanted) <= len(names):
             return int(wanted) - 1
-        raise MidiforgeError(f"there is no MIDI {direction} {wanted}", hint=_listed(names))
+        raise MidiforgeError(f"there is no MIDI {direction} {wanted}", hint=there_are)
     exact = [i for i, name in enumerate(names) if name.lower() == wanted.lower()]
     found = exact or [i for i, name in enumerate(names) if wanted.lower() in name.lower()]
     if len(found) == 1:
         return found[0]
     if found:
-        several = _listed([names[i] for i in found])
+        several = _listed([names[i] for i in found], direction)
         raise MidiforgeError(f"{quoted(wanted)} is part of {len(found)} {direction}s", hint=several)
-    raise MidiforgeError(f"no MIDI {direction} is called {quoted(wanted)}", hint=_listed(names))
+    raise MidiforgeError(f"no MIDI {direction} is called {quoted(wanted)}", hint=there_are)
 
 
 def index_of(names: list[str], had: str, wanted: str, direction: str) -> int:
@@ -52,5 +53,11 @@ def index_of(names: list[str], had: str, wanted: str, direction: str) -> int:
     return choose(names, had or wanted, direction)
 
 
-def _listed(names: Sequence[str]) -> str:
-    return "there are: " + ", ".join(f"{i} {name}" for i, name in enumerate(names, start=1))
+def _listed(names: Sequence[str], direction: str) -> str:
+    """What there is, with its numbers; our own output is not offered as anybody's kit."""
+    shown = [
+        f"{i} {name}"
+        for i, name in enumerate(names, start=1)
+        if direction == OUT or not _OURS.match(name)
+    ]
+    return "there are: " + ", ".join(shown) if shown else here(_GET_PORTS)

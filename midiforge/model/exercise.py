@@ -41,7 +41,8 @@ class Section:
 class Variant:
     """How the material of an exercise was moved.
 
-    sticking: its name, or its letters as typed; `grid`: "in triplets", where its drill has several.
+    sticking: its name, or its letters as typed; `sticking_said`: its letters where the other hand
+        leads, else ""; `grid`: "in triplets", where its drill has several.
     placement: grid steps by which the phrase starts late; `placement_name` as a count.
     accents: where they come from, typed ones as typed; `accents_said`: where they stand, "accents
         on 1 1a 2&", "" where they go with the sticking; `accent_placement` None when they do,
@@ -63,6 +64,7 @@ class Variant:
     feet_placement: int = 0
     feet_placement_name: str = ""
     accents_said: str = ""
+    sticking_said: str = ""
     lead_said: str = ""
     grid: str = ""
 

@@ -165,12 +165,10 @@ _HANDS = {hand.letter: f"{hand.title}" for hand in HANDS}
 
 
 def _accents(exercise: Exercise) -> str:
-    variant = exercise.variant
-    if variant.accent_placement is not None and variant.accents != "none":
-        return f", the accents begin on {spoken(variant.accent_placement_name)}"
-    return {"beats": ", with accents on the beats", "none": ", without accents"}.get(
-        variant.accents, ""
-    )
+    said = exercise.variant.accents_said
+    if exercise.variant.accents == "none":
+        return ", without accents"
+    return f", with {said}" if said else ""
 
 
 def spoken(count: str) -> str:
