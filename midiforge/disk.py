@@ -63,6 +63,11 @@ def read_file(path: Path, most: int, too_large: str = "the file is too large") -
     return content
 
 
+def real(path: Path) -> Path:
+    """Where a path leads in the end, as `Path.resolve` says; one that leads to itself stays."""
+    return Path(os.path.realpath(path))
+
+
 def read_toml(path: Path) -> dict[str, Any]:
     """The content of a TOML file; MidiforgeError naming file, line and column if it has none."""
     return parsed_toml(read_toml_text(path), path)

@@ -7,7 +7,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from midiforge.disk import is_file, read_toml
+from midiforge.disk import is_file, read_toml, real
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.library import shelf
 
@@ -164,7 +164,7 @@ def _with_bases(path: Path, files: tuple[Path, ...]) -> list[dict[str, Any]]:
         return [own]
     try:
         base = _path(own["starts_from"], path.parent)
-        if base.resolve() in [each.resolve() for each in files]:
+        if real(base) in [real(each) for each in files]:
             raise MidiforgeError("kits start from each other in a ring")
         if len(files) >= _MOST_FILES:
             raise MidiforgeError(f"more than {_MOST_FILES} kits start from each other")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 
-from midiforge.disk import check_name, reason, write_aside
+from midiforge.disk import check_name, real, reason, write_aside
 from midiforge.errors import MidiforgeError
 
 
@@ -77,4 +77,4 @@ def write_own(path: Path, content: str, seal: Seal) -> None:
     Raises MidiforgeError, the file left as it was.
     """
     seal.check(path)
-    write_aside(path.resolve() if path.is_symlink() else path, seal.sealed(content.encode()))
+    write_aside(real(path) if path.is_symlink() else path, seal.sealed(content.encode()))

@@ -208,12 +208,17 @@ class _Unevenness:
 
     def __init__(self, exercise: Exercise) -> None:
         self.touch = exercise.touch
+        self._start, self._tempo = exercise.loop_start, exercise.tempo
         self._seed = f"{self.touch.seed}:{exercise.number}"
 
     def of(self, time: Fraction, part: str, sound: int, velocity: int) -> tuple[float, int]:
         """How late in ms, and how loud, a stroke is; sound: its note."""
         chance = random.Random(f"{self._seed}:{time}:{part}:{sound}")
         offset = _within(chance, self.touch.timing_ms)
+        # A stroke of the loop never comes before the loop, where it would not come again.
+        if offset < 0 and self._start <= time < self._start + _FIRST:
+            room = (time - self._start) * self._tempo.quarter(time, after=True)
+            offset = max(offset, -1000 * float(room))
         return offset, _velocity(velocity + _within(chance, self.touch.velocity))
 
 
@@ -224,6 +229,8 @@ def _within(chance: random.Random, deviation: float) -> float:
 def _velocity(value: float | Fraction) -> int:
     return max(1, min(127, round(value)))
 
+
+_FIRST = 4  # quarter notes; nobody is as uneven as that
 
 _TITLES = {limb.value: limb.title.capitalize() for limb in Limb}
 _TITLES |= {CLICK: "Click", "bass": "Bass", "comp": "Chords"}

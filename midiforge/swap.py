@@ -147,12 +147,12 @@ def _waiting() -> Path:
 
 def _noted(folder: Path) -> Path:
     """The note that a folder may wait; without a place for it there is none."""
-    whole = str(folder.absolute())
+    whole = os.fsencode(folder.absolute())
     note = Path(os.devnull)
     with suppress(OSError, MidiforgeError):
-        note = _waiting() / sha256(whole.encode()).hexdigest()[:16]
+        note = _waiting() / sha256(whole).hexdigest()[:16]
         note.parent.mkdir(parents=True, exist_ok=True)
-        note.write_text(whole, encoding="utf-8")
+        note.write_bytes(whole)
     return note
 
 
@@ -162,7 +162,7 @@ def finish_all() -> list[Path]:
     with suppress(OSError, MidiforgeError):
         for note in list(_waiting().iterdir()):
             with suppress(OSError, ValueError, MidiforgeError):
-                folder = Path(note.read_text(encoding="utf-8"))
+                folder = Path(os.fsdecode(note.read_bytes()))
                 waits = (folder / _DECIDED).exists()
                 if folder.is_dir():
                     with held(folder):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from midiforge.drill.drill import Drill
 from midiforge.drill.grid import own_steps
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.insight.demands import demands, warnings
 from midiforge.lesson import Dropped, pieces
 from midiforge.lesson.choose import chosen_exercises
@@ -137,6 +137,8 @@ def rounds(times: int | None = None) -> "Times":
     from midiforge.live.rounds import always, four_bars
 
     if times is not None:
+        if times < 0:
+            raise WrongArgument(f"{times} is no number of times", "times", hint="0 is for ever")
         return always(times)
     return lambda each: 1 if each.repeats > 1 else four_bars(each)
 

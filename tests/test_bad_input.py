@@ -557,3 +557,37 @@ def test_a_name_that_no_system_takes_is_one_error_wherever_it_is_given(
         with pytest.raises(MidiforgeError):
             job()
     assert [path.name for path in tmp_path.iterdir()] == ["take.mid"]
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("loop", "--minutes", "nan"),
+        ("loop", "--minutes", "inf"),
+        ("loop", "--minutes", "-1"),
+        ("play", "--rest", "nan"),
+        ("play", "--rest", "601"),
+    ],
+)
+def test_numbers_that_are_none_are_refused_by_their_flag(
+    arguments: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    more = ("--out", str(tmp_path / "out")) if arguments[0] == "loop" else ("--port", "nobody")
+    assert run([*arguments, "--sticking", "RLRR", *more]) == 2
+    assert arguments[1] in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("file_format", "times"), [(2, 1), (-1, 1), (1, 0), (1, -3), (1, 10**9)])
+def test_a_file_is_of_a_format_that_there_is_and_goes_round_as_often_as_can_be(
+    file_format: int, times: int
+) -> None:
+    drill = midiforge.check_drill({"sticking": "RLRR"})
+    with pytest.raises(midiforge.MidiforgeError):
+        midiforge.exercise_bytes(
+            next(iter(midiforge.exercises(drill))), drill.kit, file_format, times
+        )
+
+
+def test_nobody_plays_less_than_no_times() -> None:
+    with pytest.raises(midiforge.MidiforgeError, match="times"):
+        midiforge.play(midiforge.check_drill({"sticking": "RLRR"}), times=-1)

@@ -22,6 +22,7 @@ import mido
 import pytest
 
 import midiforge
+from midiforge.command.run import run
 from midiforge.errors import MidiforgeError
 from midiforge.midi.folder import CUE_COLUMNS, CUES, INDEX, INDEX_COLUMNS, LESSON
 from midiforge.record import RECORD
@@ -565,3 +566,30 @@ def test_a_disk_that_takes_no_more_leaves_the_folder_as_it_was(
     assert "cannot be written" in done.stderr
     assert done.stderr.count("\n") == 1
     assert snapshot(folder) == before
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names of bytes that are no text")
+def test_a_folder_may_be_called_what_is_no_text(tmp_path: Path) -> None:
+    folder = tmp_path / os.fsdecode(b"lesson-\xff")
+    assert run(["build", "--sticking", "RLRR", "--out", str(folder), "-q"]) == 0
+    assert run(["build", "--sticking", "RLRL", "--out", str(folder), "-q"]) == 0
+    assert (folder / "index.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "name"),
+    [
+        (("sheet", "--sticking", "RLRR", "--out"), "loop.html"),
+        (("sheet", "--sticking", "RLRR", "--out"), "loop.svg"),
+        (("show", "--sticking", "RLRR", "--picture"), "loop.svg"),
+        (("build", "--sticking", "RLRR", "--out"), "loop"),
+    ],
+)
+def test_a_link_that_leads_to_itself_is_refused_in_one_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], name: str
+) -> None:
+    link = tmp_path / name
+    link.symlink_to(link)
+    assert run([*arguments, str(link)]) == 2
+    assert len(capsys.readouterr().err.splitlines()) == 1
+    assert link.is_symlink()

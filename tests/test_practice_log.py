@@ -505,6 +505,19 @@ def test_whatever_bytes_are_damaged_what_sqlite_can_read_is_read_and_nothing_is_
     assert seen > 20
 
 
+def test_a_damaged_number_of_an_entry_makes_nobody_look_for_a_million_of_them() -> None:
+    log = Log("log.sqlite")
+    for number in range(20):
+        log.add(entry(number))
+    with closing(sqlite3.connect(log.path)) as database, database:
+        database.execute("UPDATE review SET id = ? WHERE id = 7", (2**50,))
+    asked: list[str] = []
+    with closing(log._connect("rw")) as database:
+        database.set_trace_callback(asked.append)
+        assert len(log._saved(database)) == 19
+    assert len(asked) < 20_000
+
+
 # Files that are no log, or cannot be used
 
 

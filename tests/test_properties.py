@@ -21,6 +21,7 @@ from midiforge.drill import check_drill
 from midiforge.lesson import exercises
 from midiforge.midi import exercise_bytes, smf
 from midiforge.model import Exercise, Hit, Limb, Strength
+from midiforge.model.exercise import Dynamics
 from midiforge.model.meter import Meter
 from midiforge.model.tempo import TempoMap
 from midiforge.phrase import Phrase, Stroke, parse_sticking, write_sticking
@@ -715,3 +716,26 @@ def test_a_tempo_map_adds_up_piece_by_piece(
         total += Fraction(15) / (holding[-1] * pulse)
         assert tempos.quarter(at + Fraction(1, 4)) == Fraction(60) / (holding[-1] * pulse)
     assert tempos.seconds(Fraction(start, 4), Fraction(start + lasting, 4)) == total
+
+
+@given(
+    points=st.lists(st.tuples(st.integers(0, 8), st.integers(1, 9)), max_size=6),
+    time=st.integers(-4, 40),
+)
+def test_a_level_lies_between_the_points_around_it(
+    points: list[tuple[int, int]], time: int
+) -> None:
+    drawn = tuple((Fraction(at), Fraction(level)) for at, level in sorted(points))
+    at = Fraction(time, 4)
+    before = [level for place, level in drawn if place <= at]
+    later = [(place, level) for place, level in drawn if place > at]
+    level = Dynamics(drawn).level(at)
+    if not drawn:
+        assert level == 1
+    elif not before:
+        assert level == later[0][1]
+    elif not later:
+        assert level == before[-1]
+    else:
+        (place, last), start = later[0], max(p for p, _ in drawn if p <= at)
+        assert (level - before[-1]) * (place - start) == (last - before[-1]) * (at - start)

@@ -84,3 +84,21 @@ def test_a_downbeat_is_due_of_who_goes_on() -> None:
 def exercise_seconds(exercise: Exercise, bars: int) -> float:
     """Just less than so many bars."""
     return float(bars * exercise.meter.bar * exercise.tempo.quarter(Fraction(1))) - 0.01
+
+
+@pytest.mark.parametrize("kit", ["general-midi-1", "general-midi-2", "electronic"])
+@pytest.mark.parametrize("foot", ["RF as bass-drum-2", "LF as bass-drum-2", "LF as hihat-pedal"])
+def test_whatever_a_foot_plays_is_heard_as_what_it_was_written_for(
+    kit: str, foot: str, tmp_path: Path
+) -> None:
+    drill = midiforge.check_drill(
+        {
+            "sticking": "RLRL", "stages": "full", "repeats": 8, "kit": kit,
+            "feet": f"four-on-the-floor on {foot}",
+        }
+    )  # fmt: skip
+    (exercise, *_) = midiforge.exercises(drill)
+    path = tmp_path / "own.mid"
+    path.write_bytes(midiforge.exercise_bytes(exercise, drill.kit))
+    found = midiforge.review(path, drill).review
+    assert {each.kind for each in found.judged} == {"hit"}

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.terminal import say, say_json, say_text
-from midiforge.disk import is_file
+from midiforge.disk import is_file, real
 from midiforge.errors import MidiforgeError, nearest, quoted
 
 if TYPE_CHECKING:
@@ -136,7 +136,7 @@ def _target(out: str) -> Path | None:
     if not path.parent.is_dir():
         raise MidiforgeError("there is no such folder", "--out", str(path.parent))
     MADE.check(path)
-    return path.resolve() if path.is_symlink() else path
+    return real(path) if path.is_symlink() else path
 
 
 def _kit_key(name: str, target: Path | None) -> str:
@@ -151,6 +151,6 @@ def _kit_key(name: str, target: Path | None) -> str:
     if target is None:
         return found.as_posix()
     try:
-        return Path(os.path.relpath(found.resolve(), target.parent.resolve())).as_posix()
+        return Path(os.path.relpath(real(found), real(target.parent))).as_posix()
     except ValueError:  # on another drive
-        return found.resolve().as_posix()
+        return real(found).as_posix()

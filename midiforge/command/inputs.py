@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge.command.terminal import tell
-from midiforge.disk import is_file
+from midiforge.disk import is_file, real
 from midiforge.drill.keys import BY_NAME, KEYS, Key
 from midiforge.drill.kinds import items_of
 from midiforge.errors import MidiforgeError, quoted
@@ -143,7 +143,7 @@ def _kit_from_here(name: str) -> str:
     """A kit file in the current folder by its full path; the drill's folder is another."""
     for path in (Path(name), Path(f"{name}.toml")):
         if is_file(path):
-            return str(path.resolve())
+            return str(real(path))
     return name
 
 

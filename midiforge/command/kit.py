@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.terminal import on_terminal, say, say_text
+from midiforge.disk import real
 from midiforge.errors import MidiforgeError
 
 if TYPE_CHECKING:
@@ -146,15 +147,15 @@ def _named_in(out: Path, starts_from: str) -> str:
     for _ in range(16):
         if path is None:
             break
-        if path.resolve() == out.resolve():
+        if real(path) == real(out):
             raise MidiforgeError(
                 "would start from itself", str(out), "--starts-from", hint="name another --out"
             )
         path = _file_of(str(read_toml(path).get("starts_from", "")), path.parent)
     try:
-        return Path(os.path.relpath(found.resolve(), out.parent.resolve())).as_posix()
+        return Path(os.path.relpath(real(found), real(out.parent))).as_posix()
     except ValueError:  # on another drive
-        return found.resolve().as_posix()
+        return real(found).as_posix()
 
 
 def _file_of(name: str, folder: Path) -> Path | None:

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
     from midiforge.play_along import LoopReport
 
-_MOST_MINUTES = 60
-
 
 @takes_a_drill
 def loop(
@@ -38,8 +36,6 @@ def loop(
         typer.Option(
             "--minutes",
             metavar="N",
-            min=0,
-            max=_MOST_MINUTES,
             show_default=False,
             help="How long each lasts at least; else once round.",
         ),

@@ -63,7 +63,7 @@ def play(
     rest: Annotated[
         float | None,
         typer.Option(
-            "--rest", metavar="SECONDS", min=0, max=600, help="Silence between exercises."
+            "--rest", metavar="SECONDS", help="Silence between exercises, up to ten minutes."
         ),
     ] = None,
     mute: Annotated[

@@ -121,7 +121,7 @@ def playable(
     for note in played:
         at = float(note.time)
         if note.offset:
-            seconds = exercise.tempo.quarter(note.time + (note.offset >= 0) * Fraction(1, 10**9))
+            seconds = exercise.tempo.quarter(note.time, after=note.offset > 0)
             at += note.offset / 1000 / float(seconds)
         number = int(at // float(length))
         own = int(note.time // length)

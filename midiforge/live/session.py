@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.kit import DEFAULT, Kit, read_kit
 from midiforge.live.bars import PlayableExercise, playable
 from midiforge.live.controls import Controls
@@ -35,6 +35,7 @@ from midiforge.uncollected import uncollected
 if TYPE_CHECKING:  # most play without recording, and wait for the first click
     from midiforge.live.recording import Recording
 
+MOST_REST = 600  # seconds
 _MUCH = 5 * MS  # to spare
 _LOOK = 0.05  # seconds between looks while nothing is played
 _CLOSING = 0.25  # seconds that the last stroke may come after the end
@@ -67,6 +68,12 @@ class PlayOptions:
     muted: frozenset[str] = frozenset()
     levels: Mapping[str, int] = field(default_factory=dict)
     send_clock: bool = False
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.rest <= MOST_REST:
+            raise WrongArgument(
+                f"{self.rest:g} s is no rest", "rest", hint=f"0 to {MOST_REST} seconds"
+            )
 
 
 def play(

@@ -17,7 +17,8 @@ _MORE = 0.3  # seconds
 def ignored(*names: str) -> Iterator[None]:
     """These signals do nothing, while the context lasts."""
     before = {}
-    for name in names:
+    main = threading.current_thread() is threading.main_thread()
+    for name in names if main else ():  # no other thread is ever told of a signal
         number = getattr(signal, name, None)
         if number is not None:
             before[number] = signal.signal(number, signal.SIG_IGN)

@@ -6,7 +6,7 @@ from fractions import Fraction
 from math import ceil
 
 from midiforge.drill.drill import Drill
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
 from midiforge.insight.words import listed
 from midiforge.lesson.choose import check_chosen, chooser_of
 from midiforge.lesson.lesson import pieces
@@ -21,6 +21,7 @@ from midiforge.model.rounds import COUNT_IN, bare, one_section
 
 GAPS, LADDER = "gaps", "ladder"
 KINDS = (*LEAVE_OUTS, GAPS, LADDER)
+MOST_MINUTES = 60
 USUAL_GAPS = (2, 2)  # bars with sound, bars without, where the drill has none
 
 
@@ -66,6 +67,10 @@ class Shape:
 
     def __post_init__(self) -> None:
         read_kinds(",".join(self.kinds))
+        if not 0 <= self.minutes <= MOST_MINUTES:
+            raise WrongArgument(
+                f"{self.minutes:g} is no length of a loop", "minutes", hint=f"0 to {MOST_MINUTES}"
+            )
 
 
 def read_kinds(text: str) -> tuple[str, ...]:

@@ -2,12 +2,15 @@
 
 from collections.abc import Mapping
 
+from midiforge.errors import WrongArgument
 from midiforge.kit import Kit
 from midiforge.midi import smf
 from midiforge.midi.tracks import CONDUCTOR, SINGLE, Part, exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.rounds import bare
 from midiforge.performance import part_title
+
+MOST_TIMES = 100_000
 
 
 def exercise_bytes(exercise: Exercise, kit: Kit, file_format: int = 1, times: int = 1) -> bytes:
@@ -16,7 +19,14 @@ def exercise_bytes(exercise: Exercise, kit: Kit, file_format: int = 1, times: in
     file_format: 1 for a track for each limb, time layer, the click and the conductor; 0 for all
         in one, which is all that many sound modules read.
     times: how often the loop goes round; what comes before it comes once.
+    Raises WrongArgument.
     """
+    if file_format not in (0, 1):
+        raise WrongArgument(
+            f"{file_format} is no format of these files", "file_format", hint="0 or 1"
+        )
+    if not 1 <= times <= MOST_TIMES:
+        raise WrongArgument(f"{times} is no number of times", "times", hint=f"1 to {MOST_TIMES:,}")
     division = smf.division(exercise.parts)
     single = file_format == 0
     parts = exercise_parts(exercise, kit, division, single)

@@ -24,7 +24,7 @@ PEDAL = 4  # foot controller, MIDI 1.0; what hi-hat pedals send
 # Events that say nothing: after so many the rest is skipped at once, so many at a time.
 _MANY_IDLE, _LONGEST_RUN = 16, 4096
 # More than any take has: a day of strokes, or an hour of a new tempo every hundredth of a second.
-MOST_EVENTS, MOST_MARKS = 1_000_000, 500_000
+MOST_EVENTS, MOST_MARKS = 500_000, 500_000
 _LONGEST_WAIT = 0x0FFFFFFF  # ticks; four bytes
 _USUAL_TEMPO = 500_000  # microseconds to a quarter note, where a file says nothing
 

@@ -90,7 +90,7 @@ def _struck(
         above, below = note[0].as_integer_ratio()
         tick = start + (2 * above * division + below) // (2 * below)
         if note[1]:
-            quarter = exercise.tempo.quarter(note.time)
+            quarter = exercise.tempo.quarter(note.time, after=note.offset > 0)
             if quarter not in per_ms:
                 per_ms[quarter] = division / (1000 * float(quarter))
             tick += round(note.offset * per_ms[quarter])

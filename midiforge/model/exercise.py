@@ -1,8 +1,10 @@
 """An exercise: everything an output needs to know, and nothing it has to work out."""
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
+from operator import itemgetter
 
 from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
@@ -83,15 +85,11 @@ class Dynamics:
         """The level at `time`; at a step, the one after it."""
         if not self.points:
             return Fraction(1)
-        before = self.points[0]
-        for point in self.points:
-            if point[0] > time:
-                if before[0] == point[0] or point is self.points[0]:
-                    return point[1]
-                share = (time - before[0]) / (point[0] - before[0])
-                return before[1] + share * (point[1] - before[1])
-            before = point
-        return before[1]
+        i = bisect_right(self.points, time, key=itemgetter(0))
+        if i in (0, len(self.points)):
+            return self.points[max(i - 1, 0)][1]
+        (start, level), (end, last) = self.points[i - 1], self.points[i]
+        return level + (time - start) / (end - start) * (last - level)
 
 
 @dataclass(frozen=True, slots=True)

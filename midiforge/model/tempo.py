@@ -42,9 +42,10 @@ class TempoMap:
         """In words: "92 bpm", or "60 to 84 bpm"."""
         return " to ".join(dict.fromkeys((plain(self.first), plain(self.last)))) + " bpm"
 
-    def quarter(self, time: Fraction) -> Fraction:
-        """Seconds that a quarter note lasts just before `time`."""
-        return self._quarter(bisect_left(self._times, time) - 1)
+    def quarter(self, time: Fraction, after: bool = False) -> Fraction:
+        """Seconds that a quarter note lasts just before `time`, or just after it."""
+        i = (bisect_right if after else bisect_left)(self._times, time)
+        return self._quarter(i - 1)
 
     def seconds(self, start: Fraction, end: Fraction) -> Fraction:
         """Seconds from `start` to `end`, both in quarter notes, exact; 0 if there are none."""

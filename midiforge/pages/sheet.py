@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from midiforge.disk import check_name, reason, write_aside
+from midiforge.disk import check_name, real, reason, write_aside
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
 from midiforge.kit import Kit
 from midiforge.model.exercise import Exercise
@@ -58,7 +58,7 @@ def write_sheet(
     seal = _PDF_SEAL if make is _pdf else _SEAL
     _check(path, seal)
     if path.is_symlink():
-        path = path.resolve()
+        path = real(path)
     made = make(Content(title, text, exercises, kit, paper, with_counts))
     content = made.encode() if isinstance(made, str) else made
     write_aside(path, seal.sealed(content))

@@ -6,7 +6,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from midiforge.disk import is_file
+from midiforge.disk import is_file, real
 from midiforge.kit import ENDING, kit_names
 from midiforge.model.number import numbers_said
 from midiforge.model.tempo import plain
@@ -82,9 +82,9 @@ def _kit(name: str, source: str, folder: Path) -> str:
     home = Path(source).parent if source else Path()
     for path in (home / name, home / f"{name}{ENDING}"):
         if is_file(path):
-            whole = path.resolve()
+            whole = real(path)
             with suppress(ValueError):  # on another drive
-                return Path(os.path.relpath(whole, folder.resolve())).as_posix()
+                return Path(os.path.relpath(whole, real(folder))).as_posix()
             return whole.as_posix()
     return name
 

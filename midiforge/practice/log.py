@@ -114,6 +114,7 @@ def _same(entry: Entry) -> list[tuple[object, ...]]:
 
 
 COPIES = 3
+_ROWS = 10_000
 _MOST_ROWS = 1_000_000
 _DAY = 24 * 60 * 60
 
@@ -278,7 +279,9 @@ class Log:
             [[last]] = database.execute("SELECT max(id) FROM review").fetchall()
         except (sqlite3.Error, ValueError):
             return []
-        for number in range(1, min(int(last or 0), _MOST_ROWS) + 1):
+        # A damaged number may say anything; but no file has more entries than room for them.
+        most = min(int(last or 0), _MOST_ROWS, max(self.path.stat().st_size // 8, _ROWS))
+        for number in range(1, most + 1):
             try:
                 rows = database.execute(f"SELECT {_NAMED} FROM review WHERE id = ?", (number,))
                 for values in rows.fetchall():
