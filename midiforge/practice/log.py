@@ -225,13 +225,16 @@ class Log:
             if there and not anyway and time.time() - copies[0].stat().st_mtime < _DAY:
                 return
             new = self.path.with_name(f"{self.path.name}.copy-new")
-            new.unlink(missing_ok=True)
-            with closing(sqlite3.connect(new, isolation_level=None)) as copy:
-                database.backup(copy)
-            for newer, older in reversed([*pairwise(copies)]):
-                if newer.exists():
-                    newer.replace(older)
-            new.replace(copies[0])
+            try:
+                new.unlink(missing_ok=True)
+                with closing(sqlite3.connect(new, isolation_level=None)) as copy:
+                    database.backup(copy)
+                for newer, older in reversed([*pairwise(copies)]):
+                    if newer.exists():
+                        newer.replace(older)
+                new.replace(copies[0])
+            finally:
+                new.unlink(missing_ok=True)
 
     def exists(self) -> bool:
         """Whether there is a file yet."""
