@@ -248,7 +248,8 @@ class Session:
         self._terminal_as_before()
         self._nobody_left()
         lines = self._said.splitlines()
-        if lines and "midiforge" not in self._said:  # Python had not come to us yet
+        early = "KeyboardInterrupt" in self._said and "__main__.py" not in self._said
+        if lines and (early or "midiforge" not in self._said):  # Python had not come to us yet
             lines = []
             self._said = ""
         if len(lines) > 1 or "Traceback" in self._said or "a fault of" in self._said:
