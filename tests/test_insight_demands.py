@@ -208,10 +208,21 @@ def test_an_open_hi_hat_that_the_pedal_closes_is_warned_of() -> None:
     assert not warnings(asked(**between, voicing="RH=hihat-open, LH=snare"))
 
 
+def test_a_foot_that_opens_the_hi_hat_under_a_hand_that_plays_it_closed_is_warned_of() -> None:
+    keys = {
+        "sticking": "RLRL",
+        "steps": 1,
+        "stages": "full",
+        "voicing": "RH=hihat-closed, LH=snare",
+    }
+    assert warnings(asked(**keys, feet="1 3 on LF as hihat-open"))
+    assert not warnings(asked(**keys, feet="2 4 on LF as hihat-open"))
+
+
 def test_no_example_asks_for_a_hi_hat_that_is_open_and_closed() -> None:
     for path in (Path(__file__).parent.parent / "examples").glob("0*.toml"):
         for exercise in midiforge.exercises(midiforge.read_drill(path)):
-            assert not demands(exercise).pedal_on_open, path
+            assert not demands(exercise).hihat_both_ways, path
 
 
 def test_a_run_goes_over_the_seam() -> None:

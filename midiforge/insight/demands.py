@@ -99,7 +99,7 @@ class Demands:
         the number of movements in one time round.
     moments: at how many different times the player strikes something.
     unisons: at how many of them two limbs or more strike together.
-    pedal_on_open: at how many a hand strikes the hi-hat open while a foot closes it.
+    hihat_both_ways: at how many the hi-hat is to be open and closed at once.
     """
 
     limbs: tuple[LimbDemand, ...]
@@ -110,7 +110,7 @@ class Demands:
     endless: bool
     moments: int
     unisons: int
-    pedal_on_open: int = 0
+    hihat_both_ways: int = 0
 
     @property
     def unison_share(self) -> Fraction:
@@ -161,15 +161,17 @@ def demands(exercise: Exercise) -> Demands:
         endless=endless,
         moments=len(loop.moments),
         unisons=sum(len(moment.limbs) > 1 for moment in loop.moments),
-        pedal_on_open=sum(_pedal_on_open(moment) for moment in loop.moments),
+        hihat_both_ways=sum(_hihat_both_ways(moment) for moment in loop.moments),
     )
 
 
-def _pedal_on_open(moment: Moment) -> bool:
+def _hihat_both_ways(moment: Moment) -> bool:
     """Whether the hi-hat is to be open and closed at once."""
-    struck = {hit.voice for hit in moment.hits if hit.limb and hit.limb.is_hand}
-    closed = any(hit.voice == "hihat-pedal" for hit in moment.hits)
-    return closed and not struck.isdisjoint(("hihat-open", "hihat-half"))
+    voices = {hit.voice for hit in moment.hits if hit.limb}
+    return not (voices.isdisjoint(_OPEN) or voices.isdisjoint(_CLOSED))
+
+
+_OPEN, _CLOSED = ("hihat-open", "hihat-half"), ("hihat-closed", "hihat-pedal")
 
 
 def warnings(asked: Demands) -> tuple[str, ...]:
@@ -193,8 +195,8 @@ def warnings(asked: Demands) -> tuple[str, ...]:
                 f"{name}: more than {limit.peak} strokes a second for a moment, "
                 f"from about {each.too_much_from} bpm up; {limit.peak_why} ({_short(limit)})."
             )
-    if asked.pedal_on_open:
-        said.append("The hi-hat is struck open as its pedal closes it: one of the two can't sound.")
+    if asked.hihat_both_ways:
+        said.append("The hi-hat is open and closed at once: one of the two can't sound.")
     return tuple(said)
 
 
