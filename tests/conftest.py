@@ -3,9 +3,9 @@
 A test that needs something of the system (a server, a mount) skips itself with the reason where
 that is missing; the summary names them. With MIDIFORGE_RUN_ALL=1 such a test fails instead.
 
-A test in real time through real ports is tried again if it fails: a server without real-time
-priority that gets no processor for a moment is late, whatever midiforge does. What is really
-wrong fails every time.
+A test in real time, through real ports or with real-time priority, is tried again if it fails: a
+server without real-time priority, or a guard, that gets no processor for a moment is late, whatever
+midiforge does. What is really wrong fails every time.
 """
 
 import os
@@ -34,7 +34,7 @@ def data_folder_of_our_own(tmp_path_factory: pytest.TempPathFactory) -> Generato
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
-        if {"jack", "own_jack"} & set(getattr(item, "fixturenames", ())):
+        if {"jack", "own_jack", "desktop"} & set(getattr(item, "fixturenames", ())):
             item.add_marker(pytest.mark.flaky(reruns=_TRIES_MORE))
 
 

@@ -6,7 +6,7 @@ those alone who let the system end them when they keep the processor: RLIMIT_RTT
 
 import sys
 
-_RUNNING = (100_000, 200_000)  # microseconds: warned, killed; the second as RealtimeKit wants it
+_RUNNING = (50_000, 200_000)  # microseconds: warned, killed; the second as RealtimeKit wants it
 _RTTIME = 15  # the number of the limit, from the kernel's resource.h; Python has no name for it
 _PLACE = "/org/freedesktop/RealtimeKit1"
 _NAME = "org.freedesktop.RealtimeKit1"
@@ -23,10 +23,10 @@ def grant(thread: int, level: int) -> bool:
         from jeepney import DBusAddress, MessageType, new_method_call
         from jeepney.io.blocking import open_dbus_connection
 
-        hard = resource.getrlimit(_RTTIME)[1]
-        most = _RUNNING[1] if hard == resource.RLIM_INFINITY else min(hard, _RUNNING[1])
-        resource.setrlimit(_RTTIME, (min(_RUNNING[0], most), most))
         with open_dbus_connection("SYSTEM") as bus:
+            hard = resource.getrlimit(_RTTIME)[1]
+            most = _RUNNING[1] if hard == resource.RLIM_INFINITY else min(hard, _RUNNING[1])
+            resource.setrlimit(_RTTIME, (min(_RUNNING[0], most), most))
             there = DBusAddress(_PLACE, bus_name=_NAME, interface=_NAME)
             asked = new_method_call(there, "MakeThreadRealtime", "tu", (thread, level))
             reply = bus.send_and_get_reply(asked, timeout=_REPLY)
