@@ -2,16 +2,13 @@
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from midiforge.command.terminal import say, say_json, say_text
 from midiforge.disk import is_file, real
 from midiforge.errors import MidiforgeError, nearest, quoted
-
-if TYPE_CHECKING:
-    pass
 
 _WORDS = ("ostinato", "phrase")
 
