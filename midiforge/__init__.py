@@ -18,12 +18,18 @@ if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
     from midiforge.drill.read import check_drill, read_drill
     from midiforge.errors import MidiforgeError
+    from midiforge.folders.lesson import Built
+    from midiforge.folders.loops import LoopReport, write_loops
     from midiforge.groove.groove import import_groove
     from midiforge.groove.imported import Imported
-    from midiforge.kit import Kit, kit_names, read_kit
+    from midiforge.hear.choice import Reviewed
+    from midiforge.hear.known import Known
+    from midiforge.hear.review import Review
+    from midiforge.hear.take import Take, read_take
+    from midiforge.kits.kit import Kit, kit_names, read_kit
     from midiforge.lesson.lesson import exercises, pieces
     from midiforge.lesson.variants import Dropped
-    from midiforge.library.players import (
+    from midiforge.library.band import (
         Instrument,
         Percussion,
         Style,
@@ -39,10 +45,10 @@ if TYPE_CHECKING:
         rudiments,
         voices,
     )
-    from midiforge.live.timing import LatenessFigures
+    from midiforge.live.clock.timing import LatenessFigures
     from midiforge.loops.loop_set import Loop, Shape
     from midiforge.midi.exercise_file import exercise_bytes
-    from midiforge.midi.folder import Built
+    from midiforge.model.band import ChordMark, Tone, Track
     from midiforge.model.exercise import Dynamics, Exercise, Section, Touch, Variant
     from midiforge.model.hit import Hit, Limb, Ornament, OrnamentKind, Strength
     from midiforge.model.meter import Meter
@@ -50,11 +56,9 @@ if TYPE_CHECKING:
     from midiforge.model.piece import Piece
     from midiforge.model.swing import Swing
     from midiforge.model.tempo import TempoMap
-    from midiforge.model.track import ChordMark, Tone, Track
-    from midiforge.performance import Held, Note, held, notes
+    from midiforge.performance.notes import Held, Note, held, notes
     from midiforge.phrase.phrase import Phrase
     from midiforge.phrase.sticking import parse_sticking, write_sticking
-    from midiforge.play_along import LoopReport, write_loops
     from midiforge.practice.plan import Plan
     from midiforge.practice.standing import Advice
     from midiforge.practice_room import (
@@ -67,58 +71,54 @@ if TYPE_CHECKING:
         write_plan,
         write_review,
     )
-    from midiforge.takes.choice import Reviewed
-    from midiforge.takes.known import Known
-    from midiforge.takes.review import Review
-    from midiforge.takes.take import Take, read_take
     from midiforge.workshop import Report, Sheet, build_lesson, play, write_sheet
 else:
     __getattr__, __dir__ = lazily(
         __name__,
         {
             "Advice": "midiforge.practice.standing",
-            "Built": "midiforge.midi.folder",
-            "ChordMark": "midiforge.model.track",
+            "Built": "midiforge.folders.lesson",
+            "ChordMark": "midiforge.model.band",
             "Drill": "midiforge.drill.drill",
             "Dropped": "midiforge.lesson.variants",
             "Dynamics": "midiforge.model.exercise",
             "Exercise": "midiforge.model.exercise",
-            "Held": "midiforge.performance",
+            "Held": "midiforge.performance.notes",
             "Hit": "midiforge.model.hit",
             "Imported": "midiforge.groove.imported",
-            "Instrument": "midiforge.library.players",
-            "Kit": "midiforge.kit",
-            "Known": "midiforge.takes.known",
-            "LatenessFigures": "midiforge.live.timing",
+            "Instrument": "midiforge.library.band",
+            "Kit": "midiforge.kits.kit",
+            "Known": "midiforge.hear.known",
+            "LatenessFigures": "midiforge.live.clock.timing",
             "LibraryOstinato": "midiforge.library.shelf",
             "Limb": "midiforge.model.hit",
             "Loop": "midiforge.loops.loop_set",
-            "LoopReport": "midiforge.play_along",
+            "LoopReport": "midiforge.folders.loops",
             "Meter": "midiforge.model.meter",
             "MidiforgeError": "midiforge.errors",
-            "Note": "midiforge.performance",
+            "Note": "midiforge.performance.notes",
             "Number": "midiforge.model.number",
             "Piece": "midiforge.model.piece",
             "Ornament": "midiforge.model.hit",
             "OrnamentKind": "midiforge.model.hit",
-            "Percussion": "midiforge.library.players",
+            "Percussion": "midiforge.library.band",
             "Phrase": "midiforge.phrase.phrase",
             "Plan": "midiforge.practice.plan",
             "Report": "midiforge.workshop",
-            "Review": "midiforge.takes.review",
-            "Reviewed": "midiforge.takes.choice",
+            "Review": "midiforge.hear.review",
+            "Reviewed": "midiforge.hear.choice",
             "Rudiment": "midiforge.library.shelf",
             "Section": "midiforge.model.exercise",
             "Shape": "midiforge.loops.loop_set",
             "Sheet": "midiforge.workshop",
             "Strength": "midiforge.model.hit",
-            "Style": "midiforge.library.players",
+            "Style": "midiforge.library.band",
             "Swing": "midiforge.model.swing",
-            "Take": "midiforge.takes.take",
+            "Take": "midiforge.hear.take",
             "TempoMap": "midiforge.model.tempo",
-            "Tone": "midiforge.model.track",
+            "Tone": "midiforge.model.band",
             "Touch": "midiforge.model.exercise",
-            "Track": "midiforge.model.track",
+            "Track": "midiforge.model.band",
             "Variant": "midiforge.model.exercise",
             "Voice": "midiforge.library.shelf",
             "advise": "midiforge.practice_room",
@@ -127,27 +127,27 @@ else:
             "exercise_bytes": "midiforge.midi.exercise_file",
             "exercises": "midiforge.lesson.lesson",
             "pieces": "midiforge.lesson.lesson",
-            "held": "midiforge.performance",
+            "held": "midiforge.performance.notes",
             "import_groove": "midiforge.groove.groove",
-            "instruments": "midiforge.library.players",
-            "kit_names": "midiforge.kit",
+            "instruments": "midiforge.library.band",
+            "kit_names": "midiforge.kits.kit",
             "log_review": "midiforge.practice_room",
-            "notes": "midiforge.performance",
+            "notes": "midiforge.performance.notes",
             "ostinatos": "midiforge.library.shelf",
             "parse_sticking": "midiforge.phrase.sticking",
-            "percussion": "midiforge.library.players",
+            "percussion": "midiforge.library.band",
             "next_step": "midiforge.practice_room",
             "plan": "midiforge.practice_room",
             "play": "midiforge.workshop",
             "read_drill": "midiforge.drill.read",
-            "read_kit": "midiforge.kit",
-            "read_take": "midiforge.takes.take",
+            "read_kit": "midiforge.kits.kit",
+            "read_take": "midiforge.hear.take",
             "review": "midiforge.practice_room",
             "rudiments": "midiforge.library.shelf",
             "sentences": "midiforge.practice_room",
-            "styles": "midiforge.library.players",
+            "styles": "midiforge.library.band",
             "voices": "midiforge.library.shelf",
-            "write_loops": "midiforge.play_along",
+            "write_loops": "midiforge.folders.loops",
             "write_plan": "midiforge.practice_room",
             "write_review": "midiforge.practice_room",
             "write_sheet": "midiforge.workshop",

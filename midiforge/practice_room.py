@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from midiforge.drill.drill import Drill
+from midiforge.hear.choice import Reviewed, reviewed
+from midiforge.hear.take import Take, read_take
 from midiforge.lesson.choose import counted
 from midiforge.lesson.lesson import exercises
-from midiforge.takes.choice import Reviewed, reviewed
-from midiforge.takes.take import Take, read_take
 from midiforge.uncollected import uncollected
 
 if TYPE_CHECKING:
@@ -135,7 +135,7 @@ def plan(
 
 def write_plan(made: "Plan", path: Path | str) -> None:
     """Writes a plan as a drill file, over nothing but an unchanged plan; MidiforgeError if not."""
-    from midiforge.own_file import PLAN, write_own
+    from midiforge.files.own_file import PLAN, write_own
     from midiforge.practice.drill_file import drill_file
 
     path = Path(path)

@@ -9,20 +9,20 @@ from typing import TYPE_CHECKING
 from midiforge.drill.drill import Drill
 from midiforge.drill.grid import own_steps
 from midiforge.errors import MidiforgeError, WrongArgument
+from midiforge.folders.lesson import Built, build
 from midiforge.insight.demands import demands, warnings
 from midiforge.lesson import Dropped, pieces
 from midiforge.lesson.choose import chosen_exercises
 from midiforge.lesson.clave import crossings
 from midiforge.lesson.size import most_pieces
-from midiforge.midi.folder import Built, build
 from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number, exercises_said
 from midiforge.model.piece import Piece
 from midiforge.model.swing import STRAIGHT
 
 if TYPE_CHECKING:
-    from midiforge.live.rounds import Times
-    from midiforge.live.timing import LatenessFigures
+    from midiforge.live.clock.timing import LatenessFigures
+    from midiforge.live.playing.times import Times
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +134,7 @@ def write_sheet(
 def rounds(times: int | None = None) -> "Times":
     """How often exercises go round: `times`, 0 for ever; if None as the drill repeats them, or else
     as often as makes four bars."""
-    from midiforge.live.rounds import always, four_bars
+    from midiforge.live.playing.times import always, four_bars
 
     if times is not None:
         if times < 0:
@@ -152,8 +152,8 @@ def play(
         exercises, "3,5-8,9b"; "" for all. times: as for `rounds`.
     Gives how late events were sent. Raises MidiforgeError; however it ends, nothing sounds on.
     """
-    from midiforge.live import session
-    from midiforge.live.watcher import Watcher
+    from midiforge.live.playing import play as session
+    from midiforge.live.screen.watcher import Watcher
 
     options = session.PlayOptions(port=port, times=rounds(times))
     chosen = chosen_exercises(drill, only)

@@ -20,7 +20,7 @@ import mido
 
 import midiforge
 from midiforge.midi.tracks import exercise_parts
-from midiforge.performance import notes
+from midiforge.performance.notes import notes
 
 DRILL = {
     "sticking": "single-paradiddle",
@@ -139,7 +139,7 @@ def some():
             return
         yield exercise
 from pathlib import Path
-from midiforge.midi import build
+from midiforge.folders.lesson import build
 begin = time.perf_counter()
 build(some(), drill.kit, Path(sys.argv[2]), drill.title, digits=5)
 print(time.perf_counter() - begin, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)

@@ -39,7 +39,7 @@ FLAGS += ["--steps", "4", "--count-in", "1", "--times", str(BARS)]
 # Each side notes when every note-on goes to the driver, and what it cost.
 _OURS = """
 import json, sys, time
-import midiforge.live.ports as ports
+import midiforge.live.ports.ports as ports
 send, sent = ports.RtOutput.send, []
 def noted(self, message):
     sent.append((time.monotonic_ns(), message))

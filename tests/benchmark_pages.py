@@ -23,7 +23,7 @@ from music21 import articulations, bar, duration, expressions, meter, note, perc
 from music21.musicxml.m21ToXml import GeneralObjectExporter
 
 import midiforge
-from midiforge.kit import Kit
+from midiforge.kits.kit import Kit
 from midiforge.notation import Score, scores
 from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Group, Head, Note, Voice
 from midiforge.pages.musicxml import musicxml

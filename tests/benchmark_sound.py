@@ -20,9 +20,9 @@ from tempfile import TemporaryDirectory
 import mido
 
 import midiforge
+from midiforge.model.band import Tone, Track
 from midiforge.model.exercise import Exercise
-from midiforge.model.track import Tone, Track
-from midiforge.performance import held
+from midiforge.performance.notes import held
 from midiforge.sound import (
     Job,
     Sound,

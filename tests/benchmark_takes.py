@@ -19,9 +19,9 @@ from mir_eval.util import match_events
 from synthetic import KIT, synthetic
 
 import midiforge
-from midiforge.takes.match import match
-from midiforge.takes.review import review
-from midiforge.takes.take import Take, read_take
+from midiforge.hear.match import match
+from midiforge.hear.review import review
+from midiforge.hear.take import Take, read_take
 
 STROKES = 40_000
 

@@ -21,11 +21,13 @@ from rich.console import Console
 
 import midiforge
 from midiforge.drill.drill import Drill
+from midiforge.hear.choice import reviewed
+from midiforge.hear.take import read_take
 from midiforge.library import shelf
-from midiforge.live.bars import playable
-from midiforge.live.display import Display
-from midiforge.live.rounds import always
-from midiforge.live.route import Route
+from midiforge.live.playing.bars import playable
+from midiforge.live.playing.route import Route
+from midiforge.live.playing.times import always
+from midiforge.live.screen.display import Display
 from midiforge.loops.loop_set import Shape, loops
 from midiforge.midi.reading import parse
 from midiforge.model.exercise import Exercise
@@ -40,8 +42,6 @@ from midiforge.pages.pdf import pdf
 from midiforge.pages.svg import svg
 from midiforge.pages.widths import Layout
 from midiforge.screen import show_exercise
-from midiforge.takes.choice import reviewed
-from midiforge.takes.take import read_take
 
 PAPER = paper_of("a4")
 _engraver = cache(Engraver)  # one for all, as a bar that is known is not engraved again

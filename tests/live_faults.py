@@ -34,7 +34,7 @@ from queue import Empty, SimpleQueue
 
 from jack import Receiver, Server, missing
 
-from midiforge.takes.take import Stroke, read_take
+from midiforge.hear.take import Stroke, read_take
 
 FUNK = str(Path(__file__).parent.parent / "examples" / "07-harbour-lights-funk.toml")
 PATIENCE = 15.0  # seconds until music begins, on a busy machine

@@ -50,10 +50,10 @@ def review(picture: Path) -> None:
     from synthetic import KIT, synthetic
 
     import midiforge
+    from midiforge.hear.choice import Reviewed
+    from midiforge.hear.known import NOTHING
+    from midiforge.hear.review import review as reviewed
     from midiforge.model.hit import Limb
-    from midiforge.takes.choice import Reviewed
-    from midiforge.takes.known import NOTHING
-    from midiforge.takes.review import review as reviewed
 
     drill = midiforge.read_drill(ROOT / "examples" / "01-slack-water-bossa.toml")
     exercise = next(each for each in midiforge.exercises(drill) if str(each.number) == "5a")

@@ -4,11 +4,11 @@ import random
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from midiforge.kit import Kit, read_kit
+from midiforge.hear.expected import expected
+from midiforge.hear.take import Stroke, Take
+from midiforge.kits.kit import Kit, read_kit
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Limb
-from midiforge.takes.expected import expected
-from midiforge.takes.take import Stroke, Take
 
 KIT = read_kit("general-midi-1")
 LEVELS = {"accent": 110, "tap": 75, "ghost": 35}

@@ -21,7 +21,7 @@ import pytest
 import midiforge
 from midiforge.command.run import run
 from midiforge.drill.keys import KEYS
-from midiforge.live.keyboard import KEYS as COMMAND_OF
+from midiforge.live.playing.keyboard import KEYS as COMMAND_OF
 
 COMMAND = (sys.executable, "-m", "midiforge")
 HANDS = ("--sticking", "RLRR LRLL")

@@ -21,8 +21,8 @@ import pytest
 
 import midiforge
 from midiforge.command.run import run
-from midiforge.disk import write_aside
 from midiforge.errors import MidiforgeError
+from midiforge.files.disk import write_aside
 
 CHANGES = (
     "replace",
@@ -73,7 +73,7 @@ class Machine:
 @contextmanager
 def failing(at: int, kills: bool) -> Iterator[Machine]:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("midiforge.disk.os.getpid", lambda: 2**22 + at)  # nobody's: it is dead
+        patch.setattr("midiforge.files.disk.os.getpid", lambda: 2**22 + at)  # nobody's: it is dead
         yield Machine(patch, at, kills)
 
 
@@ -166,7 +166,7 @@ def test_at_every_point_a_file_is_the_old_one_or_the_new_one(home: Path, kills: 
 
 
 def test_of_two_builds_at_once_one_is_told_of_the_other(home: Path) -> None:
-    from midiforge.swap import held
+    from midiforge.files.swap import held
 
     folder = home / "lesson"
     midiforge.build_lesson(FIRST, folder)

@@ -24,8 +24,8 @@ import pytest
 import midiforge
 from midiforge.command.run import run
 from midiforge.errors import MidiforgeError
-from midiforge.midi.folder import CUE_COLUMNS, CUES, INDEX, INDEX_COLUMNS, LESSON
-from midiforge.record import RECORD
+from midiforge.files.record import RECORD
+from midiforge.folders.lesson import CUE_COLUMNS, CUES, INDEX, INDEX_COLUMNS, LESSON
 
 ONE = {"sticking": "RLRR LRLL", "placements": "beat"}
 OTHER = {"sticking": "single paradiddle", "feet": "samba", "tempos": [70, 90]}

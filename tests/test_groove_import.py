@@ -27,6 +27,7 @@ import midiforge
 from midiforge.command.groove import import_command
 from midiforge.command.terminal import failed
 from midiforge.errors import MidiforgeError
+from midiforge.files.own_file import Heading
 from midiforge.groove.groove import import_groove
 from midiforge.groove.imported import Imported
 from midiforge.groove.levels import strengths
@@ -34,13 +35,12 @@ from midiforge.groove.ornaments import gather
 from midiforge.groove.source import Struck
 from midiforge.groove.text import MADE
 from midiforge.groove.words import details, summary
-from midiforge.kit import read_kit
+from midiforge.kits.kit import read_kit
 from midiforge.library import shelf
 from midiforge.loops.loop_set import Shape
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Strength
 from midiforge.model.meter import Meter
-from midiforge.own_file import Heading
 
 KIT = read_kit("general-midi-1")
 BASS, SNARE, CLOSED, PEDAL, OPEN, RIDE, SIDE = 36, 38, 42, 44, 46, 51, 37

@@ -8,8 +8,8 @@ import mido
 import pytest
 
 import midiforge
-from midiforge.live.bars import playable
-from midiforge.performance import notes
+from midiforge.live.playing.bars import playable
+from midiforge.performance.notes import notes
 
 
 def test_a_stroke_is_moved_alike_whoever_is_left_out() -> None:

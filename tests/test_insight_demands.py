@@ -11,10 +11,10 @@ import pytest
 import midiforge
 from midiforge.drill import check_drill
 from midiforge.insight import Demands, demands, warnings
-from midiforge.kit import read_kit
+from midiforge.kits.kit import read_kit
 from midiforge.lesson import exercises
 from midiforge.model import Exercise, Limb
-from midiforge.performance import notes
+from midiforge.performance.notes import notes
 
 RH, LH, RF, LF = Limb.RIGHT_HAND, Limb.LEFT_HAND, Limb.RIGHT_FOOT, Limb.LEFT_FOOT
 

@@ -11,7 +11,7 @@ import pytest
 import midiforge
 from midiforge.command.run import run
 from midiforge.errors import MidiforgeError
-from midiforge.kit import STRENGTHS, kit_names
+from midiforge.kits.kit import STRENGTHS, kit_names
 
 VELOCITIES = "[velocities]\n" + "".join(f"{name} = 64\n" for name in STRENGTHS)
 NOTES = "[notes]\nsnare = 38\nhihat-closed = 42\nhihat-pedal = 44\nbass-drum = 36\nclaves = 75\n"

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from midiforge.kit import COMMANDS, read_kit
-from midiforge.live import keyboard
-from midiforge.live.controls import Controls
-from midiforge.live.route import Command
+from midiforge.kits.kit import COMMANDS, read_kit
+from midiforge.live.playing import keyboard
+from midiforge.live.playing.controls import Controls
+from midiforge.live.playing.route import Command
 
 MS = 1_000_000
 BOUND = {("note", 49): "next", ("controller", 64): "pause", ("program", 5): "quit"}

@@ -12,13 +12,13 @@ from typing import Any
 import pytest
 
 import midiforge
-from midiforge.live.bars import PlayableExercise, playable
-from midiforge.live.display import Display
-from midiforge.live.layers import LAYERS
-from midiforge.live.plain_line import plain_line
-from midiforge.live.rounds import always
-from midiforge.live.route import Command, Route
-from midiforge.model.track import ChordMark
+from midiforge.live.playing.bars import PlayableExercise, playable
+from midiforge.live.playing.layers import LAYERS
+from midiforge.live.playing.route import Command, Route
+from midiforge.live.playing.times import always
+from midiforge.live.screen.display import Display
+from midiforge.live.screen.plain_line import plain_line
+from midiforge.model.band import ChordMark
 
 ESCAPE = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
 

@@ -21,14 +21,14 @@ from typing import Any
 import pytest
 
 import midiforge
-from midiforge.live.bars import Bar, playable
-from midiforge.live.clock_line import LOST, ClockLine
-from midiforge.live.followed_clock import FollowedClock
-from midiforge.live.player import Player
-from midiforge.live.rounds import always
-from midiforge.live.route import Place, Route
-from midiforge.live.sender import Sender
-from midiforge.live.watcher import Watcher
+from midiforge.live.clock.clock_line import LOST, ClockLine
+from midiforge.live.clock.followed_clock import FollowedClock
+from midiforge.live.playing.bars import Bar, playable
+from midiforge.live.playing.player import Player
+from midiforge.live.playing.route import Place, Route
+from midiforge.live.playing.times import always
+from midiforge.live.ports.sender import Sender
+from midiforge.live.screen.watcher import Watcher
 
 MS, SECOND = 1_000_000, 1_000_000_000
 CLOCK, START, CONTINUE, STOP = b"\xf8", b"\xfa", b"\xfb", b"\xfc"
@@ -661,14 +661,14 @@ out.delete()
 
 FOLLOWER = """
 import sys, threading, midiforge
-from midiforge.live.bars import playable
-from midiforge.live.followed_clock import FollowedClock
-from midiforge.live.player import Player
-from midiforge.live.ports import RtInput, RtOutput
-from midiforge.live.priority import priority
-from midiforge.live.route import Command, Route
-from midiforge.live.sender import Sender
-from midiforge.live.timing import SystemClock
+from midiforge.live.playing.bars import playable
+from midiforge.live.clock.followed_clock import FollowedClock
+from midiforge.live.playing.player import Player
+from midiforge.live.ports.ports import RtInput, RtOutput
+from midiforge.live.clock.priority import priority
+from midiforge.live.playing.route import Command, Route
+from midiforge.live.ports.sender import Sender
+from midiforge.live.clock.timing import SystemClock
 drill = midiforge.check_drill(
     {"stages": "full", "tempos": "120", "steps": 1, "sticking": "RLRL", "count_in": 1}
 )

@@ -13,8 +13,8 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSI
 # PyDLL calls keep Python's lock: no handler and no thread runs until they are over.
 _HELD_UP = """
 import ctypes, os
-from midiforge.live.guard import guarded
-from midiforge.live.signals import quitting
+from midiforge.live.playing.guard import guarded
+from midiforge.live.playing.signals import quitting
 with quitting(lambda: None), guarded({}, False, ""):
     print("held up", flush=True)
     ctypes.PyDLL(None).read(os.pipe()[0], ctypes.create_string_buffer(1), 1)

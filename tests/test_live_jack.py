@@ -207,7 +207,7 @@ def test_a_program_that_was_started_again_is_told_from_the_one_before(jack: Serv
     # By its name alone its port is the same one; but nobody is connected to it any more.
     asked = (
         "import rtmidi, sys\n"
-        "from midiforge.live.rtmidi_system import close_client, new_client, port_run\n"
+        "from midiforge.live.ports.rtmidi_system import close_client, new_client, port_run\n"
         "midi = new_client('output')\n"
         "name = next(each for each in midi.get_ports() if 'module' in each)\n"
         "print(port_run(midi, name), port_run(midi, 'nobody:in'))\n"
@@ -368,7 +368,7 @@ def test_beat_clock_arrives_24_to_a_quarter(jack: Server, module: Receiver) -> N
 
 SLOW = """
 import sys, time
-import midiforge.live.bars as bars
+import midiforge.live.playing.bars as bars
 playable = bars.playable
 def slow(exercise, *others):
     time.sleep(3600 if exercise.number.piece == 2 else 0)

@@ -21,11 +21,11 @@ import pytest
 import midiforge
 from midiforge.command.kit import kit_app
 from midiforge.errors import MidiforgeError
-from midiforge.live.hihat_pedal import openness
-from midiforge.live.kit_strokes import Strokes, StruckNote
-from midiforge.live.learn import Learning
-from midiforge.live.learn_steps import controls_asked, voices_asked
-from midiforge.live.learnt_kit import kit_file, made_here
+from midiforge.kits.learn.hihat_pedal import openness
+from midiforge.kits.learn.kit_strokes import Strokes, StruckNote
+from midiforge.kits.learn.learn import Learning
+from midiforge.kits.learn.learnt_kit import kit_file, made_here
+from midiforge.kits.learn.steps import controls_asked, voices_asked
 
 MS = 1_000_000
 BASE = midiforge.read_kit("general-midi-1")

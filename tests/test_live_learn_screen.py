@@ -9,11 +9,11 @@ import shutil
 
 import pytest
 
-from midiforge.live import learn_screen as screen
-from midiforge.live.keyboard import KEYS
-from midiforge.live.learn import Learning
-from midiforge.live.learn_steps import voices_asked
-from midiforge.live.learnt_words import learnt_words
+from midiforge.kits.learn.learn import Learning
+from midiforge.kits.learn.learn import screen as screen
+from midiforge.kits.learn.steps import voices_asked
+from midiforge.kits.learn.words import learnt_words
+from midiforge.live.playing.keyboard import KEYS
 
 SEQUENCE = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
 MS = 1_000_000
@@ -50,7 +50,7 @@ def test_lines_say_each_message_and_hint_once(
 ) -> None:
     from midiforge.command import kit
 
-    monkeypatch.setattr("midiforge.live.learn_screen.pressed", lambda: iter(()))
+    monkeypatch.setattr("midiforge.kits.learn.screen.pressed", lambda: iter(()))
     learning = Learning.of(voices_asked(""), ())
     with kit._in_lines() as show:
         show(learning, "")

@@ -15,16 +15,16 @@ from typing import Any
 import pytest
 
 import midiforge
-from midiforge.kit import Kit
-from midiforge.live import player as player_module
-from midiforge.live.bars import PlayableExercise, playable
-from midiforge.live.player import Player
-from midiforge.live.rounds import always
-from midiforge.live.route import Command, Place, Route
-from midiforge.live.sender import Sender
-from midiforge.live.sync_source import InternalClock
-from midiforge.live.timing import LatenessFigures
-from midiforge.live.watcher import Watcher
+from midiforge.kits.kit import Kit
+from midiforge.live.clock.sync_source import InternalClock
+from midiforge.live.clock.timing import LatenessFigures
+from midiforge.live.playing import player as player_module
+from midiforge.live.playing.bars import PlayableExercise, playable
+from midiforge.live.playing.player import Player
+from midiforge.live.playing.route import Command, Place, Route
+from midiforge.live.playing.times import always
+from midiforge.live.ports.sender import Sender
+from midiforge.live.screen.watcher import Watcher
 from midiforge.workshop import rounds
 
 SECOND = 1_000_000_000
@@ -849,7 +849,7 @@ def test_a_rest_stops_the_clock() -> None:
 
 
 def test_the_song_position_of_a_long_session_stays_within_fourteen_bits() -> None:
-    from midiforge.live.beat_clock import song_position
+    from midiforge.live.clock.beat_clock import song_position
 
     for quarters in (0, 1, 4095, 4096, 100_000):
         message = song_position(Fraction(quarters))

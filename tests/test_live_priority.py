@@ -16,12 +16,12 @@ from typing import Any
 import pytest
 from realtime_kit import AS_ANYBODY, NOBODY_THERE, missing, realtime_kit
 
-from midiforge.live.priority_elsewhere import multimedia_class, time_constraint
-from midiforge.live.short_slice import kernel
+from midiforge.live.clock.priority_elsewhere import multimedia_class, time_constraint
+from midiforge.live.clock.short_slice import kernel
 
 _SHOWN = """
 import ctypes, os, struct, sys, threading, time
-from midiforge.live.priority import awake_before, priority
+from midiforge.live.clock.priority import awake_before, priority
 
 def policy():
     return os.sched_getscheduler(0) & 0xFF
@@ -121,7 +121,7 @@ def test_the_guard_takes_priority_from_a_player_that_python_cannot_reach(
     desktop: dict[str, str],
 ) -> None:
     code = (
-        "from midiforge.live.guard import guarded\n"
+        "from midiforge.live.playing.guard import guarded\n"
         "with guarded({}, False, ''), priority():\n"
         "    soon({1, 2})\n"
         "    time.sleep(1.5)\n"  # a guard takes a moment to start

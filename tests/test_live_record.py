@@ -43,15 +43,15 @@ from test_live_player import Concert
 
 import midiforge
 from midiforge.errors import MidiforgeError
-from midiforge.live import ports
-from midiforge.live.arrivals import Arrivals
-from midiforge.live.bars import playable
-from midiforge.live.player import LEAD
-from midiforge.live.recorder import Recorded, Recorder
-from midiforge.live.route import Command, Place
-from midiforge.live.take_file import check_free, free, take_bytes, write_take
+from midiforge.hear.take import EXERCISE_MARK, START_MARK, Take, read_take
+from midiforge.live.playing.bars import playable
+from midiforge.live.playing.player import LEAD
+from midiforge.live.playing.route import Command, Place
+from midiforge.live.ports import ports
+from midiforge.live.ports.arrivals import Arrivals
+from midiforge.live.recording.recorder import Recorded, Recorder
+from midiforge.live.recording.take_file import check_free, free, take_bytes, write_take
 from midiforge.model.number import Number
-from midiforge.takes.take import EXERCISE_MARK, START_MARK, Take, read_take
 
 SECOND, MS, US = 1_000_000_000, 1_000_000, 1_000
 SNARE, BASS, HIHAT, CRASH = 38, 36, 42, 49  # General MIDI percussion key map
@@ -424,7 +424,7 @@ def test_twenty_minutes_of_dense_playing_stay_small() -> None:
 
 
 def test_more_than_it_holds_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("midiforge.live.recorder.MOST", 3)
+    monkeypatch.setattr("midiforge.live.recording.recorder.MOST", 3)
     recorder = Recorder(0)
     for i in range(3):
         recorder.heard(on(), i)

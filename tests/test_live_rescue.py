@@ -23,14 +23,14 @@ from jack import PATIENCE, Receiver, Server
 from test_live_jack import CLOCK, STOP, hanging
 
 import midiforge
-from midiforge.live import journal
-from midiforge.live.bars import playable
-from midiforge.live.recorder import Recorder
-from midiforge.live.recording import rescued
-from midiforge.live.route import Place
-from midiforge.live.signals import quitting
-from midiforge.live.waiting import journals_wait
-from midiforge.takes.take import read_take
+from midiforge.hear.take import read_take
+from midiforge.live.playing.bars import playable
+from midiforge.live.playing.route import Place
+from midiforge.live.playing.signals import quitting
+from midiforge.live.recording import journal
+from midiforge.live.recording.recorder import Recorder
+from midiforge.live.recording.recording import rescued
+from midiforge.live.recording.waiting import journals_wait
 
 FUNK = str(Path(__file__).parent.parent / "examples" / "07-harbour-lights-funk.toml")
 SNARE = 38
@@ -211,7 +211,7 @@ def test_the_journal_of_a_recording_that_runs_is_left_alone(home: Path) -> None:
     )
     assert running is not None
     running.message(5, bytes((0x99, SNARE, 90)))
-    code = "from midiforge.live.recording import rescued; print(rescued())"
+    code = "from midiforge.live.recording.recording import rescued; print(rescued())"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout == "[]\n"
     assert journals_wait()

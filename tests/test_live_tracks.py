@@ -25,16 +25,16 @@ from test_live_player import CLICK, CLICK_1, MS, SECOND, Concert, Wire
 
 import midiforge
 from midiforge.errors import MidiforgeError
-from midiforge.kit import Kit, read_kit
-from midiforge.live.bars import PlayableExercise, playable
-from midiforge.live.chords import chords_of, large
-from midiforge.live.display import Display
-from midiforge.live.followed_clock import FollowedClock
-from midiforge.live.layers import LAYERS, read_layers
-from midiforge.live.levels import Levels, read_levels, scaled
-from midiforge.live.rounds import always
-from midiforge.live.route import Command, Route
-from midiforge.model.track import ChordMark, Tone, Track
+from midiforge.kits.kit import Kit, read_kit
+from midiforge.live.clock.followed_clock import FollowedClock
+from midiforge.live.playing.bars import PlayableExercise, playable
+from midiforge.live.playing.layers import LAYERS, read_layers
+from midiforge.live.playing.levels import Levels, read_levels, scaled
+from midiforge.live.playing.route import Command, Route
+from midiforge.live.playing.times import always
+from midiforge.live.screen.chords import chords_of, large
+from midiforge.live.screen.display import Display
+from midiforge.model.band import ChordMark, Tone, Track
 
 BASS, PIANO = Track("low", "bass", "Bass", 2, 33), Track("keys", "comp", "Piano", 3, 1)
 START, STOP = b"\xfa", b"\xfc"
@@ -429,7 +429,7 @@ def test_if_one_of_two_ports_goes_both_wait_in_silence(which: str) -> None:
 
 
 def player_lead() -> int:
-    from midiforge.live import player
+    from midiforge.live.playing import player
 
     return player.LEAD
 
@@ -718,7 +718,7 @@ from dataclasses import replace
 from fractions import Fraction
 import midiforge.command.play as play
 from midiforge.command.run import run
-from midiforge.model.track import ChordMark, Tone, Track
+from midiforge.model.band import ChordMark, Tone, Track
 chosen = play.chosen_exercises
 tracks = (Track("low", "bass", "Bass", 2, 33), Track("keys", "comp", "Piano", 3, 1))
 tones = tuple(

@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterator
 import pytest
 from jack import PATIENCE
 
-from midiforge.live import watched_input
-from midiforge.live.watched_input import WatchedInput
+from midiforge.live.ports import watched_input
+from midiforge.live.ports.watched_input import WatchedInput
 
 
 class Driver:

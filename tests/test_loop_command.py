@@ -16,8 +16,8 @@ import pytest
 
 import midiforge
 from midiforge.errors import MidiforgeError
+from midiforge.folders.loops import COLUMNS, INDEX, RECORD, write_loops
 from midiforge.loops.loop_set import KINDS, Shape
-from midiforge.play_along import COLUMNS, INDEX, RECORD, write_loops
 
 DRILL = """
 title = "Low tide"

@@ -16,9 +16,9 @@ import pytest
 from scipy.signal import find_peaks
 
 import midiforge
-from midiforge.library.players import styles
+from midiforge.folders.loops import INDEX, write_loops
+from midiforge.library.band import styles
 from midiforge.loops.loop_set import Shape, loops
-from midiforge.play_along import INDEX, write_loops
 
 soundfile = pytest.importorskip("soundfile")
 pyloudnorm = pytest.importorskip("pyloudnorm")

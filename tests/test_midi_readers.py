@@ -34,9 +34,9 @@ from music21 import midi as music21_midi
 
 import midiforge
 from midiforge.drill import check_drill
-from midiforge.kit import Kit, kit_names
+from midiforge.kits.kit import Kit, kit_names
 from midiforge.lesson import exercises
-from midiforge.midi import exercise_bytes
+from midiforge.midi.exercise_file import exercise_bytes
 from midiforge.model import Exercise, Hit
 
 FLAM_MS, DRAG_MS = 30, 35  # as the keys flam_ms and drag_ms say when not given

@@ -24,12 +24,12 @@ from test_pages_musicxml import assert_valid
 from test_pages_pdf import _words
 
 import midiforge
-from midiforge.accompaniment.chord import read_chord
-from midiforge.kit import read_kit
+from midiforge.band.chord import read_chord
+from midiforge.kits.kit import read_kit
+from midiforge.model.band import ChordMark, Tone, Track
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
 from midiforge.model.number import Number
-from midiforge.model.track import ChordMark, Tone, Track
 from midiforge.notation import scores
 from midiforge.notation.chords import printed
 from midiforge.notation.returns import bars_round

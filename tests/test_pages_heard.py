@@ -13,7 +13,7 @@ import pytest
 from browser import chromium
 
 import midiforge
-from midiforge.kit import read_kit
+from midiforge.kits.kit import read_kit
 from midiforge.midi import exercise_bytes
 
 pytest.importorskip("verovio")

@@ -12,7 +12,7 @@ import pytest
 from browser import chromium, on_paper, sized
 
 import midiforge
-from midiforge.kit import read_kit
+from midiforge.kits.kit import read_kit
 from midiforge.model.exercise import Exercise
 from midiforge.pages.booklet import booklet
 from midiforge.pages.engrave import Engraver

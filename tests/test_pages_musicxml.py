@@ -30,7 +30,7 @@ import midiforge
 from midiforge.drill import check_drill
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError
-from midiforge.kit import Kit, read_kit
+from midiforge.kits.kit import Kit, read_kit
 from midiforge.library.shelf import ostinatos
 from midiforge.model import Exercise, Hit, Strength
 from midiforge.notation import Score, scores

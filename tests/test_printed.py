@@ -13,7 +13,7 @@ import pytest
 from test_live_ports import Library
 
 from midiforge.command.run import run
-from midiforge.live.terminal import CLEAR_LINE, HERE, HOME, PLAIN, write
+from midiforge.live.screen.terminal import CLEAR_LINE, HERE, HOME, PLAIN, write
 
 # A terminal's title, a cleared screen, in one byte too, a deleted letter, and a line turned round.
 STEERS = "x\x1b]0;x\x07\x1b[2J\x9b2J\x7f\u202ey\u2067z\x1b[35m"

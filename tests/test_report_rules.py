@@ -12,6 +12,8 @@ from typing import Any
 
 import pytest
 
+from midiforge.hear.figures import DoubleFigures, Levels, Tally, Timing
+from midiforge.hear.known import Other, likelier
 from midiforge.model.hit import Limb
 from midiforge.model.number import Number
 from midiforge.report.rules.accidents import stands_out
@@ -26,8 +28,6 @@ from midiforge.report.rules.right import other_exercise, short
 from midiforge.report.rules.together import apart
 from midiforge.report.sentence import RULES
 from midiforge.report.view import Lane
-from midiforge.takes.figures import DoubleFigures, Levels, Tally, Timing
-from midiforge.takes.known import Other, likelier
 
 HAND, FOOT = Limb.RIGHT_HAND, Limb.LEFT_FOOT
 NOTHING_WRONG = Tally(1000, 1000)

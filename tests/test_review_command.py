@@ -20,8 +20,8 @@ import midiforge
 from midiforge.command.app import app
 from midiforge.command.review import review
 from midiforge.command.run import run
-from midiforge.kit import read_kit
-from midiforge.takes.take import EXERCISE_MARK, START_MARK, Take
+from midiforge.hear.take import EXERCISE_MARK, START_MARK, Take
+from midiforge.kits.kit import read_kit
 
 DRILL = str(Path(__file__).parent.parent / "examples" / "01-slack-water-bossa.toml")
 BOSSA = {str(each.number): each for each in midiforge.exercises(midiforge.read_drill(DRILL))}

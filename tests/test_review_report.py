@@ -24,6 +24,9 @@ from synthetic import KIT, synthetic
 
 import midiforge
 from midiforge.errors import MidiforgeError
+from midiforge.hear.known import Known, Other
+from midiforge.hear.review import Review, review
+from midiforge.hear.take import Stroke, Take
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Limb
 from midiforge.model.number import read_named
@@ -34,9 +37,6 @@ from midiforge.report.rules.accidents import at_least
 from midiforge.report.sentence import RULES, said, sentences
 from midiforge.report.terminal import show_review
 from midiforge.report.view import View
-from midiforge.takes.known import Known, Other
-from midiforge.takes.review import Review, review
-from midiforge.takes.take import Stroke, Take
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 BOSSA = list(midiforge.exercises(midiforge.read_drill(EXAMPLES / "01-slack-water-bossa.toml")))

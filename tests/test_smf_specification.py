@@ -14,7 +14,8 @@ import pytest
 import midiforge
 from midiforge.drill import check_drill
 from midiforge.lesson import exercises
-from midiforge.midi import exercise_bytes, smf
+from midiforge.midi import smf
+from midiforge.midi.exercise_file import exercise_bytes
 
 # "Some numbers represented as variable-length quantities", in hexadecimal.
 QUANTITIES = {

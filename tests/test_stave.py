@@ -13,8 +13,8 @@ from itertools import accumulate, pairwise
 import pytest
 
 import midiforge
-from midiforge.live.stave import Columns
-from midiforge.live.stave import Stave as LiveStave
+from midiforge.live.screen.stave import Columns
+from midiforge.live.screen.stave import Stave as LiveStave
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Hit, OrnamentKind, Strength
 from midiforge.screen.stave import Stave

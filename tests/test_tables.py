@@ -11,7 +11,7 @@ import pytest
 import midiforge
 from midiforge.command.run import run
 from midiforge.errors import MidiforgeError, nearest
-from midiforge.table import cell
+from midiforge.files.table import cell
 
 
 @pytest.mark.parametrize("text", ["=1+2", "+R", "-RL", "@now", "\tx", "\rx", "- R L", "-1-2"])

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 import midiforge
-from midiforge.midi.names import file_name
+from midiforge.files.names import file_name
 
 
 def titles(**keys: Any) -> list[str]:

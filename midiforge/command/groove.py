@@ -7,14 +7,14 @@ from typing import Annotated
 import typer
 
 from midiforge.command.terminal import say, say_json, say_text
-from midiforge.disk import is_file, real
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.files.disk import is_file, real
 
 _WORDS = ("ostinato", "phrase")
 
 
 def _kits(incomplete: str) -> list[str]:
-    from midiforge.kit import kit_names
+    from midiforge.kits.kit import kit_names
 
     return [name for name in kit_names() if name.startswith(incomplete)]
 
@@ -67,7 +67,7 @@ def import_command(
     from midiforge.drill import values
     from midiforge.groove.groove import MOST_BARS, import_groove
     from midiforge.groove.words import details, facts, summary
-    from midiforge.kit import read_kit
+    from midiforge.kits.kit import read_kit
     from midiforge.model.meter import Meter
 
     def read(flag: str, value: str, low: int, high: int) -> int:
@@ -99,7 +99,7 @@ def import_command(
         channel=read("--channel", channel, 1, 16),
     )
     if target:
-        from midiforge.disk import write_aside
+        from midiforge.files.disk import write_aside
 
         write_aside(target, found.text)
     if as_json:
@@ -138,7 +138,7 @@ def _target(out: str) -> Path | None:
 
 def _kit_key(name: str, target: Path | None) -> str:
     """How the drill names a kit: by its name, or by the way from the drill to its file."""
-    from midiforge.kit import ENDING, kit_names
+    from midiforge.kits.kit import ENDING, kit_names
 
     if not name.strip() or name in kit_names():
         return name.strip()

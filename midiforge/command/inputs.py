@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge.command.terminal import tell
-from midiforge.disk import is_file, real
 from midiforge.drill.keys import BY_NAME, KEYS, Key
 from midiforge.drill.kinds import items_of
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.files.disk import is_file, real
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -100,11 +100,12 @@ def _completes(key: Key) -> Callable[[str], list[str]] | None:
     def words(incomplete: str) -> list[str]:
         known = [*key.choices]
         if key.names == "kits":
-            from midiforge.kit import kit_names
+            from midiforge.kits.kit import kit_names
 
             known += kit_names()
         elif key.names:
-            from midiforge.library import players, shelf
+            from midiforge.library import band as players
+            from midiforge.library import shelf
 
             home = shelf if hasattr(shelf, key.names) else players
             known += getattr(home, key.names)()

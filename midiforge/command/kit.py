@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midiforge.command.terminal import on_terminal, say, say_text
-from midiforge.disk import real
 from midiforge.errors import MidiforgeError
+from midiforge.files.disk import real
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from contextlib import AbstractContextManager
 
-    from midiforge.kit import Kit
-    from midiforge.live.learn import Learning
-    from midiforge.live.learn_screen import Show
+    from midiforge.kits.kit import Kit
+    from midiforge.kits.learn.learn import Learning
+    from midiforge.kits.learn.screen import Show
 
 kit_app = typer.Typer(
     name="kit",
@@ -64,10 +64,10 @@ def learn(
     before again; three strokes of the bass drum skip what is asked, twelve in a row all voices
     that are left.
     """
-    from midiforge.kit import read_kit
-    from midiforge.live.learn import Learning
-    from midiforge.live.learn_session import LearnSession
-    from midiforge.live.learn_steps import controls_asked, voices_asked
+    from midiforge.kits.kit import read_kit
+    from midiforge.kits.learn.learn import Learning
+    from midiforge.kits.learn.session import LearnSession
+    from midiforge.kits.learn.steps import controls_asked, voices_asked
 
     learning = Learning.of(voices_asked(voices), controls_asked(controls))
     out = out if out.suffix else out.with_suffix(".toml")
@@ -94,7 +94,7 @@ def learn(
 
 
 def _show(as_lines: bool) -> "AbstractContextManager[Show]":
-    from midiforge.live.learn_screen import learn_screen
+    from midiforge.kits.learn.screen import learn_screen
 
     screen = not as_lines and on_terminal(sys.stdout) and on_terminal(sys.stdin)
     return learn_screen() if screen else _in_lines()
@@ -103,8 +103,8 @@ def _show(as_lines: bool) -> "AbstractContextManager[Show]":
 @contextmanager
 def _in_lines() -> "Iterator[Show]":
     """Prints what is new, a line each, and takes the keys; a hint or a message comes once."""
-    from midiforge.live.keyboard import single_keys
-    from midiforge.live.learn_screen import take_keys
+    from midiforge.kits.learn.screen import take_keys
+    from midiforge.live.playing.keyboard import single_keys
 
     said = ["", ""]
 
@@ -126,8 +126,8 @@ def _in_lines() -> "Iterator[Show]":
 
 def _may_write(out: Path) -> None:
     """MidiforgeError if what is there is not ours to replace, or nothing can be written there."""
-    from midiforge.disk import check_replaceable
-    from midiforge.live.learnt_kit import made_here
+    from midiforge.files.disk import check_replaceable
+    from midiforge.kits.learn.learnt_kit import made_here
 
     if not out.parent.is_dir():
         raise MidiforgeError("there is no such folder", "--out", str(out.parent))
@@ -138,7 +138,7 @@ def _may_write(out: Path) -> None:
 
 def _named_in(out: Path, starts_from: str) -> str:
     """How the new file names the kit it starts from; never itself, not even by way of others."""
-    from midiforge.disk import read_toml
+    from midiforge.files.disk import read_toml
 
     found = _file_of(starts_from, Path())
     if found is None:
@@ -160,7 +160,7 @@ def _named_in(out: Path, starts_from: str) -> str:
 
 def _file_of(name: str, folder: Path) -> Path | None:
     """The file of a kit that does not come with midiforge."""
-    from midiforge.kit import ENDING, kit_names
+    from midiforge.kits.kit import ENDING, kit_names
 
     if not name or name in kit_names():
         return None
@@ -170,7 +170,7 @@ def _file_of(name: str, folder: Path) -> Path | None:
 
 def _free(out: Path) -> Path:
     """The file, or one beside it if something not ours has come there."""
-    from midiforge.live.take_file import free
+    from midiforge.live.recording.take_file import free
 
     try:
         _may_write(out)
@@ -181,9 +181,9 @@ def _free(out: Path) -> Path:
 
 def _keep(learning: "Learning", base: "Kit", starts_from: str, out: Path, port: str) -> None:
     """Writes the file, beside what may have come there meanwhile; says what is in it."""
-    from midiforge.disk import write_aside
-    from midiforge.live.learnt_kit import kit_file
-    from midiforge.live.learnt_words import learnt_words
+    from midiforge.files.disk import write_aside
+    from midiforge.kits.learn.learnt_kit import kit_file
+    from midiforge.kits.learn.words import learnt_words
 
     title = f"{out.stem}, learnt from {port}" if port else out.stem
     text = kit_file(learning, base, starts_from, out.stem, title)

@@ -137,7 +137,7 @@ def _as_title(ostinato: "LibraryOstinato") -> tuple[str, ...]:
 
 
 def _voices() -> list[Row]:
-    from midiforge.kit import DEFAULT, read_kit
+    from midiforge.kits.kit import DEFAULT, read_kit
     from midiforge.library import voices
 
     kit = read_kit(DEFAULT)
@@ -154,13 +154,13 @@ def _voices() -> list[Row]:
 
 
 def _of_voices() -> str:
-    from midiforge.kit import DEFAULT
+    from midiforge.kits.kit import DEFAULT
 
     return f"MIDI notes are those of {DEFAULT}. "
 
 
 def _styles() -> list[Row]:
-    from midiforge.library.players import styles
+    from midiforge.library.band import styles
 
     return [
         {
@@ -178,7 +178,7 @@ def _styles() -> list[Row]:
 
 
 def _percussion() -> list[Row]:
-    from midiforge.library.players import percussion
+    from midiforge.library.band import percussion
 
     return [
         {
@@ -198,7 +198,7 @@ def _percussion() -> list[Row]:
 
 
 def _instruments() -> list[Row]:
-    from midiforge.library.players import instruments
+    from midiforge.library.band import instruments
 
     return [
         {
@@ -215,7 +215,7 @@ def _instruments() -> list[Row]:
 
 
 def _kits() -> list[Row]:
-    from midiforge.kit import kit_names, read_kit
+    from midiforge.kits.kit import kit_names, read_kit
 
     kits = [read_kit(name) for name in kit_names()]
     return [

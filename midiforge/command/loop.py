@@ -12,7 +12,7 @@ from midiforge.errors import MidiforgeError, nearest, quoted
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
-    from midiforge.play_along import LoopReport
+    from midiforge.folders.loops import LoopReport
 
 
 @takes_a_drill
@@ -70,8 +70,8 @@ def loop(
     Of each exercise, with what plays beside you: everything, without your hands, your feet or
     both, the click and the clave alone, with gaps of silence, and a ladder of its tempos.
     """
+    from midiforge.folders.loops import FORMATS, write_loops
     from midiforge.loops.loop_set import Shape, read_kinds
-    from midiforge.play_along import FORMATS, write_loops
 
     if not out.strip():
         raise MidiforgeError("no folder is named", "--out", hint="such as --out loops")

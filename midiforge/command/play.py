@@ -17,11 +17,11 @@ from midiforge.model.number import read_named
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
-    from midiforge.live.player import Player
-    from midiforge.live.recording import KeptTake, Recording
-    from midiforge.live.route import Place
-    from midiforge.live.session import Watch
-    from midiforge.live.watcher import Watcher
+    from midiforge.live.playing.play import Watch
+    from midiforge.live.playing.player import Player
+    from midiforge.live.playing.route import Place
+    from midiforge.live.recording.recording import KeptTake, Recording
+    from midiforge.live.screen.watcher import Watcher
     from midiforge.model.exercise import Exercise
 
 T = TypeVar("T")
@@ -119,9 +119,9 @@ def play(
 
     Recorded is one take an exercise: where several are played, its number comes before the ending.
     """
-    from midiforge.live import session
-    from midiforge.live.layers import read_layers
-    from midiforge.live.levels import read_levels
+    from midiforge.live.playing import play as session
+    from midiforge.live.playing.layers import read_layers
+    from midiforge.live.playing.levels import read_levels
     from midiforge.workshop import rounds
 
     if follow and send_clock:
@@ -167,7 +167,7 @@ def _read(read: Callable[[str], T], text: str, flag: str) -> T:
 
 
 def _others(layers: frozenset[str]) -> frozenset[str]:
-    from midiforge.live.layers import LAYERS
+    from midiforge.live.playing.layers import LAYERS
 
     return frozenset(LAYERS) - layers if layers else layers
 
@@ -181,7 +181,7 @@ def _check_listening(record: Path | None, playing: Sequence[object]) -> None:
 
 def _listening_port(port: str) -> str:
     """Where to listen if only --port was named: the input of that name, if there is one."""
-    from midiforge.live.ports import check_input
+    from midiforge.live.ports.ports import check_input
 
     try:
         if port:
@@ -200,7 +200,7 @@ def _plays_nothing(hint: str) -> MidiforgeError:
 
 
 def _watch(as_lines: bool) -> "Watch":
-    from midiforge.live.screen import on_screen
+    from midiforge.live.screen.screen import on_screen
 
     screen = not as_lines and on_terminal(sys.stdout) and on_terminal(sys.stdin)
     return on_screen if screen else _in_lines
@@ -209,9 +209,9 @@ def _watch(as_lines: bool) -> "Watch":
 @contextmanager
 def _in_lines(player: "Player") -> "Iterator[Watcher]":
     """One line an exercise, and at a new tempo; and the keys, each said when it is pressed."""
-    from midiforge.live.keyboard import pressed, single_keys
-    from midiforge.live.plain_line import plain_line
-    from midiforge.live.watcher import Watcher
+    from midiforge.live.playing.keyboard import pressed, single_keys
+    from midiforge.live.screen.plain_line import plain_line
+    from midiforge.live.screen.watcher import Watcher
 
     last: list[Place] = []
 
@@ -239,7 +239,7 @@ def _say(text: str) -> None:
 def _record(
     path: Path, exercises: "Sequence[Exercise]", drill: "Drill", alone: bool
 ) -> "Recording":
-    from midiforge.live.recording import Recording
+    from midiforge.live.recording.recording import Recording
 
     return Recording(path, exercises, drill.kit, alone)
 

@@ -11,7 +11,7 @@ def ports(
     as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
 ) -> None:
     """List the MIDI ports of this machine."""
-    from midiforge.live.ports import ports as found
+    from midiforge.live.ports.ports import ports as found
 
     everything = found()
     if as_json:

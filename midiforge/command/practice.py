@@ -198,7 +198,7 @@ def _nothing_like(everything: "list[Entry]", drill: str, exercise: str) -> None:
 
 def _csv(found: "list[Entry]", name: str, everything: "list[Entry]") -> None:
     """Writes CSV over no file but one that holds nothing which the log does not."""
-    from midiforge.disk import reason, write_aside
+    from midiforge.files.disk import reason, write_aside
     from midiforge.practice.log import as_csv
 
     if name == "-":
@@ -224,7 +224,7 @@ def _lines(path: Path) -> list[bytes]:
 
 
 def _draw(found: "list[Course]", path: Path) -> None:
-    from midiforge.own_file import COURSE, write_own
+    from midiforge.files.own_file import COURSE, write_own
     from midiforge.practice.picture import MOST, svg
 
     if not found:

@@ -10,8 +10,8 @@ from types import FrameType
 
 from midiforge.command.flags import by_flag
 from midiforge.command.terminal import WRONG, failed, say, tell
-from midiforge.disk import reason
 from midiforge.errors import MidiforgeError
+from midiforge.files.disk import reason
 
 INTERRUPTED = 130
 FAULT = 70
@@ -91,14 +91,14 @@ def _run(arguments: list[str]) -> int:
 def _finish_what_was_cut_short() -> None:
     """Finishes folders that a killed process was changing, and makes the takes of recordings that
     were cut short; says so. Nearly always there is neither, and looking costs next to nothing."""
-    from midiforge.live.waiting import journals_wait
-    from midiforge.swap import finish_all
+    from midiforge.files.swap import finish_all
+    from midiforge.live.recording.waiting import journals_wait
 
     for folder in finish_all():
         tell(f"writing into {folder} was cut short; it is finished now")
     if not journals_wait():
         return
-    from midiforge.live.recording import rescued
+    from midiforge.live.recording.recording import rescued
 
     for recording in rescued():
         for take in recording.takes:

@@ -92,8 +92,8 @@ def _print_titles(chosen: Iterable["Exercise"]) -> None:
 
 
 def _draw(chosen: list["Exercise"], path: Path) -> None:
+    from midiforge.files.own_file import DRAWING, write_own
     from midiforge.model.piece import pieces
-    from midiforge.own_file import DRAWING, write_own
     from midiforge.screen.picture import svg
 
     write_own(path, svg([piece.exercises for piece in pieces(chosen)], _PICTURE_WIDTH), DRAWING)

@@ -1,7 +1,7 @@
 """The click's voices: a sound that the drill itself does not use."""
 
 from midiforge.errors import MidiforgeError
-from midiforge.kit import Kit
+from midiforge.kits.kit import Kit
 from midiforge.library import shelf
 
 # On the first beat, on the others; the first pair that the drill leaves free is the click.

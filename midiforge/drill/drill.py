@@ -8,20 +8,20 @@ from itertools import groupby
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from midiforge.kit import Kit
+from midiforge.kits.kit import Kit
+from midiforge.model.band import Track
 from midiforge.model.exercise import SectionKind, Touch
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.model.number import Named
 from midiforge.model.swing import Swing
-from midiforge.model.track import Track
 from midiforge.phrase.every import Every
 from midiforge.phrase.pattern import Pattern
 from midiforge.phrase.phrase import Phrase
 
 if TYPE_CHECKING:
-    from midiforge.accompaniment.progression import Progression
-    from midiforge.library.players import Instrument, Style
+    from midiforge.band.progression import Progression
+    from midiforge.library.band import Instrument, Style
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,9 +5,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from midiforge.disk import parsed_toml, read_toml_text
 from midiforge.drill import values
-from midiforge.drill.beside import Wishes, beside
+from midiforge.drill.band import Wishes, beside
 from midiforge.drill.click import click_voices
 from midiforge.drill.drill import Beside, Chosen, Drill, Line, Practice, Stage, Sticking, Voicing
 from midiforge.drill.feet import foot_patterns, partners
@@ -19,7 +18,8 @@ from midiforge.drill.slowest import fast_enough
 from midiforge.drill.stages import Common, grooves, own_stage, usual_stages
 from midiforge.drill.typed import retitled
 from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.kit import Kit, read_kit
+from midiforge.files.disk import parsed_toml, read_toml_text
+from midiforge.kits.kit import Kit, read_kit
 from midiforge.library import shelf
 from midiforge.model.counts import steps_in_bar
 from midiforge.model.exercise import Touch

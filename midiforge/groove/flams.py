@@ -5,7 +5,7 @@ from math import inf
 
 from midiforge.groove.limbs import FEET_VOICES
 from midiforge.groove.source import Struck
-from midiforge.takes.expected import pad_of
+from midiforge.hear.expected import pad_of
 
 _FASTEST, _SLOWEST = 0.010, 0.070  # s, to what follows (common practice of flams and drags)
 _SOFTER = 0.8

@@ -19,7 +19,7 @@ from midiforge.groove.misfits import misfits
 from midiforge.groove.settled import Settled, laid_out, settle
 from midiforge.groove.source import Source, read_source, without_click
 from midiforge.groove.words import summary
-from midiforge.kit import DEFAULT, Kit
+from midiforge.kits.kit import DEFAULT, Kit
 from midiforge.model.hit import HANDS
 from midiforge.model.meter import Meter
 from midiforge.printable import printable

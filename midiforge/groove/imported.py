@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from midiforge.kit import Kit
+from midiforge.kits.kit import Kit
 from midiforge.model.meter import Meter
 
 BESIDE = "beside the player"

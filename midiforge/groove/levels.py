@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from itertools import accumulate, pairwise
 
-from midiforge.kit import Kit
+from midiforge.kits.kit import Kit
 from midiforge.model.hit import Strength
 
 # Groups are told apart where they explain so much of what velocities differ in (Otsu's

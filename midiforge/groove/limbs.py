@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 from midiforge.groove.grid import Grid
 from midiforge.groove.loop import Place
+from midiforge.hear.expected import pad_of
 from midiforge.model.hit import Limb
-from midiforge.takes.expected import pad_of
 
 _R, _L = Limb.RIGHT_HAND, Limb.LEFT_HAND
 

@@ -13,7 +13,7 @@ from operator import attrgetter
 from typing import NamedTuple
 
 from midiforge.groove.source import Struck
-from midiforge.takes.expected import pad_of
+from midiforge.hear.expected import pad_of
 
 # Grace notes are 10 to 70 ms apart (common practice of flams and drags).
 _FASTEST, _SLOWEST = 0.010, 0.070

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from midiforge.drill.click import CLICK_VOICES
 from midiforge.errors import MidiforgeError
-from midiforge.kit import DEFAULT, Kit, kit_names, read_kit
+from midiforge.kits.kit import DEFAULT, Kit, kit_names, read_kit
 from midiforge.midi.reading import PEDAL, MidiContent, PedalLine, read_midi
 from midiforge.model.meter import Meter
 

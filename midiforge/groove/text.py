@@ -5,17 +5,17 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from midiforge.files.own_file import Heading
+from midiforge.files.toml_text import toml_key, toml_value
 from midiforge.groove.grid import Grid
 from midiforge.groove.limbs import Played
 from midiforge.groove.loop import Place
 from midiforge.library import shelf
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
-from midiforge.own_file import Heading
 from midiforge.phrase.pattern import Pattern
 from midiforge.phrase.phrase import Phrase, Step, Stroke
 from midiforge.phrase.sticking import write_sticking
 from midiforge.printable import printable
-from midiforge.toml_text import toml_key, toml_value
 
 MOST_STEPS = 1024  # of a pattern and of a sticking
 _MARKS = {Strength.ACCENT: ">", Strength.TAP: "x", Strength.GHOST: "g"}

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from midiforge.groove.imported import BESIDE, Imported, Wrong
 from midiforge.groove.settled import tempo_text
-from midiforge.kit import DEFAULT
+from midiforge.kits.kit import DEFAULT
 
 _SURE, _LIKELY = 0.7, 0.3
 _MOST_OF_IT = 0.8  # of the strokes that a loop should explain

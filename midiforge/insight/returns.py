@@ -1,7 +1,7 @@
 """After how many bars an exercise comes round: the strokes, and the chords beside them."""
 
+from midiforge.model.band import NO_CHORD
 from midiforge.model.exercise import Exercise
-from midiforge.model.track import NO_CHORD
 from midiforge.phrase.phrase import period
 
 

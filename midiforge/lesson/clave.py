@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from midiforge.drill.beside import leaning
+from midiforge.drill.band import leaning
 from midiforge.drill.drill import Drill, Line
 from midiforge.drill.grid import own_steps
 from midiforge.lesson.variants import resolved

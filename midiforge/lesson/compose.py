@@ -7,8 +7,8 @@ from math import ceil, lcm
 
 from midiforge.drill.drill import Beside, Drill, Stage
 from midiforge.errors import MidiforgeError
+from midiforge.lesson.band import Company, company, company_bars
 from midiforge.lesson.click import click
-from midiforge.lesson.company import Company, company, company_bars
 from midiforge.lesson.cycle import bars_to_meet, within_limit
 from midiforge.lesson.dynamics import dynamics, shaped_bars
 from midiforge.lesson.form import (
@@ -28,10 +28,10 @@ from midiforge.lesson.strokes import (
 )
 from midiforge.lesson.variants import Material
 from midiforge.lesson.voices import turns, voiced
+from midiforge.model.band import ChordMark, Tone, Track
 from midiforge.model.exercise import Dynamics, Section, SectionKind
 from midiforge.model.hit import Hit, Limb
 from midiforge.model.meter import Meter
-from midiforge.model.track import ChordMark, Tone, Track
 
 MOST_STROKES = 100_000
 

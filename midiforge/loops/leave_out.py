@@ -5,11 +5,12 @@ from dataclasses import replace
 from fractions import Fraction
 from math import lcm
 
-from midiforge.library import players, shelf
+from midiforge.library import band as players
+from midiforge.library import shelf
+from midiforge.model.band import Tone
 from midiforge.model.exercise import Exercise, Section, SectionKind
 from midiforge.model.hit import CLICK, FEET, HANDS, Hit
 from midiforge.model.rounds import unrolled
-from midiforge.model.track import Tone
 
 _TIMELINE = "timeline"
 

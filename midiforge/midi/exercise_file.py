@@ -3,12 +3,12 @@
 from collections.abc import Mapping
 
 from midiforge.errors import WrongArgument
-from midiforge.kit import Kit
+from midiforge.kits.kit import Kit
 from midiforge.midi import smf
 from midiforge.midi.tracks import CONDUCTOR, SINGLE, Part, exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.rounds import bare
-from midiforge.performance import part_title
+from midiforge.performance.notes import part_title
 
 MOST_TIMES = 100_000
 

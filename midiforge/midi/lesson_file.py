@@ -8,7 +8,7 @@ from shutil import copyfileobj
 from tempfile import SpooledTemporaryFile
 from typing import IO
 
-from midiforge.kit import Kit
+from midiforge.kits.kit import Kit
 from midiforge.midi import smf
 from midiforge.midi.exercise_file import opening
 from midiforge.midi.tracks import Part

@@ -13,8 +13,8 @@ from itertools import accumulate
 from operator import itemgetter
 from pathlib import Path
 
-from midiforge.disk import read_file
 from midiforge.errors import MidiforgeError
+from midiforge.files.disk import read_file
 
 LARGEST = 64 * 1024 * 1024  # bytes; ten hours of the densest playing are a tenth of it
 NAME, MARKER, TEMPO, METER, END = 0x03, 0x06, 0x51, 0x58, 0x2F

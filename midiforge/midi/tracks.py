@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from operator import itemgetter
 
-from midiforge.kit import Kit
+from midiforge.kits.kit import Kit
 from midiforge.midi import smf
+from midiforge.model.band import NO_CHORD
 from midiforge.model.exercise import Exercise
-from midiforge.model.track import NO_CHORD
-from midiforge.performance import Note, held, notes, part_place
+from midiforge.performance.notes import Note, held, notes, part_place
 
 CONDUCTOR = "conductor"
 SINGLE = "single"  # the one track of format 0

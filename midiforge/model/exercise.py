@@ -6,12 +6,12 @@ from enum import StrEnum
 from fractions import Fraction
 from operator import itemgetter
 
+from midiforge.model.band import ChordMark, Tone, Track
 from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
 from midiforge.model.number import Number
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap
-from midiforge.model.track import ChordMark, Tone, Track
 
 
 class SectionKind(StrEnum):

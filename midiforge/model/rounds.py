@@ -5,9 +5,9 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TypeVar
 
+from midiforge.model.band import ChordMark, Tone
 from midiforge.model.exercise import Dynamics, Exercise, Section, SectionKind
 from midiforge.model.hit import Hit
-from midiforge.model.track import ChordMark, Tone
 
 T = TypeVar("T", Hit, Tone, ChordMark)
 

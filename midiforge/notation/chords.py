@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
+from midiforge.model.band import NO_CHORD, ChordMark
 from midiforge.model.exercise import Exercise
-from midiforge.model.track import NO_CHORD, ChordMark
 
 _SHARP, _FLAT = "♯", "♭"
 # A "b" after the letter of a root or bass, or before a number; elsewhere it is a letter.

@@ -9,13 +9,13 @@ from midiforge.insight.places import explained
 from midiforge.insight.returns import returns
 from midiforge.insight.words import counted_in, listed, paragraphs, swung
 from midiforge.library import shelf
+from midiforge.model.band import NO_CHORD
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Limb
 from midiforge.model.meter import Meter
 from midiforge.model.number import numbers_said
 from midiforge.model.piece import tempo_said
 from midiforge.model.tempo import plain
-from midiforge.model.track import NO_CHORD
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.score import Score
 from midiforge.notation.write import scores

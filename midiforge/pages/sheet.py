@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from midiforge.disk import check_name, real, reason, write_aside
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
-from midiforge.kit import Kit
+from midiforge.files.disk import check_name, real, reason, write_aside
+from midiforge.files.own_file import Seal
+from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.notation.write import scores
-from midiforge.own_file import Seal
 from midiforge.pages.paper import Paper
 
 if TYPE_CHECKING:

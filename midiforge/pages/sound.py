@@ -8,12 +8,12 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any
 
-from midiforge.kit import DEFAULT, read_kit
+from midiforge.kits.kit import DEFAULT, read_kit
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS
 from midiforge.model.tempo import plain
 from midiforge.pages.booklet import Booklet, Entry, once_round
-from midiforge.performance import Held, Note, Round, held, in_rounds
+from midiforge.performance.notes import Held, Note, Round, held, in_rounds
 
 _PARTS: dict[str, str] = {
     **{limb.value: "hands" for limb in HANDS},

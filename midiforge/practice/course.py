@@ -11,9 +11,9 @@ from textwrap import wrap
 from typing import Any
 
 from midiforge.drill.drill import Practice
+from midiforge.hear.figures import of_step
 from midiforge.practice.entry import Entry
 from midiforge.practice.log import plain_entry
-from midiforge.takes.figures import of_step
 
 Spans = Sequence[tuple[str, str]]
 

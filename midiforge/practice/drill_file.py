@@ -6,14 +6,14 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from midiforge.disk import is_file, real
-from midiforge.kit import ENDING, kit_names
+from midiforge.files.disk import is_file, real
+from midiforge.files.toml_text import toml_key, toml_value
+from midiforge.kits.kit import ENDING, kit_names
 from midiforge.model.number import numbers_said
 from midiforge.model.tempo import plain
 from midiforge.practice.plan import Plan, Turn, clock
 from midiforge.practice.words import turn_words
 from midiforge.printable import printable
-from midiforge.toml_text import toml_key, toml_value
 
 
 def drill_file(plan: Plan, folder: Path) -> str:

@@ -22,10 +22,10 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from midiforge.disk import check_name, data_folder, no_file, reason
 from midiforge.errors import MidiforgeError
+from midiforge.files.disk import check_name, data_folder, no_file, reason
+from midiforge.files.table import cell
 from midiforge.practice.entry import Entry
-from midiforge.table import cell
 
 ENVIRONMENT = "MIDIFORGE_LOG"
 APPLICATION = 0x4D464C47  # "MFLG", in the header of the file as SQLite's format has it

@@ -5,10 +5,10 @@ from xml.sax.saxutils import escape
 
 from midiforge.drill.drill import Practice
 from midiforge.errors import shortened
+from midiforge.hear.figures import of_step
 from midiforge.practice.course import USUAL, Course, is_good
 from midiforge.practice.entry import Entry
 from midiforge.printable import printable
-from midiforge.takes.figures import of_step
 
 MOST = 60  # courses in one drawing
 

@@ -3,11 +3,11 @@
 from datetime import UTC, datetime
 from pathlib import Path
 
-from midiforge.disk import read_file, reason
 from midiforge.errors import MidiforgeError
+from midiforge.files.disk import read_file, reason
+from midiforge.hear.review import Review
 from midiforge.midi.reading import LARGEST
 from midiforge.practice.entry import Entry, key_of, take_of
-from midiforge.takes.review import Review
 
 
 def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:

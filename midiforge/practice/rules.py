@@ -37,11 +37,11 @@ steady, two takes, steps of 5 per cent, a week.
 from collections.abc import Callable
 
 from midiforge.drill.drill import Practice
+from midiforge.hear.figures import of_step
 from midiforge.model.tempo import plain
 from midiforge.practice.entry import Entry
 from midiforge.practice.standing import Action, Advice, Standing, hurts
 from midiforge.practice.steps import SAME_TEMPO
-from midiforge.takes.figures import of_step
 
 FAR_OFF_CLEAN = 0.10  # as much below `clean` is far off
 FAR_OFF_STEADY = 2.0  # ... or as many times `steady`

@@ -9,15 +9,15 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
+from midiforge.hear.expected import Due
+from midiforge.hear.figures import Levels, Tally, Timing
+from midiforge.hear.known import NOTHING, Known
+from midiforge.hear.review import Review
 from midiforge.insight.places import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.report import studies
 from midiforge.report.sentence import advice, said
 from midiforge.report.view import View
-from midiforge.takes.expected import Due
-from midiforge.takes.figures import Levels, Tally, Timing
-from midiforge.takes.known import NOTHING, Known
-from midiforge.takes.review import Review
 
 STROKE_COLUMNS = (
     "kind", "time_s", "off_ms", "velocity", "voice", "limbs", "strength", "bar", "count", "round",

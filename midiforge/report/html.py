@@ -6,15 +6,15 @@ from html import escape
 from pathlib import Path
 
 from midiforge import __version__
-from midiforge.own_file import Seal, write_own
+from midiforge.files.own_file import Seal, write_own
+from midiforge.hear.figures import Timing, deviation, mean, of_step
+from midiforge.hear.known import NOTHING, Known
+from midiforge.hear.review import Review
 from midiforge.printable import printable
 from midiforge.report import pictures, studies, words
 from midiforge.report.rules.counts import falling_apart
 from midiforge.report.sentence import advice
 from midiforge.report.view import LIMBS, Lane, View
-from midiforge.takes.figures import Timing, deviation, mean, of_step
-from midiforge.takes.known import NOTHING, Known
-from midiforge.takes.review import Review
 
 _HERE = Path(__file__).parent
 _MARK = f'<meta name="generator" content="midiforge {__version__} review">'

@@ -7,8 +7,8 @@ Lines keep their width and dots stay round however a picture is stretched (`vect
 from collections.abc import Iterable, Sequence
 from html import escape
 
+from midiforge.hear.figures import Timing
 from midiforge.report.view import Column, Lane
-from midiforge.takes.figures import Timing
 
 STRIP_HEIGHT, HUMP_HEIGHT, PANEL_HEIGHT = 22, 46, 72
 _CELLS = 240  # dots nearer together than a strip's 240th part are one dot

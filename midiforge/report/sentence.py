@@ -9,6 +9,8 @@ at: that depends on the takes before, and `midiforge.practice` says it.
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from midiforge.hear.known import NOTHING, Known
+from midiforge.hear.review import Review
 from midiforge.report.rules.besides import extras
 from midiforge.report.rules.case import Case
 from midiforge.report.rules.counts import count_falls_apart
@@ -21,8 +23,6 @@ from midiforge.report.rules.right import other_exercise, other_kit, short
 from midiforge.report.rules.together import apart
 from midiforge.report.view import View
 from midiforge.report.words import many, ms
-from midiforge.takes.known import NOTHING, Known
-from midiforge.takes.review import Review
 
 MOST_POINTS = 5
 

@@ -7,14 +7,14 @@ from collections.abc import Iterable, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
+from midiforge.hear.figures import Timing, deviation, mean, of_step
+from midiforge.hear.known import NOTHING, Known
+from midiforge.hear.review import Review
 from midiforge.printable import print_line
 from midiforge.report import studies, words
 from midiforge.report.rules.counts import falling_apart
 from midiforge.report.sentence import advice
 from midiforge.report.view import Column, View
-from midiforge.takes.figures import Timing, deviation, mean, of_step
-from midiforge.takes.known import NOTHING, Known
-from midiforge.takes.review import Review
 
 if TYPE_CHECKING:
     from rich.console import Console

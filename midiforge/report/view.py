@@ -7,10 +7,10 @@ from fractions import Fraction
 from functools import cached_property
 from itertools import accumulate
 
+from midiforge.hear.figures import Tally, Timing, timing
+from midiforge.hear.review import Judged, Review
 from midiforge.insight.places import place_name
 from midiforge.model.hit import FEET, HANDS, Limb
-from midiforge.takes.figures import Tally, Timing, timing
-from midiforge.takes.review import Judged, Review
 
 LIMBS = (*HANDS, *FEET)
 

@@ -2,10 +2,10 @@
 
 from collections.abc import Mapping
 
+from midiforge.hear.review import Review
 from midiforge.model.hit import HANDS, Limb
 from midiforge.model.tempo import plain
 from midiforge.report.view import View
-from midiforge.takes.review import Review
 
 NEXT = "Next"  # heads the line that says what to do next
 

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from midiforge import __version__
-from midiforge.disk import aside
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.files.disk import aside
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 from midiforge.sound.packages import package

@@ -10,7 +10,7 @@ from pathlib import Path
 from threading import Event
 
 from midiforge.errors import MidiforgeError
-from midiforge.kit import Kit
+from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.sound.audio_file import About, check_ending, write_audio
 from midiforge.sound.fluid import Sound, library

@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from midiforge.errors import MidiforgeError
-from midiforge.kit import Kit
+from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.sound.fluid import BLOCK, RATES, Sound, Synth
 from midiforge.sound.packages import package

@@ -6,9 +6,9 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
 
-from midiforge.kit import DEFAULT, Kit, read_kit
+from midiforge.kits.kit import DEFAULT, Kit, read_kit
 from midiforge.model.exercise import Exercise
-from midiforge.performance import held, notes, over_the_seam
+from midiforge.performance.notes import held, notes, over_the_seam
 from midiforge.sound.fluid import BLOCK, DRUMS
 
 # Drum sounds end by themselves. A SoundFont may hold one that does not, so in the end it is let

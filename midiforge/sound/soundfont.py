@@ -12,8 +12,8 @@ from functools import cache
 from pathlib import Path
 from typing import BinaryIO
 
-from midiforge.disk import no_file, reason
 from midiforge.errors import MidiforgeError
+from midiforge.files.disk import no_file, reason
 from midiforge.sound.soundfont_lists import DRUM_BANK, banks, drum_keys
 
 VARIABLE = "MIDIFORGE_SOUNDFONT"

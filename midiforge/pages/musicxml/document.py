@@ -13,7 +13,7 @@ from math import lcm
 from midiforge import __version__
 from midiforge.errors import MidiforgeError
 from midiforge.insight.words import paragraphs
-from midiforge.kit import Kit
+from midiforge.kits.kit import Kit
 from midiforge.library import shelf
 from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Score
 from midiforge.pages.musicxml.measures import Staff, frames, measures, parts_of_a_quarter

@@ -11,8 +11,8 @@ from functools import cache
 from typing import NamedTuple
 from xml.sax.saxutils import quoteattr
 
-from midiforge.accompaniment.chord import read_chord
-from midiforge.model.track import NO_CHORD
+from midiforge.band.chord import read_chord
+from midiforge.model.band import NO_CHORD
 from midiforge.notation.chords import printed
 
 # Semitones above the root by degree; the first that fits best is taken.

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from midiforge.hear.known import Known, Other
+from midiforge.hear.review import Review
 from midiforge.model.hit import HANDS, Limb
 from midiforge.report.view import View
-from midiforge.takes.known import Known, Other
-from midiforge.takes.review import Review
 
 # A take is judged from so many strokes on; fewer say nothing of a habit. Ours.
 FEWEST_STROKES = 8

@@ -3,6 +3,7 @@
 from math import sqrt
 from statistics import median
 
+from midiforge.hear.figures import deviation
 from midiforge.model.tempo import plain
 from midiforge.report.rules.accidents import stands_out
 from midiforge.report.rules.case import (
@@ -18,7 +19,6 @@ from midiforge.report.rules.case import (
 from midiforge.report.rules.misses import dropping
 from midiforge.report.view import Lane, View
 from midiforge.report.words import ms, percent
-from midiforge.takes.figures import deviation
 
 COUNT_MISSED = 0.20  # a count is hit every time or nearly; one of five is no accident
 LOOSE_SURE = 4.0  # and so many standard errors of a standard deviation above it; counts are many

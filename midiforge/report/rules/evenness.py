@@ -1,5 +1,6 @@
 """Even doubles, and steadiness."""
 
+from midiforge.hear.figures import of_step
 from midiforge.insight.words import listed
 from midiforge.report.rules.case import (
     FEWEST_STROKES,
@@ -12,7 +13,6 @@ from midiforge.report.rules.case import (
     by_sticking,
 )
 from midiforge.report.words import ms, percent
-from midiforge.takes.figures import of_step
 
 SOFTER = 0.80  # the second of a double at least so loud as the first; common practice
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from midiforge.hear.figures import LimbFigures
 from midiforge.insight.words import bars_named, listed
 from midiforge.report.rules.accidents import stands_out
 from midiforge.report.rules.case import (
@@ -12,7 +13,6 @@ from midiforge.report.rules.case import (
 )
 from midiforge.report.rules.ramp import tempo
 from midiforge.report.view import Lane
-from midiforge.takes.figures import LimbFigures
 
 ONE_COUNT = 0.75  # so many of a limb's misses on one count are that count's; ours
 LEAST_IN_A_BAR = 3  # fewer strokes to a bar, and an empty one is a stroke or two missed; ours

@@ -1,0 +1,110 @@
+"""A chord progression: bars of chords that go round."""
+
+from bisect import bisect_right
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import NamedTuple
+
+from midiforge.band.chord import Chord, read_chord
+from midiforge.errors import MidiforgeError
+from midiforge.model.meter import Meter
+
+MOST_BARS = 256
+_REPEAT = "%"  # the bar before once more, as it is written by hand
+_GOES_ON = (_REPEAT, "/")  # within a bar: the chord before for its share of the beats
+
+
+class Change(NamedTuple):
+    """A chord from its first moment, in quarter notes; None for no chord."""
+
+    time: Fraction
+    chord: Chord | None
+    symbol: str
+
+
+@dataclass(frozen=True, slots=True)
+class Progression:
+    """Chords that go round.
+
+    bars: how many, of `bar` quarter notes. changes: from time 0 on, rising.
+    """
+
+    bars: int
+    bar: Fraction
+    changes: tuple[Change, ...]
+
+    @property
+    def length(self) -> Fraction:
+        return self.bars * self.bar
+
+    def over(self, length: Fraction) -> Iterator[Change]:
+        """The changes up to `length`, again and again."""
+        turn = Fraction(0)
+        while turn < length:
+            for change in self.changes:
+                if turn + change.time < length:
+                    yield change._replace(time=turn + change.time)
+            turn += self.length
+
+    def turns(self, length: Fraction) -> list[Fraction]:
+        """When another chord begins, up to `length`; not when the same one is written again."""
+        found, before = [], self.changes[-1].chord
+        for time, chord, _ in self.over(length):
+            if time == 0 or chord != before:
+                found.append(time)
+            before = chord
+        return found
+
+    def at(self, time: Fraction) -> Chord | None:
+        """The chord that sounds at a time; before 0 and after the end it goes round."""
+        within = time % self.length
+        index = bisect_right(self.changes, within, key=lambda change: change.time)
+        return self.changes[index - 1].chord
+
+
+def read_progression(text: str, meter: Meter) -> Progression:
+    """A progression from chord symbols, bars divided by |, such as "Dm7 | G7 | Cmaj7 | % ".
+
+    Several chords in a bar share its beats as evenly as they can, the earlier ones longer; %
+    repeats the bar before, within a bar % or / goes on with the chord before; N.C. is no chord.
+    Raises MidiforgeError that names bar and chord.
+    """
+    if ":" in text:
+        raise MidiforgeError(
+            "repeat signs are not read", hint="the whole goes round; write out what comes twice"
+        )
+    bars = [part.split() for part in text.strip().strip("|").split("|")]
+    if not any(bars):
+        raise MidiforgeError("there are no chords", hint="such as 'Dm7 | G7 | Cmaj7 | A7'")
+    if len(bars) > MOST_BARS:
+        raise MidiforgeError(f"the progression has {len(bars)} bars", hint=f"up to {MOST_BARS}")
+    changes: list[Change] = []
+    before: list[str] = []
+    for number, symbols in enumerate(bars, start=1):
+        place = f"bar {number}"
+        if symbols == [_REPEAT]:
+            if not before:
+                raise MidiforgeError("there is no bar before to repeat", place)
+            symbols = before
+        if not symbols:
+            raise MidiforgeError("the bar is empty", place, hint="% repeats the bar before")
+        beats = meter.beats
+        if len(symbols) > len(beats):
+            raise MidiforgeError(
+                f"{len(symbols)} chords in a bar of {len(beats)} beats",
+                place,
+                hint="at most one a beat",
+            )
+        before = symbols
+        for i, symbol in enumerate(symbols):
+            if symbol in _GOES_ON and changes:
+                continue
+            beat = -(-i * len(beats) // len(symbols))
+            try:
+                chord = read_chord(symbol)
+            except MidiforgeError as error:
+                raise error.within(place) from None
+            time = (number - 1) * meter.bar + beats[beat]
+            changes.append(Change(time, chord, symbol if chord else ""))
+    return Progression(len(bars), meter.bar, tuple(changes))

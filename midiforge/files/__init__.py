@@ -1,0 +1,1 @@
+"""Files: read and written whole, known as ours, replaced all or none."""

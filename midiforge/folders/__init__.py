@@ -1,0 +1,1 @@
+"""Folders that are written in one go: a lesson, a set of loops."""

@@ -1,0 +1,276 @@
+"""Loops to play along with in one call: a drill in, a folder of MIDI files and of sound out."""
+
+import csv
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import log10
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from midiforge.drill.drill import Drill
+from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.files.names import file_name
+from midiforge.files.record import Writing, rewriting
+from midiforge.files.swap import checksum_of
+from midiforge.files.table import cells
+from midiforge.lesson.size import most_pieces
+from midiforge.loops.loop_set import Loop, Shape, loops
+from midiforge.midi.exercise_file import exercise_bytes
+from midiforge.model.number import Number
+from midiforge.model.tempo import plain
+
+if TYPE_CHECKING:
+    from midiforge.sound import Done, Job, Sound
+
+INDEX, RECORD = "loops.csv", ".midiforge-wrote-loops"
+FORMATS = ("wav", "flac", "ogg")
+COLUMNS = (
+    "file",
+    "audio",
+    "kind",
+    "exercises",
+    "title",
+    "tempo",
+    "bars",
+    "times",
+    "count_in_bars",
+    "seconds",
+    "loop_from_seconds",
+    "samples",
+    "sample_rate",
+    "gain_db",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A loop's files.
+
+    uses: what it is for whom: the kind, and the numbers of the exercises that it is that of. One
+        exercise without its hands may be all of another.
+    audio: "" for none; samples: how many it has, at `rate` a second; gain: the factor it was
+        written with.
+    """
+
+    loop: Loop
+    file: str
+    uses: tuple[tuple[str, tuple[Number, ...]], ...]
+    audio: str = ""
+    samples: int = 0
+    rate: int = 0
+    gain: float = 1.0
+
+    @property
+    def numbers(self) -> tuple[Number, ...]:
+        """Of the exercises that it goes with."""
+        return tuple(dict.fromkeys(number for _, those in self.uses for number in those))
+
+
+@dataclass(frozen=True, slots=True)
+class LoopReport:
+    """What came of it.
+
+    left_out: sentences on what could not be made. missing: why there is no sound though it was
+    asked for, and how to get it; "" if nothing is missing. kept: files of an earlier time that
+    somebody changed since; they were left alone. removed: how many others of that time are gone,
+    without one of the same name in their place.
+    """
+
+    folder: Path
+    written: tuple[Written, ...]
+    left_out: tuple[str, ...] = ()
+    missing: str = ""
+    kept: tuple[str, ...] = ()
+    removed: int = 0
+
+    @property
+    def seconds(self) -> Fraction:
+        """How long all of it lasts."""
+        return sum((each.loop.seconds for each in self.written), Fraction(0))
+
+
+def write_loops(
+    drill: Drill,
+    folder: Path | str,
+    shape: Shape | None = None,
+    only: str = "",
+    audio: str = "",
+    soundfont: Path | str = "",
+    progress: Callable[[int, int], None] | None = None,
+) -> LoopReport:
+    """Writes a drill's loops into a folder, as `midiforge loop` does.
+
+    only: which exercises, by number, "3,5-8,9b"; "" for all.
+    audio: "wav", "flac" or "ogg" for sound beside the MIDI files; "" for none. Where FluidSynth,
+        a SoundFont or a package is missing, MIDI is written all the same and the report says so.
+    soundfont: the SoundFont's file; "" to look in the usual places.
+    progress: told how many files of how many are written.
+    Raises MidiforgeError; the folder is then as it was.
+    """
+    if not str(folder).strip():
+        raise MidiforgeError("the folder's name is empty")
+    if audio and audio not in FORMATS:
+        raise MidiforgeError(f"{quoted(audio)} is no format of audio", hint=nearest(audio, FORMATS))
+    sound, missing = _sound(soundfont) if audio else (None, "")
+    folder, shape = Path(folder), shape or Shape()
+    with rewriting(folder, RECORD, INDEX) as (before, aside):
+        left_out: list[str] = []
+        written = list(_write_midi(drill, shape, only, aside, left_out))
+        if not written:
+            raise MidiforgeError(
+                "there is no loop to write", drill.source, hint="".join(left_out[:1])
+            )
+        if sound:
+            try:
+                written = list(
+                    _write_sound(written, drill, sound, audio, aside, left_out, progress)
+                )
+            except MidiforgeError as error:
+                where = (place.replace(str(aside), str(folder)) for place in error.where)
+                raise MidiforgeError(error.what, *where, hint=error.hint) from None
+        _write_index(written, aside)
+        with Writing(aside, RECORD) as record:
+            for each in written:
+                for name in filter(None, (each.file, each.audio)):
+                    record.note(name, checksum_of(aside / name))
+            record.note(INDEX, checksum_of(aside / INDEX))
+        replaced = before.replace_by(aside)
+    left = tuple(dict.fromkeys(left_out))
+    return LoopReport(folder, tuple(written), left, missing, replaced.kept, replaced.removed)
+
+
+def _sound(soundfont: Path | str) -> tuple["Sound | None", str]:
+    """What to render with; or why that is not possible here.
+
+    A SoundFont that was named and is damaged is an error: somebody meant it.
+    """
+    from midiforge.sound import Sound, find_soundfont
+    from midiforge.sound.fluid import library
+    from midiforge.sound.packages import check_packages
+    from midiforge.sound.soundfont import VARIABLE
+
+    named = find_soundfont(soundfont) if soundfont or os.environ.get(VARIABLE) else None
+    try:
+        check_packages()
+        library()
+        return Sound(named or find_soundfont()), ""
+    except MidiforgeError as error:
+        return None, str(error)
+
+
+def _write_midi(
+    drill: Drill,
+    shape: Shape,
+    only: str,
+    aside: Path,
+    left_out: list[str],
+) -> Iterator[Written]:
+    """A file for each loop; one for those that come out the same."""
+    digits = max(2, len(str(most_pieces(drill))))
+    found: list[tuple[Loop, str]] = []
+    uses: list[dict[str, tuple[Number, ...]]] = []
+    for loop in loops(drill, shape, only, left_out.append):
+        if loop.same_as is not None:
+            those = uses[loop.same_as]
+            those[loop.kind] = those.get(loop.kind, ()) + loop.numbers
+            continue
+        name = file_name(loop.exercise, digits, loop.kind)
+        content = exercise_bytes(loop.exercise, drill.kit, drill.file_format, loop.times)
+        (aside / name).write_bytes(content)
+        found.append((loop, name))
+        uses.append({loop.kind: loop.numbers})
+    for (loop, name), those in zip(found, uses, strict=True):
+        yield Written(loop, name, tuple(those.items()))
+
+
+def _write_sound(
+    written: list[Written],
+    drill: Drill,
+    sound: "Sound",
+    ending: str,
+    aside: Path,
+    left_out: list[str],
+    progress: Callable[[int, int], None] | None,
+) -> Iterator[Written]:
+    """The loops with their sound; what belongs to one exercise at one tempo at one level.
+
+    The fullest loop gives the level: a click alone made as loud as a band would hurt.
+    """
+    from midiforge.sound import render_all
+    from midiforge.sound.render import RATE
+
+    done: dict[str, Done] = {}
+    levels: dict[Number, float] = {}
+    firsts = [each for each in written if each.loop.kind == "everything"]
+    others = [each for each in written if each.loop.kind != "everything"]
+    for group in (firsts, others):
+        jobs = (_job(each, drill, aside / each.file, ending, levels) for each in group)
+        for finished in render_all(jobs, sound):
+            name = finished.job.path.name
+            done[name] = finished
+            if finished.silent:
+                left_out.append(f"{name}: next to nothing is heard in it")
+            if progress:
+                progress(len(done), len(written))
+        # Known before the first of the others is begun.
+        for each in firsts:
+            levels |= dict.fromkeys(each.numbers, done[_named(each.file, ending)].gain)
+    for each in written:
+        name = _named(each.file, ending)
+        found = done[name]
+        yield replace(each, audio=name, samples=found.samples, rate=RATE, gain=found.gain)
+
+
+def _named(file: str, ending: str) -> str:
+    return str(Path(file).with_suffix("")) + f".{ending}"
+
+
+def _job(
+    each: Written, drill: Drill, path: Path, ending: str, levels: dict[Number, float]
+) -> "Job":
+    from midiforge.sound import Job, about
+
+    loop = each.loop
+    gains = [levels[number] for number in each.numbers if number in levels]
+    said = about(loop.exercise)
+    said = replace(said, title=f"{said.title}, {loop.kind}", comment=f"{loop.kind}; {said.comment}")
+    return Job(
+        exercise=loop.exercise,
+        kit=drill.kit,
+        path=path.with_name(_named(path.name, ending)),
+        about=said,
+        closed=loop.closes,
+        times=loop.times,
+        reference=min(gains) if gains else None,
+    )
+
+
+def _write_index(written: list[Written], aside: Path) -> None:
+    with (aside / INDEX).open("w", newline="", encoding="utf-8") as stream:
+        table = csv.writer(stream)
+        table.writerow(COLUMNS)
+        table.writerows(cells(_row(each, *use)) for each in written for use in each.uses)
+
+
+def _row(each: Written, kind: str, numbers: tuple[Number, ...]) -> tuple[object, ...]:
+    loop, exercise = each.loop, each.loop.exercise
+    start = exercise.tempo.seconds(-exercise.count_in, exercise.loop_start)
+    tempos = (plain(exercise.tempo.first), plain(exercise.tempo.last))
+    return (
+        each.file,
+        each.audio,
+        kind,
+        " ".join(map(str, numbers)),
+        exercise.title,
+        " to ".join(dict.fromkeys(tempos)),
+        exercise.bars,
+        loop.times,
+        exercise.count_in_bars,
+        f"{float(loop.seconds):.6f}",
+        f"{float(start):.6f}" if loop.closes else "",
+        each.samples or "",
+        each.rate or "",
+        f"{20 * log10(each.gain):.2f}" if each.audio else "",
+    )

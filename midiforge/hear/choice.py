@@ -1,0 +1,261 @@
+"""Which exercise of a drill a take is of: the one that is named, marked in it, or likeliest."""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from midiforge.errors import MidiforgeError, WrongArgument, shortened
+from midiforge.hear.expected import pad_of
+from midiforge.hear.known import LIKELIER_BY, Known, Other, is_hardly, likelier
+from midiforge.hear.placing import fit
+from midiforge.hear.review import Review, likeness, review
+from midiforge.hear.take import Take
+from midiforge.kits.kit import Kit, kit_names, read_kit
+from midiforge.midi.smf import as_written
+from midiforge.model.exercise import Exercise
+from midiforge.model.number import Chooser, Named, Number, Span, read_named
+from midiforge.model.piece import Piece, pieces
+
+_MOST_COMPARED = 24  # exercises; those whose pads are most like the take's
+_MOST_NAMED = 3
+# A take that its exercise explains less of than this, or that is less clean, may be of another.
+_CLEARLY_LIKE, _CLEARLY_CLEAN = 0.85, 0.75
+_LIKE = 0.6  # of another kit: so much of the take must it explain
+_OPENING = 2000  # strokes that are looked at to compare exercises
+_IN_COMMON = 0.6  # at least so much of what the most fitting exercise shares with the take
+_ALIKE = 0.02  # no further apart than this, nobody can tell which it is
+_STRANGE = 0.1  # so many of the notes more must another kit know
+_IN_REACH = 1.7  # a tempo so many times as fast or slow is heard for what it is
+_NEARER = 0.02  # tempos that differ less, as a share, are one
+
+
+@dataclass(frozen=True, slots=True)
+class Reviewed:
+    """A review and what is known besides."""
+
+    review: Review
+    known: Known
+
+    @property
+    def is_it(self) -> bool:
+        """Whether the take is of this exercise, on this kit, as far as can be told."""
+        known = self.known
+        other = likelier(self.review, known.others)
+        return not (known.likelier_kit or other or is_hardly(self.review))
+
+
+def reviewed(
+    take: Take,
+    exercises: Sequence[Exercise],
+    kit: Kit,
+    number: str | int = "",
+    delay_ms: float | None = None,
+) -> Reviewed:
+    """The review of a take as one of a drill's exercises.
+
+    number: of the exercise, "3b"; of a piece, "3", at the tempo nearest to that played. For "" the
+        exercise that the take names, else the likeliest.
+    delay_ms: between a stroke and its arrival, if it was measured.
+    Raises MidiforgeError if there is no such exercise, or the kit knows none of the notes.
+    """
+    lesson = [*pieces(exercises)]
+    if not lesson:
+        raise MidiforgeError("the drill has no exercise")
+    better = _likelier_kit(take, kit)
+    if _strange(take, kit) == 1:
+        _refuse(take, kit, better)
+    if str(number).strip():
+        wish = _read(str(number), exercises)
+        piece, chosen = _piece(lesson, wish), ""
+        exercise = _first_guess(take, piece, kit, wish)
+        named: Named | None = wish
+    else:
+        exercise, chosen = _found(take, lesson, kit)
+        piece = _piece(lesson, exercise.number)
+        named = take.exercise
+    said = review(take, exercise, kit, delay_ms)
+    nearest = _at_tempo(Piece((exercise, *piece.exercises)), said.played_tempo)
+    if nearest is not exercise and not said.tempos:
+        if named is None or not named.letter or exercise.number not in named:
+            exercise = nearest
+            said = review(take, exercise, kit, delay_ms)
+        else:
+            chosen = ", ".join(
+                filter(None, [chosen, f"played at the tempo of exercise {nearest.number}"])
+            )
+    others: list[Other] = []
+    if said.like < _CLEARLY_LIKE or said.tally.clean < _CLEARLY_CLEAN:
+        rest = [each for each in lesson if each is not piece]
+        others = list(_others(take, rest, kit))[:_MOST_NAMED]
+        best = max([said.like, *(each.like for each in others)])
+        better = better or _more_like(take, exercise, kit, best)
+    return Reviewed(said, Known(others, better, chosen))
+
+
+def _read(number: str, exercises: Sequence[Exercise]) -> Named:
+    """A number that one of the exercises has; WrongArgument, naming the nearest, for any other."""
+    try:
+        named = read_named(number)
+        chooser = Chooser([Span(named, named)])
+        for each in exercises:
+            chooser.takes(each.number)
+        chooser.check()
+    except MidiforgeError as error:
+        raise WrongArgument(error.what, "number", hint=error.hint) from None
+    return named
+
+
+def _piece(lesson: Sequence[Piece], number: Number | Named) -> Piece:
+    return next(each for each in lesson if each.exercise.number.piece == number.piece)
+
+
+def _at_tempo(piece: Piece, tempo: float) -> Exercise:
+    return piece.at(tempo, _NEARER)
+
+
+def _found(take: Take, lesson: Sequence[Piece], kit: Kit) -> tuple[Exercise, str]:
+    """The exercise of a take for which no number was given, and how it was found."""
+    why = ""
+    if take.exercise is not None:
+        called = [piece for piece in lesson if take.title and _is_called(piece, take.title)]
+        for piece in lesson:
+            if any(each.number in take.exercise for each in piece.exercises) and (
+                _is_called(piece, take.title)
+            ):
+                found = _first_guess(take, piece, kit, take.exercise)
+                return found, "the exercise that the take names"
+        if called:
+            return _first_guess(take, called[0], kit), (
+                f"the exercise that the take names, as number {take.exercise} of another list"
+            )
+        what = f", {shortened(take.title)}" if take.title else ""
+        why = f"the take names exercise {take.exercise}{what}, which the drill does not have; "
+    if len(lesson) == 1:
+        found = _first_guess(take, lesson[0], kit)
+        return found, f"{why}the drill's only exercise" if why else ""
+    others = list(_others(take, lesson, kit))
+    if not others:
+        return _first_guess(take, lesson[0], kit), f"{why}no exercise of the drill is like the take"
+    best = others[0]
+    alike = [str(each.exercise.number) for each in others[1:] if each.like > best.like - _ALIKE]
+    said = f"{why}the likeliest of {len(lesson)} exercises"
+    if alike:
+        said += f" (as likely: {', '.join(alike[:_MOST_NAMED])})"
+    return best.exercise, said
+
+
+def _is_called(piece: Piece, title: str) -> bool:
+    """Whether that is its title, as MIDI files write it; also where the take says none."""
+    return not title or as_written(piece.title) == title
+
+
+def _first_guess(take: Take, piece: Piece, kit: Kit, named: Named | None = None) -> Exercise:
+    """The exercise of a piece at the tempo that is named, else at the one that the file has, if it
+    has one; else in the middle.
+
+    Where the piece has tempos too far from that one, that of several which fits best.
+    """
+    some = piece.exercises
+    if named and named.letter:
+        return next(each for each in some if each.number in named)
+    guess = some[len(some) // 2]
+    if len(take.tempos) == 1:
+        guess = _at_tempo(piece, take.tempos[0][1] / float(guess.tempo.pulse))
+    several = [guess]
+    for each in some:
+        tempos = (float(other.tempo.first / each.tempo.first) for other in several)
+        if all(not 1 / _IN_REACH < tempo < _IN_REACH for tempo in tempos):
+            several.append(each)
+    if len(several) == 1:
+        return guess
+    take = replace(take, strokes=take.strokes[:_OPENING])
+    return max(several, key=lambda each: fit(take, each, kit))
+
+
+def _others(take: Take, lesson: Sequence[Piece], kit: Kit) -> Iterator[Other]:
+    """How like the take each piece is, the likeliest first, at the tempo played."""
+    take = replace(take, strokes=take.strokes[:_OPENING])
+    played = _pads_played(take, kit)
+    shared = [_in_common(played, _pads_asked(piece.exercise, kit)) for piece in lesson]
+    near = sorted(range(len(lesson)), key=lambda i: -shared[i])[:_MOST_COMPARED]
+    found = []
+    for piece in (lesson[i] for i in near if shared[i] >= _IN_COMMON * shared[near[0]]):
+        exercise = _first_guess(take, piece, kit)
+        like = likeness(take, exercise, kit)
+        if like:
+            found.append((like, exercise, piece))
+    found.sort(key=lambda each: (-each[0], each[1].number))
+    for i, (like, exercise, piece) in enumerate(found):
+        if i < _MOST_NAMED and len(piece.exercises) > 1:
+            exercise = _at_tempo(piece, review(take, exercise, kit).played_tempo)
+        yield Other(exercise, like)
+
+
+def _pads_played(take: Take, kit: Kit) -> Mapping[str, float]:
+    counted: Counter[str] = Counter()
+    for (number, pedal), times in _notes(take).items():
+        voice = kit.voice(number, pedal)
+        if voice:
+            counted[pad_of(voice)] += times
+    return _shares(counted)
+
+
+def _pads_asked(exercise: Exercise, kit: Kit) -> Mapping[str, float]:
+    hits = (*exercise.hits, *exercise.answers)
+    return _shares(Counter(pad_of(kit.stand_in(hit.voice)) for hit in hits if hit.limb))
+
+
+def _shares(counted: Counter[str]) -> Mapping[str, float]:
+    total = sum(counted.values())
+    return {pad: times / total for pad, times in counted.items()}
+
+
+def _in_common(one: Mapping[str, float], other: Mapping[str, float]) -> float:
+    return sum(min(share, other.get(pad, 0.0)) for pad, share in one.items())
+
+
+# Kits
+
+
+def _notes(take: Take) -> Counter[tuple[int, int | None]]:
+    return Counter((stroke.number, stroke.pedal) for stroke in take.strokes)
+
+
+def _strange(take: Take, kit: Kit) -> float:
+    """The share of a take's strokes whose notes a kit does not know."""
+    unknown = sum(times for key, times in _notes(take).items() if kit.voice(*key) is None)
+    return unknown / max(len(take.strokes), 1)
+
+
+def _likelier_kit(take: Take, kit: Kit) -> str:
+    """The kit among those that come along that knows clearly more of the notes; "" for none."""
+    here = _strange(take, kit)
+    if here <= _STRANGE:
+        return ""
+    strange = {name: _strange(take, read_kit(name)) for name in kit_names() if name != kit.name}
+    best = min(strange, key=lambda name: strange[name], default="")
+    return best if best and strange[best] < here - _STRANGE else ""
+
+
+def _more_like(take: Take, exercise: Exercise, kit: Kit, like: float) -> str:
+    """The kit by which the take is clearly more like the exercise; "" for none.
+
+    Kits give one number to different drums, so that a wrong one may know every note.
+    """
+    take = replace(take, strokes=take.strokes[:_OPENING])
+    likes = {
+        name: likeness(take, exercise, read_kit(name)) for name in kit_names() if name != kit.name
+    }
+    best = max(likes, key=lambda name: likes[name], default="")
+    return best if best and likes[best] >= max(like + LIKELIER_BY, _LIKE) else ""
+
+
+def _refuse(take: Take, kit: Kit, better: str) -> None:
+    if not take.strokes:
+        raise MidiforgeError("there is no stroke of a drummer in it", take.source)
+    notes = ", ".join(str(number) for number in sorted({each.number for each in take.strokes})[:8])
+    raise MidiforgeError(
+        f"the kit {kit.name} knows none of the take's notes ({notes})",
+        take.source,
+        hint=f"the kit {better} looks likelier" if better else "name the kit it was played on",
+    )

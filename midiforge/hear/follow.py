@@ -1,0 +1,273 @@
+"""How the player's time goes on through a take, from where it begins.
+
+It is followed bar by bar, by the median of how far strokes lie from where they are due, so that
+slow drift, a missed bar and wrong strokes leave the rest in place.
+"""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import floor
+from statistics import median
+
+from midiforge.hear.expected import Due
+from midiforge.hear.match import match
+from midiforge.hear.opening import Heard, Start, by_pad
+from midiforge.hear.segment import Segment, smoothed
+
+_FEW = 0.34  # matched less than this share of a stretch: nothing is learnt from it
+_LOST = 0.7  # matched less than this: the player may be elsewhere
+_CLEARLY, _SURELY = 0.25, 0.85  # so much better must another place be, and at least so good
+_NEARER = 0.08  # so much better must a place be that is farther
+_LEAST_OFTEN = 30  # stretches between two such searches
+_ENOUGH = 12  # dues that such a place must explain
+_FARTHEST = 6.0  # seconds that somebody who lost the place goes on earlier or later
+_MOST_JUMP = 0.8  # of the window, in one stretch
+_QUICKNESS = 0.4  # how much of a stretch's error is taken for a change of tempo
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The player's time: where in the take each moment of the exercise is.
+
+    dues, times: knots, both in seconds and rising; straight lines between and beyond them.
+    jumps: where the player lost the place and went on later (or earlier, below 0): seconds of
+        the exercise, and by how many seconds.
+    """
+
+    dues: tuple[float, ...]
+    times: tuple[float, ...]
+    jumps: tuple[tuple[float, float], ...] = ()
+
+    def at(self, due: float) -> float:
+        """When in the take `due` is, by the player's own time."""
+        i = min(max(bisect_right(self.dues, due), 1), len(self.dues) - 1)
+        one, two = self.dues[i - 1], self.dues[i]
+        slope = (self.times[i] - self.times[i - 1]) / (two - one)
+        return self.times[i - 1] + (due - one) * slope
+
+    @property
+    def stretch(self) -> float:
+        """Seconds of the take to a second of the exercise, on average, jumps left out."""
+        jumped = sum(shift for _, shift in self.jumps)
+        return (self.times[-1] - self.times[0] - jumped) / (self.dues[-1] - self.dues[0])
+
+    def all(self, dues: Iterable[float]) -> list[float]:
+        """`at` of many rising dues."""
+        found = []
+        last = len(self.dues) - 1
+        i = 1
+        one, time = self.dues[0], self.times[0]
+        slope = (self.times[1] - time) / (self.dues[1] - one)
+        for due in dues:
+            while i < last and due >= self.dues[i]:
+                i += 1
+                one, time = self.dues[i - 1], self.times[i - 1]
+                slope = (self.times[i] - time) / (self.dues[i] - one)
+            found.append(time + (due - one) * slope)
+        return found
+
+
+def follow(
+    dues: Sequence[Due], strokes: Sequence[Heard], start: Start, window: float, stretch_of: float
+) -> Line:
+    """The player's time through the whole take.
+
+    stretch_of: how long a stretch is over which it is taken to be even, in seconds of the
+        exercise.
+    """
+    if not dues or not strokes:
+        return Line((0.0, 1.0), (start.offset, start.offset + start.stretch))
+    return _Follower(dues, strokes, start, window).line(stretch_of)
+
+
+class _Follower:
+    """Goes through the dues stretch by stretch, keeping where the take is and how fast."""
+
+    def __init__(
+        self, dues: Sequence[Due], strokes: Sequence[Heard], start: Start, window: float
+    ) -> None:
+        self.dues, self.strokes, self.start, self.window = dues, strokes, start, window
+        self.times = {pad: [each.time for each in heard] for pad, heard in by_pad(strokes).items()}
+        self.everything = [each.time for each in strokes]
+        self.due = [each.time for each in dues]
+        self.lines: dict[str, tuple[list[int], list[float]]] = {}  # by pad: which dues, and when
+        for number, each in enumerate(dues):
+            numbers, times = self.lines.setdefault(each.pad, ([], []))
+            numbers.append(number)
+            times.append(each.time)
+        self.offset, self.rate = start.offset, start.stretch
+        self.segments = [Segment(dues[0].time, dues[0].time, start.stretch, [])]
+        self.jumps: list[tuple[float, float]] = []
+        self.tries = self.patience = self.learnt = 0
+
+    def line(self, stretch_of: float) -> Line:
+        at = 0
+        last = self.everything[-1] + self.window
+        while at < len(self.dues) and self._time(self.dues[at].time) <= last:
+            stop = self._end(at, stretch_of, last)
+            found = self._residuals(at, stop, self.offset)
+            share = len(found) / (stop - at)
+            if share < _LOST and self._is_played(at, stop):
+                later = self._looked_for(at, stretch_of, last)
+                if later is not None:
+                    at = later
+                    continue
+            if len(found) >= max(2, _FEW * (stop - at)):
+                self._learn((self.dues[at].time + self.dues[stop - 1].time) / 2, median(found))
+                self.learnt = stop
+            self.segments[-1].last = self.dues[stop - 1].time
+            at = stop
+        return self._drawn()
+
+    def _time(self, due: float) -> float:
+        return due * self.rate + self.offset
+
+    def _end(self, at: int, length: float, last: float) -> int:
+        """The end of a stretch, but no due later than the take goes on."""
+        stop = bisect_left(self.due, self.due[at] + length, lo=at)
+        over = bisect_right(self.due, (last - self.offset) / self.rate, lo=at)
+        return max(min(stop, over), at + 1)
+
+    def _learn(self, middle: float, moved: float) -> None:
+        """Takes what a stretch says of where the player is, and of the tempo."""
+        knots = self.segments[-1].knots
+        most = _MOST_JUMP * self.window
+        moved = max(-most, min(most, moved))
+        time = self._time(middle) + moved
+        if knots:
+            change = _QUICKNESS * moved / max(middle - knots[-1][0], 0.5)
+            usual = self.start.stretch
+            self.rate = max(0.8 * usual, min(1.25 * usual, self.rate + change))
+        knots.append((middle, time))
+        self.offset = time - middle * self.rate
+        self.segments[-1].rate = self.rate
+
+    def _residuals(self, at: int, stop: int, offset: float, least: int = 0) -> list[float]:
+        """How far the strokes of a stretch are from where they are due; of fewer than `least` of
+        them it may give none."""
+        some = []
+        most = 0
+        for pad, (numbers, times) in self.lines.items():
+            first, end = bisect_left(numbers, at), bisect_left(numbers, stop)
+            heard = self.times.get(pad)
+            if first == end or not heard:
+                continue
+            lines = [time * self.rate + offset for time in times[first:end]]
+            near = heard[
+                bisect_left(heard, lines[0] - self.window) : bisect_right(
+                    heard, lines[-1] + self.window
+                )
+            ]
+            most += min(len(lines), len(near))
+            some.append((lines, near))
+        found: list[float] = []
+        if most >= least:
+            for lines, near in some:
+                found += [near[j] - lines[i] for i, j in match(lines, near, self.window)]
+        return found
+
+    def _looked_for(self, at: int, length: float, last: float) -> int | None:
+        """`_elsewhere`, asked less and less often where it is asked in vain."""
+        if self.patience:
+            self.patience -= 1
+            return None
+        found = self._elsewhere(at, length, last)
+        self.tries = 0 if found is not None else self.tries + 1
+        self.patience = min(2**self.tries - 2, _LEAST_OFTEN) if self.tries > 1 else 0
+        return found
+
+    def _is_played(self, at: int, stop: int) -> bool:
+        """Whether there are strokes in a stretch, though not those that are due."""
+        begin, end = (self._time(self.dues[i].time) for i in (at, stop - 1))
+        first = bisect_left(self.everything, begin - self.window)
+        return bisect_right(self.everything, end + self.window) - first >= 0.5 * (stop - at)
+
+    def _elsewhere(self, at: int, length: float, last: float) -> int | None:
+        """Where in the exercise the player may have gone on; None if nowhere is likelier.
+
+        A whole number of grid steps is not asked for: who loses the place comes in anywhere.
+        """
+        here = self._share_from(at, 3 * length, last, 0.0)
+        if here is None:
+            return None
+        now = self._time(self.dues[at].time)
+        first = bisect_left(self.everything, now - self.window)
+        reach = _FARTHEST / self.rate
+        near = self.dues[
+            bisect_left(self.due, self.due[at] - reach) : bisect_right(
+                self.due, self.due[at] + reach
+            )
+        ]
+        tried: list[tuple[float, float]] = []
+        for stroke in self.strokes[first : first + 16]:
+            for due in near:
+                if due.pad == stroke.pad:
+                    shift = stroke.time - self._time(due.time)
+                    if self.window < abs(shift) < _FARTHEST:
+                        tried.append((abs(shift), shift))
+        best, moved = max(here + _CLEARLY, _SURELY), None
+        seen: set[int] = set()
+        for _, shift in sorted(tried):
+            key = round(3 * shift / self.window)
+            if key in seen:
+                continue
+            seen.add(key)
+            share = self._share_from(at, 3 * length, last, shift, best)
+            if share is not None and share > best:
+                best, moved = share + _NEARER, shift
+        return None if moved is None else self._moved(at, now, moved)
+
+    def _share_from(
+        self, at: int, length: float, last: float, shift: float, least: float = 0.0
+    ) -> float | None:
+        """How much of dues and strokes meet from now on, if moved by so much; None of too little.
+        Less than `least` is not told exactly.
+
+        What is due before now was skipped, or is played already.
+        """
+        now = self._time(self.dues[at].time)
+        at = self._next(at, now - 1e-9, shift)
+        if at == len(self.dues):
+            return None
+        stop = self._end(at, length, last - shift)
+        count = stop - at
+        if count < _ENOUGH:
+            return None
+        end = self._time(self.due[stop - 1]) + shift
+        strokes = bisect_right(self.everything, end + self.window) - bisect_left(
+            self.everything, now - self.window
+        )
+        wanted = floor(least * (count + strokes) / 2)
+        met = len(self._residuals(at, stop, self.offset + shift, wanted))
+        return 2 * met / max(count + strokes, 2 * met)
+
+    def _next(self, at: int, now: float, shift: float) -> int:
+        """The first due from now on, moved by so much, of those that nobody is known to play."""
+        due = (now - shift - self.offset) / self.rate
+        return max(bisect_left(self.due, due), min(self.learnt, at))
+
+    def _moved(self, at: int, now: float, shift: float) -> int | None:
+        """Goes on elsewhere: from what nobody played yet and is due, so moved, from now on."""
+        lost, at = at, self._next(at, now - self.window, shift)
+        self.offset += shift
+        self.jumps.append((self.dues[min(lost, at)].time, shift))
+        self.segments[-1].last = min(self.segments[-1].last, self.dues[min(lost, at) - 1].time)
+        if at < len(self.dues):
+            begins = self.dues[at].time
+            self.segments.append(Segment(begins, begins, self.rate, []))
+        return at
+
+    def _drawn(self) -> Line:
+        """One line through all segments."""
+        dues: list[float] = []
+        times: list[float] = []
+        for segment in self.segments:
+            for due, time in smoothed(segment, self.start, only=len(self.segments) == 1):
+                if not dues or (due > dues[-1] and time > times[-1]):
+                    dues.append(due)
+                    times.append(time)
+        if len(dues) < 2:
+            due, time = (dues[0], times[0]) if dues else (0.0, self.start.offset)
+            dues, times = [due, due + 1.0], [time, time + self.start.stretch]
+        return Line(tuple(dues), tuple(times), tuple(self.jumps))

@@ -1,0 +1,241 @@
+"""Expected strokes and played ones, paired."""
+
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Sequence
+from fractions import Fraction
+from itertools import groupby
+from statistics import median
+
+from midiforge.hear.expected import Due
+from midiforge.hear.figures import slope
+from midiforge.hear.follow import Line
+from midiforge.hear.match import match
+from midiforge.hear.pads import SOFTER, Hearing
+from midiforge.hear.placing import Placed
+from midiforge.hear.start import due_time
+from midiforge.hear.take import Take
+from midiforge.kits.kit import Kit
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import HANDS
+
+_PLAYED_ALONG = 0.34  # of a call; who plays less of it listens, as the form asks
+_SAME_TEMPO = 0.006  # as a share; nearer than this the take was played to the click
+
+
+class Pairing:
+    """Which played stroke is which expected one, and how far from it.
+
+    dues: what was expected while the take lasted. when: in the take, by the player's own time.
+    coming: what would have been due next, and when; its grace notes may be in the take.
+    met: the stroke, by its place in `strokes`, of each due that was played, by index.
+    offs: how far from its due each of them is, in ms, by the due's index.
+    stretch: seconds of the take to a second of the exercise.
+    """
+
+    def __init__(
+        self,
+        take: Take,
+        exercise: Exercise,
+        kit: Kit,
+        hearing: Hearing,
+        placed: Placed,
+        known_delay_ms: float | None,
+    ) -> None:
+        self.take, self.exercise, self.kit, self.hearing = take, exercise, kit, hearing
+        self.placed, self.known_delay_ms = placed, known_delay_ms
+        self.strokes = hearing.strokes
+        self.stretch = placed.line.stretch
+        self.quarter = float(exercise.tempo.quarter(Fraction(1)))
+        self.bar = float(exercise.meter.bar) * self.quarter
+        tempo = exercise.tempo
+        self._tempo_starts = [float(tempo.seconds(Fraction(0), at)) for at, _ in tempo.changes]
+        self._pulses = [float(pulses) for _, pulses in tempo.changes]
+        self.when = placed.line.all(due.time for due in placed.dues)
+        self.dues = self._in_time()
+        self.met = self._match()
+        self.dues = self._asked()
+        self.coming = self._coming()
+        self._leave_out(self._calls_listened_to())
+        self.step_ms = self._step_ms()
+        self.offs = self._offs()
+
+    def _step_ms(self) -> float:
+        """A grid step in ms; on average, where the tempo changes."""
+        quarter = self.quarter
+        if len(self.exercise.tempo.changes) > 1 and self.dues:
+            tempos = [self.pulses_at(due.time) for due in self.dues]
+            quarter = 60 / float(self.exercise.tempo.pulse) * len(tempos) / sum(tempos)
+        return 1000 * float(self.exercise.step) * quarter * self.stretch
+
+    def pulses_at(self, due: float) -> float:
+        """The tempo asked for at a time of the exercise, in pulses a minute."""
+        return self._pulses[max(bisect_right(self._tempo_starts, due + 1e-9), 1) - 1]
+
+    def _in_time(self) -> list[Due]:
+        """What may have been due up to the last stroke."""
+        last = self.strokes[-1].time + self.placed.window
+        return self.placed.dues[: bisect_right(self.when, last)]
+
+    def _asked(self) -> list[Due]:
+        """What was due: up to the last stroke, and nothing after it of who did not go on."""
+        self._without_last_graces()
+        last = self.strokes[-1].time
+        end = bisect_right(self.when, last, hi=len(self.dues))
+        if self.met:
+            reached = self.dues[max(self.met)].time
+            end = max(end, bisect_right(self.dues, reached, key=due_time))
+        return self.dues[:end]
+
+    def _without_last_graces(self) -> None:
+        """A grace note before a downbeat that never comes is no stroke on it.
+
+        A loop ends with what leads into its beginning.
+        """
+        while self.met:
+            i = max(self.met)
+            stroke, due = self.strokes[self.met[i]], self.dues[i]
+            ornament = due.hit.ornament
+            if stroke.time >= self.when[i] or ornament is None or not ornament.grace_notes:
+                return
+            others = [
+                self.strokes[j].velocity
+                for k, j in self.met.items()
+                if k < i and self.dues[k].hit.strength is due.hit.strength
+            ]
+            if not others or stroke.velocity > SOFTER * median(others):
+                return
+            del self.met[i]
+
+    def _coming(self) -> list[tuple[Due, float]]:
+        end, dues = len(self.dues), self.placed.dues
+        stop = end
+        while stop < len(dues) and dues[stop].time == dues[end].time:
+            stop += 1
+        return [(dues[i], self.when[i]) for i in range(end, stop)]
+
+    def _calls_listened_to(self) -> set[int]:
+        """The dues, by index, of calls that were not played along with, unmet as they are."""
+        found: set[int] = set()
+        numbered = enumerate(self.dues)
+        for call, some in groupby(numbered, key=lambda each: each[1].call):
+            if not call:
+                continue
+            mine: dict[bool, list[int]] = {True: [], False: []}
+            for i, due in some:
+                mine[due.hit.limb in HANDS].append(i)
+            for own in mine.values():
+                missed = [i for i in own if i not in self.met]
+                if len(missed) > (1 - _PLAYED_ALONG) * len(own):
+                    found.update(missed)
+        return found
+
+    def _leave_out(self, some: set[int]) -> None:
+        if not some:
+            return
+        kept = [i for i in range(len(self.dues)) if i not in some]
+        self.met = {new: self.met[old] for new, old in enumerate(kept) if old in self.met}
+        self.dues = [self.dues[i] for i in kept]
+        self.when = [self.when[i] for i in kept]
+
+    def _match(self) -> dict[int, int]:
+        """The stroke (by its place among the heard ones) of each due, by index."""
+        when = self.when
+        lines: dict[str, list[tuple[float, int]]] = defaultdict(list)
+        for i, due in enumerate(self.dues):
+            lines[due.pad].append((when[i], i))
+        heard: dict[str, list[tuple[float, int]]] = defaultdict(list)
+        for j, stroke in enumerate(self.strokes):
+            heard[stroke.pad].append((stroke.time, j))
+        met: dict[int, int] = {}
+        window = self.placed.window * max(1.0, min(self.stretch, 1.5))
+        aside = {
+            j for j, stroke in enumerate(self.strokes) if stroke.which in self.placed.companions
+        }
+        for pad, some in lines.items():
+            played = heard[pad]
+            met |= self._paired(some, [each for each in played if each[1] not in aside], window)
+            left = [each for each in some if each[1] not in met]
+            used = set(met.values())
+            others = [each for each in played if each[1] in aside and each[1] not in used]
+            if left and others:
+                met |= self._paired(left, others, window)
+        return met
+
+    def _paired(
+        self, dues: Sequence[tuple[float, int]], played: Sequence[tuple[float, int]], window: float
+    ) -> dict[int, int]:
+        """Pairs of (time, index) by index."""
+        pairs = match([time for time, _ in dues], [time for time, _ in played], window)
+        return {dues[i][1]: played[j][1] for i, j in pairs}
+
+    def _offs(self) -> dict[int, float]:
+        """How far from its due each stroke that met one is, in ms, by the due's index."""
+        strokes, when = self.strokes, self.when
+        offs = {i: 1000 * (strokes[j].time - when[i]) for i, j in self.met.items()}
+        whole = self.whole()
+        known = self.known_delay_ms
+        shift = whole - known if whole is not None and known is not None else 0.0
+        if shift:
+            offs = {i: off + shift for i, off in offs.items()}
+        return offs
+
+    def whole(self) -> float | None:
+        """How far the whole lies from when it was due, in ms."""
+        due = self._downbeat_due()
+        if due is None or not self.met:
+            return None
+        offs = [self.strokes[j].time - due - self.dues[i].time for i, j in self.met.items()]
+        return 1000 * median(offs)
+
+    def _downbeat_due(self) -> float | None:
+        """When the first downbeat was due: by the take's mark, or by the beat of its file."""
+        if abs(self.stretch - 1) > _SAME_TEMPO:
+            return None
+        if self.take.start is not None:
+            return self.take.start
+        return _file_s_beat(self.take, self.exercise, self.placed.start.offset)
+
+    def drift(self) -> float | None:
+        """How much later each bar comes than a steady tempo would have it, in ms."""
+        line = self.placed.line
+        if len(line.dues) < 3 or line.dues[-1] - line.dues[0] < 2 * self.bar:
+            return None
+        stretch = 1.0 if self._to_the_click() else self.stretch
+        points = [
+            (due / self.bar, 1000 * (time - due * stretch - _jumped(line, due)))
+            for due, time in zip(line.dues, line.times, strict=True)
+        ]
+        found = slope(points)
+        # Off the click a steady tempo of one's own is no drift; a changing one is.
+        return found if self._to_the_click() else _bend(points)
+
+    def _to_the_click(self) -> bool:
+        return abs(self.stretch - 1) <= _SAME_TEMPO
+
+
+def _jumped(line: Line, due: float) -> float:
+    """By how much the player went on later where the place was lost before `due`, in seconds."""
+    return sum(shift for at, shift in line.jumps if at <= due)
+
+
+def _bend(points: Sequence[tuple[float, float]]) -> float | None:
+    """How much the pace changes from the first half to the second, as a slope in ms a bar."""
+    half = len(points) // 2
+    first, second = slope(points[: half + 1]), slope(points[half:])
+    if first is None or second is None:
+        return None
+    return (second - first) / 2
+
+
+def _file_s_beat(take: Take, exercise: Exercise, offset: float) -> float | None:
+    """The beat of the file that is nearest to the start, if the file keeps the exercise's tempo."""
+    if len(take.tempos) != 1 or not take.strokes:
+        return None
+    quarters = take.tempos[0][1]
+    wanted = float(60 / exercise.tempo.quarter(Fraction(1)))
+    if abs(quarters / wanted - 1) > 0.001:
+        return None
+    beat = 60 / quarters * float(exercise.meter.pulse)
+    nearest = round(offset / beat) * beat
+    return nearest if abs(nearest - offset) < min(beat / 4, 0.12) else None

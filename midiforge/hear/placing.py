@@ -1,0 +1,183 @@
+"""Where in a take its exercise lies."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+from statistics import median
+
+from midiforge.errors import MidiforgeError
+from midiforge.hear.expected import (
+    MOST_A_STROKE,
+    MOST_BESIDES,
+    MOST_STROKES,
+    Due,
+    expected,
+    pad_of,
+)
+from midiforge.hear.follow import Line, follow
+from midiforge.hear.match import match
+from midiforge.hear.opening import Heard, Start, by_pad
+from midiforge.hear.pads import (
+    COMPANION_MS,
+    Hearing,
+    companions,
+    graces,
+    hear,
+    pads_of,
+)
+from midiforge.hear.start import find_start
+from midiforge.hear.take import Take
+from midiforge.kits.kit import Kit
+from midiforge.model.exercise import Exercise
+
+LIKE = 0.45  # explains less of the first strokes: the take is of something else
+_LEAST_WINDOW, _MOST_WINDOW = 0.03, 0.12  # seconds
+_LOOK_AHEAD = 90.0  # seconds of the exercise among which the start is looked for
+_MOST_DELAY = 0.4  # seconds; more is no delay but another start
+# The player's time is taken to be even over so many strokes, and seconds.
+_STRETCH_STROKES, _LEAST_STRETCH = 8, 1.0
+
+
+def hear_take(take: Take, exercise: Exercise, kit: Kit) -> Hearing:
+    """The take's strokes as the kit knows them; MidiforgeError if it knows none."""
+    own = [h for h in (*exercise.hits, *exercise.answers) if h.limb]
+    others = {hit.voice for hit in exercise.hits if not hit.limb}
+    before = {h.ornament.voice for h in own if h.ornament and h.ornament.voice}
+    players = pads_of({hit.voice for hit in own} | before, kit)
+    if not own:
+        raise MidiforgeError(f"exercise {exercise.number} asks the player for nothing")
+    hearing = hear(take, kit, pads_of(others, kit), players)
+    if not hearing.strokes:
+        if not hearing.unknown:
+            raise MidiforgeError("there is no stroke of a drummer in it", take.source)
+        notes = ", ".join(map(str, [*hearing.unknown][:8]))
+        raise MidiforgeError(
+            f"the kit {kit.name} knows none of the take's notes ({notes})",
+            take.source,
+            hint="name the kit it was played on",
+        )
+    return hearing
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Where an exercise lies in a take.
+
+    window: how far a stroke may be from where it is due, in seconds.
+    dues: all that could be due in the take. companions: strokes that go with a louder one.
+    """
+
+    start: Start
+    window: float
+    line: Line
+    dues: list[Due]
+    companions: frozenset[int]
+
+
+@dataclass(frozen=True, slots=True)
+class _Begun:
+    """Where it begins, and the strokes that the player's time is told by."""
+
+    start: Start
+    window: float
+    strokes: list[Heard]
+    companions: frozenset[int]
+
+
+def _begun(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> _Begun:
+    look = expected(exercise, kit, _LOOK_AHEAD)
+    window = _window(look, exercise)
+    # Half a window, so that no stroke of a fast exercise is taken for another's companion.
+    most = COMPANION_MS / 1000
+    aside = companions(hearing.strokes, min(most, 0.8 * window)) | graces(
+        hearing.strokes, min(most, 0.75 * _closest(look)), _grace_pads(look)
+    )
+    strokes = [stroke for stroke in hearing.strokes if stroke.which not in aside]
+    start = None
+    if take.start is not None:
+        start = _at_mark(look, strokes, take.start, window)
+    return _Begun(start or find_start(look, strokes, window), window, strokes, aside)
+
+
+def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
+    """Where the exercise lies in the take."""
+    begun = _begun(take, exercise, kit, hearing)
+    start, window, strokes = begun.start, begun.window, begun.strokes
+    span = (strokes[-1].time - start.offset) / start.stretch + 1.0
+    most = min(MOST_A_STROKE * len(strokes) + MOST_BESIDES, MOST_STROKES)
+    dues = expected(exercise, kit, span, most)
+    dense = (dues[-1].time - dues[0].time) / max(len(dues) - 1, 1)
+    line = follow(dues, strokes, start, window, max(_STRETCH_STROKES * dense, _LEAST_STRETCH))
+    return Placed(start, window, line, dues, begun.companions)
+
+
+def likeness(take: Take, exercise: Exercise, kit: Kit) -> float:
+    """How much of the take's beginning the exercise explains, 0 to 1."""
+    start = _likely_start(take, exercise, kit)
+    return start.share if start else 0.0
+
+
+def fit(take: Take, exercise: Exercise, kit: Kit) -> float:
+    """How much of the take's beginning the exercise explains, and how closely; 1 at best."""
+    start = _likely_start(take, exercise, kit)
+    return start.fit if start else 0.0
+
+
+def _likely_start(take: Take, exercise: Exercise, kit: Kit) -> Start | None:
+    try:
+        return _begun(take, exercise, kit, hear_take(take, exercise, kit)).start
+    except MidiforgeError:
+        return None
+
+
+def _window(dues: Sequence[Due], exercise: Exercise) -> float:
+    """How far a stroke may be from where it is due: not half way to the next of its pad."""
+    last: dict[str, float] = {}
+    closest = float(exercise.step * exercise.tempo.quarter(Fraction(1))) * 2
+    for due in dues:
+        if due.pad in last and due.time > last[due.pad]:
+            closest = min(closest, due.time - last[due.pad])
+        last[due.pad] = due.time
+    return max(_LEAST_WINDOW, min(_MOST_WINDOW, 0.5 * closest))
+
+
+def _grace_pads(dues: Sequence[Due]) -> dict[str, frozenset[str]]:
+    """The pads on which the grace notes of a pad's strokes are played."""
+    found: dict[str, set[str]] = defaultdict(set)
+    for due in dues:
+        for hit in due.hits:
+            if hit.ornament and hit.ornament.voice:
+                found[due.pad].add(pad_of(hit.ornament.voice))
+    return {pad: frozenset(pads) for pad, pads in found.items()}
+
+
+def _closest(dues: Sequence[Due]) -> float:
+    """How far the two nearest strokes of different times are apart, in seconds."""
+    gaps = [two.time - one.time for one, two in pairwise(dues) if two.time > one.time]
+    return min(gaps, default=1.0)
+
+
+def _at_mark(
+    dues: Sequence[Due], strokes: Sequence[Heard], mark: float, window: float
+) -> Start | None:
+    """The start that the take names, moved by its delay; None if that explains nothing."""
+    found = find_start(
+        [due for due in dues if due.time < 30],
+        [stroke for stroke in strokes if stroke.time > mark - window],
+        window,
+    )
+    near = round((found.offset - mark) / window) if window else 0
+    if found.stretch == 1 and abs(found.offset - mark) <= _MOST_DELAY and near <= 8:
+        return found
+    offsets = []
+    at: dict[str, list[float]] = defaultdict(list)
+    for due in dues:
+        at[due.pad].append(due.time + mark)
+    for pad, heard in by_pad(strokes).items():
+        pairs = match(at[pad], [each.time for each in heard], window)
+        offsets += [heard[j].time - at[pad][i] for i, j in pairs]
+    if len(offsets) < 4:
+        return None
+    return Start(mark + median(offsets), 1.0, max(found.share, LIKE))

@@ -1,0 +1,207 @@
+"""A take beside its exercise: what was played, when, how hard, and what was not.
+
+Times are told from the player's own time, which is followed through the take (`follow`), so that
+drift is told once and not of every stroke. A constant delay (of the module, the cable, the sound)
+and how far the player is from the click as a whole look alike in a MIDI file: where the take or
+the caller says when the first downbeat was due, their sum is given; the limbs' means are told
+from the middle of all strokes, or from the click where the delay is known.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from operator import itemgetter
+from typing import NamedTuple
+
+from midiforge.hear.expected import Due
+from midiforge.hear.figures import (
+    CountFigures,
+    DoubleFigures,
+    LimbFigures,
+    RoundFigures,
+    Tally,
+    TempoFigures,
+    Timing,
+    TogetherFigures,
+    timing,
+)
+from midiforge.hear.follow import Line
+from midiforge.hear.pads import explain
+from midiforge.hear.pairing import Pairing
+from midiforge.hear.placing import LIKE, hear_take, likeness, place
+from midiforge.hear.take import Take
+from midiforge.hear.telling import (
+    LIMBS,
+    counts,
+    doubles,
+    limbs,
+    other_zones,
+    rounds,
+    tempos,
+    together,
+)
+from midiforge.kits.kit import Kit
+from midiforge.model.exercise import Exercise
+
+__all__ = ["LIMBS", "Judged", "Review", "likeness", "review"]
+
+
+class Judged(NamedTuple):
+    """A stroke that was expected, played, or both.
+
+    kind: "hit", "missed", "extra", "double trigger", "crosstalk", "grace" or "bounce".
+    due: what was expected; None if nothing was.
+    time: seconds in the take; None if missed.
+    off_ms: how far from where it was due by the player's own time, below 0 ahead; None without
+        both. voice: as the kit heard it, or as it was expected if missed.
+    """
+
+    kind: str
+    due: Due | None
+    time: float | None
+    off_ms: float | None
+    velocity: int | None
+    voice: str
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """What there is to say of a take.
+
+    like: how much of the take's beginning the exercise explains, 0 to 1.
+    start: of the first downbeat, in seconds of the take, by the player's own time.
+    delay_ms: how far the whole lies from when it was due: delay and habit together; None where
+        nothing says when it was due.
+    known_delay_ms: what of that is delay, if the caller knew.
+    tempo, played_tempo: pulses a minute, asked and played on average; of an exercise that gets
+        faster, the first and the last that was reached.
+    drift_ms_per_bar: below 0 rushing, above 0 dragging, against a steady tempo; None of less
+        than three bars.
+    bars: how many were played, about. step_ms: of the grid, at the tempo played.
+    tally, timing: of all limbs together.
+    other_zones: (expected voice, heard voice) and how often, where the pad was right.
+    remarks: what a reader has to know besides, one sentence each.
+    """
+
+    exercise: Exercise
+    source: str
+    like: float
+    start: float
+    delay_ms: float | None
+    known_delay_ms: float | None
+    tempo: float
+    played_tempo: float
+    drift_ms_per_bar: float | None
+    bars: float
+    seconds: float
+    step_ms: float
+    tally: Tally
+    timing: Timing
+    judged: tuple[Judged, ...]
+    limbs: tuple[LimbFigures, ...]
+    counts: tuple[CountFigures, ...]
+    rounds: tuple[RoundFigures, ...]
+    together: tuple[TogetherFigures, ...]
+    doubles: tuple[DoubleFigures, ...]
+    tempos: tuple[TempoFigures, ...]
+    unknown: Mapping[int, int]
+    kinds: Mapping[str, int]
+    other_zones: Mapping[tuple[str, str], int]
+    remarks: tuple[str, ...]
+    line: Line
+
+
+def review(take: Take, exercise: Exercise, kit: Kit, known_delay_ms: float | None = None) -> Review:
+    """Compares a take with the exercise it is of.
+
+    known_delay_ms: between a stroke and its arrival, if it was measured; what is left of the
+        whole's distance from the click is then the player's.
+    Raises MidiforgeError where the exercise asks the player for nothing, or no stroke of the take
+    is on a pad that the kit knows.
+    """
+    hearing = hear_take(take, exercise, kit)
+    placed = place(take, exercise, kit, hearing)
+    return _told(Pairing(take, exercise, kit, hearing, placed, known_delay_ms))
+
+
+def _told(of: Pairing) -> Review:
+    kinds = explain(
+        of.strokes,
+        {of.strokes[j].which: of.dues[i] for i, j in of.met.items()},
+        of.stretch,
+        of.coming,
+    )
+    judged = _judged(of, kinds)
+    count: dict[str, int] = defaultdict(int)
+    for kind in kinds.values():
+        count[kind] += 1
+    pulses = float(of.exercise.tempo.first)
+    reached = max((due.time for i, due in enumerate(of.dues) if i in of.met), default=0.0)
+    played_bars = len({due.bar for i, due in enumerate(of.dues) if i in of.met})
+    extras = [each for each in judged if each.kind == "extra"]
+    return Review(
+        exercise=of.exercise,
+        source=of.take.source,
+        like=of.placed.start.share,
+        start=of.placed.line.at(0.0),
+        delay_ms=of.whole(),
+        known_delay_ms=of.known_delay_ms,
+        tempo=pulses,
+        played_tempo=of.pulses_at(reached) / of.stretch,
+        drift_ms_per_bar=of.drift(),
+        bars=played_bars,
+        seconds=of.strokes[-1].time - of.strokes[0].time,
+        step_ms=of.step_ms,
+        tally=Tally(len(of.dues), len(of.met), len(extras)),
+        timing=timing(list(of.offs.values()), of.step_ms),
+        judged=judged,
+        limbs=tuple(limbs(of, extras)),
+        counts=tuple(counts(of, extras)),
+        rounds=tuple(rounds(of, extras)),
+        together=tuple(together(of)),
+        doubles=tuple(doubles(of)),
+        tempos=tuple(tempos(of, extras)),
+        unknown=of.hearing.unknown,
+        kinds=dict(count),
+        other_zones=other_zones(of),
+        remarks=tuple(_remarks(of)),
+        line=of.placed.line,
+    )
+
+
+def _judged(of: Pairing, kinds: Mapping[int, str]) -> tuple[Judged, ...]:
+    voices = of.hearing.voices
+    found: list[tuple[float, Judged]] = []
+    for i, due in enumerate(of.dues):
+        j = of.met.get(i)
+        if j is None:
+            missed = Judged("missed", due, None, None, None, due.hit.voice)
+            found.append((of.when[i], missed))
+            continue
+        stroke = of.strokes[j]
+        voice = voices[stroke.which] or due.hit.voice
+        hit = Judged("hit", due, stroke.time, of.offs[i], stroke.velocity, voice)
+        found.append((stroke.time, hit))
+    for stroke in of.strokes:
+        kind = kinds.get(stroke.which)
+        if kind:
+            voice = voices[stroke.which] or stroke.pad
+            other = Judged(kind, None, stroke.time, None, stroke.velocity, voice)
+            found.append((stroke.time, other))
+    return tuple(each for _, each in sorted(found, key=itemgetter(0)))
+
+
+def _remarks(of: Pairing) -> Iterator[str]:
+    yield from of.take.remarks
+    hearing = of.hearing
+    if hearing.unknown:
+        said = ", ".join(f"{number} ({times})" for number, times in hearing.unknown.items())
+        yield f"the kit {of.kit.name} does not know these notes (times): {said}"
+    if hearing.elsewhere:
+        yield (f"{hearing.elsewhere} notes on other channels than {hearing.channel} are left out")
+    if hearing.beside:
+        yield f"{hearing.beside} notes of the click or of what plays beside you are left out"
+    for due, _ in of.placed.line.jumps:
+        yield f"the place was lost in bar {int(due // of.bar) + 1} and found again elsewhere"
+    if of.placed.start.share < LIKE:
+        yield "the take is hardly like this exercise"

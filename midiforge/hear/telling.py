@@ -1,0 +1,244 @@
+"""The figures of a take: by limb, by count, by round, of limbs together, of double strokes."""
+
+from bisect import bisect_left, bisect_right
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from itertools import combinations, pairwise
+from typing import Protocol
+
+from midiforge.hear.expected import Due, pad_of
+from midiforge.hear.figures import (
+    CountFigures,
+    DoubleFigures,
+    Levels,
+    LimbFigures,
+    RoundFigures,
+    Tally,
+    TempoFigures,
+    TogetherFigures,
+    deviation,
+    mean,
+    overlap,
+    timing,
+)
+from midiforge.hear.pairing import Pairing
+from midiforge.insight.places import place_name
+from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
+
+LIMBS = (*HANDS, *FEET)
+
+
+class Extra(Protocol):
+    """A stroke that was not expected."""
+
+    @property
+    def time(self) -> float | None: ...
+
+    @property
+    def voice(self) -> str: ...
+
+
+def _limb_of(hit: Hit) -> Limb:
+    assert hit.limb is not None
+    return hit.limb
+
+
+def limbs(of: Pairing, extras: Sequence[Extra]) -> Iterator[LimbFigures]:
+    """Each limb's strokes, in the order of `LIMBS`; extra ones where only one limb uses the pad."""
+    pads: dict[str, set[Limb]] = defaultdict(set)
+    for due in of.placed.dues[:4096]:
+        pads[due.pad].update(_limb_of(hit) for hit in due.hits)
+    only = {pad: next(iter(of_pad)) for pad, of_pad in pads.items() if len(of_pad) == 1}
+    added = Counter(only.get(pad_of(each.voice)) for each in extras)
+    all_of: dict[Limb, list[tuple[int, Hit]]] = defaultdict(list)
+    for i, due in enumerate(of.dues):
+        for hit in due.hits:
+            all_of[_limb_of(hit)].append((i, hit))
+    for limb in LIMBS:
+        mine = all_of[limb]
+        if not mine:
+            continue
+        struck = [(i, hit) for i, hit in mine if i in of.met]
+        own = {of.dues[i].pad for i, _ in mine}
+        yield LimbFigures(
+            limb,
+            Tally(len(mine), len(struck), added[limb]),
+            timing([of.offs[i] for i, _ in struck], of.step_ms),
+            _levels(of, struck),
+            certain=all(pads[pad] == {limb} for pad in own),
+        )
+
+
+def _levels(of: Pairing, struck: Sequence[tuple[int, Hit]]) -> Levels:
+    by: dict[Strength, list[float]] = defaultdict(list)
+    for i, hit in struck:
+        by[hit.strength].append(of.strokes[of.met[i]].velocity)
+    accent, tap = mean(by[Strength.ACCENT]), mean(by[Strength.TAP])
+    return Levels(
+        accent,
+        tap,
+        mean(by[Strength.GHOST]),
+        accent / tap if accent and tap else None,
+        overlap(by[Strength.TAP], by[Strength.ACCENT]),
+    )
+
+
+def counts(of: Pairing, extras: Sequence[Extra]) -> Iterator[CountFigures]:
+    """Each place of the bar, in order."""
+    meter, step = of.exercise.meter, of.exercise.step
+    at = _by_place(of.dues)
+    added = _extras_at(of, extras)
+    for place in sorted(at):
+        some = at[place]
+        hit = [i for i in some if i in of.met]
+        missed: dict[Limb, int] = defaultdict(int)
+        for i in some:
+            if i not in of.met:
+                missed[_limb_of(of.dues[i].hit)] += 1
+        yield CountFigures(
+            place_name(meter, step, place),
+            Tally(len(some), len(hit), added.get(place, 0)),
+            timing([of.offs[i] for i in hit], of.step_ms),
+            max(missed, key=lambda limb: missed[limb], default=None),
+        )
+
+
+def _by_place(dues: Sequence[Due]) -> dict[Fraction, list[int]]:
+    """Which dues, by index, are at each place of the bar."""
+    found: dict[Fraction, list[int]] = {}
+    # Bars that come round share their places; a fraction takes long to look up, and dues are many.
+    same: dict[int, list[int]] = {}
+    for i, due in enumerate(dues):
+        some = same.get(id(due.place))
+        if some is None:
+            some = same[id(due.place)] = found.setdefault(due.place, [])
+        some.append(i)
+    return found
+
+
+def _extras_at(of: Pairing, extras: Sequence[Extra]) -> dict[Fraction, int]:
+    """At which of the bar's places extra strokes lie nearest."""
+    nearest_dues: list[Due] = []
+    times = of.when[: len(of.dues)]
+    for each in extras:
+        assert each.time is not None
+        i = bisect_left(times, each.time)
+        if i == len(times) or (i and each.time - times[i - 1] <= times[i] - each.time):
+            i -= 1
+        if i >= 0:
+            nearest_dues.append(of.dues[i])
+    return {place: len(some) for place, some in _by_place(nearest_dues).items()}
+
+
+def rounds(of: Pairing, extras: Sequence[Extra]) -> Iterator[RoundFigures]:
+    """Each time round, in order."""
+    at: dict[int, list[int]] = defaultdict(list)
+    for i, due in enumerate(of.dues):
+        at[due.round].append(i)
+    line, times = of.placed.line, sorted(each.time or 0.0 for each in extras)
+    for number, some in at.items():
+        hit = [i for i in some if i in of.met]
+        first, last = of.dues[some[0]].time, of.dues[some[-1]].time
+        begin, end = line.at(first), line.at(last)
+        window = of.placed.window
+        extra = bisect_right(times, end + window) - bisect_left(times, begin - window)
+        rate = (end - begin) / (last - first) if last > first else of.stretch
+        yield RoundFigures(
+            number,
+            Tally(len(some), len(hit), extra),
+            timing([of.offs[i] for i in hit], of.step_ms),
+            of.pulses_at(first) / rate,
+        )
+
+
+def together(of: Pairing) -> Iterator[TogetherFigures]:
+    """Limbs that are due at one time on different pads."""
+    gaps: dict[tuple[Limb, Limb, Fraction], list[float]] = defaultdict(list)
+    i = 0
+    while i < len(of.dues):
+        j = i + 1
+        while j < len(of.dues) and of.dues[j].time == of.dues[i].time:
+            j += 1
+        if j > i + 1:
+            struck = sorted(
+                (LIMBS.index(_limb_of(of.dues[k].hit)), k) for k in range(i, j) if k in of.met
+            )
+            for (one, k), (two, m) in combinations(struck, 2):
+                gap = of.strokes[of.met[m]].time - of.strokes[of.met[k]].time
+                gaps[LIMBS[one], LIMBS[two], of.dues[k].place].append(1000 * gap)
+        i = j
+    meter, step = of.exercise.meter, of.exercise.step
+    for (one_limb, other, place), found in sorted(
+        gaps.items(),
+        key=lambda item: (LIMBS.index(item[0][0]), LIMBS.index(item[0][1]), item[0][2]),
+    ):
+        middle = mean(found)
+        assert middle is not None
+        yield TogetherFigures(
+            (one_limb, other),
+            place_name(meter, step, place),
+            len(found),
+            middle,
+            deviation(found),
+        )
+
+
+def doubles(of: Pairing) -> Iterator[DoubleFigures]:
+    """Two strokes of one hand in a row, as the sticking has them."""
+    order = [
+        (i, due.hit.limb, due.hit.strength)
+        for i, due in enumerate(of.dues)
+        if len(due.hits) == 1 and due.hit.limb in HANDS
+    ]
+    step = float(of.exercise.step) * of.quarter
+    late: dict[Limb, list[float]] = defaultdict(list)
+    softer: dict[Limb, list[float]] = defaultdict(list)
+    before: Limb | None = None
+    for (i, hand, one), (j, other, two) in pairwise(order):
+        gap = of.dues[j].time - of.dues[i].time
+        third, before = before is hand, hand
+        if hand is not other or hand is None or third or gap > 1.5 * step:
+            continue
+        if i in of.met and j in of.met:
+            late[hand].append(of.offs[j] - of.offs[i])
+            if one is two:
+                first = of.strokes[of.met[i]].velocity
+                softer[hand].append(of.strokes[of.met[j]].velocity / first)
+    for hand, found in late.items():
+        middle = mean(found)
+        assert middle is not None
+        yield DoubleFigures(hand, len(found), middle, deviation(found), mean(softer[hand]) or 1.0)
+
+
+def tempos(of: Pairing, extras: Sequence[Extra]) -> Iterator[TempoFigures]:
+    """Each tempo of an exercise that gets faster or slower; nothing of a steady one."""
+    changes = of.exercise.tempo.changes
+    if len(changes) == 1:
+        return
+    starts = [float(of.exercise.tempo.seconds(Fraction(0), at)) for at, _ in changes]
+    times = [due.time for due in of.dues]
+    came = sorted(each.time for each in extras if each.time)
+    for (start, end), (_, pulses) in zip(pairwise([*starts, float("inf")]), changes, strict=True):
+        some = range(bisect_left(times, start), bisect_left(times, end))
+        hit = [i for i in some if i in of.met]
+        step_ms = 1000 * float(of.exercise.step) * 60 / float(pulses * of.exercise.tempo.pulse)
+        begins, ends = of.placed.line.at(start), of.placed.line.at(min(end, 1e9))
+        added = bisect_left(came, ends) - bisect_left(came, begins)
+        if some:
+            yield TempoFigures(
+                float(pulses),
+                Tally(len(some), len(hit), added),
+                timing([of.offs[i] for i in hit], step_ms),
+            )
+
+
+def other_zones(of: Pairing) -> dict[tuple[str, str], int]:
+    """How often the pad was right and its zone another: by voice expected and voice heard."""
+    found: dict[tuple[str, str], int] = defaultdict(int)
+    for i, j in of.met.items():
+        wanted = of.kit.stand_in(of.dues[i].hit.voice)
+        heard = of.hearing.voices[of.strokes[j].which]
+        if heard and heard != wanted and len(of.dues[i].hits) == 1:
+            found[wanted, heard] += 1
+    return dict(found)

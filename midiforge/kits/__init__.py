@@ -1,0 +1,1 @@
+"""Kits: which note a voice is."""

@@ -1,0 +1,1 @@
+"""Learning a kit from its player, pad by pad."""

@@ -1,0 +1,1 @@
+"""Time: deadlines, priority, a clock that is followed."""

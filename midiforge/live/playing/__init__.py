@@ -1,0 +1,1 @@
+"""What is played next, and how."""

@@ -1,0 +1,209 @@
+"""An exercise as bars of moments: what is sent together, and when in the bar."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import groupby
+from operator import itemgetter
+
+from midiforge.kits.kit import Kit
+from midiforge.live.playing.layers import CHORDS, LAYERS, PERCUSSION, layer_of, layer_of_part
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import CLICK
+from midiforge.model.tempo import TempoMap
+from midiforge.performance.notes import held, notes, over_the_seam
+
+SLOWEST, FASTEST = Fraction(10), Fraction(500)  # pulses a minute
+
+
+@dataclass(frozen=True, slots=True)
+class NoteOn:
+    """One note on.
+
+    seam: whether it leads back over the seam (a grace note), and is left out the last time.
+    channel: 1 to 16; 0 for the kit's.
+    hold: quarter notes until its note off; None for drum sounds, which do not listen to it.
+    """
+
+    layer: str
+    number: int
+    velocity: int
+    seam: bool = False
+    channel: int = 0
+    hold: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What is sent together, the drums first, the loudest and lowest of them before the others;
+    `at` quarter notes from the bar line."""
+
+    at: float
+    notes: tuple[NoteOn, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar to play.
+
+    number: from 0; below 0 in the count-in.
+    length: in quarter notes; quarter: how long one lasts, in nanoseconds, exact.
+    """
+
+    number: int
+    length: Fraction
+    tempo: Fraction
+    quarter: Fraction
+    moments: tuple[Moment, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlayableExercise:
+    """An exercise ready to be played: its bars, the count-in's first.
+
+    loop_bar: the bar that the seam leads back to.
+    layers: those that it has.
+    clicked: the click of a bar, for counting in again; empty if it has none anywhere.
+    """
+
+    exercise: Exercise
+    bars: tuple[Bar, ...]
+    count_in: int
+    loop_bar: int
+    layers: tuple[str, ...] = ()
+    clicked: tuple[Moment, ...] = ()
+
+    def bar(self, number: int) -> Bar:
+        return self.bars[number + self.count_in]
+
+    def counted_in(self, bar: Bar) -> tuple[Bar, ...]:
+        """What counts in a bar in its midst: as many bars as before the first, but one at least,
+        at that bar's tempo; none if there is no click to count with."""
+        many = max(self.count_in, 1) if self.clicked else 0
+        return tuple(replace(bar, number=i - many, moments=self.clicked) for i in range(many))
+
+    @property
+    def last(self) -> int:
+        """The number of the last bar."""
+        return len(self.bars) - self.count_in - 1
+
+    def lasting(self, times: int) -> Fraction:
+        """How long it is with its count-in and so many times round, in nanoseconds."""
+        lasting = [bar.length * bar.quarter for bar in self.bars]
+        loop = sum(lasting[self.loop_bar + self.count_in :], Fraction(0))
+        return sum(lasting, loop * (times - 1))
+
+
+def playable(
+    exercise: Exercise,
+    kit: Kit,
+    faster: Fraction = Fraction(0),
+    band: Kit | None = None,
+) -> PlayableExercise:
+    """The exercise as bars for `kit`, at tempos raised by `faster` pulses a minute.
+
+    band: whose notes the band's percussion is played with, if not the kit's.
+    """
+    exercise = at_tempo(exercise, faster)
+    length = exercise.meter.bar
+    first = -exercise.count_in_bars
+    found: dict[int, list[tuple[float, NoteOn]]] = {}
+    end = exercise.swing.played(exercise.length)
+    played = list(notes(exercise, kit))
+    if band is not None:
+        others = notes(exercise, band)
+        played = [
+            other if layer_of_part(note.part) == PERCUSSION else note
+            for note, other in zip(played, others, strict=True)
+        ]
+    leads_over = over_the_seam(exercise, played)
+    loop_bar = int(exercise.loop_start / length)
+    for note in played:
+        at = float(note.time)
+        if note.offset:
+            seconds = exercise.tempo.quarter(note.time, after=note.offset > 0)
+            at += note.offset / 1000 / float(seconds)
+        number = int(at // float(length))
+        own = int(note.time // length)
+        if number < first or (
+            # Unevenness must not put a stroke where the loop does not come again.
+            own == loop_bar > number and not leads_over(note)
+        ):
+            number = max(own, first)
+            at = float(number * length)
+        elif number >= exercise.bars:
+            number = exercise.bars - 1
+            at = float(exercise.length) - _LAST
+        note_on = NoteOn(layer_of_part(note.part), note.number, note.velocity, note.time == end)
+        found.setdefault(number, []).append((at - number * float(length), note_on))
+    for time, note_on in _tones(exercise):
+        number = min(max(int(time // length), first), exercise.bars - 1)
+        within = min(max(time - number * length, Fraction(0)), length - _LEAST_HOLD)
+        found.setdefault(number, []).append((float(within), note_on))
+    basses = {kit.notes[voice] for voice in _BASS_DRUMS if voice in kit.notes}
+    bars = []
+    for number in range(first, exercise.bars):
+        tempo = _tempo_at(exercise.tempo, number * length)
+        quarter = Fraction(60_000_000_000) / (tempo * exercise.tempo.pulse)
+        moments = tuple(_moments(found.get(number, []), basses))
+        bars.append(Bar(number, length, tempo, quarter, moments))
+    sounding = {note_on.layer for each in found.values() for _, note_on in each}
+    layers = tuple(layer for layer in LAYERS if layer in sounding)
+    clicks = (tuple(moments_of(bar.moments, CLICK)) for bar in bars)
+    clicked = next(filter(None, clicks), ())
+    count_in = exercise.count_in_bars
+    return PlayableExercise(exercise, tuple(bars), count_in, loop_bar, layers, clicked)
+
+
+def moments_of(moments: Iterable[Moment], layer: str) -> Iterator[Moment]:
+    """The moments of one layer alone."""
+    for moment in moments:
+        if notes := tuple(note for note in moment.notes if note.layer == layer):
+            yield Moment(moment.at, notes)
+
+
+def at_tempo(exercise: Exercise, faster: Fraction) -> Exercise:
+    """The exercise at tempos raised by `faster` pulses a minute."""
+    return replace(exercise, tempo=_changed(exercise.tempo, faster)) if faster else exercise
+
+
+def _tones(exercise: Exercise) -> Iterator[tuple[Fraction, NoteOn]]:
+    """What is held, and when it begins."""
+    layers = {track.name: layer_of(track) for track in exercise.tracks}
+    for tone in held(exercise):
+        hold = float(max(tone.end - tone.time, _LEAST_HOLD))
+        note_on = NoteOn(
+            layer=layers[tone.track],
+            number=tone.pitch,
+            velocity=tone.velocity,
+            channel=tone.channel,
+            hold=hold,
+        )
+        yield tone.time, note_on
+
+
+def _moments(placed: list[tuple[float, NoteOn]], basses: set[int]) -> Iterator[Moment]:
+    placed.sort(key=itemgetter(0))
+    for at, group in groupby(placed, key=itemgetter(0)):
+        # A cable carries one after the other: the bass drum and accents must not wait.
+        note_ons = sorted(
+            (note_on for _, note_on in group), key=lambda each: (-each.velocity, each.number)
+        )
+        note_ons.sort(
+            key=lambda on: (on.hold is not None, on.layer == CHORDS, on.number not in basses)
+        )
+        yield Moment(at, tuple(note_ons))
+
+
+_BASS_DRUMS = ("bass-drum", "bass-drum-2")
+_LAST = 1e-6  # quarter notes before the end, for what would fall behind it
+_LEAST_HOLD = Fraction(1, 1000)  # quarter notes
+
+
+def _changed(tempo: TempoMap, faster: Fraction) -> TempoMap:
+    changes = tuple((t, max(SLOWEST, min(FASTEST, bpm + faster))) for t, bpm in tempo.changes)
+    return TempoMap(tempo.pulse, changes)
+
+
+def _tempo_at(tempo: TempoMap, time: Fraction) -> Fraction:
+    return [bpm for start, bpm in tempo.changes if start <= max(time, tempo.changes[0][0])][-1]

@@ -1,0 +1,46 @@
+"""The layers of an exercise that can be silent, softer and louder, by their names."""
+
+from collections.abc import Iterable
+
+from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.model.band import Track
+from midiforge.model.hit import CLICK, Limb
+
+HANDS, FEET, PERCUSSION, BASS, CHORDS = "hands", "feet", "percussion", "bass", "chords"
+LAYERS = (HANDS, FEET, CLICK, PERCUSSION, BASS, CHORDS)
+BAND = (PERCUSSION, BASS, CHORDS)  # who plays with the drummer
+
+# Other words for layers; "comp" is what the drill calls the part.
+_WORDS = {**{layer: (layer,) for layer in LAYERS}, "band": BAND, "comp": (CHORDS,)}
+
+_OF_PART = {
+    Limb.RIGHT_HAND.value: HANDS,
+    Limb.LEFT_HAND.value: HANDS,
+    Limb.RIGHT_FOOT.value: FEET,
+    Limb.LEFT_FOOT.value: FEET,
+    CLICK: CLICK,
+}
+_OF_KIND = {"bass": BASS, "comp": CHORDS}
+
+
+def layers_named(word: str) -> tuple[str, ...]:
+    """The layers that a word is for: one, or the band's three. MidiforgeError for none."""
+    if word not in _WORDS:
+        raise MidiforgeError(f"{quoted(word)} is not a layer", hint=nearest(word, _WORDS))
+    return _WORDS[word]
+
+
+def read_layers(text: str) -> frozenset[str]:
+    """The layers that a list with commas names, such as "hands, band"."""
+    words: Iterable[str] = filter(None, (each.strip() for each in text.split(",")))
+    return frozenset(layer for word in words for layer in layers_named(word))
+
+
+def layer_of_part(part: str) -> str:
+    """The layer that a struck note is of, by its limb, the click or its track."""
+    return _OF_PART.get(part, PERCUSSION)
+
+
+def layer_of(track: Track) -> str:
+    """The layer that a track is of."""
+    return _OF_KIND.get(track.kind, PERCUSSION)

@@ -1,0 +1,230 @@
+"""Playing exercises from beginning to end: ports opened, all put together, all let go again."""
+
+import gc
+import time
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager, ExitStack, suppress
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from midiforge.errors import MidiforgeError, WrongArgument
+from midiforge.kits.kit import DEFAULT, Kit, read_kit
+from midiforge.live.clock.followed_clock import FollowedClock
+from midiforge.live.clock.priority import priority
+from midiforge.live.clock.timing import MS, LatenessFigures, SystemClock
+from midiforge.live.playing.bars import PlayableExercise, playable
+from midiforge.live.playing.controls import Controls
+from midiforge.live.playing.guard import guarded
+from midiforge.live.playing.keyboard import pressed, single_keys
+from midiforge.live.playing.levels import Levels
+from midiforge.live.playing.player import Player
+from midiforge.live.playing.route import Command, Route
+from midiforge.live.playing.signals import SUSPENDING, ignored, quitting
+from midiforge.live.playing.times import Times, four_bars
+from midiforge.live.playing.worker import Worker
+from midiforge.live.ports.ports import RtOutput
+from midiforge.live.ports.sender import PERCUSSION, Sender
+from midiforge.live.ports.watched_input import WatchedInput
+from midiforge.live.screen.terminal import CLOSE, PLAIN
+from midiforge.live.screen.watcher import Watcher
+from midiforge.model.exercise import Exercise
+from midiforge.uncollected import uncollected
+
+if TYPE_CHECKING:  # most play without recording, and wait for the first click
+    from midiforge.live.recording.recording import Recording
+
+MOST_REST = 600  # seconds
+_MUCH = 5 * MS  # to spare
+_LOOK = 0.05  # seconds between looks while nothing is played
+_CLOSING = 0.25  # seconds that the last stroke may come after the end
+_KIT = "the kit's input"
+_MASTER = "the master's input"
+
+# Begins to watch a player; what it gives lasts as long as it is played.
+Watch = Callable[[Player], AbstractContextManager[Watcher]]
+
+
+@dataclass(frozen=True, slots=True)
+class PlayOptions:
+    """How exercises are played. Ports are named by part of their name, or number.
+
+    port, band: the outputs; "" for the only one there is, and for none. virtual: whether the
+        output is one that others connect to.
+    follow, kit_input: the inputs of a master's clock and of the kit; "" for none.
+    times: how often each goes round. forever: whether the lesson begins again.
+    rest: seconds between exercises. muted: layers that are silent; levels: in per cent.
+    """
+
+    port: str = ""
+    virtual: bool = False
+    band: str = ""
+    follow: str = ""
+    kit_input: str = ""
+    times: Times = four_bars
+    forever: bool = False
+    rest: float = 0.0
+    muted: frozenset[str] = frozenset()
+    levels: Mapping[str, int] = field(default_factory=dict)
+    send_clock: bool = False
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.rest <= MOST_REST:
+            raise WrongArgument(
+                f"{self.rest:g} s is no rest", "rest", hint=f"0 to {MOST_REST} seconds"
+            )
+
+
+def play(
+    exercises: Sequence[Exercise],
+    kit: Kit,
+    options: PlayOptions,
+    watch: Watch,
+    recording: "Recording | None" = None,
+) -> LatenessFigures:
+    """Plays exercises through the ports that are named; gives how late events were sent.
+
+    What is recorded is the caller's to keep, also when something is raised.
+    """
+    _check_channels(exercises, kit, bool(options.band))
+    wishes: deque[Command] = deque()  # of signals that come before there is a player
+    with ExitStack() as held:
+        held.enter_context(quitting(lambda: wishes.append(Command.QUIT)))
+        output = RtOutput(options.port, options.virtual)
+        held.callback(output.close)
+        band = _band(options.band, output) if options.band else None
+        if band:
+            held.callback(band.close)
+        worker = Worker()
+        held.callback(worker.shutdown)
+        band_kit = read_kit(DEFAULT) if band else None  # what a synthesiser of its own knows
+
+        def make(exercise: Exercise, faster: Fraction) -> PlayableExercise:
+            made = playable(exercise, kit, faster, band_kit)
+            player.watcher.made(made)
+            return made
+
+        player = Player(
+            Sender(output, band, kit.channel, kit.program, options.muted, Levels(options.levels)),
+            SystemClock(),
+            Route(exercises, make, options.times, options.forever, worker),
+            send_clock=options.send_clock,
+            rest=round(options.rest * 1e9),
+            wishes=wishes,
+        )
+        inputs = []
+        if options.follow:
+            inputs.append(_follow(player, options.follow))
+            held.callback(inputs[-1].close)
+        if recording or options.kit_input or kit.controls:
+            inputs.append(_hear_kit(player, kit, options.kit_input, recording))
+            held.callback(inputs[-1].close)
+        channels = _channels(exercises, kit, output, band)
+        held.enter_context(guarded(channels, options.send_clock, PLAIN + CLOSE))
+        player.watcher = held.enter_context(watch(player))
+        _look_after(player.watcher, inputs)
+        if recording:
+            recording.begin()
+            held.callback(recording.keep)  # before the ports are closed: a driver may crash then
+            player.watcher.began = recording.recorder.began
+            player.watcher.say(f"recording {inputs[-1].name}")
+        held.enter_context(ignored(*SUSPENDING))
+        gc.collect()
+        gc.freeze()
+        with priority(), uncollected():  # nothing is held up by looking for garbage
+            figures = player.play()
+        if recording:
+            time.sleep(_CLOSING)
+    return figures
+
+
+def listen(kit: Kit, wanted: str, recording: "Recording", say: Callable[[str], None]) -> None:
+    """Records and plays nothing, until somebody quits, by q, Ctrl-C or the kit."""
+    wishes: list[Command] = []
+    with suppress(KeyboardInterrupt), ExitStack() as held:
+        held.enter_context(quitting(lambda: wishes.append(Command.QUIT)))
+        held.enter_context(guarded({}, False, ""))
+        held.enter_context(single_keys())
+        heard = [recording.recorder.heard, Controls(kit.controls, wishes.append).heard]
+        kit_input = WatchedInput(_KIT, wanted, heard, say)
+        held.callback(kit_input.close)
+        recording.begin()
+        held.callback(recording.keep)
+        say(f"recording {kit_input.name}; q or Ctrl-C ends it")
+        held.enter_context(ignored(*SUSPENDING))
+        while Command.QUIT not in wishes:
+            wishes.extend(pressed())
+            kit_input.look()
+            time.sleep(_LOOK)
+
+
+def _check_channels(exercises: Sequence[Exercise], kit: Kit, band: bool) -> None:
+    """Raises MidiforgeError if anybody who plays tones is on the channel of the drums."""
+    drums = PERCUSSION if band else kit.channel
+    for track in {each for exercise in exercises for each in exercise.tracks}:
+        if track.program and track.channel == drums:
+            where = "of the percussion there" if band else "of the kit"
+            hint = "" if band else "--band-port sends it to another output"
+            raise MidiforgeError(f"{track.name} is on channel {drums}, that {where}", hint=hint)
+
+
+def _channels(
+    exercises: Sequence[Exercise], kit: Kit, output: RtOutput, band: RtOutput | None
+) -> dict[str, frozenset[int]]:
+    """The channels that are played on, of each output that has a name."""
+    tones = {each.channel for exercise in exercises for each in exercise.tracks if each.program}
+    if band is None:
+        used = {output.name: frozenset({kit.channel, *tones})}
+    else:
+        used = {
+            output.name: frozenset({kit.channel}),
+            band.name: frozenset({PERCUSSION, *tones}),
+        }
+    return {name: channels for name, channels in used.items() if name}
+
+
+def _band(wanted: str, output: RtOutput) -> RtOutput:
+    """The band's output."""
+    try:
+        band = RtOutput(wanted)
+    except MidiforgeError as error:
+        raise error.within("--band-port") from None
+    if band.name == output.name:
+        band.close()
+        raise MidiforgeError(
+            f"{band.name!r} is the other output too", "--band-port", hint="leave it out"
+        )
+    return band
+
+
+def _follow(player: Player, wanted: str) -> WatchedInput:
+    """The input of a master whose time is played in."""
+    clock = FollowedClock()
+    player.sync, player.transport = clock, clock.transport
+    return WatchedInput(_MASTER, wanted, [clock.heard], _says(player), clock=True)
+
+
+def _hear_kit(player: Player, kit: Kit, wanted: str, recording: "Recording | None") -> WatchedInput:
+    """The kit's input, for commands and for strokes."""
+    heard = [recording.recorder.heard] if recording else []
+    heard.append(Controls(kit.controls, player.wish).heard)
+    return WatchedInput(_KIT, wanted, heard, _says(player))
+
+
+def _says(player: Player) -> Callable[[str], None]:
+    """Tells whoever watches the player then."""
+    return lambda text: player.watcher.say(text)
+
+
+def _look_after(watcher: Watcher, inputs: Sequence[WatchedInput]) -> None:
+    """Looks after inputs in the time that is left over."""
+    idle = watcher.idle
+
+    def both(spare: int) -> None:
+        idle(spare)
+        if spare > _MUCH:
+            for each in inputs:
+                each.look()
+
+    watcher.idle = both

@@ -1,0 +1,218 @@
+"""The way through a lesson, bar by bar: what is played next, and what a wish changes."""
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+
+from midiforge.live.playing.bars import FASTEST, SLOWEST, Bar, PlayableExercise, at_tempo
+from midiforge.live.playing.times import Times, four_bars
+from midiforge.model.exercise import Exercise
+
+
+class Command(StrEnum):
+    """What a player can ask for while it plays."""
+
+    PAUSE = "pause"
+    NEXT = "next"
+    PREVIOUS = "previous"
+    AGAIN = "again"
+    SLOWER = "slower"
+    FASTER = "faster"
+    HANDS = "hands"
+    FEET = "feet"
+    CLICK = "click"
+    PERCUSSION = "percussion"
+    BASS = "bass"
+    CHORDS = "chords"
+    LAYER = "layer"
+    SOFTER = "softer"
+    LOUDER = "louder"
+    QUIT = "quit"
+
+
+TEMPO_STEP = Fraction(2)  # pulses a minute that slower and faster change the tempo by
+_AS_WRITTEN = Fraction(0)
+_WAIT = 0.01  # seconds
+
+_MOVES = {Command.NEXT: 1, Command.PREVIOUS: -1, Command.AGAIN: 0}
+TEMPOS = {Command.FASTER: TEMPO_STEP, Command.SLOWER: -TEMPO_STEP}
+
+Make = Callable[[Exercise, Fraction], PlayableExercise]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A bar of the lesson.
+
+    index: of the exercise in the list that is played, from 0.
+    time: which time round, from 1; times: of how many, 0 for ever.
+    begins: whether its exercise begins with it; ends: whether it ends with it.
+    faster: pulses a minute that its tempo is above what is written.
+    """
+
+    index: int
+    playable: PlayableExercise
+    bar: Bar
+    time: int
+    times: int
+    begins: bool
+    ends: bool
+    faster: Fraction = _AS_WRITTEN
+
+
+class Route:
+    """Goes through exercises; wishes are taken at bar lines.
+
+    A change of tempo is its exercise's own: it stays while that goes round, when it is begun again
+    and when somebody comes back to it. Others are at the tempo that is written.
+
+    make: turns an exercise into its bars, at tempos raised by so many pulses a minute. What will
+        be needed is made ahead, by `executor` if there is one.
+    times: how often each goes round. forever: whether the lesson begins again.
+    waiting: called again and again while what is needed now is still being made.
+    """
+
+    def __init__(
+        self,
+        exercises: Sequence[Exercise],
+        make: Make,
+        times: Times = four_bars,
+        forever: bool = False,
+        executor: Executor | None = None,
+    ) -> None:
+        self.exercises = exercises
+        self.forever = forever
+        self._make = make
+        self._times = times
+        self._changes: dict[int, Fraction] = {}
+        self._executor = executor
+        self.waiting: Callable[[], None] = lambda: None
+        self._made: dict[tuple[int, Fraction], PlayableExercise | Future[PlayableExercise]] = {}
+        self._index = 0
+        self._time = 1
+        self._number: int | None = None
+
+    def next_bar(self, *wishes: Command) -> Place | None:
+        """The bar to play now, or None at the end.
+
+        wishes: of next, previous, again, slower and faster, met one after the other.
+        """
+        index, self._changes, moves = self._wished(wishes)
+        if moves:
+            return self._place() if self._go_to(index) else None
+        playable = self._playable()
+        if self._number is None:
+            self._number = -playable.count_in
+        elif self._number < playable.last:
+            self._number += 1
+        elif not self._is_last_time():
+            self._time += 1
+            self._number = playable.loop_bar
+        elif not self._go_to(self._index + 1):
+            return None
+        return self._place()
+
+    def same_bar(self, *wishes: Command) -> Place:
+        """The bar that was played last, once more; wishes: of slower and faster."""
+        _, self._changes, _ = self._wished(wishes)
+        return self._place()
+
+    def from_the_top(self) -> Place:
+        """The first bar of the exercise that is played now."""
+        self._go_to(self._index)
+        return self._place()
+
+    def upcoming(self) -> Exercise | None:
+        """The exercise after this one, at the tempo that it will have."""
+        index = self._after(self._index + 1)
+        return None if index is None else at_tempo(self.exercises[index], self._faster(index))
+
+    def ready(self, *wishes: Command) -> bool:
+        """Whether what wishes need is made; if not, it is being made from now on."""
+        index, changes, _ = self._wished(wishes)
+        found = self._after(index)
+        if found is None:
+            return True
+        made = self._prepare(found, changes.get(found, _AS_WRITTEN))
+        return not isinstance(made, Future) or made.done()
+
+    def _wished(self, wishes: Sequence[Command]) -> tuple[int, dict[int, Fraction], bool]:
+        """The exercise and the changes of tempo that wishes lead to, and whether any moves."""
+        index, changes, moves = self._index, dict(self._changes), False
+        for wish in wishes:
+            if wish in _MOVES:
+                index, moves = max(index + _MOVES[wish], 0), True
+            elif wish in TEMPOS and (found := self._after(index)) is not None:
+                tempos = self.exercises[found].tempo.changes
+                wanted = changes.get(found, _AS_WRITTEN) + TEMPOS[wish]
+                if all(SLOWEST <= tempo + wanted <= FASTEST for _, tempo in tempos):
+                    changes[found] = wanted
+        return index, changes, moves
+
+    def _faster(self, index: int) -> Fraction:
+        return self._changes.get(index, _AS_WRITTEN)
+
+    def _is_last_time(self) -> bool:
+        return 0 < self._times(self.exercises[self._index]) <= self._time
+
+    def _after(self, index: int) -> int | None:
+        """The index, held to the list; None past the end of a lesson that has one."""
+        if index >= len(self.exercises):
+            return 0 if self.forever else None
+        return max(index, 0)
+
+    def _go_to(self, index: int) -> bool:
+        found = self._after(index)
+        if found is None:
+            return False
+        self._index, self._time = found, 1
+        self._number = -self._playable().count_in
+        return True
+
+    def _playable(self) -> PlayableExercise:
+        faster = self._faster(self._index)
+        made = self._prepare(self._index, faster)
+        if isinstance(made, Future):
+            made = self._made[self._index, faster] = self._awaited(made)
+        return made
+
+    def _awaited(self, made: Future[PlayableExercise]) -> PlayableExercise:
+        while True:
+            try:
+                return made.result(_WAIT)
+            except TimeoutError:
+                self.waiting()
+
+    def _prepare(self, index: int, faster: Fraction) -> PlayableExercise | Future[PlayableExercise]:
+        key = (index, faster)
+        if key not in self._made:
+            near = [
+                k for k in self._made if abs(k[0] - self._index) <= 1 and k[1] == self._faster(k[0])
+            ]
+            self._made = {k: self._made[k] for k in near}
+            exercise = self.exercises[index]
+            if self._executor is None:
+                self._made[key] = self._make(exercise, faster)
+            else:
+                self._made[key] = self._executor.submit(self._make, exercise, faster)
+        return self._made[key]
+
+    def _place(self) -> Place:
+        playable = self._playable()
+        number = -playable.count_in if self._number is None else self._number
+        self._number = number
+        following = self._after(self._index + 1)
+        if following is not None:
+            self._prepare(following, self._faster(following))
+        return Place(
+            index=self._index,
+            playable=playable,
+            bar=playable.bar(number),
+            time=self._time,
+            times=self._times(self.exercises[self._index]),
+            faster=self._faster(self._index),
+            begins=number == -playable.count_in and self._time == 1,
+            ends=number == playable.last and self._is_last_time(),
+        )

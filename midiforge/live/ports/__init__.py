@@ -1,0 +1,1 @@
+"""MIDI ports, and what goes through them."""

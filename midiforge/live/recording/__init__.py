@@ -1,0 +1,1 @@
+"""What the kit sends, kept as takes."""

@@ -1,0 +1,201 @@
+"""A recorded take as a Standard MIDI File, and where such files go."""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from heapq import merge
+from math import ceil, floor
+from operator import itemgetter
+from pathlib import Path
+
+from midiforge.errors import MidiforgeError
+from midiforge.files.disk import write_aside
+from midiforge.hear.take import EXERCISE_MARK, START_MARK
+from midiforge.live.ports.message import NOTE_OFF, NOTE_ON, is_stroke
+from midiforge.live.recording.recorder import BarPlayed, Recorded, quarters
+from midiforge.midi import smf
+from midiforge.model.number import Number
+
+ENDINGS = (".mid", ".midi")
+# Nanoseconds that a tick lasts at most, where a legal division allows it.
+_FINEST = 100_000
+_STEP = 480  # divisions are multiples of it, for programs that like that
+_MOST_STEPS = smf.LARGEST_DIVISION // _STEP
+# MIDI's tempo where a file names none (Standard MIDI Files 1.0, Set Tempo).
+_NO_TEMPO = Fraction(500_000_000)
+
+_Entry = tuple[int, bytes]  # tick and bytes
+
+
+class Timeline:
+    """Which tick a moment is: by the bars that were played, each from its own beginning.
+
+    It begins on a bar line, so many whole bars before the first one played that `begin` is in it.
+    Without bars it begins at `begin`, and has no tempo.
+
+    division: ticks to a quarter note. tempos: (tick, nanoseconds to a quarter note), where it
+    changes.
+    """
+
+    def __init__(self, bars: Sequence[BarPlayed], begin: int) -> None:
+        lasting = quarters(bars)
+        slowest = max(lasting, default=_NO_TEMPO)
+        self.division = _STEP * min(ceil(slowest / _FINEST / _STEP), _MOST_STEPS)
+        self.tempos: list[tuple[int, Fraction]] = []
+        if not bars:
+            self._starts, self._ticks = [begin], [Fraction(0)]
+            self._rates = [float(self.division / _NO_TEMPO)]
+            return
+        first = bars[0]
+        before = ceil((first.at - begin) / (first.length * lasting[0]))
+        tick = max(before, 0) * first.length * self.division
+        self._starts = [bar.at for bar in bars]
+        self._ticks = []
+        self._rates = [float(self.division / quarter) for quarter in lasting]
+        for bar, quarter in zip(bars, lasting, strict=True):
+            if not self.tempos or self.tempos[-1][1] != quarter:
+                self.tempos.append((round(tick) if self.tempos else 0, quarter))
+            self._ticks.append(tick)
+            tick += bar.length * self.division
+
+    def tick(self, at: int) -> int:
+        """The tick nearest to a time, in nanoseconds."""
+        i = max(bisect_right(self._starts, at) - 1, 0)
+        return max(floor(float(self._ticks[i]) + (at - self._starts[i]) * self._rates[i] + 0.5), 0)
+
+
+def take_bytes(take: Recorded) -> bytes:
+    """The take as a file of format 0: tempo, meter, marks and all that came, each at its tick.
+
+    Ticks are the exercise's own, exact; tempo events are rounded to whole microseconds to a
+    quarter note, as the format has it.
+    """
+    line = Timeline(take.bars, take.begin)
+    body = bytearray()
+    at = 0
+    for tick, content in merge(_marks(take, line), _played(take, line), key=itemgetter(0)):
+        body += smf.wait(tick - at)
+        body += content
+        at = tick
+    body += smf.wait(max(line.tick(take.end) - at, 0)) + smf.END_OF_TRACK
+    return smf.header(0, 1, line.division) + smf.track_header(len(body)) + bytes(body)
+
+
+def _marks(take: Recorded, line: Timeline) -> list[_Entry]:
+    """What is not played; first at each tick."""
+    exercise, found = take.exercise, list[_Entry]()
+    if exercise is None:
+        return [(0, smf.text(smf.TRACK_NAME, "take"))]
+    found.append((0, smf.text(smf.TRACK_NAME, f"{exercise.title}, {exercise.tempo}")))
+    if take.bars:
+        meter = exercise.meter
+        found.append((0, smf.time_signature(meter.numerator, meter.unit, meter.pulse)))
+    found += [(tick, smf.tempo(quarter / 10**9)) for tick, quarter in line.tempos]
+    found.append((0, smf.text(smf.MARKER, f"{EXERCISE_MARK}{exercise.number}")))
+    if take.downbeat is not None:
+        found.append((line.tick(take.downbeat), smf.text(smf.MARKER, START_MARK)))
+    return sorted(found, key=itemgetter(0))
+
+
+def _played(take: Recorded, line: Timeline) -> Iterator[_Entry]:
+    """What was played. Every note is ended; the end of one that began before the take is not
+    in it."""
+    struck: set[int] = set()
+    sounding: dict[int, int] = {}
+    last = 0
+    for at, content in take.messages():
+        kind, note = content[0] & 0xF0, (content[0] & 0x0F) << 7 | content[1]
+        if is_stroke(content):
+            struck.add(note)
+            sounding[note] = content[1]
+        elif kind in (NOTE_OFF, NOTE_ON):
+            if note not in struck:
+                continue
+            sounding.pop(note, None)
+        last = max(line.tick(at), last)
+        yield last, content
+    end = max(line.tick(take.end), last)
+    for note, number in sounding.items():
+        yield end, bytes((0x80 | note >> 7, number, 64))
+
+
+# Where takes go
+
+
+def take_path(path: Path, number: Number, digits: int) -> Path:
+    """The file of one of several exercises: its number before the ending, "take-07.mid"."""
+    return path.with_stem(f"{path.stem}-{number.padded(digits)}")
+
+
+def free(path: Path) -> Path:
+    """The file, or the first of its name and a number, from 2, that is not there yet."""
+    number, found = 1, path
+    while _taken(found):
+        number += 1
+        found = path.with_stem(f"{path.stem}-{number}")
+    return found
+
+
+def check_free(path: Path, numbers: Sequence[Number], digits: int) -> Path:
+    """The file that was asked for, with its ending; raises MidiforgeError if no take can be
+    written there, or if there is something already.
+
+    numbers: of the exercises, if there are several; then each has a file of its own.
+    """
+    path = path if path.suffix else path.with_suffix(ENDINGS[0])
+    if path.suffix.lower() not in ENDINGS:
+        hint = path.with_suffix(ENDINGS[0]).name
+        raise MidiforgeError("a take is a MIDI file", "--record", str(path), hint=hint)
+    _check_folder(path.parent)
+    taken = _first_taken(path, numbers, digits)
+    if taken is None:
+        return path
+    number = 2
+    while _first_taken(path.with_stem(f"{path.stem}-{number}"), numbers, digits):
+        number += 1
+    hint = f"free is {path.with_stem(f'{path.stem}-{number}')}"
+    raise MidiforgeError("is there already", "--record", str(taken), hint=hint)
+
+
+def _check_folder(folder: Path) -> None:
+    import os
+
+    if not folder.is_dir():
+        raise MidiforgeError("there is no such folder", "--record", str(folder))
+    if not os.access(folder, os.W_OK):
+        raise MidiforgeError("nothing can be written into this folder", "--record", str(folder))
+
+
+def _first_taken(path: Path, numbers: Sequence[Number], digits: int) -> Path | None:
+    paths = [take_path(path, number, digits) for number in numbers] or [path]
+    return next((each for each in paths if _taken(each)), None)
+
+
+def _taken(path: Path) -> bool:
+    return path.exists() or path.is_symlink()
+
+
+def write_take(path: Path, take: Recorded) -> Path:
+    """Writes a take, whole or not at all, beside what may have come there meanwhile; gives where.
+
+    A take cannot be played again: where its folder takes no file, it goes into the one for files
+    that do not last. Raises MidiforgeError if that does not either.
+    """
+    import tempfile
+
+    content = take_bytes(take)
+    try:
+        found = free(path)
+        write_aside(found, content)
+    except MidiforgeError as error:
+        found = free(Path(tempfile.gettempdir()) / path.name)
+        try:
+            write_aside(found, content)
+        except MidiforgeError:
+            raise error from None
+    return found
+
+
+def seconds(take: Recorded) -> float:
+    """How long a take is."""
+    return (take.end - take.begin) / 1e9

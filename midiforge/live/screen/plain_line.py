@@ -1,0 +1,16 @@
+"""One line an exercise, for a screen that is none."""
+
+from midiforge.live.playing.route import Place
+from midiforge.model.tempo import plain
+
+
+def plain_line(place: Place) -> str:
+    """The exercise that begins: its tempo, how often it goes round, and how long that takes."""
+    exercise = place.playable.exercise
+    tempo = plain(place.playable.bars[0].tempo)
+    lasting = "for ever"
+    if place.times:
+        lasting = f"{float(place.playable.lasting(place.times)) / 1e9:.0f} s"
+        if place.times > 1:
+            lasting = f"{place.times} times, {lasting}"
+    return f"{exercise.number}. {exercise.title}, {tempo} bpm, {lasting}"

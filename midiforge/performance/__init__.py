@@ -1,0 +1,1 @@
+"""What sounds: hits as notes."""
