@@ -9,8 +9,8 @@ import shutil
 
 import pytest
 
+from midiforge.kits.learn import screen
 from midiforge.kits.learn.learn import Learning
-from midiforge.kits.learn.learn import screen as screen
 from midiforge.kits.learn.steps import voices_asked
 from midiforge.kits.learn.words import learnt_words
 from midiforge.live.playing.keyboard import KEYS

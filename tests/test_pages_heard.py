@@ -14,7 +14,7 @@ from browser import chromium
 
 import midiforge
 from midiforge.kits.kit import read_kit
-from midiforge.midi import exercise_bytes
+from midiforge.midi.exercise_file import exercise_bytes
 
 pytest.importorskip("verovio")
 

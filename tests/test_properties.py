@@ -19,7 +19,8 @@ from hypothesis import strategies as st
 
 from midiforge.drill import check_drill
 from midiforge.lesson import exercises
-from midiforge.midi import exercise_bytes, smf
+from midiforge.midi import smf
+from midiforge.midi.exercise_file import exercise_bytes
 from midiforge.model import Exercise, Hit, Limb, Strength
 from midiforge.model.exercise import Dynamics
 from midiforge.model.meter import Meter
