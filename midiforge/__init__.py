@@ -15,11 +15,25 @@ from midiforge.lazy import lazily
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from midiforge.calls import (
+        advise,
+        build_lesson,
+        exercises,
+        log_review,
+        next_step,
+        plan,
+        play,
+        review,
+        sentences,
+        write_plan,
+        write_review,
+        write_sheet,
+    )
     from midiforge.drill.drill import Drill
     from midiforge.drill.read import check_drill, read_drill
     from midiforge.errors import MidiforgeError
     from midiforge.folders.lesson import Built
-    from midiforge.folders.loops import LoopReport, write_loops
+    from midiforge.folders.loops import LoopReport
     from midiforge.groove.groove import import_groove
     from midiforge.groove.imported import Imported
     from midiforge.hear.choice import Reviewed
@@ -27,8 +41,8 @@ if TYPE_CHECKING:
     from midiforge.hear.review import Review
     from midiforge.hear.take import Take, read_take
     from midiforge.kits.kit import Kit, kit_names, read_kit
-    from midiforge.lesson.lesson import exercises, pieces
-    from midiforge.lesson.variants import Dropped
+    from midiforge.lesson.lesson import Lesson
+    from midiforge.lesson.outline import LeftOut, Outline
     from midiforge.library.band import (
         Instrument,
         Percussion,
@@ -49,11 +63,11 @@ if TYPE_CHECKING:
     from midiforge.loops.loop_set import Loop, Shape
     from midiforge.midi.exercise_file import exercise_bytes
     from midiforge.model.band import ChordMark, Tone, Track
-    from midiforge.model.exercise import Dynamics, Exercise, Section, Touch, Variant
+    from midiforge.model.exercise import Exercise
     from midiforge.model.hit import Hit, Limb, Ornament, OrnamentKind, Strength
     from midiforge.model.meter import Meter
     from midiforge.model.number import Number
-    from midiforge.model.piece import Piece
+    from midiforge.model.piece import Dynamics, Moved, Piece, Section, Touch, Variant
     from midiforge.model.swing import Swing
     from midiforge.model.tempo import TempoMap
     from midiforge.performance.notes import Held, Note, held, notes
@@ -61,17 +75,7 @@ if TYPE_CHECKING:
     from midiforge.phrase.sticking import parse_sticking, write_sticking
     from midiforge.practice.plan import Plan
     from midiforge.practice.standing import Advice
-    from midiforge.practice_room import (
-        advise,
-        log_review,
-        next_step,
-        plan,
-        review,
-        sentences,
-        write_plan,
-        write_review,
-    )
-    from midiforge.workshop import Report, Sheet, build_lesson, play, write_sheet
+    from midiforge.session import BuildReport, Session, SheetReport
 else:
     __getattr__, __dir__ = lazily(
         __name__,
@@ -80,8 +84,12 @@ else:
             "Built": "midiforge.folders.lesson",
             "ChordMark": "midiforge.model.band",
             "Drill": "midiforge.drill.drill",
-            "Dropped": "midiforge.lesson.variants",
-            "Dynamics": "midiforge.model.exercise",
+            "LeftOut": "midiforge.lesson.outline",
+            "Lesson": "midiforge.lesson.lesson",
+            "Moved": "midiforge.model.piece",
+            "Outline": "midiforge.lesson.outline",
+            "Session": "midiforge.session",
+            "Dynamics": "midiforge.model.piece",
             "Exercise": "midiforge.model.exercise",
             "Held": "midiforge.performance.notes",
             "Hit": "midiforge.model.hit",
@@ -104,63 +112,62 @@ else:
             "Percussion": "midiforge.library.band",
             "Phrase": "midiforge.phrase.phrase",
             "Plan": "midiforge.practice.plan",
-            "Report": "midiforge.workshop",
+            "BuildReport": "midiforge.session",
             "Review": "midiforge.hear.review",
             "Reviewed": "midiforge.hear.choice",
             "Rudiment": "midiforge.library.shelf",
-            "Section": "midiforge.model.exercise",
+            "Section": "midiforge.model.piece",
             "Shape": "midiforge.loops.loop_set",
-            "Sheet": "midiforge.workshop",
+            "SheetReport": "midiforge.session",
             "Strength": "midiforge.model.hit",
             "Style": "midiforge.library.band",
             "Swing": "midiforge.model.swing",
             "Take": "midiforge.hear.take",
             "TempoMap": "midiforge.model.tempo",
             "Tone": "midiforge.model.band",
-            "Touch": "midiforge.model.exercise",
+            "Touch": "midiforge.model.piece",
             "Track": "midiforge.model.band",
-            "Variant": "midiforge.model.exercise",
+            "Variant": "midiforge.model.piece",
             "Voice": "midiforge.library.shelf",
-            "advise": "midiforge.practice_room",
-            "build_lesson": "midiforge.workshop",
+            "advise": "midiforge.calls",
+            "build_lesson": "midiforge.calls",
             "check_drill": "midiforge.drill.read",
             "exercise_bytes": "midiforge.midi.exercise_file",
-            "exercises": "midiforge.lesson.lesson",
-            "pieces": "midiforge.lesson.lesson",
+            "exercises": "midiforge.calls",
             "held": "midiforge.performance.notes",
             "import_groove": "midiforge.groove.groove",
             "instruments": "midiforge.library.band",
             "kit_names": "midiforge.kits.kit",
-            "log_review": "midiforge.practice_room",
+            "log_review": "midiforge.calls",
             "notes": "midiforge.performance.notes",
             "ostinatos": "midiforge.library.shelf",
             "parse_sticking": "midiforge.phrase.sticking",
             "percussion": "midiforge.library.band",
-            "next_step": "midiforge.practice_room",
-            "plan": "midiforge.practice_room",
-            "play": "midiforge.workshop",
+            "next_step": "midiforge.calls",
+            "plan": "midiforge.calls",
+            "play": "midiforge.calls",
             "read_drill": "midiforge.drill.read",
             "read_kit": "midiforge.kits.kit",
             "read_take": "midiforge.hear.take",
-            "review": "midiforge.practice_room",
+            "review": "midiforge.calls",
             "rudiments": "midiforge.library.shelf",
-            "sentences": "midiforge.practice_room",
+            "sentences": "midiforge.calls",
             "styles": "midiforge.library.band",
             "voices": "midiforge.library.shelf",
-            "write_loops": "midiforge.folders.loops",
-            "write_plan": "midiforge.practice_room",
-            "write_review": "midiforge.practice_room",
-            "write_sheet": "midiforge.workshop",
+            "write_loops": "midiforge.calls",
+            "write_plan": "midiforge.calls",
+            "write_review": "midiforge.calls",
+            "write_sheet": "midiforge.calls",
             "write_sticking": "midiforge.phrase.sticking",
         },
     )
 
 __all__ = [
     "Advice",
+    "BuildReport",
     "Built",
     "ChordMark",
     "Drill",
-    "Dropped",
     "Dynamics",
     "Exercise",
     "Held",
@@ -170,27 +177,31 @@ __all__ = [
     "Kit",
     "Known",
     "LatenessFigures",
+    "LeftOut",
+    "Lesson",
     "LibraryOstinato",
     "Limb",
     "Loop",
     "LoopReport",
     "Meter",
     "MidiforgeError",
+    "Moved",
     "Note",
     "Number",
     "Ornament",
     "OrnamentKind",
+    "Outline",
     "Percussion",
     "Phrase",
     "Piece",
     "Plan",
-    "Report",
     "Review",
     "Reviewed",
     "Rudiment",
     "Section",
+    "Session",
     "Shape",
-    "Sheet",
+    "SheetReport",
     "Strength",
     "Style",
     "Swing",
@@ -216,7 +227,6 @@ __all__ = [
     "ostinatos",
     "parse_sticking",
     "percussion",
-    "pieces",
     "plan",
     "play",
     "read_drill",

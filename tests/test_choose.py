@@ -6,13 +6,12 @@ No published source: the rules are the project's own.
 from pathlib import Path
 
 import pytest
+from midiforge.lesson.choose import chosen_exercises
 
 import midiforge
 from midiforge.command.run import run
 from midiforge.errors import MidiforgeError, NoOstinato, WrongArgument
-from midiforge.lesson.choose import chosen_exercises
 from midiforge.library import shelf
-from midiforge.model.piece import pieces
 from midiforge.pages.paper import paper_of
 
 DRILL = midiforge.check_drill({"sticking": "RLRR LRLL", "stages": "full", "tempos": "60,80"})

@@ -22,8 +22,8 @@ from midiforge.lesson import exercises
 from midiforge.midi import smf
 from midiforge.midi.exercise_file import exercise_bytes
 from midiforge.model import Exercise, Hit, Limb, Strength
-from midiforge.model.exercise import Dynamics
 from midiforge.model.meter import Meter
+from midiforge.model.piece import Dynamics
 from midiforge.model.tempo import TempoMap
 from midiforge.phrase import Phrase, Stroke, parse_sticking, write_sticking
 

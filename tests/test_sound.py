@@ -29,9 +29,10 @@ from scipy.stats import linregress
 import midiforge
 from midiforge import Hit, Limb, MidiforgeError, Strength, read_kit
 from midiforge.model.band import Tone, Track
-from midiforge.model.exercise import Dynamics, Exercise, Touch
+from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, Ornament, OrnamentKind
 from midiforge.model.meter import Meter
+from midiforge.model.piece import Dynamics, Touch
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap
 from midiforge.sound import (

@@ -12,7 +12,7 @@ from midiforge.errors import MidiforgeError
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
-    from midiforge.workshop import Report
+    from midiforge.session import BuildReport
 
 
 @takes_a_drill
@@ -28,37 +28,37 @@ def build(
     """
     if not out.strip():
         raise MidiforgeError("no folder is named", "--out", hint="such as --out lesson")
-    from midiforge.workshop import build_lesson
+    from midiforge.session import Session
 
     with lesson_bar("Writing", drill, hidden=quiet or as_json) as bar:
-        report = build_lesson(drill, out, bar)
+        report = Session(drill).build(out, bar)
     if as_json:
         say_json(_facts(report, drill))
     elif not quiet:
         _say(report, drill)
 
 
-def _say(report: "Report", drill: "Drill") -> None:
+def _say(report: "BuildReport", drill: "Drill") -> None:
     built = report.built
     length = str(timedelta(seconds=round(built.seconds)))
     plural = "s" * (built.files != 1)
     say(f"{drill.title}: {built.files} exercise{plural} in {built.folder}")
     say(f"The whole lesson, {length}: lesson.mid; its sections: cues.csv")
-    listed("Left out", [dropped.why for dropped in report.dropped])
+    listed("Left out", [*map(str, report.left_out)])
     listed("Mind", list(report.warnings))
     listed("Changed by somebody since the last build, left alone", list(built.kept))
     say_removed(built.removed)
 
 
-def _facts(report: "Report", drill: "Drill") -> dict[str, Any]:
+def _facts(report: "BuildReport", drill: "Drill") -> dict[str, Any]:
     return {
         "title": drill.title,
         "folder": str(report.built.folder),
         "files": report.built.files,
         "seconds": round(float(report.built.seconds), 3),
         "dropped": [
-            {"why": dropped.why, "only_hands_swapped": dropped.swapped}
-            for dropped in report.dropped
+            {"why": str(left_out), "only_hands_swapped": left_out.swapped}
+            for left_out in report.left_out
         ],
         "warnings": list(report.warnings),
         "notes": list(drill.notes),

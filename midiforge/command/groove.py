@@ -67,12 +67,14 @@ def import_command(
     from midiforge.drill import values
     from midiforge.groove.groove import MOST_BARS, import_groove
     from midiforge.groove.words import details, facts, summary
+    from midiforge.keys.values import whole
     from midiforge.kits.kit import read_kit
     from midiforge.model.meter import Meter
+    from midiforge.moves.grid import MOST_STEPS
 
     def read(flag: str, value: str, low: int, high: int) -> int:
         try:
-            return values.whole(value, low, high) if value.strip() else 0
+            return whole(value, low, high) if value.strip() else 0
         except MidiforgeError as error:
             raise error.within(flag) from None
 
@@ -92,7 +94,7 @@ def import_command(
         kit=read_kit(kit) if kit.strip() else None,
         kit_key=_kit_key(kit, target),
         tempo=wanted_tempo,
-        steps=read("--steps", steps, 1, values.MOST_STEPS),
+        steps=read("--steps", steps, 1, MOST_STEPS),
         meter=wanted_meter,
         bars=read("--bars", bars, 1, MOST_BARS),
         kind=kind,

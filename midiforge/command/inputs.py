@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge.command.terminal import tell
-from midiforge.drill.keys import BY_NAME, KEYS, Key
-from midiforge.drill.kinds import items_of
+from midiforge.drill.keys import BY_NAME, KEYS
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.files.disk import is_file, real
+from midiforge.keys.key import Key
+from midiforge.keys.kinds import items_of
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill

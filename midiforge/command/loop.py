@@ -103,10 +103,10 @@ def _say(report: "LoopReport", drill: "Drill") -> None:
     plural = "s" * (count != 1)
     say(f"{drill.title}: {count} loop{plural}{sound}, {length} in all, in {report.folder}")
     say("What is what: loops.csv")
-    if not drill.beside.tracks and not drill.layers:
+    if not drill.beside.tracks and not drill.layers and not drill.given.get("chords"):
         say("Nobody plays beside you: try --chords 'Dm7 | G7', --style or --percussion")
     listed("Left out", list(report.left_out))
-    from midiforge.workshop import remarks
+    from midiforge.lesson.remarks import remarks
 
     listed("Mind", remarks(drill))
     listed("Changed by somebody since, left alone", list(report.kept))

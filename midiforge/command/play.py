@@ -12,7 +12,7 @@ import typer
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import folded, on_terminal, say, say_text
 from midiforge.errors import MidiforgeError
-from midiforge.lesson.choose import chosen_exercises
+from midiforge.lesson.lesson import Lesson
 from midiforge.model.number import read_named
 
 if TYPE_CHECKING:
@@ -122,7 +122,7 @@ def play(
     from midiforge.live.playing import play as session
     from midiforge.live.playing.layers import read_layers
     from midiforge.live.playing.levels import read_levels
-    from midiforge.workshop import rounds
+    from midiforge.session import rounds
 
     if follow and send_clock:
         raise MidiforgeError("either follow a clock or send one", "--follow")
@@ -142,7 +142,7 @@ def play(
         levels=_read(read_levels, levels, "--levels"),
         send_clock=send_clock,
     )
-    exercises = chosen_exercises(drill, only)
+    exercises = Lesson(drill).select(only)
     if first.strip():
         begin, last = _read(read_named, first, "--from"), exercises[-1].number
         exercises = [each for each in exercises if each.number.is_from(begin)]

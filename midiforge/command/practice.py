@@ -94,21 +94,16 @@ def next_steps(
     drill: "Drill", log_file: _LOG = "", day: _DATE = "", as_json: _JSON = False
 ) -> None:
     """Say what to do next with each exercise of a drill, and why."""
-    from midiforge.lesson import exercises
-    from midiforge.lesson.choose import counted
-    from midiforge.practice.advice import advise
-    from midiforge.practice.log import entries_in
     from midiforge.practice.words import CAUTION, advice_lines, plain_advice
+    from midiforge.session import Session
 
-    entries = entries_in(log_file)
     today = _day(day)
     with lesson_bar(_LOOKING, drill, hidden=as_json) as bar:
-        found = advise(drill, counted(exercises(drill), bar), entries, today)
+        found = Session(drill, log_file).advise(today, bar)
     if as_json:
         say_json([plain_advice(each) for each in found])
         return
-    keys = {each.group.key for each in found}
-    takes = sum(each.key in keys for each in entries)
+    takes = sum(len(each.group.entries) for each in found)
     plural = "s" * (takes != 1)
     ours = f"{len(found)} exercise{'s' * (len(found) != 1)}"
     say(f"{drill.title}: {ours}, {takes} take{plural} in the log")
@@ -136,13 +131,13 @@ def plan(
     as_json: _JSON = False,
 ) -> None:
     """Fill minutes with warm-up, work, review and rests, after what the log says."""
+    from midiforge.calls import write_plan
     from midiforge.practice.words import plain_plan
-    from midiforge.practice_room import plan as make_plan
-    from midiforge.practice_room import write_plan
+    from midiforge.session import Session
 
     today = _day(day)
     with lesson_bar(_LOOKING, drill, hidden=as_json) as bar:
-        made = make_plan(drill, minutes, log_file, today, bar)
+        made = Session(drill, log_file).plan(minutes, today, bar)
     if out:
         write_plan(made, _plan_path(out))
     if as_json:

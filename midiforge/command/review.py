@@ -55,22 +55,23 @@ def review(
         raise MidiforgeError(
             f"{delay:g} is no delay in ms", "--delay", hint=f"0 to {_MOST_DELAY_MS:g}"
         )
-    from midiforge.practice_room import log_review, next_step, write_review
-    from midiforge.practice_room import review as reviewed
+    from midiforge.calls import write_review
+    from midiforge.session import Session
 
+    session = Session(drill, None if no_log else log or "")
     with flags(number="--exercise"):
-        found = reviewed(take, drill, exercise, delay)
+        found = session.review(take, exercise, delay)
     said, known = found.review, found.known
     trouble, step, kept = None, "", False
     try:
-        step = next_step(found, drill, take, note, None if no_log else log or "")
+        step = session.next_step(found, take, note)
     except MidiforgeError as error:  # raised last, so that it does not hide the review
         trouble = error
     if page:
         write_review(found, page, step)
-    if not no_log and not trouble:
+    if not trouble:
         try:
-            kept = log_review(found, drill, take, note, log or "")
+            kept = session.keep(found, take, note)
         except MidiforgeError as error:
             trouble = error
     if as_json:

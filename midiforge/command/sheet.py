@@ -41,15 +41,15 @@ def sheet(
     """
     if not out.strip():
         raise MidiforgeError("no file is named", "--out", hint="such as --out lesson.pdf")
-    from midiforge.workshop import write_sheet
+    from midiforge.session import Session
 
     with flags(path="--out"):
-        written = write_sheet(drill, out, only, paper, large, with_counts)
+        written = Session(drill).sheet(out, only, paper, large, with_counts)
     if quiet:
         return
     plural = "s" * (written.exercises != 1)
     say(f"{drill.title}: {written.exercises} exercise{plural} in {out}")
     for sentence in written.warnings:
         say(f"mind: {sentence}")
-    for each in written.dropped:
-        say(f"left out: {each.why}")
+    for variant in written.left_out:
+        say(f"left out: {variant}")

@@ -43,57 +43,55 @@ def show(
 
     Below each stands what it asks of the player.
     """
-    from midiforge.lesson import Dropped
-    from midiforge.lesson.choose import all_exercises, chosen_exercises
-    from midiforge.workshop import remarks
+    from midiforge.lesson.lesson import Lesson
+    from midiforge.lesson.outline import LeftOut
+    from midiforge.lesson.remarks import remarks
 
     if picture and picture.suffix.lower() != ".svg":
         problem = f"{quoted(picture.name)} is no picture that can be drawn"
         raise MidiforgeError(problem, "--picture", hint=f"such as {picture.stem or 'lesson'}.svg")
-    dropped: list[Dropped] = []
-    if as_json or picture or only:
+    left_out: list[LeftOut] = []
+    lesson = Lesson(drill)
+    if as_json or picture:
         with lesson_bar("Looking at exercises", drill, hidden=as_json) as bar:
-            chosen = chosen_exercises(drill, only, dropped.append, bar)
+            chosen = lesson.select(only, left_out.append, bar)
     if as_json:
         from midiforge.screen.facts import as_json as facts
 
-        say_json([facts(each) for each in chosen])
+        say_json([facts(exercise) for exercise in chosen])
     elif picture:
         _draw(chosen, picture)
         plural = "s" * (len(chosen) != 1)
         say(f"{drill.title}: {len(chosen)} exercise{plural} in {picture}")
     else:
-        shown = chosen if only else all_exercises(drill, dropped.append)
-        (_print_titles if titles else _print)(shown)
+        (_print_titles if titles else _print)(lesson.by_piece(only, left_out.append))
         for sentence in remarks(drill):
             say(f"mind: {sentence}")
-        for each in dropped if not only else ():
-            say(f"left out: {each.why}")
+        for variant in left_out if not only else ():
+            say(f"left out: {variant}")
 
 
-def _print(chosen: Iterable["Exercise"]) -> None:
-    from midiforge.model.piece import pieces
+def _print(pieces: Iterable[tuple["Exercise", ...]]) -> None:
     from midiforge.screen.show import show_exercise
 
     console = output()
-    for piece in pieces(chosen):
-        show_exercise(piece.exercises, console)
+    for exercises in pieces:
+        show_exercise(exercises, console)
         say()
 
 
-def _print_titles(chosen: Iterable["Exercise"]) -> None:
-    from midiforge.model.piece import pieces
+def _print_titles(pieces: Iterable[tuple["Exercise", ...]]) -> None:
     from midiforge.screen.titles import title_lines
 
     # What is piped is searched by lines: titles stay whole there.
     width = get_terminal_size().columns if on_terminal(sys.stdout) else sys.maxsize
-    for line in title_lines(pieces(chosen), width):
+    for line in title_lines(pieces, width):
         say(line, flush=True)
 
 
 def _draw(chosen: list["Exercise"], path: Path) -> None:
     from midiforge.files.own_file import DRAWING, write_own
-    from midiforge.model.piece import pieces
+    from midiforge.model.exercise import by_piece
     from midiforge.screen.picture import svg
 
-    write_own(path, svg([piece.exercises for piece in pieces(chosen)], _PICTURE_WIDTH), DRAWING)
+    write_own(path, svg([*by_piece(chosen)], _PICTURE_WIDTH), DRAWING)

@@ -7,12 +7,13 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, TypeVar
 
 from midiforge.drill import values
-from midiforge.drill.drill import Beside, Line, Part, Player
+from midiforge.drill.drill import Beside, Part, Player
 from midiforge.errors import MidiforgeError, NoOstinato, nearest, quoted
 from midiforge.library import shelf
 from midiforge.model.band import Track
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
+from midiforge.phrase.material import Line
 from midiforge.phrase.pattern import Pattern
 
 if TYPE_CHECKING:

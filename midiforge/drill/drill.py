@@ -10,73 +10,17 @@ from typing import TYPE_CHECKING, Any
 
 from midiforge.kits.kit import Kit
 from midiforge.model.band import Track
-from midiforge.model.exercise import SectionKind, Touch
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.model.number import Named
+from midiforge.model.piece import SectionKind, Touch
 from midiforge.model.swing import Swing
 from midiforge.phrase.every import Every
-from midiforge.phrase.pattern import Pattern
-from midiforge.phrase.phrase import Phrase
+from midiforge.phrase.material import Line, Sticking
 
 if TYPE_CHECKING:
     from midiforge.band.progression import Progression
     from midiforge.library.band import Instrument, Style
-
-
-@dataclass(frozen=True, slots=True)
-class Sticking:
-    """A phrase and how it likes to be written.
-
-    steps: grid steps to a quarter note that a rudiment is usually written in; 0 for no wish.
-    """
-
-    phrase: Phrase
-    title: str
-    steps: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """A repeating part of one limb, or of none (beside the player).
-
-    name: of the ostinato, or the pattern as typed.
-    voice: "" for what the voicing gives the limb.
-    partner: whether it only came along with another.
-    home: the meter it is usually played in; None for a typed one.
-    """
-
-    name: str
-    title: str
-    limb: Limb | None
-    voice: str
-    pattern: Pattern
-    partner: bool = False
-    home: Meter | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Places:
-    """Placements, before grid and phrase are known.
-
-    word: "beat", "phrase" or "bar" for each of its steps; "" for those in `wanted`.
-    wanted: grid steps, as numbers, or counts such as "2&" and "2".
-    """
-
-    word: str = ""
-    wanted: tuple[int | str, ...] = (0,)
-
-
-@dataclass(frozen=True, slots=True)
-class Accents:
-    """Where accents come from.
-
-    word: "own", "beats" or "none"; "" for `pattern`, as the text in `name` was typed.
-    """
-
-    name: str
-    word: str = ""
-    text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,18 +191,11 @@ class Drill:
     text: str  # what the student is to read; "" for nothing
     stickings: tuple[Sticking, ...]
     every: Every | None
-    accents: tuple[Accents, ...]
-    accent_placements: Places | None
-    placements: Places
-    entry: str
-    leads: tuple[bool, ...]  # False as written, True with the hands changed over
-    directions: tuple[bool, ...]  # False forward, True backward
+    moves: Mapping[str, Any]  # what is wished of each move, by its name
     feet: tuple[Line, ...]
-    feet_placements: Places
     layers: tuple[Line, ...]
     beside: Beside
     meter: Meter
-    steps: tuple[int, ...]  # to a beat; empty for what each sticking is usually written in
     swing: Fraction  # the first note's share of a pair; 1/2 is straight
     swing_pair: Fraction  # the length of the pair, in quarter notes
     tempos: tuple[Fraction, ...]
@@ -284,6 +221,13 @@ class Drill:
     def __post_init__(self) -> None:
         object.__setattr__(self, "voicing", unchanging(self.voicing))
         object.__setattr__(self, "given", unchanging(self.given))
+        object.__setattr__(self, "moves", MappingProxyType({**self.moves}))
+
+    @property
+    def steps(self) -> tuple[int, ...]:
+        """To a beat; empty for what each sticking is usually written in."""
+        steps: tuple[int, ...] = self.moves["grid"]
+        return steps
 
     @property
     def feel(self) -> Swing:

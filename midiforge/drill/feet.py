@@ -5,11 +5,11 @@ from dataclasses import replace
 from fractions import Fraction
 
 from midiforge.drill import values
-from midiforge.drill.drill import Line
 from midiforge.errors import MidiforgeError
 from midiforge.library import shelf
 from midiforge.model.hit import FEET, Limb
 from midiforge.model.meter import Meter
+from midiforge.phrase.material import Line
 
 
 def foot_patterns(items: Iterable[object], meter: Meter, step: Fraction) -> tuple[Line, ...]:

@@ -4,36 +4,8 @@ A key `a.b` is the key `b` in the table `[a]` of a file and the flag `--a-b`. Li
 written as one text with commas; that is how flags give them.
 """
 
-from dataclasses import dataclass
-from typing import Any
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """One key of a drill.
-
-    kind: "text", "texts", "whole", "number", "yes-no" or "table" (which has no flag of its own).
-    example: what follows the flag in its help.
-    choices: the only words a text may be; empty for any.
-    counted: whether its texts may be patterns typed by count, in which commas join counts.
-    names: the shelf whose names it may be: "rudiments", "ostinatos", "voices" or "kits", or one of
-        the play-along's.
-    """
-
-    name: str
-    kind: str
-    help: str
-    example: str = ""
-    default: Any = ""
-    choices: tuple[str, ...] = ()
-    names: str = ""
-    counted: bool = False
-
-    @property
-    def flag(self) -> str:
-        """The flag of the command line that says the same."""
-        return "--" + self.name.replace(".", "-").replace("_", "-")
-
+from midiforge.keys.key import Key
+from midiforge.moves import MOVES
 
 # What a drill says, in the order a reader meets it; a heading for each group of keys.
 GROUPS: dict[str, tuple[Key, ...]] = {
@@ -66,57 +38,7 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             choices=("rotation", "swap"),
         ),
     ),
-    "Moves": (
-        Key(
-            "placements",
-            "texts",
-            "Where the phrase starts: every step of the beat, phrase or bar, or a list of counts "
-            "('1, 1e, 2&') and of grid steps later ('+0, +3').",
-            "beat|phrase|bar|1,1e,2&",
-            default="0",
-        ),
-        Key(
-            "entry",
-            "text",
-            "A late phrase the first time through: wrapped round, or entering late.",
-            "wrapped|late",
-            default="wrapped",
-            choices=("wrapped", "late"),
-        ),
-        Key(
-            "accents",
-            "texts",
-            "Accents: the phrase's own, on the beats, none, or typed by count or grid; '1 3, 2 4' "
-            "and 'own; 1, 3' are two patterns.",
-            "own|beats|none|'1 2& 4'",
-            default="own",
-            counted=True,
-        ),
-        Key(
-            "accent_placements",
-            "texts",
-            "Where the accents start, whatever the sticking does; 'follow' lets the phrase's own "
-            "go with it.",
-            "follow|beat|phrase|1,1e",
-            default="follow",
-        ),
-        Key(
-            "lead",
-            "text",
-            "Hands as written, changed over, or each in turn.",
-            "written|swapped|both",
-            default="written",
-            choices=("written", "swapped", "both"),
-        ),
-        Key(
-            "direction",
-            "text",
-            "The phrase forward, backward, or each in turn.",
-            "forward|backward|both",
-            default="forward",
-            choices=("forward", "backward", "both"),
-        ),
-    ),
+    "Moves": tuple(key for move in MOVES for key in move.keys),
     "Feet and time layers": (
         Key(
             "feet",
@@ -134,13 +56,6 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "usual|none|OSTINATO",
             default="usual",
             names="ostinatos",
-        ),
-        Key(
-            "feet_placements",
-            "texts",
-            "Where the feet start, against still hands.",
-            "beat|bar|1,1&",
-            default="0",
         ),
         Key(
             "layers",

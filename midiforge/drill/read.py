@@ -8,25 +8,27 @@ from typing import Any, NamedTuple
 from midiforge.drill import values
 from midiforge.drill.band import Wishes, beside
 from midiforge.drill.click import click_voices
-from midiforge.drill.drill import Beside, Chosen, Drill, Line, Practice, Stage, Sticking, Voicing
+from midiforge.drill.drill import Beside, Chosen, Drill, Practice, Stage, Voicing
 from midiforge.drill.feet import foot_patterns, partners
-from midiforge.drill.grid import own_steps
-from midiforge.drill.key_reader import KeyReader
 from midiforge.drill.keys import BY_NAME, KEYS
-from midiforge.drill.kinds import joined
 from midiforge.drill.slowest import fast_enough
 from midiforge.drill.stages import Common, grooves, own_stage, usual_stages
 from midiforge.drill.typed import retitled
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.files.disk import parsed_toml, read_toml_text
+from midiforge.keys.kinds import joined
+from midiforge.keys.reader import KeyReader
 from midiforge.kits.kit import Kit, read_kit
 from midiforge.library import shelf
-from midiforge.model.counts import steps_in_bar
-from midiforge.model.exercise import Touch
 from midiforge.model.hit import Limb
 from midiforge.model.meter import NOTE_VALUES, Meter, note_value
+from midiforge.model.piece import Touch
 from midiforge.model.swing import read_ratio
+from midiforge.moves import MOVES
+from midiforge.moves.grid import own_steps
+from midiforge.phrase.cycle import MOST_BARS
 from midiforge.phrase.every import LONGEST_STICKING, Every
+from midiforge.phrase.material import Line, Sticking
 from midiforge.phrase.sticking import parse_sticking
 
 DEFAULT_VOICING: Voicing = {
@@ -47,7 +49,7 @@ def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Dr
         both_tables = isinstance(own, dict) and isinstance(value, Mapping)
         content[name] = {**own, **value} if both_tables and own else value
     try:
-        drill = _Reader(_flat(content), path.parent).drill(path.stem, str(path))
+        drill = _Reader(_flat(content), path.parent, BY_NAME).drill(path.stem, str(path))
         if len(drill.tempos) > 1 and drill.running and _is_old_plan(text):
             raise MidiforgeError(
                 "is a plan of an older midiforge, whose numbers may be of other exercises now",
@@ -75,7 +77,7 @@ def check_drill(content: Mapping[str, Any], folder: Path | None = None) -> Drill
     folder: where the relative path of a kit begins; the current folder if not given.
     Raises MidiforgeError that names the key and the nearest right value.
     """
-    return _Reader(_flat(content), folder or Path()).drill()
+    return _Reader(_flat(content), folder or Path(), BY_NAME).drill()
 
 
 _ONLY_IN_KITS = ("starts_from", "notes", "velocities", "controls", "hears")
@@ -108,7 +110,7 @@ class _Material(NamedTuple):
     meter: Meter
     stickings: tuple[Sticking, ...]
     every: Every | None
-    steps: tuple[int, ...]
+    moves: Mapping[str, Any]
     step: Fraction
 
 
@@ -158,8 +160,6 @@ class _Reader(KeyReader):
         tempos = self.read("tempos", lambda items: fast_enough(values.tempos(items), meter))
         ramp = self.read("ramp", values.ramp) if self.text("ramp") else None
         self.read("ramp", lambda _: fast_enough(ramp.tempos if ramp else (), meter))
-        accents = self.read("accents", lambda items: tuple(values.accents(str(i)) for i in items))
-        follow = self.items("accent_placements") == ["follow"]
         return Drill(
             source=source,
             title=self.text("title")
@@ -168,18 +168,11 @@ class _Reader(KeyReader):
             text=self.text("text"),
             stickings=material.stickings,
             every=material.every,
-            accents=accents,
-            accent_placements=None if follow else self.read("accent_placements", values.places),
-            placements=self.read("placements", values.places),
-            entry=self.text("entry"),
-            leads=self.both("lead", "written", "swapped"),
-            directions=self.both("direction", "forward", "backward"),
+            moves=material.moves,
             feet=parts.feet,
-            feet_placements=self.read("feet_placements", values.places),
             layers=parts.layers,
             beside=parts.beside,
             meter=meter,
-            steps=material.steps,
             swing=self.read("swing", read_ratio),
             swing_pair=self.swing_pair(meter),
             tempos=tempos,
@@ -190,7 +183,7 @@ class _Reader(KeyReader):
                 "click_voice", lambda text: click_voices(text, parts.kit, sounds)
             ),
             gap=self.gap(),
-            repeats=self.whole("repeats", 1, values.MOST_BARS),
+            repeats=self.whole("repeats", 1, MOST_BARS),
             shape=self.read("dynamics", values.shape),
             voicing=staging.voicing,
             stages=staging.stages,
@@ -207,7 +200,7 @@ class _Reader(KeyReader):
 
     def notes(self, meter: Meter) -> Iterator[str]:
         """How what could be read in two ways, or once was, is read."""
-        for key in ("placements", "accent_placements", "feet_placements"):
+        for key in (each.name for each in KEYS if each.places):
             found = [str(each).strip() for each in self.items(key)]
             beats = {str(beat) for beat in range(1, len(meter.groups) + 1)}
             if found and beats.issuperset(found):
@@ -231,10 +224,10 @@ class _Reader(KeyReader):
         meter = self.meter()
         stickings = self.read("sticking", self.stickings)
         every = self.every()
-        steps = self.read("steps", lambda items: self.steps(items, meter))
-        grids = steps or tuple(own_steps(meter, each.steps) for each in stickings)
+        moves = {move.name: move.read(self, meter) for move in MOVES}
+        grids = moves["grid"] or tuple(own_steps(meter, each.steps) for each in stickings)
         step = meter.beat / (grids[0] if grids else own_steps(meter, 0))
-        return _Material(meter, stickings, every, steps, step)
+        return _Material(meter, stickings, every, moves, step)
 
     def parts(self, material: _Material) -> _Parts:
         """What sounds under and beside the hands, and on which kit."""
@@ -311,12 +304,6 @@ class _Reader(KeyReader):
             raise MidiforgeError("no sticking is within these limits", "every")
         return found
 
-    def steps(self, items: list[Any], meter: Meter) -> tuple[int, ...]:
-        found = tuple(values.whole(item, 1, values.MOST_STEPS, "steps to a beat") for item in items)
-        for each in found:
-            steps_in_bar(meter, meter.beat / each)
-        return tuple(dict.fromkeys(found))
-
     def swing_pair(self, meter: Meter) -> Fraction:
         """The length of the two notes that swing: eighths, in compound meters sixteenths."""
         name = self.text("swing_pair") or ("sixteenth" if meter.is_compound else "eighth")
@@ -375,7 +362,7 @@ class _Reader(KeyReader):
             style=self.text("style"),
             percussion=tuple(str(item) for item in self.items("percussion")),
             clave=self.text("clave"),
-            vary=self.whole("vary", 0, values.MOST_BARS),
+            vary=self.whole("vary", 0, MOST_BARS),
             bass=self.text("bass"),
             comp=self.text("comp"),
         )

@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from midiforge.drill.keys import GROUPS, STAGE_KEYS, Key
+from midiforge.drill.keys import GROUPS, STAGE_KEYS
+from midiforge.keys.key import Key
 
 _SCALAR = {"type": ["string", "number"]}
 _KINDS: dict[str, dict[str, Any]] = {

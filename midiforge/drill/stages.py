@@ -6,13 +6,15 @@ from fractions import Fraction
 from typing import Any
 
 from midiforge.drill import values
-from midiforge.drill.drill import Line, Span, Stage, Voicing
+from midiforge.drill.drill import Span, Stage, Voicing
 from midiforge.drill.keys import STAGE_KEYS
-from midiforge.drill.kinds import items_of, of_kind
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.keys.kinds import items_of, of_kind
+from midiforge.keys.values import limb
 from midiforge.library import shelf
 from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.meter import Meter
+from midiforge.phrase.material import Line
 
 FULL, EVERYTHING = "full", "hands and feet"  # the name and the title of the fullest stage
 
@@ -108,7 +110,7 @@ def _everything(common: Common, name: str, title: str) -> Stage:
 
 
 def _limbs(value: object) -> frozenset[Limb]:
-    limbs = frozenset(values.limb(str(item)) for item in items_of(value))
+    limbs = frozenset(limb(str(item)) for item in items_of(value))
     if not limbs:
         raise MidiforgeError("no limb is given", hint="RH, LH, RF or LF")
     return limbs

@@ -4,14 +4,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from fractions import Fraction
 
-from midiforge.drill.drill import Line, Voicing
+from midiforge.drill.drill import Voicing
 from midiforge.library import shelf
-from midiforge.model.counts import counts_in_bar
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
-from midiforge.phrase.pattern import Pattern
+from midiforge.phrase.material import Line
+from midiforge.phrase.pattern import Pattern, counts_said
 
-_MOST_COUNTS = 8  # in a title
 _FEET = {Limb.RIGHT_FOOT: "Bass drum", Limb.LEFT_FOOT: "Hi-hat foot"}
 
 
@@ -35,16 +34,6 @@ def where(pattern: Pattern, meter: Meter, step: Fraction) -> str:
     """
     said = counts_said(pattern, meter, step)
     return f"on {said}" if said else f"in a pattern of {pattern.length / step} steps"
-
-
-def counts_said(pattern: Pattern, meter: Meter, step: Fraction) -> str:
-    """Such as "1 1a 2&"; "" for what is not the same in every bar, or too long to be said."""
-    times = [time for time, _ in pattern.strokes]
-    for finer in (step, meter.beat / 4, meter.beat / 3):
-        said = counts_in_bar(meter, finer, times, pattern.length)
-        if 0 < len(said) <= _MOST_COUNTS:
-            return " ".join(said)
-    return ""
 
 
 def retitled(

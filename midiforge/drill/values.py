@@ -5,14 +5,10 @@ Every reader raises MidiforgeError without saying which key it read; the caller 
 
 import re
 from collections.abc import Mapping
-from contextlib import suppress
 from fractions import Fraction
 
 from midiforge.drill.drill import (
-    Accents,
     Chosen,
-    Line,
-    Places,
     Ramp,
     Shape,
     ShapeKind,
@@ -22,21 +18,18 @@ from midiforge.drill.drill import (
 )
 from midiforge.drill.typed import typed_title
 from midiforge.errors import MidiforgeError, nearest, quoted, shortened
+from midiforge.keys.values import limb, whole
 from midiforge.library import shelf
-from midiforge.model.counts import count_index, steps_in_bar
-from midiforge.model.exercise import SectionKind
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
 from midiforge.model.meter import Meter
 from midiforge.model.number import Named, read_span
+from midiforge.model.piece import SectionKind
+from midiforge.phrase.cycle import MOST_BARS
+from midiforge.phrase.material import Line
 from midiforge.phrase.pattern import Pattern, parse_pattern
 
 SLOWEST, FASTEST = 10, 500
-MOST_STEPS = 12
-MOST_PLACEMENTS = 1024
-MOST_BARS = 1000
 MOST_CHOSEN = 1000
-
-_LIMBS = {limb.value.lower(): limb for limb in Limb} | {limb.title: limb for limb in Limb}
 
 
 def tempo(value: object) -> Fraction:
@@ -133,97 +126,6 @@ def rise(text: str) -> Fraction | None:
     if not Fraction(1, 100) <= share <= 1:
         raise MidiforgeError(f"{quoted(text)} is no rise", hint="'next', or 1% to 100%")
     return share
-
-
-def whole(value: object, low: int, high: int, what: str = "") -> int:
-    """A whole number from `low` to `high`; `what` is counted, for the error."""
-    if isinstance(value, str) and re.fullmatch(r"\s*-?[0-9]{1,9}\s*", value):
-        value = int(value)
-    if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-        raise MidiforgeError(
-            f"{quoted(value)} is not a whole number from {low} to {high}"
-            + (f" ({what})" if what else "")
-        )
-    return value
-
-
-def number(value: object, low: float, high: float) -> float:
-    """A number from `low` to `high`."""
-    if isinstance(value, str):
-        with suppress(ValueError):
-            value = float(value)
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not low <= value <= high:
-        raise MidiforgeError(f"{quoted(value)} is not a number from {low:g} to {high:g}")
-    return float(value)
-
-
-def limb(text: str) -> Limb:
-    """ "RH" or "right hand"."""
-    found = _LIMBS.get(text.strip().lower())
-    if found is None:
-        raise MidiforgeError(f"{quoted(text)} is not a limb", hint="RH, LH, RF or LF")
-    return found
-
-
-def places(items: list[object]) -> Places:
-    """ "beat", "phrase", "bar"; or counts, "1, 1e, 2&", and grid steps later, "+0, +3".
-
-    0 is where it is. Beside a 0, which is no count, other bare numbers are grid steps too, as
-    drills of earlier days have them: "0, 3, 2&".
-    """
-    if len(items) == 1 and items[0] in ("beat", "phrase", "bar"):
-        return Places(word=str(items[0]), wanted=())
-    texts = [str(item).strip() for item in items]
-    wanted: list[int | str] = []
-    for text in texts:
-        steps = re.fullmatch(r"\+([0-9]{1,6})", text)
-        if steps or ("0" in texts and re.fullmatch(r"[0-9]{1,6}", text)):
-            wanted.append(whole(int(text.lstrip("+")), 0, MOST_PLACEMENTS, "grid steps"))
-        elif re.fullmatch(r"[0-9]{1,6}|[0-9]{0,3}([e&a+]|\.[0-9]{1,3})", text):
-            wanted.append(text)
-        else:
-            raise MidiforgeError(
-                f"{quoted(text)} is not a placement",
-                hint="beat, phrase, bar, counts such as 1, 1e, 2&, 4.1, or grid steps later, +3",
-            )
-    return Places(wanted=tuple(wanted))
-
-
-def resolve_places(spec: Places, meter: Meter, step: Fraction, phrase: int) -> tuple[int, ...]:
-    """The grid steps that placements mean on a grid, for a phrase of `phrase` steps."""
-    if spec.word:
-        sizes = {
-            "beat": int(meter.beat / step),
-            "phrase": phrase,
-            "bar": steps_in_bar(meter, step),
-        }
-        return tuple(range(sizes[spec.word]))
-    return tuple(
-        each if isinstance(each, int) else _place(each, meter, step) for each in spec.wanted
-    )
-
-
-def _place(count: str, meter: Meter, step: Fraction) -> int:
-    if count.isdigit() and not 1 <= int(count) <= len(meter.groups):
-        beats = len(meter.groups)
-        raise MidiforgeError(
-            f"{quoted(count)}: a bar of {meter} has no beat {count}",
-            hint=f"1 to {beats}; {count} grid steps later is '+{count}'",
-        )
-    return count_index(meter, step, count)
-
-
-def accents(text: str) -> Accents:
-    """ "own", "beats", "none", or a pattern by count or grid."""
-    word = text.strip()
-    if word in ("own", "beats", "none"):
-        return Accents(word, word=word)
-    if re.fullmatch(r"[a-z-]{2,}", word) and not re.fullmatch(r"[xg]+", word):
-        raise MidiforgeError(
-            f"{quoted(text)} does not say where accents are",
-            hint=nearest(word, ("own", "beats", "none")),
-        )
-    return Accents(" ".join(word.split()), text=word)
 
 
 def line(text: str, meter: Meter, step: Fraction, free: tuple[Limb, ...]) -> Line:

@@ -24,11 +24,12 @@ from midiforge.midi.lesson_file import Cue, LessonFile
 from midiforge.midi.tracks import exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
+from midiforge.moves import MOVES
 from midiforge.performance.notes import leads_back
 
 INDEX, LESSON, CUES = "index.csv", "lesson.mid", "cues.csv"
 
-INDEX_COLUMNS = (
+_COLUMNS = (
     "file",
     "number",
     "stage",
@@ -47,6 +48,11 @@ INDEX_COLUMNS = (
     "steps",
     "direction",
     "accent_placement",
+)
+# Those of moves that came later stand behind.
+INDEX_COLUMNS = (
+    *_COLUMNS,
+    *(column for move in MOVES for column in move.columns if column not in _COLUMNS),
 )
 CUE_COLUMNS = ("start", "seconds", "number", "title", "section")
 
@@ -157,28 +163,24 @@ def _cue_row(cue: Cue) -> tuple[object, ...]:
 
 def _index_row(name: str, exercise: Exercise) -> tuple[object, ...]:
     """Where things begin is a count in each of its columns; what does not play has none."""
-    variant = exercise.variant
-    plays = bool(variant.sticking)
-    return (
-        name,
-        exercise.number,
-        exercise.stage,
-        variant.sticking,
-        variant.placement_name if plays else "",
-        variant.accents,
-        variant.lead,
-        plain(exercise.tempo.first),
-        exercise.bars,
-        exercise.count_in_bars,
-        exercise.returns_after_bars,
-        f"{float(exercise.seconds):.3f}",
-        exercise.feet,
-        variant.feet_placement_name if exercise.feet else "",
-        exercise.title,
-        str(exercise.meter.beat / exercise.step),
-        ("backward" if variant.backward else "forward") if plays else "",
-        variant.accent_placement_name,
-    )
+    columns = {
+        "file": name,
+        "number": exercise.number,
+        "stage": exercise.stage,
+        "sticking": exercise.variant.sticking,
+        "tempo": plain(exercise.tempo.first),
+        "bars": exercise.bars,
+        "count_in_bars": exercise.count_in_bars,
+        "returns_after_bars": exercise.returns_after_bars,
+        "seconds": f"{float(exercise.seconds):.3f}",
+        "feet": exercise.feet,
+        "title": exercise.title,
+        "steps": str(exercise.meter.beat / exercise.step),
+        **exercise.variant.columns,
+    }
+    if not exercise.feet:
+        columns["feet_placement"] = ""
+    return tuple(columns.get(column, "") for column in INDEX_COLUMNS)
 
 
 def _clock(seconds: Fraction) -> str:

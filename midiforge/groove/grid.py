@@ -9,11 +9,11 @@ from functools import cache
 from math import log, pi, sqrt
 from statistics import median
 
-from midiforge.drill.values import MOST_STEPS
 from midiforge.errors import MidiforgeError
 from midiforge.model.counts import steps_in_bar
 from midiforge.model.meter import Meter
 from midiforge.model.swing import Swing
+from midiforge.moves.grid import MOST_STEPS
 
 _HALF = Fraction(1, 2)
 _STRAIGHT = (1, 2, 3, 4, 6, 8, 12, 5, 7, 9, 10, 11)  # coarse and usual ones first

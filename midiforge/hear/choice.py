@@ -1,7 +1,7 @@
 """Which exercise of a drill a take is of: the one that is named, marked in it, or likeliest."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from midiforge.errors import MidiforgeError, WrongArgument, shortened
@@ -12,9 +12,8 @@ from midiforge.hear.review import Review, likeness, review
 from midiforge.hear.take import Take
 from midiforge.kits.kit import Kit, kit_names, read_kit
 from midiforge.midi.smf import as_written
-from midiforge.model.exercise import Exercise
+from midiforge.model.exercise import Exercise, by_piece, nearest_tempo
 from midiforge.model.number import Chooser, Named, Number, Span, read_named
-from midiforge.model.piece import Piece, pieces
 
 _MOST_COMPARED = 24  # exercises; those whose pads are most like the take's
 _MOST_NAMED = 3
@@ -27,6 +26,9 @@ _ALIKE = 0.02  # no further apart than this, nobody can tell which it is
 _STRANGE = 0.1  # so many of the notes more must another kit know
 _IN_REACH = 1.7  # a tempo so many times as fast or slow is heard for what it is
 _NEARER = 0.02  # tempos that differ less, as a share, are one
+
+
+Tempos = Sequence[Exercise]  # a piece at each of its tempos
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,15 +52,19 @@ def reviewed(
     kit: Kit,
     number: str | int = "",
     delay_ms: float | None = None,
+    others: Callable[[], Iterable[Tempos]] | None = None,
 ) -> Reviewed:
     """The review of a take as one of a drill's exercises.
 
+    exercises: of the drill; those it can be, if that is known.
     number: of the exercise, "3b"; of a piece, "3", at the tempo nearest to that played. For "" the
         exercise that the take names, else the likeliest.
     delay_ms: between a stroke and its arrival, if it was measured.
+    others: all pieces of the drill, if `exercises` are not; asked for where the take is not clearly
+        of its exercise.
     Raises MidiforgeError if there is no such exercise, or the kit knows none of the notes.
     """
-    lesson = [*pieces(exercises)]
+    lesson = [*by_piece(exercises)]
     if not lesson:
         raise MidiforgeError("the drill has no exercise")
     better = _likelier_kit(take, kit)
@@ -74,7 +80,7 @@ def reviewed(
         piece = _piece(lesson, exercise.number)
         named = take.exercise
     said = review(take, exercise, kit, delay_ms)
-    nearest = _at_tempo(Piece((exercise, *piece.exercises)), said.played_tempo)
+    nearest = _at_tempo((exercise, *piece), said.played_tempo)
     if nearest is not exercise and not said.tempos:
         if named is None or not named.letter or exercise.number not in named:
             exercise = nearest
@@ -83,13 +89,15 @@ def reviewed(
             chosen = ", ".join(
                 filter(None, [chosen, f"played at the tempo of exercise {nearest.number}"])
             )
-    others: list[Other] = []
+    likelier_ones: list[Other] = []
     if said.like < _CLEARLY_LIKE or said.tally.clean < _CLEARLY_CLEAN:
-        rest = [each for each in lesson if each is not piece]
-        others = list(_others(take, rest, kit))[:_MOST_NAMED]
-        best = max([said.like, *(each.like for each in others)])
+        rest = [
+            each for each in (others() if others else lesson) if each[0].piece != exercise.piece
+        ]
+        likelier_ones = list(_others(take, rest, kit))[:_MOST_NAMED]
+        best = max([said.like, *(each.like for each in likelier_ones)])
         better = better or _more_like(take, exercise, kit, best)
-    return Reviewed(said, Known(others, better, chosen))
+    return Reviewed(said, Known(likelier_ones, better, chosen))
 
 
 def _read(number: str, exercises: Sequence[Exercise]) -> Named:
@@ -105,22 +113,22 @@ def _read(number: str, exercises: Sequence[Exercise]) -> Named:
     return named
 
 
-def _piece(lesson: Sequence[Piece], number: Number | Named) -> Piece:
-    return next(each for each in lesson if each.exercise.number.piece == number.piece)
+def _piece(lesson: Sequence[Tempos], number: Number | Named) -> Tempos:
+    return next(each for each in lesson if each[0].number.piece == number.piece)
 
 
-def _at_tempo(piece: Piece, tempo: float) -> Exercise:
-    return piece.at(tempo, _NEARER)
+def _at_tempo(piece: Tempos, tempo: float) -> Exercise:
+    return nearest_tempo(piece, tempo, _NEARER)
 
 
-def _found(take: Take, lesson: Sequence[Piece], kit: Kit) -> tuple[Exercise, str]:
+def _found(take: Take, lesson: Sequence[Tempos], kit: Kit) -> tuple[Exercise, str]:
     """The exercise of a take for which no number was given, and how it was found."""
     why = ""
     if take.exercise is not None:
-        called = [piece for piece in lesson if take.title and _is_called(piece, take.title)]
+        called = [piece for piece in lesson if take.title and is_called(piece[0].title, take.title)]
         for piece in lesson:
-            if any(each.number in take.exercise for each in piece.exercises) and (
-                _is_called(piece, take.title)
+            if any(each.number in take.exercise for each in piece) and (
+                is_called(piece[0].title, take.title)
             ):
                 found = _first_guess(take, piece, kit, take.exercise)
                 return found, "the exercise that the take names"
@@ -144,18 +152,18 @@ def _found(take: Take, lesson: Sequence[Piece], kit: Kit) -> tuple[Exercise, str
     return best.exercise, said
 
 
-def _is_called(piece: Piece, title: str) -> bool:
-    """Whether that is its title, as MIDI files write it; also where the take says none."""
-    return not title or as_written(piece.title) == title
+def is_called(ours: str, title: str) -> bool:
+    """Whether a take's title is ours, as MIDI files write it; also where the take says none."""
+    return not title or as_written(ours) == title
 
 
-def _first_guess(take: Take, piece: Piece, kit: Kit, named: Named | None = None) -> Exercise:
+def _first_guess(take: Take, piece: Tempos, kit: Kit, named: Named | None = None) -> Exercise:
     """The exercise of a piece at the tempo that is named, else at the one that the file has, if it
     has one; else in the middle.
 
     Where the piece has tempos too far from that one, that of several which fits best.
     """
-    some = piece.exercises
+    some = piece
     if named and named.letter:
         return next(each for each in some if each.number in named)
     guess = some[len(some) // 2]
@@ -172,11 +180,11 @@ def _first_guess(take: Take, piece: Piece, kit: Kit, named: Named | None = None)
     return max(several, key=lambda each: fit(take, each, kit))
 
 
-def _others(take: Take, lesson: Sequence[Piece], kit: Kit) -> Iterator[Other]:
+def _others(take: Take, lesson: Sequence[Tempos], kit: Kit) -> Iterator[Other]:
     """How like the take each piece is, the likeliest first, at the tempo played."""
     take = replace(take, strokes=take.strokes[:_OPENING])
     played = _pads_played(take, kit)
-    shared = [_in_common(played, _pads_asked(piece.exercise, kit)) for piece in lesson]
+    shared = [_in_common(played, _pads_asked(piece[0], kit)) for piece in lesson]
     near = sorted(range(len(lesson)), key=lambda i: -shared[i])[:_MOST_COMPARED]
     found = []
     for piece in (lesson[i] for i in near if shared[i] >= _IN_COMMON * shared[near[0]]):
@@ -186,7 +194,7 @@ def _others(take: Take, lesson: Sequence[Piece], kit: Kit) -> Iterator[Other]:
             found.append((like, exercise, piece))
     found.sort(key=lambda each: (-each[0], each[1].number))
     for i, (like, exercise, piece) in enumerate(found):
-        if i < _MOST_NAMED and len(piece.exercises) > 1:
+        if i < _MOST_NAMED and len(piece) > 1:
             exercise = _at_tempo(piece, review(take, exercise, kit).played_tempo)
         yield Other(exercise, like)
 

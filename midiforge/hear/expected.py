@@ -9,8 +9,9 @@ from typing import NamedTuple
 
 from midiforge.kits.kit import Kit
 from midiforge.library import shelf
-from midiforge.model.exercise import Exercise, Section, SectionKind
+from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
+from midiforge.model.piece import Section, SectionKind
 from midiforge.model.swing import Swing
 
 MOST_STROKES = 400_000

@@ -16,8 +16,9 @@ from itertools import pairwise
 from math import ceil
 
 from midiforge.insight.loop import LIMBS, Loop, Moment, loop_of
-from midiforge.model.exercise import Exercise, Touch
+from midiforge.model.exercise import Exercise
 from midiforge.model.hit import HANDS, Limb
+from midiforge.model.piece import Touch
 
 STRETCH = Fraction(2)  # seconds over which a rate counts as sustained
 # How far grace notes reach back at most, as a share of a grid step; as they are performed.

@@ -186,13 +186,19 @@ def _here_and_at_home(
     loop: Loop, exercise: Exercise, limb: Limb
 ) -> tuple[list[Fraction], list[Fraction]]:
     """When a foot strikes from the loop's start, and when it would if the feet were not moved."""
-    late = exercise.variant.feet_placement * exercise.step
+    late = _late(exercise) * exercise.step
     here = [hit.time - loop.start for hit in loop.of(limb)]
     return here, sorted((time - late) % loop.length for time in here)
 
 
+def _late(exercise: Exercise) -> int:
+    """Grid steps by which the feet start later."""
+    late = exercise.variant.moved("feet placement").value
+    return late if isinstance(late, int) else 0
+
+
 def _moved_feet(loop: Loop, exercise: Exercise) -> tuple[float, str]:
-    late = exercise.variant.feet_placement
+    late = _late(exercise)
     feet = (_here_and_at_home(loop, exercise, limb) for limb in FEET)
     moved = any(here != home for here, home in feet)
     return int(moved), f"feet begun {late} {'step' if late == 1 else 'steps'} late"

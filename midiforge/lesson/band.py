@@ -6,13 +6,13 @@ from fractions import Fraction
 from math import ceil, lcm
 
 from midiforge.drill.drill import Beside, Part
-from midiforge.lesson.cycle import bars_to_meet
 from midiforge.lesson.strokes import repeat
 from midiforge.library.band import Figure
 from midiforge.model.band import ChordMark, Tone
 from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
 from midiforge.model.rounds import later
+from midiforge.phrase.cycle import bars_to_meet
 
 _FORM, _EVEN = 8, 2  # bars that a form has at least, and is a multiple of
 

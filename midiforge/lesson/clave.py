@@ -3,10 +3,13 @@
 from collections.abc import Iterator
 
 from midiforge.drill.band import leaning
-from midiforge.drill.drill import Drill, Line
-from midiforge.drill.grid import own_steps
-from midiforge.lesson.variants import resolved
+from midiforge.drill.drill import Drill
 from midiforge.model.counts import count_name
+from midiforge.moves.feet_placement import FEET_PLACEMENT
+from midiforge.moves.grid import own_steps
+from midiforge.moves.move import Material
+from midiforge.moves.places import resolved
+from midiforge.phrase.material import Line
 
 
 def crossings(drill: Drill) -> list[str]:
@@ -43,9 +46,11 @@ def _ways(drill: Drill) -> Iterator[str]:
 def _moved(line: Line, drill: Drill, way: str) -> Iterator[str]:
     """What is to be said of a foot pattern, wherever the drill begins it."""
     wish = drill.stickings[0].steps if drill.stickings else 0
-    step = drill.meter.beat / (drill.steps[0] if drill.steps else own_steps(drill.meter, wish))
+    steps = drill.steps[0] if drill.steps else own_steps(drill.meter, wish)
+    material = Material(drill.meter, "", "", None, 1, steps, drill.feet)
+    step = material.step
     own, off = leaning(line), []
-    for late in resolved(drill, drill.feet_placements, step, 1, "feet_placements"):
+    for late in resolved(drill.moves[FEET_PLACEMENT], material, "feet_placements"):
         share = (late * step / line.pattern.length) % 1
         count = count_name(drill.meter, step, late)
         begun = f" from {count}" if late else ""

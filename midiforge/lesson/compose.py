@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, lcm
 
-from midiforge.drill.drill import Beside, Drill, Stage
+from midiforge.drill.drill import Beside, Drill, Span, Stage
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.band import Company, company, company_bars
 from midiforge.lesson.click import click
-from midiforge.lesson.cycle import bars_to_meet, within_limit
 from midiforge.lesson.dynamics import dynamics, shaped_bars
 from midiforge.lesson.form import (
     JUST_THE_EXERCISE,
@@ -18,6 +17,7 @@ from midiforge.lesson.form import (
     response_bars,
     sections,
 )
+from midiforge.lesson.sameness import line_text, strokes_text
 from midiforge.lesson.strokes import (
     LIMB_ORDER,
     PHRASE,
@@ -26,53 +26,71 @@ from midiforge.lesson.strokes import (
     repeat,
     through_form,
 )
-from midiforge.lesson.variants import Material
 from midiforge.lesson.voices import turns, voiced
-from midiforge.model.band import ChordMark, Tone, Track
-from midiforge.model.exercise import Dynamics, Section, SectionKind
+from midiforge.model.band import ChordMark, Tone
 from midiforge.model.hit import Hit, Limb
 from midiforge.model.meter import Meter
+from midiforge.model.piece import Piece, Section, SectionKind
+from midiforge.model.tempo import TempoMap, plain
+from midiforge.moves.move import Material
+from midiforge.phrase.cycle import bars_to_meet, within_limit
+from midiforge.phrase.material import Line
+from midiforge.phrase.phrase import Phrase
 
 MOST_STROKES = 100_000
 
 
 @dataclass(frozen=True, slots=True)
-class Score:
-    """What a stage of a variant writes, whatever its tempo; as in `Exercise`."""
+class Played:
+    """What a stage keeps of a material: the phrase, and the lines that repeat.
 
-    hits: tuple[Hit, ...]
-    answers: tuple[Hit, ...]
-    sections: tuple[Section, ...]
-    bars: int
-    returns_after_bars: int
-    loop_start: Fraction
-    dynamics: Dynamics
-    tracks: tuple[Track, ...] = ()
-    tones: tuple[Tone, ...] = ()
-    chords: tuple[ChordMark, ...] = ()
+    late: grid steps by which the phrase enters late.
+    """
+
+    phrase: Phrase | None
+    lines: tuple[Line, ...]
+    step: Fraction
+    late: int
+
+    @classmethod
+    def of(cls, material: Material, stage: Stage) -> "Played | None":
+        """None if the player has no stroke in it."""
+        lines = tuple(
+            line for line in (*material.feet, *material.layers) if keeps(stage, line.limb)
+        )
+        phrase = material.phrase.only(stage.limbs) if material.phrase else None
+        if phrase and not phrase.limbs:
+            phrase = None
+        if phrase is None and not any(line.limb for line in lines):
+            return None
+        return cls(phrase, lines, material.step, material.entry if phrase else 0)
+
+    @property
+    def text(self) -> str:
+        """The same for what comes out the same."""
+        strokes = strokes_text(self.phrase, self.step) if self.phrase else ""
+        return "\n".join((strokes, str(self.late), *map(line_text, self.lines)))
 
 
-def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int = 1) -> Score | None:
-    """The score of a stage, or None if the player has no stroke in it.
+def keeps(stage: Stage, limb: Limb | None) -> bool:
+    """Whether a stage keeps what a limb plays, or what none does."""
+    return stage.layers if limb is None else limb in stage.limbs
 
-    at_least_bars: how long it must be; it is made as long as whole returns need.
+
+def compose(drill: Drill, material: Material, stage: Stage, repeats: int) -> Piece:
+    """A stage of a material written out, as long as whole returns need.
+
+    repeats: how often its loop is to go round in it.
     Raises MidiforgeError where a limb would have two strokes at once, or where things meet
     again only after more bars than midiforge writes.
     """
-
-    def kept(limb: Limb | None) -> bool:
-        return stage.layers if limb is None else limb in stage.limbs
-
+    played = Played.of(material, stage)
+    assert played is not None  # or there would be no outline of it
+    phrase, lines = played.phrase, played.lines
     bar, step = drill.meter.bar, material.step
-    lines = [line for line in (*material.feet, *drill.layers) if kept(line.limb)]
-    phrase = material.phrase.only(stage.limbs) if material.phrase else None
-    if phrase and not phrase.limbs:
-        phrase = None
-    if phrase is None and not any(line.limb for line in lines):
-        return None
     form = stage.form if phrase and stage.form else JUST_THE_EXERCISE
     keeps_time = any(span.kind == SectionKind.TIME for span in form)
-    grooves = [line for line in stage.groove if kept(line.limb)] if keeps_time else []
+    grooves = [line for line in stage.groove if keeps(stage, line.limb)] if keeps_time else []
 
     def strokes(bars: int) -> list[Placed]:
         found = [*repeat(lines, bars * bar)]
@@ -100,10 +118,11 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
     beside = drill.beside if stage.layers else _NOBODY
     unit = lcm(unit, company_bars(beside, bar))
     within_limit(unit, "the exercise with what plays beside it")
-    late = material.entry * step if phrase else Fraction(0)
+    late = played.late * step
     entry = unit * ceil(late / (unit * bar))
-    repeats = max(drill.repeats, -(-(at_least_bars - entry) // unit))
-    bars = within_limit(entry + unit * repeats, "the exercise with its repeats")
+    ramp = len(drill.ramp.tempos) * drill.ramp.bars if drill.ramp else 1
+    rounds = max(repeats, -(-(ramp - entry) // unit))
+    bars = within_limit(entry + unit * rounds, "the exercise with its repeats")
 
     many = len(once) * bars // meeting
     if many > MOST_STROKES:
@@ -128,18 +147,58 @@ def compose(drill: Drill, material: Material, stage: Stage, at_least_bars: int =
         tones += each.tones
         chords += each.chords
     hits.sort(key=lambda hit: (float(hit.time), LIMB_ORDER[hit.limb], hit.layer))
-    return Score(
+    return Piece(
+        stage=stage.name,
+        title="",
+        variant=material.variant,
+        feet="",
+        meter=drill.meter,
+        step=step,
+        swing=drill.feel,
         hits=tuple(hits),
         answers=tuple(answers),
-        sections=tuple(sections(form, drill.count_in, entry, bars, bar)),
+        sections=_sections(drill, form, entry, bars),
+        count_in_bars=drill.count_in,
         bars=bars,
         returns_after_bars=returns,
         loop_start=entry * bar,
         dynamics=dynamics(drill.shape, returns, bars, bar),
+        touch=drill.touch,
+        parts=1,
         tracks=beside.tracks,
         tones=tuple(tones),
         chords=tuple(chords),
+        text=stage.text,
+        repeats=repeats,
+        hands="; ".join(
+            f"{line.limb.title}: {line.title}"
+            for line in material.layers
+            if line.limb in stage.limbs and line.limb and line.limb.is_hand
+        ),
     )
+
+
+def tempo_maps(drill: Drill) -> tuple[TempoMap, ...]:
+    """The tempos that each piece of a drill is taught at; a single one for a ramp."""
+    pulse = drill.meter.pulse
+    if drill.ramp is None:
+        return tuple(TempoMap(pulse, ((Fraction(0), tempo),)) for tempo in drill.tempos)
+    length = drill.ramp.bars * drill.meter.bar
+    changes = tuple((i * length, tempo) for i, tempo in enumerate(drill.ramp.tempos))
+    return (TempoMap(pulse, changes),)
+
+
+def _sections(drill: Drill, form: tuple[Span, ...], entry: int, bars: int) -> tuple[Section, ...]:
+    bar = drill.meter.bar
+    found = [*sections(form, drill.count_in, entry, bars, bar)]
+    if drill.ramp:
+        # The steps of the tempo say more than that it is the exercise.
+        found = [each for each in found if each.kind is not SectionKind.EXERCISE]
+        changes = tempo_maps(drill)[0].changes
+        ends = [*(time for time, _ in changes[1:]), bars * bar]
+        for (start, tempo), end in zip(changes, ends, strict=True):
+            found.append(Section(SectionKind.TEMPO, f"{plain(tempo)} bpm", start, end - start))
+    return tuple(sorted(found, key=lambda section: section.start))
 
 
 _NOBODY = Beside()

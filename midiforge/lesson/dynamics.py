@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 from midiforge.drill.drill import Shape
-from midiforge.model.exercise import Dynamics
+from midiforge.model.piece import Dynamics
 
 
 def shaped_bars(shape: Shape, returns: int) -> int:

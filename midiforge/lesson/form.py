@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from midiforge.drill.drill import Span
-from midiforge.model.exercise import Section, SectionKind
+from midiforge.model.piece import Section, SectionKind
 
 JUST_THE_EXERCISE = (Span(1, SectionKind.EXERCISE),)
 

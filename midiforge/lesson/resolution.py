@@ -4,10 +4,11 @@ from dataclasses import replace
 from fractions import Fraction
 from math import lcm
 
-from midiforge.drill.drill import Drill, Line
-from midiforge.drill.grid import own_steps
-from midiforge.lesson.cycle import meet
+from midiforge.drill.drill import Drill
 from midiforge.model.swing import Swing
+from midiforge.moves.grid import own_steps
+from midiforge.phrase.cycle import meet
+from midiforge.phrase.material import Line
 
 
 def parts_of_a_quarter(drill: Drill) -> int:

@@ -1,53 +1,20 @@
 """How many exercises a drill can come to, and how many are too many."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from math import prod
 
 from midiforge.drill.drill import Drill
-from midiforge.drill.grid import own_steps
 from midiforge.errors import MidiforgeError
-from midiforge.lesson.variants import resolved
-
-
-def most_exercises(drill: Drill) -> int:
-    """As many as its axes multiply to, before any that come out the same are dropped."""
-    return most_pieces(drill) * (1 if drill.ramp else len(drill.tempos))
-
+from midiforge.moves import MOVES
+from midiforge.moves.grid import own_steps
+from midiforge.moves.move import Material
 
 MOST = 100_000
 
 
-def check_size(drill: Drill) -> None:
-    """Raises MidiforgeError, naming the keys that make them, if a drill comes to more exercises
-    than `MOST`."""
-    many = most_exercises(drill)
-    if many > MOST:
-        by = sorted(_factors(drill).items(), key=lambda factor: -factor[1])
-        keys = ", ".join(f"{key} {count:,}" for key, count in by if count > 1)
-        raise MidiforgeError(
-            f"the drill comes to {many:,} exercises", hint=f"up to {MOST:,}: {keys}"
-        )
-
-
-def _factors(drill: Drill) -> dict[str, int]:
-    """How many each key makes at most; their product is about what the drill comes to."""
-    sizes = list(_phrases(drill))
-    wish, size = max(sizes, key=lambda each: each[1], default=(0, 1))
-    step = drill.meter.beat / max(drill.steps or (own_steps(drill.meter, wish),))
-    places = {
-        "placements": drill.placements,
-        "feet_placements": drill.feet_placements,
-        "accent_placements": drill.accent_placements,
-    }
-    return {
-        "sticking": len(sizes),
-        "steps": len(drill.steps),
-        "direction": len(drill.directions),
-        "lead": len(drill.leads),
-        "accents": len(drill.accents),
-        "stages": len(drill.stages),
-        "tempos": 1 if drill.ramp else len(drill.tempos),
-        **{key: len(resolved(drill, p, step, size, key)) for key, p in places.items() if p},
-    }
+def most_exercises(drill: Drill) -> int:
+    """As many as its moves multiply to, before any that come out the same are left out."""
+    return most_pieces(drill) * (1 if drill.ramp else len(drill.tempos))
 
 
 def most_pieces(drill: Drill) -> int:
@@ -57,28 +24,43 @@ def most_pieces(drill: Drill) -> int:
     """
     if drill.running:
         return len(drill.running)
-    meter = drill.meter
-    variants = 0
     try:
-        for wish, size in _phrases(drill):
-            for steps in drill.steps or (own_steps(meter, wish),):
-                step = meter.beat / steps
-                count = len(drill.directions) * len(drill.leads) * len(drill.accents)
-                count *= len(resolved(drill, drill.placements, step, size, "placements"))
-                count *= len(resolved(drill, drill.feet_placements, step, size, "feet_placements"))
-                if drill.accent_placements is not None:
-                    places = drill.accent_placements
-                    count *= len(resolved(drill, places, step, size, "accent_placements"))
-                variants += count
+        variants = sum(times * prod(many.values()) for times, many in _ways(drill))
     except MidiforgeError as error:
         raise error.within(drill.source) from None
     return max(1, variants) * len(drill.stages)
 
 
-def _phrases(drill: Drill) -> Iterator[tuple[int, int]]:
-    """For each sticking its wish for a grid, and its steps."""
-    for sticking in drill.stickings:
-        yield sticking.steps, len(sticking.phrase)
+def check_size(drill: Drill) -> None:
+    """Raises MidiforgeError, naming the keys that make them, if a drill comes to more exercises
+    than `MOST`."""
+    many = most_exercises(drill)
+    if many > MOST:
+        most = max((ways for _, ways in _ways(drill)), key=lambda ways: prod(ways.values()))
+        keys = {
+            "sticking": sum(times for times, _ in _ways(drill)),
+            **most,
+            "steps": len(drill.steps),
+            "stages": len(drill.stages),
+            "tempos": 1 if drill.ramp else len(drill.tempos),
+        }
+        by = sorted(keys.items(), key=lambda key: -key[1])
+        said = ", ".join(f"{key} {count:,}" for key, count in by if count > 1)
+        raise MidiforgeError(
+            f"the drill comes to {many:,} exercises", hint=f"up to {MOST:,}: {said}"
+        )
+
+
+def _ways(drill: Drill) -> Iterator[tuple[int, Mapping[str, int]]]:
+    """How many stickings, on a grid, and how many ways each move has with each of them."""
+    sizes = [(each.steps, len(each.phrase), 1) for each in drill.stickings]
     if drill.every:
-        for word in drill.every.words():
-            yield 0, len(word)
+        sizes.append((0, drill.every.strokes, sum(1 for _ in drill.every.words())))
+    for wish, size, times in sizes:
+        for steps in drill.steps or (own_steps(drill.meter, wish),):
+            material = Material(drill.meter, "", "", None, size, steps, drill.feet)
+            ways: dict[str, int] = {}
+            for move in MOVES:
+                if move.name != "grid":
+                    ways |= move.many(material, drill.moves[move.name])
+            yield times, ways

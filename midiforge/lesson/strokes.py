@@ -4,13 +4,14 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from midiforge.drill.drill import Line, Span
+from midiforge.drill.drill import Span
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.form import spans
 from midiforge.model.counts import count_name
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
 from midiforge.model.meter import Meter
 from midiforge.model.swing import Swing
+from midiforge.phrase.material import Line
 from midiforge.phrase.phrase import Phrase, Stroke
 
 PHRASE = "the sticking"

@@ -5,9 +5,9 @@ from fractions import Fraction
 from math import lcm
 
 from midiforge.drill.drill import Voicing
-from midiforge.lesson.cycle import turns_to_meet
 from midiforge.lesson.strokes import Placed
 from midiforge.model.hit import Hit, Limb, Ornament, OrnamentKind
+from midiforge.phrase.cycle import turns_to_meet
 from midiforge.phrase.phrase import Stroke
 
 _GRACE_KINDS = {1: OrnamentKind.FLAM, 2: OrnamentKind.DRAG}

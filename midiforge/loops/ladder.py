@@ -1,12 +1,12 @@
 """A ladder: one loop at rising tempos, in one long track."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
 from math import ceil
 
 from midiforge.errors import MidiforgeError
-from midiforge.model.exercise import Exercise, Section, SectionKind
+from midiforge.model.exercise import Exercise
+from midiforge.model.piece import Section, SectionKind
 from midiforge.model.rounds import unrolled
 from midiforge.model.tempo import TempoMap, plain
 
@@ -30,8 +30,7 @@ def ladder(
         )
     step = rounds * exercise.bars * exercise.meter.bar
     whole = unrolled(exercise, rounds * len(tempos))
-    return replace(
-        whole,
+    return whole.changed(
         tempo=TempoMap(whole.tempo.pulse, tuple((i * step, t) for i, t in enumerate(tempos))),
         sections=tuple(
             Section(SectionKind.TEMPO, f"{plain(t)} bpm", i * step, step)

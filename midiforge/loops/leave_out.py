@@ -8,8 +8,9 @@ from math import lcm
 from midiforge.library import band as players
 from midiforge.library import shelf
 from midiforge.model.band import Tone
-from midiforge.model.exercise import Exercise, Section, SectionKind
+from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Hit
+from midiforge.model.piece import Section, SectionKind
 from midiforge.model.rounds import unrolled
 
 _TIMELINE = "timeline"
@@ -18,7 +19,7 @@ _TIMELINE = "timeline"
 def without(exercise: Exercise, *limbs: object) -> Exercise:
     """The exercise without the strokes of some limbs; grace notes go with their strokes."""
     hits = tuple(hit for hit in exercise.hits if hit.limb not in limbs)
-    return replace(exercise, hits=hits)
+    return exercise.changed(hits=hits)
 
 
 def click_and_clave(exercise: Exercise) -> Exercise:
@@ -27,7 +28,7 @@ def click_and_clave(exercise: Exercise) -> Exercise:
     clave |= {hit.layer for hit in exercise.hits if hit.limb is None and _is_timeline(hit.layer)}
     kept = tuple(hit for hit in exercise.hits if hit.limb is None and hit.layer in {CLICK, *clave})
     tracks = tuple(track for track in exercise.tracks if track.name in clave)
-    return replace(exercise, hits=kept, tracks=tracks, tones=())
+    return exercise.changed(hits=kept, tracks=tracks, tones=())
 
 
 def _is_timeline(name: str) -> bool:
@@ -65,8 +66,7 @@ def with_gaps(exercise: Exercise, on: int, off: int) -> Exercise:
     def kept(hit: Hit) -> bool:
         return sounds(hit.time)
 
-    return replace(
-        exercise,
+    return exercise.changed(
         hits=tuple(filter(kept, exercise.hits)),
         tones=tuple(held()),
         sections=tuple(_gap_sections(exercise, on, off)),

@@ -8,15 +8,13 @@ from math import ceil
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
 from midiforge.insight.words import listed
-from midiforge.lesson.choose import check_chosen, chooser_of
-from midiforge.lesson.lesson import pieces
+from midiforge.lesson.lesson import Lesson
 from midiforge.lesson.sameness import digest, hits_text
 from midiforge.loops.ladder import ladder
 from midiforge.loops.leave_out import LEAVE_OUTS, with_gaps
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
 from midiforge.model.number import Number
-from midiforge.model.piece import Piece
 from midiforge.model.rounds import COUNT_IN, bare, one_section
 
 GAPS, LADDER = "gaps", "ladder"
@@ -109,18 +107,15 @@ def loops(
     if drill.beside.tracks and dropped and not any(stage.layers for stage in drill.stages):
         names = listed([stage.name for stage in drill.stages])
         dropped(f"who plays beside you: stage {names} does without (layers = true keeps them)")
-    chooser = chooser_of(only)
     seen: dict[bytes, int] = {}
-    for whole in pieces(_clicking(drill)):
-        chosen = tuple(each for each in whole.exercises if chooser.takes(each.number))
-        for loop in _of(Piece(chosen), drill, shape, dropped) if chosen else ():
+    for exercises in Lesson(_clicking(drill)).by_piece(only):
+        for loop in _of(exercises, drill, shape, dropped):
             key = _content(loop)
             if key in seen:
                 yield replace(loop, same_as=seen[key])
             else:
                 seen[key] = len(seen)
                 yield loop
-    check_chosen(chooser)
 
 
 def _clicking(drill: Drill) -> Drill:
@@ -129,16 +124,19 @@ def _clicking(drill: Drill) -> Drill:
 
 
 def _of(
-    piece: Piece, drill: Drill, shape: Shape, dropped: Callable[[str], None] | None
+    exercises: tuple[Exercise, ...],
+    drill: Drill,
+    shape: Shape,
+    dropped: Callable[[str], None] | None,
 ) -> Iterator[Loop]:
     for kind in shape.kinds:
         words = kind.split("+")
         climbs = LADDER in words
-        if climbs and len(piece.exercises) < 2:
+        if climbs and len(exercises) < 2:
             if dropped:
-                dropped(f"{piece.title}: a ladder needs two tempos or more")
+                dropped(f"{exercises[0].title}: a ladder needs two tempos or more")
             continue
-        for exercise in piece.exercises[:1] if climbs else piece.exercises:
+        for exercise in exercises[:1] if climbs else exercises:
             loop = bare(exercise)
             if drill.click != "throughout" and "click-and-clave" not in words:
                 loop = _unclicked(loop)
@@ -151,10 +149,10 @@ def _of(
             numbers: tuple[Number, ...] = (exercise.number,)
             times = 1
             if climbs:
-                tempos = sorted({each.tempo.first for each in piece.exercises})
+                tempos = sorted({each.tempo.first for each in exercises})
                 loop = ladder(loop, tempos, shape.ladder_bars, shape.minutes)
-                loop = replace(loop, number=exercise.number.whole)
-                numbers = tuple(each.number for each in piece.exercises)
+                loop = loop.changed(number=exercise.number.whole)
+                numbers = tuple(each.number for each in exercises)
             elif shape.minutes:
                 times = max(1, ceil(Fraction(str(shape.minutes)) * 60 / loop.seconds))
             if not loop.hits and not loop.tones:
@@ -168,15 +166,14 @@ def _of(
 
 
 def _unclicked(exercise: Exercise) -> Exercise:
-    return replace(exercise, hits=tuple(hit for hit in exercise.hits if hit.layer != CLICK))
+    return exercise.changed(hits=tuple(hit for hit in exercise.hits if hit.layer != CLICK))
 
 
 def _counted_in(loop: Exercise, exercise: Exercise) -> Exercise:
     """The loop with the exercise's count-in before it."""
     before = tuple(hit for hit in exercise.hits if hit.time < 0)
     sections = tuple(each for each in exercise.sections if each.kind == COUNT_IN)
-    return replace(
-        loop,
+    return loop.changed(
         hits=(*before, *loop.hits),
         sections=(*sections, *loop.sections),
         count_in_bars=exercise.count_in_bars,

@@ -127,3 +127,16 @@ def count_index(meter: Meter, step: Fraction, text: str) -> int:
                 f"{quoted(text)}: that beat has {size} steps", hint=f"{beat}.1 to {beat}.{size}"
             )
     return int(meter.beats[beat - 1] / step) + offset
+
+
+def spoken(count: str) -> str:
+    """A count in words: "the e of 1", "2", "step 3 of beat 2"."""
+    if count.isdigit():
+        return count
+    beat, dot, step = count.partition(".")
+    if dot:
+        return f"step {step} of beat {beat}"
+    return f"the {count[-1]} of {count[:-1]}" if count[-1:] in _SPOKEN else count
+
+
+_SPOKEN = ("e", "&", "a")

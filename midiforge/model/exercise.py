@@ -1,176 +1,114 @@
-"""An exercise: everything an output needs to know, and nothing it has to work out."""
+"""An exercise: a piece at a tempo."""
 
-from bisect import bisect_right
-from dataclasses import dataclass
-from enum import StrEnum
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
-from operator import itemgetter
+from itertools import groupby
+from operator import attrgetter
+from typing import Any, Generic, TypeVar
 
 from midiforge.model.band import ChordMark, Tone, Track
 from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
 from midiforge.model.number import Number
+from midiforge.model.piece import Dynamics, Piece, Section, Touch, Variant
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap
 
-
-class SectionKind(StrEnum):
-    """What a stretch of an exercise is for."""
-
-    COUNT_IN = "count-in"
-    ENTRY = "entry"  # the first time through of a late entry
-    EXERCISE = "exercise"
-    TIME = "time"  # bars of timekeeping
-    CALL = "call"
-    RESPONSE = "response"
-    TEMPO = "tempo"  # a step of a ramp
+T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
-    """A stretch of an exercise.
+class _Its(Generic[T]):
+    """What an exercise has from its piece, under the same name."""
 
-    start, length: in quarter notes.
-    """
+    def __set_name__(self, _: type, name: str) -> None:
+        self.name = name
 
-    kind: SectionKind
-    title: str
-    start: Fraction
-    length: Fraction
-
-
-@dataclass(frozen=True, slots=True)
-class Variant:
-    """How the material of an exercise was moved.
-
-    sticking: its name, or its letters as typed; `sticking_said`: its letters where the other hand
-        leads, else ""; `grid`: "in triplets", where its drill has several.
-    placement: grid steps by which the phrase starts late; `placement_name` as a count.
-    accents: where they come from, typed ones as typed; `accents_said`: where they stand, "accents
-        on 1 1a 2&", "" where they go with the sticking; `accent_placement` None when they do,
-        `accent_placement_name` as a count.
-    lead: the hand of the first stroke, "R" or "L"; "" where no hand plays; `lead_said`: "left
-        lead", "" where it is the sticking's own and the drill has no other.
-    feet_placement: grid steps by which the feet start late; its name as a count.
-    """
-
-    sticking: str
-    placement: int = 0
-    placement_name: str = "1"
-    accents: str = "own"
-    accent_placement: int | None = None
-    accent_placement_name: str = ""
-    lead: str = ""
-    swapped: bool = False
-    backward: bool = False
-    feet_placement: int = 0
-    feet_placement_name: str = ""
-    accents_said: str = ""
-    sticking_said: str = ""
-    lead_said: str = ""
-    grid: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Dynamics:
-    """A level over time that scales velocities.
-
-    points: (time in quarter notes, level), 1 meaning as the kit has it; straight lines between
-        them; a step is two points at one time.
-    """
-
-    points: tuple[tuple[Fraction, Fraction], ...] = ()
-
-    def level(self, time: Fraction) -> Fraction:
-        """The level at `time`; at a step, the one after it."""
-        if not self.points:
-            return Fraction(1)
-        i = bisect_right(self.points, time, key=itemgetter(0))
-        if i in (0, len(self.points)):
-            return self.points[max(i - 1, 0)][1]
-        (start, level), (end, last) = self.points[i - 1], self.points[i]
-        return level + (time - start) / (end - start) * (last - level)
-
-
-@dataclass(frozen=True, slots=True)
-class Touch:
-    """How strokes are played.
-
-    flam_ms: how long before its stroke a flam's grace note comes.
-    drag_ms: how far apart the notes of a drag or ruff are.
-    timing_ms, velocity: standard deviations of a seeded unevenness; 0 for none.
-    """
-
-    flam_ms: float = 30.0
-    drag_ms: float = 35.0
-    timing_ms: float = 0.0
-    velocity: float = 0.0
-    seed: int = 1
+    def __get__(self, exercise: Any, _: type) -> T:
+        value: T = getattr(exercise.piece, self.name)
+        return value
 
 
 @dataclass(frozen=True, slots=True)
 class Exercise:
-    """One exercise at one tempo; times and lengths are in quarter notes, exact.
-
-    Time 0 is its first downbeat; the count-in lies before it, the loop ends at `length`.
+    """One piece at one tempo; all that its piece has can be asked of it.
 
     number: in the lesson, "3" or "3b"; see `midiforge.model.number`.
-    stage: "feet", "hands", "full" or one of the drill's own.
-    title: what a person calls it.
-    feet: what the feet play, in words, without their partners; "" for nothing.
-    hands: what a hand repeats beside the sticking, "right hand: Jazz ride"; "" for nothing.
-    step: one step of the grid that the phrase moves on.
-    hits: what sounds, by time, count-in and click included.
-    answers: what the player is expected to play where the exercise leaves room (response bars).
-    sections: in order, the count-in first if there is one.
-    returns_after_bars: after how many bars phrase, ostinatos and bar line meet again.
-    bars: how many are written, without count-in.
-    loop_start: where the seam leads back to; 0 unless the phrase enters late.
-    parts: into how many equal parts a quarter note must be divided for every time of the whole
-        lesson, as played, to fall on one.
-    repeats: how often the drill has its loop go round in it.
-    text: what the student is to read with it, beside what it says itself; "" for nothing.
-    tracks: who plays beside the drummer, percussion first; the hits of percussion are in `hits`,
-        `tones` has what others play, by time; chords: what they play it to, from 0 to `length`.
     """
 
+    piece: Piece
     number: Number
-    stage: str
-    title: str
-    variant: Variant
-    feet: str
-    meter: Meter
-    step: Fraction
-    swing: Swing
     tempo: TempoMap
-    hits: tuple[Hit, ...]
-    answers: tuple[Hit, ...]
-    sections: tuple[Section, ...]
-    count_in_bars: int
-    bars: int
-    returns_after_bars: int
-    loop_start: Fraction
-    dynamics: Dynamics
-    touch: Touch
-    parts: int
-    tracks: tuple[Track, ...] = ()
-    tones: tuple[Tone, ...] = ()
-    chords: tuple[ChordMark, ...] = ()
-    hands: str = ""
-    text: str = ""
-    repeats: int = 1
 
-    @property
-    def count_in(self) -> Fraction:
-        """Length of the count-in."""
-        return self.count_in_bars * self.meter.bar
-
-    @property
-    def length(self) -> Fraction:
-        """From the first downbeat to the end of the loop."""
-        return self.bars * self.meter.bar
+    stage = _Its[str]()
+    title = _Its[str]()
+    variant = _Its[Variant]()
+    feet = _Its[str]()
+    hands = _Its[str]()
+    meter = _Its[Meter]()
+    step = _Its[Fraction]()
+    swing = _Its[Swing]()
+    hits = _Its[tuple[Hit, ...]]()
+    answers = _Its[tuple[Hit, ...]]()
+    sections = _Its[tuple[Section, ...]]()
+    count_in_bars = _Its[int]()
+    count_in = _Its[Fraction]()
+    bars = _Its[int]()
+    length = _Its[Fraction]()
+    returns_after_bars = _Its[int]()
+    loop_start = _Its[Fraction]()
+    dynamics = _Its[Dynamics]()
+    touch = _Its[Touch]()
+    parts = _Its[int]()
+    tracks = _Its[tuple[Track, ...]]()
+    tones = _Its[tuple[Tone, ...]]()
+    chords = _Its[tuple[ChordMark, ...]]()
+    text = _Its[str]()
+    repeats = _Its[int]()
 
     @property
     def seconds(self) -> Fraction:
         """How long it lasts, count-in included."""
         return self.tempo.seconds(-self.count_in, self.length)
+
+    @property
+    def tempo_said(self) -> str:
+        """Its tempo behind its letter, where its piece has several: "b 76", "60 to 84"."""
+        return f"{self.number.letter} {str(self.tempo).removesuffix(' bpm')}".lstrip()
+
+    def changed(self, **values: Any) -> "Exercise":
+        """The exercise with other values: `number` and `tempo` its own, all others its piece's."""
+        own = {name: values.pop(name) for name in ("number", "tempo") if name in values}
+        return replace(self, piece=replace(self.piece, **values) if values else self.piece, **own)
+
+
+def at_tempos(piece: Piece, tempos: Sequence[TempoMap]) -> tuple[Exercise, ...]:
+    """The exercises that a piece makes, one for each tempo, numbered in their order."""
+    many = len(tempos)
+    return tuple(
+        Exercise(piece, Number(piece.number, place, many), tempo)
+        for place, tempo in enumerate(tempos)
+    )
+
+
+def by_piece(exercises: Iterable[Exercise]) -> Iterator[tuple[Exercise, ...]]:
+    """Exercises in running order, those of one piece together."""
+    return (tuple(some) for _, some in groupby(exercises, key=attrgetter("piece")))
+
+
+def fastest(exercises: Iterable[Exercise]) -> Exercise:
+    """The exercise that gets fastest."""
+    return max(exercises, key=lambda exercise: exercise.tempo.last)
+
+
+def nearest_tempo(exercises: Iterable[Exercise], tempo: float, nearer: float = 0.0) -> Exercise:
+    """The exercise whose tempo is nearest; the first of several.
+
+    tempo: in pulses a minute. nearer: tempos that differ less, as a share, are one.
+    """
+
+    def away(exercise: Exercise) -> float:
+        apart = abs(float(exercise.tempo.first) / tempo - 1)
+        return round(apart / nearer) if nearer else apart
+
+    return min(exercises, key=away)

@@ -1,71 +1,195 @@
-"""A piece: music that is the same at several tempos."""
+"""A piece: music that is the same at every tempo, and everything an output needs to know of it."""
 
-from collections.abc import Iterable, Iterator
+from bisect import bisect_right
 from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+from operator import itemgetter
 
-from midiforge.model.exercise import Exercise
-from midiforge.model.number import exercises_said, numbers_said
+from midiforge.errors import shortened
+from midiforge.model.band import ChordMark, Tone, Track
+from midiforge.model.hit import Hit
+from midiforge.model.meter import Meter
+from midiforge.model.swing import Swing
+
+
+class SectionKind(StrEnum):
+    """What a stretch of an exercise is for."""
+
+    COUNT_IN = "count-in"
+    ENTRY = "entry"  # the first time through of a late entry
+    EXERCISE = "exercise"
+    TIME = "time"  # bars of timekeeping
+    CALL = "call"
+    RESPONSE = "response"
+    TEMPO = "tempo"  # a step of a ramp
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A stretch of an exercise.
+
+    start, length: in quarter notes.
+    """
+
+    kind: SectionKind
+    title: str
+    start: Fraction
+    length: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """What one move did, and how that is told: in titles, on pages, in the index, to the log.
+
+    move: its name. value: what tells one of its ways from the others; it is kept for years.
+    of_feet: whether it moved the feet; else the sticking.
+    begins: whether it says only where something begins. count: where, as a count.
+    name: behind the sticking in a title, "from 1e". aside: after a comma, "left lead".
+    does: what the sticking does, "begins on the e of 1". manner: how, "with accents on 1 1a 2&".
+    sentence: of its own, "The feet begin on 2." All "" where there is nothing to say.
+    columns: of the index, with what stands there.
+    """
+
+    move: str
+    value: str | int | None
+    of_feet: bool = False
+    begins: bool = False
+    count: str = ""
+    name: str = ""
+    aside: str = ""
+    does: str = ""
+    manner: str = ""
+    sentence: str = ""
+    columns: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """How the material of a piece was moved.
+
+    sticking: its name, or its letters as typed; said: as titles have it. Both "" where no
+        sticking is shown.
+    lead: the hand of its first stroke, "R" or "L"; "" where no hand plays.
+    moves: what each move did, in order.
+    """
+
+    sticking: str = ""
+    said: str = ""
+    lead: str = ""
+    moves: tuple[Moved, ...] = ()
+
+    def moved(self, move: str) -> Moved:
+        """What a move did; nothing, if it is not among those shown."""
+        return next((each for each in self.moves if each.move == move), Moved(move, None))
+
+    @property
+    def columns(self) -> dict[str, str]:
+        """The columns of the index, of all moves."""
+        return {column: text for each in self.moves for column, text in each.columns}
+
+    def __str__(self) -> str:
+        """In words, such as "RLRR LRLL from 1e, accents on the beats"."""
+        first = [shortened(self.said), *(each.name for each in self.moves)]
+        return ", ".join(
+            filter(None, (" ".join(filter(None, first)), *(each.aside for each in self.moves)))
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Dynamics:
+    """A level over time that scales velocities.
+
+    points: (time in quarter notes, level), 1 meaning as the kit has it; straight lines between
+        them; a step is two points at one time.
+    """
+
+    points: tuple[tuple[Fraction, Fraction], ...] = ()
+
+    def level(self, time: Fraction) -> Fraction:
+        """The level at `time`; at a step, the one after it."""
+        if not self.points:
+            return Fraction(1)
+        i = bisect_right(self.points, time, key=itemgetter(0))
+        if i in (0, len(self.points)):
+            return self.points[max(i - 1, 0)][1]
+        (start, level), (end, last) = self.points[i - 1], self.points[i]
+        return level + (time - start) / (end - start) * (last - level)
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """How strokes are played.
+
+    flam_ms: how long before its stroke a flam's grace note comes.
+    drag_ms: how far apart the notes of a drag or ruff are.
+    timing_ms, velocity: standard deviations of a seeded unevenness; 0 for none.
+    """
+
+    flam_ms: float = 30.0
+    drag_ms: float = 35.0
+    timing_ms: float = 0.0
+    velocity: float = 0.0
+    seed: int = 1
 
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """The exercises of one number, which differ in nothing but tempo; at least one.
+    """Music that is the same at every tempo; times and lengths are in quarter notes, exact.
 
-    A piece of which only some tempos are chosen has those.
+    Time 0 is its first downbeat; the count-in lies before it, the loop ends at `length`.
+
+    number: in the lesson, from 1; 0 for a piece of none.
+    stage: "feet", "hands", "full" or one of the drill's own.
+    title: what a person calls it.
+    feet: what the feet play, in words, without their partners; "" for nothing.
+    hands: what a hand repeats beside the sticking, "right hand: Jazz ride"; "" for nothing.
+    step: one step of the grid that the phrase moves on.
+    hits: what sounds, by time, count-in and click included.
+    answers: what the player is expected to play where the piece leaves room (response bars).
+    sections: in order, the count-in first if there is one.
+    returns_after_bars: after how many bars phrase, ostinatos and bar line meet again.
+    bars: how many are written, without count-in.
+    loop_start: where the seam leads back to; 0 unless the phrase enters late.
+    parts: into how many equal parts a quarter note must be divided for every time of the whole
+        lesson, as played, to fall on one.
+    repeats: how often the drill has its loop go round in it.
+    text: what the student is to read with it, beside what it says itself; "" for nothing.
+    tracks: who plays beside the drummer, percussion first; the hits of percussion are in `hits`,
+        `tones` has what others play, by time; chords: what they play it to, from 0 to `length`.
     """
 
-    exercises: tuple[Exercise, ...]
+    stage: str
+    title: str
+    variant: Variant
+    feet: str
+    meter: Meter
+    step: Fraction
+    swing: Swing
+    hits: tuple[Hit, ...]
+    answers: tuple[Hit, ...]
+    sections: tuple[Section, ...]
+    count_in_bars: int
+    bars: int
+    returns_after_bars: int
+    loop_start: Fraction
+    dynamics: Dynamics
+    touch: Touch
+    parts: int
+    number: int = 0
+    tracks: tuple[Track, ...] = ()
+    tones: tuple[Tone, ...] = ()
+    chords: tuple[ChordMark, ...] = ()
+    hands: str = ""
+    text: str = ""
+    repeats: int = 1
 
     @property
-    def exercise(self) -> Exercise:
-        """The first of them, for what all have in common."""
-        return self.exercises[0]
+    def count_in(self) -> Fraction:
+        """Length of the count-in."""
+        return self.count_in_bars * self.meter.bar
 
     @property
-    def title(self) -> str:
-        return self.exercise.title
-
-    @property
-    def fastest(self) -> Exercise:
-        """The exercise that gets fastest."""
-        return max(self.exercises, key=lambda each: each.tempo.last)
-
-    @property
-    def number(self) -> str:
-        """ "3"; "3b" or "3b-c" where not all its tempos are chosen; "" for none."""
-        return numbers_said(each.number for each in self.exercises)
-
-    @property
-    def numbered(self) -> str:
-        """ "exercise 3", "exercises 3b-c"."""
-        return exercises_said(each.number for each in self.exercises)
-
-    def at(self, tempo: float, nearer: float = 0.0) -> Exercise:
-        """The exercise whose tempo is nearest; the first of several.
-
-        nearer: tempos that differ less, as a share, are one.
-        """
-
-        def away(each: Exercise) -> float:
-            apart = abs(float(each.tempo.first) / tempo - 1)
-            return round(apart / nearer) if nearer else apart
-
-        return min(self.exercises, key=away)
-
-
-def tempo_said(exercise: Exercise) -> str:
-    """A tempo of a piece, behind its letter where there are several: "b 76", "60 to 84"."""
-    tempo = str(exercise.tempo).removesuffix(" bpm")
-    return f"{exercise.number.letter} {tempo}".lstrip()
-
-
-def pieces(exercises: Iterable[Exercise]) -> Iterator[Piece]:
-    """Exercises in running order as pieces: those of one number together."""
-    some: list[Exercise] = []
-    for each in exercises:
-        if some and (not each.number or each.number.piece != some[-1].number.piece):
-            yield Piece(tuple(some))
-            some = []
-        some.append(each)
-    if some:
-        yield Piece(tuple(some))
+    def length(self) -> Fraction:
+        """From the first downbeat to the end of the loop."""
+        return self.bars * self.meter.bar

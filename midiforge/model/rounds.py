@@ -6,8 +6,9 @@ from fractions import Fraction
 from typing import TypeVar
 
 from midiforge.model.band import ChordMark, Tone
-from midiforge.model.exercise import Dynamics, Exercise, Section, SectionKind
+from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
+from midiforge.model.piece import Dynamics, Section, SectionKind
 
 T = TypeVar("T", Hit, Tone, ChordMark)
 
@@ -25,8 +26,7 @@ def bare(exercise: Exercise) -> Exercise:
     # A tempo that began before goes on.
     changes = [(Fraction(0), bpm) for time, bpm in tempo.changes if time <= start][-1:]
     changes += [(time - start, bpm) for time, bpm in tempo.changes if time > start]
-    return replace(
-        exercise,
+    return exercise.changed(
         hits=tuple(later(_from(exercise.hits, start), -start)),
         answers=tuple(later(_from(exercise.answers, start), -start)),
         tones=tuple(later(_from(exercise.tones, start), -start)),
@@ -45,8 +45,7 @@ def unrolled(exercise: Exercise, times: int) -> Exercise:
     start, length = exercise.loop_start, exercise.length - exercise.loop_start
     shifts = [number * length for number in range(1, times)]
     points, sections = exercise.dynamics.points, _loop_sections(exercise)
-    return replace(
-        exercise,
+    return exercise.changed(
         hits=_again(exercise.hits, start, shifts),
         answers=_again(exercise.answers, start, shifts),
         tones=_again(exercise.tones, start, shifts),
@@ -66,7 +65,7 @@ def one_section(exercise: Exercise, title: str) -> Exercise:
     """The exercise with a single section after its count-in."""
     kept = tuple(each for each in exercise.sections if each.kind == COUNT_IN)
     whole = Section(SectionKind.EXERCISE, title, Fraction(0), exercise.length)
-    return replace(exercise, sections=(*kept, whole))
+    return exercise.changed(sections=(*kept, whole))
 
 
 def _from(items: Iterable[T], start: Fraction) -> list[T]:

@@ -6,9 +6,8 @@ from fractions import Fraction
 
 from midiforge.errors import MidiforgeError
 from midiforge.model.counts import counts
-from midiforge.model.exercise import Exercise
+from midiforge.model.exercise import Exercise, by_piece
 from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
-from midiforge.model.piece import pieces
 from midiforge.notation.chords import ChordSign, chord_signs
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.rhythm import Cell, Value, Written, write_bar
@@ -43,7 +42,7 @@ def scores(exercises: Iterable[Exercise]) -> Iterator[Score]:
 
     Raises MidiforgeError, naming the exercise and the bar, for what a staff cannot show.
     """
-    return (write(piece.exercises) for piece in pieces(exercises))
+    return map(write, by_piece(exercises))
 
 
 def write(exercises: Sequence[Exercise]) -> Score:

@@ -1,7 +1,7 @@
 """What a lesson's booklet says, whatever it is printed on: entries, key, legend, cautions."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import groupby
 
 from midiforge.insight.meetings import hands_and_feet, meetings
@@ -10,11 +10,11 @@ from midiforge.insight.returns import returns
 from midiforge.insight.words import counted_in, listed, paragraphs, swung
 from midiforge.library import shelf
 from midiforge.model.band import NO_CHORD
+from midiforge.model.counts import spoken
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Limb
 from midiforge.model.meter import Meter
 from midiforge.model.number import numbers_said
-from midiforge.model.piece import tempo_said
 from midiforge.model.tempo import plain
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.score import Score
@@ -39,7 +39,6 @@ CAUTIONS = (
 _MOST_MEETINGS = 6
 _MOST_HEARD = 32  # bars, or pages to listen to would grow large
 _MUSIC_NOTES = {"quarter": "♩", "dotted quarter": "♩.", "eighth": "♪", "dotted eighth": "♪."}
-_SYLLABLES = {"e": "e", "&": "&", "a": "a"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +120,7 @@ def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
         title=exercise.title,
         job=" ".join(job(exercise)),
         pulse=pulse_sign(exercise.meter),
-        tempos=tuple(map(tempo_said, score.exercises)),
+        tempos=tuple(exercise.tempo_said for exercise in score.exercises),
         feel="" if exercise.swing.is_straight else swung(exercise.swing),
         facts=tuple(_facts(score)),
         text=tuple(paragraphs(exercise.text)),
@@ -140,45 +139,21 @@ def pulse_sign(meter: Meter) -> str:
 
 def job(exercise: Exercise) -> Iterator[str]:
     """What is new in an exercise, and what to mind, one sentence each."""
-    variant = exercise.variant
+    moves = sorted(exercise.variant.moves, key=lambda moved: not moved.begins)
     limbs = {hit.limb for hit in (*exercise.hits, *exercise.answers) if hit.limb}
     hands, feet = limbs.intersection(HANDS), limbs.intersection(FEET)
+    sentences = [
+        moved.sentence for moved in moves if moved.sentence and (feet or not moved.of_feet)
+    ]
     if not hands:
-        said = "Feet alone, until they run without a thought"
-        if variant.feet_placement:
-            said += f"; they begin on {spoken(variant.feet_placement_name)}"
-        yield f"{said}."
+        begins = [f"; they begin on {spoken(each.count)}" for each in moves if each.sentence]
+        yield f"Feet alone, until they run without a thought{''.join(begins)}."
         return
-    parts = [f"begins on {spoken(variant.placement_name)}"]
-    if variant.backward:
-        parts.append("runs backward")
-    if variant.swapped:
-        parts.append(f"is led by the {_HANDS[variant.lead]}")
-    yield f"The sticking {listed(parts)}{_accents(exercise)}."
-    if variant.feet_placement and feet:
-        yield f"The feet begin on {spoken(variant.feet_placement_name)}."
+    manner = "".join(f", {moved.manner}" for moved in moves if moved.manner)
+    yield f"The sticking {listed([moved.does for moved in moves if moved.does])}{manner}."
+    yield from sentences
     if feet:
         yield from _meetings(exercise)
-
-
-_HANDS = {hand.letter: f"{hand.title}" for hand in HANDS}
-
-
-def _accents(exercise: Exercise) -> str:
-    said = exercise.variant.accents_said
-    if exercise.variant.accents == "none":
-        return ", without accents"
-    return f", with {said}" if said else ""
-
-
-def spoken(count: str) -> str:
-    """A count in words: "the e of 1", "2", "step 3 of beat 2"."""
-    if count.isdigit():
-        return count
-    beat, dot, step = count.partition(".")
-    if dot:
-        return f"step {step} of beat {beat}"
-    return f"the {count[-1]} of {count[:-1]}" if count[-1] in _SYLLABLES else count
 
 
 def _meetings(exercise: Exercise) -> Iterator[str]:
@@ -333,9 +308,9 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
 
 def _counts(entry: Entry) -> Iterator[str]:
     """What has counts in it, on a page."""
-    variant = entry.score.exercise.variant
-    yield from (variant.placement_name, variant.accent_placement_name)
-    yield from (variant.feet_placement_name, variant.accents, entry.score.exercise.feet, entry.job)
+    for moved in entry.score.exercise.variant.moves:
+        yield from (moved.count, str(moved.value))
+    yield from (entry.score.exercise.feet, entry.job)
 
 
 def once_round(exercise: Exercise) -> Exercise:
@@ -352,8 +327,7 @@ def once_round(exercise: Exercise) -> Exercise:
     length = exercise.loop_start + bars * exercise.meter.bar
     if length >= exercise.length:
         return exercise
-    return replace(
-        exercise,
+    return exercise.changed(
         bars=int(length / exercise.meter.bar),
         hits=tuple(hit for hit in exercise.hits if hit.time < length),
         answers=tuple(hit for hit in exercise.answers if hit.time < length),

@@ -6,12 +6,13 @@ from fractions import Fraction
 from math import gcd, lcm
 
 from midiforge.errors import MidiforgeError, quoted
-from midiforge.model.counts import count_index, steps_in_bar
+from midiforge.model.counts import count_index, counts_in_bar, steps_in_bar
 from midiforge.model.hit import Strength
 from midiforge.model.meter import Meter
 
 _MARKS = {"x": Strength.TAP, ">": Strength.ACCENT, "g": Strength.GHOST}
 _MOST_STEPS = 1024
+_MOST_COUNTS = 8  # in a title
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,3 +87,13 @@ def _parse_counts(text: str, meter: Meter, step: Fraction) -> Pattern:
                 raise MidiforgeError(f"the count {quoted(word)} is there twice")
             strokes[index] = strength
     return Pattern(len(bars) * meter.bar, tuple((i * step, strokes[i]) for i in sorted(strokes)))
+
+
+def counts_said(pattern: Pattern, meter: Meter, step: Fraction) -> str:
+    """Such as "1 1a 2&"; "" for what is not the same in every bar, or too long to be said."""
+    times = [time for time, _ in pattern.strokes]
+    for finer in (step, meter.beat / 4, meter.beat / 3):
+        said = counts_in_bar(meter, finer, times, pattern.length)
+        if 0 < len(said) <= _MOST_COUNTS:
+            return " ".join(said)
+    return ""

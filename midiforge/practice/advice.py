@@ -4,46 +4,73 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 
-from midiforge.drill.drill import Drill
+from midiforge.lesson.lesson import Lesson, Progress
+from midiforge.lesson.outline import Outline
 from midiforge.model.exercise import Exercise
-from midiforge.model.piece import pieces
-from midiforge.practice.entry import Entry, key_of
+from midiforge.practice.entry import Entry
 from midiforge.practice.rules import judged
-from midiforge.practice.standing import WORK, Action, Advice, Group, Standing, hurts
+from midiforge.practice.standing import WORK, Action, Advice, Group, Kind, Standing, hurts
 from midiforge.practice.steps import Steps
 
 AT_ONCE = 3  # exercises worked on at a time; common practice
 CAREFUL_DAYS = 2  # after pain anywhere nothing gets faster
 
 
-def groups(exercises: Iterable[Exercise]) -> list[Group]:
-    """Pieces in the order of the lesson; one that comes again in it, with where it came first."""
-    found: dict[str, list[Exercise]] = {}
-    for piece in pieces(exercises):
-        found.setdefault(key_of(piece.exercise), []).extend(piece.exercises)
-    return [Group(key, tuple(some)) for key, some in found.items()]
+def groups(
+    lesson: Lesson, entries: Iterable[Entry], progress: Progress | None = None
+) -> list[Group]:
+    """Pieces in the order of the lesson, each with what the log has of it; one that comes again in
+    the lesson, with where it came first.
+
+    entries: of the log, any. progress: told how many exercises were looked at.
+    """
+    known: dict[Kind, list[Entry]] = {}
+    for entry in sorted(entries, key=lambda entry: entry.when):
+        kind = (entry.stage, entry.sticking, entry.placement_name)
+        known.setdefault(kind, []).append(entry)
+    same: dict[bytes, list[Outline]] = {}
+    count = 0
+    for outline in lesson.outlines():
+        same.setdefault(outline.content, []).append(outline)
+        count += len(outline.numbers)
+        if progress:
+            progress(count)
+    return [Group(some, known) for some in same.values()]
 
 
 def advise(
-    drill: Drill, exercises: Iterable[Exercise], entries: Iterable[Entry], today: date
+    lesson: Lesson,
+    entries: Sequence[Entry],
+    today: date,
+    progress: Progress | None = None,
 ) -> list[Advice]:
-    """Advice for each exercise of a drill, in the order of its lesson.
+    """Advice for each exercise of a lesson, in its order.
 
-    exercises: the drill's. entries: of the log, any; what was played after `today` is left out.
+    entries: of the log, any; what was played after `today` is left out.
+    progress: told how many exercises were looked at.
     """
-    known = sorted((each for each in entries if each.day <= today), key=lambda each: each.when)
-    by_key: dict[str, list[Entry]] = {}
-    for entry in known:
-        by_key.setdefault(entry.key, []).append(entry)
-    careful = max((each.day for each in known if hurts(each)), default=None)
+    drill = lesson.drill
+    careful = max(
+        (entry.day for entry in entries if entry.day <= today and hurts(entry)), default=None
+    )
     if careful and (today - careful).days > CAREFUL_DAYS:
         careful = None
     steps = Steps.of(drill)
-    found = []
-    for group in groups(exercises):
-        own = tuple(by_key.get(group.key, ()))
-        found.append(judged(Standing(group, own, drill.practice, steps, today, careful)))
-    return _gone_on(_not_too_much(found))
+
+    def judge(group: Group) -> Advice:
+        played = tuple(entry for entry in group.entries if entry.day <= today)
+        return judged(Standing(group, played, drill.practice, steps, today, careful))
+
+    return _gone_on(_not_too_much([*map(judge, groups(lesson, entries, progress))]))
+
+
+def of_exercise(advised: Iterable[Advice], exercise: Exercise) -> Advice:
+    """The advice that is of an exercise of the lesson."""
+    return next(
+        advice
+        for advice in advised
+        if any(number.piece == exercise.number.piece for number in advice.group.numbers)
+    )
 
 
 # All exercises beside each other
@@ -54,16 +81,15 @@ def _not_too_much(found: Sequence[Advice]) -> list[Advice]:
     open_now = sum(each.action in WORK for each in found)
     new = [each for each in found if each.action is Action.BEGIN and each.last is None]
     follow = {
-        after.group.key
+        after.group
         for each in found
         if each.learnt and (after := _next_placement(each, found)) is not None
     }
-    new.sort(key=lambda each: each.group.key not in follow)
-    begun = {each.group.key for each in new[: max(0, AT_ONCE - open_now)]}
-    waiting = {each.group.key for each in new} - begun
+    new.sort(key=lambda each: each.group not in follow)
+    waiting = {each.group for each in new[max(0, AT_ONCE - open_now) :]}
     return [
         replace(each, action=Action.LATER, tempo=None, said="later", why="not yet tried")
-        if each.group.key in waiting
+        if each.group in waiting
         else each
         for each in found
     ]
@@ -99,15 +125,6 @@ def _next_placement(done: Advice, found: Sequence[Advice]) -> Advice | None:
 
 
 def _but_for_placement(group: Group) -> tuple[object, ...]:
-    each = group.exercise
-    still = replace(
-        each.variant,
-        placement=0,
-        placement_name="",
-        accent_placement=None,
-        accent_placement_name="",
-        accents_said="",
-        feet_placement=0,
-        feet_placement_name="",
-    )
-    return each.stage, replace(still, lead=""), each.feet, each.step
+    outline = group.outlines[0]
+    still = [(moved.move, moved.value) for moved in group.variant.moves if not moved.begins]
+    return group.stage, group.variant.sticking, still, outline.feet, outline.material.step

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from hashlib import blake2b
+from typing import Any
 
 from midiforge.insight.loop import loop_of
 from midiforge.model.exercise import Exercise
@@ -93,11 +94,16 @@ def _spelled(exercise: Exercise) -> Iterator[str]:
         exercise.swing,
         loop_of(exercise),
     )
+
+    def value(move: str) -> Any:
+        return variant.moved(move).value
+
     yield "1"  # of this spelling
     yield exercise.stage
-    yield " ".join(filter(None, (variant.sticking, variant.grid)))
-    yield f"{variant.placement} {variant.accents} {variant.accent_placement}"
-    yield f"{variant.lead} {int(variant.swapped)} {int(variant.backward)} {variant.feet_placement}"
+    yield " ".join(filter(None, (variant.sticking, value("grid"))))
+    yield f"{value('placement') or 0} {value('accents') or ''} {value('accent placement')}"
+    swapped, backward = value("lead") or 0, value("direction") or 0
+    yield f"{variant.lead} {swapped} {backward} {value('feet placement') or 0}"
     yield exercise.feet
     yield f"{'+'.join(map(str, meter.groups))}/{meter.unit} {meter.beat} {meter.pulse}"
     yield f"{exercise.step} {swing.pair} {swing.share} {loop.length}"

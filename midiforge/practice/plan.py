@@ -18,7 +18,7 @@ by the next, so that the whole comes out within half a minute. The same log, dri
 same plan.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
@@ -27,13 +27,13 @@ from math import ceil, floor
 from typing import Any
 
 from midiforge.drill.drill import Drill
-from midiforge.drill.values import MOST_BARS
 from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.insight.difficulty import difficulty
 from midiforge.lesson.compose import MOST_STROKES
-from midiforge.model.exercise import Exercise
+from midiforge.lesson.lesson import Lesson, Progress
 from midiforge.model.number import Number
 from midiforge.model.tempo import TempoMap
+from midiforge.phrase.cycle import MOST_BARS
 from midiforge.practice.advice import advise
 from midiforge.practice.course import is_good
 from midiforge.practice.entry import Entry
@@ -150,10 +150,15 @@ def clock(seconds: Fraction | int) -> str:
 
 
 def make_plan(
-    drill: Drill, exercises: Iterable[Exercise], entries: Iterable[Entry], day: date, minutes: int
+    lesson: Lesson,
+    entries: Sequence[Entry],
+    day: date,
+    minutes: int,
+    progress: Progress | None = None,
 ) -> Plan:
     """A plan for `minutes` minutes, within one.
 
+    entries: of the log, any. progress: told how many exercises were looked at.
     Raises MidiforgeError for fewer than 5 minutes or more than 180, and where nothing is left to
     play because of pain.
     """
@@ -161,9 +166,9 @@ def make_plan(
         raise WrongArgument(
             f"{minutes} minutes cannot be planned", "minutes", hint=f"{LEAST} to {MOST}"
         )
-    known = [each for each in entries if each.day <= day]
-    found = advise(drill, exercises, known, day)
-    return Plan(drill, day, minutes, tuple(_Filler(drill, found, known, day).turns(minutes)))
+    advised = advise(lesson, entries, day, progress)
+    filler = _Filler(lesson.drill, advised, day)
+    return Plan(lesson.drill, day, minutes, tuple(filler.turns(minutes)))
 
 
 # How long what lasts
@@ -231,17 +236,18 @@ def _no_slivers(pieces: list[tuple[str, Fraction]]) -> list[tuple[str, Fraction]
 class _Filler:
     """Chooses exercises for the pieces, one after the other."""
 
-    def __init__(
-        self, drill: Drill, found: Sequence[Advice], entries: Sequence[Entry], day: date
-    ) -> None:
+    def __init__(self, drill: Drill, found: Sequence[Advice], day: date) -> None:
         self.drill, self.day = drill, day
         self.steps = Steps.of(drill)
-        self.good: dict[str, Fraction] = {}
-        for entry in entries:
-            if is_good(entry, drill.practice):
-                before = self.good.get(entry.key, Fraction(0))
-                tempo = Fraction(entry.tempo).limit_denominator(1000)
-                self.good[entry.key] = max(before, tempo)
+        self.good: dict[Group, Fraction] = {}
+        for advice in found:
+            tempos = [
+                Fraction(entry.tempo).limit_denominator(1000)
+                for entry in advice.group.entries
+                if entry.day <= day and is_good(entry, drill.practice)
+            ]
+            if tempos:
+                self.good[advice.group] = max(tempos)
         allowed = [each for each in found if each.action is not Action.LEAVE]
         if not allowed:
             raise MidiforgeError(
@@ -255,7 +261,7 @@ class _Filler:
             "review": self._review(allowed),
         }
         self.taken = dict.fromkeys(self.pools, 0)
-        self.alone = len({each.group.key for each in allowed}) < 2
+        self.alone = len({each.group for each in allowed}) < 2
         self.warmed = 0
 
     @staticmethod
@@ -274,7 +280,7 @@ class _Filler:
 
     def _easy(self, allowed: Sequence[Advice]) -> list[Advice]:
         """Some to warm up with, another one first each day: the easiest known, else the easiest."""
-        known = [each for each in allowed if each.group.key in self.good]
+        known = [each for each in allowed if each.group in self.good]
         some = (known or self._work(allowed) or [*allowed])[:_JUDGED]
         easy = sorted(some, key=lambda each: difficulty(each.group.exercise).score)[:_WARM_UPS]
         first = self.day.toordinal() % len(easy)
@@ -346,7 +352,7 @@ class _Filler:
         tempo = advice.tempo or self.steps.first
         if phase != "warm-up":
             return tempo
-        good = self.good.get(advice.group.key)
+        good = self.good.get(advice.group)
         share = WARM_UP_TEMPOS[min(self.warmed, len(WARM_UP_TEMPOS) - 1)]
         slow = Fraction(floor(good * share)) if good else self.steps.first
         return max(min(slow, tempo), self.steps.lowest)
@@ -382,4 +388,4 @@ def _last_played(advice: Advice) -> tuple[Any, ...]:
 
 
 def _same(one: Advice, other: Advice | None) -> bool:
-    return other is not None and one.group.key == other.group.key
+    return other is not None and one.group is other.group

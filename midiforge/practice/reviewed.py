@@ -8,6 +8,7 @@ from midiforge.files.disk import read_file, reason
 from midiforge.hear.review import Review
 from midiforge.midi.reading import LARGEST
 from midiforge.practice.entry import Entry, key_of, take_of
+from midiforge.practice.standing import kind_of
 
 
 def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:
@@ -23,15 +24,16 @@ def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:
     except OSError as error:
         raise MidiforgeError(f"cannot be read: {reason(error)}", str(take)) from None
     exercise = review.exercise
+    stage, sticking, placement_name = kind_of(exercise.stage, exercise.variant)
     steady = len(exercise.tempo.changes) == 1
     return Entry(
         when=datetime.fromtimestamp(played, UTC),
         drill=drill,
         exercise=exercise.title,
         key=key_of(exercise),
-        stage=exercise.stage,
-        sticking=exercise.variant.sticking,
-        placement_name=exercise.variant.placement_name,
+        stage=stage,
+        sticking=sticking,
+        placement_name=placement_name,
         number=str(exercise.number),
         # What was played counts, not what was asked.
         tempo=round(review.played_tempo, 1) if steady else float(exercise.tempo.last),

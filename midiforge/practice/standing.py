@@ -1,17 +1,22 @@
 """Where the player is with an exercise, and what may be said of it."""
 
 import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
+from functools import cached_property
+from itertools import chain
 
 from midiforge.drill.drill import Practice
+from midiforge.lesson.outline import Outline
 from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number, exercises_said
+from midiforge.model.piece import Variant
 from midiforge.model.tempo import plain
 from midiforge.practice.course import is_good
-from midiforge.practice.entry import Entry
+from midiforge.practice.entry import Entry, key_of
 from midiforge.practice.steps import SAME_TEMPO, Steps
 
 WARM_UP = Fraction(9, 10)  # of the tempo before; slower and good is warming up
@@ -27,6 +32,15 @@ _NOT = re.compile(
     rf"\s+{_PAIN}\b(\s+or\s+{_PAIN}\b)*|\bpain[- ]?(free|less)\b",
     re.IGNORECASE,
 )
+
+
+# What can be said of an entry's exercise before any is written out.
+Kind = tuple[str, str, str]
+
+
+def kind_of(stage: str, variant: Variant) -> Kind:
+    """The kind of an exercise, as that of its entries: stage, sticking and where it starts."""
+    return (stage, variant.sticking, variant.moved("placement").count or "1")
 
 
 class Action(StrEnum):
@@ -46,20 +60,37 @@ class Action(StrEnum):
 WORK = (Action.UP, Action.STAY, Action.DOWN)
 
 
-@dataclass(frozen=True, slots=True)
 class Group:
-    """An exercise at all the tempos that the drill has it at, wherever they come in it."""
+    """An exercise at all the tempos that the drill has it at, wherever they come in it.
 
-    key: str
-    exercises: tuple[Exercise, ...]
+    outlines: of its piece; those of a drill that has it several times, in running order.
+    entries: what the log has of it, the oldest first.
+    """
+
+    def __init__(self, outlines: Iterable[Outline], known: Mapping[Kind, Sequence[Entry]]) -> None:
+        self.outlines = tuple(outlines)
+        outline = self.outlines[0]
+        self.title, self.stage, self.variant = outline.title, outline.stage.name, outline.variant
+        some = known.get(kind_of(self.stage, self.variant), ())
+        # To know its key, the piece must be written out.
+        self.entries = tuple(each for each in some if each.key == self.key)
+
+    @cached_property
+    def exercises(self) -> tuple[Exercise, ...]:
+        return tuple(chain.from_iterable(each.exercises() for each in self.outlines))
 
     @property
     def exercise(self) -> Exercise:
         return self.exercises[0]
 
+    @cached_property
+    def key(self) -> str:
+        """What the log calls it."""
+        return key_of(self.exercise)
+
     @property
     def numbers(self) -> tuple[Number, ...]:
-        return tuple(each.number for each in self.exercises)
+        return tuple(chain.from_iterable(each.numbers for each in self.outlines))
 
     @property
     def numbered(self) -> str:
@@ -69,7 +100,7 @@ class Group:
     @property
     def ramps(self) -> bool:
         """Whether it has tempos of its own inside."""
-        return len(self.exercise.tempo.changes) > 1
+        return len(self.outlines[0].tempos[0].changes) > 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,8 +19,8 @@ def plain_advice(advice: Advice) -> dict[str, Any]:
     """Advice of JSON's own kinds only."""
     return {
         "exercises": [str(number) for number in advice.group.numbers],
-        "title": advice.group.exercise.title,
-        "stage": advice.group.exercise.stage,
+        "title": advice.group.title,
+        "stage": advice.group.stage,
         "key": advice.group.key,
         "action": advice.action.value,
         "tempo": None if advice.tempo is None else float(advice.tempo),
@@ -41,7 +41,7 @@ def advice_lines(found: Sequence[Advice]) -> Iterator[tuple[str, str, str]]:
     for each in found:
         if each.action is not Action.LATER:
             numbers = numbers_said(each.group.numbers)
-            yield numbers, each.group.exercise.title, advice_words(each)
+            yield numbers, each.group.title, advice_words(each)
     later = [n for each in found if each.action is Action.LATER for n in each.group.numbers]
     if later:
         yield numbers_said(later), "", f"later: up to {AT_ONCE} exercises are worked on at a time"
@@ -61,7 +61,7 @@ def turn_words(turn: Turn, numbers: Sequence[Number]) -> str:
     """
     if turn.advice is None:
         return f"{clock(turn.seconds)}; put the sticks down, stand up, rest your ears"
-    title = turn.advice.group.exercise.title
+    title = turn.advice.group.title
     parts = [f"{numbers_said(numbers)}. {title} (exercise {turn.number})"]
     if turn.tempo is not None:
         parts.append(f"at {plain(turn.tempo)}")
@@ -98,7 +98,7 @@ def plain_plan(plan: Plan) -> dict[str, Any]:
                 "seconds": round(float(turn.seconds), 3),
                 "numbers": [str(number) for number in numbers],
                 "exercise": str(turn.number) if turn.number else None,
-                "title": turn.advice.group.exercise.title if turn.advice else None,
+                "title": turn.advice.group.title if turn.advice else None,
                 "key": turn.advice.group.key if turn.advice else None,
                 "tempo": None if turn.tempo is None else float(turn.tempo),
                 "repeats": turn.repeats or None,

@@ -10,7 +10,6 @@ from midiforge.insight.places import place_name
 from midiforge.insight.returns import chord_bars
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
-from midiforge.model.piece import tempo_said
 
 
 def as_json(exercise: Exercise, known: Insight | None = None) -> dict[str, Any]:
@@ -92,4 +91,4 @@ def _number(value: Fraction | float) -> int | float:
 
 def tempo_words(at_tempos: Sequence[Exercise]) -> str:
     """Tempos as written on a page: "quarter = a 92, b 104", "quarter = 60 to 100"."""
-    return f"{at_tempos[0].meter.pulse_name} = {', '.join(map(tempo_said, at_tempos))}"
+    return f"{at_tempos[0].meter.pulse_name} = {', '.join(each.tempo_said for each in at_tempos)}"

@@ -5,7 +5,8 @@ from itertools import chain, islice, zip_longest
 from textwrap import wrap
 
 from midiforge.insight import insight
-from midiforge.model.piece import Piece, tempo_said
+from midiforge.model.exercise import Exercise, fastest
+from midiforge.model.number import numbers_said
 
 _HEADS = ("number", "stage", "exercise", "tempos", "bars", "how hard")
 _TITLE, _TEMPOS = _HEADS.index("exercise"), _HEADS.index("tempos")
@@ -14,7 +15,7 @@ _MEASURED = 50  # pieces by which columns are measured, before the first line
 _NARROWEST = 20  # characters of a title
 
 
-def title_lines(pieces: Iterable[Piece], width: int) -> Iterator[str]:
+def title_lines(pieces: Iterable[Sequence[Exercise]], width: int) -> Iterator[str]:
     """A table of exercises, each at its tempos; titles and tempos too long for `width` go on
     below.
 
@@ -30,7 +31,7 @@ def title_lines(pieces: Iterable[Piece], width: int) -> Iterator[str]:
     for piece in chain(first, pieces):
         told = _told(piece)
         _widen(sizes, told)
-        how_hard = f"{insight(piece.fastest).difficulty.score:.1f}"
+        how_hard = f"{insight(fastest(piece)).difficulty.score:.1f}"
         yield from _lines((*told, how_hard), sizes, width)
 
 
@@ -54,13 +55,13 @@ def _lines(row: Sequence[str], sizes: Sequence[int], width: int) -> Iterator[str
         yield "  ".join(line).rstrip()
 
 
-def _told(piece: Piece) -> tuple[str, ...]:
+def _told(piece: Sequence[Exercise]) -> tuple[str, ...]:
     """All but how hard it is, which takes longest to find out and no room."""
-    fastest = piece.fastest
+    first = piece[0]
     return (
-        piece.number,
-        fastest.stage,
-        fastest.title,
-        ", ".join(tempo_said(each).replace(" ", _HELD) for each in piece.exercises),
-        str(fastest.bars),
+        numbers_said(exercise.number for exercise in piece),
+        first.stage,
+        first.title,
+        ", ".join(exercise.tempo_said.replace(" ", _HELD) for exercise in piece),
+        str(first.bars),
     )

@@ -1,13 +1,13 @@
-"""The value of one key, checked against the table of keys."""
+"""The value of one key, checked against what is known of it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
-from midiforge.drill import values
-from midiforge.drill.keys import BY_NAME
-from midiforge.drill.kinds import items_of, of_kind
 from midiforge.errors import MidiforgeError
+from midiforge.keys import values
+from midiforge.keys.key import Key
+from midiforge.keys.kinds import items_of, of_kind
 
 T = TypeVar("T")
 
@@ -16,22 +16,23 @@ class KeyReader:
     """Reads single keys of a drill.
 
     content: keys as given, those of tables as "table.key".
-    folder: where relative paths begin.
+    folder: where relative paths begin. known: the table of keys, by name.
     """
 
-    def __init__(self, content: dict[str, Any], folder: Path) -> None:
+    def __init__(self, content: dict[str, Any], folder: Path, known: Mapping[str, Key]) -> None:
+        self.known = known
         self.content = content
         self.folder = folder
 
     def raw(self, name: str) -> Any:
         """The value of a key, or its default, of the kind the table says."""
-        key = BY_NAME[name]
+        key = self.known[name]
         value = self.content.get(name)
         return key.default if value is None else of_kind(key, value, name)
 
     def read(self, name: str, reader: Callable[[Any], T]) -> T:
         """A key through its reader, errors naming the key."""
-        value = self.items(name) if BY_NAME[name].kind == "texts" else self.raw(name)
+        value = self.items(name) if self.known[name].kind == "texts" else self.raw(name)
         try:
             return reader(value)
         except MidiforgeError as error:
@@ -43,8 +44,10 @@ class KeyReader:
 
     def items(self, name: str) -> Any:
         """A list; one that was given empty is an error where the key's default is not."""
-        found = items_of(self.raw(name), BY_NAME[name].counted)
-        if not found and (BY_NAME[name].default or (name == "sticking" and name in self.content)):
+        found = items_of(self.raw(name), self.known[name].counted)
+        if not found and (
+            self.known[name].default or (name == "sticking" and name in self.content)
+        ):
             raise MidiforgeError("nothing is given", name, hint="leave the key out instead")
         return found
 

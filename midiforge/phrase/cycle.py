@@ -3,8 +3,9 @@
 from fractions import Fraction
 from math import gcd, lcm
 
-from midiforge.drill.values import MOST_BARS
 from midiforge.errors import MidiforgeError
+
+MOST_BARS = 1000
 
 
 def meet(*lengths: Fraction) -> Fraction:

@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
 
-from midiforge.drill.keys import Key
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.keys.key import Key
 
 _EXPECTED = {
     "text": "a text",

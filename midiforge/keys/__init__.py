@@ -1,0 +1,1 @@
+"""Keys of a drill: what is known of each, and how its value is read and checked."""

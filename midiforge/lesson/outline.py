@@ -1,0 +1,283 @@
+"""The outline of a lesson: every piece by number and title, before any of them is written out."""
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any
+
+from midiforge.drill.drill import Chosen, Drill, Stage
+from midiforge.drill.stages import EVERYTHING, FULL
+from midiforge.errors import MidiforgeError
+from midiforge.lesson.compose import Played, compose, tempo_maps
+from midiforge.lesson.resolution import parts_of_a_quarter
+from midiforge.lesson.sameness import digest, line_text, phrase_text
+from midiforge.model.exercise import Exercise, at_tempos
+from midiforge.model.hit import FEET
+from midiforge.model.number import Chooser, Number, Span
+from midiforge.model.piece import Moved, Piece, Variant
+from midiforge.model.tempo import TempoMap
+from midiforge.moves import MOVES
+from midiforge.moves.grid import own_steps
+from midiforge.moves.move import Material, Move, turned_over
+from midiforge.phrase.material import Sticking
+from midiforge.phrase.sticking import write_sticking
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A variant that makes no exercises, and why."""
+
+    variant: Variant
+    why: str
+    swapped: bool = False  # whether it differs from another in nothing but the hands
+
+    def __str__(self) -> str:
+        return f"{self.variant}: {self.why}"
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A piece that is known and not yet written out: `piece()` does that.
+
+    number: from 1, in running order. title: what a person calls it.
+    tempos: that it is taught at. repeats: how often its loop goes round in it.
+    parts: see `Piece.parts`. content: the same for what comes out the same.
+    """
+
+    drill: Drill
+    material: Material
+    stage: Stage
+    title: str
+    tempos: tuple[TempoMap, ...]
+    repeats: int
+    parts: int
+    content: bytes
+    number: int = 0
+
+    @property
+    def numbers(self) -> tuple[Number, ...]:
+        """Of its exercises."""
+        many = len(self.tempos)
+        return tuple(Number(self.number, place, many) for place in range(many))
+
+    @property
+    def variant(self) -> Variant:
+        """As much of the material's as its stage shows."""
+        return _shown(self.material, self.stage)[0]
+
+    @property
+    def feet(self) -> str:
+        """What the feet play, in words."""
+        return _shown(self.material, self.stage)[1]
+
+    def piece(self) -> Piece:
+        """The piece, written out.
+
+        Raises MidiforgeError, naming the drill's file, for music that cannot be played.
+        """
+        drill, stage = self.drill, self.stage
+        try:
+            return replace(
+                compose(drill, self.material, stage, self.repeats),
+                number=self.number,
+                title=self.title,
+                variant=self.variant,
+                feet=self.feet,
+                parts=self.parts,
+            )
+        except MidiforgeError as error:
+            where = (str(self.material.variant), stage.name)
+            raise error.within(*where).within(drill.source) from None
+
+    def exercises(self) -> tuple[Exercise, ...]:
+        """Its exercises, one for each tempo."""
+        return at_tempos(self.piece(), self.tempos)
+
+
+def outlines(drill: Drill, left_out: Callable[[LeftOut], None] | None = None) -> Iterator[Outline]:
+    """The outlines of a drill's pieces in the order they are taught, numbered from 1.
+
+    Each variant goes through the stages. A stage that has come before (the feet alone, under a
+    moved phrase) is not repeated. Where the drill chooses (`running`), only what it names, in its
+    order, numbered anew.
+
+    left_out: told of every variant that makes no exercises.
+    """
+    found = _chosen(drill, left_out) if drill.running else _as_taught(drill, left_out)
+    return (replace(each, number=number) for number, each in enumerate(found, start=1))
+
+
+def _as_taught(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iterator[Outline]:
+    seen: set[bytes] = set()
+    called: Counter[str] = Counter()
+    tempos, parts = tempo_maps(drill), parts_of_a_quarter(drill)
+    for material in _in_order(drill, left_out):
+        for stage in drill.stages:
+            played = Played.of(material, stage)
+            if played is None:
+                continue
+            content = digest(stage.name, played.text)
+            if content in seen:
+                continue
+            seen.add(content)
+            title = title_of(drill, material, stage)
+            called[title] += 1
+            if called[title] > 1:
+                title += f" ({called[title]})"
+            yield Outline(drill, material, stage, title, tempos, drill.repeats, parts, content)
+
+
+def _chosen(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iterator[Outline]:
+    """What `running` names; of its numbers those of all pieces as taught."""
+    wanted = Chooser(Span(each.number, each.number) for each in drill.running)
+    taught: dict[int, Outline] = {}
+    for number, outline in enumerate(_as_taught(drill, left_out), start=1):
+        outline = replace(outline, number=number)
+        if sum(map(wanted.takes, outline.numbers)):
+            taught[number] = outline
+    try:
+        wanted.check()
+    except MidiforgeError as error:
+        raise error.within("running").within(drill.source) from None
+    for some in drill.chosen_pieces:
+        outline = taught[some[0].number.piece]
+        tempos = tuple(tempo for each in some for tempo in _tempos(drill, outline, each))
+        yield replace(outline, tempos=tempos, repeats=some[0].repeats or outline.repeats)
+
+
+def _tempos(drill: Drill, outline: Outline, chosen: Chosen) -> Iterator[TempoMap]:
+    """The tempos at which an entry of `running` has a piece."""
+    if chosen.tempo is not None:
+        yield TempoMap(drill.meter.pulse, ((Fraction(0), chosen.tempo),))
+        return
+    for number, tempo in zip(outline.numbers, outline.tempos, strict=True):
+        if number in chosen.number:
+            yield tempo
+
+
+def _in_order(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iterator[Material]:
+    materials = variants(drill, left_out)
+    if not drill.easiest_first:
+        return materials
+    from midiforge.insight.difficulty import easiest_first
+
+    fullest = max(drill.stages, key=lambda stage: len(stage.limbs))
+    tempos = tempo_maps(drill)
+
+    def full(material: Material) -> Exercise | None:
+        if Played.of(material, fullest) is None:
+            return None
+        outline = Outline(drill, material, fullest, "", tempos, drill.repeats, 1, b"")
+        return outline.exercises()[0]
+
+    return iter(easiest_first(materials, full))
+
+
+# Variants
+
+
+def variants(drill: Drill, left_out: Callable[[LeftOut], None] | None = None) -> Iterator[Material]:
+    """Every variant of a drill's material in teaching order; what comes out the same as an earlier
+    one, or cannot be played, is left out."""
+    seen: dict[bytes, Variant] = {}
+    for material in turned(drill):
+        variant = material.variant
+        if material.clash:
+            reason: LeftOut | None = LeftOut(variant, material.clash)
+        else:
+            reason = _seen_before(material, variant, seen, drill.drop_swapped)
+        if reason is None:
+            yield material
+        elif left_out:
+            left_out(reason)
+
+
+def turned(drill: Drill) -> Iterator[Material]:
+    """The drill's material turned over, every way."""
+    if not drill.stickings and not drill.every:
+        steps = drill.steps[0] if drill.steps else own_steps(drill.meter, 0)
+        # That there is no sticking, and still its own accents, is what logs know it by.
+        own = Moved("accents", "own", of_feet=True, columns=(("accents", "own"),))
+        material = Material(drill.meter, "", "", None, 1, steps, drill.feet, drill.layers)
+        material = material.then(own)
+        moves = [(move, drill.moves[move.name]) for move in MOVES if move.of_feet]
+        yield from turned_over(material, moves)
+        return
+    for sticking in drill.material():
+        yield from turned_over(begun(drill, sticking), wishes(drill))
+
+
+def begun(drill: Drill, sticking: Sticking) -> Material:
+    """A drill's material with one of its stickings, before any move."""
+    phrase, name = sticking.phrase, sticking.phrase.name
+    return Material(
+        drill.meter,
+        name,
+        sticking.title,
+        phrase,
+        len(phrase),
+        sticking.steps,
+        drill.feet,
+        drill.layers,
+        typed=name.replace(" ", "") == write_sticking(phrase, len(phrase)),
+    )
+
+
+def wishes(drill: Drill) -> list[tuple[Move[Any], Any]]:
+    """The moves in their order, each with what the drill wishes of it."""
+    return [(move, drill.moves[move.name]) for move in MOVES]
+
+
+def _seen_before(
+    material: Material, variant: Variant, seen: dict[bytes, Variant], drop_swapped: bool
+) -> LeftOut | None:
+    """That it is the same as an earlier variant; None if it is not."""
+    phrase = material.phrase
+    lines = [line_text(line) for line in (*material.feet, *material.layers)]
+    rest = (material.step, lines, material.entry)
+    key = digest(phrase_text(phrase), *rest)
+    if key in seen:
+        return LeftOut(variant, f"the same as {seen[key]}")
+    if drop_swapped and phrase:
+        swapped = digest(phrase_text(phrase.swapped()), *rest)
+        if swapped in seen:
+            why = f"the same with the hands changed over as {seen[swapped]}"
+            return LeftOut(variant, why, swapped=True)
+    seen[key] = variant
+    return None
+
+
+# Titles
+
+
+def _shown(material: Material, stage: Stage) -> tuple[Variant, str]:
+    """As much of a variant as a stage shows, and what the feet play in it, in words."""
+    variant, feet = material.variant, ""
+    if not stage.limbs.isdisjoint(FEET):
+        feet = " and ".join(line.title for line in material.feet if not line.partner)
+    sticks = material.phrase is not None and not stage.limbs.isdisjoint(material.phrase.limbs)
+    moves = tuple(
+        moved
+        for moved in variant.moves
+        if (not stage.limbs.isdisjoint(FEET) if moved.of_feet else sticks)
+    )
+    return replace(variant, moves=moves) if sticks else Variant(moves=moves), feet
+
+
+def title_of(drill: Drill, material: Material, stage: Stage) -> str:
+    """What a person calls the piece: "Single Paradiddle from 1e, hands on one surface".
+
+    What a hand repeats is not in it: a title stays short.
+    """
+    variant, feet = _shown(material, stage)
+    if not variant.sticking:
+        moved = [f"from {each.count}" for each in variant.moves if each.aside]
+        return f"{' '.join([feet or drill.title, *moved])}, {stage.title}"
+    if stage.name != FULL:
+        return f"{variant}, {stage.title}"
+    if feet:
+        return f"{variant}, over {feet}"
+    own = material.phrase.limbs if material.phrase else ()
+    by_hands = stage.title == EVERYTHING and not any(limb.is_foot for limb in own)
+    return f"{variant}, {'hands over the kit' if by_hands else stage.title}"

@@ -1,0 +1,21 @@
+"""Moves: how a drill's material is turned over, a file each."""
+
+from typing import Any
+
+from midiforge.moves.accents import AccentsMove
+from midiforge.moves.direction import Direction
+from midiforge.moves.feet_placement import FeetPlacement
+from midiforge.moves.grid import Grid
+from midiforge.moves.lead import Lead
+from midiforge.moves.move import Move
+from midiforge.moves.placement import Placement
+
+# In the order in which they are made; the last changes fastest.
+MOVES: tuple[Move[Any], ...] = (
+    Grid(),
+    Direction(),
+    Lead(),
+    Placement(),
+    AccentsMove(),
+    FeetPlacement(),
+)

@@ -1,0 +1,316 @@
+"""A session with a drill: what every face of midiforge hangs on.
+
+    session = Session("drill.toml")
+    session.lesson["3b"]                    # an exercise
+    session.build("lesson")                 # files
+    found = session.review("take.mid")      # a take against its exercise
+    session.keep(found, "take.mid")         # in the practice log
+    session.next_step(found, "take.mid")    # what to do next with it
+
+The lesson is made once and no more of it than is asked for.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import nullcontext
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from midiforge.drill.drill import Drill
+from midiforge.errors import MidiforgeError, WrongArgument
+from midiforge.lesson.lesson import Lesson, Progress
+from midiforge.lesson.outline import LeftOut
+from midiforge.lesson.remarks import remarks
+from midiforge.model.exercise import Exercise, fastest
+from midiforge.model.number import Number, exercises_said, read_named
+
+if TYPE_CHECKING:
+    from midiforge.folders.lesson import Built
+    from midiforge.folders.loops import LoopReport
+    from midiforge.hear.choice import Reviewed
+    from midiforge.hear.take import Take
+    from midiforge.live.clock.timing import LatenessFigures
+    from midiforge.live.playing.times import Times
+    from midiforge.loops.loop_set import Shape
+    from midiforge.practice.entry import Entry
+    from midiforge.practice.plan import Plan
+    from midiforge.practice.standing import Advice
+
+
+@dataclass(frozen=True, slots=True)
+class BuildReport:
+    """What came of a build.
+
+    left_out: variants that make no exercises, and why.
+    warnings: one sentence each: remarks on the drill, and exercises whose fastest tempo asks for
+        what few players can do.
+    """
+
+    built: "Built"
+    left_out: tuple[LeftOut, ...]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetReport:
+    """What came of writing pages.
+
+    exercises: how many are on them. left_out, warnings: as in `BuildReport`; what was chosen by
+        number is chosen from all, so that nothing is told of the others.
+    """
+
+    exercises: int
+    left_out: tuple[LeftOut, ...]
+    warnings: tuple[str, ...]
+
+
+class Session:
+    """A drill and its lesson, and the practice log of whoever plays it.
+
+    drill: a checked drill, or its file. log: the log's file; "" for the usual one, None for none.
+    Raises MidiforgeError for a drill that cannot be read, or that is too large.
+    """
+
+    def __init__(self, drill: Drill | Path | str, log: Path | str | None = "") -> None:
+        if not isinstance(drill, Drill):
+            from midiforge.drill.read import read_drill
+
+            drill = read_drill(drill)
+        self.drill = drill
+        self.lesson = Lesson(drill)
+        self.log = log
+
+    # Files
+
+    def build(self, folder: Path | str, progress: Progress | None = None) -> BuildReport:
+        """Writes the lesson into a folder, as `midiforge build` does.
+
+        progress: told how many exercises are written.
+        Raises MidiforgeError; the folder is then as it was.
+        """
+        from midiforge.folders.lesson import build
+
+        drill, left_out, too_fast = self.drill, list[LeftOut](), _TooFast()
+        built = build(
+            too_fast.watch(self.lesson.by_piece(left_out=left_out.append)),
+            drill.kit,
+            _folder(folder),
+            drill.title,
+            drill.file_format,
+            digits=self.lesson.digits,
+            progress=progress,
+        )
+        return BuildReport(built, tuple(left_out), (*remarks(drill), *too_fast.sentences()))
+
+    def sheet(
+        self,
+        path: Path | str,
+        only: str = "",
+        paper: str = "a4",
+        large: bool = False,
+        with_counts: bool = False,
+    ) -> SheetReport:
+        """Writes exercises as engraved pages, as `midiforge sheet` does.
+
+        path: ends with .pdf, .html, .svg or .musicxml. only: numbers of exercises, "3,5-8,9b"; ""
+            for all. paper: "a4" or "letter". large: print for the music stand. with_counts: the
+            counts below the notes.
+        Raises MidiforgeError; a file that is there is then as it was.
+        """
+        from midiforge.pages import sheet
+        from midiforge.pages.paper import paper_of
+
+        drill, left_out = self.drill, list[LeftOut]()
+        size = paper_of(paper, large)
+        chosen = self.lesson.select(only, left_out.append)
+        sheet.write_sheet(
+            Path(path), drill.title, chosen, drill.kit, size, with_counts, text=drill.text
+        )
+        return SheetReport(len(chosen), () if only else tuple(left_out), tuple(remarks(drill)))
+
+    def loops(
+        self,
+        folder: Path | str,
+        shape: "Shape | None" = None,
+        only: str = "",
+        audio: str = "",
+        soundfont: Path | str = "",
+        progress: Callable[[int, int], None] | None = None,
+    ) -> "LoopReport":
+        """Writes loops to play along with into a folder; see `midiforge.folders.loops`."""
+        from midiforge.folders.loops import write_loops
+
+        return write_loops(self.drill, _folder(folder), shape, only, audio, soundfont, progress)
+
+    # Playing
+
+    def play(self, port: str = "", only: str = "", times: int | None = None) -> "LatenessFigures":
+        """Plays exercises through a MIDI output, to the last one or an interrupt.
+
+        port: part of the output's name, or its number; "" for the only one there is. only: numbers
+            of exercises, "3,5-8,9b"; "" for all. times: as for `rounds`.
+        Gives how late events were sent. Raises MidiforgeError; however it ends, nothing sounds on.
+        """
+        from midiforge.live.playing import play
+        from midiforge.live.screen.watcher import Watcher
+
+        options = play.PlayOptions(port=port, times=rounds(times))
+        chosen = self.lesson.select(only)
+        return play.play(chosen, self.drill.kit, options, lambda _: nullcontext(Watcher()))
+
+    # What was played
+
+    def review(
+        self, take: "Take | Path | str", number: str | int = "", delay_ms: float | None = None
+    ) -> "Reviewed":
+        """Compares a take with its exercise, as `midiforge review` does.
+
+        take: what `read_take` gave, or the MIDI file. number: of the exercise; "" for the one the
+            take names, else the likeliest. delay_ms: from stroke to file, if it was measured.
+        Raises MidiforgeError if the file cannot be read, there is no such exercise, or the drill's
+        kit knows none of the notes.
+        """
+        from midiforge.hear.choice import reviewed
+        from midiforge.hear.take import Take, read_take
+        from midiforge.uncollected import uncollected
+
+        with uncollected():
+            played = take if isinstance(take, Take) else read_take(take)
+            return reviewed(
+                played,
+                self._asked(played, str(number).strip()),
+                self.drill.kit,
+                number,
+                delay_ms,
+                self.lesson.by_piece,
+            )
+
+    def _asked(self, take: "Take", number: str) -> list[Exercise]:
+        """The piece that a take is said to be of, by a number or by itself; else all."""
+        from midiforge.hear.choice import is_called
+
+        if number:
+            try:
+                named = read_named(number)
+            except MidiforgeError as error:
+                raise WrongArgument(error.what, "number", hint=error.hint) from None
+            chosen = self.lesson.select(str(named), parameter="number")
+            return chosen if not named.letter else self.lesson.select(str(named.piece))
+        marked = take.exercise
+        for outline in self.lesson.outlines() if marked else ():
+            called = marked and any(each in marked for each in outline.numbers)
+            if called and is_called(outline.title, take.title):
+                return [*outline.exercises()]
+        return self.lesson.select()
+
+    def keep(self, found: "Reviewed", take: Path | str, note: str = "") -> bool:
+        """Keeps a review in the practice log; a take that was there has its figures replaced.
+
+        A take that looks like another exercise or kit is not kept: its figures say nothing of this
+        one. Gives whether it was.
+
+        take: the file it was of. note: what the player says of it, such as "tired" or "pain".
+        Raises MidiforgeError.
+        """
+        from midiforge.practice.log import Log, log_path
+
+        if not found.is_it or self.log is None:
+            return False
+        Log(log_path(str(self.log))).add(self._entry(found, take, note))
+        return True
+
+    def next_step(self, found: "Reviewed", take: Path | str, note: str = "") -> str:
+        """What to do next with the exercise of a take, and why, as `midiforge next` says it.
+
+        take, note: as for `keep`; the log need not hold the take yet.
+        Gives "" for a take that looks like another exercise or kit.
+        Raises MidiforgeError.
+        """
+        from midiforge.practice import advice
+        from midiforge.practice.log import Log, log_path, with_take
+        from midiforge.practice.words import advice_words
+
+        if not found.is_it:
+            return ""
+        entry = self._entry(found, take, note)
+        day = max(date.today(), entry.day)  # of a file from a computer whose clock is ahead
+        before = [] if self.log is None else Log(log_path(str(self.log))).entries()
+        advised = advice.advise(self.lesson, with_take(before, entry), day)
+        return advice_words(advice.of_exercise(advised, found.review.exercise))
+
+    def advise(self, day: date | None = None, progress: Progress | None = None) -> list["Advice"]:
+        """What to do next with each exercise, after what the log holds.
+
+        day: None for today. progress: told how many exercises were looked at.
+        Raises MidiforgeError if a log that was named cannot be read.
+        """
+        from midiforge.practice import advice
+
+        return advice.advise(self.lesson, self.entries(), day or date.today(), progress)
+
+    def plan(
+        self, minutes: int = 30, day: date | None = None, progress: Progress | None = None
+    ) -> "Plan":
+        """Minutes of warm-up, work, review and rests, after what the log holds.
+
+        minutes: 5 to 180. day, progress: as for `advise`.
+        Raises MidiforgeError, also where nothing is left to play because of pain.
+        """
+        from midiforge.practice.plan import make_plan
+
+        return make_plan(self.lesson, self.entries(), day or date.today(), minutes, progress)
+
+    def entries(self) -> "list[Entry]":
+        """What the log holds; the usual one need not be there."""
+        from midiforge.practice.log import entries_in
+
+        return [] if self.log is None else entries_in(self.log)
+
+    def _entry(self, found: "Reviewed", take: Path | str, note: str) -> "Entry":
+        from midiforge.practice.reviewed import entry_of
+
+        return entry_of(found.review, self.drill.title, Path(take), note)
+
+
+def rounds(times: int | None = None) -> "Times":
+    """How often exercises go round: `times`, 0 for ever; if None as the drill repeats them, or else
+    as often as makes four bars."""
+    from midiforge.live.playing.times import always, four_bars
+
+    if times is not None:
+        if times < 0:
+            raise WrongArgument(f"{times} is no number of times", "times", hint="0 is for ever")
+        return always(times)
+    return lambda exercise: 1 if exercise.repeats > 1 else four_bars(exercise)
+
+
+def _folder(folder: Path | str) -> Path:
+    if not str(folder).strip():
+        raise MidiforgeError("the folder's name is empty")
+    return Path(folder)
+
+
+class _TooFast:
+    """Collects what exercises ask too much of, as they go by.
+
+    Of each piece the fastest is looked at.
+    """
+
+    def __init__(self) -> None:
+        self._sentences: dict[str, list[Number]] = {}
+
+    def watch(self, lesson: Iterable[tuple[Exercise, ...]]) -> Iterator[Exercise]:
+        for exercises in lesson:
+            yield from exercises
+            self._look(fastest(exercises))
+
+    def _look(self, exercise: Exercise) -> None:
+        from midiforge.insight.demands import demands, warnings
+
+        for sentence in warnings(demands(exercise)):
+            self._sentences.setdefault(sentence, []).append(exercise.number)
+
+    def sentences(self) -> Iterator[str]:
+        for sentence, numbers in self._sentences.items():
+            yield f"{sentence.removesuffix('.')}: {exercises_said(numbers)}"
