@@ -9,7 +9,6 @@ import sys
 import time
 import traceback
 from collections.abc import Iterator
-from dataclasses import replace
 from functools import cache
 from io import StringIO
 from itertools import product
@@ -74,7 +73,7 @@ def _files(exercise: Exercise, drill: Drill, file: Path) -> None:
     assert not parse(content).remarks
     if any(hit.limb is None and hit.layer != CLICK for hit in exercise.hits):
         own = tuple(hit for hit in exercise.hits if hit.limb is not None)
-        content = midiforge.exercise_bytes(replace(exercise, hits=own), drill.kit)
+        content = midiforge.exercise_bytes(exercise.changed(hits=own), drill.kit)
     file.write_bytes(content)
     tally = reviewed(read_take(file), [exercise], drill.kit, 1).review.tally
     assert (tally.missed, tally.extra) == (0, 0), "what is written is not what is heard"

@@ -17,12 +17,12 @@ from midiforge.band.montuno import scale
 from midiforge.band.voice_leading import chosen, enriched, led, placements
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError
+from midiforge.lesson.remarks import remarks
 from midiforge.library.band import instruments, percussion, pitch, styles
 from midiforge.library.shelf import ostinatos
 from midiforge.model.band import Tone
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Limb
-from midiforge.workshop import remarks
 
 PROGRESSION = "Dm7 | G7 | Cmaj7 | A7b9 | F#m7b5 B7 | Em7 A13 | Ab7/C Db6/9 | Gsus4 G7"
 SYMBOLS = [

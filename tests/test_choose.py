@@ -3,22 +3,24 @@
 No published source: the rules are the project's own.
 """
 
+import pickle
 from pathlib import Path
 
 import pytest
-from midiforge.lesson.choose import chosen_exercises
 
 import midiforge
 from midiforge.command.run import run
 from midiforge.errors import MidiforgeError, NoOstinato, WrongArgument
 from midiforge.library import shelf
+from midiforge.model.exercise import by_piece
+from midiforge.model.number import exercises_said, numbers_said
 from midiforge.pages.paper import paper_of
 
 DRILL = midiforge.check_drill({"sticking": "RLRR LRLL", "stages": "full", "tempos": "60,80"})
 
 
 def numbers(only: str) -> list[str]:
-    return [str(each.number) for each in chosen_exercises(DRILL, only)]
+    return [str(each.number) for each in midiforge.Lesson(DRILL).select(only)]
 
 
 def test_numbers_and_spans_of_them_choose_exercises_in_the_drill_s_order() -> None:
@@ -49,13 +51,35 @@ def test_a_choice_that_names_nothing_says_so_of_its_parameter(only: str, said: s
 
 
 def test_the_tempos_of_a_piece_share_its_number() -> None:
-    lesson = midiforge.check_drill({"sticking": "RLRR LRLL", "tempos": "60,80", "feet": "tumbao"})
-    found = [[str(e.number) for e in piece.exercises] for piece in midiforge.pieces(lesson)]
-    assert found == [["1a", "1b"], ["2a", "2b"], ["3a", "3b"]]
-    some = [*pieces(chosen_exercises(lesson, "1, 2b, 3"))]
-    assert [piece.number for piece in some] == ["1", "2b", "3"]
-    assert [piece.numbered for piece in some] == ["exercise 1", "exercise 2b", "exercise 3"]
-    assert list(pieces([])) == []
+    drill = midiforge.check_drill({"sticking": "RLRR LRLL", "tempos": "60,80", "feet": "tumbao"})
+    lesson = midiforge.Lesson(drill)
+    numbered = [[str(each.number) for each in some] for some in lesson.by_piece()]
+    assert numbered == [["1a", "1b"], ["2a", "2b"], ["3a", "3b"]]
+    chosen = [[each.number for each in some] for some in by_piece(lesson.select("1, 2b, 3"))]
+    assert [numbers_said(some) for some in chosen] == ["1", "2b", "3"]
+    assert [exercises_said(some) for some in chosen] == ["exercise 1", "exercise 2b", "exercise 3"]
+    assert list(by_piece([])) == []
+    for some in lesson.by_piece():
+        assert len({id(exercise.piece) for exercise in some}) == 1
+        assert len({exercise.tempo for exercise in some}) == 2
+
+
+def test_exercises_that_were_pickled_are_still_grouped_by_their_piece() -> None:
+    drill = midiforge.check_drill({"sticking": "RLRR LRLL", "tempos": "60,80", "feet": "tumbao"})
+    copies = [pickle.loads(pickle.dumps(exercise)) for exercise in midiforge.Lesson(drill)]
+    assert [len(some) for some in by_piece(copies)] == [2, 2, 2]
+
+
+def test_an_exercise_by_its_number_is_the_one_of_the_whole_lesson() -> None:
+    drill = midiforge.check_drill(
+        {"sticking": "RLRR LRLL, paradiddle-diddle", "placements": "beat", "tempos": "60,80"}
+        | {"feet": "tumbao", "accents": "own; 1 3"}
+    )
+    lesson = midiforge.Lesson(drill)
+    for exercise in lesson:
+        assert lesson[str(exercise.number)] == exercise
+    with pytest.raises(MidiforgeError, match=r"there is no exercise 99 \(there is 1 to"):
+        lesson[99]
 
 
 def test_a_piece_at_one_tempo_needs_no_letter_and_one_at_many_has_two_that_sort() -> None:

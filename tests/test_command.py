@@ -217,10 +217,10 @@ def test_titles_fit_a_terminal() -> None:
     from midiforge.screen.titles import title_lines
 
     drill = midiforge.check_drill({"sticking": "RLRR LRLL " * 8, "feet": "samba", "tempos": 70})
-    shown = list(title_lines(midiforge.pieces(drill), 80))
+    shown = list(title_lines(midiforge.Lesson(drill).by_piece(), 80))
     assert max(map(len, shown)) <= 80 and len(shown) > 4
     keys = {"sticking": "RLRR LRLL " * 4, "feet": "samba", "tempos": "60 to 90 by 3"}
-    shown = list(title_lines(midiforge.pieces(midiforge.check_drill(keys)), 80))
+    shown = list(title_lines(midiforge.Lesson(midiforge.check_drill(keys)).by_piece(), 80))
     assert max(map(len, shown)) <= 80
     told = " ".join(shown)
     assert all(f"{letter} {60 + 3 * i}" in told for i, letter in enumerate("abcdefghijk"))
@@ -515,7 +515,7 @@ def test_an_interrupt_is_said_in_one_line(
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("midiforge.workshop.build_lesson", interrupted)
+    monkeypatch.setattr("midiforge.session.Session.build", interrupted)
     assert run(["build", *HANDS, "--out", "out"]) == 130
     assert capsys.readouterr() == ("", "midiforge: interrupted\n")
 
@@ -524,7 +524,7 @@ def test_an_interrupt_is_exit_code_130(monkeypatch: pytest.MonkeyPatch) -> None:
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("midiforge.workshop.build_lesson", interrupted)
+    monkeypatch.setattr("midiforge.session.Session.build", interrupted)
     assert run(["build", *HANDS, "--out", "out"]) == 130
 
 
@@ -534,7 +534,7 @@ def test_a_fault_of_our_own_is_one_line_that_says_so(
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("midiforge.workshop.build_lesson", broken)
+    monkeypatch.setattr("midiforge.session.Session.build", broken)
     assert run(["build", *HANDS, "--out", "out"]) == 70
     err = capsys.readouterr().err
     assert "fault of midiforge" in err

@@ -20,7 +20,7 @@ def drill_of(**keys: Any) -> midiforge.Drill:
 def begun(placements: Any, **keys: Any) -> list[str]:
     """On which counts a sixteenth-note phrase begins."""
     lesson = midiforge.exercises(drill_of(placements=placements, **keys))
-    return [each.variant.placement_name for each in lesson]
+    return [each.variant.moved("placement").count for each in lesson]
 
 
 @pytest.mark.parametrize(
@@ -53,9 +53,9 @@ def test_a_number_is_a_count_and_a_plus_makes_grid_steps(
 
 def test_feet_and_accents_are_placed_by_the_same_reading() -> None:
     lesson = midiforge.exercises(drill_of(feet="1", feet_placements="2, +1"))
-    assert [each.variant.feet_placement_name for each in lesson] == ["2", "1e"]
+    assert [each.variant.moved("feet placement").count for each in lesson] == ["2", "1e"]
     lesson = midiforge.exercises(drill_of(sticking=">RLRR LRRR", accent_placements="1&, +3"))
-    assert [each.variant.accent_placement_name for each in lesson] == ["1&", "1a"]
+    assert [each.variant.moved("accent placement").count for each in lesson] == ["1&", "1a"]
 
 
 @pytest.mark.parametrize(
@@ -78,7 +78,7 @@ def test_feet_and_accents_are_placed_by_the_same_reading() -> None:
     ],
 )
 def test_a_comma_joins_counts_and_parts_patterns(accents: Any, patterns: list[str]) -> None:
-    assert [each.name for each in drill_of(accents=accents).accents] == patterns
+    assert [each.name for each in drill_of(accents=accents).moves["accents"].sources] == patterns
 
 
 @pytest.mark.parametrize(
@@ -118,5 +118,5 @@ def test_a_file_and_flags_say_the_same(tmp_path: Path) -> None:
     path = tmp_path / "drill.toml"
     path.write_text('sticking = "RL"\naccents = "1, 3"\nplacements = "1, 1e"')
     drill = midiforge.read_drill(path)
-    assert [each.name for each in drill.accents] == ["1 3"]
-    assert drill.placements.wanted == ("1", "1e")
+    assert [each.name for each in drill.moves["accents"].sources] == ["1 3"]
+    assert drill.moves["placement"].places.wanted == ("1", "1e")

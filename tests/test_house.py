@@ -13,9 +13,9 @@ import midiforge
 
 HOME = Path(midiforge.__file__).parent
 OUTPUTS = ("midi", "live", "sound", "screen", "pages", "report")
-ABOVE_ALL = ("command", "folders", "workshop", "practice_room", "__init__", "__main__")
+ABOVE_ALL = ("command", "session", "calls", "folders", "__init__", "__main__")
 # From what everything reads to what makes exercises: none imports one further right.
-MAKING = ("model", "phrase", "library", "kits", "band", "drill", "lesson", "loops")
+MAKING = ("model", "phrase", "library", "kits", "band", "keys", "moves", "drill", "lesson", "loops")
 # The file format itself, which is read and written; the output is what is made of an exercise.
 BETWEEN = ("insight", "notation", "performance", "stave", "hear", "files")
 LEARNING = "kits.learn"
@@ -88,7 +88,7 @@ def test_nobody_below_imports_the_command() -> None:
     assert not [
         (where, to)
         for by, to, where in IMPORTS
-        if to in ("command", "folders", "workshop", "practice_room") and by not in ABOVE_ALL
+        if to in ("command", "session", "calls", "folders") and by not in ABOVE_ALL
     ]
 
 

@@ -1,6 +1,5 @@
 """What an exercise asks of each limb, worked out by hand from the sticking and the tempo."""
 
-from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -9,10 +8,10 @@ from typing import Any
 import pytest
 
 import midiforge
+from midiforge.calls import exercises
 from midiforge.drill import check_drill
 from midiforge.insight import Demands, demands, warnings
 from midiforge.kits.kit import read_kit
-from midiforge.lesson import exercises
 from midiforge.model import Exercise, Limb
 from midiforge.performance.notes import notes
 
@@ -312,4 +311,4 @@ def test_feet_have_a_lower_limit() -> None:
 
 def test_the_order_of_hits_does_not_matter() -> None:
     exercise = full(sticking="RLRR LRLL", feet="tumbao")
-    assert demands(replace(exercise, hits=exercise.hits[::-1])) == demands(exercise)
+    assert demands(exercise.changed(hits=exercise.hits[::-1])) == demands(exercise)

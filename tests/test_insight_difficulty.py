@@ -1,16 +1,15 @@
 """The order from easy to hard. The measure is our own; what must hold of it is common practice."""
 
 from collections.abc import Iterable
-from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
 import pytest
 
+from midiforge.calls import exercises
 from midiforge.drill import check_drill
 from midiforge.insight import Difficulty, difficulty, easiest_first
 from midiforge.insight.difficulty import PARTS
-from midiforge.lesson import exercises
 from midiforge.model import Exercise
 
 
@@ -166,6 +165,6 @@ def test_a_drill_can_ask_for_it() -> None:
 
 
 def test_an_exercise_without_strokes_is_not_hard() -> None:
-    empty = replace(full(sticking="RL"), hits=(), answers=(), returns_after_bars=1)
+    empty = full(sticking="RL").changed(hits=(), answers=(), returns_after_bars=1)
     assert difficulty(empty).score == 0
     assert empty.step == Fraction(1, 4)

@@ -5,10 +5,10 @@ from typing import Any
 
 import pytest
 
+from midiforge.calls import exercises
 from midiforge.drill import check_drill
 from midiforge.insight import hands_and_feet, meetings
 from midiforge.insight.places import place_name
-from midiforge.lesson import exercises
 from midiforge.model import Exercise, Limb, Meter
 
 RH, LH, RF, LF = Limb.RIGHT_HAND, Limb.LEFT_HAND, Limb.RIGHT_FOOT, Limb.LEFT_FOOT

@@ -13,10 +13,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from midiforge.calls import exercises
 from midiforge.drill import check_drill
 from midiforge.insight import Syncopation, syncopation, syncopations
 from midiforge.insight.syncopation import ACCENTS, weights
-from midiforge.lesson import exercises
 from midiforge.model import Meter
 
 EIGHTH, SIXTEENTH = Fraction(1, 2), Fraction(1, 4)

@@ -5,7 +5,6 @@ stickings as typed.
 """
 
 import re
-from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -218,9 +217,9 @@ STEERS = "\x1b]0;mine\x07\x1b[2J\x9b2J\r\n"  # a terminal's title, and cleared (
 def test_a_title_a_symbol_or_a_message_never_steers_the_terminal() -> None:
     # Titles come from a drill, which may be somebody else's, and names of ports from the system.
     shown = display(**PARADIDDLE)
-    titled = [replace(each, title=f"one{STEERS}") for each in shown.route.exercises]
+    titled = [each.changed(title=f"one{STEERS}") for each in shown.route.exercises]
     chord = ChordMark(Fraction(0), Fraction(4), f"C{STEERS}")
-    shown.route.exercises = [replace(each, chords=(chord,)) for each in titled]
+    shown.route.exercises = [each.changed(chords=(chord,)) for each in titled]
     go_on(shown, 2)
     shown.say(f"pads{STEERS} is back")
     frame = shown.frame(80, 24)

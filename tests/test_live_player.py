@@ -25,7 +25,7 @@ from midiforge.live.playing.route import Command, Place, Route
 from midiforge.live.playing.times import always
 from midiforge.live.ports.sender import Sender
 from midiforge.live.screen.watcher import Watcher
-from midiforge.workshop import rounds
+from midiforge.session import rounds
 
 SECOND = 1_000_000_000
 MS = 1_000_000

@@ -71,7 +71,7 @@ class Band(Concert):
     def __post_init__(self) -> None:
         super().__post_init__()
         self.exercises = [
-            self.change(replace(each, tracks=self.tracks, tones=tuple(self.tones)))
+            self.change(each.changed(tracks=self.tracks, tones=tuple(self.tones)))
             for each in self.exercises
         ]
         self.route = Route(
@@ -350,7 +350,7 @@ def test_a_program_is_sent_again_only_where_an_exercise_has_another() -> None:
     other = (replace(BASS, program=34), PIANO)
     band = Band(
         {**EIGHT, "placements": "0, 1, 2"},
-        change=lambda each: replace(each, tracks=other) if each.number.piece == 2 else each,
+        change=lambda each: each.changed(tracks=other) if each.number.piece == 2 else each,
     )
     band.play()
     assert programs(band.wire) == [b"\xc1\x20", b"\xc2\x00", b"\xc1\x21", b"\xc1\x20"]
@@ -587,7 +587,7 @@ class Screen:
 
     def __post_init__(self) -> None:
         band = Band(EIGHT, times=self.times, tones=self.tones)
-        exercises = [replace(each, chords=tuple(self.chords)) for each in band.exercises]
+        exercises = [each.changed(chords=tuple(self.chords)) for each in band.exercises]
         route = Route(exercises, band._make, always(self.times))
         self.shown = Display(route, set())
 
@@ -634,7 +634,7 @@ def test_a_chord_that_goes_on_over_bars_is_not_called_the_next() -> None:
 
 def test_the_seam_leads_back_to_the_chord_it_leads_into() -> None:
     exercise = Screen().shown.route.exercises[0]
-    chords = chords_of(replace(exercise, loop_start=Fraction(4)))
+    chords = chords_of(exercise.changed(loop_start=Fraction(4)))
     assert chords.at(7.0, again=True) == ("N.C.", "E7")
 
 
@@ -719,15 +719,15 @@ from fractions import Fraction
 import midiforge.command.play as play
 from midiforge.command.run import run
 from midiforge.model.band import ChordMark, Tone, Track
-chosen = play.chosen_exercises
+chosen = play.Lesson.select
 tracks = (Track("low", "bass", "Bass", 2, 33), Track("keys", "comp", "Piano", 3, 1))
 tones = tuple(
     Tone(Fraction(i), Fraction(1), 40 + i, 100, "low") for i in range(4)
 ) + (Tone(Fraction(1), Fraction(3), 60, 80, "keys"),)
-def with_tracks(drill, only):
-    return [replace(each, tracks=tracks, tones=tones,
-            chords=(ChordMark(Fraction(0), Fraction(4), "Cm7"),)) for each in chosen(drill, only)]
-play.chosen_exercises = with_tracks
+def with_tracks(lesson, only):
+    return [each.changed(tracks=tracks, tones=tones,
+            chords=(ChordMark(Fraction(0), Fraction(4), "Cm7"),)) for each in chosen(lesson, only)]
+play.Lesson.select = with_tracks
 sys.exit(run(["play", *sys.argv[1:]]))
 """
 FAST = ("--sticking", "RLRL", "--stages", "full", "--tempos", "300", "--count-in", "1")

@@ -16,7 +16,6 @@ import pytest
 import midiforge
 from midiforge.command.run import run
 from midiforge.insight import Insight
-from midiforge.lesson import choose
 from midiforge.screen import titles
 from midiforge.screen.titles import title_lines
 
@@ -31,7 +30,7 @@ MANY = (
 def test_the_first_titles_come_before_the_last_are_made_in_columns_all_the_same() -> None:
     keys = {"placements": "bar", "accents": ["own", "beats"], "accent_placements": "bar"}
     drill = midiforge.check_drill({"sticking": "RLRR LRLL", **keys})
-    pieces = [*midiforge.pieces(drill)] * 4
+    pieces = [*midiforge.Lesson(drill).by_piece()] * 4
     given = 0
 
     def one_by_one() -> Iterator[midiforge.Piece]:
@@ -97,7 +96,7 @@ def test_what_is_asked_for_by_number_is_made_and_nothing_after_it() -> None:
     drill = midiforge.check_drill({"sticking": "RLRR LRLL", "placements": "bar", "stages": "full"})
     for only, last in (("1", 1), ("3,1", 3), ("2-3", 3), ("7", 7)):
         seen.clear()
-        found = choose.chosen_exercises(drill, only, progress=seen.append)
+        found = midiforge.Lesson(drill).select(only, progress=seen.append)
         assert max(seen, default=0) == last, only
         assert found
 

@@ -85,7 +85,7 @@ def _exercises(**keys: Any) -> list[Exercise]:
 def _full(chords: Sequence[tuple[int | Fraction, str]] = (), **keys: Any) -> Exercise:
     """An exercise with chords of given lengths, which go round."""
     [exercise] = _exercises(**{"sticking": "RLRRLRLL", "feet": "1 2 3 4", **keys})
-    return replace(exercise, chords=tuple(_marks(chords, exercise.length)))
+    return exercise.changed(chords=tuple(_marks(chords, exercise.length)))
 
 
 def _marks(chords: Sequence[tuple[int | Fraction, str]], end: Fraction) -> Iterator[ChordMark]:
@@ -129,7 +129,7 @@ def test_a_progression_longer_than_the_loop_is_written_as_long_as_it_is() -> Non
 def test_a_progression_no_longer_than_the_loop_changes_nothing_of_it(chords) -> None:
     plain = _full((), sticking="RLRRL", repeats=2)  # five sixteenths: back after five bars
     assert plain.returns_after_bars == 5
-    bars, times = _bars(replace(plain, chords=tuple(_marks(chords, plain.length))))
+    bars, times = _bars(plain.changed(chords=tuple(_marks(chords, plain.length))))
     [score] = scores([plain])
     assert [bar.voices for bar in bars] == [bar.voices for bar in score.bars]
     assert (len(bars), times) == (5, 2)
@@ -196,7 +196,7 @@ def test_after_a_repeat_sign_the_chord_is_said_again() -> None:
     [exercise] = _exercises(sticking="RLRRLRLL", placements="+2", entry="late", repeats=2)
     entry = exercise.loop_start
     assert entry > 0, "the phrase enters late: its first time through is written before the loop"
-    exercise = replace(exercise, chords=(ChordMark(F(0), exercise.length, "Am7"),))
+    exercise = exercise.changed(chords=(ChordMark(F(0), exercise.length, "Am7"),))
     [score] = scores([exercise])
     first, loop = score.passages
     assert _said(first.bars[0]) == ["0:Am7"]
@@ -208,7 +208,7 @@ def test_the_exercises_of_a_piece_are_one_score_and_those_of_two_are_two() -> No
     assert slow.hits is fast.hits
     assert len(list(scores([slow, fast]))) == 1
     chords = tuple(replace(m, symbol="Em7") for m in fast.chords)
-    moved = replace(fast, number=Number(2), chords=chords)
+    moved = fast.changed(number=Number(2), chords=chords)
     assert len(list(scores([slow, moved]))) == 2
 
 
@@ -536,7 +536,7 @@ def _company(repeats: int = 2, **changes: Any) -> Exercise:
     tones = [Tone(F(i), F(7, 8), 36 + 5 * (i % 2), 100, "bass") for i in range(4 * repeats)]
     tones += [Tone(F(4 * i), F(2), 60 + i % 2, 80, "comp") for i in range(repeats)]
     tones.sort(key=lambda tone: tone.time)
-    return replace(exercise, **{"tracks": (BASS, COMP), "tones": tuple(tones), **changes})
+    return exercise.changed(**{"tracks": (BASS, COMP), "tones": tuple(tones), **changes})
 
 
 def test_the_page_is_told_every_tone_as_it_is_to_sound(tmp_path: Path) -> None:
@@ -554,7 +554,7 @@ def test_the_page_is_told_every_tone_as_it_is_to_sound(tmp_path: Path) -> None:
 def test_swing_moves_tones_as_it_moves_strokes(tmp_path: Path) -> None:
     [swung] = _exercises(sticking="RL", steps=2, swing="2:1")
     tones = (Tone(F(1, 2), F(1, 2), 40, 90, "bass"),)
-    swung = replace(swung, tracks=(BASS,), tones=tones)
+    swung = swung.changed(tracks=(BASS,), tones=tones)
     [data] = _data(_write(tmp_path, "lesson.html", [swung]))
     third = pytest.approx(1 / 3)
     assert data["tones"] == [[pytest.approx(2 / 3), third, 40, 90, "bass", EVERY_TIME]]
@@ -710,7 +710,7 @@ def test_a_tone_has_its_pitch_begins_softly_and_ends_when_it_is_over(
 def test_a_slower_tempo_holds_a_tone_that_sounds_for_longer(browser: Any, tmp_path: Path) -> None:
     exercise = _full([(4, "C7")], repeats=1, tempos=240)
     tones = (Tone(F(0), F(4), 60, 120, "comp"),)
-    exercise = replace(exercise, tracks=(COMP,), tones=tones)
+    exercise = exercise.changed(tracks=(COMP,), tones=tones)
     ends = []
     for tempo in (None, 60):
         _open(browser, _write(tmp_path, "lesson.html", [exercise]), "")

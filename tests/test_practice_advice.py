@@ -71,7 +71,7 @@ def take(
         "key": key_of(exercise),
         "stage": exercise.stage,
         "sticking": exercise.variant.sticking,
-        "placement_name": exercise.variant.placement_name,
+        "placement_name": exercise.variant.moved("placement").count or "1",
         "number": str(exercise.number),
         "tempo": tempo,
         "expected": 1000,
@@ -95,7 +95,7 @@ def first_after(*takes: Take, days_ago: float = 1, **keys: Any) -> Advice:
     drill = drill_of(**keys)
     lesson = [*midiforge.exercises(drill)]
     entries = [take(lesson[0], *each, days_ago=days_ago - i / 24) for i, each in enumerate(takes)]
-    return advise(drill, lesson, entries, TODAY)[0]
+    return advise(midiforge.Lesson(drill), entries, TODAY)[0]
 
 
 GOOD, UNSTEADY, UNCLEAN = (1.0, 5.0), (1.0, 9.5), (0.93, 5.0)
@@ -224,7 +224,7 @@ def test_a_take_shorter_than_once_round_is_not_judged() -> None:
     drill = drill_of()
     lesson = [*midiforge.exercises(drill)]
     short = take(lesson[0], 80, bars=0.5)
-    [found, *_] = advise(drill, lesson, [short], TODAY)
+    [found, *_] = advise(midiforge.Lesson(drill), [short], TODAY)
     assert (found.action, found.tempo) == (Action.BEGIN, 60)
     assert "too short" in found.why
 
@@ -252,7 +252,7 @@ def test_whoever_plays_without_a_fault_never_gets_slower_and_gets_there(
     when, fastest, asked = datetime(2026, 1, 5, 18, tzinfo=UTC), Fraction(0), Fraction(0)
     for visit in range(120):
         for _ in range(takes_a_day):
-            found = advise(drill, lesson, entries, when.date())[0]
+            found = advise(midiforge.Lesson(drill), entries, when.date())[0]
             if found.learnt:
                 return
             asked = found.tempo or asked
@@ -278,7 +278,7 @@ def test_what_is_done_leads_to_the_next_placement() -> None:
     drill = drill_of(stages="hands, full")
     lesson = [*midiforge.exercises(drill)]
     hands = [take(lesson[0], 100, days_ago=1 + i / 24) for i in range(2)]
-    found = advise(drill, lesson, hands, TODAY)
+    found = advise(midiforge.Lesson(drill), hands, TODAY)
     by_title = {each.group.exercise.title: each for each in found}
     after = by_title["RLRR LRLL from 1e, hands on one surface"]
     assert (
@@ -293,15 +293,16 @@ def test_accents_begun_elsewhere_are_a_next_placement_too() -> None:
     drill = drill_of(stages="full", **keys)
     lesson = [*midiforge.exercises(drill)]
     done = [take(lesson[0], 100, days_ago=1 + i / 24) for i in range(2)]
-    assert advise(drill, lesson, done, TODAY)[0].said == ("go on to the next placement: exercise 2")
+    assert advise(midiforge.Lesson(drill), done, TODAY)[0].said == (
+        "go on to the next placement: exercise 2"
+    )
 
 
 def test_what_follows_something_done_does_not_wait_behind_the_rest() -> None:
     drill = drill_of(stages="hands, full")
-    lesson = [*midiforge.exercises(drill)]
-    found = groups(lesson)
+    found = groups(midiforge.Lesson(drill))
     done = [take(found[5].exercise, 100, days_ago=1 + i / 24) for i in range(2)]
-    advice = advise(drill, lesson, done, TODAY)
+    advice = advise(midiforge.Lesson(drill), done, TODAY)
     assert advice[5].said == f"go on to the next placement: {found[7].numbered}"
     assert advice[7].action is Action.BEGIN
 
@@ -310,17 +311,16 @@ def test_when_all_is_done_it_is_said() -> None:
     drill = drill_of(placements="0")
     lesson = [*midiforge.exercises(drill)]
     entries = [take(each, 100, days_ago=1 + i / 24) for each in lesson for i in range(2)]
-    found = advise(drill, lesson, entries, TODAY)
+    found = advise(midiforge.Lesson(drill), entries, TODAY)
     assert {(each.action, each.said) for each in found} == {(Action.DONE, "done")}
 
 
 def test_no_more_than_three_exercises_are_begun_or_worked_on_at_a_time() -> None:
     drill = drill_of()
-    lesson = [*midiforge.exercises(drill)]
     for tried in range(5):
-        keys = [each.exercise for each in groups(lesson)][:tried]
+        keys = [each.exercise for each in groups(midiforge.Lesson(drill))][:tried]
         entries = [take(each, 60) for each in keys]
-        found = [each.action for each in advise(drill, lesson, entries, TODAY)]
+        found = [each.action for each in advise(midiforge.Lesson(drill), entries, TODAY)]
         begun = found.count(Action.BEGIN)
         assert sum(each in WORK for each in found) == tried
         assert begun == max(0, AT_ONCE - tried)
@@ -349,25 +349,26 @@ def test_what_is_no_pain_is_not_taken_for_it(note: str) -> None:
 
 def test_an_exercise_that_hurt_is_left_and_nothing_else_gets_faster() -> None:
     drill = drill_of()
-    lesson = [*midiforge.exercises(drill)]
-    one, two = (each.exercise for each in groups(lesson)[:2])
+    one, two = (each.exercise for each in groups(midiforge.Lesson(drill))[:2])
     entries = [
         take(one, 80, days_ago=1, note="forearm hurts"),
         *(take(two, 80, days_ago=1 + i / 24) for i in range(2)),
     ]
-    first, second, *_ = advise(drill, lesson, entries, TODAY)
+    first, second, *_ = advise(midiforge.Lesson(drill), entries, TODAY)
     assert (first.action, first.tempo) == (Action.LEAVE, None)
     assert "2026-05-19" in first.why
     assert (second.action, second.tempo) == (Action.STAY, 80)
     assert "nothing gets faster" in second.why
-    assert advise(drill, lesson, entries, TODAY + timedelta(days=2))[1].action is Action.UP
+    assert (
+        advise(midiforge.Lesson(drill), entries, TODAY + timedelta(days=2))[1].action is Action.UP
+    )
 
 
 def test_an_exercise_that_hurt_comes_back_slowly_after_a_week() -> None:
     drill = drill_of()
     lesson = [*midiforge.exercises(drill)]
     entries = [take(lesson[0], 100, days_ago=8, note="pain")]
-    [found, *_] = advise(drill, lesson, entries, TODAY)
+    [found, *_] = advise(midiforge.Lesson(drill), entries, TODAY)
     assert (found.action, found.tempo) == (Action.REVIEW, 60)
     assert "only if it is gone" in found.why
 
@@ -402,7 +403,7 @@ TAKES = st.tuples(
 def test_whatever_was_played_advice_is_safe(takes: list[tuple[Any, ...]], up: str) -> None:
     drill = drill_of(practice={"up": up})
     lesson = [*midiforge.exercises(drill)]
-    found_groups = groups(lesson)
+    found_groups = groups(midiforge.Lesson(drill))
     entries = [
         take(
             found_groups[number % len(found_groups)].exercise,
@@ -410,8 +411,8 @@ def test_whatever_was_played_advice_is_safe(takes: list[tuple[Any, ...]], up: st
         )
         for i, (number, tempo, clean, steady, days, bars, note) in enumerate(takes)
     ]  # fmt: skip
-    found = advise(drill, lesson, entries, TODAY)
-    assert found == advise(drill, lesson, entries[::-1], TODAY)
+    found = advise(midiforge.Lesson(drill), entries, TODAY)
+    assert found == advise(midiforge.Lesson(drill), entries[::-1], TODAY)
     assert [number for each in found for number in each.group.numbers] == [
         each.number for each in lesson
     ]
@@ -534,7 +535,7 @@ def test_a_take_counts_when_it_goes_round_once_or_has_eight_bars(
     round_of: int, bars: float, counts: bool
 ) -> None:
     drill = drill_of(tempos="60", stages="full", placements="0")
-    [group] = groups(midiforge.exercises(drill))
+    [group] = groups(midiforge.Lesson(drill))
     exercise = group.exercise
     longer = SimpleNamespace(exercise=SimpleNamespace(returns_after_bars=round_of), ramps=False)
     steps = Steps.of(drill)

@@ -70,7 +70,7 @@ def take(group: Group, tempo: float, days_ago: float, good: bool = True, note: s
         key=group.key,
         stage=each.stage,
         sticking=each.variant.sticking,
-        placement_name=each.variant.placement_name,
+        placement_name=each.variant.moved("placement").count or "1",
         number=str(each.number),
         tempo=tempo,
         expected=100,
@@ -89,7 +89,7 @@ def take(group: Group, tempo: float, days_ago: float, good: bool = True, note: s
 
 
 def plan_of(drill: Drill, entries: list[Entry], minutes: int = 30) -> Plan:
-    return make_plan(drill, midiforge.exercises(drill), entries, TODAY, minutes)
+    return make_plan(midiforge.Lesson(drill), entries, TODAY, minutes)
 
 
 def played(seed: int, found: list[Group], most: int = 60) -> list[Entry]:
@@ -123,19 +123,18 @@ DRILLS: dict[str, dict[str, Any]] = {
 
 
 @cache
-def lesson_of(name: str) -> tuple[Drill, list[midiforge.Exercise], list[Group]]:
+def lesson_of(name: str) -> tuple[Drill, list[Group]]:
     drill = drill_of(**DRILLS[name])
-    lesson = [*midiforge.exercises(drill)]
-    return drill, lesson, groups(lesson)
+    return drill, groups(midiforge.Lesson(drill))
 
 
 @pytest.mark.parametrize("name", [*DRILLS])
 @given(minutes=st.integers(5, 180), seed=st.integers(0, 2000))
 @settings(max_examples=9, derandomize=True, deadline=None)
 def test_whatever_is_planned_fits_its_time(name: str, minutes: int, seed: int) -> None:
-    drill, lesson, found = lesson_of(name)
+    drill, found = lesson_of(name)
     entries = played(seed, found)
-    plan = make_plan(drill, lesson, entries, TODAY, minutes)
+    plan = make_plan(midiforge.Lesson(drill), entries, TODAY, minutes)
     turns = plan.turns
     # The whole
     assert abs(plan.seconds - 60 * minutes) <= 60
@@ -160,7 +159,7 @@ def test_whatever_is_planned_fits_its_time(name: str, minutes: int, seed: int) -
             assert each.tempo is None or 10 <= each.tempo <= 500
             assert not each.remark or abs(each.written - each.seconds) > 29.5
     # The same again
-    again = make_plan(drill, lesson, entries[::-1], TODAY, minutes)
+    again = make_plan(midiforge.Lesson(drill), entries[::-1], TODAY, minutes)
     assert again == plan
 
 
@@ -168,8 +167,8 @@ def test_whatever_is_planned_fits_its_time(name: str, minutes: int, seed: int) -
 @given(minutes=st.integers(5, 60), seed=st.integers(0, 2000))
 @settings(max_examples=3, derandomize=True, deadline=None)
 def test_a_plan_s_file_is_a_drill_of_what_was_planned(name: str, minutes: int, seed: int) -> None:
-    drill, lesson, found = lesson_of(name)
-    plan = make_plan(drill, lesson, played(seed, found), TODAY, minutes)
+    drill, found = lesson_of(name)
+    plan = make_plan(midiforge.Lesson(drill), played(seed, found), TODAY, minutes)
     content = tomllib.loads(drill_file(plan, Path()))
     jsonschema.Draft202012Validator(drill_schema()).validate(content)
     made = [*midiforge.exercises(midiforge.check_drill(content))]
@@ -284,7 +283,7 @@ def test_short_rounds_fill_the_time_to_the_second() -> None:
 
 def test_warm_up_is_known_and_slower_than_it_was_good_at() -> None:
     drill = drill_of()
-    found = groups(midiforge.exercises(drill))
+    found = groups(midiforge.Lesson(drill))
     known = [take(found[4], 100, 1.0), take(found[4], 100, 1.1)]
     first = plan_of(drill, known).turns[0]
     assert first.advice is not None
@@ -294,11 +293,11 @@ def test_warm_up_is_known_and_slower_than_it_was_good_at() -> None:
 
 def test_a_warm_up_gets_faster_and_begins_with_another_exercise_each_day() -> None:
     drill = drill_of()
-    found = groups(midiforge.exercises(drill))
+    found = groups(midiforge.Lesson(drill))
     known = [take(group, 100, 20.0) for group in found[3:9]]
     firsts = set()
     for day in range(4):
-        plan = make_plan(drill, midiforge.exercises(drill), known, TODAY + timedelta(day), 60)
+        plan = make_plan(midiforge.Lesson(drill), known, TODAY + timedelta(day), 60)
         warm = [each for each in plan.turns if each.phase == "warm-up"]
         assert [each.tempo for each in warm] == [70, 75, *[80] * (len(warm) - 2)]
         keys = [each.advice.group.key for each in warm if each.advice]
@@ -325,7 +324,7 @@ def test_an_exercise_that_is_the_only_one_is_not_cut_into_slivers() -> None:
 
 def test_work_is_at_the_tempo_that_next_says() -> None:
     drill = drill_of()
-    found = groups(midiforge.exercises(drill))
+    found = groups(midiforge.Lesson(drill))
     entries = [take(found[1], 80, 1.0 + i / 24) for i in range(2)]
     plan = plan_of(drill, entries)
     tempos = {
@@ -338,20 +337,20 @@ def test_work_is_at_the_tempo_that_next_says() -> None:
 
 def test_review_takes_what_was_played_longest_ago_first() -> None:
     drill = drill_of(stages="hands")
-    found = groups(midiforge.exercises(drill))
+    found = groups(midiforge.Lesson(drill))
     entries = [
         take(found[number], 100, days + i / 24)
         for number, days in ((0, 3.0), (1, 5.0), (2, 1.0))
         for i in range(2)
     ]
     review = [each.advice for each in plan_of(drill, entries, 60).turns if each.phase == "review"]
-    names = [each.group.exercise.variant.placement_name for each in review if each]
+    names = [each.group.variant.moved("placement").count for each in review if each]
     assert names[:3] == ["1e", "1", "1&"]
 
 
 def test_what_is_due_for_review_comes_before_what_is_merely_done() -> None:
     drill = drill_of(stages="hands")
-    found = groups(midiforge.exercises(drill))
+    found = groups(midiforge.Lesson(drill))
     entries = [
         take(found[0], 70, 20.0),
         *(take(found[1], 100, 6.0 + i / 24) for i in range(2)),
@@ -363,7 +362,7 @@ def test_what_is_due_for_review_comes_before_what_is_merely_done() -> None:
 
 def test_what_hurt_is_not_planned() -> None:
     drill = drill_of(stages="hands")
-    found = groups(midiforge.exercises(drill))
+    found = groups(midiforge.Lesson(drill))
     hurt = take(found[0], 60, 1.0, note="wrist hurts")
     for each in plan_of(drill, [hurt]).turns:
         assert each.advice is None or each.advice.group.key != found[0].key
@@ -379,7 +378,7 @@ def test_a_time_that_is_too_short_or_too_long_is_refused(minutes: int) -> None:
 
 def test_what_is_played_after_the_day_planned_for_does_not_count() -> None:
     drill = drill_of()
-    found = groups(midiforge.exercises(drill))
+    found = groups(midiforge.Lesson(drill))
     later = [take(found[0], 100, -2.0)]
     assert plan_of(drill, later) == plan_of(drill, [])
 
@@ -543,7 +542,7 @@ def test_the_record_of_a_plan_counts_for_the_drill_it_came_from(
     capsys: pytest.CaptureFixture[str], drill_toml: str
 ) -> None:
     said(capsys, "plan", drill_toml, "--out", "today.toml", "--date", "2026-05-19")
-    plan = groups(midiforge.exercises(midiforge.read_drill("today.toml")))
+    plan = groups(midiforge.Lesson(midiforge.read_drill("today.toml")))
     for i in range(2):
         Log("log.sqlite").add(take(plan[0], 80, 1 + i / 24))
     found = json.loads(said(capsys, "next", drill_toml, "--json", "--date", "2026-05-20"))

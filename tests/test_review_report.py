@@ -492,9 +492,9 @@ def test_the_page_loads_nothing_and_runs_nothing(browser: Any, tmp_path: Path) -
 
 def test_names_with_markup_come_out_as_text(browser: Any, tmp_path: Path) -> None:
     nasty = "</title><script>window.broken = 1</script><b>&amp; \"x\" 'y'"
-    of = replace(FULL, title=nasty)
+    of = FULL.changed(title=nasty)
     found = replace(reviewed(played(), of), source=f"{nasty}.mid", remarks=(nasty,))
-    known = Known(others=[Other(replace(BOSSA[0], title=nasty), 2.0)], chosen=nasty)
+    known = Known(others=[Other(BOSSA[0].changed(title=nasty), 2.0)], chosen=nasty)
     path = tmp_path / "review.html"
     write_page(path, found, known)
     browser.get(path.as_uri())

@@ -119,7 +119,7 @@ def test_a_voice_that_the_kit_lacks_is_spoken_of(tmp_path: Path) -> None:
      ("tumbao", "4/4", False), ("four-on-the-floor", "3/4", False), ("samba", "2/4", False)],
 )  # fmt: skip
 def test_an_ostinato_far_from_home_is_spoken_of(feet: str, meter: str, strange: bool) -> None:
-    from midiforge.workshop import remarks
+    from midiforge.lesson.remarks import remarks
 
     drill = midiforge.check_drill({"feet": feet, "meter": meter, "partner": "none"})
     assert bool(remarks(drill)) is strange
@@ -145,5 +145,5 @@ def test_easy_to_hard_looks_at_all_limbs_whatever_stage_comes_last() -> None:
     orders = []
     for stages in ("hands, full", "full, hands"):
         found = [each.variant for each in lesson(**keys, stages=stages) if each.stage == "full"]
-        orders.append([(each.sticking, each.placement) for each in found])
+        orders.append([(each.sticking, each.moved("placement").value) for each in found])
     assert orders[0] == orders[1]

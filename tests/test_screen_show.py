@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
+from midiforge.calls import exercises
 from midiforge.drill import check_drill
 from midiforge.insight.places import explained
-from midiforge.lesson import exercises
 from midiforge.model import Exercise, Limb, Strength
 from midiforge.screen import as_json, show_exercise
 from midiforge.screen.show import exercise_lines
@@ -83,7 +83,7 @@ def test_an_accent_of_one_of_two_hands_stands_at_its_hand() -> None:
         replace(hit, strength=Strength.ACCENT) if hit.limb is Limb.LEFT_HAND else hit
         for hit in exercise.hits
     )
-    shown = lines(replace(exercise, hits=accented))
+    shown = lines(exercise.changed(hits=accented))
     assert not any(line.startswith("accent") for line in shown)
     assert row(shown, "left hand").count(">L") == 4
     assert ">" not in row(shown, "right hand")

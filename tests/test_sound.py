@@ -133,7 +133,7 @@ def turned(exercise: Exercise, times: int) -> Exercise:
             if each.time >= start
         ]
     bars = exercise.bars + (times - 1) * int(length / exercise.meter.bar)
-    return replace(exercise, hits=tuple(hits), tones=tuple(tones), bars=bars)
+    return exercise.changed(hits=tuple(hits), tones=tuple(tones), bars=bars)
 
 
 def decibels(samples: "np.ndarray[Any, Any]") -> float:
@@ -182,13 +182,13 @@ def test_a_tempo_that_changes_changes_the_length(sound: Sound) -> None:
     # Half at 60, half at 90 beats a minute: 4 * 1 s + 4 * 2/3 s.
     tempo = TempoMap(Fraction(1), ((Fraction(0), Fraction(60)), (Fraction(4), Fraction(90))))
     exercise = made(hit(0, "snare"), bars=2, tempo=60)
-    found = rendered(replace(exercise, tempo=tempo), KIT, sound, closed=False)
+    found = rendered(exercise.changed(tempo=tempo), KIT, sound, closed=False)
     assert len(found.samples) == round((4 + Fraction(8, 3)) * 44100)
 
 
 def test_the_clock_agrees_with_the_exact_one() -> None:
     changes = tuple((Fraction(4 * i - 4), Fraction(60 + 7 * i)) for i in range(9))
-    exercise = replace(made(bars=8, count_in=1), tempo=TempoMap(Fraction(3, 2), changes))
+    exercise = made(bars=8, count_in=1).changed(tempo=TempoMap(Fraction(3, 2), changes))
     clock = Clock(exercise)
     for i in range(-8, 65):
         at = Fraction(i, 2) + Fraction(1, 3)
@@ -227,7 +227,7 @@ def test_swing_grace_notes_and_a_ramp_are_heard_in_time(sound: Sound) -> None:
     tempo = TempoMap(Fraction(1), ((Fraction(0), Fraction(80)), (Fraction(4), Fraction(120))))
     swing = Swing(Fraction(1), Fraction(2, 3))
     exercise = made(*eighths, bars=2, tempo=80, swing=swing)
-    found = rendered(replace(exercise, tempo=tempo), KIT, sound)
+    found = rendered(exercise.changed(tempo=tempo), KIT, sound)
     # 80 then 120: beats of 0.75 and 0.5 s, the second eighth at two thirds of each.
     times = [0.75 * (i // 2 + (i % 2) * 2 / 3) for i in range(8)]
     times += [3 + 0.5 * (i // 2 + (i % 2) * 2 / 3) for i in range(8)]
@@ -316,7 +316,7 @@ def test_every_kit_sounds_alike_but_for_its_velocities(sound: Sound) -> None:
         channel=3,
         velocities=KIT.velocities,
     )
-    exercise = replace(groove(), tones=())
+    exercise = groove().changed(tones=())
     ours, theirs = rendered(exercise, KIT, sound), rendered(exercise, other, sound)
     assert np.array_equal(ours.samples, theirs.samples)
     softer = replace(KIT, velocities=dict.fromkeys(KIT.velocities, 40))
@@ -446,8 +446,7 @@ def test_an_open_hihat_that_rings_over_the_seam_is_choked_by_a_closed_one(sound:
 
 def test_what_leads_up_to_the_loop_has_no_tail_of_it(sound: Sound) -> None:
     exercise = groove(count_in=1)
-    exercise = replace(
-        exercise,
+    exercise = exercise.changed(
         hits=(*(hit(i, "claves", layer=CLICK, limb=None) for i in range(-4, 0)), *exercise.hits),
     )
     found = rendered(exercise, KIT, sound)

@@ -46,13 +46,14 @@ def show(
     from midiforge.lesson.lesson import Lesson
     from midiforge.lesson.outline import LeftOut
     from midiforge.lesson.remarks import remarks
+    from midiforge.model.exercise import by_piece
 
     if picture and picture.suffix.lower() != ".svg":
         problem = f"{quoted(picture.name)} is no picture that can be drawn"
         raise MidiforgeError(problem, "--picture", hint=f"such as {picture.stem or 'lesson'}.svg")
     left_out: list[LeftOut] = []
     lesson = Lesson(drill)
-    if as_json or picture:
+    if as_json or picture or only:
         with lesson_bar("Looking at exercises", drill, hidden=as_json) as bar:
             chosen = lesson.select(only, left_out.append, bar)
     if as_json:
@@ -64,7 +65,9 @@ def show(
         plural = "s" * (len(chosen) != 1)
         say(f"{drill.title}: {len(chosen)} exercise{plural} in {picture}")
     else:
-        (_print_titles if titles else _print)(lesson.by_piece(only, left_out.append))
+        (_print_titles if titles else _print)(
+            by_piece(chosen) if only else lesson.by_piece(left_out=left_out.append)
+        )
         for sentence in remarks(drill):
             say(f"mind: {sentence}")
         for variant in left_out if not only else ():

@@ -17,7 +17,7 @@ CAREFUL_DAYS = 2  # after pain anywhere nothing gets faster
 
 
 def groups(
-    lesson: Lesson, entries: Iterable[Entry], progress: Progress | None = None
+    lesson: Lesson, entries: Iterable[Entry] = (), progress: Progress | None = None
 ) -> list[Group]:
     """Pieces in the order of the lesson, each with what the log has of it; one that comes again in
     the lesson, with where it came first.

@@ -75,6 +75,16 @@ class Group:
         # To know its key, the piece must be written out.
         self.entries = tuple(each for each in some if each.key == self.key)
 
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Group) and self._content == other._content
+
+    def __hash__(self) -> int:
+        return hash(self._content)
+
+    @property
+    def _content(self) -> tuple[tuple[bytes, int], ...]:
+        return tuple((outline.content, outline.number) for outline in self.outlines)
+
     @cached_property
     def exercises(self) -> tuple[Exercise, ...]:
         return tuple(chain.from_iterable(each.exercises() for each in self.outlines))
