@@ -82,8 +82,15 @@ class Lesson:
         Raises MidiforgeError in the end if there is none, or one of the numbers names none.
         """
         chooser = chooser_of(only, parameter)
-        count = 0
-        for outline in self.outlines(left_out):
+        count, why = 0, list[str]()
+
+        def tell(variant: LeftOut) -> None:
+            if not why:
+                why.append(str(variant))
+            if left_out:
+                left_out(variant)
+
+        for outline in self.outlines(tell):
             wanted = [number for number in outline.numbers if chooser.takes(number)]
             if wanted:
                 yield tuple(each for each in outline.exercises() if each.number in wanted)
@@ -94,7 +101,7 @@ class Lesson:
                 progress(count)
         check_chosen(chooser, parameter)
         if not count:
-            raise MidiforgeError("there is no exercise", self.drill.source)
+            raise MidiforgeError("there is no exercise", self.drill.source, hint="".join(why[:1]))
 
 
 def chooser_of(only: str, parameter: str = "only") -> Chooser:

@@ -9,6 +9,7 @@ from midiforge.moves.grid import Grid
 from midiforge.moves.lead import Lead
 from midiforge.moves.move import Move
 from midiforge.moves.placement import Placement
+from midiforge.moves.replacement import Replacement
 
 # In the order in which they are made; the last changes fastest.
 MOVES: tuple[Move[Any], ...] = (
@@ -18,4 +19,5 @@ MOVES: tuple[Move[Any], ...] = (
     Placement(),
     AccentsMove(),
     FeetPlacement(),
+    Replacement(),
 )

@@ -142,16 +142,18 @@ def job(exercise: Exercise) -> Iterator[str]:
     moves = sorted(exercise.variant.moves, key=lambda moved: not moved.begins)
     limbs = {hit.limb for hit in (*exercise.hits, *exercise.answers) if hit.limb}
     hands, feet = limbs.intersection(HANDS), limbs.intersection(FEET)
-    sentences = [
-        moved.sentence for moved in moves if moved.sentence and (feet or not moved.of_feet)
-    ]
     if not hands:
-        begins = [f"; they begin on {spoken(each.count)}" for each in moves if each.sentence]
-        yield f"Feet alone, until they run without a thought{''.join(begins)}."
+        feet_begin = [
+            f"; they begin on {spoken(each.count)}"
+            for each in moves
+            if each.of_feet and each.sentence
+        ]
+        yield f"Feet alone, until they run without a thought{''.join(feet_begin)}."
+        yield from (moved.sentence for moved in moves if moved.sentence and not moved.of_feet)
         return
     manner = "".join(f", {moved.manner}" for moved in moves if moved.manner)
     yield f"The sticking {listed([moved.does for moved in moves if moved.does])}{manner}."
-    yield from sentences
+    yield from (each.sentence for each in moves if each.sentence and (feet or not each.of_feet))
     if feet:
         yield from _meetings(exercise)
 
