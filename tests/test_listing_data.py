@@ -134,7 +134,7 @@ def test_styles_tell_at_80_columns_who_plays_and_what_they_go_with(
 
 
 def test_a_name_that_a_drill_may_use_is_listed(capsys: Captured) -> None:
-    """README: feet = "jazz-waltz"."""
+    """examples/02-lantern-waltz.toml: feet = "jazz-waltz"."""
     named = {each for row in rows(capsys, "ostinatos") for each in row["other names"]}
     assert "jazz-waltz" in named
 

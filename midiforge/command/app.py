@@ -9,6 +9,7 @@ import typer
 from midiforge import __version__
 from midiforge.command.build import build
 from midiforge.command.groove import import_command
+from midiforge.command.guide import guide
 from midiforge.command.help import DrillCommand, PlayCommand
 from midiforge.command.kit import kit_app
 from midiforge.command.listing import listing
@@ -47,6 +48,7 @@ app.command(cls=DrillCommand)(plan)
 app.command("import")(import_command)
 app.add_typer(kit_app, name="kit")
 app.command("list")(listing)
+app.command()(guide)
 
 
 @app.command()

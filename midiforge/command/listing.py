@@ -53,11 +53,11 @@ def listing(
     if as_json:
         say_json(rows)
     else:
-        _print(shelf, rows)
+        print_shelf(shelf, rows)
 
 
 @dataclass(frozen=True, slots=True)
-class _Shelf:
+class Shelf:
     """Something to list.
 
     rows: all there is to say of each entry, for JSON.
@@ -231,22 +231,22 @@ def _kits() -> list[Row]:
 
 
 _SHELVES = {
-    "rudiments": _Shelf(_rudiments, ("note",), if_room=("family",)),
-    "ostinatos": _Shelf(_ostinatos, ("source", "note"), if_room=("partner", "voice", "family")),
-    "voices": _Shelf(_voices, (), remark=_of_voices),
-    "kits": _Shelf(_kits, ("source",), below=()),
-    "styles": _Shelf(_styles, ("source",), below=("percussion", "goes with", "other names")),
-    "percussion": _Shelf(
+    "rudiments": Shelf(_rudiments, ("note",), if_room=("family",)),
+    "ostinatos": Shelf(_ostinatos, ("source", "note"), if_room=("partner", "voice", "family")),
+    "voices": Shelf(_voices, (), remark=_of_voices),
+    "kits": Shelf(_kits, ("source",), below=()),
+    "styles": Shelf(_styles, ("source",), below=("percussion", "goes with", "other names")),
+    "percussion": Shelf(
         _percussion,
         ("patterns", "variation", "source"),
         if_room=("voices", "family"),
         remark=lambda: "Every ostinato can be a percussion part too. ",
     ),
-    "instruments": _Shelf(_instruments, (), remark=lambda: "Notes are MIDI note numbers. "),
+    "instruments": Shelf(_instruments, (), remark=lambda: "Notes are MIDI note numbers. "),
 }
 
 
-def _print(shelf: _Shelf, rows: list[Row]) -> None:
+def print_shelf(shelf: Shelf, rows: list[Row]) -> None:
     """Rows in columns: fitted to a terminal, else unshortened with a tab between."""
     told = [name for name in rows[0] if name not in shelf.only_json]
     if not on_terminal(sys.stdout):
