@@ -106,6 +106,8 @@ COMMANDS = [
     ("import", f"{FILE}.mid", "--out", f"{FILE}.groove.toml"),
     ("list", "kits"),
     ("list", "kits", "--json"),
+    ("guide",),
+    ("guide", "drill"),
 ]  # fmt: skip
 WRONG = [
     (STEERS,),
@@ -151,6 +153,7 @@ WRONG = [
     ("kit", "learn", "--out", f"no{STEERS}/{FILE}"),
     ("kit", "learn", "--out", "new.toml", "--port", f"no{STEERS}"),
     ("list", STEERS),
+    ("guide", STEERS),
 ]  # fmt: skip
 
 
@@ -164,6 +167,7 @@ COLOURED = [
     ("next", "drill.toml"),
     ("plan", "drill.toml"),
     ("list", "kits"),
+    ("guide", "moves"),
 ]
 PLAIN_WORDS = ("next", "plan", "list")
 
@@ -185,7 +189,7 @@ def test_what_a_command_prints_steers_nothing(
 ) -> None:
     code, said = printed(capsys, *arguments)
     assert code == 0, said
-    tabs = arguments == ("list", "kits")  # between columns
+    tabs = arguments in (("list", "kits"), ("guide",))  # between columns
     assert not CONTROL.search(said.replace("\t", "") if tabs else said)
 
 

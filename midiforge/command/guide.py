@@ -111,8 +111,12 @@ def _print_laid_out(chapter: Chapter) -> None:
     width = min(console.width, _WIDEST)
     print_line(console, [(chapter.title, "bold")])
     print_line(console, [])
+    blank = True
     for line in console.render_lines(page, console.options.update_width(width)):
-        print_line(console, [(each.text, each.style or "") for each in line])
+        spans = [(each.text, each.style or "") for each in line]
+        before, blank = blank, not any(text.strip() for text, _ in spans)
+        if not (before and blank):  # one blank line is enough between any two things
+            print_line(console, spans)
 
 
 def _key_list() -> str:
