@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from math import gcd, lcm
 
 from midiforge.errors import MidiforgeError, quoted
@@ -40,11 +41,16 @@ class Pattern:
     @property
     def period(self) -> Fraction:
         """The shortest length after which it repeats itself."""
-        strokes = len(self.strokes)
-        for parts in range(strokes, 1, -1):
-            if strokes % parts == 0 and self.shifted(self.length / parts) == self:
-                return self.length / parts
-        return self.length
+        return _period(self)
+
+
+@lru_cache(maxsize=256)
+def _period(pattern: Pattern) -> Fraction:
+    strokes = len(pattern.strokes)
+    for parts in range(strokes, 1, -1):
+        if strokes % parts == 0 and pattern.shifted(pattern.length / parts) == pattern:
+            return pattern.length / parts
+    return pattern.length
 
 
 def parse_pattern(text: str, meter: Meter, step: Fraction) -> Pattern:

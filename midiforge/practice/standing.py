@@ -156,6 +156,8 @@ class Standing:
     @property
     def takes(self) -> list[Entry]:
         """The takes that count: long enough, and no warming up."""
+        if not self.entries:
+            return []  # without the piece being written out for it
         enough = min(self.group.exercise.returns_after_bars, LONG_ENOUGH)
         kept: list[Entry] = []
         for each in self.entries:
