@@ -14,12 +14,13 @@ import pytest
 
 from midiforge.hear.figures import DoubleFigures, Levels, Tally, Timing
 from midiforge.hear.known import Other, likelier
-from midiforge.model.hit import Limb
+from midiforge.model.hit import HANDS, Limb, Strength
 from midiforge.model.number import Number
 from midiforge.report.rules.accidents import stands_out
 from midiforge.report.rules.besides import extras
 from midiforge.report.rules.counts import count_falls_apart
 from midiforge.report.rules.evenness import doubles, unsteady
+from midiforge.report.rules.hands import hands_unequal
 from midiforge.report.rules.loudness import accents, ghosts
 from midiforge.report.rules.misses import limb_drops_out, lost, strokes_missing
 from midiforge.report.rules.pace import off_the_click, pace
@@ -82,6 +83,18 @@ def levels(**given: float) -> Any:
     usual = {"accent": 110.0, "tap": 70.0, "ghost": None, "ratio": 1.5, "overlap": 0.0}
     strokes = int(given.pop("strokes", 8))
     return case(limbs=[limb(0, strokes, levels=Levels(**usual | given))])  # type: ignore[arg-type]
+
+
+def two_hands(left: int, right: int = 100, strokes: int = 8, pads: str = "ss") -> Any:
+    """Taps of both hands by their velocities, each on the pad of its letter."""
+    return case(
+        judged=[
+            Made(kind="hit", velocity=velocity, voice=pad,
+                 due=Made(hits=(0,), hit=Made(limb=hand, strength=Strength.TAP)))
+            for hand, velocity, pad in zip(HANDS, (right, left), pads, strict=True)
+            for _ in range(strokes)
+        ]
+    )  # fmt: skip
 
 
 def double(late: float = 0.0, softer: float = 1.0, times: int = 4, step: float = 100.0) -> Any:
@@ -189,6 +202,10 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
         accents, levels(ratio=1.0, strokes=7), levels(ratio=1.0, strokes=8)
     ),
     "ghosts below 85 %": (ghosts, levels(ghost=59.5), levels(ghost=59.6)),
+    "a hand at 80 % of the other": (hands_unequal, two_hands(80), two_hands(79)),
+    "the other hand likewise": (hands_unequal, two_hands(100, 80), two_hands(100, 79)),
+    "eight taps of each hand": (hands_unequal, two_hands(50, strokes=7), two_hands(50)),
+    "hands on one pad": (hands_unequal, two_hands(50, pads="st"), two_hands(50)),
     "the second stroke at 80 %": (doubles, double(softer=0.80), double(softer=0.799)),
     "doubles of four times": (doubles, double(softer=0.5, times=3), double(softer=0.5)),
     "doubles within 12 ms": (doubles, double(late=-12.0), double(late=-12.1)),

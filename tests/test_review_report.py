@@ -97,6 +97,19 @@ def late_doubles(by: float, softer: float) -> Take:
     return replace(played(PARADIDDLE), strokes=tuple(strokes))
 
 
+def weak_left(share: float) -> Take:
+    """The left hand's strokes so much softer, on one surface."""
+    take = played(SURFACE)
+    hands = [hit.limb for hit in SURFACE.hits if hit.limb]
+    strokes = (
+        replace(one, velocity=round(one.velocity * share))
+        if hands[i % len(hands)] is Limb.LEFT_HAND
+        else one
+        for i, one in enumerate(take.strokes)
+    )
+    return replace(take, strokes=tuple(strokes))
+
+
 def unlucky(chance: float, since: float = 0.0) -> Callable[[int, Stroke], bool]:
     dice = random.Random(7)
     return lambda _, stroke: stroke.time >= since and dice.random() < chance
@@ -134,6 +147,7 @@ FAULTS: dict[str, Callable[[], Review]] = {
     "ghosts": lambda: reviewed(
         played(GHOSTED, levels={"accent": 115, "tap": 70, "ghost": 68}), GHOSTED
     ),
+    "hands unequal": lambda: reviewed(weak_left(0.7), SURFACE),
     "doubles": lambda: reviewed(late_doubles(0.022, 0.6), PARADIDDLE),
     "unsteady": lambda: reviewed(played(jitter=0.027)),
     "clean": lambda: reviewed(),
@@ -144,6 +158,7 @@ WITHOUT: dict[str, Callable[[], Review]] = {
     "count falls apart": lambda: reviewed(of=SURFACE),
     "off the click": lambda: reviewed(marked(0.005), delay=5.0),
     "ghosts": lambda: reviewed(of=GHOSTED),
+    "hands unequal": lambda: reviewed(weak_left(0.95), SURFACE),
     "doubles": lambda: reviewed(late_doubles(0.0, 1.0), PARADIDDLE),
 }
 

@@ -15,6 +15,7 @@ from midiforge.report.rules.besides import extras
 from midiforge.report.rules.case import Case
 from midiforge.report.rules.counts import count_falls_apart
 from midiforge.report.rules.evenness import doubles, unsteady
+from midiforge.report.rules.hands import hands_unequal
 from midiforge.report.rules.loudness import accents, ghosts
 from midiforge.report.rules.misses import limb_drops_out, lost, strokes_missing
 from midiforge.report.rules.pace import off_the_click, pace
@@ -91,6 +92,7 @@ RULES = (
     Rule("off the click", off_the_click),
     Rule("accents", accents),
     Rule("ghosts", ghosts),
+    Rule("hands unequal", hands_unequal),
     Rule("doubles", doubles),
     Rule("unsteady", unsteady),
     Rule("clean", _clean),
