@@ -12,7 +12,6 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -64,7 +63,7 @@ def exercise(bars: int) -> tuple[Exercise, midiforge.Kit]:
                     Tone(time + Fraction(1, 2), Fraction(1), root + each, 70, "comp")
                     for each in CHORD
                 ][: 4 if bar < found.bars - 1 or beat == 1 else 0]
-    return replace(found, tracks=TRACKS, tones=tuple(tones)), drill.kit
+    return found.changed(tracks=TRACKS, tones=tuple(tones)), drill.kit
 
 
 def midi_file(path: Path, of: Exercise, kit: midiforge.Kit) -> None:

@@ -6,7 +6,6 @@ ours.
 """
 
 import csv
-from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -126,8 +125,7 @@ def test_nobody_is_buried_and_nobody_covers_the_rest(style: str) -> None:
 
     everything = loud(whole)
     for track in whole.tracks:
-        alone = replace(
-            whole,
+        alone = whole.changed(
             hits=tuple(hit for hit in whole.hits if hit.layer == track.name),
             tones=tuple(tone for tone in whole.tones if tone.track == track.name),
         )

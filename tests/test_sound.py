@@ -114,7 +114,7 @@ def made(
         "tracks": (BASS,) if tones else (),
         "tones": tones,
     }
-    return replace(SPECIMEN, **(fields | others))
+    return SPECIMEN.changed(**(fields | others))
 
 
 def turned(exercise: Exercise, times: int) -> Exercise:
