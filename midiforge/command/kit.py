@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from midiforge.command.app import SETTINGS
 from midiforge.command.terminal import on_terminal, say, say_text
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import real
@@ -23,9 +24,9 @@ if TYPE_CHECKING:
 kit_app = typer.Typer(
     name="kit",
     no_args_is_help=True,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
+    add_completion=False,
     help="Kit files: which note a voice is.",
+    **SETTINGS,
 )
 
 

@@ -1,4 +1,4 @@
-"""midiforge list"""
+"""midiforge list, midiforge schema"""
 
 import sys
 from collections.abc import Callable, Iterator
@@ -54,6 +54,13 @@ def listing(
         say_json(rows)
     else:
         print_shelf(shelf, rows)
+
+
+def schema() -> None:
+    """Print the JSON Schema of drill files, for editors."""
+    from midiforge.drill.schema import drill_schema
+
+    say_json(drill_schema())
 
 
 @dataclass(frozen=True, slots=True)
