@@ -2,7 +2,6 @@
 
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from itertools import zip_longest
 from shutil import get_terminal_size
 from textwrap import wrap
@@ -12,6 +11,7 @@ import typer
 
 from midiforge.command.terminal import on_terminal, say, say_json
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.frozen import frozen
 
 if TYPE_CHECKING:
     from midiforge.library import Rudiment
@@ -63,7 +63,7 @@ def schema() -> None:
     say_json(drill_schema())
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Shelf:
     """Something to list.
 

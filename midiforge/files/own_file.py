@@ -4,15 +4,15 @@ The last line of each (of some, the first) says what it is, with a checksum of a
 that lacks it, or was changed since, is left alone.
 """
 
-from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import check_name, real, reason, write_aside
+from midiforge.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Seal:
     """How a kind of file is told as ours.
 
@@ -49,7 +49,7 @@ class Seal:
         return bool(body) and content == self.sealed(body)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Heading(Seal):
     """A seal that comes first instead, for files that are read from the top.
 

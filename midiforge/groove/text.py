@@ -2,11 +2,11 @@
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 
 from midiforge.files.own_file import Heading
 from midiforge.files.toml_text import toml_key, toml_value
+from midiforge.frozen import frozen
 from midiforge.groove.grid import Grid
 from midiforge.groove.limbs import Played
 from midiforge.groove.loop import Place
@@ -26,7 +26,7 @@ _LIMBS: Mapping[Limb | None, int] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Part:
     """What one limb (None: nobody) plays on one voice, as marks on the steps of the loop."""
 
@@ -36,7 +36,7 @@ class Part:
     bars: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Written:
     """The keys of a drill, in order.
 

@@ -10,11 +10,11 @@ stroke as `Touch` has it. A buzz is one movement. Rates and runs count movements
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from math import ceil
 
+from midiforge.frozen import frozen
 from midiforge.insight.loop import LIMBS, Loop, Moment, loop_of
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import HANDS, Limb
@@ -25,7 +25,7 @@ STRETCH = Fraction(2)  # seconds over which a rate counts as sustained
 GRACE_SHARE = Fraction(45, 100)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Limit:
     """Up to where a limb's rate is sensible, in strokes a second.
 
@@ -63,7 +63,7 @@ FOOT_LIMIT = Limit(
 LIMITS = {limb: HAND_LIMIT if limb.is_hand else FOOT_LIMIT for limb in LIMBS}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LimbDemand:
     """What one limb does in one time round.
 
@@ -86,7 +86,7 @@ class LimbDemand:
     too_much_from: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Demands:
     """What an exercise asks of the player.
 
@@ -205,7 +205,7 @@ def _short(limit: Limit) -> str:
     return "Fujii and others 2009" if limit is HAND_LIMIT else limit.source
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Moves:
     """When a limb moves in one time round.
 

@@ -30,12 +30,12 @@ The weights bring each part to a like size in ordinary exercises. Equal scores k
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from math import log2
 from typing import TypeVar
 
+from midiforge.frozen import frozen
 from midiforge.insight.demands import LIMITS, Demands, demands
 from midiforge.insight.loop import Loop, loop_of
 from midiforge.insight.syncopation import ACCENTS, Syncopation, syncopation, syncopations
@@ -63,7 +63,7 @@ PARTS: dict[str, float] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Part:
     """One named part of a score.
 
@@ -78,7 +78,7 @@ class Part:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Difficulty:
     """A score from easy (0) to hard, without an upper end, and its parts in the table's order."""
 

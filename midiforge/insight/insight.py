@@ -1,7 +1,6 @@
 """Everything there is to say about one exercise, read once."""
 
-from dataclasses import dataclass
-
+from midiforge.frozen import frozen
 from midiforge.insight.demands import Demands, demands, warnings
 from midiforge.insight.difficulty import Difficulty, difficulty
 from midiforge.insight.meetings import Meeting, meetings
@@ -9,7 +8,7 @@ from midiforge.insight.syncopation import Syncopation, syncopation
 from midiforge.model.exercise import Exercise
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Insight:
     """What an exercise asks of the player, all of it."""
 

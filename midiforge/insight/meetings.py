@@ -1,16 +1,16 @@
 """Which limbs meet where: every moment at which two or more strike together."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from fractions import Fraction
 
+from midiforge.frozen import frozen
 from midiforge.insight.loop import loop_of
 from midiforge.insight.places import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Limb
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Meeting:
     """Limbs that strike together.
 

@@ -22,10 +22,10 @@ counted. The beats of a mixed meter all appear on one level.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from math import lcm
 
+from midiforge.frozen import frozen
 from midiforge.insight.loop import Loop, loop_of
 from midiforge.insight.places import beat_of
 from midiforge.model.exercise import Exercise
@@ -37,7 +37,7 @@ MEASURE = "Longuet-Higgins and Lee 1984"
 ACCENTS = "accents"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Line:
     """One voice and its syncopation.
 
@@ -53,7 +53,7 @@ class Line:
     per_bar: Fraction
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Syncopation:
     """The syncopation of an exercise, voice by voice; only voices that sound.
 

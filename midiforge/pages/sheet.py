@@ -1,13 +1,13 @@
 """A lesson's pages in the format that a file's ending names."""
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
 from midiforge.files.disk import check_name, real, reason, write_aside
 from midiforge.files.own_file import Seal
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.notation.write import scores
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 _PDF_SEAL, _SEAL = Seal("sheet", "% {}\n"), Seal("sheet", "<!-- {} -->\n")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Content:
     """What is to be printed.
 
