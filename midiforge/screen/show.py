@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from textwrap import wrap
-from typing import TYPE_CHECKING
 
 from midiforge.insight import MEASURE, Insight, Meeting, demands, hands_and_feet, insight
 from midiforge.insight.places import explained
@@ -12,12 +11,8 @@ from midiforge.insight.words import bars_named, counted_in, paragraphs, swung
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS
 from midiforge.model.number import numbers_said
-from midiforge.printable import print_line
 from midiforge.screen.facts import tempo_words
 from midiforge.screen.stave import Stave
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 Spans = Sequence[tuple[str, str]]
 
@@ -39,24 +34,17 @@ MOST_TEMPOS = 4
 SLIGHT = 0.5  # points of a part of the score that is not worth naming
 
 
-def show_exercise(
-    exercise: Exercise | Sequence[Exercise], console: "Console", most_bars: int = 16
-) -> None:
-    """Prints an exercise and what it asks of the player, as wide as the console.
+def exercise_lines(
+    exercise: Exercise | Sequence[Exercise], width: int, most_bars: int = 16
+) -> Iterator[Spans]:
+    """An exercise and what it asks of the player, as pieces of text with the names of their styles.
 
     Nothing is told by colour alone.
 
     exercise: one, or the same one at several tempos.
-    most_bars: how many different bars are printed at most.
+    width: columns of the terminal.
+    most_bars: how many different bars are shown at most.
     """
-    for spans in exercise_lines(exercise, console.width, most_bars):
-        print_line(console, ((text, STYLES.get(style, "")) for text, style in spans))
-
-
-def exercise_lines(
-    exercise: Exercise | Sequence[Exercise], width: int, most_bars: int = 16
-) -> Iterator[Spans]:
-    """The lines of `show_exercise`, as pieces of text with the names of their styles."""
     at_tempos = [exercise] if isinstance(exercise, Exercise) else [*exercise]
     exercise = max(at_tempos, key=lambda each: each.tempo.last)
     found = insight(exercise)
