@@ -12,7 +12,7 @@ stroke as `Touch` has it. A buzz is one movement. Rates and runs count movements
 from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
-from math import ceil
+from math import ceil, lcm
 
 from midiforge.frozen import frozen
 from midiforge.insight.loop import LIMBS, Loop, Moment, loop_of
@@ -123,9 +123,12 @@ class Demands:
         return next((each for each in self.limbs if each.limb is limb), None)
 
 
-def demands(exercise: Exercise) -> Demands:
-    """What the exercise asks of the player; swing and the fastest tempo are taken into account."""
-    loop = loop_of(exercise)
+def demands(exercise: Exercise, loop: Loop | None = None) -> Demands:
+    """What the exercise asks of the player; swing and the fastest tempo are taken into account.
+
+    loop: one time round it, if already known; it is the same at every tempo.
+    """
+    loop = loop or loop_of(exercise)
     tempo = max(bpm for _, bpm in exercise.tempo.changes)
     limbs = []
     for limb in LIMBS:
@@ -238,13 +241,18 @@ class _Moves:
 
     def rates(self, tempo: Fraction) -> tuple[Fraction, Fraction]:
         """The sustained rate and the peak at a tempo."""
-        quarter, around = 60 / (tempo * self.pulse), self.seconds(tempo)
-        room = self.step * quarter * GRACE_SHARE
-        times = sorted(
-            (time * quarter - (min(self._reach(grace), room) if grace else 0)) % around
+        quarter, room = 60 / (tempo * self.pulse), self.step * GRACE_SHARE
+        times = [
+            time - min(self._reach(grace) / quarter, room) if grace else time
             for time, grace in self.places
-        )
-        return _sustained(times, around), _peak(times, around)
+        ]
+        # In whole parts of a quarter note, as many as make all of this exact: sooner done.
+        exact = (self.length, STRETCH / quarter, *times)
+        parts = lcm(*(length.denominator for length in exact))
+        around, stretch, *moves = (int(length * parts) for length in exact)
+        moves = sorted(move % around for move in moves)
+        second = parts / quarter
+        return _sustained(moves, around, stretch) * second, _peak(moves, around) * second
 
     def _reach(self, grace: int) -> Fraction:
         """Seconds from the first of so many grace notes to their stroke, if there is room."""
@@ -265,33 +273,35 @@ class _Moves:
         return kept
 
 
-def _peak(moves: Sequence[Fraction], around: Fraction) -> Fraction:
-    if not moves:
-        return Fraction(0)
+def _peak(moves: Sequence[int], around: int) -> Fraction:
     gaps = [later - earlier for earlier, later in pairwise((*moves, moves[0] + around))]
-    return 1 / min(gap for gap in gaps if gap > 0)
+    return Fraction(1, min(gap for gap in gaps if gap > 0))
 
 
-def _sustained(moves: Sequence[Fraction], around: Fraction) -> Fraction:
-    """The highest rate of the movements within two seconds of one of them.
+def _sustained(moves: Sequence[int], around: int, stretch: int) -> Fraction:
+    """The highest rate of the movements within a stretch of two seconds from one of them.
 
     They are taken to last until the next one would come if they went on evenly, but two seconds
     at the least: a short burst is not sustained, and an even hand sustains its own rate.
     """
     size = len(moves)
 
-    def at(i: int) -> Fraction:
+    def at(i: int) -> int:
         return moves[i % size] + i // size * around
 
-    best = Fraction(0)
+    best, lasts = 0, 1
     end = 0
     for i, first in enumerate(moves):
-        while at(end) - first < STRETCH:
+        while at(end) - first < stretch:
             end += 1
         count = end - i
-        lasting = at(end) - first if count == 1 else (at(end - 1) - first) * count / (count - 1)
-        best = max(best, count / max(lasting, STRETCH))
-    return best
+        gaps = max(count - 1, 1)
+        lasting = at(i + gaps) - first
+        if lasting * count < stretch * gaps:
+            gaps, lasting = count, stretch
+        if gaps * lasts > best * lasting:
+            best, lasts = gaps, lasting
+    return Fraction(best, lasts)
 
 
 def _longest_run(loop: Loop) -> tuple[int, Limb | None, bool]:

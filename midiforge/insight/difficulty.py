@@ -100,15 +100,18 @@ class Difficulty:
 
 
 def difficulty(
-    exercise: Exercise, asked: Demands | None = None, off_beat: Syncopation | None = None
+    exercise: Exercise,
+    asked: Demands | None = None,
+    off_beat: Syncopation | None = None,
+    loop: Loop | None = None,
 ) -> Difficulty:
     """How hard an exercise is, by the rule of thumb above.
 
-    asked, off_beat: its demands and syncopation, if already known.
+    asked, off_beat, loop: its demands, its syncopation and one time round it, if already known.
     """
-    loop = loop_of(exercise)
-    asked = asked or demands(exercise)
-    off_beat = off_beat or syncopation(exercise)
+    loop = loop or loop_of(exercise)
+    asked = asked or demands(exercise, loop)
+    off_beat = off_beat or syncopation(exercise, loop)
     found = (
         _combinations(loop),
         _crossing(loop),

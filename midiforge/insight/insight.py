@@ -3,6 +3,7 @@
 from midiforge.frozen import frozen
 from midiforge.insight.demands import Demands, demands, warnings
 from midiforge.insight.difficulty import Difficulty, difficulty
+from midiforge.insight.loop import Loop, loop_of
 from midiforge.insight.meetings import Meeting, meetings
 from midiforge.insight.syncopation import Syncopation, syncopation
 from midiforge.model.exercise import Exercise
@@ -10,8 +11,9 @@ from midiforge.model.exercise import Exercise
 
 @frozen
 class Insight:
-    """What an exercise asks of the player, all of it."""
+    """What an exercise asks of the player, all of it, in one time round the loop."""
 
+    loop: Loop
     demands: Demands
     meetings: tuple[Meeting, ...]
     syncopation: Syncopation
@@ -21,12 +23,14 @@ class Insight:
 
 def insight(exercise: Exercise) -> Insight:
     """Everything there is to say about an exercise."""
-    asked = demands(exercise)
-    off_beat = syncopation(exercise)
+    loop = loop_of(exercise)
+    asked = demands(exercise, loop)
+    off_beat = syncopation(exercise, loop)
     return Insight(
+        loop=loop,
         demands=asked,
-        meetings=meetings(exercise),
+        meetings=meetings(exercise, loop),
         syncopation=off_beat,
-        difficulty=difficulty(exercise, asked, off_beat),
+        difficulty=difficulty(exercise, asked, off_beat, loop),
         warnings=warnings(asked),
     )

@@ -67,9 +67,12 @@ class Syncopation:
         return next((line for line in self.lines if line.name == name), None)
 
 
-def syncopation(exercise: Exercise) -> Syncopation:
-    """The syncopation of each voice of one time round; see `loop_of`."""
-    loop = loop_of(exercise)
+def syncopation(exercise: Exercise, loop: Loop | None = None) -> Syncopation:
+    """The syncopation of each voice of one time round; see `loop_of`.
+
+    loop: that, if already known.
+    """
+    loop = loop or loop_of(exercise)
     voices: list[tuple[str, Limb | None, list[Hit]]] = [(ACCENTS, None, _accents(loop))]
     voices += [(limb.title, limb, list(loop.of(limb))) for limb in (*HANDS, *FEET)]
     bars = loop.length / exercise.meter.bar
@@ -165,9 +168,10 @@ def _primes(number: int) -> tuple[int, ...]:
 def _parts(notes: Iterable[Fraction], meter: Meter) -> dict[Fraction, int]:
     """For each length of beat, the fewest equal parts that have a place for every note."""
     parts = dict.fromkeys(meter.beat_lengths, 1)
-    for note in notes:
-        _, start, length = beat_of(meter, note % meter.bar)
-        parts[length] = lcm(parts[length], ((note % meter.bar - start) / length).denominator)
+    bar = meter.bar
+    for within in {note % bar for note in notes}:
+        _, start, length = beat_of(meter, within)
+        parts[length] = lcm(parts[length], ((within - start) / length).denominator)
     return parts
 
 

@@ -5,6 +5,7 @@ from fractions import Fraction
 from textwrap import wrap
 
 from midiforge.insight import MEASURE, Insight, Meeting, demands, hands_and_feet, insight
+from midiforge.insight.loop import Loop
 from midiforge.insight.places import explained
 from midiforge.insight.returns import chord_bars, returns
 from midiforge.insight.words import bars_named, counted_in, paragraphs, swung
@@ -75,7 +76,7 @@ def exercise_lines(
     for said, meaning in explained([exercise.title, *(each.count for each in found.meetings)]):
         yield from _fact("counts", f"{said} is {meaning}", width)
     yield []
-    yield from _rates(at_tempos)
+    yield from _rates(at_tempos, found.loop)
     yield from _meetings(exercise, found, width)
     yield []
     for label, text in _facts(found):
@@ -124,9 +125,9 @@ def _played_on(stave: Stave) -> Iterator[tuple[str, str]]:
         yield "played on", "; ".join(said)
 
 
-def _rates(at_tempos: Sequence[Exercise]) -> Iterator[Spans]:
+def _rates(at_tempos: Sequence[Exercise], loop: Loop) -> Iterator[Spans]:
     """Strokes a second of each limb: on average, and at most."""
-    shown = [demands(each) for each in _some(at_tempos, MOST_TEMPOS)]
+    shown = [demands(each, loop) for each in _some(at_tempos, MOST_TEMPOS)]
     if not shown[0].limbs:
         return
     heads = "".join(f"{f'at {float(asked.tempo):g} bpm':>13}" for asked in shown)
