@@ -127,14 +127,13 @@ def _in_lines() -> "Iterator[Show]":
 
 def _may_write(out: Path) -> None:
     """MidiforgeError if what is there is not ours to replace, or nothing can be written there."""
-    from midiforge.files.disk import check_replaceable
-    from midiforge.kits.learn.learnt_kit import made_here
+    from midiforge.files.own_file import KIT
 
     if not out.parent.is_dir():
         raise MidiforgeError("there is no such folder", "--out", str(out.parent))
     if not os.access(out.parent, os.W_OK):
         raise MidiforgeError("nothing can be written into this folder", str(out.parent))
-    check_replaceable(out, made_here)
+    KIT.check(out)
 
 
 def _named_in(out: Path, starts_from: str) -> str:

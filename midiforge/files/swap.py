@@ -12,7 +12,8 @@ import os
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from hashlib import blake2b, sha256
+from functools import partial
+from hashlib import blake2b, file_digest, sha256
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
@@ -131,11 +132,8 @@ def _is(path: Path, known: str) -> bool:
 
 def checksum_of(path: Path) -> str:
     """The checksum of a file."""
-    total = blake2b(digest_size=16)
     with path.open("rb") as stream:
-        while block := stream.read(1 << 20):
-            total.update(block)
-    return total.hexdigest()
+        return file_digest(stream, partial(blake2b, digest_size=16)).hexdigest()
 
 
 # Folders that wait, known to any command
