@@ -9,7 +9,8 @@ stroke as `Touch` has it. A buzz is one movement. Rates and runs count movements
 (lRR rLL) each hand moves three times in a row.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import field, replace
 from fractions import Fraction
 from itertools import pairwise
 from math import ceil, lcm
@@ -101,6 +102,7 @@ class Demands:
     moments: at how many different times the player strikes something.
     unisons: at how many of them two limbs or more strike together.
     hihat_both_ways: at how many the hi-hat is to be open and closed at once.
+    moves: when each of the limbs moves.
     """
 
     limbs: tuple[LimbDemand, ...]
@@ -112,6 +114,12 @@ class Demands:
     moments: int
     unisons: int
     hihat_both_ways: int = 0
+    moves: tuple["_Moves", ...] = field(default=(), repr=False)
+
+    def at(self, tempo: Fraction) -> "Demands":
+        """What it asks at another tempo, in pulses a minute."""
+        limbs = tuple(limb.at(tempo) for limb in self.moves)
+        return replace(self, limbs=limbs, tempo=tempo, seconds=self.seconds * self.tempo / tempo)
 
     @property
     def unison_share(self) -> Fraction:
@@ -126,38 +134,14 @@ class Demands:
 def demands(exercise: Exercise, loop: Loop | None = None) -> Demands:
     """What the exercise asks of the player; swing and the fastest tempo are taken into account.
 
-    loop: one time round it, if already known; it is the same at every tempo.
+    loop: one time round it, if already known.
     """
     loop = loop or loop_of(exercise)
-    tempo = max(bpm for _, bpm in exercise.tempo.changes)
-    limbs = []
-    for limb in LIMBS:
-        strokes = len(loop.of(limb))
-        grace = sum(
-            hit.ornament.grace_notes
-            for hit in loop.hits
-            if hit.ornament and hit.ornament.limb is limb
-        )
-        moves = _Moves.of(exercise, loop, limb)
-        if moves.places:
-            sustained, peak = moves.rates(tempo)
-            limit = LIMITS[limb]
-            limbs.append(
-                LimbDemand(
-                    limb,
-                    strokes,
-                    grace,
-                    len(moves.places) / moves.seconds(tempo),
-                    sustained,
-                    peak,
-                    moves.too_much_from(tempo, limit)
-                    if sustained > limit.sustained or peak > limit.peak
-                    else None,
-                )
-            )
+    tempo = fastest_tempo(exercise)
+    moves = tuple(_moves(exercise, loop))
     run, hand, endless = _longest_run(loop)
     return Demands(
-        limbs=tuple(limbs),
+        limbs=tuple(limb.at(tempo) for limb in moves),
         tempo=tempo,
         seconds=loop.length * 60 / (tempo * exercise.tempo.pulse),
         longest_run=run,
@@ -166,7 +150,13 @@ def demands(exercise: Exercise, loop: Loop | None = None) -> Demands:
         moments=len(loop.moments),
         unisons=sum(len(moment.limbs) > 1 for moment in loop.moments),
         hihat_both_ways=sum(_hihat_both_ways(moment) for moment in loop.moments),
+        moves=moves,
     )
+
+
+def fastest_tempo(exercise: Exercise) -> Fraction:
+    """The fastest of an exercise's tempos, in pulses a minute."""
+    return max(bpm for _, bpm in exercise.tempo.changes)
 
 
 def _hihat_both_ways(moment: Moment) -> bool:
@@ -214,30 +204,32 @@ class _Moves:
 
     places: the time as played, in quarter notes from the loop's start, and how many grace notes
         the movement is made for, before that time; 0 for a stroke.
+    grace_notes: how many there are.
     length, step, pulse: of the loop, of a grid step, of what a tempo counts; quarter notes.
     """
 
+    limb: Limb
     places: tuple[tuple[Fraction, int], ...]
+    grace_notes: int
     length: Fraction
     step: Fraction
     pulse: Fraction
     touch: Touch
 
-    @classmethod
-    def of(cls, exercise: Exercise, loop: Loop, limb: Limb) -> "_Moves":
-        places = []
-        for hit in loop.hits:
-            time = exercise.swing.played(hit.time, hit.grid) - loop.start
-            if hit.limb is limb:
-                places.append((time, 0))
-            elif hit.ornament and hit.ornament.limb is limb and hit.ornament.grace_notes:
-                places.append((time, hit.ornament.grace_notes))
-        places.sort()
-        return cls(tuple(places), loop.length, exercise.step, exercise.tempo.pulse, exercise.touch)
-
-    def seconds(self, tempo: Fraction) -> Fraction:
-        """How long one time round lasts."""
-        return self.length * 60 / (tempo * self.pulse)
+    def at(self, tempo: Fraction) -> LimbDemand:
+        """What it asks of the limb at a tempo."""
+        limit = LIMITS[self.limb]
+        sustained, peak = self.rates(tempo)
+        passed = sustained > limit.sustained or peak > limit.peak
+        return LimbDemand(
+            self.limb,
+            sum(not grace for _, grace in self.places),
+            self.grace_notes,
+            len(self.places) * tempo * self.pulse / (self.length * 60),
+            sustained,
+            peak,
+            self.too_much_from(tempo, limit) if passed else None,
+        )
 
     def rates(self, tempo: Fraction) -> tuple[Fraction, Fraction]:
         """The sustained rate and the peak at a tempo."""
@@ -271,6 +263,31 @@ class _Moves:
             else:
                 kept = middle
         return kept
+
+
+def _moves(exercise: Exercise, loop: Loop) -> Iterator[_Moves]:
+    """The movements of each limb that moves, hands first."""
+    places: dict[Limb, list[tuple[Fraction, int]]] = {limb: [] for limb in LIMBS}
+    grace_notes = dict.fromkeys(LIMBS, 0)
+    for hit in loop.hits:
+        time = exercise.swing.played(hit.time, hit.grid) - loop.start
+        if hit.limb:
+            places[hit.limb].append((time, 0))
+        if hit.ornament and hit.ornament.limb and hit.ornament.grace_notes:
+            grace_notes[hit.ornament.limb] += hit.ornament.grace_notes
+            if hit.ornament.limb is not hit.limb:
+                places[hit.ornament.limb].append((time, hit.ornament.grace_notes))
+    for limb, moves in places.items():
+        if moves:
+            yield _Moves(
+                limb,
+                tuple(sorted(moves)),
+                grace_notes[limb],
+                loop.length,
+                exercise.step,
+                exercise.tempo.pulse,
+                exercise.touch,
+            )
 
 
 def _peak(moves: Sequence[int], around: int) -> Fraction:

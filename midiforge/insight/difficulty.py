@@ -165,22 +165,26 @@ def _off_beat(loop: Loop, exercise: Exercise, found: Syncopation) -> tuple[float
         if line.name == ACCENTS:
             here = line.per_bar
         elif line.limb in FEET:
-            here, home = (
-                _of_a_foot(times, exercise.meter, loop.length)
-                for times in _here_and_at_home(loop, exercise, line.limb)
-            )
+            times, at_home = _here_and_at_home(loop, exercise, line.limb)
+            here = _of_a_foot(times, exercise.meter, loop.length, line.per_bar)
+            home = here if times == at_home else _of_a_foot(at_home, exercise.meter, loop.length)
         total += max(here, home)
         names += [line.name] if here else []
     return float(total), f"syncopation of {listed(names) or 'the feet at home'}"
 
 
-def _of_a_foot(times: Sequence[Fraction], meter: Meter, length: Fraction) -> Fraction:
-    """What a foot's syncopation counts in a bar; times are from the loop's start, in order."""
+def _of_a_foot(
+    times: Sequence[Fraction], meter: Meter, length: Fraction, per_bar: Fraction | None = None
+) -> Fraction:
+    """What a foot's syncopation counts in a bar; times are from the loop's start, in order.
+
+    per_bar: its syncopation, if already known.
+    """
     if all(time % meter.bar in meter.beats for time in times):
         return Fraction(0)
-    per_bar = sum(strength for _, strength in syncopations(times, meter, length)) / (
-        length / meter.bar
-    )
+    if per_bar is None:
+        total = sum(strength for _, strength in syncopations(times, meter, length))
+        per_bar = total / (length / meter.bar)
     gaps = {later - earlier for earlier, later in pairwise((*times, times[0] + length))}
     return min(per_bar, Fraction(1)) if len(gaps) == 1 else per_bar
 

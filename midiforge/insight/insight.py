@@ -3,7 +3,7 @@
 from midiforge.frozen import frozen
 from midiforge.insight.demands import Demands, demands, warnings
 from midiforge.insight.difficulty import Difficulty, difficulty
-from midiforge.insight.loop import Loop, loop_of
+from midiforge.insight.loop import loop_of
 from midiforge.insight.meetings import Meeting, meetings
 from midiforge.insight.syncopation import Syncopation, syncopation
 from midiforge.model.exercise import Exercise
@@ -11,9 +11,8 @@ from midiforge.model.exercise import Exercise
 
 @frozen
 class Insight:
-    """What an exercise asks of the player, all of it, in one time round the loop."""
+    """What an exercise asks of the player, all of it."""
 
-    loop: Loop
     demands: Demands
     meetings: tuple[Meeting, ...]
     syncopation: Syncopation
@@ -27,7 +26,6 @@ def insight(exercise: Exercise) -> Insight:
     asked = demands(exercise, loop)
     off_beat = syncopation(exercise, loop)
     return Insight(
-        loop=loop,
         demands=asked,
         meetings=meetings(exercise, loop),
         syncopation=off_beat,

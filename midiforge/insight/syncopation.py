@@ -96,19 +96,15 @@ def syncopations(
     length: of the loop, a whole number of bars.
     """
     notes = sorted(set(times))
-    grid = place_weights(meter, _parts(notes, meter))
-    places = [
-        (bar * meter.bar + place, weight)
-        for bar in range(int(length / meter.bar))
-        for place, weight in grid
-    ]
-    index = {place: i for i, (place, _) in enumerate(places)}
+    within = [divmod(note, meter.bar) for note in notes]
+    grid = dict(place_weights(meter, _parts({place for _, place in within}, meter)))
+    order = {place: i for i, place in enumerate(grid)}
+    index = [bar * len(grid) + order[place] for bar, place in within]
+    around = [*grid.values()] * int(length / meter.bar)
     found = []
-    for note, following in zip(notes, [*notes[1:], *notes[:1]], strict=True):
-        i, end = index[note], index[following]
-        end += len(places) if end <= i else 0
-        silent = [places[k % len(places)][1] for k in range(i + 1, end)]
-        strength = max(silent, default=places[i][1]) - places[i][1]
+    for note, i, end in zip(notes, index, [*index[1:], *index[:1]], strict=True):
+        silent = around[i + 1 : end] if end > i else around[i + 1 :] + around[:end]
+        strength = max(silent, default=around[i]) - around[i]
         if strength > 0:
             found.append((note, strength))
     return tuple(found)
@@ -165,13 +161,12 @@ def _primes(number: int) -> tuple[int, ...]:
     return tuple(found)
 
 
-def _parts(notes: Iterable[Fraction], meter: Meter) -> dict[Fraction, int]:
-    """For each length of beat, the fewest equal parts that have a place for every note."""
+def _parts(places: Iterable[Fraction], meter: Meter) -> dict[Fraction, int]:
+    """For each length of beat, the fewest equal parts that have a place for every one given."""
     parts = dict.fromkeys(meter.beat_lengths, 1)
-    bar = meter.bar
-    for within in {note % bar for note in notes}:
-        _, start, length = beat_of(meter, within)
-        parts[length] = lcm(parts[length], ((within - start) / length).denominator)
+    for place in places:
+        _, start, length = beat_of(meter, place)
+        parts[length] = lcm(parts[length], ((place - start) / length).denominator)
     return parts
 
 

@@ -4,8 +4,8 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from textwrap import wrap
 
-from midiforge.insight import MEASURE, Insight, Meeting, demands, hands_and_feet, insight
-from midiforge.insight.loop import Loop
+from midiforge.insight import MEASURE, Demands, Insight, Meeting, hands_and_feet, insight
+from midiforge.insight.demands import fastest_tempo
 from midiforge.insight.places import explained
 from midiforge.insight.returns import chord_bars, returns
 from midiforge.insight.words import bars_named, counted_in, paragraphs, swung
@@ -76,7 +76,7 @@ def exercise_lines(
     for said, meaning in explained([exercise.title, *(each.count for each in found.meetings)]):
         yield from _fact("counts", f"{said} is {meaning}", width)
     yield []
-    yield from _rates(at_tempos, found.loop)
+    yield from _rates(at_tempos, found.demands)
     yield from _meetings(exercise, found, width)
     yield []
     for label, text in _facts(found):
@@ -125,9 +125,9 @@ def _played_on(stave: Stave) -> Iterator[tuple[str, str]]:
         yield "played on", "; ".join(said)
 
 
-def _rates(at_tempos: Sequence[Exercise], loop: Loop) -> Iterator[Spans]:
+def _rates(at_tempos: Sequence[Exercise], asked: Demands) -> Iterator[Spans]:
     """Strokes a second of each limb: on average, and at most."""
-    shown = [demands(each, loop) for each in _some(at_tempos, MOST_TEMPOS)]
+    shown = [asked.at(fastest_tempo(each)) for each in _some(at_tempos, MOST_TEMPOS)]
     if not shown[0].limbs:
         return
     heads = "".join(f"{f'at {float(asked.tempo):g} bpm':>13}" for asked in shown)
@@ -135,8 +135,8 @@ def _rates(at_tempos: Sequence[Exercise], loop: Loop) -> Iterator[Spans]:
     yield [(" " * (LABELS - 4) + heads, "faint")]
     for i, each in enumerate(shown[0].limbs):
         cells = ""
-        for asked in shown:
-            rate = asked.limbs[i]
+        for demand in shown:
+            rate = demand.limbs[i]
             most = f"{float(rate.peak):.1f}" if rate.peak else "-"
             cells += f"{float(rate.per_second):>7.1f}{most:>6}"
         yield [(f"{each.limb.title:<{LABELS - 4}}{cells}", "")]
