@@ -1,13 +1,16 @@
 """Values that never change, as `dataclass(frozen=True, slots=True)` makes them, but made sooner.
 
 The standard library compiles six functions for each class; a command reads a hundred classes and
-would wait as long for them as for all that it imports. Here only `__init__` is compiled. For the
-rest of the standard library, and for whoever reads or checks types, they are dataclasses.
+would wait as long for them as for all that it imports. Here one `__init__` is compiled for all
+classes with as many fields. For the rest of the standard library, and for whoever reads or checks
+types, they are dataclasses.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import MISSING, Field, FrozenInstanceError, dataclass, field, fields
+from functools import cache
 from operator import attrgetter
+from types import CodeType, FunctionType
 from typing import Any, TypeVar, dataclass_transform
 
 T = TypeVar("T")
@@ -33,28 +36,40 @@ def frozen(cls: type[T]) -> type[T]:
 
 
 def _initial(cls: Any, parts: Sequence[Field[Any]]) -> Callable[..., None]:
-    """The `__init__` of a class with these fields."""
-    names: dict[str, Any] = {}
-    heads, lines = ["self"], []
-    for part in parts:
-        name, given = part.name, part.name
-        if not part.init:
-            continue
-        names[f"set_{name}"] = getattr(cls, name).__set__
-        if part.default is not MISSING:
-            names[f"usual_{name}"] = part.default
-        elif part.default_factory is not MISSING:
-            names[f"usual_{name}"] = part.default_factory
-            given = f"usual_{name}() if {name} is usual_{name} else {name}"
-        heads.append(f"{name}=usual_{name}" if f"usual_{name}" in names else name)
-        lines.append(f"set_{name}(self, {given})")
-    if hasattr(cls, "__post_init__"):
-        lines.append("self.__post_init__()")
-    exec(f"def __init__({', '.join(heads)}): {'; '.join(lines)}", names)
-    made: Callable[..., None] = names["__init__"]
+    """The `__init__` of a class with these fields: that of any class with as many, its values
+    called as they are."""
+    given = [part for part in parts if part.init]
+    code = _code_for(len(given), hasattr(cls, "__post_init__"))
+    setters = {f"set_{i}": _setter(cls, part) for i, part in enumerate(given)}
+    usual = [part.default if part.default_factory is MISSING else MISSING for part in given]
+    first = next((i for i, part in enumerate(given) if _is_usual(part)), len(given))
+    names = ("self", *(part.name for part in given))
+    made = FunctionType(code.replace(co_varnames=names), setters, "__init__", tuple(usual[first:]))
     made.__qualname__ = f"{cls.__qualname__}.__init__"
-    made.__annotations__ = {part.name: part.type for part in parts if part.init} | {"return": None}
+    made.__annotations__ = {part.name: part.type for part in given} | {"return": None}
     return made
+
+
+@cache
+def _code_for(count: int, checked: bool) -> CodeType:
+    values = [f"value_{i}" for i in range(count)]
+    lines = [f"set_{i}(self, {value})" for i, value in enumerate(values)]
+    lines += ["self.__post_init__()"] * checked
+    names: dict[str, FunctionType] = {}
+    exec(f"def __init__({', '.join(['self', *values])}): {'; '.join(lines)}", names)
+    return names["__init__"].__code__
+
+
+def _setter(cls: Any, part: Field[Any]) -> Callable[[object, object], None]:
+    put: Callable[[object, object], None] = getattr(cls, part.name).__set__
+    make = part.default_factory
+    if make is MISSING:
+        return put
+    return lambda self, value: put(self, make() if value is MISSING else value)
+
+
+def _is_usual(part: Field[Any]) -> bool:
+    return part.default is not MISSING or part.default_factory is not MISSING
 
 
 def _refused(self: object, name: str, *_: object) -> None:
