@@ -2,6 +2,7 @@
 
 import inspect
 import json
+import re
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
