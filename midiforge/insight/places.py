@@ -1,6 +1,7 @@
 """Naming any moment of a bar as a player counts it, on the exercise's grid or off it."""
 
 import re
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
@@ -10,12 +11,9 @@ from midiforge.model.meter import Meter
 
 def beat_of(meter: Meter, within: Fraction) -> tuple[int, Fraction, Fraction]:
     """The beat that a time in the bar lies in: its number from 1, its start, its length."""
-    for number, (start, length) in enumerate(
-        zip(meter.beats, meter.beat_lengths, strict=True), start=1
-    ):
-        if within < start + length:
-            return number, start, length
-    raise AssertionError("the time is within the bar")
+    beats = meter.beats
+    number = bisect_right(beats, within)
+    return number, beats[number - 1], Fraction(4 * meter.groups[number - 1], meter.unit)
 
 
 def place_name(meter: Meter, step: Fraction, time: Fraction) -> str:

@@ -21,13 +21,14 @@ them; any other beat by 2 first, except that six parts of it are three halved, a
 counted. The beats of a mixed meter all appear on one level.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
+from functools import cache
 from math import lcm
 
 from midiforge.frozen import frozen
 from midiforge.insight.loop import Loop, loop_of
-from midiforge.insight.places import beat_of
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
 from midiforge.model.meter import Meter
@@ -112,12 +113,13 @@ def syncopations(
 
 def weights(meter: Meter, step: Fraction) -> tuple[int, ...]:
     """The weight of each grid step of a bar; every beat must be a whole number of steps."""
-    parts = {length: int(length / step) for length in meter.beat_lengths}
+    parts = tuple(int(length / step) for length in meter.beat_lengths)
     return tuple(weight for _, weight in place_weights(meter, parts))
 
 
-def place_weights(meter: Meter, parts: Mapping[Fraction, int]) -> tuple[tuple[Fraction, int], ...]:
-    """The places of a bar and their weights, each beat divided into `parts` by its length."""
+@cache
+def place_weights(meter: Meter, parts: tuple[int, ...]) -> tuple[tuple[Fraction, int], ...]:
+    """The places of a bar and their weights, each of its beats divided into so many parts."""
     beats = len(meter.groups)
     if meter.is_mixed:
         on_beats, depth = [0] + [-1] * (beats - 1), 1
@@ -125,10 +127,9 @@ def place_weights(meter: Meter, parts: Mapping[Fraction, int]) -> tuple[tuple[Fr
         divisions = _primes(beats)
         on_beats, depth = _levels(divisions, 0), len(divisions)
     found = []
-    for start, length, units, weight in zip(
-        meter.beats, meter.beat_lengths, meter.groups, on_beats, strict=True
+    for start, length, units, weight, size in zip(
+        meter.beats, meter.beat_lengths, meter.groups, on_beats, parts, strict=True
     ):
-        size = parts[length]
         inner = _levels(_beat_divisions(size, units), -depth)
         found += [(start + i * length / size, weight if i == 0 else inner[i]) for i in range(size)]
     return tuple(found)
@@ -161,13 +162,16 @@ def _primes(number: int) -> tuple[int, ...]:
     return tuple(found)
 
 
-def _parts(places: Iterable[Fraction], meter: Meter) -> dict[Fraction, int]:
-    """For each length of beat, the fewest equal parts that have a place for every one given."""
-    parts = dict.fromkeys(meter.beat_lengths, 1)
+def _parts(places: Iterable[Fraction], meter: Meter) -> tuple[int, ...]:
+    """For each beat, the fewest equal parts that have a place for every one given; beats of one
+    length have as many."""
+    starts, lengths = meter.beats, meter.beat_lengths
+    parts = dict.fromkeys(meter.groups, 1)
     for place in places:
-        _, start, length = beat_of(meter, place)
-        parts[length] = lcm(parts[length], ((place - start) / length).denominator)
-    return parts
+        beat = bisect_right(starts, place) - 1
+        units = meter.groups[beat]
+        parts[units] = lcm(parts[units], ((place - starts[beat]) / lengths[beat]).denominator)
+    return tuple(parts[units] for units in meter.groups)
 
 
 def _accents(loop: Loop) -> list[Hit]:
