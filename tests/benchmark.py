@@ -2,7 +2,6 @@
 
 1. Exercises to bytes, against the same hits built message by message with mido's public classes.
 2. A build of 100, 1,000 and 10,000 files: time a file and peak memory.
-3. `midiforge --version`, against `python -c "import typer"`.
 """
 
 import gc
@@ -165,19 +164,6 @@ def build_sizes() -> None:
         )
 
 
-def start_up() -> None:
-    command = Path(sys.executable).with_name("midiforge")
-    ours, theirs = [str(command), "--version"], [sys.executable, "-c", "import typer"]
-
-    def run(arguments: list[str]) -> float:
-        return seconds(lambda: subprocess.run(arguments, check=True, capture_output=True))
-
-    rounds = [(run(ours), run(theirs)) for _ in range(21)][1:]
-    ratio = statistics.median(ours / theirs for ours, theirs in rounds)
-    print("start")
-    print(f"  midiforge --version takes {ratio:.2f} of importing typer (at most 1.4)")
-
-
 if __name__ == "__main__":
     print(
         f"Python {sys.version.split()[0]}, peak so far "
@@ -185,4 +171,3 @@ if __name__ == "__main__":
     )
     bytes_against_mido()
     build_sizes()
-    start_up()

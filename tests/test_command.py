@@ -715,8 +715,10 @@ def test_help_says_what_the_command_does_before_what_a_drill_can_say(
 
     assert run([name, "--help"]) == 0
     said = capsys.readouterr().out
-    titles = [f"The drill: {group.lower()}:" for group in GROUPS]
+    head = "The drill's keys as flags, each told by midiforge guide drill:\n"
+    titles = [f"\n  {group.lower()}:" for group in GROUPS]
     places = [said.index(title) for title in ["Options:", *titles]]
+    assert said.index(head) + len(head) == places[1] + 1
     assert places == sorted(places)
     own = said[places[0] : places[1]]
     assert "--help" in own and "--sticking" not in own

@@ -27,7 +27,7 @@ import midiforge
 from midiforge.command.groove import import_command
 from midiforge.command.terminal import failed
 from midiforge.errors import MidiforgeError
-from midiforge.files.own_file import Heading
+from midiforge.files.own_file import Seal
 from midiforge.groove.groove import import_groove
 from midiforge.groove.imported import Imported
 from midiforge.groove.levels import strengths
@@ -1219,7 +1219,7 @@ def test_a_drill_s_first_line_holds_the_checksum_of_the_rest(tmp_path: Path) -> 
 
 @pytest.mark.parametrize("remark", ["# made, {}\n", "# made, {}\n\n"])
 def test_a_heading_is_known_by_what_is_below_it(remark: str, tmp_path: Path) -> None:
-    path, heading = tmp_path / "mine.toml", Heading("mine", remark)
+    path, heading = tmp_path / "mine.toml", Seal(remark, on_top=True)
     for body in (b"", b"a = 1\n", b"a = 1\r\n\n\nb = 2"):
         path.write_bytes(heading.sealed(body))
         heading.check(path)

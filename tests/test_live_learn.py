@@ -21,10 +21,11 @@ import pytest
 import midiforge
 from midiforge.command.kit import kit_app
 from midiforge.errors import MidiforgeError
+from midiforge.files.own_file import KIT
 from midiforge.kits.learn.hihat_pedal import openness
 from midiforge.kits.learn.kit_strokes import Strokes, StruckNote
 from midiforge.kits.learn.learn import Learning
-from midiforge.kits.learn.learnt_kit import kit_file, made_here
+from midiforge.kits.learn.learnt_kit import kit_file
 from midiforge.kits.learn.steps import controls_asked, voices_asked
 
 MS = 1_000_000
@@ -429,10 +430,10 @@ def test_the_channel_of_the_strokes_is_the_kit_s(tmp_path: Path) -> None:
 def test_a_file_changed_by_hand_is_no_longer_ours() -> None:
     player = Player("snare")
     player.teach(38)
-    text = kit_file(player.learning, BASE, "general-midi-1", "x", "x")
-    assert made_here(text)
-    assert not made_here(text.replace("= 38", "= 39"))
-    assert not made_here("")
+    text = kit_file(player.learning, BASE, "general-midi-1", "x", "x").encode()
+    assert KIT.is_on(text)
+    assert not KIT.is_on(text.replace(b"= 38", b"= 39"))
+    assert not KIT.is_on(b"")
 
 
 # The command
@@ -445,7 +446,7 @@ def run_learn(*arguments: str) -> None:
 def test_a_file_that_midiforge_did_not_make_stays(tmp_path: Path) -> None:
     out = tmp_path / "mine.toml"
     out.write_text("name = 'mine'\n", encoding="utf-8")
-    with pytest.raises(MidiforgeError, match="midiforge did not write it"):
+    with pytest.raises(MidiforgeError, match="not written by midiforge"):
         run_learn("--out", str(out))
     assert out.read_text(encoding="utf-8") == "name = 'mine'\n"
 

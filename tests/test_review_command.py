@@ -17,8 +17,6 @@ import pytest
 from synthetic import KIT, synthetic
 
 import midiforge
-from midiforge.command.app import app
-from midiforge.command.review import review
 from midiforge.command.run import run
 from midiforge.hear.take import EXERCISE_MARK, START_MARK, Take
 from midiforge.kits.kit import read_kit
@@ -31,8 +29,6 @@ FULL = "5a"  # of BOSSA, at 58; 5b and 5c are the same at 76 and 94
 @pytest.fixture(autouse=True)
 def in_an_empty_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    if not any(command.callback is review for command in app.registered_commands):
-        app.command()(review)
 
 
 def write(

@@ -1,6 +1,5 @@
 """What a drummer reads: columns, letters, folding; and that nothing needs colour or width."""
 
-import io
 import json
 import re
 import subprocess
@@ -11,14 +10,15 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rich.console import Console
+from rich.text import Text
 
 from midiforge.calls import exercises
+from midiforge.command.terminal import say_styled
 from midiforge.drill import check_drill
 from midiforge.insight.places import explained
 from midiforge.model import Exercise, Limb, Strength
-from midiforge.screen import as_json, show_exercise
-from midiforge.screen.show import exercise_lines
+from midiforge.screen import as_json, exercise_lines
+from midiforge.screen.show import STYLES
 from midiforge.screen.stave import Stave
 
 
@@ -293,28 +293,29 @@ def test_every_stroke_of_the_player_is_on_the_page(keys: dict[str, Any]) -> None
         assert sum(letters) == sum(len(each.cells) for _, each in rows)
 
 
-def printed(exercise: Exercise, **keys: Any) -> str:
-    out = io.StringIO()
-    show_exercise(exercise, Console(file=out, **keys))
-    return out.getvalue()
+def printed(exercise: Exercise, capsys: pytest.CaptureFixture[str]) -> str:
+    say_styled(exercise_lines(exercise, 80), STYLES)
+    return capsys.readouterr().out
 
 
-def test_without_a_terminal_there_are_no_colours() -> None:
+def test_without_a_terminal_there_are_no_colours(capsys: pytest.CaptureFixture[str]) -> None:
     exercise = full(sticking=">RLRR LRLL", feet="tumbao")
-    plain = printed(exercise, width=80)
+    plain = printed(exercise, capsys)
     assert "\x1b" not in plain
-    assert [line.rstrip() for line in plain.splitlines()] == [
-        line.rstrip() for line in lines(exercise)
-    ]
+    assert plain.splitlines() == [line.rstrip() for line in lines(exercise)]
 
 
-def test_colour_changes_nothing_but_colour() -> None:
-    from rich.text import Text
-
+def test_colour_changes_nothing_but_colour(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     exercise = full(sticking=">RLRR L(R)LL", feet="tumbao")
-    coloured = printed(exercise, width=80, force_terminal=True, color_system="standard")
+    plain = printed(exercise, capsys)
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
+    coloured = printed(exercise, capsys)
     assert "\x1b" in coloured
-    assert Text.from_ansi(coloured).plain.split() == printed(exercise, width=80).split()
+    assert Text.from_ansi(coloured).plain.splitlines() == plain.splitlines()
 
 
 def test_json_says_the_same() -> None:
@@ -337,9 +338,12 @@ def test_json_says_the_same() -> None:
     assert len(facts["hits"]) == 24
 
 
-def test_rich_is_not_imported_until_something_is_shown() -> None:
-    code = "import sys, midiforge.screen; sys.exit('rich' in sys.modules)"
-    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+def test_what_draws_colours_is_not_imported_for_a_pipe() -> None:
+    code = (
+        "import sys; from midiforge.command.run import run; run(['show', '--sticking', 'RL']); "
+        "sys.exit('rich' in sys.modules)"
+    )
+    assert subprocess.run([sys.executable, "-c", code], capture_output=True).returncode == 0
 
 
 @pytest.mark.parametrize("columns", ["0", "1", "7"])

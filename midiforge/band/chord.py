@@ -1,10 +1,10 @@
 """Chord symbols: root, quality and bass, read by pychord in the spellings that musicians use."""
 
 import re
-from dataclasses import dataclass
 from functools import cache
 
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.frozen import frozen
 
 _NATURALS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SIGNS = {"#": 1, "♯": 1, "b": -1, "♭": -1}
@@ -42,7 +42,7 @@ _ORDINAL = "º"  # what many keyboards have for a circle
 _TENSIONS = re.compile(r"\(([^()]*)\)")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Chord:
     """A chord by its symbol.
 

@@ -1,7 +1,6 @@
 """How chords lie under the hand: which tones of each, and where, round a whole progression."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from midiforge.band.chord import Chord
 from midiforge.band.progression import Progression
@@ -14,11 +13,12 @@ from midiforge.band.voice_leading import (
     outer_and_inner,
     placements,
 )
+from midiforge.frozen import frozen
 
 _ROOTED = 2.0  # what it costs a montuno to have another tone than the root outside
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Hand:
     """How a chord lies under the hand.
 

@@ -2,12 +2,12 @@
 
 from bisect import bisect_right
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
 from midiforge.band.chord import Chord, read_chord
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.model.meter import Meter
 
 MOST_BARS = 256
@@ -23,7 +23,7 @@ class Change(NamedTuple):
     symbol: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Progression:
     """Chords that go round.
 

@@ -1,62 +1,49 @@
 """All commands."""
 
-from copy import copy
+from collections.abc import Iterator, Mapping
 from functools import cache
-from typing import TYPE_CHECKING, Annotated
+from importlib import import_module
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from midiforge import __version__
-from midiforge.command.build import build
-from midiforge.command.groove import import_command
-from midiforge.command.guide import guide
-from midiforge.command.help import DrillCommand, PlayCommand
-from midiforge.command.kit import kit_app
-from midiforge.command.listing import listing
-from midiforge.command.loop import loop
-from midiforge.command.play import play
-from midiforge.command.ports import ports
-from midiforge.command.practice import log, next_steps, plan
-from midiforge.command.review import review
-from midiforge.command.sheet import sheet
-from midiforge.command.show import show
-from midiforge.command.terminal import say, say_json, say_text
+from midiforge.command.terminal import say, say_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+# In the order of the help: where each is in this folder, as a function or an app of its own.
+COMMANDS = {
+    "build": "build.build",
+    "show": "show.show",
+    "sheet": "sheet.sheet",
+    "loop": "loop.loop",
+    "play": "play.play",
+    "ports": "ports.ports",
+    "review": "review.review",
+    "log": "practice.log",
+    "next": "practice.next_steps",
+    "plan": "practice.plan",
+    "import": "groove.import_command",
+    "list": "listing.listing",
+    "schema": "listing.schema",
+    "guide": "guide.guide",
+    "kit": "kit.kit_app",
+}
+SETTINGS: dict[str, Any] = {
+    "rich_markup_mode": None,  # flags and their help side by side, at any width
+    "context_settings": {"help_option_names": ["-h", "--help"]},
+}
+
 app = typer.Typer(
     name="midiforge",
     no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,  # flags and their help side by side, at any width
-    context_settings={"help_option_names": ["-h", "--help"]},
     help="Drum-set independence exercises from one drill: every placement, stage and tempo, "
     "as MIDI, as pages, played live; and what you play, heard and remembered.",
     epilog="Mind your ears and your hands: moderate volume, breaks, and stop when it hurts.",
+    **SETTINGS,
 )
-app.command(cls=DrillCommand)(build)
-app.command(cls=DrillCommand)(show)
-app.command(cls=DrillCommand)(sheet)
-app.command(cls=DrillCommand)(loop)
-app.command(cls=PlayCommand)(play)
-app.command()(ports)
-app.command(cls=DrillCommand)(review)
-app.command()(log)
-app.command("next", cls=DrillCommand)(next_steps)
-app.command(cls=DrillCommand)(plan)
-app.command("import")(import_command)
-app.add_typer(kit_app, name="kit")
-app.command("list")(listing)
-app.command()(guide)
-
-
-@app.command()
-def schema() -> None:
-    """Print the JSON Schema of drill files, for editors."""
-    from midiforge.drill.schema import drill_schema
-
-    say_json(drill_schema())
 
 
 def _version(wanted: bool) -> None:
@@ -74,20 +61,35 @@ def _options(
     pass
 
 
+class _Commands(Mapping[str, Any]):
+    """The commands by name, each imported and made when it is asked for."""
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(COMMANDS)
+
+    def __len__(self) -> int:
+        return len(COMMANDS)
+
+    def __getitem__(self, name: str) -> Any:
+        module, function = COMMANDS[name].split(".")
+        return _command(name, getattr(import_module(f"midiforge.command.{module}"), function))
+
+
 @cache
-def command(name: str = "") -> "Callable[..., object]":
-    """The command line as the library runs it, made once a process; with the command of that name
-    alone, if there is one, which is made sooner."""
-    one = copy(app)
-    one.registered_commands = [
-        each for each in app.registered_commands if name in (each.name, _called(each.callback))
-    ]
-    one.registered_groups = []
-    return typer.main.get_command(one if one.registered_commands else app)
+def _command(name: str, function: Any) -> Any:
+    if isinstance(function, typer.Typer):
+        return typer.main.get_command(function)
+    alone = typer.Typer(add_completion=False, **SETTINGS)
+    alone.command(name, cls=getattr(function, "command_class", None))(function)
+    return typer.main.get_command(alone)
 
 
-def _called(function: "Callable[..., object] | None") -> str:
-    return getattr(function, "__name__", "")
+@cache
+def command() -> "Callable[..., object]":
+    """The command line as the library runs it, made once a process."""
+    group: Any = typer.main.get_command(app)
+    group.commands = _Commands()
+    return group  # type: ignore[no-any-return]
 
 
 def explained(error: Exception) -> str | None:

@@ -11,8 +11,9 @@ import typer
 import midiforge
 from midiforge.command.listing import Shelf, print_shelf
 from midiforge.command.terminal import on_terminal, output, say_text
-from midiforge.drill.keys import GROUPS, STAGE_KEYS, Key
+from midiforge.drill.keys import GROUPS, STAGE_KEYS
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.keys.key import Key
 from midiforge.printable import print_line
 
 if TYPE_CHECKING:

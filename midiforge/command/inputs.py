@@ -1,14 +1,17 @@
 """A drill from the command line: a file, flags, or a file with flags laid over it."""
 
 import inspect
+import re
 from collections.abc import Callable
 from pathlib import Path
+from textwrap import TextWrapper
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer.core import TyperCommand, TyperOption
 
 from midiforge.command.terminal import tell
-from midiforge.drill.keys import BY_NAME, KEYS
+from midiforge.drill.keys import BY_NAME, GROUPS, KEYS
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.files.disk import is_file, real
 from midiforge.keys.key import Key
@@ -17,13 +20,6 @@ from midiforge.keys.kinds import items_of
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
 
-_TYPES: dict[str, Any] = {
-    "text": str | None,
-    "texts": list[str] | None,
-    "whole": str | None,  # the drill's reader says what is wrong with a number
-    "number": str | None,
-    "yes-no": bool | None,
-}
 _FILE = Annotated[
     Path | None,
     typer.Argument(metavar="DRILL.toml", help="A drill file; flags take the place of its keys."),
@@ -36,69 +32,117 @@ _SET = Annotated[
         help="Any other key of a drill file, its value as TOML: stage.duo.limbs='[\"RH\"]'.",
     ),
 ]
+_FLAGS = {key.name.replace(".", "_"): key for key in KEYS if key.kind != "table"}
+
+# What the keys do while it plays; the drummer's own way of saying it, key by key.
+_KEYS = (
+    ("space", "pause, and go on"),
+    ("n, p, a", "the next exercise, the previous one, this one again from the top"),
+    ("-, +", "this exercise slower, faster, by 2 beats a minute; no other one"),
+    ("h, f, c", "silence hands, feet, click, or bring them back"),
+    ("b, s, m", "the same for the band: percussion, bass, chords"),
+    ("l", "choose a layer, one after the other"),
+    (", .", "the chosen layer softer, louder"),
+    ("q", "quit"),
+)
 
 
-def takes_a_drill(command: Callable[..., None]) -> Callable[..., None]:
+def takes_a_drill(
+    command: Callable[..., None], shown_by: "type[DrillCommand] | None" = None
+) -> Callable[..., None]:
     """Gives a command with a parameter `drill` the argument and the flags to name one.
 
     Parameters before it are arguments that stand before the drill's.
+    shown_by: what writes its help, if not a `DrillCommand`.
     """
-    own = list(inspect.signature(command).parameters.values())
-    place = next(i for i, each in enumerate(own) if each.name == "drill")
-    before, own = own[:place], own[place + 1 :]
-    flags = {key.name.replace(".", "_"): key for key in KEYS if key.kind != "table"}
 
     def wrapped(**given: Any) -> None:
-        path = given.pop("drill_file")
-        settings = given.pop("set_keys") or []
-        keys = {key.name: given.pop(name) for name, key in flags.items()}
-        drill = _drill(path, keys, settings)
+        path, settings = given.pop("drill_file"), given.pop("set_keys") or []
+        drill = _drill(path, {key.name: given.pop(name) for name, key in _FLAGS.items()}, settings)
         for note in () if given.get("quiet") else drill.notes:
             tell(f"note: {note}")
         command(drill=drill, **given)
 
-    parameters = [
-        *before,
-        inspect.Parameter(
-            "drill_file", inspect.Parameter.POSITIONAL_OR_KEYWORD, default=None, annotation=_FILE
-        ),
-    ]
-    parameters += [each.replace(kind=inspect.Parameter.KEYWORD_ONLY) for each in own]
-    parameters += [_parameter(key) for key in flags.values()]
-    parameters.append(
-        inspect.Parameter("set_keys", inspect.Parameter.KEYWORD_ONLY, default=None, annotation=_SET)
-    )
+    file, setting = _parameter("drill_file", _FILE), _parameter("set_keys", _SET)
+    own = inspect.signature(command).parameters.values()
+    parameters = [*(file if each.name == "drill" else each for each in own), setting]
+    # What the command-line library looks at; the drill's own flags are the class's.
     wrapped.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
     wrapped.__annotations__ = {each.name: each.annotation for each in parameters}
     wrapped.__doc__ = command.__doc__
-    wrapped.__name__ = command.__name__
+    wrapped.command_class = shown_by or DrillCommand  # type: ignore[attr-defined]
     return wrapped
 
 
-def _parameter(key: Key) -> inspect.Parameter:
-    declared = f"{key.flag}/--no-{key.flag[2:]}" if key.kind == "yes-no" else key.flag
+def _parameter(name: str, annotation: Any) -> inspect.Parameter:
+    kind = inspect.Parameter.POSITIONAL_OR_KEYWORD
+    return inspect.Parameter(name, kind, default=None, annotation=annotation)
+
+
+class DrillCommand(TyperCommand):
+    """A command with a flag for each key of a drill, which its help only names."""
+
+    def __init__(self, *args: Any, **settings: Any) -> None:
+        super().__init__(*args, **settings)
+        self.params += [_option(name, key) for name, key in _FLAGS.items()]
+
+    def format_options(self, ctx: typer.Context, formatter: Any) -> None:  # type: ignore[override]
+        """Writes arguments and the command's own options, then the flags of the drill by group."""
+        sections: dict[str, list[tuple[str, str]]] = {"Arguments": [], "Options": []}
+        for parameter in self.get_params(ctx):
+            record = parameter.get_help_record(ctx)
+            if record and parameter.name not in _FLAGS:
+                kind = "Arguments" if parameter.param_type_name == "argument" else "Options"
+                sections[kind].append((record[0], _said(record[1])))
+        for title, rows in sections.items():
+            if rows:
+                with formatter.section(title):
+                    formatter.write_dl(rows)
+        with formatter.section("The drill's keys as flags, each told by midiforge guide drill"):
+            folded = TextWrapper(formatter.width, "  ", "    ", break_on_hyphens=False)
+            for group, keys in GROUPS.items():
+                flags = (_declared(key) for key in keys if key.kind != "table")
+                formatter.write(folded.fill(f"{group.lower()}: {' '.join(flags)}") + "\n")
+
+
+class PlayCommand(DrillCommand):
+    """The command that has keys while it plays."""
+
+    def format_epilog(self, ctx: typer.Context, formatter: Any) -> None:  # type: ignore[override]  # noqa: ARG002
+        """Says what the keys do."""
+        with formatter.section("Keys while it plays"):
+            formatter.write_dl(_KEYS)
+
+
+def _said(text: str) -> str:
+    """Help without the library's own way of writing limits, "[0<=x<=600]" or "[x>=0]"."""
+    return re.sub(r"([0-9.]+)<=x<=([0-9.]+)", r"\1 to \2", re.sub(r" *\[x>=0\]|; x>=0", "", text))
+
+
+def _declared(key: Key) -> str:
+    return f"{key.flag}/--no-{key.flag[2:]}" if key.kind == "yes-no" else key.flag
+
+
+def _option(name: str, key: Key) -> TyperOption:
+    """A key's flag; its value is text, and the drill's reader says what is wrong with it."""
     usual = f" [{key.default}]" if key.default not in ("", True, False) else ""
-    option = typer.Option(
-        declared,
-        metavar=None if key.kind == "yes-no" else key.example or None,
+    return TyperOption(
+        param_decls=[name, _declared(key)],
+        is_flag=key.kind == "yes-no",
+        type=None if key.kind == "yes-no" else str,
+        multiple=key.kind == "texts",
         help=key.help + usual,
         show_default=False,
         autocompletion=_completes(key),
     )
-    return inspect.Parameter(
-        key.name.replace(".", "_"),
-        inspect.Parameter.KEYWORD_ONLY,
-        default=None,
-        annotation=Annotated[_TYPES[key.kind], option],
-    )
 
 
-def _completes(key: Key) -> Callable[[str], list[str]] | None:
+def _completes(key: Key) -> Callable[[Any, list[str], str], list[tuple[str, str] | str]] | None:
     """What the shell offers for a key's value; None for nothing."""
     if not key.choices and not key.names:
         return None
 
-    def words(incomplete: str) -> list[str]:
+    def words(_: Any, __: list[str], incomplete: str) -> list[tuple[str, str] | str]:
         known = [*key.choices]
         if key.names == "kits":
             from midiforge.kits.kit import kit_names
@@ -125,11 +169,11 @@ def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Dri
     for setting in settings:
         _merge(changes, _setting(setting))
     for name, value in keys.items():
-        if value is None or value == []:
+        if value is None or value == ():
             continue
         if name == "kit":
             value = _kit_from_here(value)
-        if isinstance(value, list):
+        if isinstance(value, tuple):
             # Commas part the text of a flag as they do that of a file; so do flags given again.
             counted = BY_NAME[name].counted
             several = [part for each in value for part in items_of(each, counted)]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from midiforge.command.app import SETTINGS
 from midiforge.command.terminal import on_terminal, say, say_text
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import real
@@ -23,9 +24,9 @@ if TYPE_CHECKING:
 kit_app = typer.Typer(
     name="kit",
     no_args_is_help=True,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
+    add_completion=False,
     help="Kit files: which note a voice is.",
+    **SETTINGS,
 )
 
 
@@ -126,14 +127,13 @@ def _in_lines() -> "Iterator[Show]":
 
 def _may_write(out: Path) -> None:
     """MidiforgeError if what is there is not ours to replace, or nothing can be written there."""
-    from midiforge.files.disk import check_replaceable
-    from midiforge.kits.learn.learnt_kit import made_here
+    from midiforge.files.own_file import KIT
 
     if not out.parent.is_dir():
         raise MidiforgeError("there is no such folder", "--out", str(out.parent))
     if not os.access(out.parent, os.W_OK):
         raise MidiforgeError("nothing can be written into this folder", str(out.parent))
-    check_replaceable(out, made_here)
+    KIT.check(out)
 
 
 def _named_in(out: Path, starts_from: str) -> str:

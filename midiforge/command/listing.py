@@ -1,17 +1,16 @@
-"""midiforge list"""
+"""midiforge list, midiforge schema"""
 
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from itertools import zip_longest
-from shutil import get_terminal_size
 from textwrap import wrap
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from midiforge.command.terminal import on_terminal, say, say_json
+from midiforge.command.terminal import on_terminal, say, say_json, terminal_width
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.frozen import frozen
 
 if TYPE_CHECKING:
     from midiforge.library import Rudiment
@@ -56,7 +55,14 @@ def listing(
         print_shelf(shelf, rows)
 
 
-@dataclass(frozen=True, slots=True)
+def schema() -> None:
+    """Print the JSON Schema of drill files, for editors."""
+    from midiforge.drill.schema import drill_schema
+
+    say_json(drill_schema())
+
+
+@frozen
 class Shelf:
     """Something to list.
 
@@ -254,7 +260,7 @@ def print_shelf(shelf: Shelf, rows: list[Row]) -> None:
         for row in rows:
             say(*(_said(row[name]) for name in told))
         return
-    width = get_terminal_size().columns
+    width = terminal_width()
     left_out = [*shelf.if_room]
     told = [name for name in told if name not in shelf.below]
     for name in shelf.if_room:

@@ -3,13 +3,14 @@
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from midiforge.command.inputs import takes_a_drill
+from midiforge.command.inputs import PlayCommand, takes_a_drill
 from midiforge.command.terminal import folded, on_terminal, say, say_text
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.lesson import Lesson
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 
-@takes_a_drill
+@partial(takes_a_drill, shown_by=PlayCommand)
 def play(
     drill: "Drill",
     port: Annotated[

@@ -10,9 +10,16 @@ import typer
 
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import lesson_bar
-from midiforge.command.terminal import on_terminal, output, say, say_json, say_text, tell
+from midiforge.command.terminal import (
+    on_terminal,
+    say,
+    say_json,
+    say_styled,
+    say_text,
+    tell,
+    terminal_width,
+)
 from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.printable import print_line
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -163,9 +170,7 @@ def _wrapped(text: str, indent: int) -> list[str]:
 
 
 def _width() -> int:
-    from shutil import get_terminal_size
-
-    return min(get_terminal_size().columns, _WIDEST) if on_terminal(sys.stdout) else 80
+    return min(terminal_width(), _WIDEST) if on_terminal(sys.stdout) else 80
 
 
 # midiforge log
@@ -219,12 +224,12 @@ def _lines(path: Path) -> list[bytes]:
 
 
 def _draw(found: "list[Course]", path: Path) -> None:
-    from midiforge.files.own_file import COURSE, write_own
+    from midiforge.files.own_file import COURSE
     from midiforge.practice.picture import MOST, svg
 
     if not found:
         raise MidiforgeError("there is no take to draw", "--picture")
-    write_own(path, svg(found), COURSE)
+    COURSE.write(path, svg(found))
     if len(found) > MOST:
         say(f"the {MOST} exercises played last are drawn, {len(found) - MOST} are not")
 
@@ -235,9 +240,7 @@ def _show(found: "list[Course]", days: int) -> None:
     if not found:
         say("no takes in the last days" if days else "no takes yet: a review adds one")
         return
-    console = output()
-    for spans in course_lines(found, _width(), plain=not _has_blocks()):
-        print_line(console, ((text, STYLES.get(style, "")) for text, style in spans))
+    say_styled(course_lines(found, _width(), plain=not _has_blocks()), STYLES)
 
 
 def _has_blocks() -> bool:

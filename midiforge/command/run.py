@@ -71,7 +71,7 @@ def _run(arguments: list[str]) -> int:
     _finish_what_was_cut_short()
 
     try:
-        code = command(*arguments[:1])(arguments, prog_name="midiforge", standalone_mode=False)
+        code = command()(arguments, prog_name="midiforge", standalone_mode=False)
     except (MidiforgeError, OSError):
         raise
     except SystemExit as end:

@@ -3,14 +3,13 @@
 import sys
 from collections.abc import Iterable
 from pathlib import Path
-from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import lesson_bar
-from midiforge.command.terminal import on_terminal, output, say, say_json
+from midiforge.command.terminal import on_terminal, say, say_json, say_styled, terminal_width
 from midiforge.errors import MidiforgeError, quoted
 
 if TYPE_CHECKING:
@@ -75,11 +74,10 @@ def show(
 
 
 def _print(pieces: Iterable[tuple["Exercise", ...]]) -> None:
-    from midiforge.screen.show import show_exercise
+    from midiforge.screen.show import STYLES, exercise_lines
 
-    console = output()
     for exercises in pieces:
-        show_exercise(exercises, console)
+        say_styled(exercise_lines(exercises, terminal_width()), STYLES)
         say()
 
 
@@ -87,14 +85,14 @@ def _print_titles(pieces: Iterable[tuple["Exercise", ...]]) -> None:
     from midiforge.screen.titles import title_lines
 
     # What is piped is searched by lines: titles stay whole there.
-    width = get_terminal_size().columns if on_terminal(sys.stdout) else sys.maxsize
+    width = terminal_width() if on_terminal(sys.stdout) else sys.maxsize
     for line in title_lines(pieces, width):
         say(line, flush=True)
 
 
 def _draw(chosen: list["Exercise"], path: Path) -> None:
-    from midiforge.files.own_file import DRAWING, write_own
+    from midiforge.files.own_file import DRAWING
     from midiforge.model.exercise import by_piece
     from midiforge.screen.picture import svg
 
-    write_own(path, svg([*by_piece(chosen)], _PICTURE_WIDTH), DRAWING)
+    DRAWING.write(path, svg([*by_piece(chosen)], _PICTURE_WIDTH))

@@ -1,18 +1,19 @@
 """What commands have in common with a terminal: all they print goes through here, and nothing in it
 steers the terminal, whoever wrote it."""
 
+import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any, TextIO
 
-from midiforge.printable import printable
+from midiforge.printable import print_line, printable
 
 if TYPE_CHECKING:
     from rich.console import Console
 
 WRONG = 2
-_NARROWEST = 20
+_NARROWEST, _USUAL_WIDTH = 20, 80
 
 
 def say(*columns: str, flush: bool = False) -> None:
@@ -58,19 +59,37 @@ def on_terminal(stream: TextIO | None) -> bool:
 
 def folded(text: str) -> str:
     """A sentence as lines of the terminal, broken between words; elsewhere as one line."""
-    from shutil import get_terminal_size
     from textwrap import wrap
 
     if not on_terminal(sys.stdout):
         return text
-    return "\n".join(wrap(text, max(get_terminal_size().columns, _NARROWEST)))
+    return "\n".join(wrap(text, terminal_width()))
+
+
+def say_styled(lines: Iterable[Sequence[tuple[str, str]]], styles: Mapping[str, str]) -> None:
+    """Prints lines of pieces of text, each with the name of its style, which a terminal gets."""
+    if on_terminal(sys.stdout):
+        console = output()
+        for line in lines:
+            print_line(console, ((text, styles.get(style, "")) for text, style in line))
+    else:  # what would colour them takes long to import
+        for line in lines:
+            say("".join(text for text, _ in line).rstrip())
+
+
+def terminal_width() -> int:
+    """Columns of the terminal, or of the one behind a pipe; never too few for a word, whatever the
+    terminal says of itself."""
+    said = os.environ.get("COLUMNS", "")
+    columns = int(said) if said.isdecimal() else 0
+    for number in () if columns else range(3):
+        with suppress(OSError):
+            columns = columns or os.get_terminal_size(number).columns
+    return max(columns or _USUAL_WIDTH, _NARROWEST)
 
 
 def output() -> "Console":
-    """Standard output for `print_line`, with colours, which only a terminal gets; never too narrow
-    for a word, whatever the terminal says of itself."""
+    """Standard output for `print_line`, with colours, which only a terminal gets."""
     from rich.console import Console
 
-    found = Console(no_color=not on_terminal(sys.stdout) or None)
-    found.width = max(found.width, _NARROWEST)
-    return found
+    return Console(no_color=not on_terminal(sys.stdout) or None, width=terminal_width())

@@ -7,7 +7,7 @@ import stat
 import sys
 import time
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -141,22 +141,6 @@ def check_name(path: Path) -> None:
 def reason(error: OSError) -> str:
     """What the system says of a failed file operation, in lower case."""
     return (error.strerror or type(error).__name__).lower()
-
-
-def check_replaceable(path: Path, ours: Callable[[str], bool]) -> None:
-    """Raises MidiforgeError if a file is there whose text is not `ours` to replace."""
-    if not path.exists() and not path.is_symlink():
-        return
-    try:
-        if path.is_file() and ours(path.read_text(encoding="utf-8")):
-            return
-    except (OSError, ValueError):
-        pass
-    raise MidiforgeError(
-        "is there already, and midiforge did not write it, or it was changed since",
-        str(path),
-        hint="name another file",
-    )
 
 
 ASIDE = ".midiforge-"  # what a file or folder that is still being written is called

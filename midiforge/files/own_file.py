@@ -1,41 +1,39 @@
 """Files that are written again and again under one name, but never over another's work.
 
-The last line of each (of some, the first) says what it is, with a checksum of all the rest: a file
-that lacks it, or was changed since, is left alone.
+A line of each says what it is, with a checksum of all the rest: a file that lacks it, or was
+changed since, is left alone. What has no room for a line is in a record of its folder instead.
 """
 
-from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import check_name, real, reason, write_aside
+from midiforge.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Seal:
     """How a kind of file is told as ours.
 
-    kind: one word for what wrote it. remark: how a line that says nothing is written in it.
+    remark: what stands in it and says nothing to whoever reads such files, `{}` for the checksum;
+        `{:.16}` for as much of it as a person may still read.
+    on_top: whether it comes first, for files that are read from the top; else last.
     """
 
-    kind: str
     remark: str
+    on_top: bool = False
 
     def sealed(self, body: bytes) -> bytes:
-        """The content with its last line; it ends with a line's end."""
-        return (
-            body
-            + self.remark.format(
-                f"midiforge {self.kind}, sha256 {sha256(body).hexdigest()}"
-            ).encode()
-        )
+        """The content with its seal; it ends with a line's end."""
+        remark = self.remark.format(sha256(body).hexdigest()).encode()
+        return remark + body if self.on_top else body + remark
 
     def check(self, path: Path) -> None:
         """Raises MidiforgeError if something is there that is not ours, or was changed since."""
         check_name(path)
         try:
-            if path.exists() and not (path.is_file() and self._is_on(path.read_bytes())):
+            if path.exists() and not (path.is_file() and self.is_on(path.read_bytes())):
                 raise MidiforgeError(
                     "is there, and not written by midiforge, or changed since",
                     str(path),
@@ -44,37 +42,26 @@ class Seal:
         except OSError as error:
             raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
 
-    def _is_on(self, content: bytes) -> bool:
-        body = content[: content.rfind(b"\n", 0, -1) + 1]
-        return bool(body) and content == self.sealed(body)
+    def is_on(self, content: bytes) -> bool:
+        """Whether the content is as midiforge wrote it."""
+        size = len(self.sealed(b""))
+        return content == self.sealed(content[size:] if self.on_top else content[:-size])
+
+    def write(self, path: Path, content: str | bytes) -> None:
+        """Writes a file whole, over nothing but an unchanged one of its kind.
+
+        content: ends with a line's end.
+        Raises MidiforgeError, the file left as it was.
+        """
+        self.check(path)
+        body = content.encode() if isinstance(content, str) else content
+        write_aside(real(path) if path.is_symlink() else path, self.sealed(body))
 
 
-@dataclass(frozen=True, slots=True)
-class Heading(Seal):
-    """A seal that comes first instead, for files that are read from the top.
-
-    remark: the whole of it, a line or several; `{}` is the checksum, cut to what a person may
-        still read.
-    """
-
-    def sealed(self, body: bytes) -> bytes:
-        """The content below its seal."""
-        return self.remark.format(sha256(body).hexdigest()[:16]).encode() + body
-
-    def _is_on(self, content: bytes) -> bool:
-        lines = self.remark.count("\n")
-        return content == self.sealed(content.split(b"\n", lines)[-1])
-
-
-PLAN, COURSE = Seal("practice", "# {}\n"), Seal("practice", "<!-- {} -->\n")
-DRAWING = Seal("show", "<!-- {} -->\n")
-
-
-def write_own(path: Path, content: str, seal: Seal) -> None:
-    """Writes a file whole, over nothing but an unchanged one of its kind.
-
-    content: ends with a line's end.
-    Raises MidiforgeError, the file left as it was.
-    """
-    seal.check(path)
-    write_aside(real(path) if path.is_symlink() else path, seal.sealed(content.encode()))
+PLAN = Seal("# midiforge practice, sha256 {}\n")
+COURSE, DRAWING = (Seal(f"<!-- midiforge {by}, sha256 {{}} -->\n") for by in ("practice", "show"))
+KIT = Seal(
+    "# Written by midiforge kit learn; changed by hand, it will not be replaced. "
+    "Checksum: {:.16}\n\n",
+    on_top=True,
+)

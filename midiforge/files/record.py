@@ -7,13 +7,13 @@ is ever overwritten or removed. New files replace old ones all together or not a
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from hashlib import blake2b
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import check_name, reason
 from midiforge.files.swap import checksum_of, held, new_aside, swap
+from midiforge.frozen import frozen
 
 RECORD = ".midiforge-wrote"
 
@@ -53,7 +53,7 @@ def rewriting(folder: Path, name: str, *always: str) -> Iterator[tuple["Record",
                 empty.rmdir()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Replaced:
     """What became of the files of an earlier time.
 

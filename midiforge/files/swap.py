@@ -7,12 +7,12 @@ it, whoever comes next moves what is left to be moved. If the system refuses a m
 back. Where folders wait is noted in the user's data folder, for any command that comes next.
 """
 
-import json
 import os
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from hashlib import blake2b, sha256
+from functools import partial
+from hashlib import blake2b, file_digest, sha256
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
@@ -62,6 +62,8 @@ def swap(folder: Path, aside: Path, new: Sequence[str], gone: Mapping[str, str])
     new: names, moved in this order. gone: names of those that go, and their checksums.
     The folder is `held`. Raises OSError, all as it was, if the system refuses.
     """
+    import json  # not for every command, all of which look for what is left to be moved
+
     for name in new:
         keep_mode(folder / name, aside / name)
     (aside / _BEFORE).mkdir()
@@ -101,6 +103,8 @@ def _finish(folder: Path) -> None:
 
 
 def _move(folder: Path, aside: Path) -> None:
+    import json
+
     plan, before = json.loads((aside / _PLAN).read_text(encoding="utf-8")), aside / _BEFORE
     try:
         for name, known in (plan["gone"] | plan["over"]).items():
@@ -131,11 +135,8 @@ def _is(path: Path, known: str) -> bool:
 
 def checksum_of(path: Path) -> str:
     """The checksum of a file."""
-    total = blake2b(digest_size=16)
     with path.open("rb") as stream:
-        while block := stream.read(1 << 20):
-            total.update(block)
-    return total.hexdigest()
+        return file_digest(stream, partial(blake2b, digest_size=16)).hexdigest()
 
 
 # Folders that wait, known to any command

@@ -1,7 +1,37 @@
 """Keys and values as TOML 1.0 has them, for the files that midiforge writes."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
+
+_WIDEST = 60  # columns of a list of texts in one line
+
+
+def toml_lines(
+    content: Mapping[str, Any], remarks: Mapping[str, str] | None = None, inside: str = ""
+) -> Iterator[str]:
+    """A table, a line each: keys and values, then the tables in it, an empty line before each.
+
+    remarks: what stands above a key. inside: the names of the tables that it is in, with dots.
+    """
+    tables = {key: table for key, table in content.items() if isinstance(table, Mapping)}
+    for key, value in content.items():
+        if key not in tables:
+            yield from (f"# {line}" for line in (remarks or {}).get(key, "").splitlines())
+            yield from _assigned(toml_key(key), value)
+    for key, table in tables.items():
+        name = inside + toml_key(key)
+        if not table or any(not isinstance(value, Mapping) for value in table.values()):
+            yield from ("", f"[{name}]")
+        yield from toml_lines(table, remarks, f"{name}.")
+
+
+def _assigned(key: str, value: Any) -> Iterator[str]:
+    line = f"{key} = {toml_value(value)}"
+    texts = isinstance(value, (list, tuple)) and len(value) > 1 and isinstance(value[0], str)
+    if texts and len(line) > _WIDEST:
+        yield from (f"{key} = [", *(f"    {toml_value(each)}," for each in value), "]")
+    else:
+        yield line
 
 
 def toml_key(name: str) -> str:
@@ -10,7 +40,7 @@ def toml_key(name: str) -> str:
     return name if bare.isascii() and bare.isalnum() else _text(name)
 
 
-def toml_value(value: Any) -> str:
+def toml_value(value: object) -> str:
     """A value; what steers a terminal stands as a code in it."""
     if isinstance(value, bool):
         return "true" if value else "false"
@@ -34,8 +64,8 @@ def _text(text: str) -> str:
 
 
 def _escaped(text: str) -> str:
-    found = text.replace("\\", "\\\\").replace('"', '\\"')
-    return "".join(each if each.isprintable() else _code(each) for each in found)
+    quoted = text.replace("\\", "\\\\").replace('"', '\\"')
+    return "".join(letter if letter.isprintable() else _code(letter) for letter in quoted)
 
 
 def _code(letter: str) -> str:

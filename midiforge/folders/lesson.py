@@ -7,7 +7,6 @@ is interrupted leaves the folder as it was; see `midiforge.files.record`.
 import csv
 from collections.abc import Callable, Iterable
 from contextlib import ExitStack
-from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import TextIO
@@ -17,6 +16,7 @@ from midiforge.files.names import file_name
 from midiforge.files.record import RECORD, Writing, checksum, rewriting
 from midiforge.files.swap import checksum_of
 from midiforge.files.table import cells
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.midi import smf
 from midiforge.midi.exercise_file import file_bytes
@@ -57,7 +57,7 @@ INDEX_COLUMNS = (
 CUE_COLUMNS = ("start", "seconds", "number", "title", "section")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Built:
     """What a build wrote.
 

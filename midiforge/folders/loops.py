@@ -3,7 +3,7 @@
 import csv
 import os
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from math import log10
 from pathlib import Path
@@ -15,6 +15,7 @@ from midiforge.files.names import file_name
 from midiforge.files.record import Writing, rewriting
 from midiforge.files.swap import checksum_of
 from midiforge.files.table import cells
+from midiforge.frozen import frozen
 from midiforge.lesson.size import most_pieces
 from midiforge.loops.loop_set import Loop, Shape, loops
 from midiforge.midi.exercise_file import exercise_bytes
@@ -44,7 +45,7 @@ COLUMNS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Written:
     """A loop's files.
 
@@ -68,7 +69,7 @@ class Written:
         return tuple(dict.fromkeys(number for _, those in self.uses for number in those))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LoopReport:
     """What came of it.
 

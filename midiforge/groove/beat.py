@@ -4,9 +4,9 @@ Readings are weighed by what drummers do.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from math import log2
 
+from midiforge.frozen import frozen
 from midiforge.groove.ornaments import Stroke
 from midiforge.groove.rate import COUNTS, Knot
 from midiforge.model.meter import Meter
@@ -33,7 +33,7 @@ _FINE = 0.6  # against beats in eight parts or more
 _ODD = 0.3  # against beats in five or seven, which swung ones can look like
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Reading:
     score: float
     steps: int

@@ -3,13 +3,13 @@
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from math import log, pi, sqrt
 from statistics import median
 
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.model.counts import steps_in_bar
 from midiforge.model.meter import Meter
 from midiforge.model.swing import Swing
@@ -38,7 +38,7 @@ _NICE = 12  # a ratio of swing is written with numbers up to this, where that is
 _NEAR_ENOUGH = 0.008
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Grid:
     """Places in a bar.
 
@@ -71,7 +71,7 @@ def spots(grid: Grid) -> tuple[float, ...]:
     return tuple(float(place) for place in grid.places)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Found:
     """A grid and how well it fits.
 

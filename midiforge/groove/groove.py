@@ -203,7 +203,8 @@ def _ornaments(loop: Loop, plain: Sequence[tuple[Place, str]]) -> dict[str, int]
 def _text(found: Imported, written: text.Written, kit_key: str, file: str) -> str:
     keys: dict[str, object] = {"title": found.title}
     keys |= {key: value for key, value in written.keys.items() if key == "sticking"}
-    keys |= {"tempos": [found.tempo], "meter": str(found.meter), "steps": found.steps}
+    tempo = int(found.tempo) if found.tempo.is_integer() else found.tempo
+    keys |= {"tempos": [tempo], "meter": str(found.meter), "steps": found.steps}
     if found.swing:
         keys |= {"swing": found.swing, "swing_pair": found.swing_pair}
     keys |= {key: value for key, value in written.keys.items() if key != "sticking"}

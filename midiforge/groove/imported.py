@@ -1,15 +1,15 @@
 """A drill from a MIDI file, and how it was made."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.model.meter import Meter
 
 BESIDE = "beside the player"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Wrong:
     """Something in the file that is not in the drill.
 
@@ -25,7 +25,7 @@ class Wrong:
         return f"bar {self.bar}, count {self.count}: {self.voice}, {self.what}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Imported:
     """A drill and how it was made.
 

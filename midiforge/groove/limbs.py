@@ -9,8 +9,8 @@ free for plays beside.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
+from midiforge.frozen import frozen
 from midiforge.groove.grid import Grid
 from midiforge.groove.loop import Place
 from midiforge.hear.expected import pad_of
@@ -41,7 +41,7 @@ CYMBALS = ("hihat-closed", "splash", "crash", "china", "crash-2", "ride-2", "rid
 _BETWEEN = 50  # hand percussion, somewhere between
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Played:
     """A stroke of the loop and who plays it; None: it plays beside."""
 

@@ -2,10 +2,10 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.groove.ornaments import Stroke
 from midiforge.model.hit import Strength
 
@@ -32,7 +32,7 @@ class Laid(NamedTuple):
     on: bool = True
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Place:
     """A stroke of the loop, as most times round have it.
 
@@ -49,7 +49,7 @@ class Place:
     velocity: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Unfit:
     """What a time round has that the loop has not, or the other way round.
 
@@ -63,7 +63,7 @@ class Unfit:
     kind: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Loop:
     """first: the bar it begins with. bars: its length. kept: strokes that it explains."""
 

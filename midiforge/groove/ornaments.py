@@ -6,12 +6,12 @@ stays what it is: strokes.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import inf
 from operator import attrgetter
 from typing import NamedTuple
 
+from midiforge.frozen import frozen
 from midiforge.groove.source import Struck
 from midiforge.hear.expected import pad_of
 
@@ -41,7 +41,7 @@ class Stroke(NamedTuple):
     grace_voice: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Gathered:
     """strokes: in order of time. doubles: second triggers, left out."""
 

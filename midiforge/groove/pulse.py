@@ -5,17 +5,17 @@ the bar begins.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import accumulate
 from statistics import median
 
+from midiforge.frozen import frozen
 from midiforge.groove.beat import read_beat
 from midiforge.groove.ornaments import Stroke
 from midiforge.groove.rate import find_rate, followed, moments_of, tempos, turns_at
 from midiforge.model.meter import Meter
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Pulse:
     """The beats of a take.
 

@@ -2,12 +2,13 @@
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from statistics import median
 
 from midiforge.errors import MidiforgeError, WrongArgument, shortened
+from midiforge.frozen import frozen
 from midiforge.groove.feel import felt
 from midiforge.groove.flams import between_hands
 from midiforge.groove.grid import Found, Grid, exact_grid, likeliest_grid, nearest, spots
@@ -34,7 +35,7 @@ _FEWEST = 4  # strokes that say something of beats
 _MOST_TOLD = 100  # tempos; what is told of them is shorter
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Settled:
     """Strokes on bars.
 

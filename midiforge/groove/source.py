@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from math import inf
@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from midiforge.drill.click import CLICK_VOICES
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.kits.kit import DEFAULT, Kit, kit_names, read_kit
 from midiforge.midi.reading import PEDAL, MidiContent, PedalLine, read_midi
 from midiforge.model.meter import Meter
@@ -35,7 +36,7 @@ class Struck(NamedTuple):
     number: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Source:
     """What a file has to say.
 

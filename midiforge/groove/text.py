@@ -1,12 +1,12 @@
 """A groove as the text of a drill."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
-from midiforge.files.own_file import Heading
-from midiforge.files.toml_text import toml_key, toml_value
+from midiforge.files.own_file import Seal
+from midiforge.files.toml_text import toml_lines
+from midiforge.frozen import frozen
 from midiforge.groove.grid import Grid
 from midiforge.groove.limbs import Played
 from midiforge.groove.loop import Place
@@ -20,13 +20,13 @@ from midiforge.printable import printable
 MOST_STEPS = 1024  # of a pattern and of a sticking
 _MARKS = {Strength.ACCENT: ">", Strength.TAP: "x", Strength.GHOST: "g"}
 _USUAL_VOICE = {Limb.RIGHT_FOOT: "bass-drum", Limb.LEFT_FOOT: "hihat-pedal"}
-MADE = Heading("import", "# Made by midiforge import, {}\n")
+MADE = Seal("# Made by midiforge import, {:.16}\n", on_top=True)
 _LIMBS: Mapping[Limb | None, int] = {
     limb: place for place, limb in enumerate((*FEET, *HANDS, None))
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Part:
     """What one limb (None: nobody) plays on one voice, as marks on the steps of the loop."""
 
@@ -36,7 +36,7 @@ class Part:
     bars: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Written:
     """The keys of a drill, in order.
 
@@ -244,34 +244,5 @@ def _once(pattern: Pattern) -> tuple[Fraction, tuple[tuple[Fraction, Strength], 
 def toml(keys: Mapping[str, object], remarks: Sequence[str], notes: Mapping[str, str]) -> str:
     """A drill file: remarks on top, the keys, tables last; `notes` stand above their keys."""
     lines = [f"# {printable(remark)}".rstrip() for remark in remarks]
-    lines += [""] * bool(lines)
-    tables = {key: value for key, value in keys.items() if isinstance(value, Mapping) and value}
-    for key, value in keys.items():
-        if not isinstance(value, Mapping):
-            lines += [f"# {note}" for note in notes.get(key, "").splitlines()]
-            lines += _assigned(key, value)
-    for name, table in tables.items():
-        lines += ["", f"[{name}]"]
-        for key, value in table.items():
-            lines += _assigned(toml_key(key), value)
-    body = "\n".join(lines) + "\n"
+    body = "\n".join([*lines, *[""] * bool(lines), *toml_lines(keys, notes)]) + "\n"
     return MADE.sealed(body.encode()).decode()
-
-
-def _assigned(key: str, value: object) -> Iterator[str]:
-    if isinstance(value, list):
-        short = f"{key} = [{', '.join(_value(each) for each in value)}]"
-        if len(short) <= 100 and (len(value) == 1 or key not in ("feet", "layers")):
-            yield short
-            return
-        yield f"{key} = ["
-        yield from (f"    {_value(each)}," for each in value)
-        yield "]"
-    else:
-        yield f"{key} = {_value(value)}"
-
-
-def _value(value: object) -> str:
-    if isinstance(value, float):
-        return f"{value:g}" if value == int(value) else f"{value:.6f}".rstrip("0")
-    return toml_value(value)

@@ -2,9 +2,10 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from midiforge.errors import MidiforgeError, WrongArgument, shortened
+from midiforge.frozen import frozen
 from midiforge.hear.expected import pad_of
 from midiforge.hear.known import LIKELIER_BY, Known, Other, is_hardly, likelier
 from midiforge.hear.placing import fit
@@ -31,7 +32,7 @@ _NEARER = 0.02  # tempos that differ less, as a share, are one
 Tempos = Sequence[Exercise]  # a piece at each of its tempos
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reviewed:
     """A review and what is known besides."""
 

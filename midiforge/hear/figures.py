@@ -7,11 +7,11 @@ Sen's (the median of the slopes of all pairs), as `scipy.stats.theilslopes` has 
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import combinations
 from math import fsum, sqrt
 from statistics import median
 
+from midiforge.frozen import frozen
 from midiforge.model.hit import Limb
 
 
@@ -53,7 +53,7 @@ def overlap(low: Sequence[float], high: Sequence[float]) -> float | None:
     return below / (len(low) * len(high))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Timing:
     """How strokes lie about where they are due.
 
@@ -79,7 +79,7 @@ def of_step(percent: float | None) -> str:
     return "-" if percent is None else f"{percent:.1f}%"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Tally:
     """How many strokes were expected, and what became of them."""
 
@@ -98,7 +98,7 @@ class Tally:
         return self.hit / total if total else 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Levels:
     """Velocities by how hard a stroke was meant; None where none was.
 
@@ -112,7 +112,7 @@ class Levels:
     overlap: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LimbFigures:
     """One limb's strokes. certain: whether MIDI tells it from the other hand."""
 
@@ -123,7 +123,7 @@ class LimbFigures:
     certain: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CountFigures:
     """One count of the bar, all limbs together; `worst` the limb that missed most there."""
 
@@ -133,7 +133,7 @@ class CountFigures:
     worst: Limb | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RoundFigures:
     """One time round, from 1 (0 is a late entry); tempo in pulses a minute, as played."""
 
@@ -143,7 +143,7 @@ class RoundFigures:
     tempo: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TogetherFigures:
     """Two limbs that should land together: how long after the first-named the other comes."""
 
@@ -154,7 +154,7 @@ class TogetherFigures:
     deviation_ms: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DoubleFigures:
     """The double strokes of a hand: the second against the first.
 
@@ -168,7 +168,7 @@ class DoubleFigures:
     softer: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TempoFigures:
     """The strokes at one tempo of an exercise that gets faster; pulses a minute."""
 

@@ -6,10 +6,10 @@ slow drift, a missed bar and wrong strokes leave the rest in place.
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from math import floor
 from statistics import median
 
+from midiforge.frozen import frozen
 from midiforge.hear.expected import Due
 from midiforge.hear.match import match
 from midiforge.hear.opening import Heard, Start, by_pad
@@ -26,7 +26,7 @@ _MOST_JUMP = 0.8  # of the window, in one stretch
 _QUICKNESS = 0.4  # how much of a stretch's error is taken for a change of tempo
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Line:
     """The player's time: where in the take each moment of the exercise is.
 

@@ -1,8 +1,8 @@
 """What is known of a take besides its review."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from midiforge.frozen import frozen
 from midiforge.hear.placing import LIKE
 from midiforge.hear.review import Review
 from midiforge.model.exercise import Exercise
@@ -13,7 +13,7 @@ LIKELIER_BY = 0.10
 UNLIKE_CLEAN = 0.4  # less of all strokes is right: hardly this exercise, however it was played
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Other:
     """Another exercise that the take may be of; like: how much of it that explains, 0 to 1."""
 
@@ -21,7 +21,7 @@ class Other:
     like: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Known:
     """What is known besides the review.
 

@@ -2,11 +2,11 @@
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate
 from typing import NamedTuple
 
+from midiforge.frozen import frozen
 from midiforge.hear.match import Pair, match
 
 LOUD = 0.05  # what it is worth if accents are louder
@@ -40,7 +40,7 @@ def by_pad(strokes: Iterable[Heard]) -> dict[str, list[Heard]]:
     return found
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Start:
     """How the take lies on the exercise at its beginning.
 

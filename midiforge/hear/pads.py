@@ -3,8 +3,8 @@
 from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
+from midiforge.frozen import frozen
 from midiforge.hear.expected import Due, pad_of
 from midiforge.hear.opening import Heard
 from midiforge.hear.take import Take
@@ -25,7 +25,7 @@ BUZZ_APART_MS = 110.0
 NEAR = 64  # strokes looked at around one: more than anybody plays in so short a time
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Hearing:
     """The strokes of a take on a kit's pads.
 

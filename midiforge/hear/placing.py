@@ -2,12 +2,12 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from statistics import median
 
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.hear.expected import (
     MOST_A_STROKE,
     MOST_BESIDES,
@@ -61,7 +61,7 @@ def hear_take(take: Take, exercise: Exercise, kit: Kit) -> Hearing:
     return hearing
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Placed:
     """Where an exercise lies in a take.
 
@@ -76,7 +76,7 @@ class Placed:
     companions: frozenset[int]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Begun:
     """Where it begins, and the strokes that the player's time is told by."""
 

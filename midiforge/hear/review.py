@@ -9,10 +9,10 @@ from the middle of all strokes, or from the click where the delay is known.
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from operator import itemgetter
 from typing import NamedTuple
 
+from midiforge.frozen import frozen
 from midiforge.hear.expected import Due
 from midiforge.hear.figures import (
     CountFigures,
@@ -64,7 +64,7 @@ class Judged(NamedTuple):
     voice: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Review:
     """What there is to say of a take.
 

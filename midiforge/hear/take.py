@@ -3,10 +3,10 @@
 import re
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.midi.reading import PEDAL, MidiContent, PedalLine, read_midi
 from midiforge.model.number import Named, read_named
 
@@ -18,7 +18,7 @@ _NAMED = re.compile(r"(.+), [0-9. to]+ bpm", re.DOTALL)
 _NOTE_ON = 0x90
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stroke:
     """One stroke as the kit sent it.
 
@@ -37,7 +37,7 @@ class Stroke:
     pedal: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Take:
     """What somebody played.
 

@@ -2,9 +2,9 @@
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
 
+from midiforge.frozen import frozen
 from midiforge.hear.ceiling import Ceiling
 from midiforge.hear.opening import LOUD, Opening, Start
 
@@ -13,7 +13,7 @@ _ROUGH, _FINE = 3, 8  # parts of the window by which is told what a try explains
 _PAIRED = 2
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Try:
     """A start that was tried. merit: how likely it is."""
 
@@ -27,7 +27,7 @@ def tried(opening: Opening, offset: float, stretch: float, window: float, late: 
     return Try(start, start.fit + LOUD * loud - late)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Tempo:
     """The starts that are tried at one tempo: each offset, and what it costs that it is late."""
 

@@ -9,12 +9,13 @@ stroke as `Touch` has it. A buzz is one movement. Rates and runs count movements
 (lRR rLL) each hand moves three times in a row.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import field, replace
 from fractions import Fraction
 from itertools import pairwise
-from math import ceil
+from math import ceil, lcm
 
+from midiforge.frozen import frozen
 from midiforge.insight.loop import LIMBS, Loop, Moment, loop_of
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import HANDS, Limb
@@ -25,7 +26,7 @@ STRETCH = Fraction(2)  # seconds over which a rate counts as sustained
 GRACE_SHARE = Fraction(45, 100)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Limit:
     """Up to where a limb's rate is sensible, in strokes a second.
 
@@ -63,7 +64,7 @@ FOOT_LIMIT = Limit(
 LIMITS = {limb: HAND_LIMIT if limb.is_hand else FOOT_LIMIT for limb in LIMBS}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LimbDemand:
     """What one limb does in one time round.
 
@@ -86,7 +87,7 @@ class LimbDemand:
     too_much_from: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Demands:
     """What an exercise asks of the player.
 
@@ -101,6 +102,7 @@ class Demands:
     moments: at how many different times the player strikes something.
     unisons: at how many of them two limbs or more strike together.
     hihat_both_ways: at how many the hi-hat is to be open and closed at once.
+    moves: when each of the limbs moves.
     """
 
     limbs: tuple[LimbDemand, ...]
@@ -112,6 +114,12 @@ class Demands:
     moments: int
     unisons: int
     hihat_both_ways: int = 0
+    moves: tuple["_Moves", ...] = field(default=(), repr=False)
+
+    def at(self, tempo: Fraction) -> "Demands":
+        """What it asks at another tempo, in pulses a minute."""
+        limbs = tuple(limb.at(tempo) for limb in self.moves)
+        return replace(self, limbs=limbs, tempo=tempo, seconds=self.seconds * self.tempo / tempo)
 
     @property
     def unison_share(self) -> Fraction:
@@ -123,38 +131,17 @@ class Demands:
         return next((each for each in self.limbs if each.limb is limb), None)
 
 
-def demands(exercise: Exercise) -> Demands:
-    """What the exercise asks of the player; swing and the fastest tempo are taken into account."""
-    loop = loop_of(exercise)
-    tempo = max(bpm for _, bpm in exercise.tempo.changes)
-    limbs = []
-    for limb in LIMBS:
-        strokes = len(loop.of(limb))
-        grace = sum(
-            hit.ornament.grace_notes
-            for hit in loop.hits
-            if hit.ornament and hit.ornament.limb is limb
-        )
-        moves = _Moves.of(exercise, loop, limb)
-        if moves.places:
-            sustained, peak = moves.rates(tempo)
-            limit = LIMITS[limb]
-            limbs.append(
-                LimbDemand(
-                    limb,
-                    strokes,
-                    grace,
-                    len(moves.places) / moves.seconds(tempo),
-                    sustained,
-                    peak,
-                    moves.too_much_from(tempo, limit)
-                    if sustained > limit.sustained or peak > limit.peak
-                    else None,
-                )
-            )
+def demands(exercise: Exercise, loop: Loop | None = None) -> Demands:
+    """What the exercise asks of the player; swing and the fastest tempo are taken into account.
+
+    loop: one time round it, if already known.
+    """
+    loop = loop or loop_of(exercise)
+    tempo = fastest_tempo(exercise)
+    moves = tuple(_moves(exercise, loop))
     run, hand, endless = _longest_run(loop)
     return Demands(
-        limbs=tuple(limbs),
+        limbs=tuple(limb.at(tempo) for limb in moves),
         tempo=tempo,
         seconds=loop.length * 60 / (tempo * exercise.tempo.pulse),
         longest_run=run,
@@ -163,7 +150,13 @@ def demands(exercise: Exercise) -> Demands:
         moments=len(loop.moments),
         unisons=sum(len(moment.limbs) > 1 for moment in loop.moments),
         hihat_both_ways=sum(_hihat_both_ways(moment) for moment in loop.moments),
+        moves=moves,
     )
+
+
+def fastest_tempo(exercise: Exercise) -> Fraction:
+    """The fastest of an exercise's tempos, in pulses a minute."""
+    return max(bpm for _, bpm in exercise.tempo.changes)
 
 
 def _hihat_both_ways(moment: Moment) -> bool:
@@ -205,46 +198,53 @@ def _short(limit: Limit) -> str:
     return "Fujii and others 2009" if limit is HAND_LIMIT else limit.source
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Moves:
     """When a limb moves in one time round.
 
     places: the time as played, in quarter notes from the loop's start, and how many grace notes
         the movement is made for, before that time; 0 for a stroke.
+    grace_notes: how many there are.
     length, step, pulse: of the loop, of a grid step, of what a tempo counts; quarter notes.
     """
 
+    limb: Limb
     places: tuple[tuple[Fraction, int], ...]
+    grace_notes: int
     length: Fraction
     step: Fraction
     pulse: Fraction
     touch: Touch
 
-    @classmethod
-    def of(cls, exercise: Exercise, loop: Loop, limb: Limb) -> "_Moves":
-        places = []
-        for hit in loop.hits:
-            time = exercise.swing.played(hit.time, hit.grid) - loop.start
-            if hit.limb is limb:
-                places.append((time, 0))
-            elif hit.ornament and hit.ornament.limb is limb and hit.ornament.grace_notes:
-                places.append((time, hit.ornament.grace_notes))
-        places.sort()
-        return cls(tuple(places), loop.length, exercise.step, exercise.tempo.pulse, exercise.touch)
-
-    def seconds(self, tempo: Fraction) -> Fraction:
-        """How long one time round lasts."""
-        return self.length * 60 / (tempo * self.pulse)
+    def at(self, tempo: Fraction) -> LimbDemand:
+        """What it asks of the limb at a tempo."""
+        limit = LIMITS[self.limb]
+        sustained, peak = self.rates(tempo)
+        passed = sustained > limit.sustained or peak > limit.peak
+        return LimbDemand(
+            self.limb,
+            sum(not grace for _, grace in self.places),
+            self.grace_notes,
+            len(self.places) * tempo * self.pulse / (self.length * 60),
+            sustained,
+            peak,
+            self.too_much_from(tempo, limit) if passed else None,
+        )
 
     def rates(self, tempo: Fraction) -> tuple[Fraction, Fraction]:
         """The sustained rate and the peak at a tempo."""
-        quarter, around = 60 / (tempo * self.pulse), self.seconds(tempo)
-        room = self.step * quarter * GRACE_SHARE
-        times = sorted(
-            (time * quarter - (min(self._reach(grace), room) if grace else 0)) % around
+        quarter, room = 60 / (tempo * self.pulse), self.step * GRACE_SHARE
+        times = [
+            time - min(self._reach(grace) / quarter, room) if grace else time
             for time, grace in self.places
-        )
-        return _sustained(times, around), _peak(times, around)
+        ]
+        # In whole parts of a quarter note, as many as make all of this exact: sooner done.
+        exact = (self.length, STRETCH / quarter, *times)
+        parts = lcm(*(length.denominator for length in exact))
+        around, stretch, *moves = (int(length * parts) for length in exact)
+        moves = sorted(move % around for move in moves)
+        second = parts / quarter
+        return _sustained(moves, around, stretch) * second, _peak(moves, around) * second
 
     def _reach(self, grace: int) -> Fraction:
         """Seconds from the first of so many grace notes to their stroke, if there is room."""
@@ -265,33 +265,60 @@ class _Moves:
         return kept
 
 
-def _peak(moves: Sequence[Fraction], around: Fraction) -> Fraction:
-    if not moves:
-        return Fraction(0)
+def _moves(exercise: Exercise, loop: Loop) -> Iterator[_Moves]:
+    """The movements of each limb that moves, hands first."""
+    places: dict[Limb, list[tuple[Fraction, int]]] = {limb: [] for limb in LIMBS}
+    grace_notes = dict.fromkeys(LIMBS, 0)
+    for hit in loop.hits:
+        time = exercise.swing.played(hit.time, hit.grid) - loop.start
+        if hit.limb:
+            places[hit.limb].append((time, 0))
+        if hit.ornament and hit.ornament.limb and hit.ornament.grace_notes:
+            grace_notes[hit.ornament.limb] += hit.ornament.grace_notes
+            if hit.ornament.limb is not hit.limb:
+                places[hit.ornament.limb].append((time, hit.ornament.grace_notes))
+    for limb, moves in places.items():
+        if moves:
+            yield _Moves(
+                limb,
+                tuple(sorted(moves)),
+                grace_notes[limb],
+                loop.length,
+                exercise.step,
+                exercise.tempo.pulse,
+                exercise.touch,
+            )
+
+
+def _peak(moves: Sequence[int], around: int) -> Fraction:
     gaps = [later - earlier for earlier, later in pairwise((*moves, moves[0] + around))]
-    return 1 / min(gap for gap in gaps if gap > 0)
+    return Fraction(1, min(gap for gap in gaps if gap > 0))
 
 
-def _sustained(moves: Sequence[Fraction], around: Fraction) -> Fraction:
-    """The highest rate of the movements within two seconds of one of them.
+def _sustained(moves: Sequence[int], around: int, stretch: int) -> Fraction:
+    """The highest rate of the movements within a stretch of two seconds from one of them.
 
     They are taken to last until the next one would come if they went on evenly, but two seconds
     at the least: a short burst is not sustained, and an even hand sustains its own rate.
     """
     size = len(moves)
 
-    def at(i: int) -> Fraction:
+    def at(i: int) -> int:
         return moves[i % size] + i // size * around
 
-    best = Fraction(0)
+    best, lasts = 0, 1
     end = 0
     for i, first in enumerate(moves):
-        while at(end) - first < STRETCH:
+        while at(end) - first < stretch:
             end += 1
         count = end - i
-        lasting = at(end) - first if count == 1 else (at(end - 1) - first) * count / (count - 1)
-        best = max(best, count / max(lasting, STRETCH))
-    return best
+        gaps = max(count - 1, 1)
+        lasting = at(i + gaps) - first
+        if lasting * count < stretch * gaps:
+            gaps, lasting = count, stretch
+        if gaps * lasts > best * lasting:
+            best, lasts = gaps, lasting
+    return Fraction(best, lasts)
 
 
 def _longest_run(loop: Loop) -> tuple[int, Limb | None, bool]:

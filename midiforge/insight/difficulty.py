@@ -30,12 +30,12 @@ The weights bring each part to a like size in ordinary exercises. Equal scores k
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from math import log2
 from typing import TypeVar
 
+from midiforge.frozen import frozen
 from midiforge.insight.demands import LIMITS, Demands, demands
 from midiforge.insight.loop import Loop, loop_of
 from midiforge.insight.syncopation import ACCENTS, Syncopation, syncopation, syncopations
@@ -63,7 +63,7 @@ PARTS: dict[str, float] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Part:
     """One named part of a score.
 
@@ -78,7 +78,7 @@ class Part:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Difficulty:
     """A score from easy (0) to hard, without an upper end, and its parts in the table's order."""
 
@@ -100,15 +100,18 @@ class Difficulty:
 
 
 def difficulty(
-    exercise: Exercise, asked: Demands | None = None, off_beat: Syncopation | None = None
+    exercise: Exercise,
+    asked: Demands | None = None,
+    off_beat: Syncopation | None = None,
+    loop: Loop | None = None,
 ) -> Difficulty:
     """How hard an exercise is, by the rule of thumb above.
 
-    asked, off_beat: its demands and syncopation, if already known.
+    asked, off_beat, loop: its demands, its syncopation and one time round it, if already known.
     """
-    loop = loop_of(exercise)
-    asked = asked or demands(exercise)
-    off_beat = off_beat or syncopation(exercise)
+    loop = loop or loop_of(exercise)
+    asked = asked or demands(exercise, loop)
+    off_beat = off_beat or syncopation(exercise, loop)
     found = (
         _combinations(loop),
         _crossing(loop),
@@ -162,22 +165,26 @@ def _off_beat(loop: Loop, exercise: Exercise, found: Syncopation) -> tuple[float
         if line.name == ACCENTS:
             here = line.per_bar
         elif line.limb in FEET:
-            here, home = (
-                _of_a_foot(times, exercise.meter, loop.length)
-                for times in _here_and_at_home(loop, exercise, line.limb)
-            )
+            times, at_home = _here_and_at_home(loop, exercise, line.limb)
+            here = _of_a_foot(times, exercise.meter, loop.length, line.per_bar)
+            home = here if times == at_home else _of_a_foot(at_home, exercise.meter, loop.length)
         total += max(here, home)
         names += [line.name] if here else []
     return float(total), f"syncopation of {listed(names) or 'the feet at home'}"
 
 
-def _of_a_foot(times: Sequence[Fraction], meter: Meter, length: Fraction) -> Fraction:
-    """What a foot's syncopation counts in a bar; times are from the loop's start, in order."""
+def _of_a_foot(
+    times: Sequence[Fraction], meter: Meter, length: Fraction, per_bar: Fraction | None = None
+) -> Fraction:
+    """What a foot's syncopation counts in a bar; times are from the loop's start, in order.
+
+    per_bar: its syncopation, if already known.
+    """
     if all(time % meter.bar in meter.beats for time in times):
         return Fraction(0)
-    per_bar = sum(strength for _, strength in syncopations(times, meter, length)) / (
-        length / meter.bar
-    )
+    if per_bar is None:
+        total = sum(strength for _, strength in syncopations(times, meter, length))
+        per_bar = total / (length / meter.bar)
     gaps = {later - earlier for earlier, later in pairwise((*times, times[0] + length))}
     return min(per_bar, Fraction(1)) if len(gaps) == 1 else per_bar
 

@@ -1,15 +1,15 @@
 """Everything there is to say about one exercise, read once."""
 
-from dataclasses import dataclass
-
+from midiforge.frozen import frozen
 from midiforge.insight.demands import Demands, demands, warnings
 from midiforge.insight.difficulty import Difficulty, difficulty
+from midiforge.insight.loop import loop_of
 from midiforge.insight.meetings import Meeting, meetings
 from midiforge.insight.syncopation import Syncopation, syncopation
 from midiforge.model.exercise import Exercise
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Insight:
     """What an exercise asks of the player, all of it."""
 
@@ -22,12 +22,13 @@ class Insight:
 
 def insight(exercise: Exercise) -> Insight:
     """Everything there is to say about an exercise."""
-    asked = demands(exercise)
-    off_beat = syncopation(exercise)
+    loop = loop_of(exercise)
+    asked = demands(exercise, loop)
+    off_beat = syncopation(exercise, loop)
     return Insight(
         demands=asked,
-        meetings=meetings(exercise),
+        meetings=meetings(exercise, loop),
         syncopation=off_beat,
-        difficulty=difficulty(exercise, asked, off_beat),
+        difficulty=difficulty(exercise, asked, off_beat, loop),
         warnings=warnings(asked),
     )

@@ -1,9 +1,9 @@
 """The part of an exercise that comes round again, and what the player does in it."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 
+from midiforge.frozen import frozen
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Hit, Limb
 
@@ -12,7 +12,7 @@ LIMBS: tuple[Limb, ...] = (*HANDS, *FEET)
 _PLACE = {limb: place for place, limb in enumerate(LIMBS)}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Moment:
     """What the player strikes at one time; `hits` in the order of `LIMBS`."""
 
@@ -32,7 +32,7 @@ class Moment:
         return tuple(limb for limb in self.limbs if limb.is_foot)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Loop:
     """One time round.
 

@@ -1,16 +1,16 @@
 """Which limbs meet where: every moment at which two or more strike together."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from fractions import Fraction
 
-from midiforge.insight.loop import loop_of
+from midiforge.frozen import frozen
+from midiforge.insight.loop import Loop, loop_of
 from midiforge.insight.places import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Limb
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Meeting:
     """Limbs that strike together.
 
@@ -31,8 +31,11 @@ class Meeting:
         return "+".join(limb.letter for limb in self.limbs)
 
 
-def meetings(exercise: Exercise) -> tuple[Meeting, ...]:
-    """The meetings of one time round, in order of time; see `loop_of`."""
+def meetings(exercise: Exercise, loop: Loop | None = None) -> tuple[Meeting, ...]:
+    """The meetings of one time round, in order of time; see `loop_of`.
+
+    loop: that, if already known.
+    """
     meter, step = exercise.meter, exercise.step
     return tuple(
         Meeting(
@@ -41,7 +44,7 @@ def meetings(exercise: Exercise) -> tuple[Meeting, ...]:
             place_name(meter, step, moment.time),
             moment.limbs,
         )
-        for moment in loop_of(exercise).moments
+        for moment in (loop or loop_of(exercise)).moments
         if len(moment.limbs) > 1
     )
 

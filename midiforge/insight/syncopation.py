@@ -21,13 +21,14 @@ them; any other beat by 2 first, except that six parts of it are three halved, a
 counted. The beats of a mixed meter all appear on one level.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
+from functools import cache
 from math import lcm
 
+from midiforge.frozen import frozen
 from midiforge.insight.loop import Loop, loop_of
-from midiforge.insight.places import beat_of
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
 from midiforge.model.meter import Meter
@@ -37,7 +38,7 @@ MEASURE = "Longuet-Higgins and Lee 1984"
 ACCENTS = "accents"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Line:
     """One voice and its syncopation.
 
@@ -53,7 +54,7 @@ class Line:
     per_bar: Fraction
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Syncopation:
     """The syncopation of an exercise, voice by voice; only voices that sound.
 
@@ -67,9 +68,12 @@ class Syncopation:
         return next((line for line in self.lines if line.name == name), None)
 
 
-def syncopation(exercise: Exercise) -> Syncopation:
-    """The syncopation of each voice of one time round; see `loop_of`."""
-    loop = loop_of(exercise)
+def syncopation(exercise: Exercise, loop: Loop | None = None) -> Syncopation:
+    """The syncopation of each voice of one time round; see `loop_of`.
+
+    loop: that, if already known.
+    """
+    loop = loop or loop_of(exercise)
     voices: list[tuple[str, Limb | None, list[Hit]]] = [(ACCENTS, None, _accents(loop))]
     voices += [(limb.title, limb, list(loop.of(limb))) for limb in (*HANDS, *FEET)]
     bars = loop.length / exercise.meter.bar
@@ -93,19 +97,15 @@ def syncopations(
     length: of the loop, a whole number of bars.
     """
     notes = sorted(set(times))
-    grid = place_weights(meter, _parts(notes, meter))
-    places = [
-        (bar * meter.bar + place, weight)
-        for bar in range(int(length / meter.bar))
-        for place, weight in grid
-    ]
-    index = {place: i for i, (place, _) in enumerate(places)}
+    within = [divmod(note, meter.bar) for note in notes]
+    grid = dict(place_weights(meter, _parts({place for _, place in within}, meter)))
+    order = {place: i for i, place in enumerate(grid)}
+    index = [bar * len(grid) + order[place] for bar, place in within]
+    around = [*grid.values()] * int(length / meter.bar)
     found = []
-    for note, following in zip(notes, [*notes[1:], *notes[:1]], strict=True):
-        i, end = index[note], index[following]
-        end += len(places) if end <= i else 0
-        silent = [places[k % len(places)][1] for k in range(i + 1, end)]
-        strength = max(silent, default=places[i][1]) - places[i][1]
+    for note, i, end in zip(notes, index, [*index[1:], *index[:1]], strict=True):
+        silent = around[i + 1 : end] if end > i else around[i + 1 :] + around[:end]
+        strength = max(silent, default=around[i]) - around[i]
         if strength > 0:
             found.append((note, strength))
     return tuple(found)
@@ -113,12 +113,13 @@ def syncopations(
 
 def weights(meter: Meter, step: Fraction) -> tuple[int, ...]:
     """The weight of each grid step of a bar; every beat must be a whole number of steps."""
-    parts = {length: int(length / step) for length in meter.beat_lengths}
+    parts = tuple(int(length / step) for length in meter.beat_lengths)
     return tuple(weight for _, weight in place_weights(meter, parts))
 
 
-def place_weights(meter: Meter, parts: Mapping[Fraction, int]) -> tuple[tuple[Fraction, int], ...]:
-    """The places of a bar and their weights, each beat divided into `parts` by its length."""
+@cache
+def place_weights(meter: Meter, parts: tuple[int, ...]) -> tuple[tuple[Fraction, int], ...]:
+    """The places of a bar and their weights, each of its beats divided into so many parts."""
     beats = len(meter.groups)
     if meter.is_mixed:
         on_beats, depth = [0] + [-1] * (beats - 1), 1
@@ -126,10 +127,9 @@ def place_weights(meter: Meter, parts: Mapping[Fraction, int]) -> tuple[tuple[Fr
         divisions = _primes(beats)
         on_beats, depth = _levels(divisions, 0), len(divisions)
     found = []
-    for start, length, units, weight in zip(
-        meter.beats, meter.beat_lengths, meter.groups, on_beats, strict=True
+    for start, length, units, weight, size in zip(
+        meter.beats, meter.beat_lengths, meter.groups, on_beats, parts, strict=True
     ):
-        size = parts[length]
         inner = _levels(_beat_divisions(size, units), -depth)
         found += [(start + i * length / size, weight if i == 0 else inner[i]) for i in range(size)]
     return tuple(found)
@@ -162,13 +162,16 @@ def _primes(number: int) -> tuple[int, ...]:
     return tuple(found)
 
 
-def _parts(notes: Iterable[Fraction], meter: Meter) -> dict[Fraction, int]:
-    """For each length of beat, the fewest equal parts that have a place for every note."""
-    parts = dict.fromkeys(meter.beat_lengths, 1)
-    for note in notes:
-        _, start, length = beat_of(meter, note % meter.bar)
-        parts[length] = lcm(parts[length], ((note % meter.bar - start) / length).denominator)
-    return parts
+def _parts(places: Iterable[Fraction], meter: Meter) -> tuple[int, ...]:
+    """For each beat, the fewest equal parts that have a place for every one given; beats of one
+    length have as many."""
+    starts, lengths = meter.beats, meter.beat_lengths
+    parts = dict.fromkeys(meter.groups, 1)
+    for place in places:
+        beat = bisect_right(starts, place) - 1
+        units = meter.groups[beat]
+        parts[units] = lcm(parts[units], ((place - starts[beat]) / lengths[beat]).denominator)
+    return tuple(parts[units] for units in meter.groups)
 
 
 def _accents(loop: Loop) -> list[Hit]:

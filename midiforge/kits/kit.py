@@ -2,13 +2,14 @@
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.files.disk import is_file, read_toml, real
+from midiforge.frozen import frozen
 from midiforge.library import shelf
 
 ENDING = ".toml"
@@ -47,7 +48,7 @@ _TRIGGERS = {"note": 127, "controller": 127, "program": 128}
 _MOST_FILES = 16  # that start from each other
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HiHatPedal:
     """The hi-hat pedal of an electronic kit.
 
@@ -65,7 +66,7 @@ class HiHatPedal:
         return "hihat-closed" if value > self.closed_above else "hihat-half"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Kit:
     """A sound module or an electronic kit.
 

@@ -2,11 +2,11 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from typing import Any
 
+from midiforge.frozen import frozen
 from midiforge.library.shelf import entries, find
 from midiforge.model.meter import Meter
 from midiforge.phrase.pattern import Pattern, parse_pattern
@@ -15,7 +15,7 @@ _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SIGNS = {"": 0, "b": -1, "#": 1}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Percussion:
     """A percussion player's part.
 
@@ -43,7 +43,7 @@ class Percussion:
         return {voice: parse_pattern(text, self.meter, step) for voice, text in texts.items()}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Instrument:
     """An instrument with pitch.
 
@@ -60,7 +60,7 @@ class Instrument:
     also: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Figure:
     """How one player of a style plays.
 
@@ -82,7 +82,7 @@ class Figure:
     rests_at_top: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Style:
     """A way of playing beside the drummer.
 

@@ -2,12 +2,12 @@
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
 from midiforge.errors import MidiforgeError, NoOstinato, nearest, quoted
+from midiforge.frozen import frozen
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.phrase.pattern import Pattern, parse_pattern
@@ -28,7 +28,7 @@ class _Named(Protocol):
 T = TypeVar("T", bound=_Named)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rudiment:
     """One of the Percussive Arts Society's 40 International Drum Rudiments.
 
@@ -52,7 +52,7 @@ class Rudiment:
         return parse_sticking(self.sticking, name=self.name)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LibraryOstinato:
     """A repeating part with a trade name.
 
@@ -86,7 +86,7 @@ class LibraryOstinato:
         return parse_pattern(self.text, self.meter, self.meter.beat / self.steps)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Voice:
     """A sound by its name.
 

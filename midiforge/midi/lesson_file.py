@@ -8,6 +8,7 @@ from shutil import copyfileobj
 from tempfile import SpooledTemporaryFile
 from typing import IO
 
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.midi import smf
 from midiforge.midi.exercise_file import opening
@@ -18,7 +19,7 @@ from midiforge.model.number import Number
 _IN_MEMORY = 1 << 19  # bytes of a track kept in memory before it goes to disk
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Cue:
     """Where a section of the lesson begins.
 

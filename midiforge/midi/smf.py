@@ -16,7 +16,9 @@ _PLAIN_MARKS = str.maketrans(
      "Ł": "L", "đ": "d", "ð": "d", "þ": "th"}
 )  # fmt: skip
 
-_SHORT = tuple(bytes((i,)) if i < 0x80 else bytes((0x80 | i >> 7, i & 0x7F)) for i in range(0x4000))
+_LOW = [bytes((low,)) for low in range(0x80)]
+_HIGH = [bytes((0x80 | high,)) for high in range(1, 0x80)]
+_SHORT = _LOW + [high + low for high in _HIGH for low in _LOW]  # quantities of a byte and of two
 
 
 def quantity(value: int) -> bytes:

@@ -2,10 +2,10 @@
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
+from midiforge.frozen import frozen
 from midiforge.model.band import NO_CHORD, ChordMark
 from midiforge.model.exercise import Exercise
 
@@ -14,7 +14,7 @@ _SHARP, _FLAT = "♯", "♭"
 _TYPED_FLAT = re.compile(r"(?:(?<=^[A-G])|(?<=/[A-G]))b|b(?=\d)")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ChordSign:
     """A chord in a bar.
 

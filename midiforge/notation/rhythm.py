@@ -7,12 +7,12 @@ of the beat, and rests are as few as that allows.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from math import gcd, lcm
 
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.model.meter import Meter
 
 # Names as MusicXML and the trade have them; lengths in quarter notes.
@@ -29,7 +29,7 @@ _DOTTED = Fraction(3, 2)
 _TOO_FINE = "are finer than thirty-second notes, which is as fine as a staff is written"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Value:
     """A note value: its name, and whether it is dotted."""
 
@@ -42,7 +42,7 @@ class Value:
         return {"eighth": 1, "16th": 2, "32nd": 3}.get(self.name, 0)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Tuplet:
     """`actual` notes in the time of `normal`, each written as a `unit`."""
 
@@ -51,7 +51,7 @@ class Tuplet:
     unit: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Written:
     """One written value: a stroke or a rest.
 
@@ -64,7 +64,7 @@ class Written:
     is_rest: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Cell:
     """A beat of a bar, or a part of one: what is beamed together.
 

@@ -5,9 +5,9 @@ upper voice and the feet the lower; whatever plays beside the player has a staff
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 
+from midiforge.frozen import frozen
 from midiforge.model.exercise import Exercise
 from midiforge.notation.chords import ChordSign
 from midiforge.notation.rhythm import Tuplet, Value
@@ -18,7 +18,7 @@ from midiforge.notation.title import beside_title
 HANDS_VOICE, FEET_VOICE = "hands", "feet"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Head:
     """One notehead of a note or chord.
 
@@ -34,7 +34,7 @@ class Head:
     foot: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Note:
     """A note, a chord or a rest (no heads), in its place.
 
@@ -64,7 +64,7 @@ class Note:
         return "".join(hand for hand in "RL" if any(head.hand == hand for head in self.heads))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Group:
     """The notes of a cell: what is beamed together, and what a tuplet's bracket spans."""
 
@@ -83,7 +83,7 @@ class Group:
         return None if any(not note.value.flags for note in span) else (beamed[0], beamed[-1])
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Voice:
     """One voice of one bar.
 
@@ -105,7 +105,7 @@ class Voice:
         return all(note.is_rest for note in self.notes)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Bar:
     """A written bar.
 
@@ -132,7 +132,7 @@ class Bar:
         return next((voice for voice in self.voices if voice.name == name), None)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Passage:
     """Bars that are played `times` times."""
 
@@ -140,7 +140,7 @@ class Passage:
     times: int = 1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Score:
     """An exercise as written; exercises that differ only in tempo are one score.
 

@@ -1,8 +1,8 @@
 """How a voice is written: its place on the staff, its notehead, what stands above it."""
 
-from dataclasses import dataclass
 from functools import cache
 
+from midiforge.frozen import frozen
 from midiforge.library import shelf
 
 _STEPS = "CDEFGAB"
@@ -14,7 +14,7 @@ MARKS = ("", "open", "half-open", "closed")
 _PERCUSSION = "x"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Sign:
     """A notehead in its place.
 

@@ -1,10 +1,10 @@
 """Crescendos and diminuendos: which bars they go through, and how far they are open there."""
 
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from math import lcm
 
+from midiforge.frozen import frozen
 from midiforge.model.exercise import Exercise
 
 # In bars; longer ones are said in words, and so are those that would make what goes round longer
@@ -15,7 +15,7 @@ _SIGNS = (("pp", 30), ("p", 60), ("mp", 85), ("mf", 105), ("f", 125))
 _LOUDEST = "ff"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Hairpin:
     """One bar's part of a crescendo or diminuendo.
 

@@ -1,9 +1,9 @@
 """What a lesson's booklet says, whatever it is printed on: entries, key, legend, cautions."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 
+from midiforge.frozen import frozen
 from midiforge.insight.meetings import hands_and_feet, meetings
 from midiforge.insight.places import explained
 from midiforge.insight.returns import returns
@@ -41,7 +41,7 @@ _MOST_HEARD = 32  # bars, or pages to listen to would grow large
 _MUSIC_NOTES = {"quarter": "♩", "dotted quarter": "♩.", "eighth": "♪", "dotted eighth": "♪."}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Entry:
     """One exercise at its tempos.
 
@@ -68,7 +68,7 @@ class Entry:
     setting: Setting
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class KeySign:
     """A sign on the staff and what is struck."""
 
@@ -76,7 +76,7 @@ class KeySign:
     title: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Booklet:
     """A lesson, ready to be set on pages.
 

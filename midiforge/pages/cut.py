@@ -6,10 +6,11 @@ them make a line, on paper as on a telephone.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
 
+from midiforge.frozen import frozen
 from midiforge.model.meter import Meter
 from midiforge.notation.rhythm import Value
 from midiforge.notation.score import (
@@ -54,7 +55,7 @@ class _Place(NamedTuple):
     width: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Cutter:
     """Cuts the pieces of one score."""
 

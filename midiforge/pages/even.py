@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate, pairwise
 
+from midiforge.frozen import frozen
 from midiforge.pages.shapes import Boxes, Mark
 
 _BETWEEN = 2.0  # tenths of a staff space that stay free between two columns
@@ -33,7 +34,7 @@ class Column:
 Staff = Sequence[Mark]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Grid:
     """When the notes of some beats are struck.
 

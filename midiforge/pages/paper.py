@@ -1,15 +1,14 @@
 """Paper: its size, and how large the music is on it."""
 
-from dataclasses import dataclass
-
 from midiforge.errors import WrongArgument, nearest, quoted
+from midiforge.frozen import frozen
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # mm; ISO 216, ANSI/ASME Y14.1
 _MARGIN = 16.0
 _SPACE, _LARGE_SPACE = 1.7, 2.5  # mm between staff lines
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Paper:
     """A page; lengths in mm.
 

@@ -1,10 +1,11 @@
 """Pieces of a score, which stand side by side: whole bars, or beats of long ones."""
 
-from dataclasses import dataclass
 from fractions import Fraction
 
+from midiforge.frozen import frozen
 
-@dataclass(frozen=True, slots=True)
+
+@frozen
 class Piece:
     """Beats of one bar, drawn.
 
@@ -29,7 +30,7 @@ class Piece:
     written_out: "Piece | None" = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Setting:
     """A score as pieces.
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 
+from midiforge.frozen import frozen
 from midiforge.model.counts import UNNAMED
 from midiforge.notation.score import Bar, Note, Score
 from midiforge.notation.swells import Hairpin
@@ -47,7 +48,7 @@ class Cut:
     notes: dict[str, Note] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rows:
     """Heights that all pieces of a score share, from their top."""
 

@@ -1,13 +1,13 @@
 """A lesson's pages in the format that a file's ending names."""
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
-from midiforge.files.disk import check_name, real, reason, write_aside
+from midiforge.files.disk import check_name, reason
 from midiforge.files.own_file import Seal
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.notation.write import scores
@@ -17,10 +17,11 @@ if TYPE_CHECKING:
     from midiforge.pages.booklet import Booklet
     from midiforge.pages.widths import Layout
 
-_PDF_SEAL, _SEAL = Seal("sheet", "% {}\n"), Seal("sheet", "<!-- {} -->\n")
+_PDF_SEAL = Seal("% midiforge sheet, sha256 {}\n")
+_SEAL = Seal("<!-- midiforge sheet, sha256 {} -->\n")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Content:
     """What is to be printed.
 
@@ -57,11 +58,7 @@ def write_sheet(
         raise WrongArgument(_unknown(path), "path", hint="one of " + ", ".join(FORMATS))
     seal = _PDF_SEAL if make is _pdf else _SEAL
     _check(path, seal)
-    if path.is_symlink():
-        path = real(path)
-    made = make(Content(title, text, exercises, kit, paper, with_counts))
-    content = made.encode() if isinstance(made, str) else made
-    write_aside(path, seal.sealed(content))
+    seal.write(path, make(Content(title, text, exercises, kit, paper, with_counts)))
 
 
 def _unknown(path: Path) -> str:

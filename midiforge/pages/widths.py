@@ -1,11 +1,11 @@
 """How wide the pieces of a score are, and where its bars are cut."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from math import ceil
 
+from midiforge.frozen import frozen
 from midiforge.notation.rhythm import cells_of
 from midiforge.notation.score import Bar, Score
 from midiforge.pages.chord_text import chord_width
@@ -25,7 +25,7 @@ BETWEEN_CHORDS = 0.9 * SPACE
 Span = tuple[Fraction, Fraction]  # from, up to: quarter notes from the bar line
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Layout:
     """How a score is cut.
 

@@ -1,8 +1,8 @@
 """Every sticking of n strokes, within limits."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
+from midiforge.frozen import frozen
 from midiforge.phrase.phrase import Phrase, rotated
 from midiforge.phrase.sticking import parse_sticking, write_sticking
 
@@ -11,7 +11,7 @@ LONGEST_STICKING = 16
 _SWAP = str.maketrans("RL", "LR")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Every:
     """What `stickings` goes through.
 

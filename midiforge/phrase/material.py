@@ -1,14 +1,13 @@
 """What a drill turns over: stickings, and lines that repeat."""
 
-from dataclasses import dataclass
-
+from midiforge.frozen import frozen
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.phrase.pattern import Pattern
 from midiforge.phrase.phrase import Phrase
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Sticking:
     """A phrase and how it likes to be written.
 
@@ -20,7 +19,7 @@ class Sticking:
     steps: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Line:
     """A repeating part of one limb, or of none (beside the player).
 

@@ -1,12 +1,12 @@
 """Repeating patterns of single strokes: typed on a grid, or by count."""
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from math import gcd, lcm
 
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.frozen import frozen
 from midiforge.model.counts import count_index, counts_in_bar, steps_in_bar
 from midiforge.model.hit import Strength
 from midiforge.model.meter import Meter
@@ -16,7 +16,7 @@ _MOST_STEPS = 1024
 _MOST_COUNTS = 8  # in a title
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Pattern:
     """Strokes that repeat; lengths and times in quarter notes.
 

@@ -1,15 +1,16 @@
 """A phrase: strokes on equal grid steps, and how it is turned and moved."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TypeVar
 
+from midiforge.frozen import frozen
 from midiforge.model.hit import HANDS, Limb, Strength
 
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stroke:
     """One stroke of a sticking.
 
@@ -25,7 +26,7 @@ class Stroke:
 Step = tuple[Stroke, ...]  # what sounds together on one grid step; () is a rest
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Phrase:
     """Strokes on equal grid steps, repeating. Moving a phrase gives a new one.
 

@@ -4,13 +4,13 @@ Nothing is told by colour alone: a good take is a filled mark, any other a hollo
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date
 from string import ascii_lowercase
 from textwrap import wrap
 from typing import Any
 
 from midiforge.drill.drill import Practice
+from midiforge.frozen import frozen
 from midiforge.hear.figures import of_step
 from midiforge.practice.entry import Entry
 from midiforge.practice.log import plain_entry
@@ -33,7 +33,7 @@ _PLAIN = str.maketrans(f"{_BARS}{_GOOD}{_OTHER}│└─", "12345678*o|+-")
 _HEADS = f"{'takes':>5}  {'last':10}  {'tempo':>6}  {'clean':>5}  {'steady':>7}  {'good at':>7}  "
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Course:
     """The takes of one exercise, the oldest first; at least one."""
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from midiforge.files.disk import is_file, real
-from midiforge.files.toml_text import toml_key, toml_value
+from midiforge.files.toml_text import toml_lines, toml_value
 from midiforge.kits.kit import ENDING, kit_names
 from midiforge.model.number import numbers_said
 from midiforge.model.tempo import plain
@@ -36,7 +36,7 @@ def drill_file(plan: Plan, folder: Path) -> str:
             f"--only {numbers_said(each, between=',')}" for each in plan.stretches
         )
         lines += ["# Nothing stops for a rest by itself, so play it in pieces:", f"# {pieces}"]
-    lines.append("")
+    keys: dict[str, Any] = {}
     tables: dict[str, dict[str, Any]] = {}
     for name, value in given.items():
         table, dot, inner = name.partition(".")
@@ -45,10 +45,8 @@ def drill_file(plan: Plan, folder: Path) -> str:
         elif isinstance(value, Mapping):
             tables[name] = dict(value)
         else:
-            lines.append(f"{toml_key(name)} = {toml_value(value)}")
-    lines += ["", *_running(plan)]
-    for table, content in tables.items():
-        lines += ["", *_table(table, content)]
+            keys[name] = value
+    lines += ["", *toml_lines(keys), "", *_running(plan), *toml_lines(tables)]
     return "\n".join(lines) + "\n"
 
 
@@ -87,22 +85,3 @@ def _kit(name: str, source: str, folder: Path) -> str:
                 return Path(os.path.relpath(whole, real(folder))).as_posix()
             return whole.as_posix()
     return name
-
-
-# TOML
-
-
-def _table(name: str, content: Mapping[str, Any]) -> Iterator[str]:
-    inner = {key: value for key, value in content.items() if isinstance(value, Mapping)}
-    headed = len(inner) < len(content) or not content
-    if headed:
-        yield f"[{name}]"
-    for key, value in content.items():
-        if key not in inner:
-            yield f"{toml_key(str(key))} = {toml_value(value)}"
-    for number, (key, value) in enumerate(inner.items()):
-        if headed or number:
-            yield ""
-        yield f"[{name}.{toml_key(str(key))}]"
-        for each, found in value.items():
-            yield f"{toml_key(str(each))} = {toml_value(found)}"

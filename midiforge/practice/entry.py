@@ -1,17 +1,17 @@
 """What the log keeps of a reviewed take, and what an exercise is called there for good."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date, datetime
 from hashlib import blake2b
 from typing import Any
 
+from midiforge.frozen import frozen
 from midiforge.insight.loop import loop_of
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Entry:
     """One reviewed take; of figures that a take is too short for, None.
 

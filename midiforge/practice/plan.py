@@ -19,7 +19,7 @@ same plan.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from fractions import Fraction
 from itertools import groupby, islice
@@ -28,6 +28,7 @@ from typing import Any
 
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError, WrongArgument
+from midiforge.frozen import frozen
 from midiforge.insight.difficulty import difficulty
 from midiforge.lesson.compose import MOST_STROKES
 from midiforge.lesson.lesson import Lesson, Progress
@@ -58,7 +59,7 @@ _MOST_TIMES = 20
 _JUDGED = 12  # exercises among which the easiest is looked for
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Turn:
     """One piece of a plan.
 
@@ -103,7 +104,7 @@ class Turn:
         return f"{word} {clock(self.end)}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Plan:
     """Minutes of practice; `turns` in order, one after the other."""
 

@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
@@ -10,6 +9,7 @@ from functools import cached_property
 from itertools import chain
 
 from midiforge.drill.drill import Practice
+from midiforge.frozen import frozen
 from midiforge.lesson.outline import Outline
 from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number, exercises_said
@@ -113,7 +113,7 @@ class Group:
         return len(self.outlines[0].tempos[0].changes) > 1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Advice:
     """What to do with an exercise, in one sentence.
 
@@ -138,7 +138,7 @@ def hurts(entry: Entry) -> bool:
     return bool(_HURTS.search(_NOT.sub("", entry.note)))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Standing:
     """Where the player is with an exercise.
 

@@ -1,17 +1,17 @@
 """How the tempos of a drill rise and fall."""
 
-from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
 from midiforge.drill.drill import Drill, Practice
 from midiforge.drill.slowest import slowest_tempo
 from midiforge.drill.values import FASTEST, SLOWEST
+from midiforge.frozen import frozen
 
 SAME_TEMPO = 0.006  # as a share; tempos nearer than this are the same, as in reviews
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Steps:
     """How a drill's tempos rise and fall.
 

@@ -7,8 +7,8 @@ at: that depends on the takes before, and `midiforge.practice` says it.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
+from midiforge.frozen import frozen
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
 from midiforge.report.rules.besides import extras
@@ -28,7 +28,7 @@ from midiforge.report.words import many, ms
 MOST_POINTS = 5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rule:
     """One thing there may be to say.
 

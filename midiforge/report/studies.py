@@ -1,7 +1,6 @@
 """Published figures of professional drummers, to be put beside the player's."""
 
-from dataclasses import dataclass
-
+from midiforge.frozen import frozen
 from midiforge.model.hit import Limb
 
 SOURCE = (
@@ -12,7 +11,7 @@ SOURCE = (
 _FAST = 160.0  # half way between the two tempos the study has above and below
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Professional:
     """Where a limb's strokes lay on average. mean_ms: below 0 ahead; said: as it was published."""
 

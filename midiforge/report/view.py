@@ -7,6 +7,7 @@ from fractions import Fraction
 from functools import cached_property
 from itertools import accumulate
 
+from midiforge.frozen import frozen
 from midiforge.hear.figures import Tally, Timing, timing
 from midiforge.hear.review import Judged, Review
 from midiforge.insight.places import place_name
@@ -44,7 +45,7 @@ class Lane:
         return "+".join(limb.letter for limb in self.limbs)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Column:
     """Neighbouring bars of the take, from `first` to `last`.
 
@@ -58,7 +59,7 @@ class Column:
     tempo: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Meeting:
     """Two limbs that land together on several counts.
 

@@ -1,6 +1,6 @@
-"""Exercises in the terminal. Rich is imported only when something is shown."""
+"""Exercises in the terminal."""
 
 from midiforge.screen.facts import as_json
-from midiforge.screen.show import show_exercise
+from midiforge.screen.show import exercise_lines
 
-__all__ = ["as_json", "show_exercise"]
+__all__ = ["as_json", "exercise_lines"]

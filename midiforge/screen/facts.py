@@ -13,7 +13,7 @@ from midiforge.model.hit import Hit
 
 
 def as_json(exercise: Exercise, known: Insight | None = None) -> dict[str, Any]:
-    """The facts that `show_exercise` prints, of JSON's own kinds only.
+    """The facts that `exercise_lines` tells, of JSON's own kinds only.
 
     Rates are in strokes a second, rounded to thousandths; bars count from 1; `hits` are the
     player's in one time round.

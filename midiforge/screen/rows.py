@@ -1,9 +1,9 @@
 """What stands in the rows of a stave: strokes, accents, counts, voices, bar by bar."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 
+from midiforge.frozen import frozen
 from midiforge.insight.words import bars_named
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Hit, Strength
@@ -25,7 +25,7 @@ GHOST, FAINT, HEADING = "ghost", "faint", "heading"
 _STYLES = {Strength.GHOST: GHOST, Strength.ACCENT: ACCENT}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Cell:
     """What stands in one column of one row: `body` in the column, the rest to its sides."""
 
@@ -43,7 +43,7 @@ class Cell:
 Cells = Mapping[Fraction, Cell]  # by time within the bar, in quarter notes
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Row:
     """One row of one bar; `dots` where a rest is marked."""
 
@@ -52,7 +52,7 @@ class Row:
     dots: tuple[Fraction, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Bar:
     """A bar, and every bar that is the same."""
 

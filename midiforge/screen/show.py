@@ -3,21 +3,17 @@
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from textwrap import wrap
-from typing import TYPE_CHECKING
 
-from midiforge.insight import MEASURE, Insight, Meeting, demands, hands_and_feet, insight
+from midiforge.insight import MEASURE, Demands, Insight, Meeting, hands_and_feet, insight
+from midiforge.insight.demands import fastest_tempo
 from midiforge.insight.places import explained
 from midiforge.insight.returns import chord_bars, returns
 from midiforge.insight.words import bars_named, counted_in, paragraphs, swung
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS
 from midiforge.model.number import numbers_said
-from midiforge.printable import print_line
 from midiforge.screen.facts import tempo_words
 from midiforge.screen.stave import Stave
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 Spans = Sequence[tuple[str, str]]
 
@@ -39,24 +35,17 @@ MOST_TEMPOS = 4
 SLIGHT = 0.5  # points of a part of the score that is not worth naming
 
 
-def show_exercise(
-    exercise: Exercise | Sequence[Exercise], console: "Console", most_bars: int = 16
-) -> None:
-    """Prints an exercise and what it asks of the player, as wide as the console.
+def exercise_lines(
+    exercise: Exercise | Sequence[Exercise], width: int, most_bars: int = 16
+) -> Iterator[Spans]:
+    """An exercise and what it asks of the player, as pieces of text with the names of their styles.
 
     Nothing is told by colour alone.
 
     exercise: one, or the same one at several tempos.
-    most_bars: how many different bars are printed at most.
+    width: columns of the terminal.
+    most_bars: how many different bars are shown at most.
     """
-    for spans in exercise_lines(exercise, console.width, most_bars):
-        print_line(console, ((text, STYLES.get(style, "")) for text, style in spans))
-
-
-def exercise_lines(
-    exercise: Exercise | Sequence[Exercise], width: int, most_bars: int = 16
-) -> Iterator[Spans]:
-    """The lines of `show_exercise`, as pieces of text with the names of their styles."""
     at_tempos = [exercise] if isinstance(exercise, Exercise) else [*exercise]
     exercise = max(at_tempos, key=lambda each: each.tempo.last)
     found = insight(exercise)
@@ -87,7 +76,7 @@ def exercise_lines(
     for said, meaning in explained([exercise.title, *(each.count for each in found.meetings)]):
         yield from _fact("counts", f"{said} is {meaning}", width)
     yield []
-    yield from _rates(at_tempos)
+    yield from _rates(at_tempos, found.demands)
     yield from _meetings(exercise, found, width)
     yield []
     for label, text in _facts(found):
@@ -136,9 +125,9 @@ def _played_on(stave: Stave) -> Iterator[tuple[str, str]]:
         yield "played on", "; ".join(said)
 
 
-def _rates(at_tempos: Sequence[Exercise]) -> Iterator[Spans]:
+def _rates(at_tempos: Sequence[Exercise], asked: Demands) -> Iterator[Spans]:
     """Strokes a second of each limb: on average, and at most."""
-    shown = [demands(each) for each in _some(at_tempos, MOST_TEMPOS)]
+    shown = [asked.at(fastest_tempo(each)) for each in _some(at_tempos, MOST_TEMPOS)]
     if not shown[0].limbs:
         return
     heads = "".join(f"{f'at {float(asked.tempo):g} bpm':>13}" for asked in shown)
@@ -146,8 +135,8 @@ def _rates(at_tempos: Sequence[Exercise]) -> Iterator[Spans]:
     yield [(" " * (LABELS - 4) + heads, "faint")]
     for i, each in enumerate(shown[0].limbs):
         cells = ""
-        for asked in shown:
-            rate = asked.limbs[i]
+        for demand in shown:
+            rate = demand.limbs[i]
             most = f"{float(rate.peak):.1f}" if rate.peak else "-"
             cells += f"{float(rate.per_second):>7.1f}{most:>6}"
         yield [(f"{each.limb.title:<{LABELS - 4}}{cells}", "")]

@@ -19,7 +19,7 @@ def title_lines(pieces: Iterable[Sequence[Exercise]], width: int) -> Iterator[st
     """A table of exercises, each at its tempos; titles and tempos too long for `width` go on
     below.
 
-    How hard is said of the fastest, as `show_exercise` says it. Lines come as pieces do: columns
+    How hard is said of the fastest, as `exercise_lines` says it. Lines come as pieces do: columns
     are as wide as the first pieces need, and get wider where a later one needs that.
     """
     sizes = [*map(len, _HEADS)]

@@ -7,7 +7,6 @@ and audio workstations read.
 
 import struct
 from collections.abc import Callable
-from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from typing import Any
 from midiforge import __version__
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.files.disk import aside
+from midiforge.frozen import frozen
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 from midiforge.sound.packages import package
@@ -26,7 +26,7 @@ _PROBE = 1 << 16  # bytes
 _MIDDLE_C = 60
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class About:
     """What a file says of itself.
 

@@ -11,7 +11,6 @@ import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import takewhile
 from pathlib import Path
@@ -20,6 +19,7 @@ from types import SimpleNamespace, TracebackType
 from typing import Any
 
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 
 BLOCK = 64  # samples; FluidSynth starts events at multiples of this (its FLUID_BUFSIZE)
 DRUMS = 10  # the channel of drums in General MIDI
@@ -89,7 +89,7 @@ _ELSEWHERE = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Sound:
     """What an exercise is rendered with.
 

@@ -4,12 +4,12 @@ import os
 from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from threading import Event
 
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.sound.audio_file import About, check_ending, write_audio
@@ -19,7 +19,7 @@ from midiforge.sound.packages import check_packages
 from midiforge.sound.render import RATE, rendered
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Job:
     """One exercise to be made one file; its format by the path's ending.
 
@@ -37,7 +37,7 @@ class Job:
     times: int = 1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Done:
     """A file that was written.
 

@@ -1,11 +1,11 @@
 """An exercise as samples that loop without a click."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.sound.fluid import BLOCK, RATES, Sound, Synth
@@ -26,7 +26,7 @@ _END_FADE = 0.01  # seconds, where there is no loop
 _JOIN = 0.005  # seconds, from what leads up to the loop into the loop
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rendered:
     """An exercise as sound.
 

@@ -6,8 +6,10 @@ Times are nanoseconds of any clock that never goes back.
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import NamedTuple
+
+from midiforge.frozen import frozen
 
 STROKES = 3  # of one pad take a voice
 TOGETHER = 40_000_000  # notes that begin within it are one stroke
@@ -24,7 +26,7 @@ class StruckNote(NamedTuple):
     time: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stroke:
     """Notes that began together.
 
@@ -88,7 +90,7 @@ class Strokes:
         )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Learnt:
     """What was heard of one voice.
 

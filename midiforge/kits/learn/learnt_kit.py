@@ -2,16 +2,14 @@
 
 from collections import Counter
 from collections.abc import Mapping
-from hashlib import sha256
 
-from midiforge.files.toml_text import toml_value
+from midiforge.files.own_file import KIT
+from midiforge.files.toml_text import toml_lines
 from midiforge.kits.kit import Kit
 from midiforge.kits.learn.hihat_pedal import openness
 from midiforge.kits.learn.kit_strokes import Learnt
 from midiforge.kits.learn.learn import Learning
 from midiforge.library import shelf
-
-_MADE = "# Written by midiforge kit learn; changed by hand, it will not be replaced. Checksum: "
 
 
 def kit_file(learning: Learning, base: Kit, starts_from: str, name: str, title: str) -> str:
@@ -25,26 +23,24 @@ def kit_file(learning: Learning, base: Kit, starts_from: str, name: str, title: 
     notes = {**own, **moved}
     channels = Counter(channel for each in found.values() for channel in each.channels)
     channel = channels.most_common(1)[0][0] if channels else base.channel
-    lines = [
-        f"name = {toml_value(name)}",
-        f"title = {toml_value(title)}",
-        f"starts_from = {toml_value(starts_from)}",
-        f"channel = {channel}",
-        *_table("notes", own),
-        *(["# No pads of their own: these sound as what stands in for them."] if moved else []),
-        *(f"{voice} = {note}" for voice, note in moved.items()),
-        *_table("heard", {f'"{n}"': toml_value(v) for n, v in _heard(found, notes, base).items()}),
-        *_table("hihat", openness(found)),
-        *_table("controls", {c: toml_value(f"{k} {n}") for c, (k, n) in learning.bound.items()}),
-    ]
-    text = "\n".join(lines) + "\n"
-    return f"{_MADE}{_checksum(text)}\n\n{text}"
+    content = {
+        "name": name,
+        "title": title,
+        "starts_from": starts_from,
+        "channel": channel,
+        "notes": notes,
+        "heard": {str(note): voice for note, voice in _heard(found, notes, base).items()},
+        "hihat": openness(found),
+        "controls": {key: f"{kind} {number}" for key, (kind, number) in learning.bound.items()},
+    }
+    remarks = {next(iter(moved), ""): _OF_MOVED}
+    filled = {key: value for key, value in content.items() if value != {}}
+    return KIT.sealed(
+        "".join(f"{line}\n" for line in toml_lines(filled, remarks)).encode()
+    ).decode()
 
 
-def made_here(content: str) -> bool:
-    """Whether a file is one of ours, and as we wrote it."""
-    first, _, text = content.partition("\n\n")
-    return first == f"{_MADE}{_checksum(text)}"
+_OF_MOVED = "No pads of their own: these sound as what stands in for them."
 
 
 def _moved(notes: Mapping[str, int], base: Kit) -> dict[str, int]:
@@ -77,11 +73,3 @@ def _heard(found: Mapping[str, Learnt], notes: Mapping[str, int], base: Kit) -> 
         if base.heard.get(number, voice) != voice or backwards[number] != voice:
             heard[number] = voice
     return dict(sorted(heard.items()))
-
-
-def _table(name: str, rows: Mapping[str, object]) -> list[str]:
-    return ["", f"[{name}]", *(f"{key} = {value}" for key, value in rows.items())] if rows else []
-
-
-def _checksum(text: str) -> str:
-    return sha256(text.encode()).hexdigest()[:16]

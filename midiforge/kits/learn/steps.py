@@ -1,8 +1,7 @@
 """What is asked when a kit is learnt, one thing after the other."""
 
-from dataclasses import dataclass
-
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.frozen import frozen
 from midiforge.kits.kit import COMMANDS
 from midiforge.kits.learn.hihat_pedal import CLOSED, HALF, OPEN
 from midiforge.library import shelf
@@ -35,7 +34,7 @@ _HOW = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Step:
     """One thing that is asked. kind: "voice", "control" or "end"; name: the voice's or command's"""
 

@@ -2,8 +2,9 @@
 
 import time
 from array import array
-from dataclasses import dataclass
 from typing import Protocol
+
+from midiforge.frozen import frozen
 
 MS = 1_000_000  # nanoseconds
 
@@ -27,7 +28,7 @@ class SystemClock:
             time.sleep(nanoseconds / 1e9)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LatenessFigures:
     """How late events were sent, in microseconds after their deadlines."""
 

@@ -1,11 +1,12 @@
 """An exercise as bars of moments: what is sent together, and when in the bar."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import groupby
 from operator import itemgetter
 
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.live.playing.layers import CHORDS, LAYERS, PERCUSSION, layer_of, layer_of_part
 from midiforge.model.exercise import Exercise
@@ -16,7 +17,7 @@ from midiforge.performance.notes import held, notes, over_the_seam
 SLOWEST, FASTEST = Fraction(10), Fraction(500)  # pulses a minute
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NoteOn:
     """One note on.
 
@@ -33,7 +34,7 @@ class NoteOn:
     hold: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Moment:
     """What is sent together, the drums first, the loudest and lowest of them before the others;
     `at` quarter notes from the bar line."""
@@ -42,7 +43,7 @@ class Moment:
     notes: tuple[NoteOn, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Bar:
     """One bar to play.
 
@@ -57,7 +58,7 @@ class Bar:
     moments: tuple[Moment, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PlayableExercise:
     """An exercise ready to be played: its bars, the count-in's first.
 

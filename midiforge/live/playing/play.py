@@ -5,11 +5,12 @@ import time
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack, suppress
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from midiforge.errors import MidiforgeError, WrongArgument
+from midiforge.frozen import frozen
 from midiforge.kits.kit import DEFAULT, Kit, read_kit
 from midiforge.live.clock.followed_clock import FollowedClock
 from midiforge.live.clock.priority import priority
@@ -46,7 +47,7 @@ _MASTER = "the master's input"
 Watch = Callable[[Player], AbstractContextManager[Watcher]]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PlayOptions:
     """How exercises are played. Ports are named by part of their name, or number.
 

@@ -2,10 +2,10 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future
-from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
+from midiforge.frozen import frozen
 from midiforge.live.playing.bars import FASTEST, SLOWEST, Bar, PlayableExercise, at_tempo
 from midiforge.live.playing.times import Times, four_bars
 from midiforge.model.exercise import Exercise
@@ -42,7 +42,7 @@ TEMPOS = {Command.FASTER: TEMPO_STEP, Command.SLOWER: -TEMPO_STEP}
 Make = Callable[[Exercise, Fraction], PlayableExercise]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Place:
     """A bar of the lesson.
 

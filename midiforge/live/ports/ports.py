@@ -4,10 +4,10 @@ import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
 from typing import Any
 
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.live.ports.arrivals import Arrivals
 from midiforge.live.ports.message import SYSTEM
 from midiforge.live.ports.port_names import choose, index_of
@@ -34,7 +34,7 @@ _HEARD = frozenset((0xF2, 0xFA, 0xFB, 0xFC))  # song position, start, continue, 
 _CLOCK = 0xF8
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Port:
     """A port of the system; numbers count from 1."""
 

@@ -7,11 +7,11 @@ when each bar began. Takes are made of both when all is over.
 from array import array
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from typing import NamedTuple, Protocol
 
+from midiforge.frozen import frozen
 from midiforge.live.playing.route import Place
 from midiforge.live.ports.message import (
     CONTROL_CHANGE,
@@ -75,7 +75,7 @@ class Message(NamedTuple):
     content: bytes
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BarPlayed:
     """A bar that was played.
 
@@ -92,7 +92,7 @@ class BarPlayed:
     joined: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Recorded:
     """One take: what was played to an exercise without a break.
 

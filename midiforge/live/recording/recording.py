@@ -3,10 +3,10 @@
 import time
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.live.playing.signals import ENDING, ignored
 from midiforge.live.recording import journal
@@ -16,7 +16,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class KeptTake:
     """A take that was written.
 
@@ -31,7 +31,7 @@ class KeptTake:
     aside: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Kept:
     """What came of a recording.
 
@@ -94,7 +94,7 @@ class Recording:
         return self._kept
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Files:
     """Where takes go. several: whether each exercise has a file of its own."""
 

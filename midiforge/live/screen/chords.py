@@ -2,13 +2,13 @@
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from midiforge.frozen import frozen
 from midiforge.model.band import NO_CHORD
 from midiforge.model.exercise import Exercise
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Chords:
     """What is played to, by time: when each begins, in quarter notes as played, and its symbol.
 

@@ -2,9 +2,9 @@
 
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 
+from midiforge.frozen import frozen
 from midiforge.live.screen.terminal import FAINT, HERE, LOUD, PLAIN
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Hit
@@ -15,7 +15,7 @@ _PLAYED = ((HANDS[0],), (HANDS[1],), FEET)  # in a row each
 _ROOMY = 5  # characters that a column has at most where there is room for them
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Column:
     """What is at one time of a bar.
 

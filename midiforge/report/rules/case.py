@@ -1,8 +1,8 @@
 """What every rule is asked about, and what several share."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from midiforge.frozen import frozen
 from midiforge.hear.known import Known, Other
 from midiforge.hear.review import Review
 from midiforge.model.hit import HANDS, Limb
@@ -24,7 +24,7 @@ STEADY_PERCENT, STEADY_MS = 8.0, 12.0
 LOOSE = 1.6  # so many times the usual spread is a count's own
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Case:
     """A review as rules look at it, and what is known besides."""
 
