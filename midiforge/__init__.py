@@ -70,7 +70,8 @@ if TYPE_CHECKING:
     from midiforge.model.piece import Dynamics, Moved, Piece, Section, Touch, Variant
     from midiforge.model.swing import Swing
     from midiforge.model.tempo import TempoMap
-    from midiforge.performance.notes import Held, Note, held, notes
+    from midiforge.performance.notes import held, notes
+    from midiforge.performance.seam import Held, Note
     from midiforge.phrase.phrase import Phrase
     from midiforge.phrase.sticking import parse_sticking, write_sticking
     from midiforge.practice.plan import Plan
@@ -91,7 +92,7 @@ else:
             "Session": "midiforge.session",
             "Dynamics": "midiforge.model.piece",
             "Exercise": "midiforge.model.exercise",
-            "Held": "midiforge.performance.notes",
+            "Held": "midiforge.performance.seam",
             "Hit": "midiforge.model.hit",
             "Imported": "midiforge.groove.imported",
             "Instrument": "midiforge.library.band",
@@ -104,7 +105,7 @@ else:
             "LoopReport": "midiforge.folders.loops",
             "Meter": "midiforge.model.meter",
             "MidiforgeError": "midiforge.errors",
-            "Note": "midiforge.performance.notes",
+            "Note": "midiforge.performance.seam",
             "Number": "midiforge.model.number",
             "Piece": "midiforge.model.piece",
             "Ornament": "midiforge.model.hit",

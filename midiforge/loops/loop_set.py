@@ -44,8 +44,7 @@ class Loop:
     @property
     def seconds(self) -> Fraction:
         """How long it lasts, count-in included."""
-        loop = self.exercise.tempo.seconds(self.exercise.loop_start, self.exercise.length)
-        return self.exercise.seconds + (self.times - 1) * loop
+        return self.exercise.lasting(self.times)
 
 
 @dataclass(frozen=True, slots=True)

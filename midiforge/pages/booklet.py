@@ -326,11 +326,11 @@ def once_round(exercise: Exercise) -> Exercise:
     bars = bars_round(exercise, {CLICK, *(track.name for track in exercise.tracks)})
     if bars > _MOST_HEARD:
         bars = bars_round(exercise, {CLICK})
-    length = exercise.loop_start + bars * exercise.meter.bar
-    if length >= exercise.length:
+    if bars >= exercise.loop_bars:
         return exercise
+    length = exercise.loop_start + bars * exercise.meter.bar
     return exercise.changed(
-        bars=int(length / exercise.meter.bar),
+        bars=exercise.loop_bar + bars,
         hits=tuple(hit for hit in exercise.hits if hit.time < length),
         answers=tuple(hit for hit in exercise.answers if hit.time < length),
         tones=tuple(tone for tone in exercise.tones if tone.time < length),
