@@ -85,11 +85,11 @@ def _struck(
     exercise: Exercise, kit: Kit, division: int, start: int, length: int, closes: bool
 ) -> list[tuple[int, Note]]:
     """The notes with their ticks, in order of ticks."""
-    struck = []
+    struck, twice = [], 2 * division
     per_ms: dict[Fraction, float] = {}
     for note in notes(exercise, kit, closes):
         above, below = note[0].as_integer_ratio()
-        tick = start + (2 * above * division + below) // (2 * below)
+        tick = start + (above * twice + below) // (2 * below)
         if note[1]:
             quarter = exercise.tempo.quarter(note.time, after=note.offset > 0)
             if quarter not in per_ms:

@@ -47,7 +47,7 @@ def _exercise(entry: Entry, places: Sequence[Place]) -> dict[str, Any]:
     return {
         "id": entry.anchor,
         "tempos": tempos,
-        **({"said": [str(exercise.tempo)]} if len(exercise.tempo.changes) > 1 else {}),
+        **({} if exercise.tempo.is_steady else {"said": [str(exercise.tempo)]}),
         "limits": limits,
         "clock": [[_number(time), seconds] for time, seconds in _clock(exercise)],
         "entry": _number(exercise.loop_start),

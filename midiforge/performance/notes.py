@@ -40,14 +40,13 @@ def notes(
     swing, level = exercise.swing, exercise.dynamics.level
     straight, flat = swing.is_straight, not exercise.dynamics.points
     uneven = _Unevenness(exercise) if exercise.touch.timing_ms or exercise.touch.velocity else None
-    sounds: dict[tuple[str, str, str], tuple[int, int]] = {}
-    letters = _LETTERS
+    sounds: dict[tuple[str, str, str], tuple[int, int, str]] = {}
     levels = {track.name: track.level for track in exercise.tracks}
-    seam, when = Seam(exercise), Round.BEFORE
+    seam, start, when = Seam(exercise), exercise.loop_start, Round.BEFORE
     new = tuple.__new__  # a named tuple at half the cost of its own constructor
     for hit in exercise.hits:
         time, limb, voice, strength = hit.time, hit.limb, hit.voice, hit.strength
-        if not when and time >= seam.start:
+        if not when and time >= start:
             when = Round.EVERY
         part = limb or hit.layer
         sound = sounds.get((voice, strength, part))
@@ -58,9 +57,9 @@ def notes(
             if part in levels:
                 tap = own.velocities[Strength.TAP]
                 loud = _velocity((tap + (loud - tap) * _EVENER) * levels[part])
-            sound = own.note(voice), loud
+            sound = own.note(voice), loud, _LETTERS.get(part, "")
             sounds[voice, strength, part] = sound
-        number, velocity = sound
+        number, velocity, sticking = sound
         if not straight:
             time = swing.played(time, hit.grid)
         offset = 0.0
@@ -69,7 +68,6 @@ def notes(
                 velocity = _velocity(velocity * level(hit.time))
             if uneven:
                 offset, velocity = uneven.of(hit.time, part, number, velocity)
-        sticking = letters.get(part, "") if hit.ornament is None else ""
         note = new(Note, (time, offset, number, velocity, part, sticking, when, None))
         if offset:
             note = seam.kept(note)
@@ -105,45 +103,39 @@ def _ornamented(
 ) -> Iterator[Note]:
     ornament, limb, touch = hit.ornament, hit.limb, exercise.touch
     assert ornament is not None and limb is not None
-    named = stroke._replace(sticking=str(spelled_hit(hit, Strength.TAP)))
+    time, late, number, velocity, part, _, when, reach = stroke
+    letters = str(spelled_hit(hit, Strength.TAP))
+    stroke = Note(time, late, number, velocity, part, letters, when, reach)
     if ornament.kind is OrnamentKind.BUZZ:
-        yield named
+        yield stroke
         end = exercise.swing.played(hit.time + ornament.length, hit.grid)
-        room = 1000 * float((end - stroke.time) * exercise.tempo.quarter(end))
-        most = _BUZZ_SHARE * float(end - stroke.time)
+        room = 1000 * float((end - time) * exercise.tempo.quarter(end))
+        most = _BUZZ_SHARE * float(end - time)
         for bounce in range(1, min(int(_BUZZ_SHARE * room / _BUZZ_MS), _MOST_BOUNCES) + 1):
-            late, velocity = bounce * _BUZZ_MS, _velocity(stroke.velocity * _BUZZ_FADE**bounce)
-            again = stroke._replace(offset=stroke.offset + late, velocity=velocity)
-            yield seam.kept(again._replace(reach=Reach(stroke.offset, late, most)))
+            reach, softer = Reach(late, bounce * _BUZZ_MS, most), velocity * _BUZZ_FADE**bounce
+            offset = late + reach.ms
+            yield seam.kept(Note(time, offset, number, _velocity(softer), part, "", when, reach))
         return
+    number, part = kit.note(ornament.voice), ornament.limb or limb.opposite
+    velocity = _velocity(kit.velocities["grace"] * exercise.dynamics.level(hit.time))
     count = ornament.grace_notes
     apart = touch.flam_ms if count == 1 else touch.drag_ms
     most = float(exercise.step) * _GRACE_SHARE / count
     room = 1000 * float(exercise.step * exercise.tempo.quarter(hit.time)) * _GRACE_SHARE
     nearer = min(apart, room / count)
-    grace = stroke._replace(
-        number=kit.note(ornament.voice),
-        velocity=_velocity(kit.velocities["grace"] * exercise.dynamics.level(hit.time)),
-        part=ornament.limb or limb.opposite,
-    )
-    graces = [
-        grace._replace(
-            offset=stroke.offset - nearer * i,
-            reach=Reach(stroke.offset, -apart * i, -most * i),
-        )
-        for i in range(count, 0, -1)
-    ]
     is_first, leads_in = hit.time == -exercise.count_in, hit.time == seam.start
-    for each in graces:
-        if each.offset >= 0 or not (is_first or leads_in):
-            yield seam.kept(each)
-        elif not is_first:
-            yield seam.kept(each._replace(when=Round.BEFORE))
-    yield named
-    if closes and leads_in:
-        for each in graces:
-            if each.offset < 0:
-                yield seam.kept(each._replace(time=seam.end, when=Round.SEAM))
+    again = []
+    for i in range(count, 0, -1):
+        offset, reach = late - nearer * i, Reach(late, -apart * i, -most * i)
+        grace = Note(time, offset, number, velocity, part, "", when, reach)
+        if leads_in and offset < 0:
+            again.append(seam.kept(grace._replace(time=seam.end, when=Round.SEAM)))
+            grace = grace._replace(when=Round.BEFORE)
+        if offset >= 0 or not is_first:
+            yield seam.kept(grace)
+    yield stroke
+    if closes:
+        yield from again
 
 
 class _Unevenness:

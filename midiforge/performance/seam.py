@@ -7,6 +7,7 @@ put before the loop would not come again, and one of a late entry that it put in
 
 from enum import IntEnum
 from fractions import Fraction
+from functools import cached_property
 from typing import NamedTuple
 
 from midiforge.model.exercise import Exercise
@@ -84,6 +85,15 @@ class Seam:
         self.start, self.end = exercise.loop_start, exercise.length
         self._begin, self._tempo = -exercise.count_in, exercise.tempo
 
+    # Once each and as floats: every uneven stroke comes by here.
+    @cached_property
+    def _quarter(self) -> float:
+        return float(self._tempo.quarter(self.end)) if self._tempo.is_steady else 0.0
+
+    @cached_property
+    def _ends(self) -> list[tuple[float, float]]:
+        return [(float(first), float(last)) for first, last in map(self.stretch, Round)]
+
     def stretch(self, when: Round) -> tuple[Fraction, Fraction]:
         """From when to when something may sound."""
         return (self.start, self.end) if when else (self._begin, self.start)
@@ -93,16 +103,17 @@ class Seam:
         time, offset = note[:2]
         if not offset:
             return float(time)
-        return float(time) + offset / 1000 / float(self._tempo.quarter(time, after=offset > 0))
+        quarter = self._quarter or float(self._tempo.quarter(time, after=offset > 0))
+        return float(time) + offset / 1000 / quarter
 
     def kept(self, note: Note) -> Note:
         """The note, or the same at the end of its stretch that it would sound outside of."""
-        first, last = self.stretch(note.when)
         place = self.place(note)
+        first, last = self._ends[note.when]
         if place < first:
-            return note._replace(time=first, offset=0.0, reach=None)
+            return note._replace(time=self.stretch(note.when)[0], offset=0.0, reach=None)
         if place >= last:
-            return note._replace(time=last, offset=-_LAST_MS, reach=None)
-        if note.offset < 0 and not note.reach and note.time < first + _NEAR:
-            return note._replace(reach=Reach(0.0, note.offset, float(first - note.time)))
+            return note._replace(time=self.stretch(note.when)[1], offset=-_LAST_MS, reach=None)
+        if note.offset < 0 and not note.reach and place < first + _NEAR:
+            return note._replace(reach=Reach(0.0, note.offset, first - float(note.time)))
         return note
