@@ -82,8 +82,8 @@ if TYPE_CHECKING:  # what is public; each is imported when it is first asked for
     from midiforge.model.piece import Variant as Variant
     from midiforge.model.swing import Swing as Swing
     from midiforge.model.tempo import TempoMap as TempoMap
-    from midiforge.performance.notes import Held as Held
-    from midiforge.performance.notes import Note as Note
+    from midiforge.performance.seam import Held as Held
+    from midiforge.performance.seam import Note as Note
     from midiforge.performance.notes import held as held
     from midiforge.performance.notes import notes as notes
     from midiforge.phrase.phrase import Phrase as Phrase

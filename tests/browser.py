@@ -37,6 +37,12 @@ def chromium(profile: Path) -> Iterator[Any]:
         yield browser
 
 
+def played(exercise: dict[str, Any]) -> list[list[Any]]:
+    """The notes that a page tells its player of, once round the loop and what comes before."""
+    notes = exercise["notes"]
+    return [*notes["countIn"], *notes["before"], *notes["loop"]]
+
+
 def sized(browser: Any, width: int, height: int) -> None:
     """Gives the page a size in CSS pixels, also one that no window can have."""
     screen = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600}

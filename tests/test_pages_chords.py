@@ -39,6 +39,7 @@ from midiforge.pages.engrave import Engraver
 from midiforge.pages.musicxml import musicxml
 from midiforge.pages.musicxml.harmony import harmony
 from midiforge.pages.paper import paper_of
+from midiforge.pages.script import script
 from midiforge.pages.sheet import write_sheet
 from midiforge.pages.widths import Layout
 
@@ -525,7 +526,6 @@ def _data(path: Path) -> list[dict[str, Any]]:
     return exercises
 
 
-EVERY_TIME = 2  # round
 BASS = Track("bass", "bass", "Double bass", 2, 33)
 COMP = Track("comp", "comp", "Piano", 3, 1, F(1, 2))
 
@@ -542,13 +542,13 @@ def _company(repeats: int = 2, **changes: Any) -> Exercise:
 def test_the_page_is_told_every_tone_as_it_is_to_sound(tmp_path: Path) -> None:
     [data] = _data(_write(tmp_path, "lesson.html", [_company()]))
     assert data["length"] == 8
-    assert [each for each in data["tones"] if each[4] == "bass"] == [
-        [i, 0.875, 36 + 5 * (i % 2), 100, "bass", EVERY_TIME] for i in range(8)
+    tones = data["tones"]["loop"]
+    assert [each for each in tones if each[4] == "bass"] == [
+        [i, 0.875, 36 + 5 * (i % 2), 100, "bass"] for i in range(8)
     ]
-    comp = [each for each in data["tones"] if each[4] == "comp"]
-    assert comp == [
-        [4 * i, 2, 60 + i, 40, "comp", EVERY_TIME] for i in (0, 1)
-    ]  # half as loud: its level
+    comp = [each for each in tones if each[4] == "comp"]
+    assert comp == [[4 * i, 2, 60 + i, 40, "comp"] for i in (0, 1)]  # half as loud: its level
+    assert data["tones"]["before"] == []
 
 
 def test_swing_moves_tones_as_it_moves_strokes(tmp_path: Path) -> None:
@@ -557,7 +557,7 @@ def test_swing_moves_tones_as_it_moves_strokes(tmp_path: Path) -> None:
     swung = swung.changed(tracks=(BASS,), tones=tones)
     [data] = _data(_write(tmp_path, "lesson.html", [swung]))
     third = pytest.approx(1 / 3)
-    assert data["tones"] == [[pytest.approx(2 / 3), third, 40, 90, "bass", EVERY_TIME]]
+    assert data["tones"]["loop"] == [[pytest.approx(2 / 3), third, 40, 90, "bass"]]
 
 
 def test_the_cursor_goes_round_again_where_those_beside_take_longer(tmp_path: Path) -> None:
@@ -571,24 +571,22 @@ def test_the_cursor_goes_round_again_where_those_beside_take_longer(tmp_path: Pa
     once = [(time, line, x) for time, line, x in data["cursor"] if time < 8]
     again = [(time - 8, line, x) for time, line, x in data["cursor"] if 8 < time < 16]
     assert again == [each for each in once if each[0] > 0]
-    struck = [time for time, _, _, _, part, _ in data["notes"] if part == "hands"]
+    struck = [time for time, _, _, part, *_ in data["notes"]["loop"] if part == "hands"]
     assert max(struck) > 15, "the drummer's strokes go on as well"
 
 
 def test_a_page_without_tones_has_nothing_of_them(tmp_path: Path) -> None:
     plain = _write(tmp_path, "plain.html", _exercises(sticking="RLRR")).read_text("utf-8")
     heard = _write(tmp_path, "heard.html", [_company()]).read_text("utf-8")
-    assert "window.lessonTone =" in heard and "window.lessonTone =" not in plain
+    assert "makers.tone =" in heard and "makers.tone =" not in plain
     assert '"tones"' not in plain
     assert "hideAgain" not in plain and 'class="again"' not in plain
 
 
 def test_the_scripts_can_stand_in_a_page() -> None:
     # HTML, "Restrictions for contents of script elements".
-    pages = Path(midiforge.__file__).parent / "pages"
     for name in ("tones.js", "again.js"):
-        script = (pages / name).read_text("utf-8").lower()
-        assert not any(each in script for each in ("</script", "<script", "<!--"))
+        assert not any(each in script(name).lower() for each in ("</script", "<script", "<!--"))
 
 
 # A page that is hidden schedules seconds ahead: whole loops to look at without waiting for them.
@@ -672,7 +670,8 @@ def test_the_switch_for_those_beside_silences_tones_and_nothing_else_of_the_drum
 _TONE = """
 const done = arguments[3], [voice, note, seconds] = arguments;
 const context = new OfflineAudioContext(1, 44100 * 3, 44100);
-lessonTone(context, context.destination, 0.01, { voice, note, velocity: 127 }, seconds);
+const event = { voice, note, velocity: 127 };
+lessonPlayer.makers.tone(context, context.destination, 0.01, event, seconds);
 context.startRendering().then((buffer) => done(Array.from(buffer.getChannelData(0))));
 """
 
@@ -715,8 +714,8 @@ def test_a_slower_tempo_holds_a_tone_that_sounds_for_longer(browser: Any, tmp_pa
     for tempo in (None, 60):
         _open(browser, _write(tmp_path, "lesson.html", [exercise]), "")
         browser.execute_script(
-            "const own = window.lessonTone; window.held = [];"
-            "window.lessonTone = (...all) => { const voice = own(...all); held.push(voice);"
+            "const { makers } = lessonPlayer, own = makers.tone; window.held = [];"
+            "makers.tone = (...all) => { const voice = own(...all); held.push(voice);"
             " return voice; };"
         )
         _press(browser, "countIn", "loop", "play")
@@ -743,7 +742,7 @@ def test_a_slower_tempo_holds_a_tone_that_sounds_for_longer(browser: Any, tmp_pa
 def test_a_percussion_player_s_strokes_are_beside_the_drummer(tmp_path: Path) -> None:
     [exercise] = _exercises(sticking="RLRR", percussion="congas")
     [data] = _data(_write(tmp_path, "lesson.html", [exercise]))
-    parts = {note: part for _, _, note, _, part, _ in data["notes"]}
+    parts = {note: part for _, note, _, part, *_ in data["notes"]["loop"]}
     congas = {62, 63, 64}  # General MIDI level 1: mute high, open high and low conga
     assert congas & parts.keys()
     assert {parts[note] for note in congas & parts.keys()} == {"beside"}

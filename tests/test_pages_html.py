@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import chromium, on_paper, sized
+from browser import chromium, on_paper, played, sized
 
 import midiforge
 from midiforge.kits.kit import read_kit
@@ -164,7 +164,7 @@ def test_the_player_is_told_the_exercise_as_it_is_performed(tmp_path: Path, made
             if note.offset == 0 and note.time < length
         ]
         if not drill.touch.timing_ms:
-            given = [(t, number, v) for t, off, number, v, *_ in each["notes"] if off == 0]
+            given = [(t, number, v) for t, number, v, _, *off in played(each) if not off]
             assert [n for _, n, _ in given] == [n for _, n, _ in wanted]
             assert [v for _, _, v in given] == [v for _, _, v in wanted]
             assert [t for t, _, _ in given] == pytest.approx([t for t, _, _ in wanted], abs=1e-6)
@@ -204,7 +204,7 @@ def test_the_cursor_stands_on_the_note_that_sounds(browser: Any, tmp_path: Path,
         places = {round(time, 4): (line, x) for time, line, x in each["cursor"]}
         times = [time for time, _, _ in each["cursor"]]
         assert times == sorted(times)
-        for time, _, _, _, part, _ in each["notes"]:
+        for time, _, _, part, *_ in played(each):
             if part not in ("hands", "feet"):
                 continue
             line, x = places[round(time, 4)]
@@ -279,8 +279,8 @@ def test_a_student_can_hear_every_exercise_of_the_page(browser: Any, tmp_path: P
     second = 60 / tempo / float(drill.meter.pulse)
     count_in = drill.count_in * float(drill.meter.bar) * second
     assert first["time"] == pytest.approx(start + count_in + first["at"] * second, abs=1e-3)
-    strokes = [each for each in exercise["notes"] if each[4] in ("hands", "feet")]
-    assert [first["note"], first["velocity"]] == strokes[0][2:4]
+    strokes = [each for each in played(exercise) if each[3] in ("hands", "feet")]
+    assert [first["note"], first["velocity"]] == strokes[0][1:3]
 
 
 def test_names_with_markup_come_out_as_text(browser: Any, tmp_path: Path) -> None:
@@ -312,7 +312,7 @@ def test_swing_is_written_straight_and_heard_swung(tmp_path: Path) -> None:
     [each] = _data(path)
     [tempos] = re.findall(r'<p class="tempos">(.*?)</p>', path.read_text("utf-8"))
     assert "swung eighths 2:1" in tempos  # beside the tempo, where a drummer looks
-    struck = [time for time, *_, part, _ in each["notes"] if part == "hands"]
+    struck = [time for time, _, _, part, *_ in played(each) if part == "hands"]
     assert struck[1] == pytest.approx(float(Fraction(2, 3)), abs=1e-6)
 
 

@@ -16,6 +16,8 @@ from typing import Any
 import pytest
 from browser import chromium, sized
 
+from midiforge.pages.script import script
+
 PAGES = Path(__file__).parent.parent / "midiforge" / "pages"
 FLAM_MS = -30.0
 # Keys as WebDriver has them ("Keyboard actions"): control with a and let go, tabulator, escape.
@@ -23,44 +25,47 @@ _SELECT_ALL, _TAB, _ESCAPE = "\ue009a\ue000", "\ue004", "\ue00c"
 CLICK_ACCENT, CLICK = 34, 33  # metronome bell and click in General MIDI level 2, from memory
 
 
-_FIRST, _LATER, _EVERY = 0, 1, 2  # in which times round something sounds
-
-
 def _exercise(
     name: str, beats: tuple[float, ...] = (0, 1, 2, 3), pulse: float = 1, **changes: Any
 ) -> dict[str, Any]:
     """An exercise as a page tells its player, with a click on every beat and a bar of count-in.
 
-    pulse: the note that tempos count, in quarter notes.
+    pulse: the note that tempos count, in quarter notes. notes: those of the loop; before: of a late
+    entry; seam: what leads from the loop's end to its start.
     """
     exercise: dict[str, Any] = {
         "id": name,
         "tempos": [240, 120, 60],
+        "limits": [30, 240],
         "entry": 0,
         "length": 4.0,
-        "notes": [],
         "cursor": [[0, 0, 50], [4, 0, 450]],
         **changes,
     }
     bar, end = len(beats) * pulse, exercise["entry"] + exercise["length"]
     quarter = 60 / (exercise["tempos"][0] * pulse)
     clicks = [
-        [at, 0, CLICK if beat else CLICK_ACCENT, 84 if beat else 112,
-         "count-in" if at < 0 else "click", _FIRST if at < exercise["entry"] else _EVERY]
+        [number * bar + beat, CLICK if beat else CLICK_ACCENT, 84 if beat else 112, "click"]
         for number in range(-1, round(end / bar))
         for beat in beats
-        for at in [number * bar + beat]
-    ]  # fmt: skip
+    ]
     clock = [[at, at * quarter] for at in sorted({-bar, 0, exercise["entry"], end})]
-    notes = [[*each, _EVERY][:6] for each in exercise["notes"]]
-    ours = {"strokes": notes, "bar": bar, "pulse": pulse}  # for tests alone
-    return exercise | {"notes": clicks + notes, "clock": clock, **ours}
+    strokes = {each: exercise.pop(each, []) for each in ("before", "notes", "seam")}
+    told = {
+        "countIn": [each for each in clicks if each[0] < 0],
+        "before": [each for each in clicks if 0 <= each[0] < exercise["entry"]],
+        "loop": [each for each in clicks if each[0] >= exercise["entry"]] + strokes["notes"],
+        "seam": strokes["seam"],
+    }
+    told["before"] += strokes["before"]
+    ours = {"strokes": strokes, "bar": bar, "pulse": pulse}  # for tests alone
+    return exercise | {"notes": told, "clock": clock, **ours}
 
 
 _STRAIGHT = _exercise(
     "straight",
-    notes=[[i / 4, 0, 38 if i % 3 else 42, 60 + i, "hands"] for i in range(16)]
-    + [[i, 0, 36 if i % 2 == 0 else 44, 90, "feet"] for i in range(4)],
+    notes=[[i / 4, 38 if i % 3 else 42, 60 + i, "hands"] for i in range(16)]
+    + [[i, 36 if i % 2 == 0 else 44, 90, "feet"] for i in range(4)],
     cursor=[[0, 0, 50], [1.5, 0, 350], [2, 1, 100], [4, 1, 300]],
 )
 _SIX_EIGHT = _exercise(
@@ -69,7 +74,7 @@ _SIX_EIGHT = _exercise(
     pulse=1.5,
     tempos=[120, 58.5],
     length=3.0,
-    notes=[[i / 2, 0, 51, 80, "hands"] for i in range(6)] + [[1.5, 0, 75, 70, "beside"]],
+    notes=[[i / 2, 51, 80, "hands"] for i in range(6)] + [[1.5, 75, 70, "beside"]],
     cursor=[[0, 0, 0], [3, 0, 300]],
 )
 _LATE = _exercise(
@@ -77,30 +82,29 @@ _LATE = _exercise(
     beats=(0, 1),
     entry=2.0,
     length=2.0,
-    notes=[
-        [at, 0, 38, 90, "hands", _FIRST if at < 2 else _EVERY] for at in (1, 1.5, 2, 2.5, 3, 3.5)
-    ],
+    before=[[at, 38, 90, "hands"] for at in (1, 1.5)],
+    notes=[[at, 38, 90, "hands"] for at in (2, 2.5, 3, 3.5)],
     cursor=[[0, 0, 0], [4, 0, 400]],
 )
 _GRACES = _exercise(
     "graces",
     notes=[
-        [0, FLAM_MS, 38, 30, "hands"],
-        [0, 0, 38, 100, "hands"],
-        [1, 38.0, 38, 40, "hands"],
-        [2, FLAM_MS, 38, 31, "hands"],
-        [2, 0, 38, 100, "hands"],
+        [0, 38, 30, "hands", FLAM_MS],
+        [0, 38, 100, "hands"],
+        [1, 38, 40, "hands", 38.0],
+        [2, 38, 31, "hands", 0, FLAM_MS, -0.25],
+        [2, 38, 100, "hands"],
     ],
 )
 _SEAM_ONLY = _exercise(
-    "seam-only", notes=[[0, 0, 38, 99, "hands"], [0, FLAM_MS, 38, 30, "hands", _LATER]]
+    "seam-only", notes=[[0, 38, 99, "hands"]], seam=[[4, 38, 30, "hands", FLAM_MS]]
 )
 # One struck open and then closed, the other left open; nothing else.
-_CHOKED = _exercise("choked", notes=[[0, 0, 46, 127, "hands"], [1, 0, 42, 1, "hands"]])
-_RINGING = _exercise("ringing", notes=[[0, 0, 46, 127, "hands"], [1, 0, 37, 1, "hands"]])
-_PIPS = _exercise("pips", notes=[[i, 0, 32, 120, "feet"] for i in range(4)])
+_CHOKED = _exercise("choked", notes=[[0, 46, 127, "hands"], [1, 42, 1, "hands"]])
+_RINGING = _exercise("ringing", notes=[[0, 46, 127, "hands"], [1, 37, 1, "hands"]])
+_PIPS = _exercise("pips", notes=[[i, 32, 120, "feet"] for i in range(4)])
 _ALL_AT_ONCE = _exercise(
-    "all-at-once", notes=[[i, 0, note, 127, "hands"] for note in range(35, 82) for i in (0, 1)]
+    "all-at-once", notes=[[i, note, 127, "hands"] for note in range(35, 82) for i in (0, 1)]
 )
 _EXERCISES = [
     _STRAIGHT,
@@ -140,7 +144,7 @@ def _page(folder: Path, before: str = "") -> str:
         f'<script type="application/json" id="lesson-sound">'
         f"{json.dumps({'exercises': _EXERCISES})}</script>"
         f"<script>{before}</script>"
-        f"<script>{(PAGES / 'player.js').read_text('utf-8')}</script></body></html>"
+        f"<script>{script('main.js')}</script></body></html>"
     )
     path = folder / "page.html"
     path.write_text(html, "utf-8")
@@ -225,12 +229,14 @@ def _expected(
     top = start + (exercise["bar"] * quarter if count_in else 0)
     length = exercise["length"]
     seen: set[Sounding] = set()
-    for number, (at, offset, note, velocity, part, when) in itertools.product(
-        range(rounds), exercise["strokes"]
-    ):
-        if when == _EVERY or (when == _FIRST) == (number == 0):
-            when = round(top + (at + number * length) * quarter + offset / 1000, 7)
-            seen.add((when, note, velocity, part))
+    for number in range(rounds):
+        for when, strokes in exercise["strokes"].items():
+            if when == "before" and number:
+                continue
+            for at, note, velocity, part, *offset in strokes:
+                late = sum(offset[:2]) / 1000
+                time = round(top + (at + number * length) * quarter + late, 7)
+                seen.add((time, note, velocity, part))
     return sorted(seen)
 
 
@@ -320,7 +326,9 @@ def test_without_loop_it_plays_once_and_stops_by_itself(lesson: _Lesson) -> None
     lesson.until(lambda: lesson.playing is None)
     assert lesson.now >= start + 4 * 60 / 240
     scheduled = lesson.js("return lessonPlayer.scheduled")
-    assert len([each for each in scheduled if each["kind"] == "note"]) == len(_GRACES["strokes"])
+    assert len([each for each in scheduled if each["kind"] == "note"]) == len(
+        _GRACES["strokes"]["notes"]
+    )
     assert lesson.find("graces", ".player-play").text == "Play"
 
 
@@ -366,7 +374,8 @@ def test_a_new_tempo_goes_on_from_the_same_place(lesson: _Lesson, tempo: float) 
     assert any(each["time"] < change for each in scheduled)
     strokes = [each["at"] for each in scheduled if each["kind"] == "note"]
     count = len(strokes)
-    places = sorted(note[0] + 4 * number for number in range(6) for note in _STRAIGHT["strokes"])
+    strokes_of_it = _STRAIGHT["strokes"]["notes"]
+    places = sorted(note[0] + 4 * number for number in range(6) for note in strokes_of_it)
     assert strokes == places[:count]
 
 
@@ -394,7 +403,7 @@ def test_no_note_comes_twice_or_is_lost_when_the_tempo_changes_again_and_again(
     every = {
         (at + 4 * number, velocity)
         for number in range(6)
-        for at, _, _, velocity, *_ in _GRACES["strokes"]
+        for at, _, velocity, *_ in _GRACES["strokes"]["notes"]
     }
     assert len(found) == len(set(found))
     assert len(found) > 4
@@ -744,8 +753,7 @@ def test_a_page_that_plays_fetches_nothing_and_reports_no_error(lesson: _Lesson)
 
 def test_the_script_can_stand_in_a_page() -> None:
     # HTML, "Restrictions for contents of script elements".
-    script = (PAGES / "player.js").read_text("utf-8").lower()
-    assert not any(each in script for each in ("</script", "<script", "<!--"))
+    assert not any(each in script("main.js").lower() for each in ("</script", "<script", "<!--"))
     assert "</style" not in (PAGES / "player.css").read_text("utf-8").lower()
 
 
@@ -755,7 +763,7 @@ _RENDER = """
 const done = arguments[arguments.length - 1], [notes, velocity, seconds] = arguments;
 const rendered = async (note) => {
   const context = new OfflineAudioContext(1, 44100 * seconds, 44100);
-  lessonPlayer.sound(context, context.destination, 0.01, note, velocity);
+  lessonPlayer.makers.note(context, context.destination, 0.01, { note, velocity });
   const samples = (await context.startRendering()).getChannelData(0);
   const most = (values) => values.reduce((peak, value) => Math.max(peak, Math.abs(value)), 0);
   const power = (values) => values.reduce((sum, value) => sum + value * value, 0) / values.length;

@@ -53,7 +53,7 @@ from midiforge.sound import (
 )
 from midiforge.sound.fluid import Synth
 from midiforge.sound.level import PEAK, is_silent, loudness
-from midiforge.sound.schedule import Clock, loop_start, sounding
+from midiforge.sound.schedule import Clock, sounding
 
 FONTS = [Path(folder) / "TimGM6mb.sf2" for folder in soundfont._FOLDERS["linux"]]
 FONT = next((path for path in FONTS if path.is_file()), None)
@@ -252,7 +252,7 @@ def test_unevenness_leaves_no_stroke_before_its_loop() -> None:
         touch = Touch(timing_ms=20, seed=seed)
         exercise = made(*hits, count_in=1, touch=touch, tones=(tone,))
         found = sounding(exercise, KIT, ())
-        start, end = loop_start(exercise), float(exercise.seconds)
+        start, end = float(exercise.lead_seconds), float(exercise.seconds)
         assert sum(note.begin >= start for note in found) == 5
         assert all(0 <= note.begin <= end for note in found)
 

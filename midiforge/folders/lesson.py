@@ -25,7 +25,6 @@ from midiforge.midi.tracks import exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 from midiforge.moves import MOVES
-from midiforge.performance.notes import leads_back
 
 INDEX, LESSON, CUES = "index.csv", "lesson.mid", "cues.csv"
 
@@ -132,7 +131,7 @@ class _Writer:
                 (self.folder / name).write_bytes(content)
                 record.note(name, checksum(content))
                 csv.writer(index).writerow(cells(_index_row(name, exercise)))
-                if leads_back(exercise):  # nothing goes round in the lesson
+                if exercise.leads_back:  # nothing goes round in the lesson
                     parts = exercise_parts(exercise, self.kit, division, self.single, closes=False)
                 csv.writer(cues).writerows(
                     cells(_cue_row(cue)) for cue in lesson.add(exercise, parts)

@@ -257,7 +257,6 @@ def _write_index(written: list[Written], aside: Path) -> None:
 
 def _row(each: Written, kind: str, numbers: tuple[Number, ...]) -> tuple[object, ...]:
     loop, exercise = each.loop, each.loop.exercise
-    start = exercise.tempo.seconds(-exercise.count_in, exercise.loop_start)
     tempos = (plain(exercise.tempo.first), plain(exercise.tempo.last))
     return (
         each.file,
@@ -270,7 +269,7 @@ def _row(each: Written, kind: str, numbers: tuple[Number, ...]) -> tuple[object,
         loop.times,
         exercise.count_in_bars,
         f"{float(loop.seconds):.6f}",
-        f"{float(start):.6f}" if loop.closes else "",
+        f"{float(exercise.lead_seconds):.6f}" if loop.closes else "",
         each.samples or "",
         each.rate or "",
         f"{20 * log10(each.gain):.2f}" if each.audio else "",

@@ -72,7 +72,7 @@ def _rounds(exercise: Exercise, kit: Kit, seconds: float, most: int) -> Iterable
         return
     once = exercise.returns_after_bars * bar
     start = exercise.loop_start
-    steady = len(tempo.changes) == 1
+    steady = tempo.is_steady
     end = start + once if steady else exercise.length
     merged = _merged((hit for hit in hits if hit.time < end), kit, swing)
     calls = [each for each in exercise.sections if each.kind is SectionKind.CALL]

@@ -63,7 +63,7 @@ class Pairing:
     def _step_ms(self) -> float:
         """A grid step in ms; on average, where the tempo changes."""
         quarter = self.quarter
-        if len(self.exercise.tempo.changes) > 1 and self.dues:
+        if not self.exercise.tempo.is_steady and self.dues:
             tempos = [self.pulses_at(due.time) for due in self.dues]
             quarter = 60 / float(self.exercise.tempo.pulse) * len(tempos) / sum(tempos)
         return 1000 * float(self.exercise.step) * quarter * self.stretch

@@ -76,8 +76,7 @@ def loop_of(exercise: Exercise) -> Loop:
     that facts do not depend on how often it is written. A late entry is left out: the loop
     begins where the seam leads back to.
     """
-    start = exercise.loop_start
-    length = exercise.length - start
+    start, length = exercise.loop_start, exercise.loop_length
     once = exercise.returns_after_bars * exercise.meter.bar
     if 0 < once < length and (length / once).denominator == 1:
         length = once

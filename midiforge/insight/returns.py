@@ -10,7 +10,7 @@ def chord_bars(exercise: Exercise) -> list[list[str]]:
     bars: list[list[str]] = [[] for _ in range(exercise.bars)]
     for mark in exercise.chords:
         bars[int(mark.time / exercise.meter.bar)].append(mark.symbol or NO_CHORD)
-    loop = bars[int(exercise.loop_start / exercise.meter.bar) :]
+    loop = bars[exercise.loop_bar :]
     return loop[: period(loop)] if exercise.chords else []
 
 

@@ -44,8 +44,7 @@ class Loop:
     @property
     def seconds(self) -> Fraction:
         """How long it lasts, count-in included."""
-        loop = self.exercise.tempo.seconds(self.exercise.loop_start, self.exercise.length)
-        return self.exercise.seconds + (self.times - 1) * loop
+        return self.exercise.lasting(self.times)
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +142,7 @@ def _of(
             for word in words:
                 if word in LEAVE_OUTS:
                     loop = LEAVE_OUTS[word](loop)
-            loop = one_section(loop, kind) if len(loop.tempo.changes) == 1 else loop
+            loop = one_section(loop, kind) if loop.tempo.is_steady else loop
             if GAPS in words:
                 loop = with_gaps(loop, *(drill.gap or USUAL_GAPS))
             numbers: tuple[Number, ...] = (exercise.number,)
@@ -161,7 +160,7 @@ def _of(
                 continue
             if shape.count_in:
                 loop = _counted_in(loop, exercise)
-            closes = not climbs and len(loop.tempo.changes) == 1
+            closes = not climbs and loop.tempo.is_steady
             yield Loop(kind, loop, times, numbers, closes)
 
 

@@ -9,7 +9,8 @@ from midiforge.kits.kit import Kit
 from midiforge.midi import smf
 from midiforge.model.band import NO_CHORD
 from midiforge.model.exercise import Exercise
-from midiforge.performance.notes import Note, held, notes, part_place
+from midiforge.performance.notes import held, notes, part_place
+from midiforge.performance.seam import Note
 
 CONDUCTOR = "conductor"
 SINGLE = "single"  # the one track of format 0
@@ -84,11 +85,11 @@ def _struck(
     exercise: Exercise, kit: Kit, division: int, start: int, length: int, closes: bool
 ) -> list[tuple[int, Note]]:
     """The notes with their ticks, in order of ticks."""
-    struck = []
+    struck, twice = [], 2 * division
     per_ms: dict[Fraction, float] = {}
     for note in notes(exercise, kit, closes):
         above, below = note[0].as_integer_ratio()
-        tick = start + (2 * above * division + below) // (2 * below)
+        tick = start + (above * twice + below) // (2 * below)
         if note[1]:
             quarter = exercise.tempo.quarter(note.time, after=note.offset > 0)
             if quarter not in per_ms:
@@ -113,7 +114,7 @@ def _add_notes(
     sounding: dict[int, tuple[int, list[Event], int]] = {}
     messages: dict[tuple[int, int], bytes] = {}
     offs = [bytes((off, number, 64)) for number in range(128)]
-    for tick, (_, _, number, velocity, part, sticking) in struck:
+    for tick, (_, _, number, velocity, part, sticking, _, _) in struck:
         if part not in tracks:
             tracks[part] = []
         events = tracks[part]
@@ -150,7 +151,7 @@ def _add_tones(
         if track.channel:
             program = smf.program_change(track.channel, track.program)
             tracks[track.name] = [(_META, program)]
-    for time, ends, channel, pitch, velocity, name in sorted(held(exercise), key=_PLACE):
+    for time, ends, channel, pitch, velocity, name, _ in sorted(held(exercise), key=_PLACE):
         events = tracks[name]
         tick = min(start + smf.ticks(time, division), length - 1)
         end = min(max(start + smf.ticks(ends, division), tick + 1), length)

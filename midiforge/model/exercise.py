@@ -57,6 +57,10 @@ class Exercise:
     length = _Its[Fraction]()
     returns_after_bars = _Its[int]()
     loop_start = _Its[Fraction]()
+    loop_length = _Its[Fraction]()
+    loop_bar = _Its[int]()
+    loop_bars = _Its[int]()
+    leads_back = _Its[bool]()
     dynamics = _Its[Dynamics]()
     touch = _Its[Touch]()
     parts = _Its[int]()
@@ -70,6 +74,20 @@ class Exercise:
     def seconds(self) -> Fraction:
         """How long it lasts, count-in included."""
         return self.tempo.seconds(-self.count_in, self.length)
+
+    @property
+    def lead_seconds(self) -> Fraction:
+        """How long it is until its loop begins: count-in and late entry."""
+        return self.tempo.seconds(-self.count_in, self.loop_start)
+
+    @property
+    def loop_seconds(self) -> Fraction:
+        """How long its loop lasts, once round."""
+        return self.tempo.seconds(self.loop_start, self.length)
+
+    def lasting(self, times: int) -> Fraction:
+        """How many seconds it lasts if its loop goes round so many times, count-in included."""
+        return self.lead_seconds + times * self.loop_seconds
 
     @property
     def tempo_said(self) -> str:

@@ -193,3 +193,29 @@ class Piece:
     def length(self) -> Fraction:
         """From the first downbeat to the end of the loop."""
         return self.bars * self.meter.bar
+
+    @property
+    def loop_length(self) -> Fraction:
+        """Once round the loop."""
+        return self.length - self.loop_start
+
+    @property
+    def loop_bar(self) -> int:
+        """The bar, from 0, that the seam leads back to."""
+        return int(self.loop_start / self.meter.bar)
+
+    @property
+    def leads_back(self) -> bool:
+        """Whether grace notes of the loop's first stroke lie before its end."""
+        for hit in self.hits:
+            if hit.time >= self.loop_start:
+                if hit.time > self.loop_start:
+                    break
+                if hit.ornament and hit.ornament.grace_notes:
+                    return True
+        return False
+
+    @property
+    def loop_bars(self) -> int:
+        """How many bars once round the loop has."""
+        return self.bars - self.loop_bar

@@ -33,7 +33,7 @@ def bare(exercise: Exercise) -> Exercise:
         chords=tuple(later(_from(exercise.chords, start), -start)),
         sections=_sections_later(_loop_sections(exercise), -start),
         count_in_bars=0,
-        bars=exercise.bars - int(start / exercise.meter.bar),
+        bars=exercise.loop_bars,
         loop_start=Fraction(0),
         dynamics=Dynamics(tuple((time - start, each) for time, each in exercise.dynamics.points)),
         tempo=replace(tempo, changes=tuple(changes)),
@@ -42,7 +42,7 @@ def bare(exercise: Exercise) -> Exercise:
 
 def unrolled(exercise: Exercise, times: int) -> Exercise:
     """The exercise with its loop written out `times` times; what comes before it once."""
-    start, length = exercise.loop_start, exercise.length - exercise.loop_start
+    start, length = exercise.loop_start, exercise.loop_length
     shifts = [number * length for number in range(1, times)]
     points, sections = exercise.dynamics.points, _loop_sections(exercise)
     return exercise.changed(
@@ -57,7 +57,7 @@ def unrolled(exercise: Exercise, times: int) -> Exercise:
         dynamics=Dynamics(
             (*points, *((time + late, level) for late in shifts for time, level in points))
         ),
-        bars=exercise.bars + len(shifts) * int(length / exercise.meter.bar),
+        bars=exercise.bars + len(shifts) * exercise.loop_bars,
     )
 
 

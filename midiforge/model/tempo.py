@@ -38,6 +38,11 @@ class TempoMap:
         """The tempo it ends with, in pulses a minute."""
         return self.changes[-1][1]
 
+    @property
+    def is_steady(self) -> bool:
+        """Whether it never changes."""
+        return len(self.changes) == 1
+
     def __str__(self) -> str:
         """In words: "92 bpm", or "60 to 84 bpm"."""
         return " to ".join(dict.fromkeys((plain(self.first), plain(self.last)))) + " bpm"

@@ -21,12 +21,12 @@ def heard_only(exercise: Exercise) -> frozenset[str]:
 def bars_round(exercise: Exercise, heard: Collection[str] = ()) -> int:
     """After how many bars what is written comes round: strokes, time layers, chords, hairpins.
 
-    heard: tracks, and the click's layer, that must come round too though they are not written.
+    heard: tracks, and the click's layer, that must come round too though they are not written; the
+        level then must as well, where it changes too slowly for hairpins.
     A progression longer than the loop makes it longer; it is never longer than what there is.
     """
     returns = exercise.returns_after_bars
-    bar, entry = exercise.meter.bar, int(exercise.loop_start / exercise.meter.bar)
-    there = exercise.bars - entry
+    bar, there = exercise.meter.bar, exercise.loop_bars
     swells = hairpins(exercise)
     layers = {each.name for each in exercise.tracks} - heard_only(exercise) | {*heard}
     if not (exercise.chords or layers or any(swells)) or there <= returns:
@@ -37,10 +37,14 @@ def bars_round(exercise: Exercise, heard: Collection[str] = ()) -> int:
     for hit in exercise.hits if layers else ():
         if hit.layer in layers:
             _into(bars, bar, hit.time, (hit.voice, hit.strength, hit.layer))
+    if heard and exercise.dynamics.points:
+        level = exercise.dynamics.level
+        for number, content in enumerate(bars):
+            content.append((level(number * bar), level(number * bar + bar / 2)))
     for tone in exercise.tones if heard else ():
         if tone.track in heard:
             _into(bars, bar, tone.time, (tone.length, tone.pitch, tone.velocity, tone.track))
-    loop = bars[entry:]
+    loop = bars[exercise.loop_bar :]
     for period in range(returns, there, returns):
         if there % period == 0 and loop[period:] == loop[:-period]:
             return period

@@ -55,7 +55,7 @@ def write(exercises: Sequence[Exercise]) -> Score:
 
 
 def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
-    entry = int(exercise.loop_start / exercise.meter.bar)
+    entry = exercise.loop_bar
     last = min(entry + bars_round(exercise), exercise.bars)
     in_bar = _written_hits(exercise)
     names = _voice_names(hit for hits in in_bar.values() for hit in hits)

@@ -190,7 +190,7 @@ def _facts(score: Score) -> Iterator[str]:
     if before := counted_in(exercise):
         yield before
     yield from _returns(exercise)
-    if len(exercise.tempo.changes) > 1:
+    if not exercise.tempo.is_steady:
         yield _ramp(exercise)
     yield from _gap(exercise)
     if exercise.dynamics.points:
@@ -321,16 +321,16 @@ def once_round(exercise: Exercise) -> Exercise:
     Through all the tempos of a ramp, and all the gaps of its click. Of those beside the drummer who
     come round late or never, no more than what is written.
     """
-    if len(exercise.tempo.changes) > 1:
+    if not exercise.tempo.is_steady:
         return exercise
     bars = bars_round(exercise, {CLICK, *(track.name for track in exercise.tracks)})
     if bars > _MOST_HEARD:
         bars = bars_round(exercise, {CLICK})
-    length = exercise.loop_start + bars * exercise.meter.bar
-    if length >= exercise.length:
+    if bars >= exercise.loop_bars:
         return exercise
+    length = exercise.loop_start + bars * exercise.meter.bar
     return exercise.changed(
-        bars=int(length / exercise.meter.bar),
+        bars=exercise.loop_bar + bars,
         hits=tuple(hit for hit in exercise.hits if hit.time < length),
         answers=tuple(hit for hit in exercise.answers if hit.time < length),
         tones=tuple(tone for tone in exercise.tones if tone.time < length),

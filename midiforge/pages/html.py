@@ -12,6 +12,7 @@ from midiforge.pages.booklet import ABOUT, CAUTIONS, Booklet, Entry
 from midiforge.pages.drawing import STYLE, glyph_definitions, joined
 from midiforge.pages.paper import Paper
 from midiforge.pages.piece import Piece
+from midiforge.pages.script import script
 from midiforge.pages.shapes import SPACE
 from midiforge.pages.sound import Place, sound
 from midiforge.printable import printable
@@ -39,9 +40,9 @@ def html(booklet: Booklet, paper: Paper) -> str:
         *(piece.glyphs for each in drawings for drawing in each for piece in drawing),
         *(sign.piece.glyphs for sign in booklet.key),
     )
-    scripts = ["player.js"]
+    scripts = ["main.js"]
     if any("tones" in each for each in heard["exercises"]):
-        scripts.insert(0, "tones.js")
+        scripts.append("tones.js")
     if any(piece.again for each in drawings for drawing in each for piece in drawing):
         scripts.append("again.js")
     parts = [
@@ -66,16 +67,10 @@ def html(booklet: Booklet, paper: Paper) -> str:
         ),
         "</main>",
         f'<script type="application/json" id="lesson-sound">{data}</script>',
-        *(f"<script>{_script(name)}</script>" for name in scripts),
+        f"<script>{script(*scripts)}</script>",
         "</body></html>",
     ]
     return "\n".join(parts) + "\n"
-
-
-def _script(name: str) -> str:
-    """A script without the lines that are comments."""
-    lines = (_HERE / name).read_text(encoding="utf-8").splitlines(keepends=True)
-    return "".join(line for line in lines if not line.lstrip().startswith("//"))
 
 
 def _style(paper: Paper) -> str:

@@ -1,7 +1,7 @@
 """What the player in the page is told: what sounds, when, and where its cursor stands.
 
-The page's own script turns places into times by the clock it is given; what is music is worked
-out here, by what MIDI files are made with.
+The page's own script (`player/`) turns places into times by the clock it is given; what is music is
+worked out here, by what MIDI files are made with. `player/lesson.js` has the types of it all.
 """
 
 from collections.abc import Iterator, Sequence
@@ -11,20 +11,24 @@ from typing import Any
 from midiforge.kits.kit import DEFAULT, read_kit
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS
-from midiforge.model.tempo import plain
+from midiforge.model.tempo import TempoMap, plain
 from midiforge.pages.booklet import Booklet, Entry, once_round
-from midiforge.performance.notes import Held, Note, Round, held, in_rounds
+from midiforge.performance.notes import held, notes
+from midiforge.performance.seam import Note, Round
 
+SLOWEST, FASTEST = 30, 240  # pulses a minute that can be set, if the exercise's own are not beyond
 _PARTS: dict[str, str] = {
     **{limb.value: "hands" for limb in HANDS},
     **{limb.value: "feet" for limb in FEET},
     CLICK: "click",
 }
+_COUNT_IN = "countIn"
+_ROUNDS = {Round.BEFORE: "before", Round.EVERY: "loop", Round.SEAM: "seam"}
 Place = tuple[Fraction, int, float]  # written time, number of the drawing, x in it
 
 
 def sound(booklet: Booklet, places: Sequence[Sequence[Place]]) -> dict[str, Any]:
-    """The data of `player.js` for a booklet, of JSON's own kinds only.
+    """The data of the page's player for a booklet, of JSON's own kinds only.
 
     places: for each entry where its cursor stands, in order of time.
     """
@@ -37,21 +41,22 @@ def sound(booklet: Booklet, places: Sequence[Sequence[Place]]) -> dict[str, Any]
 
 def _exercise(entry: Entry, places: Sequence[Place]) -> dict[str, Any]:
     exercise = once_round(entry.score.exercise)
-    length = exercise.length - exercise.loop_start
-    kinds = {track.name: track.kind for track in exercise.tracks}
-    tones = [_tone(each, kinds[each.track], exercise) for each in held(exercise)]
+    tempos = [float(plain(each.tempo.first)) for each in entry.score.exercises]
+    limits = min(SLOWEST, *tempos), max(FASTEST, *tempos)
+    tones = _tones(exercise)
     return {
         "id": entry.anchor,
-        "tempos": [float(plain(each.tempo.first)) for each in entry.score.exercises],
-        **({"said": [str(exercise.tempo)]} if len(exercise.tempo.changes) > 1 else {}),
+        "tempos": tempos,
+        **({} if exercise.tempo.is_steady else {"said": [str(exercise.tempo)]}),
+        "limits": limits,
         "clock": [[_number(time), seconds] for time, seconds in _clock(exercise)],
         "entry": _number(exercise.loop_start),
-        "length": _number(length),
-        "notes": [_note(*each) for each in in_rounds(exercise, read_kit(DEFAULT))],
-        **({"tones": tones} if tones else {}),
+        "length": _number(exercise.loop_length),
+        "notes": _notes(exercise, limits[0]),
+        **({"tones": tones} if any(tones.values()) else {}),
         "cursor": [
             [_number(exercise.swing.played(time, exercise.step)), drawing, round(x, 1)]
-            for time, drawing, x in _again(places, entry, length)
+            for time, drawing, x in _again(places, entry, exercise.loop_length)
         ],
     }
 
@@ -76,17 +81,35 @@ def _again(places: Sequence[Place], entry: Entry, length: Fraction) -> Iterator[
                 yield time + turn * written, drawing, x
 
 
-def _note(note: Note, when: Round) -> list[Any]:
+def _notes(exercise: Exercise, slowest: float) -> dict[str, list[list[Any]]]:
+    """The notes by the rounds they sound in. Those of the slowest tempo there may be: they are all
+    that there are at any, and how far they reach says what becomes of them at others."""
+    slower = Fraction(slowest) / exercise.tempo.first
+    changes = tuple((time, tempo * slower) for time, tempo in exercise.tempo.changes)
+    slow = exercise.changed(tempo=TempoMap(exercise.tempo.pulse, changes))
+    found: dict[str, list[list[Any]]] = {each: [] for each in (_COUNT_IN, *_ROUNDS.values())}
+    for note in notes(slow, read_kit(DEFAULT)):
+        counts_in = note.part == CLICK and note.time < 0
+        found[_COUNT_IN if counts_in else _ROUNDS[note.when]].append(_note(note))
+    return found
+
+
+def _note(note: Note) -> list[Any]:
     part = _PARTS.get(note.part, "beside")
-    if part == "click" and note.time < 0:
-        part = "count-in"
-    return [_number(note.time), round(note.offset, 1), note.number, note.velocity, part, int(when)]
+    told = [_number(note.time), note.number, note.velocity, part]
+    if note.reach:
+        return [*told, *(round(each, 4) for each in note.reach)]
+    return [*told, round(note.offset, 1)] if note.offset else told
 
 
-def _tone(tone: Held, kind: str, exercise: Exercise) -> list[Any]:
-    when = Round.FIRST if tone.time < exercise.loop_start else Round.EVERY
-    lasts = _number(tone.end - tone.time)
-    return [_number(tone.time), lasts, tone.pitch, tone.velocity, kind, int(when)]
+def _tones(exercise: Exercise) -> dict[str, list[list[Any]]]:
+    kinds = {track.name: track.kind for track in exercise.tracks}
+    found: dict[str, list[list[Any]]] = {"before": [], "loop": []}
+    for tone in held(exercise):
+        lasts = _number(tone.end - tone.time)
+        told = [_number(tone.time), lasts, tone.pitch, tone.velocity, kinds[tone.track]]
+        found[_ROUNDS[tone.when]].append(told)
+    return found
 
 
 def _number(value: Fraction) -> float:

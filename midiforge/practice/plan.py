@@ -361,7 +361,7 @@ class _Filler:
     def _repeats(self, group: Group, tempo: Fraction, seconds: Fraction) -> tuple[int, Fraction]:
         """How often an exercise goes round to last about `seconds`, and how long it then does."""
         exercise, now = group.exercise, self._written(group)
-        once = (exercise.length - exercise.loop_start) / now
+        once = exercise.loop_length / now
         most = min(
             floor((MOST_BARS * exercise.meter.bar - exercise.loop_start) / once),
             MOST_STROKES * now // max(len(exercise.hits) + len(exercise.answers), 1),
@@ -375,7 +375,7 @@ class _Filler:
         exercise = group.exercise
         pace = TempoMap(exercise.meter.pulse, ((Fraction(0), tempo),))
         quarter = pace.quarter(Fraction(1))
-        once = (exercise.length - exercise.loop_start) / self._written(group)
+        once = exercise.loop_length / self._written(group)
         return (exercise.count_in + exercise.loop_start) * quarter, once * quarter
 
     def _written(self, group: Group) -> int:

@@ -25,7 +25,7 @@ def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:
         raise MidiforgeError(f"cannot be read: {reason(error)}", str(take)) from None
     exercise = review.exercise
     stage, sticking, placement_name = kind_of(exercise.stage, exercise.variant)
-    steady = len(exercise.tempo.changes) == 1
+    steady = exercise.tempo.is_steady
     return Entry(
         when=datetime.fromtimestamp(played, UTC),
         drill=drill,

@@ -142,7 +142,7 @@ class View:
         """When each of the first bars, and the one after them, begins, in s of the exercise."""
         exercise = self.review.exercise
         bar = exercise.meter.bar
-        if len(exercise.tempo.changes) == 1:
+        if exercise.tempo.is_steady:
             length = float(exercise.tempo.seconds(Fraction(0), bar))
             return [number * length for number in range(bars + 1)]
         lengths = [exercise.tempo.seconds(i * bar, (i + 1) * bar) for i in range(bars)]

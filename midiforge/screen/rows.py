@@ -94,8 +94,7 @@ class Rows:
     def _bars(self) -> list[Bar]:
         exercise = self.exercise
         meter = exercise.meter
-        last = int(exercise.loop_start / meter.bar) + exercise.returns_after_bars
-        last = min(last, exercise.bars)
+        last = min(exercise.loop_bar + exercise.returns_after_bars, exercise.bars)
         notes = self._notes()
         same: dict[tuple[object, ...], list[int]] = {}
         content: dict[tuple[object, ...], tuple[str, tuple[Row, ...]]] = {}

@@ -100,9 +100,7 @@ def _returns(exercise: Exercise) -> str:
     if exercise.bars != exercise.returns_after_bars:
         text += f"; {exercise.bars} bars are written"
         if exercise.loop_start:
-            text += ", the loop goes back to " + bars_named(
-                [int(exercise.loop_start / exercise.meter.bar) + 1]
-            )
+            text += ", the loop goes back to " + bars_named([exercise.loop_bar + 1])
     return text
 
 

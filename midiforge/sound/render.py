@@ -10,7 +10,7 @@ from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.sound.fluid import BLOCK, RATES, Sound, Synth
 from midiforge.sound.packages import package
-from midiforge.sound.schedule import OFF, ON, Event, again, events, loop_start, sounding
+from midiforge.sound.schedule import OFF, ON, Event, again, events, sounding
 from midiforge.sound.soundfont import drums_of
 
 if TYPE_CHECKING:
@@ -85,7 +85,7 @@ def rendered(
             f"{rate} samples a second cannot be rendered", hint=f"{RATES[0]} to {RATES[1]}"
         )
     length = round(exercise.seconds * rate)
-    start = loop_start(exercise) if closed else 0.0
+    start = float(exercise.lead_seconds) if closed else 0.0
     loop = round(start * rate)
     found = sounding(exercise, kit, drums_of(sound.soundfont))
     own = [note for note in found if note.begin >= start]
@@ -117,14 +117,7 @@ def rendered(
         part = tail[first : first + length - loop]
         looped[: len(part)] += part
     _join(samples, loop, round(_JOIN * rate))
-    begins = (exercise.seconds - _lasting(exercise)) * rate
-    return Rendered(samples, rate, loop, begins, _lasting(exercise) * rate)
-
-
-def _lasting(exercise: Exercise) -> Fraction:
-    """Seconds that the loop lasts, exact."""
-    start = exercise.swing.played(exercise.loop_start)
-    return exercise.tempo.seconds(start, exercise.length)
+    return Rendered(samples, rate, loop, exercise.lead_seconds * rate, exercise.loop_seconds * rate)
 
 
 class _Player:

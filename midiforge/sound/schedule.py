@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from midiforge.kits.kit import DEFAULT, Kit, read_kit
 from midiforge.model.exercise import Exercise
-from midiforge.performance.notes import held, notes, over_the_seam
+from midiforge.performance.notes import held, notes
 from midiforge.sound.fluid import BLOCK, DRUMS
 
 # Drum sounds end by themselves. A SoundFont may hold one that does not, so in the end it is let
@@ -61,34 +61,17 @@ def sounding(exercise: Exercise, kit: Kit, keys: Collection[int]) -> list[Soundi
     """The exercise's notes by time, drums on channel 10 by their General MIDI numbers.
 
     keys: those on which the SoundFont has a drum.
-    No note lies before the start or after the end; and none that belongs to the loop lies before
-    the loop's start, for it would not come again, but for grace notes, which do at its end.
     """
-    clock = Clock(exercise)
-    loop, last = loop_start(exercise), float(exercise.seconds)
-    seam = exercise.swing.played(exercise.loop_start)
-    struck = list(notes(exercise, general_midi(kit, keys)))
-    leads_over = over_the_seam(exercise, struck)
+    clock, loop = Clock(exercise), float(exercise.lead_seconds)
     found = []
-    for note in struck:
-        begin = clock(note.time) + note.offset / 1000
-        if begin < loop and note.time >= seam and not leads_over(note):
-            begin = loop
-        begin = max(0.0, min(begin, last))
+    for note in notes(exercise, general_midi(kit, keys)):
+        begin = max(clock(note.time) + note.offset / 1000, loop if note.when else 0.0)
         found.append(Sounding(begin, begin + _RING, DRUMS, note.number, note.velocity))
-    for tone, own in zip(held(exercise), exercise.tones, strict=True):
-        begin = clock(tone.time)
-        if begin < loop and own.time >= exercise.loop_start:
-            begin = loop
+    for tone in held(exercise):
+        begin = max(clock(tone.time), loop if tone.when else 0.0)
         found.append(Sounding(begin, clock(tone.end), tone.channel, tone.pitch, tone.velocity))
     found.sort()
     return found
-
-
-def loop_start(exercise: Exercise) -> float:
-    """Where the loop starts, in seconds from the start of the count-in."""
-    time = exercise.swing.played(exercise.loop_start)
-    return float(exercise.tempo.seconds(-exercise.count_in, time))
 
 
 def events(found: Iterable[Sounding], start: float, rate: int, blocks: int) -> list[Event]:

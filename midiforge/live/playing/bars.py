@@ -8,11 +8,12 @@ from operator import itemgetter
 
 from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
-from midiforge.live.playing.layers import CHORDS, LAYERS, PERCUSSION, layer_of, layer_of_part
+from midiforge.live.playing.layers import CHORDS, LAYERS, layer_of, layer_of_part
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
 from midiforge.model.tempo import TempoMap
-from midiforge.performance.notes import held, notes, over_the_seam
+from midiforge.performance.notes import held, notes
+from midiforge.performance.seam import Round, Seam
 
 SLOWEST, FASTEST = Fraction(10), Fraction(500)  # pulses a minute
 
@@ -88,12 +89,6 @@ class PlayableExercise:
         """The number of the last bar."""
         return len(self.bars) - self.count_in - 1
 
-    def lasting(self, times: int) -> Fraction:
-        """How long it is with its count-in and so many times round, in nanoseconds."""
-        lasting = [bar.length * bar.quarter for bar in self.bars]
-        loop = sum(lasting[self.loop_bar + self.count_in :], Fraction(0))
-        return sum(lasting, loop * (times - 1))
-
 
 def playable(
     exercise: Exercise,
@@ -108,38 +103,16 @@ def playable(
     exercise = at_tempo(exercise, faster)
     length = exercise.meter.bar
     first = -exercise.count_in_bars
+    seam = Seam(exercise)
     found: dict[int, list[tuple[float, NoteOn]]] = {}
-    end = exercise.swing.played(exercise.length)
-    played = list(notes(exercise, kit))
-    if band is not None:
-        others = notes(exercise, band)
-        played = [
-            other if layer_of_part(note.part) == PERCUSSION else note
-            for note, other in zip(played, others, strict=True)
-        ]
-    leads_over = over_the_seam(exercise, played)
-    loop_bar = int(exercise.loop_start / length)
-    for note in played:
-        at = float(note.time)
-        if note.offset:
-            seconds = exercise.tempo.quarter(note.time, after=note.offset > 0)
-            at += note.offset / 1000 / float(seconds)
-        number = int(at // float(length))
-        own = int(note.time // length)
-        if number < first or (
-            # Unevenness must not put a stroke where the loop does not come again.
-            own == loop_bar > number and not leads_over(note)
-        ):
-            number = max(own, first)
-            at = float(number * length)
-        elif number >= exercise.bars:
-            number = exercise.bars - 1
-            at = float(exercise.length) - _LAST
-        note_on = NoteOn(layer_of_part(note.part), note.number, note.velocity, note.time == end)
-        found.setdefault(number, []).append((at - number * float(length), note_on))
+    for note in notes(exercise, kit, band=band):
+        number, at = divmod(seam.place(note), float(length))
+        note_on = NoteOn(
+            layer_of_part(note.part), note.number, note.velocity, note.when is Round.SEAM
+        )
+        found.setdefault(int(number), []).append((at, note_on))
     for time, note_on in _tones(exercise):
-        number = min(max(int(time // length), first), exercise.bars - 1)
-        within = min(max(time - number * length, Fraction(0)), length - _LEAST_HOLD)
+        number, within = divmod(time, length)
         found.setdefault(number, []).append((float(within), note_on))
     basses = {kit.notes[voice] for voice in _BASS_DRUMS if voice in kit.notes}
     bars = []
@@ -153,7 +126,7 @@ def playable(
     clicks = (tuple(moments_of(bar.moments, CLICK)) for bar in bars)
     clicked = next(filter(None, clicks), ())
     count_in = exercise.count_in_bars
-    return PlayableExercise(exercise, tuple(bars), count_in, loop_bar, layers, clicked)
+    return PlayableExercise(exercise, tuple(bars), count_in, exercise.loop_bar, layers, clicked)
 
 
 def moments_of(moments: Iterable[Moment], layer: str) -> Iterator[Moment]:
@@ -197,7 +170,6 @@ def _moments(placed: list[tuple[float, NoteOn]], basses: set[int]) -> Iterator[M
 
 
 _BASS_DRUMS = ("bass-drum", "bass-drum-2")
-_LAST = 1e-6  # quarter notes before the end, for what would fall behind it
 _LEAST_HOLD = Fraction(1, 1000)  # quarter notes
 
 

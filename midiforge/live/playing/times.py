@@ -17,5 +17,4 @@ def always(times: int) -> Times:
 
 def four_bars(exercise: Exercise) -> int:
     """As often as makes four bars at least."""
-    before = int(exercise.loop_start / exercise.meter.bar)
-    return max(1, -(-(LEAST_BARS - before) // (exercise.bars - before)))
+    return max(1, -(-(LEAST_BARS - exercise.loop_bar) // exercise.loop_bars))

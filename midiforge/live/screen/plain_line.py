@@ -10,7 +10,7 @@ def plain_line(place: Place) -> str:
     tempo = plain(place.playable.bars[0].tempo)
     lasting = "for ever"
     if place.times:
-        lasting = f"{float(place.playable.lasting(place.times)) / 1e9:.0f} s"
+        lasting = f"{float(exercise.lasting(place.times)):.0f} s"
         if place.times > 1:
             lasting = f"{place.times} times, {lasting}"
     return f"{exercise.number}. {exercise.title}, {tempo} bpm, {lasting}"

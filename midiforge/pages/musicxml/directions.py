@@ -72,7 +72,7 @@ def tempo(score: Score) -> str:
 
 
 def _ramp(tempo: TempoMap, meter: Meter) -> str:
-    if len(tempo.changes) == 1:
+    if tempo.is_steady:
         return ""
     (start, slow), (second, fast) = tempo.changes[:2]
     bars = int((second - start) / meter.bar)

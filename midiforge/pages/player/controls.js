@@ -1,0 +1,149 @@
+// The controls above an exercise: buttons, its tempo, switches.
+
+import { clockOf } from "./clock.js";
+import { follow, leave } from "./cursor.js";
+import { eventsOf, PARTS } from "./lesson.js";
+import { settings } from "./settings.js";
+import { play, run, set, stop } from "./transport.js";
+
+/** Those of all exercises that set the same thing.
+ * @type {Record<string, HTMLInputElement[]>} */
+const inputs = {};
+
+/**
+ * @template {keyof HTMLElementTagNameMap} T
+ * @param {T} tag
+ * @param {Record<string, string>} properties
+ * @param {...(Node | string)} children
+ */
+function make(tag, properties, ...children) {
+  const element = document.createElement(tag);
+  Object.assign(element, properties);
+  element.append(...children);
+  return element;
+}
+
+/**
+ * An input for one of the settings, in its label.
+ * @param {string} name
+ * @param {string} text
+ * @param {"checkbox" | "range"} type
+ */
+function input(name, text, type) {
+  const control = make("input", { type, className: `player-${name}` });
+  const others = (inputs[name] ||= []);
+  const isSwitch = type === "checkbox";
+  const show = () => {
+    for (const each of others)
+      if (isSwitch) each.checked = !!settings[name];
+      else each.value = `${settings[name]}`;
+  };
+  others.push(control);
+  show();
+  control.addEventListener("input", () => {
+    set(name, isSwitch ? control.checked : +control.value);
+    show();
+  });
+  return make("label", {}, ...(isSwitch ? [control, text] : [text, control]));
+}
+
+/**
+ * @param {string} label
+ * @param {...Node} children
+ */
+function group(label, ...children) {
+  const element = make("span", { className: "player-group" }, ...children);
+  element.setAttribute("role", "group");
+  element.setAttribute("aria-label", label);
+  return element;
+}
+
+/**
+ * The tempos of an exercise to choose from, and a number for any other.
+ * @param {import("./lesson.js").Exercise} exercise
+ * @param {() => void} changed
+ */
+function tempoOf({ tempos, said = tempos.map(String), limits }, changed) {
+  let tempo = tempos[0];
+  const [min, max] = limits.map(String);
+  const number = make("input", {
+    type: "number", className: "player-tempo", step: "any", min, max,
+  });
+  const choices = tempos.map((each, i) => {
+    const choice = make("button", { type: "button", className: "player-choice" }, said[i]);
+    choice.addEventListener("click", () => choose(each, true));
+    return choice;
+  });
+  /** @type {(value: number, write: boolean) => void} */
+  const choose = (value, write) => {
+    if (write) number.value = `${value}`;
+    const isNew = value !== tempo;
+    tempo = value;
+    choices.forEach((each, i) => each.setAttribute("aria-pressed", `${tempos[i] === tempo}`));
+    if (isNew) changed();
+  };
+  // What is half typed may be out of range: it counts when it is in it, or when it is done.
+  number.addEventListener("input", () => {
+    if (number.value && number.checkValidity()) choose(+number.value, false);
+  });
+  number.addEventListener("change", () =>
+    choose(Math.max(limits[0], Math.min(limits[1], +number.value || tempo)), true));
+  choose(tempo, true);
+  return { number, choices, tempo: () => tempo };
+}
+
+/**
+ * Puts the controls of an exercise into their place.
+ * @param {import("./lesson.js").Exercise} exercise
+ * @param {Element} section
+ * @param {Element} place
+ */
+export function build(exercise, section, place) {
+  const events = eventsOf(exercise);
+  /** @type {NodeListOf<SVGSVGElement>} */
+  const systems = section.querySelectorAll("svg.system");
+  const { number, choices, tempo } = tempoOf(exercise, () => {
+    if (run?.player === player) run.change();
+  });
+  /** @type {import("./run.js").Player} */
+  const player = {
+    exercise,
+    events,
+    clock: clockOf(exercise),
+    tempo,
+    slower: () => exercise.tempos[0] / tempo(),
+    show(playing) {
+      button.textContent = playing ? "Stop" : "Play";
+      place.classList.toggle("playing", !!playing);
+      if (playing) follow(playing, { place, systems });
+      else leave();
+    },
+  };
+  const button = make("button", { type: "button", className: "player-play" }, "Play");
+  button.addEventListener("click", () => (run?.player === player ? stop() : play(player)));
+  // On a narrow screen what is set once waits behind a button; the style sheet says how narrow.
+  const more = make("button", { type: "button", className: "player-more" }, "More");
+  more.setAttribute("aria-expanded", "false");
+  more.addEventListener("click", () =>
+    more.setAttribute("aria-expanded", `${place.classList.toggle("open")}`));
+
+  const has = new Set(events.map((event) => event.rounds === "countIn" || event.part));
+  const options = [
+    group("How to play it", input("loop", "Loop", "checkbox"),
+      ...(exercise.clock[0][0] < 0 ? [input("countIn", "Count-in", "checkbox")] : [])),
+    group("What is heard", ...Object.entries(PARTS).filter(([part]) => has.has(part))
+      .map(([part, text]) => input(part, text, "checkbox"))),
+    input("volume", "Volume", "range"),
+  ];
+  for (const option of options) option.classList.add("player-option");
+  place.setAttribute("role", "group");
+  const heading = section.querySelector("h1, h2, h3, h4, h5, h6");
+  place.setAttribute("aria-label", `Player: ${heading?.textContent?.trim() || exercise.id}`);
+  place.append(
+    button,
+    make("label", {}, exercise.said ? "Tempo at first " : "Tempo ", number),
+    group("Tempos of this exercise", ...choices),
+    more,
+    ...options,
+  );
+}

@@ -1,0 +1,54 @@
+// The line in the music that stands where the sound is.
+
+/** @typedef {{ systems: NodeListOf<SVGSVGElement>, place: Element }} Page */
+
+const still = matchMedia("(prefers-reduced-motion: reduce)");
+const line = document.createElementNS("http://www.w3.org/2000/svg", "line");
+line.setAttribute("class", "cursor");
+line.setAttribute("aria-hidden", "true");
+let frame = 0;
+
+/**
+ * Follows what plays.
+ * @param {import("./run.js").Run} run
+ * @param {Page} page
+ */
+export function follow(run, page) {
+  frame = requestAnimationFrame(() => follow(run, page));
+  const points = run.player.exercise.cursor;
+  const place = run.heardPlace();
+  let i = 0;
+  while (i + 1 < points.length && points[i + 1][0] <= place) i++;
+  if (!points[i]) return;
+  const [time, drawing, x] = points[i];
+  const next = points[i + 1];
+  const glides = !still.matches && next?.[1] === drawing && place > time;
+  const way = glides ? ((place - time) / (next[0] - time)) * (next[2] - x) : 0;
+  standAt(page, page.systems[drawing], x + way);
+}
+
+export function leave() {
+  cancelAnimationFrame(frame);
+  line.remove();
+}
+
+/**
+ * @param {Page} page
+ * @param {SVGSVGElement | undefined} system
+ * @param {number} x
+ */
+function standAt(page, system, x) {
+  if (!system) return;
+  if (line.parentNode !== system) {
+    const { y, height } = system.viewBox.baseVal || { y: 0, height: system.height.baseVal.value };
+    line.setAttribute("y1", `${y}`);
+    line.setAttribute("y2", `${y + height}`);
+    system.append(line);
+    const { top, bottom } = system.getBoundingClientRect();
+    const covered = page.place.getBoundingClientRect().bottom; // by the controls
+    if (top < Math.max(0, covered) || bottom > innerHeight)
+      system.scrollIntoView({ block: "center", behavior: still.matches ? "auto" : "smooth" });
+  }
+  line.setAttribute("x1", x.toFixed(2));
+  line.setAttribute("x2", x.toFixed(2));
+}

@@ -1,0 +1,69 @@
+// What a page tells its player of an exercise; it is made by pages/sound.py.
+
+/**
+ * A note of percussion: its place, General MIDI number, velocity, who plays it, and how many ms
+ * behind its place it sounds at any tempo; then `ms` more, which reach as far as `most`: see `due`.
+ * @typedef {[
+ *   at: number, note: number, velocity: number, part: string, late?: number, ms?: number,
+ *   most?: number,
+ * ]} Note
+ * @typedef {[at: number, lasts: number, note: number, velocity: number, voice: string]} Tone
+ *
+ * Places are quarter notes from the first downbeat, the count-in before 0. What is `before` the
+ * loop sounds once, behind the count-in; the loop lasts for `length` from `entry` on; its `seam`
+ * leads from the end back there, in each round but the last.
+ * @typedef {{
+ *   id: string,
+ *   tempos: number[],
+ *   said?: string[],
+ *   limits: [number, number],
+ *   clock: number[][],
+ *   entry: number,
+ *   length: number,
+ *   notes: { countIn: Note[], before: Note[], loop: Note[], seam: Note[] },
+ *   tones?: { before: Tone[], loop: Tone[] },
+ *   cursor: [place: number, drawing: number, x: number][],
+ * }} Exercise
+ *
+ * Something that sounds, its times in seconds. `rounds`: which it sounds in.
+ * @typedef {{
+ *   kind: "note" | "click" | "tone", at: number, note: number, velocity: number, part: string,
+ *   rounds: string, late: number, ms: number, most: number, lasts: number, voice?: string,
+ * }} Event
+ */
+
+/** What can be silenced, and what it is called. */
+export const PARTS = { hands: "Hands", feet: "Feet", beside: "Beside you", click: "Click" };
+
+/**
+ * All that sounds in an exercise, by place.
+ * @param {Exercise} exercise
+ */
+export function eventsOf({ notes, tones }) {
+  /** @type {Event[]} */
+  const events = [];
+  for (const [rounds, some] of Object.entries(notes))
+    for (const [at, note, velocity, part, late = 0, ms = 0, most = 0] of some)
+      events.push({
+        kind: part === "click" ? "click" : "note", at, note, velocity, part, rounds,
+        late: late / 1000, ms: ms / 1000, most, lasts: 0,
+      });
+  for (const [rounds, some] of Object.entries(tones || {}))
+    for (const [at, lasts, note, velocity, voice] of some)
+      events.push({
+        kind: "tone", at, note, velocity, part: "beside", rounds, late: 0, ms: 0, most: 0, lasts,
+        voice,
+      });
+  return events.sort((a, b) => a.at - b.at);
+}
+
+/**
+ * Whether something sounds in a round, counted from 0.
+ * @param {Event} event
+ * @param {number} round
+ * @param {number} last the last of them
+ */
+export function soundsIn({ rounds }, round, last) {
+  if (rounds === "loop") return true;
+  return rounds === "seam" ? round < last : round === 0;
+}

@@ -1,0 +1,40 @@
+// The player of a lesson's page, with sounds made by Web Audio.
+//
+// What sounds, and when, is in the page; nothing is added here. window.lessonPlayer shows what goes
+// on.
+
+import { build } from "./controls.js";
+import { makers } from "./makers.js";
+import { mixer, outputOf } from "./mixer.js";
+import { latest, run, stop } from "./transport.js";
+
+function start() {
+  const source = document.getElementById("lesson-sound");
+  /** @type {import("./lesson.js").Exercise[]} */
+  const exercises = source ? JSON.parse(source.textContent || "").exercises : [];
+  for (const exercise of exercises) {
+    const section = document.getElementById(exercise.id);
+    const place = section?.querySelector(".player");
+    if (!section || !place) continue;
+    if (window.AudioContext) build(exercise, section, place);
+    else place.textContent = "This browser cannot play the exercise, as it has no Web Audio.";
+  }
+}
+
+Object.assign(window, {
+  lessonPlayer: {
+    get playing() { return run && run.id; },
+    get scheduled() { return latest ? latest.scheduled : []; },
+    get startTime() { return run && run.start; },
+    get tempo() { return run && run.player.tempo(); },
+    get context() { return mixer && mixer.context; },
+    get gains() { return mixer && mixer.gains; },
+    makers,
+    outputOf,
+  },
+});
+addEventListener("keydown", (event) => event.key === "Escape" && stop());
+addEventListener("pagehide", () => stop());
+document.addEventListener("visibilitychange", () => run?.lookAhead());
+if (document.readyState === "loading") addEventListener("DOMContentLoaded", start);
+else start();

@@ -1,0 +1,41 @@
+// Starts and stops: one exercise of the page plays at a time.
+
+import { opened, rest, setPart, setVolume } from "./mixer.js";
+import { Run } from "./run.js";
+import { settings } from "./settings.js";
+
+/** What plays now.
+ * @type {Run | null} */
+export let run = null;
+
+/** What played last, or plays.
+ * @type {Run | null} */
+export let latest = null;
+
+/** @param {boolean} [ring] whether what sounds may ring on */
+export function stop(ring = false) {
+  if (!run) return;
+  run.end(ring);
+  run.player.show(null);
+  run = null;
+  rest();
+}
+
+/** @param {import("./run.js").Player} player */
+export function play(player) {
+  stop();
+  run = latest = new Run(player, opened(), () => stop(true));
+  player.show(run);
+  run.lookAhead();
+}
+
+/**
+ * @param {string} name
+ * @param {boolean | number} value
+ */
+export function set(name, value) {
+  settings[name] = value;
+  if (name === "volume") setVolume();
+  else if (name === "loop") run?.change();
+  else if (name !== "countIn") setPart(name);
+}
