@@ -62,6 +62,7 @@ if TYPE_CHECKING:
     from midiforge.live.clock.timing import LatenessFigures
     from midiforge.loops.loop_set import Loop, Shape
     from midiforge.midi.exercise_file import exercise_bytes
+    from midiforge.midi.mido_file import midi_file
     from midiforge.model.band import ChordMark, Tone, Track
     from midiforge.model.exercise import Exercise
     from midiforge.model.hit import Hit, Limb, Ornament, OrnamentKind, Strength
@@ -139,6 +140,7 @@ else:
             "instruments": "midiforge.library.band",
             "kit_names": "midiforge.kits.kit",
             "log_review": "midiforge.calls",
+            "midi_file": "midiforge.midi.mido_file",
             "notes": "midiforge.performance.notes",
             "ostinatos": "midiforge.library.shelf",
             "parse_sticking": "midiforge.phrase.sticking",
@@ -222,6 +224,7 @@ __all__ = [
     "instruments",
     "kit_names",
     "log_review",
+    "midi_file",
     "next_step",
     "notes",
     "ostinatos",
