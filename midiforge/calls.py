@@ -134,8 +134,8 @@ def plan(drill: Drill, minutes: int = 30, log: Path | str = "", day: date | None
 
 def write_plan(made: "Plan", path: Path | str) -> None:
     """Writes a plan as a drill file, over nothing but an unchanged plan; MidiforgeError if not."""
-    from midiforge.files.own_file import PLAN, write_own
+    from midiforge.files.own_file import PLAN
     from midiforge.practice.drill_file import drill_file
 
     path = Path(path)
-    write_own(path, drill_file(made, path.parent), PLAN)
+    PLAN.write(path, drill_file(made, path.parent))

@@ -115,11 +115,11 @@ class Session:
         large: bool = False,
         with_counts: bool = False,
     ) -> SheetReport:
-        """Writes exercises as engraved pages, as `midiforge sheet` does.
+        """Writes exercises as engraved pages, or for other programs, as `midiforge sheet` does.
 
-        path: ends with .pdf, .html, .svg or .musicxml. only: numbers of exercises, "3,5-8,9b"; ""
-            for all. paper: "a4" or "letter". large: print for the music stand. with_counts: the
-            counts below the notes.
+        path: its ending names one of `midiforge.pages.formats`. only: numbers of exercises,
+            "3,5-8,9b"; "" for all. paper: "a4" or "letter". large: print for the music stand.
+            with_counts: the counts below the notes.
         Raises MidiforgeError; a file that is there is then as it was.
         """
         from midiforge.pages import sheet

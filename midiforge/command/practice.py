@@ -219,12 +219,12 @@ def _lines(path: Path) -> list[bytes]:
 
 
 def _draw(found: "list[Course]", path: Path) -> None:
-    from midiforge.files.own_file import COURSE, write_own
+    from midiforge.files.own_file import COURSE
     from midiforge.practice.picture import MOST, svg
 
     if not found:
         raise MidiforgeError("there is no take to draw", "--picture")
-    write_own(path, svg(found), COURSE)
+    COURSE.write(path, svg(found))
     if len(found) > MOST:
         say(f"the {MOST} exercises played last are drawn, {len(found) - MOST} are not")
 

@@ -93,8 +93,8 @@ def _print_titles(pieces: Iterable[tuple["Exercise", ...]]) -> None:
 
 
 def _draw(chosen: list["Exercise"], path: Path) -> None:
-    from midiforge.files.own_file import DRAWING, write_own
+    from midiforge.files.own_file import DRAWING
     from midiforge.model.exercise import by_piece
     from midiforge.screen.picture import svg
 
-    write_own(path, svg([*by_piece(chosen)], _PICTURE_WIDTH), DRAWING)
+    DRAWING.write(path, svg([*by_piece(chosen)], _PICTURE_WIDTH))

@@ -1,7 +1,8 @@
 """Files that are written again and again under one name, but never over another's work.
 
 The last line of each (of some, the first) says what it is, with a checksum of all the rest: a file
-that lacks it, or was changed since, is left alone.
+that lacks it, or was changed since, is left alone. Of what has no room for such a line a record of
+the folder has the checksum: `midiforge.files.record.Unsealed`.
 """
 
 from dataclasses import dataclass
@@ -36,13 +37,19 @@ class Seal:
         check_name(path)
         try:
             if path.exists() and not (path.is_file() and self._is_on(path.read_bytes())):
-                raise MidiforgeError(
-                    "is there, and not written by midiforge, or changed since",
-                    str(path),
-                    hint="choose another name, or remove it",
-                )
+                raise not_ours(path)
         except OSError as error:
             raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
+
+    def write(self, path: Path, content: str | bytes) -> None:
+        """Writes a file whole, over nothing but an unchanged one of its kind.
+
+        content: ends with a line's end.
+        Raises MidiforgeError, the file left as it was.
+        """
+        self.check(path)
+        body = content.encode() if isinstance(content, str) else content
+        write_aside(real(path) if path.is_symlink() else path, self.sealed(body))
 
     def _is_on(self, content: bytes) -> bool:
         body = content[: content.rfind(b"\n", 0, -1) + 1]
@@ -70,11 +77,7 @@ PLAN, COURSE = Seal("practice", "# {}\n"), Seal("practice", "<!-- {} -->\n")
 DRAWING = Seal("show", "<!-- {} -->\n")
 
 
-def write_own(path: Path, content: str, seal: Seal) -> None:
-    """Writes a file whole, over nothing but an unchanged one of its kind.
-
-    content: ends with a line's end.
-    Raises MidiforgeError, the file left as it was.
-    """
-    seal.check(path)
-    write_aside(real(path) if path.is_symlink() else path, seal.sealed(content.encode()))
+def not_ours(path: Path) -> MidiforgeError:
+    """Something is in the way that stays as it is."""
+    what = "is there, and not written by midiforge, or changed since"
+    return MidiforgeError(what, str(path), hint="choose another name, or remove it")

@@ -6,7 +6,7 @@ from html import escape
 from pathlib import Path
 
 from midiforge import __version__
-from midiforge.files.own_file import Seal, write_own
+from midiforge.files.own_file import Seal
 from midiforge.hear.figures import Timing, deviation, mean, of_step
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
@@ -29,7 +29,7 @@ def write_page(path: Path, review: Review, known: Known = NOTHING, step: str = "
     Raises MidiforgeError where it cannot be written, or a file is there that is no review's page,
     or was changed since.
     """
-    write_own(path, page(review, known, step), _SEAL)
+    _SEAL.write(path, page(review, known, step))
 
 
 def page(review: Review, known: Known = NOTHING, step: str = "") -> str:
