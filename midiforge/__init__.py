@@ -63,6 +63,7 @@ if TYPE_CHECKING:  # what is public; each is imported when it is first asked for
     from midiforge.loops.loop_set import Loop as Loop
     from midiforge.loops.loop_set import Shape as Shape
     from midiforge.midi.exercise_file import exercise_bytes as exercise_bytes
+    from midiforge.midi.mido_file import midi_file as midi_file
     from midiforge.model.band import ChordMark as ChordMark
     from midiforge.model.band import Tone as Tone
     from midiforge.model.band import Track as Track
@@ -82,10 +83,10 @@ if TYPE_CHECKING:  # what is public; each is imported when it is first asked for
     from midiforge.model.piece import Variant as Variant
     from midiforge.model.swing import Swing as Swing
     from midiforge.model.tempo import TempoMap as TempoMap
-    from midiforge.performance.seam import Held as Held
-    from midiforge.performance.seam import Note as Note
     from midiforge.performance.notes import held as held
     from midiforge.performance.notes import notes as notes
+    from midiforge.performance.seam import Held as Held
+    from midiforge.performance.seam import Note as Note
     from midiforge.phrase.phrase import Phrase as Phrase
     from midiforge.phrase.sticking import parse_sticking as parse_sticking
     from midiforge.phrase.sticking import write_sticking as write_sticking

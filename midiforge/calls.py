@@ -16,7 +16,9 @@ if TYPE_CHECKING:
     from midiforge.hear.choice import Reviewed
     from midiforge.hear.take import Take
     from midiforge.live.clock.timing import LatenessFigures
+    from midiforge.live.ports.output import TakesMessages
     from midiforge.loops.loop_set import Shape
+    from midiforge.midi.reading import MidiSource
     from midiforge.practice.plan import Plan
     from midiforge.practice.standing import Advice
 
@@ -65,14 +67,14 @@ def write_loops(
 
 
 def play(
-    drill: Drill, port: str = "", only: str = "", times: int | None = None
+    drill: Drill, port: "str | TakesMessages" = "", only: str = "", times: int | None = None
 ) -> "LatenessFigures":
     """Plays a drill's exercises through a MIDI output; see `Session.play`."""
     return Session(drill).play(port, only, times)
 
 
 def review(
-    take: "Take | Path | str",
+    take: "Take | MidiSource",
     drill: Drill,
     number: str | int = "",
     delay_ms: float | None = None,
@@ -100,7 +102,7 @@ def write_review(found: "Reviewed", path: Path | str, step: str = "") -> None:
 
 
 def log_review(
-    found: "Reviewed", drill: Drill, take: Path | str, note: str = "", log: Path | str = ""
+    found: "Reviewed", drill: Drill, take: "MidiSource", note: str = "", log: Path | str = ""
 ) -> bool:
     """Keeps a review in the practice log; see `Session.keep`."""
     return Session(drill, log).keep(found, take, note)
@@ -109,7 +111,7 @@ def log_review(
 def next_step(
     found: "Reviewed",
     drill: Drill,
-    take: Path | str,
+    take: "MidiSource",
     note: str = "",
     log: Path | str | None = "",
 ) -> str:

@@ -26,13 +26,17 @@ from midiforge.model.exercise import Exercise, fastest
 from midiforge.model.number import Number, exercises_said, read_named
 
 if TYPE_CHECKING:
+    import mido
+
     from midiforge.folders.lesson import Built
     from midiforge.folders.loops import LoopReport
     from midiforge.hear.choice import Reviewed
     from midiforge.hear.take import Take
     from midiforge.live.clock.timing import LatenessFigures
     from midiforge.live.playing.times import Times
+    from midiforge.live.ports.output import TakesMessages
     from midiforge.loops.loop_set import Shape
+    from midiforge.midi.reading import MidiSource
     from midiforge.practice.entry import Entry
     from midiforge.practice.plan import Plan
     from midiforge.practice.standing import Advice
@@ -111,11 +115,11 @@ class Session:
         large: bool = False,
         with_counts: bool = False,
     ) -> SheetReport:
-        """Writes exercises as engraved pages, as `midiforge sheet` does.
+        """Writes exercises as engraved pages, or for other programs, as `midiforge sheet` does.
 
-        path: ends with .pdf, .html, .svg or .musicxml. only: numbers of exercises, "3,5-8,9b"; ""
-            for all. paper: "a4" or "letter". large: print for the music stand. with_counts: the
-            counts below the notes.
+        path: its ending names one of `midiforge.pages.formats`. only: numbers of exercises,
+            "3,5-8,9b"; "" for all. paper: "a4" or "letter". large: print for the music stand.
+            with_counts: the counts below the notes.
         Raises MidiforgeError; a file that is there is then as it was.
         """
         from midiforge.pages import sheet
@@ -143,13 +147,29 @@ class Session:
 
         return write_loops(self.drill, _folder(folder), shape, only, audio, soundfont, progress)
 
+    def midi_file(self, only: str = "") -> "mido.MidiFile":
+        """Exercises one after the other as a `mido.MidiFile`, event by event the `lesson.mid` that
+        `build` writes of them.
+
+        only: numbers of exercises, "3,5-8,9b"; "" for all.
+        Raises MidiforgeError.
+        """
+        from midiforge.midi.mido_file import lesson_midi_file
+
+        drill, chosen = self.drill, self.lesson.select(only)
+        return lesson_midi_file(chosen, drill.kit, drill.title, drill.file_format)
+
     # Playing
 
-    def play(self, port: str = "", only: str = "", times: int | None = None) -> "LatenessFigures":
+    def play(
+        self, port: "str | TakesMessages" = "", only: str = "", times: int | None = None
+    ) -> "LatenessFigures":
         """Plays exercises through a MIDI output, to the last one or an interrupt.
 
-        port: part of the output's name, or its number; "" for the only one there is. only: numbers
-            of exercises, "3,5-8,9b"; "" for all. times: as for `rounds`.
+        port: part of the output's name, or its number; "" for the only one there is. Or an open
+            output of mido's, or anything else with `send(message)`; it is left open, nothing is
+            heard of the kit, and nobody else can end its notes if this process is killed.
+        only: numbers of exercises, "3,5-8,9b"; "" for all. times: as for `rounds`.
         Gives how late events were sent. Raises MidiforgeError; however it ends, nothing sounds on.
         """
         from midiforge.live.playing import play
@@ -162,12 +182,13 @@ class Session:
     # What was played
 
     def review(
-        self, take: "Take | Path | str", number: str | int = "", delay_ms: float | None = None
+        self, take: "Take | MidiSource", number: str | int = "", delay_ms: float | None = None
     ) -> "Reviewed":
         """Compares a take with its exercise, as `midiforge review` does.
 
-        take: what `read_take` gave, or the MIDI file. number: of the exercise; "" for the one the
-            take names, else the likeliest. delay_ms: from stroke to file, if it was measured.
+        take: what `read_take` gave, a MIDI file, or a `mido.MidiFile`. number: of the exercise; ""
+            for the one the take names, else the likeliest. delay_ms: from stroke to file, if it
+            was measured.
         Raises MidiforgeError if the file cannot be read, there is no such exercise, or the drill's
         kit knows none of the notes.
         """
@@ -204,13 +225,14 @@ class Session:
                 return [*outline.exercises()]
         return self.lesson.select()
 
-    def keep(self, found: "Reviewed", take: Path | str, note: str = "") -> bool:
+    def keep(self, found: "Reviewed", take: "MidiSource", note: str = "") -> bool:
         """Keeps a review in the practice log; a take that was there has its figures replaced.
 
         A take that looks like another exercise or kit is not kept: its figures say nothing of this
         one. Gives whether it was.
 
-        take: the file it was of. note: what the player says of it, such as "tired" or "pain".
+        take: the file, or `mido.MidiFile`, it was of. note: what the player says of it, such as
+            "tired" or "pain".
         Raises MidiforgeError.
         """
         from midiforge.practice.log import Log, log_path
@@ -220,7 +242,7 @@ class Session:
         Log(log_path(str(self.log))).add(self._entry(found, take, note))
         return True
 
-    def next_step(self, found: "Reviewed", take: Path | str, note: str = "") -> str:
+    def next_step(self, found: "Reviewed", take: "MidiSource", note: str = "") -> str:
         """What to do next with the exercise of a take, and why, as `midiforge next` says it.
 
         take, note: as for `keep`; the log need not hold the take yet.
@@ -267,10 +289,10 @@ class Session:
 
         return [] if self.log is None else entries_in(self.log)
 
-    def _entry(self, found: "Reviewed", take: Path | str, note: str) -> "Entry":
+    def _entry(self, found: "Reviewed", take: "MidiSource", note: str) -> "Entry":
         from midiforge.practice.reviewed import entry_of
 
-        return entry_of(found.review, self.drill.title, Path(take), note)
+        return entry_of(found.review, self.drill.title, take, note)
 
 
 def rounds(times: int | None = None) -> "Times":

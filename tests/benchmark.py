@@ -1,7 +1,9 @@
 """Speed, as ratios taken in one run: `python tests/benchmark.py`.
 
 1. Exercises to bytes, against the same hits built message by message with mido's public classes.
-2. A build of 100, 1,000 and 10,000 files: time a file and peak memory.
+2. The same bytes read, whole and as far as they go when they break off, against mido.
+3. A channel message made, and one read, against mido; and what importing mido costs.
+4. A build of 100, 1,000 and 10,000 files: time a file and peak memory.
 """
 
 import gc
@@ -13,11 +15,14 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import mido
 
 import midiforge
+from midiforge.midi.message import note_on, read_message
+from midiforge.midi.reading import parse
 from midiforge.midi.tracks import exercise_parts
 from midiforge.performance.notes import notes
 
@@ -124,6 +129,51 @@ def bytes_against_mido() -> None:
     print(f"  of that: notes {1e6 * parts / hits:.2f}, tracks {1e6 * (tracks - parts) / hits:.2f}")
 
 
+def reading_against_mido() -> None:
+    drill = midiforge.check_drill(DRILL)
+    files = [midiforge.exercise_bytes(each, drill.kit) for each in midiforge.exercises(drill)]
+    for content in files:
+        read = [(tick, number, velocity) for tick, _, number, velocity in parse(content).note_ons]
+        assert sorted(read) == heard(content), "both must read the same notes"
+    strokes = sum(len(parse(content).note_ons) for content in files)
+
+    def with_mido() -> None:
+        for content in files:
+            mido.MidiFile(file=io.BytesIO(content))
+
+    rounds = [(seconds(lambda: [*map(parse, files)]), seconds(with_mido)) for _ in range(5)]
+    ratio = statistics.median(theirs / ours for ours, theirs in rounds)
+    print(f"files read ({len(files)}, {strokes} strokes)")
+    print(f"  midiforge reads {ratio:.1f} times as many a second (at least 3)")
+    kept, theirs = 0, 0
+    for content in files:
+        broken = content[: len(content) // 2]
+        kept += len(parse(broken).note_ons)
+        try:
+            theirs += len(heard(broken))
+        except (EOFError, OSError):
+            continue
+    print(f"  of the strokes in files cut in half, midiforge has {kept / strokes:.0%}, ", end="")
+    print(f"mido {theirs / strokes:.0%}")
+
+
+def messages_against_mido() -> None:
+    message, many = note_on(10, 38, 100), range(20_000)
+    ours = seconds(lambda: [read_message(message) for _ in many])
+    theirs = seconds(lambda: [mido.Message.from_bytes(message) for _ in many])
+    made = seconds(lambda: [note_on(10, 38, 100) for _ in many])
+    by_mido = seconds(
+        lambda: [mido.Message("note_on", channel=9, note=38, velocity=100) for _ in many]
+    )
+    plain, imports = (
+        min(seconds(partial(subprocess.run, [sys.executable, "-c", code])) for _ in range(7))
+        for code in ("import midiforge", "import midiforge, mido")
+    )
+    print("channel messages")
+    print(f"  read: {theirs / ours:.1f} times as fast as mido's; made: {by_mido / made:.1f} times")
+    print(f"  importing mido takes {1000 * (imports - plain):.0f} ms")
+
+
 BUILD = """
 import resource, sys, time, midiforge
 count = int(sys.argv[1])
@@ -170,4 +220,6 @@ if __name__ == "__main__":
         f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024} MiB"
     )
     bytes_against_mido()
+    reading_against_mido()
+    messages_against_mido()
     build_sizes()

@@ -32,6 +32,8 @@ from midiforge.live.playing import play as playing
 from midiforge.live.playing.keyboard import KEYS as KEYS_WHILE_PLAYING
 from midiforge.live.playing.route import Command
 from midiforge.loops.loop_set import KINDS
+from midiforge.pages.formats import FORMATS
+from midiforge.pages.formats.hits import COLUMNS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -338,6 +340,7 @@ def test_lists_in_the_chapters_are_whole() -> None:
         ("live", [key for key in KEYS_WHILE_PLAYING if key not in " ="]),  # = is + without shift
         ("band", midiforge.styles()),
         ("loops", KINDS),
+        ("pages", (*FORMATS, *COLUMNS)),
     ):
         assert not [name for name in names if f"`{name}`" not in PAGES[page]]
 

@@ -19,7 +19,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.groove import settled
 from midiforge.groove.groove import import_groove
 from midiforge.hear.expected import expected
-from midiforge.midi import reading
+from midiforge.midi import content as midi_content
 from midiforge.midi.reading import parse
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="memory as Linux tells it")
@@ -125,12 +125,12 @@ def test_tempos_that_are_not_told_are_not_put_into_words(
 def test_a_number_longer_than_four_bytes_is_the_end_of_what_means_something() -> None:
     body = struck([(120, 38)] * 3) + b"\x81\x80\x80\x80\x00" + bytes((0x99, 38, 90))
     content = parse(file(body))
-    assert len(content.events) == 3 and content.remarks
+    assert len(content.note_ons) == 3 and content.remarks
 
 
 def test_a_note_twice_at_one_tick_is_one() -> None:
     content = parse(file(struck([(0, 38)] * 5 + [(0, 36), (1, 38)])))
-    assert [(tick, note) for tick, _, note, _ in content.events] == [(0, 38), (0, 36), (1, 38)]
+    assert [(tick, note) for tick, _, note, _ in content.note_ons] == [(0, 38), (0, 36), (1, 38)]
 
 
 @pytest.mark.parametrize(
@@ -145,8 +145,8 @@ def test_a_note_twice_at_one_tick_is_one() -> None:
 def test_a_file_of_more_than_anybody_plays_is_refused_soon(
     monkeypatch: pytest.MonkeyPatch, event: bytes, what: str
 ) -> None:
-    monkeypatch.setattr(reading, "MOST_EVENTS", 1000)
-    monkeypatch.setattr(reading, "MOST_MARKS", 1000)
+    monkeypatch.setattr(midi_content, "MOST_EVENTS", 1000)
+    monkeypatch.setattr(midi_content, "MOST_MARKS", 1000)
     assert parse(file(event * 1000)).last_tick == 1000
     with pytest.raises(MidiforgeError, match=f"more than 1,000 {what}"):
         parse(file(event * 1001))

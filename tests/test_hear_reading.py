@@ -92,19 +92,20 @@ def test_the_pedal_s_last_value_goes_with_a_note() -> None:
         track.append(mido.Message("control_change", channel=9, control=4, value=value, time=10))
         track.append(mido.Message("note_on", channel=9, note=42, velocity=70, time=10))
     content = parse(_bytes(midi))
-    assert [event[3] for event in content.events if event[1] & 0xF0 == 0xB0] == [0, 90, 127]
+    assert [value for _, _, value in content.pedals] == [0, 90, 127]
 
 
 @pytest.mark.parametrize("seed", range(60))
 def test_half_a_file_gives_what_came_before(seed: int) -> None:
     data = _bytes(_random_file(seed))
-    whole = len(parse(data).events)
+    whole = parse(data)
     for cut in range(14, len(data), 7):
         try:
             content = parse(data[:cut])
         except MidiforgeError:
             continue
-        assert len(content.events) <= whole
+        assert len(content.note_ons) <= len(whole.note_ons)
+        assert len(content.pedals) <= len(whole.pedals)
         assert content.remarks
 
 
@@ -126,7 +127,7 @@ def test_garbage_is_an_error_or_a_remark_never_a_crash(seed: int) -> None:
 def test_runs_that_say_nothing_take_their_time_all_the_same(seed: int) -> None:
     """Long runs of releases, pressure and controllers, with a status of their own and without."""
     chance = random.Random(seed)
-    track, tick, struck, status = bytearray(), 0, [], 0
+    track, tick, struck, pedals, status = bytearray(), 0, [], [], 0
     for _ in range(30):
         kind = chance.choice([0x80, 0xA0, 0xB0, 0xC0, 0xD0, 0xE0])
         for _ in range(chance.choice([1, 15, 40, 300])):
@@ -139,13 +140,14 @@ def test_runs_that_say_nothing_take_their_time_all_the_same(seed: int) -> None:
             first = chance.choice([0, 3, 5, 127, *[4] * (chance.random() < 0.05)])
             track += bytes([first, 90][: 1 if kind in (0xC0, 0xD0) else 2])
             if kind == 0xB0 and first == 4:
-                struck.append((tick, status, 4, 90))
+                pedals.append((tick, (status & 0x0F) + 1, 90))
         track += bytes([7, 0x99, 38, 80])
         tick, status = tick + 7, 0x99
-        struck.append((tick, 0x99, 38, 80))
+        struck.append((tick, 10, 38, 80))
     head = b"MThd" + bytes([0, 0, 0, 6, 0, 0, 0, 1, 1, 0xE0])
     content = parse(head + b"MTrk" + len(track).to_bytes(4) + track)
-    assert content.events == [*dict.fromkeys(struck)]
+    assert content.note_ons == [*dict.fromkeys(struck)]
+    assert content.pedals == pedals
     assert content.last_tick == tick and not content.remarks
 
 
@@ -154,7 +156,7 @@ def test_running_status_and_frames_are_understood() -> None:
     header = b"MThd" + (6).to_bytes(4) + (0).to_bytes(2) + (1).to_bytes(2)
     track = b"MTrk" + len(body).to_bytes(4) + body
     content = parse(header + (96).to_bytes(2) + track)
-    assert content.events == [(0, 0x99, 38, 100), (96, 0x99, 42, 80)]
+    assert content.note_ons == [(0, 10, 38, 100), (96, 10, 42, 80)]
     assert content.clock().seconds(96) == 0.5  # 120 to the minute where nothing is said
     frames = parse(header + bytes([256 - 25, 40]) + track)  # 25 frames of 40 ticks: milliseconds
     assert frames.clock().seconds(96) == pytest.approx(0.096)

@@ -19,7 +19,7 @@ MAKING = ("model", "phrase", "library", "kits", "band", "keys", "moves", "drill"
 # The file format itself, which is read and written; the output is what is made of an exercise.
 BETWEEN = ("insight", "notation", "performance", "stave", "hear", "files")
 LEARNING = "kits.learn"
-FORMAT = ("midiforge.midi.smf", "midiforge.midi.reading")
+FORMAT = tuple(f"midiforge.midi.{each}" for each in ("smf", "reading", "content", "message"))
 
 
 def room(path: Path) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from midiforge.command.run import run
+from midiforge.pages.formats import FORMATS
 
 DRILL = ("--sticking", "RLRR LRLL", "--feet", "tumbao", "--tempos", "60,80")
 BEGINNINGS = {
@@ -67,7 +68,7 @@ def test_pages_written_before_are_replaced_and_other_files_are_not(
         (("--out", ""), "such as --out lesson.pdf"),
         (("--out", "lesson"), "no ending that names a format"),
         (("--out", "lesson.pfd"), "did you mean '.pdf'"),
-        (("--out", "lesson.docx"), ".pdf, .html, .svg, .musicxml"),
+        (("--out", "lesson.docx"), ", ".join(FORMATS)),
         (("--out", "lesson.pdf", "--paper", "A5"), "no paper is called 'A5'"),
         (("--out", "lesson.pdf", "--paper", "leter"), "did you mean 'letter'"),
         (("--out", "lesson.pdf", "--only", "99"), "there is no exercise 99"),

@@ -8,6 +8,7 @@ from midiforge.command.flags import flags
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import say
 from midiforge.errors import MidiforgeError
+from midiforge.pages.formats import formats_said
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -18,7 +19,7 @@ def sheet(
     drill: "Drill",
     out: Annotated[
         str,
-        typer.Option("--out", metavar="FILE", help="The file: .pdf, .html, .svg or .musicxml."),
+        typer.Option("--out", metavar="FILE", help=f"The file: {formats_said()}."),
     ] = "",
     only: Annotated[
         str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
@@ -34,10 +35,9 @@ def sheet(
     ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")] = False,
 ) -> None:
-    """Write the exercises of a drill as engraved pages.
+    """Write the exercises of a drill as engraved pages, or for other programs.
 
-    A booklet as PDF, or as one HTML file in which every exercise can be heard; a picture as
-    SVG; or MusicXML for notation programs.
+    The ending of the file says as what.
     """
     if not out.strip():
         raise MidiforgeError("no file is named", "--out", hint="such as --out lesson.pdf")

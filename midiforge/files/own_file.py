@@ -1,7 +1,8 @@
 """Files that are written again and again under one name, but never over another's work.
 
 A line of each says what it is, with a checksum of all the rest: a file that lacks it, or was
-changed since, is left alone. What has no room for a line is in a record of its folder instead.
+changed since, is left alone. Of what has no room for such a line a record of its folder has
+the checksum: `midiforge.files.record.Unsealed`.
 """
 
 from hashlib import sha256
@@ -34,11 +35,7 @@ class Seal:
         check_name(path)
         try:
             if path.exists() and not (path.is_file() and self.is_on(path.read_bytes())):
-                raise MidiforgeError(
-                    "is there, and not written by midiforge, or changed since",
-                    str(path),
-                    hint="choose another name, or remove it",
-                )
+                raise not_ours(path)
         except OSError as error:
             raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
 
@@ -65,3 +62,9 @@ KIT = Seal(
     "Checksum: {:.16}\n\n",
     on_top=True,
 )
+
+
+def not_ours(path: Path) -> MidiforgeError:
+    """Something is in the way that stays as it is."""
+    what = "is there, and not written by midiforge, or changed since"
+    return MidiforgeError(what, str(path), hint="choose another name, or remove it")

@@ -11,11 +11,13 @@ from hashlib import blake2b
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
-from midiforge.files.disk import check_name, reason
+from midiforge.files.disk import check_name, real, reason
+from midiforge.files.own_file import not_ours
 from midiforge.files.swap import checksum_of, held, new_aside, swap
 from midiforge.frozen import frozen
 
 RECORD = ".midiforge-wrote"
+UNSEALED = ".midiforge-unsealed"
 
 _HEADING = "# What midiforge wrote here, with checksums; it replaces nothing else."
 
@@ -136,6 +138,46 @@ class Writing:
 
     def __exit__(self, *_: object) -> None:
         self._stream.close()
+
+
+class Unsealed:
+    """How files are told as ours that have no room for a seal (`midiforge.files.own_file`): a
+    record of their folder has their checksums, for as long as they stay there."""
+
+    def check(self, path: Path) -> None:
+        """Raises MidiforgeError if something is there that is not ours, or was changed since."""
+        check_name(path)
+        path = _real(path)
+        try:
+            if path.exists() and not Record(path.parent, UNSEALED).unchanged(path.name):
+                raise not_ours(path)
+        except OSError as error:
+            raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
+
+    def write(self, path: Path, content: str | bytes) -> None:
+        """Writes a file whole, over nothing but an unchanged one of ours, and its record with it.
+
+        Raises MidiforgeError, both left as they were.
+        """
+        self.check(path)
+        path = _real(path)
+        body = content.encode() if isinstance(content, str) else content
+        try:
+            with held(path.parent), new_aside(path.parent) as aside:
+                before = Record(path.parent, UNSEALED)
+                with Writing(aside, UNSEALED) as record:
+                    record.note(path.name, checksum(body))
+                    for name in before.sums:
+                        if name != path.name and before.unchanged(name):
+                            record.note(name, checksum_of(path.parent / name))
+                (aside / path.name).write_bytes(body)
+                swap(path.parent, aside, (path.name, UNSEALED), {})
+        except OSError as error:
+            raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
+
+
+def _real(path: Path) -> Path:
+    return real(path) if path.is_symlink() else path
 
 
 def _line(name: str, checksum: str) -> str:

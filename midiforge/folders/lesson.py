@@ -18,10 +18,8 @@ from midiforge.files.swap import checksum_of
 from midiforge.files.table import cells
 from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
-from midiforge.midi import smf
 from midiforge.midi.exercise_file import file_bytes
 from midiforge.midi.lesson_file import Cue, LessonFile
-from midiforge.midi.tracks import exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 from midiforge.moves import MOVES
@@ -105,7 +103,7 @@ class _Writer:
         self.folder = folder
         self.kit = kit
         self.title = title
-        self.single = file_format == 0
+        self.file_format = file_format
         self.digits = digits
         self.seconds = Fraction(0)
 
@@ -114,34 +112,26 @@ class _Writer:
     ) -> int:
         """Writes everything; gives the number of exercises."""
         count = 0
-        lesson: LessonFile | None = None
         with ExitStack() as held, Writing(self.folder) as record:
             index, cues = self._table(INDEX, INDEX_COLUMNS), self._table(CUES, CUE_COLUMNS)
             held.callback(index.close)
             held.callback(cues.close)
+            lesson = held.enter_context(LessonFile(self.title, self.kit, self.file_format))
             for exercise in exercises:
-                division = smf.division(exercise.parts)
-                if lesson is None:
-                    lesson = LessonFile(self.title, self.kit, division)
-                    held.callback(lesson.close)
-                parts = exercise_parts(exercise, self.kit, division, self.single)
+                parts, its_cues = lesson.add(exercise)
                 name = file_name(exercise, self.digits)
                 title = f"{exercise.title}, {exercise.tempo}"
-                content = file_bytes(parts, title, self.kit, division)
+                content = file_bytes(parts, title, self.kit, lesson.division)
                 (self.folder / name).write_bytes(content)
                 record.note(name, checksum(content))
                 csv.writer(index).writerow(cells(_index_row(name, exercise)))
-                if exercise.leads_back:  # nothing goes round in the lesson
-                    parts = exercise_parts(exercise, self.kit, division, self.single, closes=False)
-                csv.writer(cues).writerows(
-                    cells(_cue_row(cue)) for cue in lesson.add(exercise, parts)
-                )
+                csv.writer(cues).writerows(cells(_cue_row(cue)) for cue in its_cues)
                 count += 1
                 if progress:
                     progress(count)
-            if lesson is not None:
+            if count:
                 with (self.folder / LESSON).open("wb") as stream:
-                    lesson.write(stream, self.single)
+                    lesson.write(stream)
                 self.seconds = lesson.seconds
                 index.close()
                 cues.close()

@@ -20,6 +20,7 @@ from midiforge.groove.settled import Settled, laid_out, settle
 from midiforge.groove.source import Source, read_source, without_click
 from midiforge.groove.words import summary
 from midiforge.kits.kit import DEFAULT, Kit
+from midiforge.midi.reading import MidiSource, file_name
 from midiforge.model.hit import HANDS
 from midiforge.model.meter import Meter
 from midiforge.printable import printable
@@ -30,7 +31,7 @@ MOST_BARS = 64  # that can be asked for
 
 
 def import_groove(
-    path: Path | str,
+    path: MidiSource,
     *,
     kit: Kit | None = None,
     kit_key: str = "",
@@ -43,6 +44,7 @@ def import_groove(
 ) -> Imported:
     """A drill from a MIDI file of drums, written in a DAW or played.
 
+    path: of the file, or a `mido.MidiFile`.
     kit: None for the one that comes with midiforge and knows most of the notes; kit_key: what
         the drill calls it, if not its name.
     tempo: pulses of the meter a minute; meter; steps: to a beat; bars: of the loop. None and 0
@@ -55,13 +57,13 @@ def import_groove(
         raise WrongArgument(
             f"a groove does not become {quoted(kind)}", "kind", hint=nearest(kind, KINDS)
         )
-    path = Path(path)
+    file = file_name(path)
     with uncollected():
         source = read_source(path, kit, channel)
         try:
-            return _imported(path, source, kit_key, tempo, steps, meter, bars, kind)
+            return _imported(Path(file), source, kit_key, tempo, steps, meter, bars, kind)
         except MidiforgeError as error:
-            raise error.within(str(path)) from None
+            raise error.within(file) from None
 
 
 def _imported(
@@ -214,13 +216,17 @@ def _text(found: Imported, written: text.Written, kit_key: str, file: str) -> st
         keys["click"] = "off"
     notes = {"layers": _OF_LAYERS} if found.kind == "ostinato" and "layers" in keys else {}
     notes["feet"] = _known(found)
-    remarks = [f"From {file}. {line}" if not i else line for i, line in enumerate(summary(found))]
+    remarks = [
+        f"From {file or _NO_FILE}. {line}" if not i else line
+        for i, line in enumerate(summary(found))
+    ]
     made = text.toml(keys, remarks, notes)
     # Read back, so that whatever it lacks is said now and not at the build.
     check_drill({key: value for key, value in keys.items() if key != "kit"})
     return made
 
 
+_NO_FILE = "MIDI that was no file"
 _OF_LAYERS = """\
 What the hands play. To put a sticking over these feet instead, take this list out; to keep it as
 timekeeping between, call it groove and add a sticking and form = "3 time 1 exercise"."""

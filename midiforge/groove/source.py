@@ -6,17 +6,17 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from math import inf
-from pathlib import Path
 from typing import NamedTuple
 
 from midiforge.drill.click import CLICK_VOICES
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
 from midiforge.kits.kit import DEFAULT, Kit, kit_names, read_kit
-from midiforge.midi.reading import PEDAL, MidiContent, PedalLine, read_midi
+from midiforge.midi.content import MidiContent
+from midiforge.midi.message import PEDAL
+from midiforge.midi.reading import MidiSource, file_name, read_midi
 from midiforge.model.meter import Meter
 
-_NOTE_ON = 0x90
 _CLICKS = CLICK_VOICES[:2]  # pairs of two sounds that are a click when they count the beats
 _ON_THE_BEAT = 0.02  # of a quarter note
 
@@ -63,9 +63,10 @@ class Source:
     seam: float = inf
 
 
-def read_source(path: Path, kit: Kit | None, channel: int) -> Source:
+def read_source(path: MidiSource, kit: Kit | None, channel: int) -> Source:
     """The strokes in a Standard MIDI File.
 
+    path: of the file, or a `mido.MidiFile`.
     kit: None for the one of midiforge's own that knows most of the notes.
     channel: 1 to 16; 0 for the kit's.
     Raises MidiforgeError for what is no MIDI file, or has no drums in it.
@@ -73,17 +74,13 @@ def read_source(path: Path, kit: Kit | None, channel: int) -> Source:
     controller = kit.hihat.controller if kit and kit.hihat else PEDAL
     content = read_midi(path, controller)
     try:
-        return _source(content, kit, channel, controller)
+        return _source(content, kit, channel)
     except MidiforgeError as error:
-        raise error.within(str(path)) from None
+        raise error.within(file_name(path)) from None
 
 
-def _source(content: MidiContent, kit: Kit | None, channel: int, controller: int) -> Source:
-    channels = Counter(
-        (event[1] & 0x0F) + 1
-        for event in content.events
-        if event[1] & 0xF0 == _NOTE_ON and event[3]
-    )
+def _source(content: MidiContent, kit: Kit | None, channel: int) -> Source:
+    channels = Counter(channel for _, channel, _, _ in content.note_ons)
     if not channels:
         said = content.remarks[0] if content.remarks else ""
         raise MidiforgeError("there is no note in it", hint=said)
@@ -94,26 +91,21 @@ def _source(content: MidiContent, kit: Kit | None, channel: int, controller: int
             f"channel {wanted} has no notes",
             hint=f"channel says which; channels with notes, and how many: {there}",
         )
-    notes, pedals = _notes(content, wanted, controller)
-    found = kit or _likeliest_kit({note[1] for note in notes}, pedals)
+    notes = [note for note in content.notes() if note.channel == wanted]
+    found = kit or _likeliest_kit({note.number for note in notes}, bool(content.pedals))
     known: dict[tuple[int, int | None], str | None] = {}
-    clock = content.clock()
     division, meters = content.division, _meters(content)
     unknown: Counter[int] = Counter()
     strokes: list[Struck] = []
-    last_tick, time, place = -1, 0.0, 0.0
-    for tick, number, velocity, pedal in notes:
+    for tick, time, place, _, number, velocity, pedal in notes:
         key = number, pedal
         if key not in known:
             known[key] = found.voice(number, pedal)
         voice = known[key]
         if voice is None:
             unknown[number] += 1
-            continue
-        if tick != last_tick:
-            last_tick, time = tick, clock.seconds(tick)
-            place = tick / division if division else time
-        strokes.append(Struck(tick, time, place, velocity, voice, number))
+        else:
+            strokes.append(Struck(tick, time, place, velocity, voice, number))
     if not strokes:
         numbers = ", ".join(map(str, sorted(unknown)[:8]))
         raise MidiforgeError(
@@ -131,7 +123,7 @@ def _source(content: MidiContent, kit: Kit | None, channel: int, controller: int
         tempos=_tempos(content),
         meters=meters,
         remarks=tuple(content.remarks),
-        seam=clock.seconds(content.last_tick) if _ends_a_bar(content, meters) else inf,
+        seam=content.clock().seconds(content.last_tick) if _ends_a_bar(content, meters) else inf,
     )
 
 
@@ -141,19 +133,6 @@ def _ends_a_bar(content: MidiContent, meters: Sequence[tuple[Fraction, Meter]]) 
     if not content.division:
         return False
     return (Fraction(content.last_tick, content.division) - since) % meter.bar == 0
-
-
-def _notes(
-    content: MidiContent, channel: int, controller: int
-) -> tuple[list[tuple[int, int, int, int | None]], bool]:
-    """Tick, number, velocity and pedal of each note of a channel; whether a pedal sent."""
-    on, line, seconds = _NOTE_ON | channel - 1, PedalLine(content, controller), content.clock()
-    found = [
-        (tick, first, second, line.at(status, seconds.seconds(tick)) if line else None)
-        for tick, status, first, second in content.events
-        if status == on and second
-    ]
-    return found, bool(line)
 
 
 def _likeliest_kit(numbers: set[int], pedal: bool) -> Kit:

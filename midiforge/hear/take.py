@@ -3,11 +3,12 @@
 import re
 from bisect import bisect_right
 from collections.abc import Sequence
-from pathlib import Path
 
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
-from midiforge.midi.reading import PEDAL, MidiContent, PedalLine, read_midi
+from midiforge.midi.content import MidiContent
+from midiforge.midi.message import PEDAL
+from midiforge.midi.reading import MidiSource, file_name, read_midi
 from midiforge.model.number import Named, read_named
 
 # Markers that `play --record` leaves in a take, so that its review need not guess.
@@ -15,7 +16,6 @@ START_MARK = "midiforge: first downbeat"
 EXERCISE_MARK = "midiforge: exercise "
 # What `play --record` calls the track: the exercise's title, then its tempo.
 _NAMED = re.compile(r"(.+), [0-9. to]+ bpm", re.DOTALL)
-_NOTE_ON = 0x90
 
 
 @frozen
@@ -41,7 +41,7 @@ class Stroke:
 class Take:
     """What somebody played.
 
-    strokes: in order of time.
+    source: the file, "" for a take from memory. strokes: in order of time.
     length: of the file, in seconds.
     start: when the exercise's first downbeat was due, in seconds, if the take says so.
     exercise: the number of the exercise it was recorded with, if the take says so; title: how that
@@ -62,46 +62,35 @@ class Take:
     remarks: tuple[str, ...] = ()
 
 
-def read_take(path: Path | str, pedal: int = PEDAL) -> Take:
+def read_take(path: MidiSource, pedal: int = PEDAL) -> Take:
     """A take from a Standard MIDI File: recorded by midiforge, in a DAW, or on a module.
 
-    pedal: the number of the hi-hat pedal's controller.
+    path: of the file, or a `mido.MidiFile`. pedal: the number of the hi-hat pedal's controller.
     Raises MidiforgeError for what is no MIDI file, or has no stroke in it.
     """
-    content = read_midi(Path(path), pedal)
-    take = _take(content, str(path), pedal)
+    source = file_name(path)
+    take = _take(read_midi(path, pedal), source)
     if not take.strokes:
-        raise MidiforgeError("there is no stroke in it", str(path), hint="a recorded take")
+        raise MidiforgeError("there is no stroke in it", source, hint="a recorded take")
     return take
 
 
-def _take(content: MidiContent, source: str, pedal: int) -> Take:
-    clock = content.clock()
-    quarters = content.division
-    line = PedalLine(content, pedal)
-    strokes = []
-    seconds = clock.seconds
-    last_tick, last_time = -1, 0.0
-    for tick, status, first, second in content.events:
-        kind = status & 0xF0
-        if kind == _NOTE_ON:
-            if not second:
-                continue
-            if tick != last_tick:
-                last_tick, last_time = tick, seconds(tick)
-            channel = (status & 0x0F) + 1
-            quarter = tick / quarters if quarters else last_time
-            stands = line.at(status, last_time) if line else None
-            strokes.append(Stroke(last_time, quarter, first, second, channel, stands))
+def _take(content: MidiContent, source: str) -> Take:
+    seconds = content.clock().seconds
     start, exercise = _marks(content)
     return Take(
         source=source,
-        strokes=tuple(strokes),
+        strokes=tuple(
+            Stroke(note.time, note.quarter, note.number, note.velocity, note.channel, note.pedal)
+            for note in content.notes()
+        ),
         length=seconds(content.last_tick),
         start=None if start is None else seconds(start),
         exercise=exercise,
         title="" if exercise is None else _title(content.names),
-        tempos=tuple((seconds(tick), 60e6 / tempo) for tick, tempo in content.tempos if quarters),
+        tempos=tuple(
+            (seconds(tick), 60e6 / tempo) for tick, tempo in content.tempos if content.division
+        ),
         meter=content.meters[0][1:] if content.meters else None,
         remarks=tuple(content.remarks),
     )

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from midiforge.errors import WrongArgument
 from midiforge.kits.kit import Kit
 from midiforge.midi import smf
+from midiforge.midi.message import program_change
 from midiforge.midi.tracks import CONDUCTOR, SINGLE, Part, exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.rounds import bare
@@ -70,5 +71,5 @@ def opening(name: str, title: str, kit: Kit, sound: bool) -> bytes:
     words = title if name in (CONDUCTOR, SINGLE) else part_title(name)
     events = b"\0" + smf.text(smf.TRACK_NAME, words)
     if sound and kit.program is not None:
-        events += b"\0" + smf.program_change(kit.channel, kit.program)
+        events += b"\0" + program_change(kit.channel, kit.program)
     return events

@@ -12,7 +12,7 @@ from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.midi import smf
 from midiforge.midi.exercise_file import opening
-from midiforge.midi.tracks import Part
+from midiforge.midi.tracks import Part, exercise_parts
 from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number
 
@@ -42,28 +42,40 @@ class _Track:
 
 
 class LessonFile:
-    """Joins exercises one to another; close it in the end, for it keeps tracks on disk."""
+    """Joins exercises one to another; a context, for it keeps tracks on disk.
 
-    def __init__(self, title: str, kit: Kit, division: int) -> None:
+    file_format: as for `exercise_bytes`. seconds: how long it is by now.
+    division: ticks to a quarter note, as the first exercise needs them, and so all of its lesson.
+    """
+
+    def __init__(self, title: str, kit: Kit, file_format: int = 1) -> None:
         self.title = title
         self.kit = kit
-        self.division = division
+        self.single = file_format == 0
         self.seconds = Fraction(0)
+        self.division = 0
         self._at = 0
         self._tracks: dict[str, _Track] = {}
         self._open = ExitStack()
 
-    def close(self) -> None:
-        """Lets go of the disk."""
+    def __enter__(self) -> "LessonFile":
+        return self
+
+    def __exit__(self, *_: object) -> None:
         self._open.close()
 
-    def add(self, exercise: Exercise, parts: Mapping[str, Part]) -> Iterator[Cue]:
-        """Puts an exercise, as its parts, behind what there is; gives the cues of its sections."""
+    def add(self, exercise: Exercise) -> tuple[Mapping[str, Part], list[Cue]]:
+        """Puts an exercise behind what there is; gives the parts that it is alone, and the cues of
+        its sections."""
+        self.division = self.division or smf.division(exercise.parts)
+        parts = alone = exercise_parts(exercise, self.kit, self.division, self.single)
+        if exercise.leads_back:  # nothing goes round in the lesson
+            parts = exercise_parts(exercise, self.kit, self.division, self.single, closes=False)
         length = smf.ticks(exercise.count_in, self.division)
         length += smf.ticks(exercise.length, self.division)
         for name in parts:
             if name not in self._tracks:
-                spool = SpooledTemporaryFile(max_size=_IN_MEMORY)  # noqa: SIM115  # see close
+                spool = SpooledTemporaryFile(max_size=_IN_MEMORY)  # noqa: SIM115  # see __exit__
                 self._tracks[name] = _Track(self._open.enter_context(spool), self._at)
         for name, track in self._tracks.items():
             part = parts.get(name)
@@ -78,14 +90,11 @@ class LessonFile:
         self._at += length
         began = self.seconds
         self.seconds += exercise.seconds
-        for section in exercise.sections:
-            start = exercise.tempo.seconds(-exercise.count_in, section.start)
-            title = f"{exercise.title}, {exercise.tempo}"
-            yield Cue(began + start, exercise.number, title, section.title)
+        return alone, [*_cues(exercise, began)]
 
-    def write(self, stream: IO[bytes], single: bool) -> None:
-        """Writes the file; format 0 if all is in a `single` track, else 1."""
-        stream.write(smf.header(0 if single else 1, len(self._tracks), self.division))
+    def write(self, stream: IO[bytes]) -> None:
+        """Writes the file."""
+        stream.write(smf.header(0 if self.single else 1, len(self._tracks), self.division))
         for number, (name, track) in enumerate(self._tracks.items(), start=1):
             begin = opening(name, self.title, self.kit, sound=number == min(2, len(self._tracks)))
             end = smf.wait(track.pending) + smf.END_OF_TRACK
@@ -94,3 +103,10 @@ class LessonFile:
             track.events.seek(0)
             copyfileobj(track.events, stream)
             stream.write(end)
+
+
+def _cues(exercise: Exercise, began: Fraction) -> Iterator[Cue]:
+    title = f"{exercise.title}, {exercise.tempo}"
+    for section in exercise.sections:
+        start = exercise.tempo.seconds(-exercise.count_in, section.start)
+        yield Cue(began + start, exercise.number, title, section.title)

@@ -107,8 +107,3 @@ def time_signature(numerator: int, unit: int, pulse: Fraction) -> bytes:
     """Time signature; the metronome byte says how many MIDI clocks a pulse lasts."""
     clocks = min(max(round(24 * pulse), 1), 255)
     return meta(0x58, bytes((numerator, unit.bit_length() - 1, clocks, 8)))
-
-
-def program_change(channel: int, program: int) -> bytes:
-    """Program change; both counted from 1, as musicians do."""
-    return bytes((0xC0 | channel - 1, program - 1))

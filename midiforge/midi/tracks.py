@@ -7,6 +7,7 @@ from operator import itemgetter
 
 from midiforge.kits.kit import Kit
 from midiforge.midi import smf
+from midiforge.midi.message import note_off, note_on, program_change
 from midiforge.model.band import NO_CHORD
 from midiforge.model.exercise import Exercise
 from midiforge.performance.notes import held, notes, part_place
@@ -109,11 +110,10 @@ def _add_notes(
     length: int,
 ) -> None:
     """Note on and off events; of two strokes of one note at one tick the louder sounds."""
-    on, off = 0x90 | kit.channel - 1, 0x80 | kit.channel - 1
     lasting = max(1, division // _NOTE_PARTS)
     sounding: dict[int, tuple[int, list[Event], int]] = {}
     messages: dict[tuple[int, int], bytes] = {}
-    offs = [bytes((off, number, 64)) for number in range(128)]
+    offs = [note_off(kit.channel, number) for number in range(128)]
     for tick, (_, _, number, velocity, part, sticking, _, _) in struck:
         if part not in tracks:
             tracks[part] = []
@@ -122,7 +122,8 @@ def _add_notes(
             events.append((4 * tick + _LYRIC, _lyric(sticking)))
         message = messages.get((number, velocity))
         if message is None:
-            message = messages[number, velocity] = bytes((on, number, velocity))
+            message = note_on(kit.channel, number, velocity)
+            messages[number, velocity] = message
         if number in sounding:
             last, where, index = sounding[number]
             if last == tick:
@@ -149,14 +150,13 @@ def _add_tones(
     sounding: dict[tuple[str, int], tuple[int, int]] = {}
     for track in exercise.tracks:
         if track.channel:
-            program = smf.program_change(track.channel, track.program)
+            program = program_change(track.channel, track.program)
             tracks[track.name] = [(_META, program)]
     for time, ends, channel, pitch, velocity, name, _ in sorted(held(exercise), key=_PLACE):
         events = tracks[name]
         tick = min(start + smf.ticks(time, division), length - 1)
         end = min(max(start + smf.ticks(ends, division), tick + 1), length)
-        on = bytes((0x90 | channel - 1, pitch, velocity))
-        off = bytes((0x80 | channel - 1, pitch, 64))
+        on, off = note_on(channel, pitch, velocity), note_off(channel, pitch)
         last, index = sounding.get((name, pitch), (-1, 0))
         if last == tick:
             continue

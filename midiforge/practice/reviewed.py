@@ -1,28 +1,25 @@
 """A review as an entry of the log."""
 
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
-from midiforge.files.disk import read_file, reason
+from midiforge.files.disk import is_file, read_file, reason
 from midiforge.hear.review import Review
-from midiforge.midi.reading import LARGEST
+from midiforge.midi.reading import LARGEST, MidiSource, file_name
 from midiforge.practice.entry import Entry, key_of, take_of
 from midiforge.practice.standing import kind_of
 
 
-def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:
+def entry_of(review: Review, drill: str, take: MidiSource, note: str = "") -> Entry:
     """What the log keeps of a review.
 
     drill: its title. take: the file that was reviewed; when it was last written is when it was
-        played. note: what the player says of it.
+        played. One that is in memory alone was played now. note: what the player says of it.
     Raises MidiforgeError if that file cannot be read.
     """
-    content = read_file(take, LARGEST)
-    try:
-        played = take.stat().st_mtime
-    except OSError as error:
-        raise MidiforgeError(f"cannot be read: {reason(error)}", str(take)) from None
+    content, played = _content(take)
     exercise = review.exercise
     stage, sticking, placement_name = kind_of(exercise.stage, exercise.variant)
     steady = exercise.tempo.is_steady
@@ -47,7 +44,21 @@ def entry_of(review: Review, drill: str, take: Path, note: str = "") -> Entry:
         drift_ms_per_bar=review.drift_ms_per_bar,
         bars=review.bars,
         seconds=review.seconds,
-        source=take.name,
+        source=Path(file_name(take)).name,
         take=take_of(content),
         note=note.strip(),
     )
+
+
+def _content(take: MidiSource) -> tuple[bytes, float]:
+    """A take as bytes, and when it was written, in seconds since 1970."""
+    path = Path(file_name(take))
+    if not isinstance(take, (str, Path)) and not is_file(path):
+        from midiforge.midi.mido_file import saved
+
+        return saved(take), time.time()
+    content = read_file(path, LARGEST)
+    try:
+        return content, path.stat().st_mtime
+    except OSError as error:
+        raise MidiforgeError(f"cannot be read: {reason(error)}", str(path)) from None

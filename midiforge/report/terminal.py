@@ -113,14 +113,13 @@ class _Page:
     def _facts(self) -> str:
         review = self.review
         minutes, seconds = divmod(round(review.seconds), 60)
-        return ", ".join(
-            (
-                review.source,
-                words.tempo_words(review),
-                f"{words.many(round(review.bars), 'bar')} in {minutes}:{seconds:02d}",
-                f"drift {words.drift(review)}",
-            )
+        facts = (
+            review.source,
+            words.tempo_words(review),
+            f"{words.many(round(review.bars), 'bar')} in {minutes}:{seconds:02d}",
+            f"drift {words.drift(review)}",
         )
+        return ", ".join(filter(None, facts))
 
     def _limbs(self) -> "Table":
         review = self.review

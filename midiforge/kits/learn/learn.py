@@ -13,7 +13,7 @@ from midiforge.kits.learn.kit_strokes import STROKES, Learnt, Stroke, Strokes, S
 from midiforge.kits.learn.steps import BASS, DRUM_OF, Step
 from midiforge.kits.learn.stroke_row import Pace, StrokeRow, Tail
 from midiforge.library import shelf
-from midiforge.live.ports.message import (
+from midiforge.midi.message import (
     CONTROLLER,
     MODE_MESSAGES,
     NOTE,

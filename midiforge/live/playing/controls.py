@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable, Mapping
 
 from midiforge.live.playing.route import Command
-from midiforge.live.ports.message import CONTROLLER, Pedals, Trigger, read_message
+from midiforge.midi.message import CONTROLLER, Pedals, Trigger, read_message
 
 _AGAIN_AFTER = 200_000_000  # nanoseconds; a pad that bounces is one stroke
 

@@ -120,7 +120,7 @@ def _silence(outputs: dict[str, list[int]], clock: bool) -> None:
     from midiforge.errors import MidiforgeError
     from midiforge.live.ports.output_channel import OutputChannel
     from midiforge.live.ports.ports import RtOutput
-    from midiforge.live.ports.sender import ALL_NOTES_OFF, ALL_SOUND_OFF
+    from midiforge.midi.message import ALL_NOTES_OFF, ALL_SOUND_OFF
 
     left, end = dict(outputs), time.monotonic() + _PATIENCE
     while left and time.monotonic() < end:

@@ -25,7 +25,7 @@ from midiforge.live.playing.route import Command, Route
 from midiforge.live.playing.signals import SUSPENDING, ignored, quitting
 from midiforge.live.playing.times import Times, four_bars
 from midiforge.live.playing.worker import Worker
-from midiforge.live.ports.ports import RtOutput
+from midiforge.live.ports.output import Output, TakesMessages, open_output
 from midiforge.live.ports.sender import PERCUSSION, Sender
 from midiforge.live.ports.watched_input import WatchedInput
 from midiforge.live.screen.terminal import CLOSE, PLAIN
@@ -52,13 +52,14 @@ class PlayOptions:
     """How exercises are played. Ports are named by part of their name, or number.
 
     port, band: the outputs; "" for the only one there is, and for none. virtual: whether the
-        output is one that others connect to.
+        output is one that others connect to. The first may be an open output instead, such as
+        one of mido's; then no port of the system is opened that is not named.
     follow, kit_input: the inputs of a master's clock and of the kit; "" for none.
     times: how often each goes round. forever: whether the lesson begins again.
     rest: seconds between exercises. muted: layers that are silent; levels: in per cent.
     """
 
-    port: str = ""
+    port: str | TakesMessages = ""
     virtual: bool = False
     band: str = ""
     follow: str = ""
@@ -92,7 +93,7 @@ def play(
     wishes: deque[Command] = deque()  # of signals that come before there is a player
     with ExitStack() as held:
         held.enter_context(quitting(lambda: wishes.append(Command.QUIT)))
-        output = RtOutput(options.port, options.virtual)
+        output = open_output(options.port, options.virtual)
         held.callback(output.close)
         band = _band(options.band, output) if options.band else None
         if band:
@@ -118,7 +119,8 @@ def play(
         if options.follow:
             inputs.append(_follow(player, options.follow))
             held.callback(inputs[-1].close)
-        if recording or options.kit_input or kit.controls:
+        of_system = isinstance(options.port, str)
+        if recording or options.kit_input or (kit.controls and of_system):
             inputs.append(_hear_kit(player, kit, options.kit_input, recording))
             held.callback(inputs[-1].close)
         channels = _channels(exercises, kit, output, band)
@@ -171,7 +173,7 @@ def _check_channels(exercises: Sequence[Exercise], kit: Kit, band: bool) -> None
 
 
 def _channels(
-    exercises: Sequence[Exercise], kit: Kit, output: RtOutput, band: RtOutput | None
+    exercises: Sequence[Exercise], kit: Kit, output: Output, band: Output | None
 ) -> dict[str, frozenset[int]]:
     """The channels that are played on, of each output that has a name."""
     tones = {each.channel for exercise in exercises for each in exercise.tracks if each.program}
@@ -185,10 +187,10 @@ def _channels(
     return {name: channels for name, channels in used.items() if name}
 
 
-def _band(wanted: str, output: RtOutput) -> RtOutput:
+def _band(wanted: str, output: Output) -> Output:
     """The band's output."""
     try:
-        band = RtOutput(wanted)
+        band = open_output(wanted)
     except MidiforgeError as error:
         raise error.within("--band-port") from None
     if band.name == output.name:

@@ -17,7 +17,7 @@ from midiforge.live.playing.bars import Bar, Moment
 from midiforge.live.playing.layers import LAYERS
 from midiforge.live.playing.levels import STEP
 from midiforge.live.playing.route import Command, Place, Route
-from midiforge.live.ports.output_channel import Output
+from midiforge.live.ports.output import Output
 from midiforge.live.ports.sender import Sender, among
 from midiforge.live.screen.watcher import Watcher
 

@@ -1,19 +1,10 @@
 """A channel of an output: what it was sent, so that all of it can be ended."""
 
 from dataclasses import dataclass, field
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
-
-class Output(Protocol):
-    """A MIDI output that can go away and come back."""
-
-    def send(self, message: bytes) -> None: ...
-
-    def alive(self) -> bool: ...
-
-    def reopen(self) -> bool: ...
-
-    def connect_anew(self) -> bool: ...
+from midiforge.live.ports.output import Output
+from midiforge.midi.message import control_change, note_off, program_change
 
 
 @dataclass(slots=True, eq=False)
@@ -41,15 +32,15 @@ class OutputChannel:
             self.end(note)
 
     def off(self, note: int) -> bytes:
-        return bytes((0x80 | self.number - 1, note, 64))
+        return note_off(self.number, note)
 
     def control(self, controller: int) -> bytes:
-        return bytes((0xB0 | self.number - 1, controller, 0))
+        return control_change(self.number, controller)
 
     def send_program(self, program: int) -> None:
         """Sends a program, from 1, if it is another than the last."""
         if program != self.program:
-            self.output.send(bytes((0xC0 | self.number - 1, program - 1)))
+            self.output.send(program_change(self.number, program))
             self.program = program
 
 

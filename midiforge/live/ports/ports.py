@@ -9,7 +9,6 @@ from typing import Any
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
 from midiforge.live.ports.arrivals import Arrivals
-from midiforge.live.ports.message import SYSTEM
 from midiforge.live.ports.port_names import choose, index_of
 from midiforge.live.ports.rtmidi_system import (
     IN,
@@ -25,6 +24,7 @@ from midiforge.live.ports.rtmidi_system import (
     quiet,
     rtmidi_error,
 )
+from midiforge.midi.message import SYSTEM
 
 # JACK takes messages once a period; a port that is closed before takes them along.
 _LEAVING = 0.1  # seconds

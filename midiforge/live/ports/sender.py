@@ -12,12 +12,13 @@ from midiforge.live.clock.timing import MS
 from midiforge.live.playing.bars import Moment
 from midiforge.live.playing.layers import BAND, layer_of
 from midiforge.live.playing.levels import Levels
-from midiforge.live.ports.output_channel import HeldNote, Output, OutputChannel
+from midiforge.live.ports.output import Output
+from midiforge.live.ports.output_channel import HeldNote, OutputChannel
+from midiforge.midi.message import ALL_NOTES_OFF, ALL_SOUND_OFF, note_on
 from midiforge.model.band import Track
 
 NOTE = 60 * MS  # how long a note lasts; drum sounds do not listen
 PERCUSSION = 10  # General MIDI's channel for it
-ALL_SOUND_OFF, ALL_NOTES_OFF = 120, 123
 _SAME = 1e-6  # quarter notes that are no difference
 
 
@@ -79,8 +80,8 @@ class Sender:
             else:
                 end = moment.at + note.hold
                 heappush(self._held, HeldNote(end, stroke, number, channel, layer))
-            on, velocity = 0x90 | channel.number - 1, velocities[layer][note.velocity]
-            channel.output.send(bytes((on, number, velocity)))
+            velocity = velocities[layer][note.velocity]
+            channel.output.send(note_on(channel.number, number, velocity))
 
     def end_drums(self, now: int) -> None:
         """Ends the drum notes that are over."""

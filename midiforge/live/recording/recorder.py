@@ -13,7 +13,7 @@ from typing import NamedTuple, Protocol
 
 from midiforge.frozen import frozen
 from midiforge.live.playing.route import Place
-from midiforge.live.ports.message import (
+from midiforge.midi.message import (
     CONTROL_CHANGE,
     CONTROLLER,
     KEY_PRESSURE,

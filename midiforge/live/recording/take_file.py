@@ -11,9 +11,9 @@ from pathlib import Path
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import write_aside
 from midiforge.hear.take import EXERCISE_MARK, START_MARK
-from midiforge.live.ports.message import NOTE_OFF, NOTE_ON, is_stroke
 from midiforge.live.recording.recorder import BarPlayed, Recorded, quarters
 from midiforge.midi import smf
+from midiforge.midi.message import NOTE_OFF, NOTE_ON, is_stroke, note_off
 from midiforge.model.number import Number
 
 ENDINGS = (".mid", ".midi")
@@ -100,14 +100,14 @@ def _marks(take: Recorded, line: Timeline) -> list[_Entry]:
 def _played(take: Recorded, line: Timeline) -> Iterator[_Entry]:
     """What was played. Every note is ended; the end of one that began before the take is not
     in it."""
-    struck: set[int] = set()
-    sounding: dict[int, int] = {}
+    struck: set[tuple[int, int]] = set()
+    sounding: dict[tuple[int, int], None] = {}
     last = 0
     for at, content in take.messages():
-        kind, note = content[0] & 0xF0, (content[0] & 0x0F) << 7 | content[1]
+        kind, note = content[0] & 0xF0, ((content[0] & 0x0F) + 1, content[1])
         if is_stroke(content):
             struck.add(note)
-            sounding[note] = content[1]
+            sounding[note] = None
         elif kind in (NOTE_OFF, NOTE_ON):
             if note not in struck:
                 continue
@@ -115,8 +115,8 @@ def _played(take: Recorded, line: Timeline) -> Iterator[_Entry]:
         last = max(line.tick(at), last)
         yield last, content
     end = max(line.tick(take.end), last)
-    for note, number in sounding.items():
-        yield end, bytes((0x80 | note >> 7, number, 64))
+    for channel, number in sounding:
+        yield end, note_off(channel, number)
 
 
 # Where takes go

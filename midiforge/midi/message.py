@@ -1,4 +1,9 @@
-"""Channel messages as they come from a kit (MIDI 1.0 Detailed Specification, Channel Messages)."""
+"""Channel messages (MIDI 1.0 Detailed Specification): made for an output, read from a kit.
+
+Channels count from 1. Messages are bytes as they go over the wire: a player sends them and a
+driver's thread hears them within microseconds, and whoever waits for the first click waits for no
+library that knows all of MIDI.
+"""
 
 from typing import NamedTuple
 
@@ -7,17 +12,40 @@ PROGRAM_CHANGE, CHANNEL_PRESSURE, SYSTEM = 0xC0, 0xD0, 0xF0
 ONE_BYTE = (PROGRAM_CHANGE, CHANNEL_PRESSURE)  # kinds with one data byte
 
 NOTE, CONTROLLER, PROGRAM = "note", "controller", "program"
+ALL_SOUND_OFF, ALL_NOTES_OFF = 120, 123
 MODE_MESSAGES = 120  # controllers from here on are channel mode messages
-_DOWN = 64  # from this value on a pedal is down (MIDI 1.0: switch controllers)
+PEDAL = 4  # foot controller; what hi-hat pedals send
+_DOWN = 64  # from this value on a pedal is down (switch controllers)
+_RELEASE = 64  # velocity of a note off where nobody measures it
 
 Trigger = tuple[str, int]  # "note", "controller" or "program", and its number
+
+
+def note_on(channel: int, number: int, velocity: int) -> bytes:
+    """A note begins."""
+    return bytes((NOTE_ON | channel - 1, number, velocity))
+
+
+def note_off(channel: int, number: int) -> bytes:
+    """A note ends."""
+    return bytes((NOTE_OFF | channel - 1, number, _RELEASE))
+
+
+def control_change(channel: int, controller: int, value: int = 0) -> bytes:
+    """A controller moves; channel mode messages are some, too."""
+    return bytes((CONTROL_CHANGE | channel - 1, controller, value))
+
+
+def program_change(channel: int, program: int) -> bytes:
+    """Another sound, counted from 1, as musicians do."""
+    return bytes((PROGRAM_CHANGE | channel - 1, program - 1))
 
 
 class ChannelMessage(NamedTuple):
     """What a pad, a pedal or a kit's own buttons send.
 
     kind: "note" (struck), "controller" or "program" (from 1).
-    value: velocity or controller value; channel: 1 to 16.
+    value: velocity or controller value.
     """
 
     kind: str
