@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from fractions import Fraction
 
+from midiforge.svg import NOTHING, Svg
+
 
 @dataclass(frozen=True, slots=True)
 class Piece:
@@ -19,13 +21,13 @@ class Piece:
     """
 
     width: float
-    content: str
+    content: Svg
     times: tuple[tuple[Fraction, float], ...]
     bar: int
     glyphs: frozenset[str]
     begins_bar: bool = True
     is_simile: bool = False
-    again: str = ""
+    again: Svg = NOTHING
     written_out: "Piece | None" = None
 
 

@@ -8,15 +8,14 @@ from itertools import pairwise
 from midiforge.model.counts import UNNAMED
 from midiforge.notation.score import Bar, Note, Score
 from midiforge.notation.swells import Hairpin
-from midiforge.pages.chord_text import CHORD, chord_text, chord_width
 from midiforge.pages.engrave import Engraved
 from midiforge.pages.even import HALF_HEAD
-from midiforge.pages.ink import dots, shapes_at, text_at
-from midiforge.pages.numbers import short
+from midiforge.pages.ink import chord_at, dots, line, shapes_at, stroke, text_at
 from midiforge.pages.piece import Piece
 from midiforge.pages.shapes import SPACE, Shapes
-from midiforge.pages.text_width import text_width
+from midiforge.pages.text_width import CHORD, chord_width, text_width
 from midiforge.pages.widths import BETWEEN_CHORDS, Layout, Span
+from midiforge.svg import NOTHING, Svg, short, together
 
 _LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 18.0, 17.0, 19.0, 13.0  # sizes of letters
 _ROW = 2.3 * SPACE
@@ -107,11 +106,10 @@ def rows_of(score: Score, cuts: Sequence[Cut], layout: Layout) -> Rows:
 
 def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
     """A piece with everything around its notes."""
-    used: set[str] = set()
     tops = (*rows.beside, rows.staff)
     parts = [staff_lines(top, each.width, top == rows.staff) for top in tops]
     for shapes, top in zip(each.engraved.staves, tops, strict=True):
-        parts.append(shapes_at(shapes, each.shift, top, used))
+        parts.append(shapes_at(shapes, each.shift, top))
     parts += _bar_lines(each, tops)
     if each.words:
         parts.append(text_at(each.shift + 4, rows.words, _WORD, "word", each.words, "start"))
@@ -124,16 +122,16 @@ def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
         parts += _counts(each.bar, columns, rows)
     if each.bar.hairpin:
         parts += _swell(each.bar.hairpin, each, score.exercise.meter.bar, rows.swell)
-    new, again = _chords(each, columns, rows) if each.bar.chords else ("", "")
+    new, again = _chords(each, columns, rows) if each.bar.chords else (NOTHING, NOTHING)
     parts.append(new)
     start = (each.bar.number - 1) * score.exercise.meter.bar
     times = tuple((start + time, columns[time]) for time in sorted(columns))
     return Piece(
         each.width,
-        "".join(parts),
+        together(parts),
         times,
         each.bar.number,
-        frozenset(used),
+        frozenset[str]().union(*(shapes.signs for shapes in each.engraved.staves)),
         begins_bar=each.span[0] == 0,
         is_simile=each.is_simile,
         again=again,
@@ -160,7 +158,7 @@ def _columns(each: Cut) -> Iterator[tuple[Fraction, float]]:
                 break
 
 
-def _chords(each: Cut, columns: dict[Fraction, float], rows: Rows) -> tuple[str, str]:
+def _chords(each: Cut, columns: dict[Fraction, float], rows: Rows) -> tuple[Svg, Svg]:
     """The chord symbols of a piece: those that are new, and those for the beginning of a line."""
     begin, end = each.span
     before = [sign for sign in each.bar.chords if sign.time < begin][-1:]
@@ -172,15 +170,15 @@ def _chords(each: Cut, columns: dict[Fraction, float], rows: Rows) -> tuple[str,
     # Bars are as wide as their symbols need, but where a line is too short for that.
     fits = [room / chord_width(sign.text) for sign, room in zip(signs, rooms, strict=True)]
     size = CHORD * max(min(1.0, *fits), _SMALLEST_CHORD)
-    drawn: dict[bool, str] = {True: "", False: ""}
+    new, again = list[Svg](), list[Svg]()
     for sign, x in zip(signs, places, strict=True):
         known = each.is_simile and each.bar.repeats_chords
         known = known or sign.goes_on or sign.time < begin
-        drawn[known] += chord_text(x, rows.chords, size, sign.text)
-    return drawn[False], drawn[True]
+        (again if known else new).append(chord_at(x, rows.chords, size, sign.text))
+    return together(new), together(again)
 
 
-def _sticking(each: Cut, rows: Rows) -> Iterator[str]:
+def _sticking(each: Cut, rows: Rows) -> Iterator[Svg]:
     for name, note in each.notes.items():
         if not note.sticking or name not in each.engraved.places:
             continue
@@ -197,14 +195,14 @@ def _sticking(each: Cut, rows: Rows) -> Iterator[str]:
                 )
 
 
-def _counts(bar: Bar, columns: dict[Fraction, float], rows: Rows) -> Iterator[str]:
+def _counts(bar: Bar, columns: dict[Fraction, float], rows: Rows) -> Iterator[Svg]:
     for time, said in bar.counts:
         if time in columns and said != UNNAMED:
             kind = "count beat" if said.isdigit() else "count"
             yield text_at(columns[time], rows.counts, _COUNT, kind, said)
 
 
-def _swell(hairpin: Hairpin, each: Cut, bar: Fraction, y: float) -> Iterator[str]:
+def _swell(hairpin: Hairpin, each: Cut, bar: Fraction, y: float) -> Iterator[Svg]:
     """The piece's part of a hairpin, and the signs of the levels at its ends."""
     left, right = 0.0, each.width
     size, down = _LEVEL, 0.3 * _LEVEL
@@ -217,45 +215,47 @@ def _swell(hairpin: Hairpin, each: Cut, bar: Fraction, y: float) -> Iterator[str
     change = hairpin.closing - hairpin.opening
     begin, end = (0.5 * _SWELL * float(hairpin.opening + change * time / bar) for time in each.span)
     if right > left:
-        path = "".join(
+        sides = (
             f"M{short(left)} {short(y + way * begin)}L{short(right)} {short(y + way * end)}"
             for way in (-1, 1)
         )
-        yield f'<path class="s" stroke-width="1.3" d="{path}"/>'
+        yield stroke(1.3, "".join(sides))
 
 
 def _level_room(sign: str) -> float:
     return text_width(sign, _LEVEL) + 1.2 * SPACE
 
 
-def staff_lines(top: float, width: float, is_players: bool) -> str:
+def staff_lines(top: float, width: float, is_players: bool) -> Svg:
     """The five lines of the player's staff, or the one of who plays beside."""
     count = 5 if is_players else 1
-    lines = "".join(f"M0 {short(top + i * SPACE)}h{short(width)}" for i in range(count))
-    return f'<path class="line" d="{lines}"/>'
+    return line(
+        "line", "".join(f"M0 {short(top + i * SPACE)}h{short(width)}" for i in range(count))
+    )
 
 
-def _bar_lines(each: Cut, tops: Sequence[float]) -> Iterator[str]:
-    down = f"V{short(tops[-1] + STAFF)}"
+def _bar_lines(each: Cut, tops: Sequence[float]) -> Iterator[Svg]:
     high = tops[0] - (SPACE if len(tops) > 1 else 0)
+
+    def upright(kind: str, x: float) -> Svg:
+        return line(kind, f"M{short(x)} {short(high)}V{short(tops[-1] + STAFF)}")
+
     if each.opens:
-        yield f'<path class="thick" d="M{_THICK / 2} {short(high)}{down}"/>'
-        yield f'<path class="thin" d="M{_THICK + 3.2} {short(high)}{down}"/>'
+        yield upright("thick", _THICK / 2)
+        yield upright("thin", _THICK + 3.2)
         yield dots(_THICK + 7.5, tops[-1])
     if each.closes == "bar":
-        yield f'<path class="thin" d="M{short(each.width - _THIN / 2)} {short(high)}{down}"/>'
+        yield upright("thin", each.width - _THIN / 2)
     if each.closes == "repeat":
-        x = each.width
-        yield f'<path class="thick" d="M{short(x - _THICK / 2)} {short(high)}{down}"/>'
-        yield f'<path class="thin" d="M{short(x - _THICK - 3.2)} {short(high)}{down}"/>'
-        yield dots(x - _THICK - 7.5, tops[-1])
+        yield upright("thick", each.width - _THICK / 2)
+        yield upright("thin", each.width - _THICK - 3.2)
+        yield dots(each.width - _THICK - 7.5, tops[-1])
 
 
 def head_piece(
     head: Engraved, rows: Rows, width: float, beside: Sequence[str], clef_only: bool
 ) -> Piece:
     """Clef and time signature, without the note that was engraved to find out where they end."""
-    used: set[str] = set()
     tops = (*rows.beside, rows.staff)
     parts = [staff_lines(top, width, top == rows.staff) for top in tops]
     shapes = Shapes(
@@ -265,14 +265,14 @@ def head_piece(
             if glyph[1] < width and not (clef_only and glyph[0] != _PERCUSSION_CLEF)
         ]
     )
-    parts.append(shapes_at(shapes, 0, rows.staff, used))
+    parts.append(shapes_at(shapes, 0, rows.staff))
     if beside and not clef_only:
         for title, y in zip(beside, rows.labels, strict=True):
             parts.append(text_at(4, y, _NUMBER + 2, "word", title, "start"))
     if beside:
         down = f"M0.8 {short(tops[0] - SPACE)}V{short(tops[-1] + STAFF)}"
-        parts.append(f'<path class="thin" d="{down}"/>')
-    return Piece(width, "".join(parts), (), 0, frozenset(used))
+        parts.append(line("thin", down))
+    return Piece(width, together(parts), (), 0, shapes.signs)
 
 
 _PERCUSSION_CLEF = "E069"

@@ -5,18 +5,20 @@ Lines keep their width and dots stay round however a picture is stretched (`vect
 """
 
 from collections.abc import Iterable, Sequence
-from html import escape
+from functools import partial
 
 from midiforge.hear.figures import Timing
 from midiforge.report.view import Column, Lane
+from midiforge.svg import NOTHING, Svg, element, short, together
 
 STRIP_HEIGHT, HUMP_HEIGHT, PANEL_HEIGHT = 22, 46, 72
 _CELLS = 240  # dots nearer together than a strip's 240th part are one dot
 _ROWS = 8
 _BINS = 48
+_n = partial(short, decimals=2)
 
 
-def strip(lane: Lane, reach: float, last_bar: int, label: str) -> str:
+def strip(lane: Lane, reach: float, last_bar: int, label: str) -> Svg:
     """Every stroke about one place of the bar: ahead to the left, the take from top to bottom.
 
     Strokes beyond `reach` ms are drawn at the edge; dots that would lie on each other are one.
@@ -32,19 +34,14 @@ def strip(lane: Lane, reach: float, last_bar: int, label: str) -> str:
     step = (STRIP_HEIGHT - 6) / (2 * _ROWS)
     drawn = "".join(f"M{_n(x * cell)} {_n(3 + y * step)}h0" for x, y in sorted(dots))
     middle = sum(lane.offs) / len(lane.offs) if lane.offs else None
-    many = " many" if len(dots) > 300 else ""
-    return _svg(
-        reach,
-        STRIP_HEIGHT,
-        label,
-        f'<path class="dots{many}" d="{drawn}"/>' if dots else "",
-        _upright("mean", _inside(middle, reach), 1, STRIP_HEIGHT - 1),
-    )
+    kind = "dots many" if len(dots) > 300 else "dots"
+    mean = _upright("mean", _inside(middle, reach), 1, STRIP_HEIGHT - 1)
+    return _stretched(reach, STRIP_HEIGHT, label, _line(kind, drawn), mean)
 
 
 def hump(
     offs: Sequence[float], timing: Timing, reach: float, professional: float | None, label: str
-) -> str:
+) -> Svg:
     """How a limb's strokes are spread; the mean, the spread about it, and the professionals'."""
     wide = 2 * reach / _BINS
     counted = [0] * _BINS
@@ -57,54 +54,57 @@ def hump(
         left, top = -reach + i * wide, base - number / most * (base - 3)
         shape.append(f"L{_n(left)} {_n(top)}H{_n(left + wide)}")
     shape.append(f"V{base}Z")
-    parts = [f'<path class="hump" d="{"".join(shape)}"/>'] if offs else []
+    parts = [_line("hump", "".join(shape))] if offs else []
     mean, spread = timing.mean_ms, timing.deviation_ms
     if mean is not None and spread is not None:
         low, high = (_n(max(-reach, min(reach, mean + side * spread))) for side in (-1, 1))
-        parts.append(f'<path class="spread" d="M{low} {base + 3}H{high}"/>')
+        parts.append(_line("spread", f"M{low} {base + 3}H{high}"))
     parts.append(_upright("mean", _inside(mean, reach), 0, HUMP_HEIGHT))
     parts.append(_upright("pro", professional, 0, HUMP_HEIGHT))
-    return _svg(reach, HUMP_HEIGHT, label, *parts)
+    return _stretched(reach, HUMP_HEIGHT, label, *parts)
 
 
-def _svg(reach: float, height: int, label: str, *parts: str) -> str:
-    guides = "".join(
+def _stretched(reach: float, height: int, label: str, *parts: Svg) -> Svg:
+    guides = (
         _upright("zero" if not side else "guide", side * reach, 0, height)
         for side in (-0.5, 0, 0.5)
     )
-    return (
-        f'<svg viewBox="{_n(-reach)} 0 {_n(2 * reach)} {height}" height="{height}" '
-        f'preserveAspectRatio="none" role="img" aria-label="{escape(label)}">'
-        f"{guides}{''.join(parts)}</svg>"
+    return _svg(f"{_n(-reach)} 0 {_n(2 * reach)} {height}", height, label, *guides, *parts)
+
+
+def _svg(box: str, height: int, label: str, *parts: Svg) -> Svg:
+    return element(
+        "svg",
+        *parts,
+        viewBox=box,
+        height=height,
+        preserveAspectRatio="none",
+        role="img",
+        aria_label=label,
     )
 
 
-def _upright(kind: str, x: float | None, top: float, bottom: float) -> str:
-    return "" if x is None else f'<path class="{kind}" d="M{_n(x)} {_n(top)}V{_n(bottom)}"/>'
+def _line(kind: str, path: str) -> Svg:
+    return element("path", class_=kind, d=path) if path else NOTHING
+
+
+def _upright(kind: str, x: float | None, top: float, bottom: float) -> Svg:
+    return NOTHING if x is None else _line(kind, f"M{_n(x)} {_n(top)}V{_n(bottom)}")
 
 
 def _inside(value: float | None, reach: float) -> float | None:
     return None if value is None else max(-reach, min(reach, value))
 
 
-def _n(value: float) -> str:
-    """A number as short as it can be written."""
-    text = f"{value:.2f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
-
-
 # The course
 
 
-def panel(columns: Sequence[Column], label: str, *parts: str) -> str:
+def panel(columns: Sequence[Column], label: str, *parts: Svg) -> Svg:
     """A picture over the columns of the take, each one wide."""
-    return (
-        f'<svg viewBox="0 0 {len(columns)} {PANEL_HEIGHT}" height="{PANEL_HEIGHT}" '
-        f'preserveAspectRatio="none" role="img" aria-label="{escape(label)}">{"".join(parts)}</svg>'
-    )
+    return _svg(f"0 0 {len(columns)} {PANEL_HEIGHT}", PANEL_HEIGHT, label, *parts)
 
 
-def timing_course(columns: Sequence[Column], reach: float) -> tuple[str, str]:
+def timing_course(columns: Sequence[Column], reach: float) -> tuple[Svg, Svg]:
     """The band of mean and deviation, and the mean; ahead is above."""
 
     def y(off: float) -> float:
@@ -118,14 +118,10 @@ def timing_course(columns: Sequence[Column], reach: float) -> tuple[str, str]:
         lower = [(x, y(mean + wide)) for (x, mean), wide in zip(means, spreads, strict=True)]
         bands.append(f"{_path([*upper, *reversed(lower)])}Z")
         lines.append(_path([(x, y(mean)) for x, mean in means]))
-    return (
-        f'<path class="band" d="{"".join(bands)}"/>',
-        f'<path class="zero" d="M0 {PANEL_HEIGHT / 2:g}H{len(columns)}"/>'
-        f'<path class="line" d="{"".join(lines)}"/>',
-    )
+    return _line("band", "".join(bands)), together((_zero(columns), _line("line", "".join(lines))))
 
 
-def tempo_course(columns: Sequence[Column], asked: Sequence[float], low: float, high: float) -> str:
+def tempo_course(columns: Sequence[Column], asked: Sequence[float], low: float, high: float) -> Svg:
     """The tempo played, and the one asked for, dashed."""
 
     def y(tempo: float) -> float:
@@ -139,10 +135,10 @@ def tempo_course(columns: Sequence[Column], asked: Sequence[float], low: float, 
         _path([(i + 0.5, y(columns[i].tempo or 0.0)) for i in run])
         for run in _runs([column.tempo for column in columns])
     )
-    return f'<path class="pro" d="{wanted}"/><path class="line" d="{played}"/>'
+    return together((_line("pro", wanted), _line("line", played)))
 
 
-def mistakes_course(columns: Sequence[Column], most: int) -> str:
+def mistakes_course(columns: Sequence[Column], most: int) -> Svg:
     """Missed strokes up from the middle, extra ones down from it."""
     middle = PANEL_HEIGHT / 2
 
@@ -156,10 +152,11 @@ def mistakes_course(columns: Sequence[Column], most: int) -> str:
 
     missed = bars((column.tally.missed for column in columns), 1)
     extra = bars((column.tally.extra for column in columns), -1)
-    return (
-        f'<path class="missed" d="{missed}"/><path class="extra" d="{extra}"/>'
-        f'<path class="zero" d="M0 {_n(middle)}H{len(columns)}"/>'
-    )
+    return together((_line("missed", missed), _line("extra", extra), _zero(columns)))
+
+
+def _zero(columns: Sequence[Column]) -> Svg:
+    return _line("zero", f"M0 {_n(PANEL_HEIGHT / 2)}H{len(columns)}")
 
 
 def _runs(values: Sequence[float | None]) -> list[list[int]]:
