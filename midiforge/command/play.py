@@ -200,7 +200,7 @@ def _plays_nothing(hint: str) -> MidiforgeError:
 
 
 def _watch(as_lines: bool) -> "Watch":
-    from midiforge.live.screen.screen import on_screen
+    from midiforge.live.screen.display import on_screen
 
     screen = not as_lines and on_terminal(sys.stdout) and on_terminal(sys.stdin)
     return on_screen if screen else _in_lines

@@ -13,13 +13,12 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS
 from midiforge.model.number import numbers_said
 from midiforge.printable import print_line
+from midiforge.screen.bars import Bars
 from midiforge.screen.facts import tempo_words
-from midiforge.screen.stave import Stave
+from midiforge.screen.setting import Setting, Spans
 
 if TYPE_CHECKING:
     from rich.console import Console
-
-Spans = Sequence[tuple[str, str]]
 
 STYLES = {
     "title": "bold",
@@ -71,13 +70,13 @@ def exercise_lines(
         for text in wrap(paragraph, width):
             yield [(text, "")]
     yield []
-    stave = Stave(exercise, most_bars)
-    yield from stave.lines(width)
-    if stave.left_out:
+    setting = Setting(exercise, most_bars)
+    yield from setting.lines(width)
+    if setting.left_out:
         yield []
-        yield [(f"and {stave.left_out} more bars that differ", "faint")]
+        yield [(f"and {setting.left_out} more bars that differ", "faint")]
     yield []
-    for label, text in _played_on(stave):
+    for label, text in _played_on(setting.all):
         yield from _fact(label, text, width)
     if exercise.hands:
         yield from _fact("repeats", exercise.hands, width)
@@ -125,12 +124,12 @@ def _beside(exercise: Exercise) -> Iterator[tuple[str, str]]:
         yield "chords", " | ".join(" ".join(bar) for bar in chord_bars(exercise))
 
 
-def _played_on(stave: Stave) -> Iterator[tuple[str, str]]:
+def _played_on(bars: Bars) -> Iterator[tuple[str, str]]:
     said = []
-    for name, voice in stave.rows.main_voice.items():
-        label = stave.rows.layer_labels.get(name)
+    for name, voice in bars.main_voice.items():
+        label = bars.labels.get(name)
         who = f"{label}: {name} on" if label else name
-        keys = "".join(f", {key} = {other}" for other, key in stave.rows.voice_keys[name].items())
+        keys = "".join(f", {key} = {other}" for other, key in bars.voice_keys[name].items())
         said.append(f"{who} {voice}{keys}")
     if said:
         yield "played on", "; ".join(said)

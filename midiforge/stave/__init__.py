@@ -1,1 +1,1 @@
-"""A bar as a drummer counts it: what every view of text has in common."""
+"""An exercise as rows of text: the same for the terminal, the live screen and pictures."""

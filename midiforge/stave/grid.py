@@ -1,73 +1,49 @@
-"""The true grid of an exercise: the steps that it moves on, and what lies between them.
+"""The true grid of an exercise: what is said aloud on it, and between its steps.
 
 Hands and feet may be on different grids. What is off the exercise's own is counted in as many
 parts of the beat as it needs.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from fractions import Fraction
 
 from midiforge.insight.places import beat_of, syllables
 from midiforge.model.counts import counts
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import Hit
+from midiforge.model.meter import Meter
 
-COUNT = "count"
+_IN_PARTS = ("in twos", "in threes", "in fours", "in fives", "in sixes", "in sevens", "in eights")
 _MOST_COUNTED = 8  # parts of a beat; nobody counts finer ones aloud
-_IN_PARTS = {
-    2: "in twos",
-    3: "in threes",
-    4: "in fours",
-    5: "in fives",
-    6: "in sixes",
-    7: "in sevens",
-    8: "in eights",
-}
 
 Counts = Mapping[Fraction, str]  # what is said, by time within the bar in quarter notes
 
 
-class Grid:
-    """The times of an exercise's bars, for some of its hits.
+def counted(exercise: Exercise, times: Iterable[Fraction]) -> dict[str, Counts]:
+    """What is said: "count" on the exercise's grid and, for times off it, "in fours" or the like.
 
-    steps: of the exercise's grid, within the bar.
-    counted: by name what is said aloud: "count" on the grid and, for hits off it, "in fours" or
-        the like.
+    times: within the bar, in quarter notes.
     """
-
-    def __init__(self, exercise: Exercise, hits: Iterable[Hit]) -> None:
-        self._bar = exercise.meter.bar
-        self._hits: dict[int, list[tuple[Fraction, Hit]]] = {}
-        for hit in hits:
-            number, within = divmod(hit.time, self._bar)
-            self._hits.setdefault(int(number), []).append((within, hit))
-        said = counts(exercise.meter, exercise.step)
-        self.steps = tuple(i * exercise.step for i in range(len(said)))
-        self.counted: dict[str, Counts] = {COUNT: dict(zip(self.steps, said, strict=True))}
-        for parts in self._other_parts(exercise):
-            self.counted[_IN_PARTS[parts]] = _in_parts(exercise, parts)
-
-    def bar(self, number: int) -> list[tuple[Fraction, Hit]]:
-        """The hits of a bar, by number from 0, each with its time within the bar."""
-        return self._hits.get(number, [])
-
-    def _other_parts(self, exercise: Exercise) -> list[int]:
-        """Into how many parts a beat must be counted for the hits off the grid, if any."""
-        found = set()
-        for within in {within for bar in self._hits.values() for within, _ in bar}:
-            if (within / exercise.step).denominator > 1:
-                _, start, length = beat_of(exercise.meter, within)
-                found.add(((within - start) / length).denominator)
-        coarser = {each for each in found if any(o > each and o % each == 0 for o in found)}
-        return sorted(each for each in found - coarser if each <= _MOST_COUNTED)
+    meter, step = exercise.meter, exercise.step
+    said: dict[str, Counts] = {
+        "count": {i * step: text for i, text in enumerate(counts(meter, step))}
+    }
+    parts = {_parts(meter, time) for time in times if (time / step).denominator > 1}
+    finest = {each for each in parts if not any(o > each and o % each == 0 for o in parts)}
+    for each in sorted(finest):
+        if each <= _MOST_COUNTED:
+            said[_IN_PARTS[each - 2]] = dict(_counts(meter, each))
+    return said
 
 
-def _in_parts(exercise: Exercise, parts: int) -> Counts:
+def _parts(meter: Meter, time: Fraction) -> int:
+    """Into how many parts its beat must be counted for a time to be one of them."""
+    _, start, length = beat_of(meter, time)
+    return ((time - start) / length).denominator
+
+
+def _counts(meter: Meter, parts: int) -> Iterator[tuple[Fraction, str]]:
     """What is said with each beat in so many equal parts."""
-    meter = exercise.meter
-    said = {}
     beats = zip(meter.beats, meter.beat_lengths, strict=True)
     for number, (start, length) in enumerate(beats, start=1):
         for i, text in enumerate((str(number), *syllables(meter, length, parts)[1:])):
-            said[start + i * length / parts] = text
-    return said
+            yield start + i * length / parts, text

@@ -7,17 +7,20 @@ terminal that does not take them cannot hold up the music.
 import re
 import shutil
 import threading
-from collections.abc import Iterable
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 from midiforge.live.playing.bars import PlayableExercise
+from midiforge.live.playing.keyboard import pressed, single_keys
 from midiforge.live.playing.layers import LAYERS
 from midiforge.live.playing.levels import Levels
+from midiforge.live.playing.player import Player
 from midiforge.live.playing.route import Place, Route
 from midiforge.live.screen.chords import HIGH, Chords, chords_of, large
+from midiforge.live.screen.columns import Columns, Setting
 from midiforge.live.screen.key_lines import key_lines, short_key_lines
-from midiforge.live.screen.stave import Column, Columns, Stave
 from midiforge.live.screen.terminal import (
     CLEAR_BELOW,
     CLEAR_LINE,
@@ -34,10 +37,12 @@ from midiforge.live.screen.terminal import (
     without_air,
     write,
 )
+from midiforge.live.screen.watcher import Watcher
 from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number
 from midiforge.model.tempo import plain
 from midiforge.printable import printable
+from midiforge.stave.stave import Stave
 
 _FOOT = 4  # lines: what comes next, what was said, silent layers, levels
 
@@ -61,10 +66,8 @@ class Display:
     _at: float = -1.0
     _changed: bool = True
     _state: tuple[bool, frozenset[str], int] = (False, frozenset(), 0)
-    _columns: dict[Number, Columns] = field(default_factory=dict)
-    _bars: dict[tuple[Number, int], tuple[tuple[Column, ...], list[int]]] = field(
-        default_factory=dict
-    )
+    _staves: dict[Number, Stave] = field(default_factory=dict)
+    _bars: dict[tuple[Number, int], Columns] = field(default_factory=dict)
     _chords: dict[Number, Chords] = field(default_factory=dict)
     _frame: str = ""
     _wake: threading.Event = field(default_factory=threading.Event)
@@ -124,7 +127,8 @@ class Display:
         if place is None:
             return ["", "  getting ready"]
         room = width - 4
-        stave, here = self._stave(place, room), self._here(place)
+        columns = self._columns(place)
+        stave, here = Setting(columns, room), columns.here(self._at)
         small = self._chord_lines(place, room, False)
         roomy = self._chord_lines(place, room, True) if height >= _ROOMY else small
         keys = [key_lines(place.playable, room), short_key_lines(place.playable, room)]
@@ -202,38 +206,16 @@ class Display:
             told.append(f"{style}{layer} {self.levels[layer]} %{PLAIN}")
         return told
 
-    def _stave(self, place: Place, room: int) -> Stave:
-        return Stave(*self._bar(place.playable.exercise, max(place.bar.number, 0)), room)
+    def _columns(self, place: Place) -> Columns:
+        return self._bar(place.playable.exercise, max(place.bar.number, 0))
 
-    def _here(self, place: Place) -> int:
-        """The column that we are at; -1 before the first."""
-        columns, _ = self._bar(place.playable.exercise, max(place.bar.number, 0))
-        return max((i for i, each in enumerate(columns) if each.at <= self._at + 1e-6), default=-1)
-
-    def _bar(self, exercise: Exercise, number: int) -> tuple[tuple[Column, ...], list[int]]:
+    def _bar(self, exercise: Exercise, number: int) -> Columns:
+        stave = _kept(self._staves, exercise.number, 64, lambda: Stave(exercise, beside=False))
         key = (exercise.number, number)
-        found = self._bars.get(key)
-        if found is None:
-            if len(self._bars) > 512:
-                self._bars.clear()
-            found = self._bars[key] = self._columns_of(exercise).bar(number)
-        return found
-
-    def _columns_of(self, exercise: Exercise) -> Columns:
-        found = self._columns.get(exercise.number)
-        if found is None:
-            if len(self._columns) > 64:
-                self._columns.clear()
-            found = self._columns[exercise.number] = Columns(exercise)
-        return found
+        return _kept(self._bars, key, 512, lambda: Columns(stave, number))
 
     def _chords_of(self, exercise: Exercise) -> Chords:
-        found = self._chords.get(exercise.number)
-        if found is None:
-            if len(self._chords) > 64:
-                self._chords.clear()
-            found = self._chords[exercise.number] = chords_of(exercise)
-        return found
+        return _kept(self._chords, exercise.number, 64, lambda: chords_of(exercise))
 
     def _write(self) -> None:
         while not self._done:
@@ -243,6 +225,20 @@ class Display:
                 write(self._frame)
             except OSError:
                 return
+
+
+_Key = TypeVar("_Key")
+_Made = TypeVar("_Made")
+
+
+def _kept(made: dict[_Key, _Made], key: _Key, most: int, make: Callable[[], _Made]) -> _Made:
+    """What was made before, or is now, of so many at most; other threads may ask meanwhile."""
+    known = made.get(key)
+    if known is None:
+        if len(made) >= most:
+            made.clear()
+        known = made[key] = make()
+    return known
 
 
 _PIXELS = re.compile("#+")
@@ -287,3 +283,23 @@ def _clip(line: str, width: int) -> str:
             clipped += piece[:room]
             room -= min(len(piece), room)
     return clipped.rstrip() if STYLE.search(line) is None else clipped
+
+
+@contextmanager
+def on_screen(player: Player) -> Iterator[Watcher]:
+    """Shows what is played, and gives the player what is asked for by keys."""
+    sender = player.sender
+    with single_keys(), Display(player.route, sender.muted, sender.levels) as display:
+
+        def idle(spare: int) -> None:
+            for command in pressed():
+                player.wish(command)
+            display.idle(spare, player.paused)
+
+        yield Watcher(
+            bar=display.bar,
+            moment=display.moment,
+            idle=idle,
+            say=display.say,
+            made=display.prepare,
+        )

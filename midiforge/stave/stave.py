@@ -1,0 +1,111 @@
+"""An exercise as rows, bar by bar: what is counted, and what each player strikes when.
+
+    count       1 e & a  2 e & a  3 e & a  4 e & a
+    right hand  R . R R  . R . .  R . R R  . R . .
+    left hand   . L . .  L . L L  . L . .  L . L L
+    right foot  . . . K  . . K .  . . . K  . . K .
+
+Letters are those of a sticking: >R is an accent, (R) a ghost note, lR a flam, llR a drag, Rz a
+buzz. Whoever shows the rows only lays them out and colours them.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import NamedTuple
+
+from midiforge.model.counts import UNNAMED
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import CLICK, FEET, HANDS, Hit, Strength
+from midiforge.model.spelling import Spelling, spelled, spelled_hit
+from midiforge.stave.grid import counted
+
+# Styles are names of parts; a screen gives them colours, or not.
+COUNT, ACCENT, STROKE, GHOST, FAINT = "count", "accent", "stroke", "ghost", "faint"
+_STYLES = {Strength.GHOST: GHOST, Strength.ACCENT: ACCENT}
+
+
+class Cell(NamedTuple):
+    """What stands at one time of a row, its letter in the column and the rest to its sides."""
+
+    text: Spelling
+    style: str
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of one bar; times are within the bar, in quarter notes.
+
+    hits: what is struck, in a player's row. rests: where a rest is marked if nothing is struck.
+    """
+
+    label: str
+    cells: Mapping[Fraction, Cell]
+    hits: Mapping[Fraction, Hit] = field(default_factory=dict)
+    rests: Sequence[Fraction] = ()
+
+
+class Stave:
+    """The rows of an exercise.
+
+    beside: whether time layers are shown below the drummer. The band is not.
+    players: the hits of each limb that plays, hands first, then of each layer.
+    counts: the rows that are counted, which are the same in all bars.
+    """
+
+    def __init__(self, exercise: Exercise, beside: bool = True) -> None:
+        self.exercise = exercise
+        self.players: dict[str, list[Hit]] = {limb.title: [] for limb in (*HANDS, *FEET)}
+        aside = {CLICK, *(track.name for track in exercise.tracks)}
+        for hit in (*exercise.hits, *exercise.answers):
+            if 0 <= hit.time < exercise.length and (
+                hit.limb or (beside and hit.layer not in aside)
+            ):
+                name = hit.limb.title if hit.limb else hit.layer
+                self.players.setdefault(name, []).append(hit)
+        self.players = {name: hits for name, hits in self.players.items() if hits}
+        length = exercise.meter.bar
+        self._struck: dict[tuple[str, int], dict[Fraction, Hit]] = {}
+        for name, hits in self.players.items():
+            for hit in hits:
+                number, time = divmod(hit.time, length)
+                self._struck.setdefault((name, int(number)), {})[time] = hit
+        times = {time for struck in self._struck.values() for time in struck}
+        self.counts = tuple(
+            Row(label, {time: _count(text) for time, text in said.items()})
+            for label, said in counted(exercise, times).items()
+        )
+
+    def bar(self, number: int) -> tuple[Row, ...]:
+        """What is struck in a bar, by number from 0: a row for each player."""
+        on_grid = tuple(self.counts[0].cells)
+        rows = []
+        for name in self.players:
+            hits = self._struck.get((name, number), {})
+            cells = {time: struck(hit) for time, hit in hits.items()}
+            rows.append(Row(name, cells, hits, on_grid))
+        return tuple(rows)
+
+
+def struck(hit: Hit, strength: Strength | None = None) -> Cell:
+    """A stroke in its colour, written as strong as it is, or as given."""
+    return Cell(spelled_hit(hit, strength), _STYLES.get(hit.strength, STROKE))
+
+
+def _count(text: str) -> Cell:
+    return Cell(spelled(text), COUNT if text != UNNAMED else FAINT)
+
+
+def in_lines(parts: Sequence[range], fits: Callable[[range], bool]) -> list[range]:
+    """Neighbouring parts of a bar in as few lines as fit, as many in each as in the others.
+
+    Parts that do not fit by themselves have a line each.
+    """
+    lines: list[range] = []
+    for number in range(1, len(parts) + 1):
+        size = -(-len(parts) // number)
+        joined = (parts[i : i + size] for i in range(0, len(parts), size))
+        lines = [range(some[0].start, some[-1].stop) for some in joined]
+        if all(map(fits, lines)):
+            break
+    return lines
