@@ -16,7 +16,7 @@ from midiforge.live.playing.layers import LAYERS
 from midiforge.live.playing.route import Command, Route
 from midiforge.live.playing.times import always
 from midiforge.live.screen.display import Display
-from midiforge.live.screen.plain_line import plain_line
+from midiforge.live.screen.watcher import plain_line
 from midiforge.model.band import ChordMark
 
 ESCAPE = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
@@ -392,5 +392,5 @@ def test_a_part_that_is_made_meanwhile_does_not_disturb_the_picture() -> None:
     shown = display(**PARADIDDLE)
     go_on(shown, 2)
     before = lines(shown)
-    shown._bars, shown._staves = Emptied(shown._bars), Emptied(shown._staves)
+    shown._exercises = Emptied(shown._exercises)
     assert lines(shown) == before

@@ -210,8 +210,7 @@ def _watch(as_lines: bool) -> "Watch":
 def _in_lines(player: "Player") -> "Iterator[Watcher]":
     """One line an exercise, and at a new tempo; and the keys, each said when it is pressed."""
     from midiforge.live.playing.keyboard import pressed, single_keys
-    from midiforge.live.screen.plain_line import plain_line
-    from midiforge.live.screen.watcher import Watcher
+    from midiforge.live.screen.watcher import Watcher, plain_line
 
     last: list[Place] = []
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from midiforge.insight.words import bars_named
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import Limb, Strength
+from midiforge.model.hit import HANDS, Strength
 from midiforge.model.spelling import spelled
 from midiforge.stave.stave import ACCENT, FAINT, Cell, Row, Stave, struck
 
@@ -49,50 +49,45 @@ class Bars:
         self.main_voice: dict[str, str] = {}
         self.voice_keys: dict[str, dict[str, str]] = {}
         for name, hits in players.items():
-            taps = [hit.voice for hit in hits if hit.strength is Strength.TAP]
             voices = [hit.voice for hit in hits]
-            main = max(dict.fromkeys(voices), key=(taps or voices).count)
-            further = [voice for voice in dict.fromkeys(voices) if voice != main]
+            taps = [hit.voice for hit in hits if hit.strength is Strength.TAP]
+            main, *further = sorted(dict.fromkeys(voices), key=(taps or voices).count, reverse=True)
+            further.sort(key=voices.index)
             self.main_voice[name] = main
             self.voice_keys[name] = {voice: f"{i % 9 + 1}" for i, voice in enumerate(further)}
         self.differing = self._differing(exercise)
 
     def _differing(self, exercise: Exercise) -> list[Bar]:
         length = exercise.meter.bar
-        notes = {
-            number: _SECTION_WORDS[section.kind]
-            for section in exercise.sections
-            if section.kind in _SECTION_WORDS
-            for number in range(
-                int(section.start / length), int((section.start + section.length) / length)
-            )
-        }
         last = int(exercise.loop_start / length) + exercise.returns_after_bars
+        notes = {
+            number: _SECTION_WORDS[each.kind]
+            for each in exercise.sections
+            if each.kind in _SECTION_WORDS
+            for number in range(int(each.start / length), int((each.start + each.length) / length))
+        }
         bars: dict[tuple[object, ...], Bar] = {}
         for number in range(min(last, exercise.bars)):
-            rows = tuple(self._rows(number))
             note = notes.get(number, "")
+            rows = tuple(self._rows(number))
             seen = (note, *(tuple(row.cells.items()) for row in rows))
             bars.setdefault(seen, Bar([], note, rows)).numbers.append(number + 1)
         return list(bars.values())
 
     def _rows(self, number: int) -> Iterator[Row]:
         rows = self.stave.bar(number)
+        hands = [row for row in rows if row.label in (hand.title for hand in HANDS)]
+        strengths = [(time, hit.strength) for row in hands for time, hit in row.hits.items()]
+        softer = {time for time, strength in strengths if strength is not Strength.ACCENT}
+        above = {time for time, _ in strengths} - softer  # not where one of two is accented
         yield from self.stave.counts
-        hands = [hit for row in rows for hit in row.hits.items() if _is_hand(hit[1].limb)]
-        softer = {time for time, hit in hands if hit.strength is not Strength.ACCENT}
-        above = {time for time, _ in hands} - softer  # where one of two is accented, it says so
         yield Row("accent", {time: Cell(spelled(">"), ACCENT) for time in sorted(above)})
         for row in rows:
             cells = dict(row.cells)
-            for time, hit in row.hits.items():
-                if time in above and _is_hand(hit.limb):
-                    cells[time] = struck(hit, Strength.TAP)
+            if row in hands:
+                plain = {time: row.hits[time] for time in above & row.hits.keys()}
+                cells |= {time: struck(hit, Strength.TAP) for time, hit in plain.items()}
             yield replace(row, label=self.labels.get(row.label, row.label), cells=cells)
             if keys := self.voice_keys[row.label]:
                 elsewhere = ((time, keys.get(hit.voice)) for time, hit in row.hits.items())
                 yield Row("  on", {time: Cell(spelled(k), FAINT) for time, k in elsewhere if k})
-
-
-def _is_hand(limb: Limb | None) -> bool:
-    return limb is not None and limb.is_hand

@@ -1,6 +1,5 @@
 """The facts of an exercise as plain data, for `--json` and for whoever scripts it."""
 
-from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -87,8 +86,3 @@ def _hit(exercise: Exercise, hit: Hit) -> dict[str, Any]:
 def _number(value: Fraction | float) -> int | float:
     rounded = round(float(value), 3)
     return int(rounded) if rounded.is_integer() else rounded
-
-
-def tempo_words(at_tempos: Sequence[Exercise]) -> str:
-    """Tempos as written on a page: "quarter = a 92, b 104", "quarter = 60 to 100"."""
-    return f"{at_tempos[0].meter.pulse_name} = {', '.join(each.tempo_said for each in at_tempos)}"

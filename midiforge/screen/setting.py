@@ -5,7 +5,7 @@ are those of a finer one, dots stay on the grid, and a second row, "in fours", c
 hits.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from itertools import groupby, pairwise
 from math import gcd, lcm
@@ -17,56 +17,27 @@ from midiforge.model.spelling import spelled
 from midiforge.screen.bars import Bar, Bars
 from midiforge.stave.stave import COUNT, FAINT, Cell, Row, in_lines
 
-BETWEEN_BARS = " | "
-HEADING = "heading"
+_BETWEEN_BARS = " | "
 _REST = Cell(spelled("."), FAINT)
 
 Spans = Sequence[tuple[str, str]]  # pieces of text, each with the name of its style
-
-
-class _Beat(NamedTuple):
-    """How a beat is set: the offset of each of its times, and how many characters wide it is."""
-
-    places: Mapping[Fraction, int]
-    width: int
+_Line = dict[int, tuple[str, str]]  # letters and their styles, by where they stand
 
 
 class _Columns(NamedTuple):
-    """Where everything in a bar stands.
+    """Where everything stands in a bar, in characters.
 
-    lead: what stands before its first column; gap: between beats, in characters.
+    places: of each time. beats: where each begins, and where the last ends. lead: what stands
+    before the first of a line.
     """
 
-    beats: Sequence[_Beat]
+    places: Mapping[Fraction, int]
+    beats: Sequence[int]
     lead: int
-    gap: int
 
-    def width(self, beats: range) -> int:
-        return self.lead + sum(self.beats[i].width + self.gap for i in beats)
-
-    def places(self, start: int, beats: range) -> Iterator[tuple[Fraction, int]]:
-        """The times of some beats, and where they stand in a line."""
-        at = start + self.lead
-        for i in beats:
-            for time, offset in self.beats[i].places.items():
-                yield time, at + offset
-            at += self.beats[i].width + self.gap
-
-
-class _Canvas(dict[int, tuple[str, str]]):
-    """One line of styled text, written anywhere."""
-
-    def write(self, at: int, text: str, style: str) -> None:
-        """Text from column `at` on; blanks leave what is there."""
-        self.update((at + i, (letter, style)) for i, letter in enumerate(text) if letter != " ")
-
-    def spans(self) -> Spans:
-        """The line as pieces of one style each; "" is the style of blanks."""
-        line = (self.get(i, (" ", "")) for i in range(max(self, default=-1) + 1))
-        return [
-            ("".join(letter for letter, _ in piece), style)
-            for style, piece in groupby(line, itemgetter(1))
-        ]
+    def width(self, chunk: range) -> int:
+        """How wide some beats are."""
+        return self.lead + self.beats[chunk.stop] - self.beats[chunk.start]
 
 
 class Setting:
@@ -81,11 +52,10 @@ class Setting:
         self.left_out = len(self.all.differing) - len(self.bars)
         self._meter = exercise.meter
         self._rows = [row for bar in self.bars for row in bar.rows]
-        times = [time for row in self._rows for time in (*row.cells, *row.rests)]
-        self._times = sorted(set(times))
-        parts = lcm(*(time.denominator for time in (*self._times, exercise.meter.bar)))
-        whole = gcd(*(int(time * parts) for time in (*self._times, exercise.meter.bar)))
-        self._fine = Fraction(whole, parts)  # the longest that all times are multiples of
+        self._times = sorted({time for row in self._rows for time in (*row.cells, *row.rests)})
+        lengths = (*self._times, exercise.meter.bar)
+        parts = lcm(*(length.denominator for length in lengths))
+        self._fine = Fraction(gcd(*(int(length * parts) for length in lengths)), parts)
 
     def lines(self, width: int) -> Iterator[Spans]:
         """The stave in lines of at most `width` characters."""
@@ -102,7 +72,7 @@ class Setting:
     def _columns(self, room: int) -> _Columns:
         """Wide enough for every dot if bars then still fit; else some dots give way."""
         columns = self._spread(room, self._closest(with_dots=True))
-        if columns.width(range(len(columns.beats))) <= room:
+        if columns.lead + columns.beats[-1] <= room:
             return columns
         return self._spread(room, self._closest(with_dots=False))
 
@@ -119,35 +89,37 @@ class Setting:
 
     def _spread(self, room: int, wide: int) -> _Columns:
         cells = [cell for row in self._rows for cell in row.cells.values()]
-        before = max((len(cell.text.before) for cell in cells), default=0)
-        column = before + max(map(_right, cells), default=1) + 1
-        beats = []
-        for start, length in zip(self._meter.beats, self._meter.beat_lengths, strict=True):
-            times = [time for time in self._times if start <= time < start + length]
+        column = max(len(cell.text.before) for cell in cells) + max(map(_right, cells)) + 1
+        beats = [
+            (start, length, [time for time in self._times if start <= time < start + length])
+            for start, length in zip(self._meter.beats, self._meter.beat_lengths, strict=True)
+        ]
+        gap = any(len(times) > 1 for _, _, times in beats)
+        places, begins = dict[Fraction, int](), [0]
+        for start, length, times in beats:
             size = int(length / self._fine) * wide
-            if size <= room:
-                places = {time: int((time - start) / self._fine) * wide for time in times}
-            else:
+            within = [int((time - start) / self._fine) * wide for time in times]
+            if size > room:
                 # Too fine to be drawn to scale: the times that are used, one after the other.
-                places = {time: i * column for i, time in enumerate(times)}
                 size = len(times) * column
-            beats.append(_Beat(places, max(size, column)))
-        first = (row.cells.get(Fraction(0)) for row in self._rows)
-        lead = max((len(cell.text.before) for cell in first if cell), default=0)
-        return _Columns(beats, lead, int(any(len(beat.places) > 1 for beat in beats)))
+                within = [i * column for i in range(len(times))]
+            places |= {time: begins[-1] + at for time, at in zip(times, within, strict=True)}
+            begins.append(begins[-1] + max(size, column) + gap)
+        first = [row.cells[Fraction(0)] for row in self._rows if Fraction(0) in row.cells]
+        return _Columns(places, begins, max(len(cell.text.before) for cell in first))
 
     def _systems(self, columns: _Columns, room: int) -> list[list[tuple[Bar, range]]]:
         """Which beats of which bars share a line."""
-        beats = [range(i, i + 1) for i in range(len(columns.beats))]
+        beats = [range(i, i + 1) for i in range(len(columns.beats) - 1)]
         chunks = in_lines(beats, lambda some: columns.width(some) <= room)
         systems: list[list[tuple[Bar, range]]] = []
         used = room + 1
         for bar in self.bars:
             for chunk in chunks:
-                need = len(BETWEEN_BARS) + _width(columns, bar, chunk)
+                need = len(_BETWEEN_BARS) + _width(columns, bar, chunk)
                 if len(chunks) > 1 or used + need > room:
                     systems.append([])
-                    used = -len(BETWEEN_BARS)
+                    used = -len(_BETWEEN_BARS)
                 used += need
                 systems[-1].append((bar, chunk))
         return systems
@@ -156,40 +128,57 @@ class Setting:
         self, system: Sequence[tuple[Bar, range]], columns: _Columns, labels: int
     ) -> Iterator[Spans]:
         starts = [labels]
-        heading = _Canvas()
+        heading = _Line()
         for bar, chunk in system:
-            heading.write(starts[-1], bar.heading(chunk.start), HEADING)
-            starts.append(starts[-1] + _width(columns, bar, chunk) + len(BETWEEN_BARS))
-        yield heading.spans()
+            _write(heading, starts[-1], bar.heading(chunk.start), "heading")
+            starts.append(starts[-1] + _width(columns, bar, chunk) + len(_BETWEEN_BARS))
+        yield _spans(heading)
         for index, row in enumerate(system[0][0].rows):
-            line = _Canvas()
+            line = _Line()
             for start in starts[1:-1]:
-                line.write(start - len(BETWEEN_BARS), BETWEEN_BARS, FAINT)
+                _write(line, start - len(_BETWEEN_BARS), _BETWEEN_BARS, FAINT)
             filled = [
-                _fill(line, bar.rows[index], columns.places(start, chunk))
+                _fill(line, bar.rows[index], columns, chunk, start)
                 for start, (bar, chunk) in zip(starts, system, strict=False)
             ]
             if row.rests or any(filled):
-                line.write(0, row.label, COUNT if row in self.all.stave.counts else HEADING)
-                yield line.spans()
+                _write(line, 0, row.label, COUNT if row in self.all.stave.counts else "heading")
+                yield _spans(line)
 
 
-def _fill(line: _Canvas, row: Row, places: Iterable[tuple[Fraction, int]]) -> bool:
+def _fill(line: _Line, row: Row, columns: _Columns, chunk: range, start: int) -> bool:
     """Writes one row of some beats; whether there was anything but rests."""
+    begin, end = columns.beats[chunk.start], columns.beats[chunk.stop]
     taken: set[int] = set()
     rests = []
-    for time, at in places:
+    for time, place in columns.places.items():
+        at = start + columns.lead + place - begin
+        if not begin <= place < end:
+            continue
         if cell := row.cells.get(time):
-            text = str(cell.text)
-            begin = at - len(cell.text.before)
-            line.write(begin, text, cell.style)
-            taken.update(range(begin - 1, begin + len(text) + 1))
+            left = at - len(cell.text.before)
+            _write(line, left, str(cell.text), cell.style)
+            taken.update(range(left - 1, at + _right(cell) + 1))
         elif time in row.rests:
             rests.append(at)
     for at in rests:
         if at not in taken:
-            line.write(at, str(_REST.text), _REST.style)
+            _write(line, at, str(_REST.text), _REST.style)
     return bool(taken)
+
+
+def _write(line: _Line, at: int, text: str, style: str) -> None:
+    """Text from a column on; blanks leave what is there."""
+    line.update((at + i, (letter, style)) for i, letter in enumerate(text) if letter != " ")
+
+
+def _spans(line: _Line) -> Spans:
+    """The line as pieces of one style each; "" is the style of blanks."""
+    letters = (line.get(i, (" ", "")) for i in range(max(line, default=-1) + 1))
+    return [
+        ("".join(letter for letter, _ in piece), style)
+        for style, piece in groupby(letters, itemgetter(1))
+    ]
 
 
 def _right(cell: Cell) -> int:

@@ -55,21 +55,17 @@ class Stave:
 
     def __init__(self, exercise: Exercise, beside: bool = True) -> None:
         self.exercise = exercise
-        self.players: dict[str, list[Hit]] = {limb.title: [] for limb in (*HANDS, *FEET)}
         aside = {CLICK, *(track.name for track in exercise.tracks)}
-        for hit in (*exercise.hits, *exercise.answers):
-            if 0 <= hit.time < exercise.length and (
-                hit.limb or (beside and hit.layer not in aside)
-            ):
-                name = hit.limb.title if hit.limb else hit.layer
-                self.players.setdefault(name, []).append(hit)
-        self.players = {name: hits for name, hits in self.players.items() if hits}
-        length = exercise.meter.bar
+        players: dict[str, list[Hit]] = {limb.title: [] for limb in (*HANDS, *FEET)}
         self._struck: dict[tuple[str, int], dict[Fraction, Hit]] = {}
-        for name, hits in self.players.items():
-            for hit in hits:
-                number, time = divmod(hit.time, length)
+        for hit in (*exercise.hits, *exercise.answers):
+            shown = hit.limb or (beside and hit.layer not in aside)
+            if shown and 0 <= hit.time < exercise.length:
+                name = hit.limb.title if hit.limb else hit.layer
+                players.setdefault(name, []).append(hit)
+                number, time = divmod(hit.time, exercise.meter.bar)
                 self._struck.setdefault((name, int(number)), {})[time] = hit
+        self.players = {name: hits for name, hits in players.items() if hits}
         times = {time for struck in self._struck.values() for time in struck}
         self.counts = tuple(
             Row(label, {time: _count(text) for time, text in said.items()})
@@ -78,12 +74,11 @@ class Stave:
 
     def bar(self, number: int) -> tuple[Row, ...]:
         """What is struck in a bar, by number from 0: a row for each player."""
-        on_grid = tuple(self.counts[0].cells)
         rows = []
         for name in self.players:
             hits = self._struck.get((name, number), {})
             cells = {time: struck(hit) for time, hit in hits.items()}
-            rows.append(Row(name, cells, hits, on_grid))
+            rows.append(Row(name, cells, hits, rests=tuple(self.counts[0].cells)))
         return tuple(rows)
 
 
