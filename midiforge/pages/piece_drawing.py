@@ -46,62 +46,52 @@ class Cut:
     notes: dict[str, Note] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Rows:
-    """Heights that all pieces of a score share, from their top."""
+    """Heights that all pieces of a score share, from their top; 0 for what is in none of them."""
 
-    words: float
-    chords: float
-    beside: tuple[float, ...]
-    labels: tuple[float, ...]
-    staff: float
-    sticking: tuple[float, ...]
-    counts: float
-    swell: float
-    height: float
+    words: float = 0.0
+    chords: float = 0.0
+    beside: list[float] = field(default_factory=list)
+    labels: list[float] = field(default_factory=list)
+    staff: float = 0.0
+    sticking: list[float] = field(default_factory=list)
+    counts: float = 0.0
+    swell: float = 0.0
+    height: float = 0.0
 
 
 def rows_of(score: Score, cuts: Sequence[Cut], layout: Layout) -> Rows:
     """Room above and below the staves for the highest and lowest of all pieces."""
-    depth = len(score.beside) + 1
-    tops = [max(-each.engraved.staves[i].top for each in cuts) for i in range(depth)]
-    bottoms = [max(each.engraved.staves[i].bottom for each in cuts) for i in range(depth)]
+    staves = [*zip(*(each.engraved.staves for each in cuts), strict=True)]
+    *tops, top = (max(-shapes.top for shapes in some) for some in staves)
+    *bottoms, bottom = (max(shapes.bottom for shapes in some) for some in staves)
+    rows = Rows()
     at = 0.3 * SPACE
-    words = 0.0
     if any(each.words or each.times > 1 for each in cuts):
-        words = at + 0.8 * _WORD
-        at = words + 0.9 * SPACE
-    chords = 0.0
+        rows.words = at + 0.8 * _WORD
+        at = rows.words + 0.9 * SPACE
     if any(bar.chords for bar in score.bars):
-        chords = at + 0.75 * CHORD + (0.0 if words else 0.7 * SPACE)
-        at = chords + 0.9 * SPACE
-    beside: list[float] = []
-    labels: list[float] = []
-    for top, bottom in zip(tops[:-1], bottoms[:-1], strict=True):
-        at += max(top, SPACE) + _LABEL_ROW
-        beside.append(at)
-        labels.append(at - max(top, SPACE) - 0.3 * SPACE)
-        at += max(bottom, SPACE) + _LINE_STAFF_GAP / 2
-    at += max(tops[-1], 0.8 * SPACE)
-    staff = at
-    at += max(bottoms[-1], STAFF)
+        rows.chords = at + 0.75 * CHORD + (0.0 if rows.words else 0.7 * SPACE)
+        at = rows.chords + 0.9 * SPACE
+    for above, below in zip(tops, bottoms, strict=True):
+        rows.labels.append(at + _LABEL_ROW - 0.3 * SPACE)
+        at += max(above, SPACE) + _LABEL_ROW
+        rows.beside.append(at)
+        at += max(below, SPACE) + _LINE_STAFF_GAP / 2
+    rows.staff = at + max(top, 0.8 * SPACE)
+    at = rows.staff + max(bottom, STAFF)
     hands = max((len(n.sticking) for each in cuts for n in each.notes.values()), default=0)
-    sticking = []
-    for _ in range(hands):
-        at += _ROW
-        sticking.append(at)
-    counts = 0.0
+    rows.sticking = [at + (i + 1) * _ROW for i in range(hands)]
+    at += hands * _ROW
     if layout.with_counts:
         at += _ROW
-        counts = at
-    swell = 0.0
+        rows.counts = at
     if any(bar.hairpin for bar in score.bars):
-        swell = at + 0.5 * _ROW + 0.5 * _SWELL
-        at = swell + 0.5 * _SWELL
-    height = at + 0.8 * SPACE
-    return Rows(
-        words, chords, tuple(beside), tuple(labels), staff, tuple(sticking), counts, swell, height
-    )
+        rows.swell = at + 0.5 * _ROW + 0.5 * _SWELL
+        at = rows.swell + 0.5 * _SWELL
+    rows.height = at + 0.8 * SPACE
+    return rows
 
 
 def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
@@ -116,7 +106,7 @@ def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
     if each.times > 1:
         said = f"{each.times} times"
         parts.append(text_at(each.width - 2, rows.words, _WORD, "word", said, "end"))
-    columns = dict(_columns(each))
+    columns = _columns(each)
     parts += _sticking(each, rows)
     if layout.with_counts and each.notes:  # a sign for the same bar again needs no counts
         parts += _counts(each.bar, columns, rows)
@@ -138,24 +128,22 @@ def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
     )
 
 
-def _columns(each: Cut) -> Iterator[tuple[Fraction, float]]:
+def _columns(each: Cut) -> dict[Fraction, float]:
     """Where every grid step and every stroke of the piece stands.
 
     What has no note of its own lies between its neighbours.
     """
     begin, end = each.span
-    known = {time: x + each.shift for time, x in each.engraved.columns.items()}
-    lead = 1.6 * SPACE + each.shift
-    known.setdefault(begin, lead)
+    columns = {time: x + each.shift for time, x in each.engraved.columns.items()}
+    columns.setdefault(begin, 1.6 * SPACE + each.shift)
     right = each.shift + each.engraved.width + HALF_HEAD
-    anchors = [*sorted(known.items()), (end, right)]
-    wanted = {time for time, _ in each.bar.counts if begin <= time < end} | known.keys()
-    wanted |= {sign.time for sign in each.bar.chords if begin <= sign.time < end}
+    anchors = [*sorted(columns.items()), (end, right)]
+    wanted = [time for time, _ in each.bar.counts] + [sign.time for sign in each.bar.chords]
     for time in wanted:
         for (one, x), (two, following) in pairwise(anchors):
             if one <= time < two:
-                yield time, x + float((time - one) / (two - one)) * (following - x)
-                break
+                columns[time] = x + float((time - one) / (two - one)) * (following - x)
+    return columns
 
 
 def _chords(each: Cut, columns: dict[Fraction, float], rows: Rows) -> tuple[Svg, Svg]:
