@@ -39,6 +39,11 @@ def together(content: Iterable[str], between: str = "") -> Svg:
     return Svg(between.join(each if isinstance(each, Svg) else escaped(each) for each in content))
 
 
+def inline(label: str, *content: str, **attributes: str | float) -> Svg:
+    """A picture within a page of HTML; label: what is said of it to whoever does not see it."""
+    return element("svg", *content, **attributes, role="img", aria_label=label)
+
+
 def document(*content: str, style: str, **attributes: str | float) -> Svg:
     """A picture as a file of its own, a line to an element.
 

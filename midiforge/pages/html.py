@@ -13,7 +13,7 @@ from midiforge.pages.paper import Paper
 from midiforge.pages.piece import Piece
 from midiforge.pages.shapes import SPACE
 from midiforge.pages.sound import Place, sound
-from midiforge.svg import element, escaped, together
+from midiforge.svg import element, escaped, inline, together
 
 _HERE = Path(__file__).parent
 WIDEST = 46.0 * SPACE  # a line of music that a telephone shows at a size that can be read
@@ -164,15 +164,9 @@ def _end(piece: Piece) -> Fraction:
 
 def _svg(drawing: Sequence[Piece], height: float, kind: str, label: str) -> str:
     width, content = joined([_with_again(piece) for piece in drawing])
-    return element(
-        "svg",
-        content,
-        class_=kind,
-        style=f"--w:{width / SPACE:.2f}",
-        viewBox=f"0 0 {width:.1f} {height:.1f}",
-        role="img",
-        aria_label=label,
-    )
+    room = f"--w:{width / SPACE:.2f}"
+    box = f"0 0 {width:.1f} {height:.1f}"
+    return inline(label, content, class_=kind, style=room, viewBox=box)
 
 
 def _with_again(piece: Piece) -> Piece:
