@@ -12,7 +12,7 @@ from midiforge.svg import INK, PAPER, Svg, element, on_paper
 
 MOST = 60  # courses in one drawing
 
-_WIDE, _LEFT, _RIGHT = 720, 64, 24
+_WIDE, _LEFT, _END = 720, 64, 696
 _TITLE, _TEMPO, _GAP, _STEADY, _FOOT = 30, 96, 18, 36, 34
 _HIGH = _TITLE + _TEMPO + _GAP + _STEADY + _FOOT
 _MARGIN = 12
@@ -55,10 +55,9 @@ def _panel(course: Course, number: int, settings: Practice) -> Iterator[Svg]:
         return lower - (lower - upper) * ((tempo - low) / (high - low) if high > low else 0.5)
 
     yield _text(_MARGIN + 4, top + 18, shortened(course.title), "t")
-    yield _text(_WIDE - _RIGHT, top + 18, shortened(course.last.drill), "", "end")
+    yield _text(_END, top + 18, shortened(course.last.drill), anchor="end")
     for tempo in dict.fromkeys((high, low)):
-        yield _line(_LEFT, y(tempo), _WIDE - _RIGHT, y(tempo), "a")
-        yield _text(_LEFT - 8, y(tempo) + 4, f"{tempo:g}", "", "end")
+        yield from _level(y(tempo), f"{tempo:g}")
     if len(entries) > 1:
         points = " ".join(f"{x:.1f},{y(e.tempo):.1f}" for x, e in zip(xs, entries, strict=True))
         yield element("polyline", class_="l", points=points)
@@ -71,20 +70,20 @@ def _panel(course: Course, number: int, settings: Practice) -> Iterator[Svg]:
     yield from _unsteady(entries, xs, lower + _GAP, settings)
     foot = lower + _GAP + _STEADY + 16
     first, last = entries[0].day.isoformat(), entries[-1].day.isoformat()
-    yield _text(_LEFT, foot, first, "")
+    yield _text(_LEFT, foot, first)
     if last != first:
-        yield _text(_WIDE - _RIGHT, foot, last, "", "end")
+        yield _text(_END, foot, last, anchor="end")
 
 
 def _legend(y: float, settings: Practice) -> Iterator[Svg]:
     """What the marks mean; the thresholds are those of the settings."""
     yield _dot("g", _MARGIN + 10, y - 4)
     said = f"good: {settings.clean:.0%} clean, at most {settings.steady:g}% unsteady"
-    yield _text(_MARGIN + 20, y, said, "")
+    yield _text(_MARGIN + 20, y, said)
     yield _dot("o", _MARGIN + 300, y - 4)
-    yield _text(_MARGIN + 310, y, "any other", "")
+    yield _text(_MARGIN + 310, y, "any other")
     said = "line: bpm; bars: unsteady, in % of a grid step; dashed: up to here it is steady"
-    yield _text(_MARGIN + 4, y + 18, said, "")
+    yield _text(_MARGIN + 4, y + 18, said)
 
 
 def _unsteady(
@@ -94,11 +93,8 @@ def _unsteady(
     known = [e.deviation_percent for e in entries if e.deviation_percent is not None]
     base = top + _STEADY
     most = max([*known, settings.steady])
-    yield _line(_LEFT, base, _WIDE - _RIGHT, base, "a")
-    level = base - _STEADY * settings.steady / most
-    yield _line(_LEFT, level, _WIDE - _RIGHT, level, "s")
-    yield _text(_LEFT - 8, level + 4, f"{settings.steady:g}%", "", "end")
-    yield _text(_LEFT - 8, base + 4, "0", "", "end")
+    yield from _level(base, "0")
+    yield from _level(base - _STEADY * settings.steady / most, f"{settings.steady:g}%", "s")
     for x, entry in zip(xs, entries, strict=True):
         if entry.deviation_percent is not None:
             size = _STEADY * entry.deviation_percent / most
@@ -107,7 +103,7 @@ def _unsteady(
 
 def _across(entries: Sequence[Entry]) -> list[float]:
     """Where each take stands: by time."""
-    left, right = _LEFT + 8.0, _WIDE - _RIGHT - 8.0
+    left, right = _LEFT + 8.0, _END - 8.0
     first, last = entries[0].when, entries[-1].when
     length = (last - first).total_seconds()
     if not length:
@@ -115,13 +111,15 @@ def _across(entries: Sequence[Entry]) -> list[float]:
     return [left + (right - left) * (e.when - first).total_seconds() / length for e in entries]
 
 
-def _text(x: float, y: float, text: str, kind: str, anchor: str = "start") -> Svg:
+def _level(y: float, said: str, kind: str = "a") -> Iterator[Svg]:
+    """A line all across, and what it means."""
+    yield element("line", class_=kind, x1=_LEFT, y1=y, x2=_END, y2=y)
+    yield _text(_LEFT - 8, y + 4, said, anchor="end")
+
+
+def _text(x: float, y: float, text: str, kind: str = "", anchor: str = "start") -> Svg:
     return element("text", printable(text), x=x, y=y, class_=kind, text_anchor=anchor)
 
 
 def _dot(kind: str, x: float, y: float, *title: Svg) -> Svg:
     return element("circle", *title, class_=kind, cx=x, cy=y, r=4)
-
-
-def _line(x1: float, y1: float, x2: float, y2: float, kind: str) -> Svg:
-    return element("line", class_=kind, x1=x1, y1=y1, x2=x2, y2=y2)

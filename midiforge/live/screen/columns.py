@@ -79,12 +79,10 @@ class Setting:
                 text += f"{HERE if i == here else style}{marked:<{self._wide - 1}}{PLAIN} "
             return text
 
-        strokes = self._columns.strokes
-        shown = [[""] * len(cells) for cells in strokes] if counts_only else strokes
-        return [
-            *(row(cells, FAINT, " ") for cells in self._columns.counts),
-            *(row(cells, LOUD, ".") for cells in shown),
-        ]
+        silent = [""] * len(self._columns.at)
+        strokes = (silent if counts_only else cells for cells in self._columns.strokes)
+        counts = [row(cells, FAINT, " ") for cells in self._columns.counts]
+        return counts + [row(cells, LOUD, ".") for cells in strokes]
 
 
 def _lines(columns: int, beats: Sequence[int], most: int) -> list[range]:
