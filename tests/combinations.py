@@ -40,7 +40,7 @@ from midiforge.pages.paper import paper_of
 from midiforge.pages.pdf import pdf
 from midiforge.pages.svg import svg
 from midiforge.pages.widths import Layout
-from midiforge.screen import show_exercise
+from midiforge.screen.show import show_exercise
 
 PAPER = paper_of("a4")
 _engraver = cache(Engraver)  # one for all, as a bar that is known is not engraved again

@@ -17,9 +17,9 @@ from midiforge.calls import exercises
 from midiforge.drill import check_drill
 from midiforge.insight.places import explained
 from midiforge.model import Exercise, Limb, Strength
-from midiforge.screen import as_json, show_exercise
+from midiforge.screen.facts import as_json
 from midiforge.screen.setting import Setting
-from midiforge.screen.show import exercise_lines
+from midiforge.screen.show import exercise_lines, show_exercise
 
 
 def full(**keys: Any) -> Exercise:
@@ -340,7 +340,7 @@ def test_json_says_the_same() -> None:
 
 
 def test_rich_is_not_imported_until_something_is_shown() -> None:
-    code = "import sys, midiforge.screen; sys.exit('rich' in sys.modules)"
+    code = "import sys, midiforge.screen.show; sys.exit('rich' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 

@@ -20,7 +20,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Hit, OrnamentKind, Strength
 from midiforge.model.piece import pieces
 from midiforge.screen.setting import Setting
-from midiforge.stave.stave import Stave
+from midiforge.stave import Stave
 
 EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("0*.toml"))
 STEPS = {"4/4": (1, 2, 3, 4, 5, 6, 7, 8), "12/8": (3, 6, 2), "2+2+3/8": (2, 4), "3/4": (2, 3, 4)}

@@ -7,7 +7,7 @@ from midiforge.insight.words import bars_named
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import HANDS, Strength
 from midiforge.model.spelling import spelled
-from midiforge.stave.stave import ACCENT, FAINT, Cell, Row, Stave, struck
+from midiforge.stave import ACCENT, FAINT, Cell, Row, Stave, struck
 
 _SECTION_WORDS = {
     "entry": "the first time only",

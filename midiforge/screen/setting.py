@@ -15,7 +15,7 @@ from typing import NamedTuple
 from midiforge.model.exercise import Exercise
 from midiforge.model.spelling import spelled
 from midiforge.screen.bars import Bar, Bars
-from midiforge.stave.stave import COUNT, FAINT, Cell, Row, in_lines
+from midiforge.stave import COUNT, FAINT, Cell, Row, in_lines
 
 _BETWEEN_BARS = " | "
 _REST = Cell(spelled("."), FAINT)
@@ -108,40 +108,37 @@ class Setting:
         first = [row.cells[Fraction(0)] for row in self._rows if Fraction(0) in row.cells]
         return _Columns(places, begins, max(len(cell.text.before) for cell in first))
 
-    def _systems(self, columns: _Columns, room: int) -> list[list[tuple[Bar, range]]]:
-        """Which beats of which bars share a line."""
+    def _systems(self, columns: _Columns, room: int) -> list[list[tuple[int, Bar, range]]]:
+        """Which beats of which bars share a line, and where each bar begins in it."""
         beats = [range(i, i + 1) for i in range(len(columns.beats) - 1)]
         chunks = in_lines(beats, lambda some: columns.width(some) <= room)
-        systems: list[list[tuple[Bar, range]]] = []
-        used = room + 1
+        systems: list[list[tuple[int, Bar, range]]] = []
+        used = room
         for bar in self.bars:
             for chunk in chunks:
-                need = len(_BETWEEN_BARS) + _width(columns, bar, chunk)
-                if len(chunks) > 1 or used + need > room:
+                width = max(columns.width(chunk), len(bar.heading(chunk.start)))
+                if len(chunks) > 1 or used + width > room:
                     systems.append([])
-                    used = -len(_BETWEEN_BARS)
-                used += need
-                systems[-1].append((bar, chunk))
+                    used = 0
+                systems[-1].append((used, bar, chunk))
+                used += width + len(_BETWEEN_BARS)
         return systems
 
     def _set(
-        self, system: Sequence[tuple[Bar, range]], columns: _Columns, labels: int
+        self, system: Sequence[tuple[int, Bar, range]], columns: _Columns, labels: int
     ) -> Iterator[Spans]:
-        starts = [labels]
         heading = _Line()
-        for bar, chunk in system:
-            _write(heading, starts[-1], bar.heading(chunk.start), "heading")
-            starts.append(starts[-1] + _width(columns, bar, chunk) + len(_BETWEEN_BARS))
+        for start, bar, chunk in system:
+            _write(heading, labels + start, bar.heading(chunk.start), "heading")
         yield _spans(heading)
-        for index, row in enumerate(system[0][0].rows):
+        for index, row in enumerate(self.bars[0].rows):
             line = _Line()
-            for start in starts[1:-1]:
-                _write(line, start - len(_BETWEEN_BARS), _BETWEEN_BARS, FAINT)
-            filled = [
-                _fill(line, bar.rows[index], columns, chunk, start)
-                for start, (bar, chunk) in zip(starts, system, strict=False)
-            ]
-            if row.rests or any(filled):
+            empty = True
+            for start, bar, chunk in system:
+                if start:
+                    _write(line, labels + start - len(_BETWEEN_BARS), _BETWEEN_BARS, FAINT)
+                empty &= not _fill(line, bar.rows[index], columns, chunk, labels + start)
+            if row.rests or not empty:
                 _write(line, 0, row.label, COUNT if row in self.all.stave.counts else "heading")
                 yield _spans(line)
 
@@ -184,7 +181,3 @@ def _spans(line: _Line) -> Spans:
 def _right(cell: Cell) -> int:
     """How many characters a cell takes from its column on."""
     return len(cell.text.letter + cell.text.after)
-
-
-def _width(columns: _Columns, bar: Bar, chunk: range) -> int:
-    return max(columns.width(chunk), len(bar.heading(chunk.start)))

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from midiforge.live.screen.terminal import FAINT, HERE, LOUD, PLAIN
 from midiforge.model.hit import FEET, HANDS
-from midiforge.stave.stave import Stave, in_lines
+from midiforge.stave import Stave, in_lines
 
 _PLAYED = ((HANDS[0],), (HANDS[1],), FEET)  # in a row each
 _ROOMY = 5  # characters that a column has at most where there is room for them

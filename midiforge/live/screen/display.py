@@ -42,7 +42,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number
 from midiforge.model.tempo import plain
 from midiforge.printable import printable
-from midiforge.stave.stave import Stave
+from midiforge.stave import Stave
 
 _FOOT = 4  # lines: what comes next, what was said, silent layers, levels
 _ROOMY = 22  # lines; in a smaller terminal chords are written small

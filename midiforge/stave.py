@@ -9,16 +9,20 @@ Letters are those of a sticking: >R is an accent, (R) a ghost note, lR a flam, l
 buzz. Whoever shows the rows only lays them out and colours them.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
 
-from midiforge.model.counts import UNNAMED
+from midiforge.insight.places import beat_of, syllables
+from midiforge.model.counts import UNNAMED, counts
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Hit, Strength
+from midiforge.model.meter import Meter
 from midiforge.model.spelling import Spelling, spelled, spelled_hit
-from midiforge.stave.grid import counted
+
+_IN_PARTS = ("in twos", "in threes", "in fours", "in fives", "in sixes", "in sevens", "in eights")
+_MOST_COUNTED = 8  # parts of a beat; nobody counts finer ones aloud
 
 # Styles are names of parts; a screen gives them colours, or not.
 COUNT, ACCENT, STROKE, GHOST, FAINT = "count", "accent", "stroke", "ghost", "faint"
@@ -66,11 +70,8 @@ class Stave:
                 number, time = divmod(hit.time, exercise.meter.bar)
                 self._struck.setdefault((name, int(number)), {})[time] = hit
         self.players = {name: hits for name, hits in players.items() if hits}
-        times = {time for struck in self._struck.values() for time in struck}
-        self.counts = tuple(
-            Row(label, {time: _count(text) for time, text in said.items()})
-            for label, said in counted(exercise, times).items()
-        )
+        times = {time for hits in self._struck.values() for time in hits}
+        self.counts = tuple(_counts(exercise, times))
 
     def bar(self, number: int) -> tuple[Row, ...]:
         """What is struck in a bar, by number from 0: a row for each player."""
@@ -87,8 +88,38 @@ def struck(hit: Hit, strength: Strength | None = None) -> Cell:
     return Cell(spelled_hit(hit, strength), _STYLES.get(hit.strength, STROKE))
 
 
-def _count(text: str) -> Cell:
-    return Cell(spelled(text), COUNT if text != UNNAMED else FAINT)
+def _counts(exercise: Exercise, times: Iterable[Fraction]) -> Iterator[Row]:
+    """What is said on the exercise's grid and, for times off it, "in fours" or the like.
+
+    Hands and feet may be on different grids: what is off the exercise's own is counted in as many
+    parts of the beat as it needs.
+    """
+    meter, step = exercise.meter, exercise.step
+    yield _count("count", ((i * step, text) for i, text in enumerate(counts(meter, step))))
+    parts = {_parts(meter, time) for time in times if (time / step).denominator > 1}
+    finest = {each for each in parts if not any(o > each and o % each == 0 for o in parts)}
+    for each in sorted(finest):
+        if each <= _MOST_COUNTED:
+            yield _count(_IN_PARTS[each - 2], _said(meter, each))
+
+
+def _count(label: str, said: Iterable[tuple[Fraction, str]]) -> Row:
+    cells = ((time, spelled(text), FAINT if text == UNNAMED else COUNT) for time, text in said)
+    return Row(label, {time: Cell(text, style) for time, text, style in cells})
+
+
+def _parts(meter: Meter, time: Fraction) -> int:
+    """Into how many parts its beat must be counted for a time to be one of them."""
+    _, start, length = beat_of(meter, time)
+    return ((time - start) / length).denominator
+
+
+def _said(meter: Meter, parts: int) -> Iterator[tuple[Fraction, str]]:
+    """What is said with each beat in so many equal parts."""
+    beats = zip(meter.beats, meter.beat_lengths, strict=True)
+    for number, (start, length) in enumerate(beats, start=1):
+        for i, text in enumerate((str(number), *syllables(meter, length, parts)[1:])):
+            yield start + i * length / parts, text
 
 
 def in_lines(parts: Sequence[range], fits: Callable[[range], bool]) -> list[range]:
