@@ -115,7 +115,7 @@ def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
     new, again = _chords(each, columns, rows) if each.bar.chords else (NOTHING, NOTHING)
     parts.append(new)
     start = (each.bar.number - 1) * score.exercise.meter.bar
-    times = tuple((start + time, columns[time]) for time in sorted(columns))
+    times = tuple((start + time, x) for time, x in sorted(columns.items()))
     return Piece(
         each.width,
         together(parts),
@@ -167,20 +167,17 @@ def _chords(each: Cut, columns: dict[Fraction, float], rows: Rows) -> tuple[Svg,
 
 
 def _sticking(each: Cut, rows: Rows) -> Iterator[Svg]:
+    places = {name: x + each.shift for name, x in each.engraved.places.items()}
     for name, note in each.notes.items():
-        if not note.sticking or name not in each.engraved.places:
+        if not note.sticking or name not in places:
             continue
-        x = each.engraved.places[name] + each.shift
         for hand, y in zip(note.sticking, rows.sticking, strict=False):
             loud = any(head.is_accented for head in note.heads if head.hand == hand)
-            kind = "hand accent" if loud else "hand"
-            yield text_at(x, y, _LETTER, kind, hand)
+            yield text_at(places[name], y, _LETTER, "hand accent" if loud else "hand", hand)
         for i, head in enumerate(note.grace):
-            place = each.engraved.places.get(f"{name}g{i}")
-            if place is not None:
-                yield text_at(
-                    place + each.shift, rows.sticking[0], _SMALL, "hand", head.hand.lower()
-                )
+            if (grace := f"{name}g{i}") in places:
+                letter = head.hand.lower()
+                yield text_at(places[grace], rows.sticking[0], _SMALL, "hand", letter)
 
 
 def _counts(bar: Bar, columns: dict[Fraction, float], rows: Rows) -> Iterator[Svg]:
@@ -216,10 +213,8 @@ def _level_room(sign: str) -> float:
 
 def staff_lines(top: float, width: float, is_players: bool) -> Svg:
     """The five lines of the player's staff, or the one of who plays beside."""
-    count = 5 if is_players else 1
-    return line(
-        "line", "".join(f"M0 {short(top + i * SPACE)}h{short(width)}" for i in range(count))
-    )
+    places = (top + i * SPACE for i in range(5 if is_players else 1))
+    return line("line", "".join(f"M0 {short(y)}h{short(width)}" for y in places))
 
 
 def _bar_lines(each: Cut, tops: Sequence[float]) -> Iterator[Svg]:
@@ -246,20 +241,15 @@ def head_piece(
     """Clef and time signature, without the note that was engraved to find out where they end."""
     tops = (*rows.beside, rows.staff)
     parts = [staff_lines(top, width, top == rows.staff) for top in tops]
-    shapes = Shapes(
-        glyphs=[
-            glyph
-            for glyph in head.staves[0].glyphs
-            if glyph[1] < width and not (clef_only and glyph[0] != _PERCUSSION_CLEF)
-        ]
-    )
+    signs = [sign for sign in head.staves[0].glyphs if sign[1] < width]
+    if clef_only:
+        signs = [sign for sign in signs if sign[0] == _PERCUSSION_CLEF]
+    shapes = Shapes(glyphs=signs)
     parts.append(shapes_at(shapes, 0, rows.staff))
-    if beside and not clef_only:
-        for title, y in zip(beside, rows.labels, strict=True):
-            parts.append(text_at(4, y, _NUMBER + 2, "word", title, "start"))
+    for title, y in zip([] if clef_only else beside, rows.labels, strict=False):
+        parts.append(text_at(4, y, _NUMBER + 2, "word", title, "start"))
     if beside:
-        down = f"M0.8 {short(tops[0] - SPACE)}V{short(tops[-1] + STAFF)}"
-        parts.append(line("thin", down))
+        parts.append(line("thin", f"M0.8 {short(tops[0] - SPACE)}V{short(tops[-1] + STAFF)}"))
     return Piece(width, together(parts), (), 0, shapes.signs)
 
 

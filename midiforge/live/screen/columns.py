@@ -73,7 +73,7 @@ class Setting:
         """The rows of a line, the column `here` marked; nothing is struck in a count-in."""
 
         def row(cells: Sequence[str], style: str, empty: str) -> str:
-            text = "  "
+            text = ""
             for i in self.lines[line]:
                 marked = cells[i] or (empty if i == here else " ")
                 text += f"{HERE if i == here else style}{marked:<{self._wide - 1}}{PLAIN} "

@@ -122,17 +122,15 @@ class Display:
 
     def frame(self, width: int, height: int) -> str:
         """The whole picture for a terminal of that size."""
-        *lines, last = without_air(
-            (_clip(line, width) for line in self._lines(width, height)), height
-        )
+        indented = (f"  {line}" if line else "" for line in self._lines(width - 4, height))
+        *lines, last = without_air((_clip(line, width) for line in indented), height)
         above = "".join(f"{line}{CLEAR_LINE}\r\n" for line in lines)
         return f"{HOME}{above}{last}{CLEAR_LINE}{CLEAR_BELOW}"
 
-    def _lines(self, width: int, height: int) -> list[str]:
+    def _lines(self, room: int, height: int) -> list[str]:
         place = self.place
         if place is None:
-            return ["", "  getting ready"]
-        room = width - 4
+            return ["", "getting ready"]
         columns = self._kept(place.playable.exercise).columns(max(place.bar.number, 0))
         stave, here = Setting(columns, room), columns.here(self._at)
         small = self._chord_lines(place, room, False)
@@ -162,7 +160,7 @@ class Display:
             *chords,
             *foot,
             "",
-            *(f"  {FAINT}{each}{PLAIN}" for each in keys_told),
+            *(f"{FAINT}{each}{PLAIN}" for each in keys_told),
         ]
 
     def _head(self, place: Place, room: int, *more: str) -> list[str]:
@@ -173,8 +171,7 @@ class Display:
         where = "count-in" if bar.number < 0 else f"bar {bar.number + 1} of {exercise.bars}"
         times = f"time {place.time} of {place.times}" if place.times else f"time {place.time}"
         title = f"{LOUD}{exercise.number}{PLAIN}  {cut(exercise.title, room - 4)}"
-        said = flowed([tempo, *written, f"{LOUD}{where}{PLAIN}", times, *more], room)
-        return [*_indented([title]), "", *_indented(said)]
+        return [title, "", *flowed([tempo, *written, f"{LOUD}{where}{PLAIN}", times, *more], room)]
 
     def _foot(self, room: int) -> list[str]:
         """What comes next, what was said, and what does not sound as it is written."""
@@ -187,11 +184,11 @@ class Display:
             for layer in self.levels.told()
         ]
         return [
-            f"  next: {cut(_called(self.route.upcoming()), room - 6)}",
+            f"next: {cut(_called(self.route.upcoming()), room - 6)}",
             "",
-            *_indented(flowed(said, room, " ")),
-            *_indented(flowed(f"silent: {silent}".split() if silent else [""], room, " ")),
-            *_indented(flowed([f"level: {levels[0]}", *levels[1:]] if levels else [""], room)),
+            *flowed(said, room, " "),
+            *flowed(f"silent: {silent}".split() if silent else [""], room, " "),
+            *flowed([f"level: {levels[0]}", *levels[1:]] if levels else [""], room),
         ]
 
     def _chord_lines(self, place: Place, room: int, roomy: bool) -> list[str]:
@@ -205,8 +202,8 @@ class Display:
         rows = large(now, room - 8 - len(following)) if roomy else []
         if not rows:
             told = [f"{HERE} {now} {PLAIN}", then] if then else [f"{HERE} {now} {PLAIN}"]
-            return [*_indented(flowed(told, room)), ""]
-        drawn = [f"  {_RUN.sub(_filled, row)}" for row in rows]
+            return [*flowed(told, room), ""]
+        drawn = [_RUN.sub(_filled, row) for row in rows]
         drawn[HIGH // 2] += f"   {then}" if then else ""
         return [*drawn, ""]
 
@@ -233,10 +230,6 @@ _RUN = re.compile("#+")
 
 def _filled(run: re.Match[str]) -> str:
     return f"{HERE}{' ' * len(run[0])}{PLAIN}"
-
-
-def _indented(lines: Iterable[str]) -> list[str]:
-    return [f"  {line}" if line else "" for line in lines]
 
 
 def _tight(lines: Iterable[str]) -> int:
@@ -279,9 +272,5 @@ def on_screen(player: Player) -> Iterator[Watcher]:
             display.idle(spare, player.paused)
 
         yield Watcher(
-            bar=display.bar,
-            moment=display.moment,
-            idle=idle,
-            say=display.say,
-            made=display.prepare,
+            bar=display.bar, moment=display.moment, idle=idle, say=display.say, made=display.prepare
         )
