@@ -25,11 +25,9 @@ def strip(lane: Lane, reach: float, last_bar: int, label: str) -> Svg:
     Strokes beyond `reach` ms are drawn at the edge; dots that would lie on each other are one.
     """
     cell = 2 * reach / _CELLS
+    row = 2 * _ROWS / max(last_bar - 1, 1)
     dots = {
-        (
-            round(_within(off, reach) / cell),
-            round((bar - 1) / max(last_bar - 1, 1) * (2 * _ROWS)),
-        )
+        (round(_within(off, reach) / cell), round((bar - 1) * row))
         for off, bar in zip(lane.offs, lane.bars, strict=True)
     }
     step = (_STRIP - 6) / (2 * _ROWS)

@@ -1,7 +1,6 @@
 """An exercise in the terminal, as a drummer reads it, and what it asks for."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from fractions import Fraction
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
@@ -188,18 +187,14 @@ def _demands(found: Insight) -> Iterator[tuple[str, str]]:
     if mixed or asked.unisons:
         share = round(100 * asked.unison_share)
         yield "unisons", f"{asked.unisons} of {asked.moments} moments ({share}%)"
-    lines = [f"{line.name} {_short(line.per_bar)}" for line in found.syncopation.lines]
-    yield "syncopation", f"{', '.join(lines)}; a bar, 0 is none ({MEASURE})"
+    lines = (f"{line.name} {float(line.per_bar):.1f}" for line in found.syncopation.lines)
+    by_line = ", ".join(line.removesuffix(".0") for line in lines)
+    yield "syncopation", f"{by_line}; a bar, 0 is none ({MEASURE})"
     # Which hands alone strike together, or feet alone, is seen in the sticking.
     telling = [part for part in found.difficulty.hardest if mixed or part.name != "combinations"]
     hardest = [part.why for part in telling[:_HARDEST] if part.points >= _SLIGHT]
     score = f"{found.difficulty.score:.1f} by our own rule of thumb, 0 is easiest"
     yield "how hard", f"{score}: {'; '.join(hardest)}" if hardest else score
-
-
-def _short(value: Fraction) -> str:
-    """A number with one decimal at most."""
-    return f"{float(value):.1f}".removesuffix(".0")
 
 
 def _facts(facts: Iterable[tuple[str, str]], width: int, style: str = "label") -> Iterator[Spans]:

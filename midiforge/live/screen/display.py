@@ -20,7 +20,7 @@ from midiforge.live.playing.player import Player
 from midiforge.live.playing.route import Place, Route
 from midiforge.live.screen.chords import HIGH, Chords, large
 from midiforge.live.screen.columns import Columns, Setting
-from midiforge.live.screen.key_lines import key_lines, short_key_lines
+from midiforge.live.screen.key_lines import key_lines
 from midiforge.live.screen.terminal import (
     CLEAR_BELOW,
     CLEAR_LINE,
@@ -135,7 +135,7 @@ class Display:
         stave, here = Setting(columns, room), columns.here(self._at)
         small = self._chord_lines(place, room, False)
         roomy = self._chord_lines(place, room, True) if height >= _ROOMY else small
-        keys = [key_lines(place.playable, room), short_key_lines(place.playable, room)]
+        keys, short_keys = key_lines(place.playable, room)
         head, foot = self._head(place, room), self._foot(room)
         # Silent layers and levels have their room from the beginning: nothing jumps then.
         left = height - _tight(head) - max(_tight(foot), _FOOT)
@@ -143,7 +143,7 @@ class Display:
         def fitting(chords: list[str], told: list[str]) -> int:
             return min((left - _tight(chords) - len(told)) // stave.height, len(stave.lines))
 
-        ways = ((roomy, keys[0]), (small, keys[0]), (small, keys[1]))
+        ways = ((roomy, keys), (small, keys), (small, short_keys))
         chords, keys_told = max(ways, key=lambda way: fitting(*way))  # the first of the best
         shown = stave.shown(here, fitting(chords, keys_told))
         if len(shown) < len(stave.lines):
