@@ -50,15 +50,11 @@ def _filled(setting: Setting, width: float, most: int) -> Iterator[list[Piece]]:
             first = piece.written_out or piece
             line = [_numbered(setting, first)]
             used = line[0].width
-            piece = _reminding(first)
+            # With the chord that goes on.
+            piece = replace(first, content=together((first.content, first.again)))
         line.append(piece)
         used += piece.width
     yield line
-
-
-def _reminding(first: Piece) -> Piece:
-    """The first piece of a line, with the chord that goes on."""
-    return replace(first, content=together((first.content, first.again))) if first.again else first
 
 
 def _numbered(setting: Setting, following: Piece) -> Piece:

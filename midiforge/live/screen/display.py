@@ -12,6 +12,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from functools import lru_cache
 
+from midiforge.insight.words import ranges
 from midiforge.live.playing.bars import PlayableExercise
 from midiforge.live.playing.keyboard import pressed, single_keys
 from midiforge.live.playing.layers import LAYERS
@@ -147,7 +148,8 @@ class Display:
         chords, keys_told = max(ways, key=lambda way: fitting(*way))  # the first of the best
         shown = stave.shown(here, fitting(chords, keys_told))
         if len(shown) < len(stave.lines):
-            head = self._head(place, room, _lines_told(shown, len(stave.lines)))
+            lines = f"line{'s' * (len(shown) > 1)} {ranges(i + 1 for i in shown)}"
+            head = self._head(place, room, f"{lines} of {len(stave.lines)}")
         return [
             "",
             *head,
@@ -235,13 +237,6 @@ def _filled(run: re.Match[str]) -> str:
 def _tight(lines: Iterable[str]) -> int:
     """How many lines there are but for air."""
     return sum(map(bool, lines))
-
-
-def _lines_told(shown: range, of: int) -> str:
-    """Which lines of a bar are shown, where there is no room for all."""
-    if len(shown) == 1:
-        return f"line {shown.start + 1} of {of}"
-    return f"lines {shown.start + 1}-{shown.stop} of {of}"
 
 
 def _called(exercise: Exercise | None) -> str:
