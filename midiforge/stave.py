@@ -59,15 +59,16 @@ class Stave:
 
     def __init__(self, exercise: Exercise, beside: bool = True) -> None:
         self.exercise = exercise
+        bar, length = exercise.meter.bar, exercise.length
         aside = {CLICK, *(track.name for track in exercise.tracks)}
         players: dict[str, list[Hit]] = {limb.title: [] for limb in (*HANDS, *FEET)}
         self._struck: dict[tuple[str, int], dict[Fraction, Hit]] = {}
         for hit in (*exercise.hits, *exercise.answers):
             shown = hit.limb or (beside and hit.layer not in aside)
-            if shown and 0 <= hit.time < exercise.length:
+            if shown and 0 <= hit.time < length:
                 name = hit.limb.title if hit.limb else hit.layer
                 players.setdefault(name, []).append(hit)
-                number, time = divmod(hit.time, exercise.meter.bar)
+                number, time = divmod(hit.time, bar)
                 self._struck.setdefault((name, int(number)), {})[time] = hit
         self.players = {name: hits for name, hits in players.items() if hits}
         times = {time for hits in self._struck.values() for time in hits}

@@ -16,9 +16,8 @@ import pytest
 import midiforge
 from midiforge.live.screen.columns import Columns
 from midiforge.live.screen.columns import Setting as LiveSetting
-from midiforge.model.exercise import Exercise
+from midiforge.model.exercise import Exercise, by_piece, fastest
 from midiforge.model.hit import FEET, HANDS, Hit, OrnamentKind, Strength
-from midiforge.model.piece import pieces
 from midiforge.screen.setting import Setting
 from midiforge.stave import Stave
 
@@ -169,8 +168,9 @@ def odd_cases() -> Iterator[Exercise]:
 
 def exercises_of(path: Path) -> list[Exercise]:
     """About a dozen of a drill's exercises, each at one tempo."""
-    all_of_it = [piece.fastest for piece in pieces(midiforge.exercises(midiforge.read_drill(path)))]
-    return all_of_it[:: -(-len(all_of_it) // 12)]
+    of_all = by_piece(midiforge.exercises(midiforge.read_drill(path)))
+    at_one_tempo = [fastest(exercises) for exercises in of_all]
+    return at_one_tempo[:: -(-len(at_one_tempo) // 12)]
 
 
 @pytest.mark.parametrize(

@@ -8,9 +8,8 @@ from midiforge.insight import MEASURE, Insight, Meeting, demands, hands_and_feet
 from midiforge.insight.places import explained
 from midiforge.insight.returns import chord_bars, returns
 from midiforge.insight.words import bars_named, counted_in, paragraphs, swung
-from midiforge.model.exercise import Exercise
+from midiforge.model.exercise import Exercise, fastest
 from midiforge.model.number import numbers_said
-from midiforge.model.piece import tempo_said
 from midiforge.printable import print_line
 from midiforge.screen.bars import Bars
 from midiforge.screen.setting import Setting, Spans
@@ -53,7 +52,7 @@ def exercise_lines(
 ) -> Iterator[Spans]:
     """The lines of `show_exercise`, as pieces of text with the names of their styles."""
     at_tempos = [exercise] if isinstance(exercise, Exercise) else [*exercise]
-    exercise = max(at_tempos, key=lambda each: each.tempo.last)
+    exercise = fastest(at_tempos)
     found = insight(exercise)
     width = min(max(width, _NARROWEST), _WIDEST)
     numbers = numbers_said(each.number for each in at_tempos)
@@ -83,7 +82,7 @@ def exercise_lines(
 def _header(at_tempos: Sequence[Exercise]) -> str:
     """Such as "4/4, quarter = a 92, b 104, swung eighths 2:1, R leads, 1 bar count-in"."""
     exercise = at_tempos[0]
-    tempos = f"{exercise.meter.pulse_name} = {', '.join(map(tempo_said, at_tempos))}"
+    tempos = f"{exercise.meter.pulse_name} = {', '.join(each.tempo_said for each in at_tempos)}"
     swing = "" if exercise.swing.is_straight else swung(exercise.swing)
     lead = f"{exercise.variant.lead} leads" if exercise.variant.lead else ""
     return ", ".join(filter(None, (str(exercise.meter), tempos, swing, lead, counted_in(exercise))))
