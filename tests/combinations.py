@@ -37,7 +37,7 @@ from midiforge.pages.paper import paper_of
 from midiforge.pages.pdf import pdf
 from midiforge.pages.svg import svg
 from midiforge.pages.widths import Layout
-from midiforge.screen import exercise_lines
+from midiforge.screen.show import exercise_lines
 
 PAPER = paper_of("a4")
 _engraver = cache(Engraver)  # one for all, as a bar that is known is not engraved again

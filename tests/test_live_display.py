@@ -16,7 +16,7 @@ from midiforge.live.playing.layers import LAYERS
 from midiforge.live.playing.route import Command, Route
 from midiforge.live.playing.times import always
 from midiforge.live.screen.display import Display
-from midiforge.live.screen.plain_line import plain_line
+from midiforge.live.screen.watcher import plain_line
 from midiforge.model.band import ChordMark
 
 ESCAPE = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
@@ -161,6 +161,17 @@ def test_the_current_step_is_marked_and_only_it() -> None:
         shown.moment(at)
         assert marked(shown)[:3] == cells
         assert len(marked(shown)) == 4
+
+
+def test_a_stroke_that_swings_past_a_later_one_is_marked_when_it_sounds() -> None:
+    # Triplets stay straight, eighths swing 3:1: the foot on & comes after the last triplet.
+    shown = display(sticking="RLR LRL", steps=3, feet="hihat-eighths", swing="3:1")
+    go_on(shown, 2)
+    struck = []
+    for at in (2 / 3, 0.75, 1.0):
+        shown.moment(at)
+        struck.append(marked(shown)[-3:])
+    assert struck == [["R", ".", "."], [".", ".", "H"], [".", "L", "H"]]
 
 
 def test_between_two_steps_the_one_before_is_marked() -> None:
@@ -381,5 +392,5 @@ def test_a_part_that_is_made_meanwhile_does_not_disturb_the_picture() -> None:
     shown = display(**PARADIDDLE)
     go_on(shown, 2)
     before = lines(shown)
-    shown._bars = Emptied(shown._bars)
+    shown._exercises = Emptied(shown._exercises)
     assert lines(shown) == before

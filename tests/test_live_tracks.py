@@ -32,7 +32,7 @@ from midiforge.live.playing.layers import LAYERS, read_layers
 from midiforge.live.playing.levels import Levels, read_levels, scaled
 from midiforge.live.playing.route import Command, Route
 from midiforge.live.playing.times import always
-from midiforge.live.screen.chords import chords_of, large
+from midiforge.live.screen.chords import Chords, large
 from midiforge.live.screen.display import Display
 from midiforge.model.band import ChordMark, Tone, Track
 
@@ -634,7 +634,7 @@ def test_a_chord_that_goes_on_over_bars_is_not_called_the_next() -> None:
 
 def test_the_seam_leads_back_to_the_chord_it_leads_into() -> None:
     exercise = Screen().shown.route.exercises[0]
-    chords = chords_of(exercise.changed(loop_start=Fraction(4)))
+    chords = Chords(exercise.changed(loop_start=Fraction(4)))
     assert chords.at(7.0, again=True) == ("N.C.", "E7")
 
 

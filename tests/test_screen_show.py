@@ -17,9 +17,9 @@ from midiforge.command.terminal import say_styled
 from midiforge.drill import check_drill
 from midiforge.insight.places import explained
 from midiforge.model import Exercise, Limb, Strength
-from midiforge.screen import as_json, exercise_lines
-from midiforge.screen.show import STYLES
-from midiforge.screen.stave import Stave
+from midiforge.screen.facts import as_json
+from midiforge.screen.setting import Setting
+from midiforge.screen.show import STYLES, exercise_lines
 
 
 def full(**keys: Any) -> Exercise:
@@ -283,11 +283,13 @@ def test_every_stroke_of_the_player_is_on_the_page(keys: dict[str, Any]) -> None
     if "K" in keys["sticking"]:
         keys = {**keys, "feet": "hihat-quarters"}
     exercise = full(**keys)
-    stave = Stave(exercise, most_bars=10_000)
-    shown = ["".join(text for text, _ in line) for line in stave.lines(80)]
+    setting = Setting(exercise, most_bars=10_000)
+    shown = ["".join(text for text, _ in line) for line in setting.lines(80)]
     for limb in Limb:
         hits = [hit for hit in exercise.hits if hit.limb is limb]
-        rows = [(bar, each) for bar in stave.bars for each in bar.rows if each.label == limb.title]
+        rows = [
+            (bar, each) for bar in setting.bars for each in bar.rows if each.label == limb.title
+        ]
         assert sum(len(bar.numbers) * len(each.cells) for bar, each in rows) == len(hits)
         letters = [line[10:].count(limb.letter) for line in shown if line.startswith(limb.title)]
         assert sum(letters) == sum(len(each.cells) for _, each in rows)

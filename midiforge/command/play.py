@@ -201,7 +201,7 @@ def _plays_nothing(hint: str) -> MidiforgeError:
 
 
 def _watch(as_lines: bool) -> "Watch":
-    from midiforge.live.screen.screen import on_screen
+    from midiforge.live.screen.display import on_screen
 
     screen = not as_lines and on_terminal(sys.stdout) and on_terminal(sys.stdin)
     return on_screen if screen else _in_lines
@@ -211,8 +211,7 @@ def _watch(as_lines: bool) -> "Watch":
 def _in_lines(player: "Player") -> "Iterator[Watcher]":
     """One line an exercise, and at a new tempo; and the keys, each said when it is pressed."""
     from midiforge.live.playing.keyboard import pressed, single_keys
-    from midiforge.live.screen.plain_line import plain_line
-    from midiforge.live.screen.watcher import Watcher
+    from midiforge.live.screen.watcher import Watcher, plain_line
 
     last: list[Place] = []
 

@@ -12,13 +12,13 @@ from midiforge.groove.limbs import Played
 from midiforge.groove.loop import Place
 from midiforge.library import shelf
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
+from midiforge.model.spelling import MARKS
 from midiforge.phrase.pattern import Pattern
 from midiforge.phrase.phrase import Phrase, Step, Stroke
 from midiforge.phrase.sticking import write_sticking
 from midiforge.printable import printable
 
 MOST_STEPS = 1024  # of a pattern and of a sticking
-_MARKS = {Strength.ACCENT: ">", Strength.TAP: "x", Strength.GHOST: "g"}
 _USUAL_VOICE = {Limb.RIGHT_FOOT: "bass-drum", Limb.LEFT_FOOT: "hihat-pedal"}
 MADE = Seal("# Made by midiforge import, {:.16}\n", on_top=True)
 _LIMBS: Mapping[Limb | None, int] = {
@@ -52,7 +52,7 @@ def parts(played: Sequence[Played], steps: int, bars: int) -> list[Part]:
     found: dict[tuple[Limb | None, str], list[str]] = {}
     for each in played:
         marks = found.setdefault((each.limb, each.place.voice), ["."] * steps)
-        marks[each.place.step] = _MARKS[each.place.strength]
+        marks[each.place.step] = MARKS[each.place.strength]
     order = sorted(found, key=lambda key: (_LIMBS[key[0]], key[1]))
     return [Part(limb, voice, "".join(found[limb, voice]), bars) for limb, voice in order]
 
@@ -219,7 +219,7 @@ def known_as(part: Part, grid: Grid) -> list[str]:
     strokes = tuple(
         (i * grid.step, strength)
         for i, mark in enumerate(part.marks)
-        for strength, letter in _MARKS.items()
+        for strength, letter in MARKS.items()
         if letter == mark
     )
     whole = Pattern(len(part.marks) * grid.step, strokes)

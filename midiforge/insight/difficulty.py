@@ -43,6 +43,7 @@ from midiforge.insight.words import listed
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, Limb
 from midiforge.model.meter import Meter
+from midiforge.model.spelling import together
 
 T = TypeVar("T")
 
@@ -146,7 +147,7 @@ def easiest_first(materials: Iterable[T], full: Callable[[T], Exercise | None]) 
 
 def _combinations(loop: Loop) -> tuple[float, str]:
     sets = dict.fromkeys(moment.limbs for moment in loop.moments)
-    names = ["+".join(limb.letter for limb in limbs) for limbs in sets]
+    names = map(together, sets)
     return max(len(sets) - 1, 0), f"{len(sets)} combinations of limbs ({', '.join(names)})"
 
 

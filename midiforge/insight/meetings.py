@@ -8,6 +8,7 @@ from midiforge.insight.loop import Loop, loop_of
 from midiforge.insight.places import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Limb
+from midiforge.model.spelling import together
 
 
 @frozen
@@ -28,7 +29,7 @@ class Meeting:
     @property
     def letters(self) -> str:
         """The limbs as a sticking writes them: "R+K"."""
-        return "+".join(limb.letter for limb in self.limbs)
+        return together(self.limbs)
 
 
 def meetings(exercise: Exercise, loop: Loop | None = None) -> tuple[Meeting, ...]:

@@ -1,11 +1,15 @@
 """How a stroke is spelled: in stickings, on screens, in files.
 
-R is a tap, >R an accent, (R) a ghost note, lR a flam, llR a drag, Rz a buzz.
+R is a tap, >R an accent, (R) a ghost note, lR a flam, llR a drag, Rz a buzz; R+K are struck
+together. In a repeating pattern, which has a limb to itself, marks stand for strokes.
 """
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
-from midiforge.model.hit import Hit, OrnamentKind, Strength
+from midiforge.model.hit import Hit, Limb, OrnamentKind, Strength
+
+MARKS = {Strength.TAP: "x", Strength.ACCENT: ">", Strength.GHOST: "g"}
 
 
 class Spelling(NamedTuple):
@@ -38,3 +42,8 @@ def spelled_hit(hit: Hit, strength: Strength | None = None) -> Spelling:
         buzz = hit.ornament.kind is OrnamentKind.BUZZ
     letter = hit.limb.letter if hit.limb else "*"
     return spelled(letter, grace, buzz, hit.strength if strength is None else strength)
+
+
+def together(limbs: Iterable[Limb]) -> str:
+    """The limbs of strokes at one time: "R+K"."""
+    return "+".join(limb.letter for limb in limbs)

@@ -39,6 +39,7 @@ from midiforge.pages.piece_drawing import (
 )
 from midiforge.pages.shapes import SPACE
 from midiforge.pages.widths import REPEAT, TAIL, Layout, Span, simile_width, spans_of, widths
+from midiforge.svg import together
 
 _ONE_BEAT = Meter.parse("1/4")
 _LOW = 1  # staff places of the feet: stems down
@@ -138,12 +139,11 @@ def key_piece(sign: Sign, engraver: Engraver, is_beside: bool = False) -> tuple[
     staves = [[of], []] if is_beside else [[of]]
     engraved = engraver.bar(_ONE_BEAT, Fraction(1), staves, (Fraction(0), Fraction(1)), _KEY_WIDTH)
     top = _KEY_ROOM[0] + (STAFF / 2 if is_beside else 0)
-    used: set[str] = set()
-    content = staff_lines(top, _KEY_WIDTH, not is_beside)
     shapes = engraved.staves[0]
-    content += shapes_at(shapes, _KEY_WIDTH / 2 - engraved.places["s1v0n0"], top, used)
+    shift = _KEY_WIDTH / 2 - engraved.places["s1v0n0"]
+    drawing = [staff_lines(top, _KEY_WIDTH, not is_beside), shapes_at(shapes, shift, top)]
     bottom = max(_KEY_ROOM[0] + STAFF, top + shapes.bottom) + _KEY_ROOM[1]
-    return Piece(_KEY_WIDTH, content, (), 0, frozenset(used)), bottom
+    return Piece(_KEY_WIDTH, together(drawing), (), 0, shapes.signs), bottom
 
 
 def _named(voices: Sequence[Voice], staff: int) -> Iterator[tuple[str, Note]]:

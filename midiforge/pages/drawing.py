@@ -4,10 +4,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import ceil
 
+from midiforge.pages.ink import moved, text_at
 from midiforge.pages.piece import Piece, Setting
-from midiforge.pages.shapes import SPACE
+from midiforge.pages.shapes import GLYPH_SCALE, SPACE
+from midiforge.svg import Svg, document, element, together
 
-_GLYPH = 4 * SPACE / 1000  # SMuFL: a thousand font units are four spaces
 STYLE = (
     ".line{stroke:currentColor;stroke-width:1}.thin{stroke:currentColor;stroke-width:1.6}"
     ".thick{stroke:currentColor;stroke-width:5}.s{stroke:currentColor;fill:none}"
@@ -19,13 +20,14 @@ _NUMBER = 4  # how far in the number of a line's first bar stands: clear of a li
 _MARGIN = 2.0  # what lines at the edge stick out
 
 
-def glyph_definitions(glyphs: Mapping[str, str], used: Iterable[str]) -> str:
-    """The outlines of music signs, for <use> to name as "#gE0A4"."""
+def sign_definitions(glyphs: Mapping[str, str], drawing: Iterable[Piece]) -> Svg:
+    """The outlines of the music signs that some pieces draw, for <use> to name as "#gE0A4"."""
+    used = frozenset[str]().union(*(piece.glyphs for piece in drawing))
+    size = f"scale({GLYPH_SCALE:g} -{GLYPH_SCALE:g})"
     paths = (
-        f'<path id="g{name}" transform="scale({_GLYPH:g} -{_GLYPH:g})" d="{glyphs[name]}"/>'
-        for name in sorted(used)
+        element("path", id=f"g{name}", transform=size, d=glyphs[name]) for name in sorted(used)
     )
-    return f"<defs>{''.join(paths)}</defs>"
+    return element("defs", *paths)
 
 
 def in_lines(setting: Setting, width: float) -> Iterator[list[Piece]]:
@@ -48,36 +50,29 @@ def _filled(setting: Setting, width: float, most: int) -> Iterator[list[Piece]]:
             first = piece.written_out or piece
             line = [_numbered(setting, first)]
             used = line[0].width
-            piece = _reminding(first)
+            # With the chord that goes on.
+            piece = replace(first, content=together((first.content, first.again)))
         line.append(piece)
         used += piece.width
     yield line
-
-
-def _reminding(first: Piece) -> Piece:
-    """The first piece of a line, with the chord that goes on."""
-    return replace(first, content=first.content + first.again) if first.again else first
 
 
 def _numbered(setting: Setting, following: Piece) -> Piece:
     """The clef of a further line, with the number of its first bar."""
     if not following.begins_bar:
         return setting.clef
-    y = setting.staff - 0.7 * SPACE
-    number = f'<text class="start" x="{_NUMBER}" y="{y:.1f}" font-size="13">{following.bar}</text>'
-    return replace(setting.clef, content=setting.clef.content + number)
+    number = text_at(_NUMBER, setting.staff - 0.7 * SPACE, 13, "", str(following.bar), "start")
+    return replace(setting.clef, content=together((setting.clef.content, number)))
 
 
-def joined(line: Sequence[Piece]) -> tuple[float, str]:
+def joined(line: Sequence[Piece]) -> tuple[float, Svg]:
     """The width and the content of pieces side by side."""
     at = 0.0
     parts = []
     for piece in line:
-        parts.append(
-            f'<g transform="translate({at:.1f})">{piece.content}</g>' if at else piece.content
-        )
+        parts.append(element("g", piece.content, transform=moved(at, 0)) if at else piece.content)
         at += piece.width
-    return at, "".join(parts)
+    return at, together(parts)
 
 
 def line_svg(
@@ -88,10 +83,10 @@ def line_svg(
     style: rules of CSS that go with the font.
     """
     width, content = joined(line)
-    used = frozenset[str]().union(*(piece.glyphs for piece in line))
-    style = f"{STYLE}text{{font-family:{font}}}{style}"
-    return width + 2 * _MARGIN, (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{-_MARGIN:g} 0 '
-        f'{width + 2 * _MARGIN:.1f} {height:.1f}"><style>{style}</style>'
-        f"{glyph_definitions(glyphs, used)}{content}</svg>"
+    whole = width + 2 * _MARGIN
+    return whole, document(
+        sign_definitions(glyphs, line),
+        content,
+        style=f"{STYLE}text{{font-family:{font}}}{style}",
+        viewBox=f"{-_MARGIN:g} 0 {whole:.1f} {height:.1f}",
     )

@@ -4,18 +4,17 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from html import escape
 from pathlib import Path
 
 from midiforge import __version__
 from midiforge.pages.booklet import ABOUT, CAUTIONS, Booklet, Entry
-from midiforge.pages.drawing import STYLE, glyph_definitions, joined
+from midiforge.pages.drawing import STYLE, joined, sign_definitions
 from midiforge.pages.paper import Paper
 from midiforge.pages.piece import Piece
 from midiforge.pages.script import script
 from midiforge.pages.shapes import SPACE
 from midiforge.pages.sound import Place, sound
-from midiforge.printable import printable
+from midiforge.svg import element, escaped, inline, together
 
 _HERE = Path(__file__).parent
 WIDEST = 46.0 * SPACE  # a line of music that a telephone shows at a size that can be read
@@ -36,27 +35,24 @@ def html(booklet: Booklet, paper: Paper) -> str:
     heard = sound(booklet, places)
     data = json.dumps(heard, separators=(",", ":"), ensure_ascii=False)
     data = data.replace("<", "\\u003c")  # or a name could end the script
-    used = frozenset[str]().union(
-        *(piece.glyphs for each in drawings for drawing in each for piece in drawing),
-        *(sign.piece.glyphs for sign in booklet.key),
-    )
+    drawn = [piece for each in drawings for drawing in each for piece in drawing]
+    signs = sign_definitions(booklet.glyphs, [*drawn, *(sign.piece for sign in booklet.key)])
     scripts = ["main.js"]
     if any("tones" in each for each in heard["exercises"]):
         scripts.append("tones.js")
-    if any(piece.again for each in drawings for drawing in each for piece in drawing):
+    if any(piece.again for piece in drawn):
         scripts.append("again.js")
     parts = [
         "<!DOCTYPE html>",
         '<html lang="en"><head><meta charset="utf-8">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
         f'<meta name="generator" content="midiforge {__version__}">',
-        f"<title>{_text(booklet.title)}</title>",
+        f"<title>{escaped(booklet.title)}</title>",
         f"<style>{_style(paper)}</style></head><body>",
-        '<svg class="signs" width="0" height="0" aria-hidden="true">'
-        f"{glyph_definitions(booklet.glyphs, used)}</svg>",
-        f"<header><h1>{_text(booklet.title)}</h1>",
-        *(f'<p class="own">{_text(each)}</p>' for each in booklet.text),
-        f"<p>{_text(ABOUT)}</p>",
+        element("svg", signs, class_="signs", width=0, height=0, aria_hidden="true"),
+        f"<header><h1>{escaped(booklet.title)}</h1>",
+        *(f'<p class="own">{escaped(each)}</p>' for each in booklet.text),
+        f"<p>{escaped(ABOUT)}</p>",
         "<noscript><p>With scripts switched on, every exercise can be heard on this page; "
         "nothing is loaded for it.</p></noscript></header><main>",
         *_front(booklet),
@@ -91,38 +87,38 @@ def _front(booklet: Booklet) -> Iterator[str]:
     yield "<th>tempos<th class=blank>reached</tr></thead><tbody>"
     for entry in booklet.entries:
         yield (
-            f'<tr><td>{entry.number}<td><a href="#{entry.anchor}">{_text(entry.title)}</a>'
-            f"<td>{_text(', '.join(entry.tempos))}<td class=blank></tr>"
+            f'<tr><td>{entry.number}<td><a href="#{entry.anchor}">{escaped(entry.title)}</a>'
+            f"<td>{escaped(', '.join(entry.tempos))}<td class=blank></tr>"
         )
     yield "</tbody></table></section>"
     if booklet.key:
         yield '<section class="key"><h2>Key</h2><ul class="voices">'
         for sign in booklet.key:
             drawing = _svg([sign.piece], booklet.key_height, "sign", sign.title)
-            yield f"<li>{drawing}<span>{_text(sign.title)}</span></li>"
+            yield f"<li>{drawing}<span>{escaped(sign.title)}</span></li>"
         yield '</ul><dl class="legend">'
         for sign_text, meaning in booklet.legend:
-            yield f"<div><dt>{_text(sign_text)}</dt><dd>{_text(meaning)}</dd></div>"
+            yield f"<div><dt>{escaped(sign_text)}</dt><dd>{escaped(meaning)}</dd></div>"
         yield (
             "</dl><p class=small>Hands stems up, feet stems down. Places on the staff after "
             "N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994.</p>"
             "</section>"
         )
     yield '<section class="care"><h2>Look after yourself</h2><ul>'
-    yield from (f"<li>{_text(caution)}</li>" for caution in CAUTIONS)
+    yield from (f"<li>{escaped(caution)}</li>" for caution in CAUTIONS)
     yield "</ul></section>"
 
 
 def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
-    tempos = "".join(f"<span class=tempo>{_text(each)}</span>" for each in entry.tempos)
-    feel = f'<span class="feel">{_text(entry.feel)}</span>' if entry.feel else ""
-    facts = f'<p class="facts">{_text(" · ".join(entry.facts))}</p>' if entry.facts else ""
+    tempos = "".join(f"<span class=tempo>{escaped(each)}</span>" for each in entry.tempos)
+    feel = f'<span class="feel">{escaped(entry.feel)}</span>' if entry.feel else ""
+    facts = f'<p class="facts">{escaped(" · ".join(entry.facts))}</p>' if entry.facts else ""
     yield (
         f'<section class="exercise" id="{entry.anchor}" aria-labelledby="{entry.anchor}-title">'
         f'<h2 id="{entry.anchor}-title"><span class="number">{entry.number}</span> '
-        f"{_text(entry.title)}</h2>"
-        f'<p class="job">{_text(entry.job)}</p>'
-        f'<p class="tempos">{_text(entry.pulse)} = {tempos}{feel}'
+        f"{escaped(entry.title)}</h2>"
+        f'<p class="job">{escaped(entry.job)}</p>'
+        f'<p class="tempos">{escaped(entry.pulse)} = {tempos}{feel}'
         '<span class="reached">reached<i></i>on<i></i></span></p>'
         f'{facts}<div class="player"></div><div class="music">'
     )
@@ -133,7 +129,7 @@ def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str
         label = f"bar {bar}: {chords}" if chords else f"bar {bar}"
         yield _svg(drawing, entry.setting.height, "system", label)
     yield "</div>"
-    yield from (f'<p class="own">{_text(each)}</p>' for each in entry.text)
+    yield from (f'<p class="own">{escaped(each)}</p>' for each in entry.text)
     yield "</section>"
 
 
@@ -163,19 +159,14 @@ def _end(piece: Piece) -> Fraction:
 
 def _svg(drawing: Sequence[Piece], height: float, kind: str, label: str) -> str:
     width, content = joined([_with_again(piece) for piece in drawing])
-    return (
-        f'<svg class="{kind}" style="--w:{width / SPACE:.2f}" viewBox="0 0 {width:.1f} '
-        f'{height:.1f}" role="img" aria-label="{_text(label)}">{content}</svg>'
-    )
+    room = f"--w:{width / SPACE:.2f}"
+    box = f"0 0 {width:.1f} {height:.1f}"
+    return inline(label, content, class_=kind, style=room, viewBox=box)
 
 
 def _with_again(piece: Piece) -> Piece:
     """The piece with the chords that go on, which `again.js` hides within a line."""
     if not piece.again:
         return piece
-    return replace(piece, content=f'{piece.content}<g class="again">{piece.again}</g>')
-
-
-def _text(text: str) -> str:
-    """The text, safe between tags and in attributes; control characters are left out."""
-    return escape(printable(text, "", besides="\u200d"))
+    content = together((piece.content, element("g", piece.again, class_="again")))
+    return replace(piece, content=content)

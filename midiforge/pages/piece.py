@@ -3,6 +3,7 @@
 from fractions import Fraction
 
 from midiforge.frozen import frozen
+from midiforge.svg import NOTHING, Svg
 
 
 @frozen
@@ -20,13 +21,13 @@ class Piece:
     """
 
     width: float
-    content: str
+    content: Svg
     times: tuple[tuple[Fraction, float], ...]
     bar: int
     glyphs: frozenset[str]
     begins_bar: bool = True
     is_simile: bool = False
-    again: str = ""
+    again: Svg = NOTHING
     written_out: "Piece | None" = None
 
 

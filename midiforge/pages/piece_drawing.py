@@ -5,19 +5,17 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 
-from midiforge.frozen import frozen
 from midiforge.model.counts import UNNAMED
 from midiforge.notation.score import Bar, Note, Score
 from midiforge.notation.swells import Hairpin
-from midiforge.pages.chord_text import CHORD, chord_text, chord_width
 from midiforge.pages.engrave import Engraved
 from midiforge.pages.even import HALF_HEAD
-from midiforge.pages.ink import dots, shapes_at, text_at
-from midiforge.pages.numbers import short
+from midiforge.pages.ink import chord_at, dots, line, shapes_at, stroke, text_at
 from midiforge.pages.piece import Piece
 from midiforge.pages.shapes import SPACE, Shapes
-from midiforge.pages.text_width import text_width
+from midiforge.pages.text_width import CHORD, chord_width, text_width
 from midiforge.pages.widths import BETWEEN_CHORDS, Layout, Span
+from midiforge.svg import NOTHING, Svg, short, together
 
 _LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 18.0, 17.0, 19.0, 13.0  # sizes of letters
 _ROW = 2.3 * SPACE
@@ -48,120 +46,107 @@ class Cut:
     notes: dict[str, Note] = field(default_factory=dict)
 
 
-@frozen
+@dataclass(slots=True)
 class Rows:
-    """Heights that all pieces of a score share, from their top."""
+    """Heights that all pieces of a score share, from their top; 0 for what is in none of them."""
 
-    words: float
-    chords: float
-    beside: tuple[float, ...]
-    labels: tuple[float, ...]
-    staff: float
-    sticking: tuple[float, ...]
-    counts: float
-    swell: float
-    height: float
+    words: float = 0.0
+    chords: float = 0.0
+    beside: list[float] = field(default_factory=list)
+    labels: list[float] = field(default_factory=list)
+    staff: float = 0.0
+    sticking: list[float] = field(default_factory=list)
+    counts: float = 0.0
+    swell: float = 0.0
+    height: float = 0.0
 
 
 def rows_of(score: Score, cuts: Sequence[Cut], layout: Layout) -> Rows:
     """Room above and below the staves for the highest and lowest of all pieces."""
-    depth = len(score.beside) + 1
-    tops = [max(-each.engraved.staves[i].top for each in cuts) for i in range(depth)]
-    bottoms = [max(each.engraved.staves[i].bottom for each in cuts) for i in range(depth)]
+    staves = [*zip(*(each.engraved.staves for each in cuts), strict=True)]
+    *tops, top = (max(-shapes.top for shapes in some) for some in staves)
+    *bottoms, bottom = (max(shapes.bottom for shapes in some) for some in staves)
+    rows = Rows()
     at = 0.3 * SPACE
-    words = 0.0
     if any(each.words or each.times > 1 for each in cuts):
-        words = at + 0.8 * _WORD
-        at = words + 0.9 * SPACE
-    chords = 0.0
+        rows.words = at + 0.8 * _WORD
+        at = rows.words + 0.9 * SPACE
     if any(bar.chords for bar in score.bars):
-        chords = at + 0.75 * CHORD + (0.0 if words else 0.7 * SPACE)
-        at = chords + 0.9 * SPACE
-    beside: list[float] = []
-    labels: list[float] = []
-    for top, bottom in zip(tops[:-1], bottoms[:-1], strict=True):
-        at += max(top, SPACE) + _LABEL_ROW
-        beside.append(at)
-        labels.append(at - max(top, SPACE) - 0.3 * SPACE)
-        at += max(bottom, SPACE) + _LINE_STAFF_GAP / 2
-    at += max(tops[-1], 0.8 * SPACE)
-    staff = at
-    at += max(bottoms[-1], STAFF)
+        rows.chords = at + 0.75 * CHORD + (0.0 if rows.words else 0.7 * SPACE)
+        at = rows.chords + 0.9 * SPACE
+    for above, below in zip(tops, bottoms, strict=True):
+        rows.labels.append(at + _LABEL_ROW - 0.3 * SPACE)
+        at += max(above, SPACE) + _LABEL_ROW
+        rows.beside.append(at)
+        at += max(below, SPACE) + _LINE_STAFF_GAP / 2
+    rows.staff = at + max(top, 0.8 * SPACE)
+    at = rows.staff + max(bottom, STAFF)
     hands = max((len(n.sticking) for each in cuts for n in each.notes.values()), default=0)
-    sticking = []
-    for _ in range(hands):
-        at += _ROW
-        sticking.append(at)
-    counts = 0.0
+    rows.sticking = [at + (i + 1) * _ROW for i in range(hands)]
+    at += hands * _ROW
     if layout.with_counts:
         at += _ROW
-        counts = at
-    swell = 0.0
+        rows.counts = at
     if any(bar.hairpin for bar in score.bars):
-        swell = at + 0.5 * _ROW + 0.5 * _SWELL
-        at = swell + 0.5 * _SWELL
-    height = at + 0.8 * SPACE
-    return Rows(
-        words, chords, tuple(beside), tuple(labels), staff, tuple(sticking), counts, swell, height
-    )
+        rows.swell = at + 0.5 * _ROW + 0.5 * _SWELL
+        at = rows.swell + 0.5 * _SWELL
+    rows.height = at + 0.8 * SPACE
+    return rows
 
 
 def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
     """A piece with everything around its notes."""
-    used: set[str] = set()
     tops = (*rows.beside, rows.staff)
     parts = [staff_lines(top, each.width, top == rows.staff) for top in tops]
     for shapes, top in zip(each.engraved.staves, tops, strict=True):
-        parts.append(shapes_at(shapes, each.shift, top, used))
+        parts.append(shapes_at(shapes, each.shift, top))
     parts += _bar_lines(each, tops)
     if each.words:
         parts.append(text_at(each.shift + 4, rows.words, _WORD, "word", each.words, "start"))
     if each.times > 1:
         said = f"{each.times} times"
         parts.append(text_at(each.width - 2, rows.words, _WORD, "word", said, "end"))
-    columns = dict(_columns(each))
+    columns = _columns(each)
     parts += _sticking(each, rows)
     if layout.with_counts and each.notes:  # a sign for the same bar again needs no counts
         parts += _counts(each.bar, columns, rows)
     if each.bar.hairpin:
         parts += _swell(each.bar.hairpin, each, score.exercise.meter.bar, rows.swell)
-    new, again = _chords(each, columns, rows) if each.bar.chords else ("", "")
+    new, again = _chords(each, columns, rows) if each.bar.chords else (NOTHING, NOTHING)
     parts.append(new)
     start = (each.bar.number - 1) * score.exercise.meter.bar
-    times = tuple((start + time, columns[time]) for time in sorted(columns))
+    times = tuple((start + time, x) for time, x in sorted(columns.items()))
     return Piece(
         each.width,
-        "".join(parts),
+        together(parts),
         times,
         each.bar.number,
-        frozenset(used),
+        frozenset[str]().union(*(shapes.signs for shapes in each.engraved.staves)),
         begins_bar=each.span[0] == 0,
         is_simile=each.is_simile,
         again=again,
     )
 
 
-def _columns(each: Cut) -> Iterator[tuple[Fraction, float]]:
+def _columns(each: Cut) -> dict[Fraction, float]:
     """Where every grid step and every stroke of the piece stands.
 
     What has no note of its own lies between its neighbours.
     """
     begin, end = each.span
-    known = {time: x + each.shift for time, x in each.engraved.columns.items()}
-    lead = 1.6 * SPACE + each.shift
-    known.setdefault(begin, lead)
+    columns = {time: x + each.shift for time, x in each.engraved.columns.items()}
+    columns.setdefault(begin, 1.6 * SPACE + each.shift)
     right = each.shift + each.engraved.width + HALF_HEAD
-    anchors = [*sorted(known.items()), (end, right)]
-    wanted = {time for time, _ in each.bar.counts if begin <= time < end} | known.keys()
-    wanted |= {sign.time for sign in each.bar.chords if begin <= sign.time < end}
+    anchors = [*sorted(columns.items()), (end, right)]
+    wanted = [time for time, _ in each.bar.counts] + [sign.time for sign in each.bar.chords]
     for time in wanted:
         for (one, x), (two, following) in pairwise(anchors):
             if one <= time < two:
-                yield time, x + float((time - one) / (two - one)) * (following - x)
-                break
+                columns[time] = x + float((time - one) / (two - one)) * (following - x)
+    return columns
 
 
-def _chords(each: Cut, columns: dict[Fraction, float], rows: Rows) -> tuple[str, str]:
+def _chords(each: Cut, columns: dict[Fraction, float], rows: Rows) -> tuple[Svg, Svg]:
     """The chord symbols of a piece: those that are new, and those for the beginning of a line."""
     begin, end = each.span
     before = [sign for sign in each.bar.chords if sign.time < begin][-1:]
@@ -173,39 +158,36 @@ def _chords(each: Cut, columns: dict[Fraction, float], rows: Rows) -> tuple[str,
     # Bars are as wide as their symbols need, but where a line is too short for that.
     fits = [room / chord_width(sign.text) for sign, room in zip(signs, rooms, strict=True)]
     size = CHORD * max(min(1.0, *fits), _SMALLEST_CHORD)
-    drawn: dict[bool, str] = {True: "", False: ""}
+    new, again = list[Svg](), list[Svg]()
     for sign, x in zip(signs, places, strict=True):
         known = each.is_simile and each.bar.repeats_chords
         known = known or sign.goes_on or sign.time < begin
-        drawn[known] += chord_text(x, rows.chords, size, sign.text)
-    return drawn[False], drawn[True]
+        (again if known else new).append(chord_at(x, rows.chords, size, sign.text))
+    return together(new), together(again)
 
 
-def _sticking(each: Cut, rows: Rows) -> Iterator[str]:
+def _sticking(each: Cut, rows: Rows) -> Iterator[Svg]:
+    places = {name: x + each.shift for name, x in each.engraved.places.items()}
     for name, note in each.notes.items():
-        if not note.sticking or name not in each.engraved.places:
+        if not note.sticking or name not in places:
             continue
-        x = each.engraved.places[name] + each.shift
         for hand, y in zip(note.sticking, rows.sticking, strict=False):
             loud = any(head.is_accented for head in note.heads if head.hand == hand)
-            kind = "hand accent" if loud else "hand"
-            yield text_at(x, y, _LETTER, kind, hand)
+            yield text_at(places[name], y, _LETTER, "hand accent" if loud else "hand", hand)
         for i, head in enumerate(note.grace):
-            place = each.engraved.places.get(f"{name}g{i}")
-            if place is not None:
-                yield text_at(
-                    place + each.shift, rows.sticking[0], _SMALL, "hand", head.hand.lower()
-                )
+            if (grace := f"{name}g{i}") in places:
+                letter = head.hand.lower()
+                yield text_at(places[grace], rows.sticking[0], _SMALL, "hand", letter)
 
 
-def _counts(bar: Bar, columns: dict[Fraction, float], rows: Rows) -> Iterator[str]:
+def _counts(bar: Bar, columns: dict[Fraction, float], rows: Rows) -> Iterator[Svg]:
     for time, said in bar.counts:
         if time in columns and said != UNNAMED:
             kind = "count beat" if said.isdigit() else "count"
             yield text_at(columns[time], rows.counts, _COUNT, kind, said)
 
 
-def _swell(hairpin: Hairpin, each: Cut, bar: Fraction, y: float) -> Iterator[str]:
+def _swell(hairpin: Hairpin, each: Cut, bar: Fraction, y: float) -> Iterator[Svg]:
     """The piece's part of a hairpin, and the signs of the levels at its ends."""
     left, right = 0.0, each.width
     size, down = _LEVEL, 0.3 * _LEVEL
@@ -218,62 +200,57 @@ def _swell(hairpin: Hairpin, each: Cut, bar: Fraction, y: float) -> Iterator[str
     change = hairpin.closing - hairpin.opening
     begin, end = (0.5 * _SWELL * float(hairpin.opening + change * time / bar) for time in each.span)
     if right > left:
-        path = "".join(
+        sides = (
             f"M{short(left)} {short(y + way * begin)}L{short(right)} {short(y + way * end)}"
             for way in (-1, 1)
         )
-        yield f'<path class="s" stroke-width="1.3" d="{path}"/>'
+        yield stroke(1.3, "".join(sides))
 
 
 def _level_room(sign: str) -> float:
     return text_width(sign, _LEVEL) + 1.2 * SPACE
 
 
-def staff_lines(top: float, width: float, is_players: bool) -> str:
+def staff_lines(top: float, width: float, is_players: bool) -> Svg:
     """The five lines of the player's staff, or the one of who plays beside."""
-    count = 5 if is_players else 1
-    lines = "".join(f"M0 {short(top + i * SPACE)}h{short(width)}" for i in range(count))
-    return f'<path class="line" d="{lines}"/>'
+    places = (top + i * SPACE for i in range(5 if is_players else 1))
+    return line("line", "".join(f"M0 {short(y)}h{short(width)}" for y in places))
 
 
-def _bar_lines(each: Cut, tops: Sequence[float]) -> Iterator[str]:
-    down = f"V{short(tops[-1] + STAFF)}"
+def _bar_lines(each: Cut, tops: Sequence[float]) -> Iterator[Svg]:
     high = tops[0] - (SPACE if len(tops) > 1 else 0)
+
+    def upright(kind: str, x: float) -> Svg:
+        return line(kind, f"M{short(x)} {short(high)}V{short(tops[-1] + STAFF)}")
+
     if each.opens:
-        yield f'<path class="thick" d="M{_THICK / 2} {short(high)}{down}"/>'
-        yield f'<path class="thin" d="M{_THICK + 3.2} {short(high)}{down}"/>'
+        yield upright("thick", _THICK / 2)
+        yield upright("thin", _THICK + 3.2)
         yield dots(_THICK + 7.5, tops[-1])
     if each.closes == "bar":
-        yield f'<path class="thin" d="M{short(each.width - _THIN / 2)} {short(high)}{down}"/>'
+        yield upright("thin", each.width - _THIN / 2)
     if each.closes == "repeat":
-        x = each.width
-        yield f'<path class="thick" d="M{short(x - _THICK / 2)} {short(high)}{down}"/>'
-        yield f'<path class="thin" d="M{short(x - _THICK - 3.2)} {short(high)}{down}"/>'
-        yield dots(x - _THICK - 7.5, tops[-1])
+        yield upright("thick", each.width - _THICK / 2)
+        yield upright("thin", each.width - _THICK - 3.2)
+        yield dots(each.width - _THICK - 7.5, tops[-1])
 
 
 def head_piece(
     head: Engraved, rows: Rows, width: float, beside: Sequence[str], clef_only: bool
 ) -> Piece:
     """Clef and time signature, without the note that was engraved to find out where they end."""
-    used: set[str] = set()
     tops = (*rows.beside, rows.staff)
     parts = [staff_lines(top, width, top == rows.staff) for top in tops]
-    shapes = Shapes(
-        glyphs=[
-            glyph
-            for glyph in head.staves[0].glyphs
-            if glyph[1] < width and not (clef_only and glyph[0] != _PERCUSSION_CLEF)
-        ]
-    )
-    parts.append(shapes_at(shapes, 0, rows.staff, used))
-    if beside and not clef_only:
-        for title, y in zip(beside, rows.labels, strict=True):
-            parts.append(text_at(4, y, _NUMBER + 2, "word", title, "start"))
+    signs = [sign for sign in head.staves[0].glyphs if sign[1] < width]
+    if clef_only:
+        signs = [sign for sign in signs if sign[0] == _PERCUSSION_CLEF]
+    shapes = Shapes(glyphs=signs)
+    parts.append(shapes_at(shapes, 0, rows.staff))
+    for title, y in zip([] if clef_only else beside, rows.labels, strict=False):
+        parts.append(text_at(4, y, _NUMBER + 2, "word", title, "start"))
     if beside:
-        down = f"M0.8 {short(tops[0] - SPACE)}V{short(tops[-1] + STAFF)}"
-        parts.append(f'<path class="thin" d="{down}"/>')
-    return Piece(width, "".join(parts), (), 0, frozenset(used))
+        parts.append(line("thin", f"M0.8 {short(tops[0] - SPACE)}V{short(tops[-1] + STAFF)}"))
+    return Piece(width, together(parts), (), 0, shapes.signs)
 
 
 _PERCUSSION_CLEF = "E069"

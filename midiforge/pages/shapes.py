@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 from xml.etree import ElementTree
 
-from midiforge.pages.numbers import short
+from midiforge.svg import short
 
 LIBRARY_SPACE = 180  # the library's units to a staff space
 SPACE = 10  # ours, in which all shapes are
@@ -36,6 +36,11 @@ class Shapes:
     fills: list[str] = field(default_factory=list)
     top: float = 0.0
     bottom: float = 0.0
+
+    @property
+    def signs(self) -> frozenset[str]:
+        """The names of its glyphs."""
+        return frozenset(name for name, *_ in self.glyphs)
 
     def reach(self, *heights: float) -> None:
         """Makes room from the highest to the lowest of some heights."""

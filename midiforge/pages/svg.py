@@ -1,15 +1,16 @@
 """Exercises one below the other as one SVG picture."""
 
 from collections.abc import Iterator
-from html import escape
 
 from midiforge import __version__
 from midiforge.pages.booklet import Booklet, Entry
-from midiforge.pages.drawing import STYLE, glyph_definitions, in_lines, joined
+from midiforge.pages.drawing import STYLE, in_lines, joined, sign_definitions
+from midiforge.pages.ink import moved, text_at
 from midiforge.pages.paper import Paper
+from midiforge.pages.piece import Piece
 from midiforge.pages.shapes import SPACE
 from midiforge.pages.text_width import in_width
-from midiforge.printable import printable
+from midiforge.svg import Svg, document, element
 
 _FONT = "'Libertinus Serif', Palatino, Georgia, 'DejaVu Serif', serif"
 _MARGIN = 2.5 * SPACE
@@ -24,32 +25,38 @@ _PIXELS = 0.8  # to a tenth of a staff space
 def svg(booklet: Booklet, paper: Paper) -> str:
     """The exercises of a booklet as an SVG document, as wide as a line on `paper`."""
     width = paper.line + 2 * _MARGIN
-    parts: list[str] = []
-    used: set[str] = set()
+    parts: list[Svg] = []
+    drawn: list[Piece] = []
     at = _MARGIN
+
+    def write(size: float, kind: str, text: str) -> None:
+        nonlocal at
+        at += _LINE * size
+        parts.append(text_at(_MARGIN, at, size, kind, text, "start"))
+
     for entry in booklet.entries:
         for text, size, kind in _heading(entry, paper.line):
-            at += _LINE * size
-            parts.append(_line(at, size, kind, text))
+            write(size, kind, text)
         at += 0.5 * SPACE
         for line in in_lines(entry.setting, paper.line):
-            used |= frozenset[str]().union(*(piece.glyphs for piece in line))
-            _, content = joined(line)
-            parts.append(f'<g transform="translate({_MARGIN:g} {at:.1f})">{content}</g>')
+            drawn += line
+            parts.append(element("g", joined(line)[1], transform=moved(_MARGIN, at)))
             at += entry.setting.height + 0.5 * SPACE
         for text in (line for each in entry.text for line in in_width(each, paper.line, _TEXT)):
-            at += _LINE * _TEXT
-            parts.append(_line(at, _TEXT, "own", text))
+            write(_TEXT, "own", text)
         at += 2 * SPACE
     height = at - 2 * SPACE + _MARGIN
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width * _PIXELS:.0f}" '
-        f'height="{height * _PIXELS:.0f}" viewBox="0 0 {width:.1f} {height:.1f}">'
-        f"<title>{_text(booklet.title)}</title><!-- midiforge {__version__} -->"
-        f"<style>{STYLE}text{{font-family:{_FONT}}}.title{{font-weight:bold}}"
-        ".job{font-style:italic}</style>"
-        f'<rect width="100%" height="100%" fill="#fffefb"/>'
-        f"{glyph_definitions(booklet.glyphs, used)}\n" + "\n".join(parts) + "\n</svg>\n"
+    return document(
+        element("title", booklet.title),
+        Svg(f"<!-- midiforge {__version__} -->"),
+        element("rect", width="100%", height="100%", fill="#fffefb"),
+        sign_definitions(booklet.glyphs, drawn),
+        *parts,
+        style=f"{STYLE}text{{font-family:{_FONT}}}.title{{font-weight:bold}}"
+        ".job{font-style:italic}",
+        width=round(width * _PIXELS),
+        height=round(height * _PIXELS),
+        viewBox=f"0 0 {width:.1f} {height:.1f}",
     )
 
 
@@ -68,14 +75,3 @@ def _heading(entry: Entry, width: float) -> Iterator[tuple[str, float, str]]:
 
 def _kept_together(fact: str) -> str:
     return fact.replace(" ", _NO_BREAK) if len(fact) <= _SHORT_FACT else fact
-
-
-def _line(y: float, size: float, kind: str, text: str) -> str:
-    return (
-        f'<text class="start {kind}" x="{_MARGIN:g}" y="{y:.1f}" font-size="{size:g}">'
-        f"{_text(text)}</text>"
-    )
-
-
-def _text(text: str) -> str:
-    return escape(printable(text, "", besides="\u200d"))

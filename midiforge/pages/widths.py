@@ -8,8 +8,8 @@ from math import ceil
 from midiforge.frozen import frozen
 from midiforge.notation.rhythm import cells_of
 from midiforge.notation.score import Bar, Score
-from midiforge.pages.chord_text import chord_width
 from midiforge.pages.shapes import SPACE
+from midiforge.pages.text_width import chord_width
 
 COLUMN = 2.3 * SPACE  # the least distance of two columns of the grid
 _COUNTED = 1.9 * SPACE  # of two counts

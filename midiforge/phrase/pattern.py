@@ -10,8 +10,9 @@ from midiforge.frozen import frozen
 from midiforge.model.counts import count_index, counts_in_bar, steps_in_bar
 from midiforge.model.hit import Strength
 from midiforge.model.meter import Meter
+from midiforge.model.spelling import MARKS
 
-_MARKS = {"x": Strength.TAP, ">": Strength.ACCENT, "g": Strength.GHOST}
+_STRENGTHS = {mark: strength for strength, mark in MARKS.items()}
 _MOST_STEPS = 1024
 _MOST_COUNTS = 8  # in a title
 
@@ -71,7 +72,7 @@ def _parse_grid(text: str, step: Fraction) -> Pattern:
     marks = [letter for letter in text if not letter.isspace() and letter != "|"]
     if len(marks) > _MOST_STEPS:
         raise MidiforgeError(f"the pattern has {len(marks)} steps", hint=f"up to {_MOST_STEPS}")
-    strokes = tuple((i * step, _MARKS[mark]) for i, mark in enumerate(marks) if mark != ".")
+    strokes = tuple((i * step, _STRENGTHS[mark]) for i, mark in enumerate(marks) if mark != ".")
     if not strokes:
         raise MidiforgeError(f"the pattern {quoted(text)} has no strokes", hint="x is a stroke")
     return Pattern(len(marks) * step, strokes)

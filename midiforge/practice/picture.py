@@ -1,7 +1,6 @@
 """The courses of exercises as an SVG drawing, for a lesson's wall or a teacher's folder."""
 
 from collections.abc import Iterator, Sequence
-from xml.sax.saxutils import escape
 
 from midiforge.drill.drill import Practice
 from midiforge.errors import shortened
@@ -9,16 +8,24 @@ from midiforge.hear.figures import of_step
 from midiforge.practice.course import USUAL, Course, is_good
 from midiforge.practice.entry import Entry
 from midiforge.printable import printable
+from midiforge.svg import INK, PAPER, Svg, element, on_paper
 
 MOST = 60  # courses in one drawing
 
-_WIDE, _LEFT, _RIGHT = 720, 64, 24
+_WIDE, _LEFT, _END = 720, 64, 696
 _TITLE, _TEMPO, _GAP, _STEADY, _FOOT = 30, 96, 18, 36, 34
 _HIGH = _TITLE + _TEMPO + _GAP + _STEADY + _FOOT
 _MARGIN = 12
 _LEGEND = 40  # two lines
 _FONTS = "system-ui, 'Segoe UI', 'Liberation Sans', Arial, sans-serif"
-_PAPER, _INK, _SOFT, _LINE, _GOOD = "#fffdf7", "#22252b", "#5b626e", "#c9c3b4", "#1d6a75"
+_SOFT, _LINE, _GOOD = "#5b626e", "#c9c3b4", "#1d6a75"
+_STYLE = (
+    f"text{{font:12px {_FONTS};fill:{_SOFT}}}.t{{font-weight:bold;fill:{INK}}}"
+    f".l{{fill:none;stroke:{_GOOD};stroke-width:1.5}}.a{{stroke:{_LINE}}}"
+    f".s{{stroke:{_SOFT};stroke-dasharray:4 3}}.b{{fill:{_SOFT}}}"
+    f".g{{fill:{_GOOD};stroke:{_GOOD};stroke-width:1.5}}"
+    f".o{{fill:{PAPER};stroke:{_GOOD};stroke-width:1.5}}"
+)
 
 
 def svg(found: Sequence[Course], settings: Practice = USUAL) -> str:
@@ -28,24 +35,15 @@ def svg(found: Sequence[Course], settings: Practice = USUAL) -> str:
     """
     shown = found[:MOST]
     high = 2 * _MARGIN + _HIGH * len(shown) + _LEGEND
-    rows = [line for i, each in enumerate(shown) for line in _panel(each, i, settings)]
-    rows += _legend(high - _MARGIN - 22, settings)
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{_WIDE}" height="{high}" '
-        f'viewBox="0 0 {_WIDE} {high}" role="img" aria-label="The course of '
-        f'{len(shown)} exercise{"s" * (len(shown) != 1)}">\n'
-        f"<style>text{{font:12px {_FONTS};fill:{_SOFT}}}.t{{font-weight:bold;fill:{_INK}}}"
-        f".l{{fill:none;stroke:{_GOOD};stroke-width:1.5}}.a{{stroke:{_LINE}}}"
-        f".s{{stroke:{_SOFT};stroke-dasharray:4 3}}.b{{fill:{_SOFT}}}"
-        f".g{{fill:{_GOOD};stroke:{_GOOD};stroke-width:1.5}}"
-        f".o{{fill:{_PAPER};stroke:{_GOOD};stroke-width:1.5}}</style>\n"
-        f'<rect width="100%" height="100%" rx="8" fill="{_PAPER}"/>\n'
-        + "\n".join(rows)
-        + "\n</svg>\n"
+    panels = [line for i, each in enumerate(shown) for line in _panel(each, i, settings)]
+    legend = _legend(high - _MARGIN - 22, settings)
+    label = f"The course of {len(shown)} exercise{'s' * (len(shown) != 1)}"
+    return on_paper(
+        *panels, *legend, style=_STYLE, width=_WIDE, height=high, role="img", aria_label=label
     )
 
 
-def _panel(course: Course, number: int, settings: Practice) -> Iterator[str]:
+def _panel(course: Course, number: int, settings: Practice) -> Iterator[Svg]:
     top = _MARGIN + number * _HIGH
     entries = course.entries
     xs = _across(entries)
@@ -57,69 +55,55 @@ def _panel(course: Course, number: int, settings: Practice) -> Iterator[str]:
         return lower - (lower - upper) * ((tempo - low) / (high - low) if high > low else 0.5)
 
     yield _text(_MARGIN + 4, top + 18, shortened(course.title), "t")
-    yield _text(_WIDE - _RIGHT, top + 18, shortened(course.last.drill), "", "end")
+    yield _text(_END, top + 18, shortened(course.last.drill), anchor="end")
     for tempo in dict.fromkeys((high, low)):
-        yield _line(_LEFT, y(tempo), _WIDE - _RIGHT, y(tempo), "a")
-        yield _text(_LEFT - 8, y(tempo) + 4, f"{tempo:g}", "", "end")
+        yield from _level(y(tempo), f"{tempo:g}")
     if len(entries) > 1:
         points = " ".join(f"{x:.1f},{y(e.tempo):.1f}" for x, e in zip(xs, entries, strict=True))
-        yield f'<polyline class="l" points="{points}"/>'
+        yield element("polyline", class_="l", points=points)
     for x, entry in zip(xs, entries, strict=True):
         kind = "g" if is_good(entry, settings) else "o"
         said = f"{entry.day.isoformat()}: {entry.tempo:g}, {entry.clean:.0%} clean"
         if entry.deviation_percent is not None:
             said += f", {of_step(entry.deviation_percent)} of a step unsteady"
-        yield (
-            f'<circle class="{kind}" cx="{x:.1f}" cy="{y(entry.tempo):.1f}" r="4">'
-            f"<title>{escape(said)}</title></circle>"
-        )
+        yield _dot(kind, x, y(entry.tempo), element("title", said))
     yield from _unsteady(entries, xs, lower + _GAP, settings)
     foot = lower + _GAP + _STEADY + 16
     first, last = entries[0].day.isoformat(), entries[-1].day.isoformat()
-    yield _text(_LEFT, foot, first, "")
+    yield _text(_LEFT, foot, first)
     if last != first:
-        yield _text(_WIDE - _RIGHT, foot, last, "", "end")
+        yield _text(_END, foot, last, anchor="end")
 
 
-def _legend(y: float, settings: Practice) -> Iterator[str]:
+def _legend(y: float, settings: Practice) -> Iterator[Svg]:
     """What the marks mean; the thresholds are those of the settings."""
-    yield f'<circle class="g" cx="{_MARGIN + 10}" cy="{y - 4:.1f}" r="4"/>'
-    yield _text(
-        _MARGIN + 20,
-        y,
-        f"good: {settings.clean:.0%} clean, at most {settings.steady:g}% unsteady",
-        "",
-    )
-    yield f'<circle class="o" cx="{_MARGIN + 300}" cy="{y - 4:.1f}" r="4"/>'
-    yield _text(_MARGIN + 310, y, "any other", "")
+    yield _dot("g", _MARGIN + 10, y - 4)
+    said = f"good: {settings.clean:.0%} clean, at most {settings.steady:g}% unsteady"
+    yield _text(_MARGIN + 20, y, said)
+    yield _dot("o", _MARGIN + 300, y - 4)
+    yield _text(_MARGIN + 310, y, "any other")
     said = "line: bpm; bars: unsteady, in % of a grid step; dashed: up to here it is steady"
-    yield _text(_MARGIN + 4, y + 18, said, "")
+    yield _text(_MARGIN + 4, y + 18, said)
 
 
 def _unsteady(
     entries: Sequence[Entry], xs: Sequence[float], top: float, settings: Practice
-) -> Iterator[str]:
+) -> Iterator[Svg]:
     """A bar for each take, high where it was unsteady."""
     known = [e.deviation_percent for e in entries if e.deviation_percent is not None]
     base = top + _STEADY
     most = max([*known, settings.steady])
-    yield _line(_LEFT, base, _WIDE - _RIGHT, base, "a")
-    level = base - _STEADY * settings.steady / most
-    yield _line(_LEFT, level, _WIDE - _RIGHT, level, "s")
-    yield _text(_LEFT - 8, level + 4, f"{settings.steady:g}%", "", "end")
-    yield _text(_LEFT - 8, base + 4, "0", "", "end")
+    yield from _level(base, "0")
+    yield from _level(base - _STEADY * settings.steady / most, f"{settings.steady:g}%", "s")
     for x, entry in zip(xs, entries, strict=True):
         if entry.deviation_percent is not None:
             size = _STEADY * entry.deviation_percent / most
-            yield (
-                f'<rect class="b" x="{x - 2:.1f}" y="{base - size:.1f}" width="4" '
-                f'height="{size:.1f}"/>'
-            )
+            yield element("rect", class_="b", x=x - 2, y=base - size, width=4, height=size)
 
 
 def _across(entries: Sequence[Entry]) -> list[float]:
     """Where each take stands: by time."""
-    left, right = _LEFT + 8.0, _WIDE - _RIGHT - 8.0
+    left, right = _LEFT + 8.0, _END - 8.0
     first, last = entries[0].when, entries[-1].when
     length = (last - first).total_seconds()
     if not length:
@@ -127,10 +111,15 @@ def _across(entries: Sequence[Entry]) -> list[float]:
     return [left + (right - left) * (e.when - first).total_seconds() / length for e in entries]
 
 
-def _text(x: float, y: float, text: str, kind: str, anchor: str = "start") -> str:
-    kept = escape(printable(text))
-    return f'<text x="{x:g}" y="{y:.1f}" class="{kind}" text-anchor="{anchor}">{kept}</text>'
+def _level(y: float, said: str, kind: str = "a") -> Iterator[Svg]:
+    """A line all across, and what it means."""
+    yield element("line", class_=kind, x1=_LEFT, y1=y, x2=_END, y2=y)
+    yield _text(_LEFT - 8, y + 4, said, anchor="end")
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, kind: str) -> str:
-    return f'<line class="{kind}" x1="{x1:g}" y1="{y1:.1f}" x2="{x2:g}" y2="{y2:.1f}"/>'
+def _text(x: float, y: float, text: str, kind: str = "", anchor: str = "start") -> Svg:
+    return element("text", printable(text), x=x, y=y, class_=kind, text_anchor=anchor)
+
+
+def _dot(kind: str, x: float, y: float, *title: Svg) -> Svg:
+    return element("circle", *title, class_=kind, cx=x, cy=y, r=4)

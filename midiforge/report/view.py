@@ -12,6 +12,7 @@ from midiforge.hear.figures import Tally, Timing, timing
 from midiforge.hear.review import Judged, Review
 from midiforge.insight.places import place_name
 from midiforge.model.hit import FEET, HANDS, Limb
+from midiforge.model.spelling import together
 
 LIMBS = (*HANDS, *FEET)
 
@@ -42,7 +43,7 @@ class Lane:
 
     @property
     def letters(self) -> str:
-        return "+".join(limb.letter for limb in self.limbs)
+        return together(self.limbs)
 
 
 @frozen

@@ -1,28 +1,26 @@
 """The facts of an exercise as plain data, for `--json` and for whoever scripts it."""
 
-from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
-from midiforge.insight import MEASURE, Insight, hands_and_feet, insight
+from midiforge.insight import MEASURE, hands_and_feet, insight
 from midiforge.insight.loop import loop_of
 from midiforge.insight.places import place_name
 from midiforge.insight.returns import chord_bars
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
 
+_OF_LIMBS = ("strokes", "grace_notes", "per_second", "sustained", "peak")
 
-def as_json(exercise: Exercise, known: Insight | None = None) -> dict[str, Any]:
+
+def as_json(exercise: Exercise) -> dict[str, Any]:
     """The facts that `exercise_lines` tells, of JSON's own kinds only.
 
     Rates are in strokes a second, rounded to thousandths; bars count from 1; `hits` are the
     player's in one time round.
-
-    known: the exercise's insight, if already at hand.
     """
-    found = known or insight(exercise)
+    found = insight(exercise)
     asked = found.demands
-    table = hands_and_feet(found.meetings)
     return {
         "number": str(exercise.number),
         "title": exercise.title,
@@ -37,13 +35,7 @@ def as_json(exercise: Exercise, known: Insight | None = None) -> dict[str, Any]:
         "chords": chord_bars(exercise),
         "hits": [_hit(exercise, hit) for hit in loop_of(exercise).hits],
         "limbs": {
-            each.limb.value: {
-                "strokes": each.strokes,
-                "grace_notes": each.grace_notes,
-                "per_second": _number(each.per_second),
-                "sustained": _number(each.sustained),
-                "peak": _number(each.peak),
-            }
+            each.limb.value: {name: _number(getattr(each, name)) for name in _OF_LIMBS}
             for each in asked.limbs
         },
         "longest_run": {
@@ -57,7 +49,8 @@ def as_json(exercise: Exercise, known: Insight | None = None) -> dict[str, Any]:
             for each in found.meetings
         ],
         "hand_meets_foot": {
-            f"{hand.value}+{foot.value}": len(each) for (hand, foot), each in table.items()
+            f"{hand.value}+{foot.value}": len(met)
+            for (hand, foot), met in hands_and_feet(found.meetings).items()
         },
         "syncopation": {
             "measure": MEASURE,
@@ -87,8 +80,3 @@ def _hit(exercise: Exercise, hit: Hit) -> dict[str, Any]:
 def _number(value: Fraction | float) -> int | float:
     rounded = round(float(value), 3)
     return int(rounded) if rounded.is_integer() else rounded
-
-
-def tempo_words(at_tempos: Sequence[Exercise]) -> str:
-    """Tempos as written on a page: "quarter = a 92, b 104", "quarter = 60 to 100"."""
-    return f"{at_tempos[0].meter.pulse_name} = {', '.join(each.tempo_said for each in at_tempos)}"

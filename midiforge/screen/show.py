@@ -1,7 +1,6 @@
 """An exercise in the terminal, as a drummer reads it, and what it asks for."""
 
-from collections.abc import Iterator, Sequence
-from fractions import Fraction
+from collections.abc import Iterable, Iterator, Sequence
 from textwrap import wrap
 
 from midiforge.insight import MEASURE, Demands, Insight, Meeting, hands_and_feet, insight
@@ -9,30 +8,25 @@ from midiforge.insight.demands import fastest_tempo
 from midiforge.insight.places import explained
 from midiforge.insight.returns import chord_bars, returns
 from midiforge.insight.words import bars_named, counted_in, paragraphs, swung
-from midiforge.model.exercise import Exercise
-from midiforge.model.hit import FEET, HANDS
+from midiforge.model.exercise import Exercise, fastest
 from midiforge.model.number import numbers_said
-from midiforge.screen.facts import tempo_words
-from midiforge.screen.stave import Stave
-
-Spans = Sequence[tuple[str, str]]
+from midiforge.screen.bars import Bars
+from midiforge.screen.setting import Setting, Spans
 
 STYLES = {
     "title": "bold",
-    "heading": "",
     "count": "cyan",
+    "label": "cyan",
     "accent": "bold yellow",
-    "stroke": "",
     "ghost": "dim",
     "faint": "dim",
-    "label": "cyan",
     "warning": "bold red",
 }
-LABELS = 14
-NARROWEST, WIDEST = 20, 120
-HARDEST = 3
-MOST_TEMPOS = 4
-SLIGHT = 0.5  # points of a part of the score that is not worth naming
+_LABELS = 14
+_NARROWEST, _WIDEST = 20, 120
+_HARDEST = 3
+_MOST_TEMPOS = 4
+_SLIGHT = 0.5  # points of a part of the score that is not worth naming
 
 
 def exercise_lines(
@@ -47,52 +41,63 @@ def exercise_lines(
     most_bars: how many different bars are shown at most.
     """
     at_tempos = [exercise] if isinstance(exercise, Exercise) else [*exercise]
-    exercise = max(at_tempos, key=lambda each: each.tempo.last)
+    exercise = fastest(at_tempos)
     found = insight(exercise)
-    width = min(max(width, NARROWEST), WIDEST)
+    width = min(max(width, _NARROWEST), _WIDEST)
     numbers = numbers_said(each.number for each in at_tempos)
     title = f"{numbers}. {exercise.title}" if numbers else exercise.title
-    for text in wrap(title, width):
-        yield [(text, "title")]
-    for text in wrap(_header(at_tempos), width):
-        yield [(text, "faint")]
-    for paragraph in paragraphs(exercise.text):
-        for text in wrap(paragraph, width):
-            yield [(text, "")]
+    own = ((text, "") for text in paragraphs(exercise.text))
+    for text, style in ((title, "title"), (_header(at_tempos), "faint"), *own):
+        yield from ([(line, style)] for line in wrap(text, width))
     yield []
-    stave = Stave(exercise, most_bars)
-    yield from stave.lines(width)
-    if stave.left_out:
+    setting = Setting(exercise, most_bars)
+    yield from setting.lines(width)
+    if setting.left_out:
         yield []
-        yield [(f"and {stave.left_out} more bars that differ", "faint")]
+        yield [(f"and {setting.left_out} more bars that differ", "faint")]
     yield []
-    for label, text in _played_on(stave):
-        yield from _fact(label, text, width)
-    if exercise.hands:
-        yield from _fact("repeats", exercise.hands, width)
-    yield from _fact("returns", _returns(exercise), width)
-    for label, text in _beside(exercise):
-        yield from _fact(label, text, width)
-    for said, meaning in explained([exercise.title, *(each.count for each in found.meetings)]):
-        yield from _fact("counts", f"{said} is {meaning}", width)
+    yield from _facts(_music(exercise, found, setting.all), width)
     yield []
     yield from _rates(at_tempos, found.demands)
-    yield from _meetings(exercise, found, width)
+    if meetings := [*_meetings(exercise, found)]:
+        yield []
+        yield [("hands meet feet", "label")]
+        yield from _facts(meetings, width, "")
     yield []
-    for label, text in _facts(found):
-        yield from _fact(label, text, width)
-    for warning in found.warnings:
-        yield from _fact("too much?", warning, width, "warning")
+    yield from _facts(_demands(found), width)
+    yield from _facts((("too much?", warning) for warning in found.warnings), width, "warning")
 
 
 def _header(at_tempos: Sequence[Exercise]) -> str:
+    """Such as "4/4, quarter = a 92, b 104, swung eighths 2:1, R leads, 1 bar count-in"."""
     exercise = at_tempos[0]
-    parts = [str(exercise.meter), tempo_words(at_tempos)]
-    if not exercise.swing.is_straight:
-        parts.append(swung(exercise.swing))
-    if exercise.variant.lead:
-        parts.append(f"{exercise.variant.lead} leads")
-    return ", ".join(filter(None, (*parts, counted_in(exercise))))
+    tempos = f"{exercise.meter.pulse_name} = {', '.join(each.tempo_said for each in at_tempos)}"
+    swing = "" if exercise.swing.is_straight else swung(exercise.swing)
+    lead = f"{exercise.variant.lead} leads" if exercise.variant.lead else ""
+    return ", ".join(filter(None, (str(exercise.meter), tempos, swing, lead, counted_in(exercise))))
+
+
+def _music(exercise: Exercise, found: Insight, bars: Bars) -> Iterator[tuple[str, str]]:
+    """What is played on what, when it returns, who plays along, and to which chords."""
+    if played_on := "; ".join(_played_on(bars)):
+        yield "played on", played_on
+    if exercise.hands:
+        yield "repeats", exercise.hands
+    yield "returns", _returns(exercise)
+    if exercise.tracks:
+        yield "beside you", "; ".join(track.title for track in exercise.tracks)
+    if exercise.chords:
+        yield "chords", " | ".join(" ".join(bar) for bar in chord_bars(exercise))
+    for said, meaning in explained([exercise.title, *(each.count for each in found.meetings)]):
+        yield "counts", f"{said} is {meaning}"
+
+
+def _played_on(bars: Bars) -> Iterator[str]:
+    for name, voice in bars.main_voice.items():
+        label = bars.labels.get(name)
+        who = f"{label}: {name} on" if label else name
+        keys = "".join(f", {key} = {other}" for other, key in bars.voice_keys[name].items())
+        yield f"{who} {voice}{keys}"
 
 
 def _returns(exercise: Exercise) -> str:
@@ -104,40 +109,21 @@ def _returns(exercise: Exercise) -> str:
     return text
 
 
-def _beside(exercise: Exercise) -> Iterator[tuple[str, str]]:
-    """Who plays along, and to which chords, the first time round them."""
-    if exercise.tracks:
-        yield "beside you", "; ".join(track.title for track in exercise.tracks)
-    if exercise.chords:
-        yield "chords", " | ".join(" ".join(bar) for bar in chord_bars(exercise))
-
-
-def _played_on(stave: Stave) -> Iterator[tuple[str, str]]:
-    said = []
-    for name, voice in stave.rows.main_voice.items():
-        label = stave.rows.layer_labels.get(name)
-        who = f"{label}: {name} on" if label else name
-        keys = "".join(f", {key} = {other}" for other, key in stave.rows.voice_keys[name].items())
-        said.append(f"{who} {voice}{keys}")
-    if said:
-        yield "played on", "; ".join(said)
-
-
 def _rates(at_tempos: Sequence[Exercise], asked: Demands) -> Iterator[Spans]:
     """Strokes a second of each limb: on average, and at most."""
-    shown = [asked.at(fastest_tempo(each)) for each in _some(at_tempos, MOST_TEMPOS)]
+    shown = [asked.at(fastest_tempo(each)) for each in _some(at_tempos, _MOST_TEMPOS)]
     if not shown[0].limbs:
         return
     heads = "".join(f"{f'at {float(asked.tempo):g} bpm':>13}" for asked in shown)
     yield [("strokes a second: on average, and at most", "label")]
-    yield [(" " * (LABELS - 4) + heads, "faint")]
+    yield [(" " * (_LABELS - 4) + heads, "faint")]
     for i, each in enumerate(shown[0].limbs):
         cells = ""
         for demand in shown:
             rate = demand.limbs[i]
             most = f"{float(rate.peak):.1f}" if rate.peak else "-"
             cells += f"{float(rate.per_second):>7.1f}{most:>6}"
-        yield [(f"{each.limb.title:<{LABELS - 4}}{cells}", "")]
+        yield [(f"{each.limb.title:<{_LABELS - 4}}{cells}", "")]
 
 
 def _some(items: Sequence[Exercise], most: int) -> Sequence[Exercise]:
@@ -147,22 +133,14 @@ def _some(items: Sequence[Exercise], most: int) -> Sequence[Exercise]:
     return [items[round(i * (len(items) - 1) / (most - 1))] for i in range(most)]
 
 
-def _meetings(exercise: Exercise, found: Insight, width: int) -> Iterator[Spans]:
-    table = hands_and_feet(found.meetings)
+def _meetings(exercise: Exercise, found: Insight) -> Iterator[tuple[str, str]]:
+    """How often and where each hand that plays meets each foot that does."""
     playing = {each.limb for each in found.demands.limbs}
-    hands = [hand for hand in HANDS if hand in playing]
-    feet = [foot for foot in FEET if foot in playing]
-    if not hands or not feet:
-        return
-    yield []
-    yield [("hands meet feet", "label")]
-    several = exercise.returns_after_bars > 1
-    for hand in hands:
-        for foot in feet:
-            met = table[hand, foot]
-            where = _where(met, several) if met else "never"
-            count = f"{len(met)} times: " if len(met) > 1 else "once: " if met else ""
-            yield from _fact(f"{hand.letter} + {foot.letter}", count + where, width, "")
+    for (hand, foot), met in hands_and_feet(found.meetings).items():
+        if playing >= {hand, foot}:
+            count = f"{len(met)} times: " if len(met) > 1 else "once: " if met else "never"
+            where = _where(met, exercise.returns_after_bars > 1)
+            yield f"{hand.letter} + {foot.letter}", count + where
 
 
 def _where(met: Sequence[Meeting], several: bool) -> str:
@@ -180,7 +158,7 @@ def _where(met: Sequence[Meeting], several: bool) -> str:
     return "; ".join(said[:6]) + more
 
 
-def _facts(found: Insight) -> Iterator[tuple[str, str]]:
+def _demands(found: Insight) -> Iterator[tuple[str, str]]:
     asked = found.demands
     if asked.endless and asked.run_hand:
         hands = sum(each.limb.is_hand for each in asked.limbs)
@@ -196,25 +174,21 @@ def _facts(found: Insight) -> Iterator[tuple[str, str]]:
     if mixed or asked.unisons:
         share = round(100 * asked.unison_share)
         yield "unisons", f"{asked.unisons} of {asked.moments} moments ({share}%)"
-    lines = [f"{line.name} {_short(line.per_bar)}" for line in found.syncopation.lines]
-    yield "syncopation", f"{', '.join(lines)}; a bar, 0 is none ({MEASURE})"
+    lines = (f"{line.name} {float(line.per_bar):.1f}" for line in found.syncopation.lines)
+    by_line = ", ".join(line.removesuffix(".0") for line in lines)
+    yield "syncopation", f"{by_line}; a bar, 0 is none ({MEASURE})"
     # Which hands alone strike together, or feet alone, is seen in the sticking.
     telling = [part for part in found.difficulty.hardest if mixed or part.name != "combinations"]
-    hardest = [part.why for part in telling[:HARDEST] if part.points >= SLIGHT]
+    hardest = [part.why for part in telling[:_HARDEST] if part.points >= _SLIGHT]
     score = f"{found.difficulty.score:.1f} by our own rule of thumb, 0 is easiest"
     yield "how hard", f"{score}: {'; '.join(hardest)}" if hardest else score
 
 
-def _short(value: Fraction) -> str:
-    """A number with one decimal at most."""
-    return f"{float(value):.1f}".removesuffix(".0")
-
-
-def _fact(label: str, text: str, width: int, style: str = "label") -> Iterator[Spans]:
-    """A label and its text, wrapped with the text's left edge kept."""
-    lines = wrap(text, max(width - LABELS, 20), break_long_words=False, break_on_hyphens=False) or [
-        ""
-    ]
-    for number, line in enumerate(lines):
-        head = label if number == 0 else ""
-        yield [(f"{head:<{LABELS}}", style), (line, "warning" if style == "warning" else "")]
+def _facts(facts: Iterable[tuple[str, str]], width: int, style: str = "label") -> Iterator[Spans]:
+    """Labels and their texts, wrapped with the texts' left edge kept."""
+    room = max(width - _LABELS, 20)
+    for label, text in facts:
+        lines = wrap(text, room, break_long_words=False, break_on_hyphens=False)
+        for number, line in enumerate(lines or [""]):
+            head = f"{'' if number else label:<{_LABELS}}"
+            yield [(head, style), (line, style if style == "warning" else "")]

@@ -23,21 +23,20 @@ def title_lines(pieces: Iterable[Sequence[Exercise]], width: int) -> Iterator[st
     are as wide as the first pieces need, and get wider where a later one needs that.
     """
     sizes = [*map(len, _HEADS)]
+
+    def widen(row: Sequence[str]) -> None:
+        sizes[: len(row)] = map(max, sizes, map(len, row))
+
     pieces = iter(pieces)
     first = [*islice(pieces, _MEASURED)]
     for piece in first:
-        _widen(sizes, _told(piece))
+        widen(_told(piece))
     yield from _lines(_HEADS, sizes, width)
     for piece in chain(first, pieces):
         told = _told(piece)
-        _widen(sizes, told)
+        widen(told)
         how_hard = f"{insight(fastest(piece)).difficulty.score:.1f}"
         yield from _lines((*told, how_hard), sizes, width)
-
-
-def _widen(sizes: list[int], row: Iterable[str]) -> None:
-    for i, text in enumerate(row):
-        sizes[i] = max(sizes[i], len(text))
 
 
 def _lines(row: Sequence[str], sizes: Sequence[int], width: int) -> Iterator[str]:

@@ -7,17 +7,21 @@ terminal that does not take them cannot hold up the music.
 import re
 import shutil
 import threading
-from collections.abc import Iterable
-from contextlib import suppress
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from functools import lru_cache
 
+from midiforge.insight.words import ranges
 from midiforge.live.playing.bars import PlayableExercise
+from midiforge.live.playing.keyboard import pressed, single_keys
 from midiforge.live.playing.layers import LAYERS
 from midiforge.live.playing.levels import Levels
+from midiforge.live.playing.player import Player
 from midiforge.live.playing.route import Place, Route
-from midiforge.live.screen.chords import HIGH, Chords, chords_of, large
-from midiforge.live.screen.key_lines import key_lines, short_key_lines
-from midiforge.live.screen.stave import Column, Columns, Stave
+from midiforge.live.screen.chords import HIGH, Chords, large
+from midiforge.live.screen.columns import Columns, Setting
+from midiforge.live.screen.key_lines import key_lines
 from midiforge.live.screen.terminal import (
     CLEAR_BELOW,
     CLEAR_LINE,
@@ -34,14 +38,26 @@ from midiforge.live.screen.terminal import (
     without_air,
     write,
 )
+from midiforge.live.screen.watcher import Watcher
 from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number
 from midiforge.model.tempo import plain
 from midiforge.printable import printable
+from midiforge.stave import Stave
 
 _FOOT = 4  # lines: what comes next, what was said, silent layers, levels
-
 _ROOMY = 22  # lines; in a smaller terminal chords are written small
+_SPARE = 4_000_000  # nanoseconds that a picture takes at most
+_MOST_KEPT, _MOST_BARS = 16, 64  # exercises, and bars of each
+
+
+class _Kept:
+    """What is needed to show an exercise: its chords, and the columns of its bars."""
+
+    def __init__(self, exercise: Exercise) -> None:
+        stave = Stave(exercise, beside=False)
+        self.chords = Chords(exercise)
+        self.columns = lru_cache(_MOST_BARS)(lambda number: Columns(stave, number))
 
 
 @dataclass(slots=True)
@@ -59,13 +75,8 @@ class Display:
     message: str = ""
     paused: bool = False
     _at: float = -1.0
-    _changed: bool = True
-    _state: tuple[bool, frozenset[str], int] = (False, frozenset(), 0)
-    _columns: dict[Number, Columns] = field(default_factory=dict)
-    _bars: dict[tuple[Number, int], tuple[tuple[Column, ...], list[int]]] = field(
-        default_factory=dict
-    )
-    _chords: dict[Number, Chords] = field(default_factory=dict)
+    _drawn: object = None
+    _exercises: dict[Number, _Kept] = field(default_factory=dict)
     _frame: str = ""
     _wake: threading.Event = field(default_factory=threading.Event)
     _done: bool = False
@@ -87,47 +98,45 @@ class Display:
 
     def prepare(self, playable: PlayableExercise) -> None:
         """Makes what is needed to show an exercise, ahead of its time; from any thread."""
-        for bar in playable.bars[:64]:
-            self._bar(playable.exercise, bar.number)
-        self._chords_of(playable.exercise)
+        kept = self._kept(playable.exercise)
+        for number in range(min(playable.exercise.bars, _MOST_BARS)):
+            kept.columns(number)
 
     def bar(self, place: Place) -> None:
-        self.place, self._at, self._changed = place, -1.0, True
+        self.place, self._at = place, -1.0
 
     def moment(self, at: float) -> None:
-        self._at, self._changed = at, True
+        self._at = at
 
     def say(self, text: str) -> None:
-        self.message, self._changed = printable(text), True
+        self.message = printable(text)
 
     def idle(self, spare: int, paused: bool) -> None:
         """Draws if something changed and there is time."""
-        state = (paused, frozenset(self.muted), self.levels.changes)
-        if state != self._state:
-            self._state, self.paused, self._changed = state, paused, True
-        if self._changed and spare > 4_000_000:
-            self._changed = False
+        self.paused = paused
+        silent = frozenset(self.muted)
+        state = (self.place, self._at, self.message, paused, silent, self.levels.changes)
+        if state != self._drawn and spare > _SPARE:
+            self._drawn = state
             self._frame = self.frame(*shutil.get_terminal_size())
             self._wake.set()
 
     def frame(self, width: int, height: int) -> str:
         """The whole picture for a terminal of that size."""
-        lines = without_air((_clip(line, width) for line in self._lines(width, height)), height)
-        return (
-            HOME
-            + "".join(f"{line}{CLEAR_LINE}\r\n" for line in lines[:-1])
-            + (f"{lines[-1]}{CLEAR_LINE}{CLEAR_BELOW}")
-        )
+        indented = (f"  {line}" if line else "" for line in self._lines(width - 4, height))
+        *lines, last = without_air((_clip(line, width) for line in indented), height)
+        above = "".join(f"{line}{CLEAR_LINE}\r\n" for line in lines)
+        return f"{HOME}{above}{last}{CLEAR_LINE}{CLEAR_BELOW}"
 
-    def _lines(self, width: int, height: int) -> list[str]:
+    def _lines(self, room: int, height: int) -> list[str]:
         place = self.place
         if place is None:
-            return ["", "  getting ready"]
-        room = width - 4
-        stave, here = self._stave(place, room), self._here(place)
+            return ["", "getting ready"]
+        columns = self._kept(place.playable.exercise).columns(max(place.bar.number, 0))
+        stave, here = Setting(columns, room), columns.here(self._at)
         small = self._chord_lines(place, room, False)
         roomy = self._chord_lines(place, room, True) if height >= _ROOMY else small
-        keys = [key_lines(place.playable, room), short_key_lines(place.playable, room)]
+        keys, short_keys = key_lines(place.playable, room)
         head, foot = self._head(place, room), self._foot(room)
         # Silent layers and levels have their room from the beginning: nothing jumps then.
         left = height - _tight(head) - max(_tight(foot), _FOOT)
@@ -135,21 +144,25 @@ class Display:
         def fitting(chords: list[str], told: list[str]) -> int:
             return min((left - _tight(chords) - len(told)) // stave.height, len(stave.lines))
 
-        ways = ((roomy, keys[0]), (small, keys[0]), (small, keys[1]))
+        ways = ((roomy, keys), (small, keys), (small, short_keys))
         chords, keys_told = max(ways, key=lambda way: fitting(*way))  # the first of the best
         shown = stave.shown(here, fitting(chords, keys_told))
         if len(shown) < len(stave.lines):
-            head = self._head(place, room, _lines_told(shown, len(stave.lines)))
-        rows = [["", *stave.rows(line, here, place.bar.number < 0)] for line in shown]
+            lines = f"line{'s' * (len(shown) > 1)} {ranges(i + 1 for i in shown)}"
+            head = self._head(place, room, f"{lines} of {len(stave.lines)}")
         return [
             "",
             *head,
-            *(row for line in rows for row in line),
+            *(
+                row
+                for line in shown
+                for row in ("", *stave.rows(line, here, counts_only=place.bar.number < 0))
+            ),
             "",
             *chords,
             *foot,
             "",
-            *(f"  {FAINT}{each}{PLAIN}" for each in keys_told),
+            *(f"{FAINT}{each}{PLAIN}" for each in keys_told),
         ]
 
     def _head(self, place: Place, room: int, *more: str) -> list[str]:
@@ -160,22 +173,24 @@ class Display:
         where = "count-in" if bar.number < 0 else f"bar {bar.number + 1} of {exercise.bars}"
         times = f"time {place.time} of {place.times}" if place.times else f"time {place.time}"
         title = f"{LOUD}{exercise.number}{PLAIN}  {cut(exercise.title, room - 4)}"
-        said = flowed([tempo, *written, f"{LOUD}{where}{PLAIN}", times, *more], room)
-        return [*_indented([title]), "", *_indented(said)]
+        return [title, "", *flowed([tempo, *written, f"{LOUD}{where}{PLAIN}", times, *more], room)]
 
     def _foot(self, room: int) -> list[str]:
         """What comes next, what was said, and what does not sound as it is written."""
-        silent = [layer for layer in LAYERS if layer in self.muted]
-        levels = self._levels_told()
         said = [cut(word, room) for word in self.message.split(" ")]
         if self.paused:
             said = [f"{LOUD}PAUSED{PLAIN}  space goes on"]
+        silent = ", ".join(layer for layer in LAYERS if layer in self.muted)
+        levels = [
+            f"{LOUD if layer == self.levels.chosen else ''}{layer} {self.levels[layer]} %{PLAIN}"
+            for layer in self.levels.told()
+        ]
         return [
-            f"  next: {cut(_called(self.route.upcoming()), room - 6)}",
+            f"next: {cut(_called(self.route.upcoming()), room - 6)}",
             "",
-            *_indented(flowed(said, room, " ")),
-            *(_indented(flowed(_listed("silent", silent), room, " ")) if silent else [""]),
-            *(_indented(flowed([f"level: {levels[0]}", *levels[1:]], room)) if levels else [""]),
+            *flowed(said, room, " "),
+            *flowed(f"silent: {silent}".split() if silent else [""], room, " "),
+            *flowed([f"level: {levels[0]}", *levels[1:]] if levels else [""], room),
         ]
 
     def _chord_lines(self, place: Place, room: int, roomy: bool) -> list[str]:
@@ -184,56 +199,23 @@ class Display:
             return []
         time = float(place.bar.number * exercise.meter.bar) + max(self._at, 0.0)
         again = place.times == 0 or place.time < place.times
-        now, following = map(printable, self._chords_of(exercise).at(time, again))
-        then = [f"then {LOUD}{following}{PLAIN}"] if following else []
+        now, following = map(printable, self._kept(exercise).chords.at(time, again))
+        then = f"then {LOUD}{following}{PLAIN}" if following else ""
         rows = large(now, room - 8 - len(following)) if roomy else []
         if not rows:
-            return [*_indented(flowed([f"{HERE} {now} {PLAIN}", *then], room)), ""]
-        middle = HIGH // 2
-        drawn = ["  " + _PIXELS.sub(_drawn, row) for row in rows]
-        drawn[middle] += "".join(f"   {each}" for each in then)
+            told = [f"{HERE} {now} {PLAIN}", then] if then else [f"{HERE} {now} {PLAIN}"]
+            return [*flowed(told, room), ""]
+        drawn = [_RUN.sub(_filled, row) for row in rows]
+        drawn[HIGH // 2] += f"   {then}" if then else ""
         return [*drawn, ""]
 
-    def _levels_told(self) -> list[str]:
-        """The levels there is something to be told of, the chosen one's in bold."""
-        told = []
-        for layer in self.levels.told():
-            style = LOUD if layer == self.levels.chosen else ""
-            told.append(f"{style}{layer} {self.levels[layer]} %{PLAIN}")
-        return told
-
-    def _stave(self, place: Place, room: int) -> Stave:
-        return Stave(*self._bar(place.playable.exercise, max(place.bar.number, 0)), room)
-
-    def _here(self, place: Place) -> int:
-        """The column that we are at; -1 before the first."""
-        columns, _ = self._bar(place.playable.exercise, max(place.bar.number, 0))
-        return max((i for i, each in enumerate(columns) if each.at <= self._at + 1e-6), default=-1)
-
-    def _bar(self, exercise: Exercise, number: int) -> tuple[tuple[Column, ...], list[int]]:
-        key = (exercise.number, number)
-        found = self._bars.get(key)
-        if found is None:
-            if len(self._bars) > 512:
-                self._bars.clear()
-            found = self._bars[key] = self._columns_of(exercise).bar(number)
-        return found
-
-    def _columns_of(self, exercise: Exercise) -> Columns:
-        found = self._columns.get(exercise.number)
-        if found is None:
-            if len(self._columns) > 64:
-                self._columns.clear()
-            found = self._columns[exercise.number] = Columns(exercise)
-        return found
-
-    def _chords_of(self, exercise: Exercise) -> Chords:
-        found = self._chords.get(exercise.number)
-        if found is None:
-            if len(self._chords) > 64:
-                self._chords.clear()
-            found = self._chords[exercise.number] = chords_of(exercise)
-        return found
+    def _kept(self, exercise: Exercise) -> _Kept:
+        kept = self._exercises.get(exercise.number)  # another thread may empty it meanwhile
+        if kept is None:
+            if len(self._exercises) >= _MOST_KEPT:
+                self._exercises.clear()
+            kept = self._exercises[exercise.number] = _Kept(exercise)
+        return kept
 
     def _write(self) -> None:
         while not self._done:
@@ -245,32 +227,16 @@ class Display:
                 return
 
 
-_PIXELS = re.compile("#+")
+_RUN = re.compile("#+")
 
 
-def _drawn(pixels: re.Match[str]) -> str:
-    return f"{HERE}{' ' * len(pixels[0])}{PLAIN}"
-
-
-def _indented(lines: Iterable[str]) -> list[str]:
-    return [f"  {line}" for line in lines]
-
-
-def _listed(what: str, items: Iterable[str]) -> list[str]:
-    """The words of "silent: hands, feet"."""
-    return f"{what}: {', '.join(items)}".split()
+def _filled(run: re.Match[str]) -> str:
+    return f"{HERE}{' ' * len(run[0])}{PLAIN}"
 
 
 def _tight(lines: Iterable[str]) -> int:
     """How many lines there are but for air."""
     return sum(map(bool, lines))
-
-
-def _lines_told(shown: range, of: int) -> str:
-    """Which lines of a bar are shown, where there is no room for all."""
-    if len(shown) == 1:
-        return f"line {shown.start + 1} of {of}"
-    return f"lines {shown.start + 1}-{shown.stop} of {of}"
 
 
 def _called(exercise: Exercise | None) -> str:
@@ -287,3 +253,19 @@ def _clip(line: str, width: int) -> str:
             clipped += piece[:room]
             room -= min(len(piece), room)
     return clipped.rstrip() if STYLE.search(line) is None else clipped
+
+
+@contextmanager
+def on_screen(player: Player) -> Iterator[Watcher]:
+    """Shows what is played, and gives the player what is asked for by keys."""
+    sender = player.sender
+    with single_keys(), Display(player.route, sender.muted, sender.levels) as display:
+
+        def idle(spare: int) -> None:
+            for command in pressed():
+                player.wish(command)
+            display.idle(spare, player.paused)
+
+        yield Watcher(
+            bar=display.bar, moment=display.moment, idle=idle, say=display.say, made=display.prepare
+        )

@@ -18,21 +18,16 @@ _MOVES = (
 _LEVELS = (Command.LAYER, Command.SOFTER, Command.LOUDER)
 
 
-def _told(playable: PlayableExercise) -> list[tuple[Command, ...]]:
-    """The commands that are told, group by group; the band's where the exercise has them."""
-    layers = [each for each in LAYERS if each not in BAND or each in playable.layers]
-    return [_MOVES, tuple(map(Command, layers)), _LEVELS]
+def key_lines(playable: PlayableExercise, room: int) -> tuple[list[str], list[str]]:
+    """Which key does what, in as few lines as there is room for; and the keys alone.
 
-
-def key_lines(playable: PlayableExercise, room: int) -> list[str]:
-    """Which key does what, in as few lines as there is room for."""
-    moves, layers, levels = (list(map(told, group)) for group in _told(playable))
-    both = flowed([*layers, *levels], room)
-    if len(both) > 1:
-        both = [*flowed(layers, room), *flowed(levels, room)]
-    return [*flowed(moves, room), *both]
-
-
-def short_key_lines(playable: PlayableExercise, room: int) -> list[str]:
-    """The keys alone."""
-    return flowed([key_of(each) for group in _told(playable) for each in group], room, " ")
+    The band's are told where the exercise has it.
+    """
+    layers = [Command(each) for each in LAYERS if each not in BAND or each in playable.layers]
+    groups = (_MOVES, layers, _LEVELS)
+    moves, switches, levels = ([*map(told, group)] for group in groups)
+    below = flowed([*switches, *levels], room)
+    if len(below) > 1:
+        below = [*flowed(switches, room), *flowed(levels, room)]
+    alone = [key_of(each) for group in groups for each in group]
+    return [*flowed(moves, room), *below], flowed(alone, room, " ")

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from midiforge.live.playing.bars import PlayableExercise
 from midiforge.live.playing.route import Place
+from midiforge.model.tempo import plain
 
 
 @dataclass(slots=True)
@@ -24,3 +25,16 @@ class Watcher:
     idle: Callable[[int], None] = lambda _: None
     say: Callable[[str], None] = lambda _: None
     made: Callable[[PlayableExercise], None] = lambda _: None
+
+
+def plain_line(place: Place) -> str:
+    """The exercise that begins, for a screen that is none: its tempo, how often it goes round, and
+    how long that takes."""
+    exercise = place.playable.exercise
+    tempo = plain(place.playable.bars[0].tempo)
+    lasting = "for ever"
+    if place.times:
+        lasting = f"{float(exercise.lasting(place.times)):.0f} s"
+        if place.times > 1:
+            lasting = f"{place.times} times, {lasting}"
+    return f"{exercise.number}. {exercise.title}, {tempo} bpm, {lasting}"

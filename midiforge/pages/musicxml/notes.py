@@ -5,6 +5,7 @@ from fractions import Fraction
 from typing import NamedTuple
 from xml.sax.saxutils import escape
 
+from midiforge.model.spelling import spelled
 from midiforge.notation.chords import ChordSign
 from midiforge.notation.rhythm import VALUES, Tuplet, Value
 from midiforge.notation.score import FEET_VOICE, Group, Head, Note, Voice
@@ -96,7 +97,7 @@ def harmonies(
 
 def _letters(note: Note) -> str:
     """The sticking as a drill has it, "llR"; of their own they confuse readers."""
-    return "".join(head.hand.lower() for head in note.grace) + note.sticking
+    return str(spelled(note.sticking, "".join(head.hand.lower() for head in note.grace)))
 
 
 def _heads(note: Note) -> Iterable[Head]:
