@@ -12,13 +12,13 @@ The lesson is made once and no more of it than is asked for.
 
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import nullcontext
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError, WrongArgument
+from midiforge.frozen import frozen
 from midiforge.lesson.lesson import Lesson, Progress
 from midiforge.lesson.outline import LeftOut
 from midiforge.lesson.remarks import remarks
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from midiforge.practice.standing import Advice
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BuildReport:
     """What came of a build.
 
@@ -56,7 +56,7 @@ class BuildReport:
     warnings: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SheetReport:
     """What came of writing pages.
 

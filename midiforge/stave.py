@@ -10,10 +10,11 @@ buzz. Whoever shows the rows only lays them out and colours them.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from typing import NamedTuple
 
+from midiforge.frozen import frozen
 from midiforge.insight.places import beat_of, syllables
 from midiforge.model.counts import UNNAMED, counts
 from midiforge.model.exercise import Exercise
@@ -36,7 +37,7 @@ class Cell(NamedTuple):
     style: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Row:
     """One row of one bar; times are within the bar, in quarter notes.
 

@@ -2,13 +2,14 @@
 
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, TypeVar
 
 from midiforge.drill import values
 from midiforge.drill.drill import Beside, Part, Player
 from midiforge.errors import MidiforgeError, NoOstinato, nearest, quoted
+from midiforge.frozen import frozen
 from midiforge.library import shelf
 from midiforge.model.band import Track
 from midiforge.model.hit import Limb
@@ -30,7 +31,7 @@ _USUAL, _NONE = "usual", "none"
 _PLAIN_STYLES = ("rock", "jazz-waltz", "twelve-eight")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Wishes:
     """The keys of the play-along, as they were given."""
 

@@ -1,13 +1,13 @@
 """A checked drill: every value typed, every name known."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 from itertools import groupby
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.model.band import Track
 from midiforge.model.hit import Limb
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from midiforge.library.band import Instrument, Style
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Ramp:
     """Tempos that change within one exercise: `by` more every `bars` bars."""
 
@@ -50,7 +50,7 @@ def ladder(start: Fraction, end: Fraction, by: Fraction) -> tuple[Fraction, ...]
 Voicing = Mapping[tuple[Limb, str], tuple[str, ...]]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Span:
     """Some bars of a form: of the exercise, of time, a call or a response."""
 
@@ -58,7 +58,7 @@ class Span:
     kind: SectionKind
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stage:
     """One way to practise the material.
 
@@ -90,7 +90,7 @@ class ShapeKind(StrEnum):
     REPEAT = "repeat"  # every second time through at another
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Shape:
     """A change of level over the written bars.
 
@@ -103,7 +103,7 @@ class Shape:
     bars: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Chosen:
     """An exercise that a drill chooses from itself.
 
@@ -116,7 +116,7 @@ class Chosen:
     repeats: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Practice:
     """When a take is good, and what follows from it; `midiforge.practice.advice` has the rules.
 
@@ -136,7 +136,7 @@ class Practice:
     goal: Fraction | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Part:
     """A percussion player beside the drummer.
 
@@ -150,7 +150,7 @@ class Part:
     clave: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Player:
     """Who plays the bass, or the chords."""
 
@@ -158,7 +158,7 @@ class Player:
     instrument: "Instrument"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Beside:
     """What plays beside the drummer.
 
@@ -182,7 +182,7 @@ class Beside:
         return (*(part.track for part in self.parts), *harmony)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Drill:
     """One idea and how to turn it over. Made by `read_drill` and `check_drill`."""
 

@@ -1,7 +1,7 @@
 """Stages: the three that every drill has, and those of its own."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -9,6 +9,7 @@ from midiforge.drill import values
 from midiforge.drill.drill import Span, Stage, Voicing
 from midiforge.drill.keys import STAGE_KEYS
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.frozen import frozen
 from midiforge.keys.kinds import items_of, of_kind
 from midiforge.keys.values import limb
 from midiforge.library import shelf
@@ -22,7 +23,7 @@ _KEYS = {key.name: key for key in STAGE_KEYS}
 _LONGEST_NAME = 40
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Common:
     """What stages share unless they say otherwise.
 

@@ -1,10 +1,11 @@
 """What there is to know of a key of a drill."""
 
-from dataclasses import dataclass
 from typing import Any
 
+from midiforge.frozen import frozen
 
-@dataclass(frozen=True, slots=True)
+
+@frozen
 class Key:
     """One key of a drill.
 

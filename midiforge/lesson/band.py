@@ -1,11 +1,12 @@
 """What plays beside the drummer over an exercise: percussion, bass line and chords."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from math import ceil, lcm
 
 from midiforge.drill.drill import Beside, Part
+from midiforge.frozen import frozen
 from midiforge.lesson.strokes import repeat
 from midiforge.library.band import Figure
 from midiforge.model.band import ChordMark, Tone
@@ -17,7 +18,7 @@ from midiforge.phrase.cycle import bars_to_meet
 _FORM, _EVEN = 8, 2  # bars that a form has at least, and is a multiple of
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Company:
     """What plays beside the drummer; as in `Exercise`."""
 

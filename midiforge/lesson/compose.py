@@ -1,12 +1,12 @@
 """One stage of one variant, written out: how long it must be, and every hit in it."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, lcm
 
 from midiforge.drill.drill import Beside, Drill, Span, Stage
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.lesson.band import Company, company, company_bars
 from midiforge.lesson.click import click
 from midiforge.lesson.dynamics import dynamics, shaped_bars
@@ -40,7 +40,7 @@ from midiforge.phrase.phrase import Phrase
 MOST_STROKES = 100_000
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Played:
     """What a stage keeps of a material: the phrase, and the lines that repeat.
 

@@ -2,13 +2,14 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
 from midiforge.drill.drill import Chosen, Drill, Stage
 from midiforge.drill.stages import EVERYTHING, FULL
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.lesson.compose import Played, compose, tempo_maps
 from midiforge.lesson.resolution import parts_of_a_quarter
 from midiforge.lesson.sameness import digest, line_text, phrase_text
@@ -24,7 +25,7 @@ from midiforge.phrase.material import Sticking
 from midiforge.phrase.sticking import write_sticking
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LeftOut:
     """A variant that makes no exercises, and why."""
 
@@ -36,7 +37,7 @@ class LeftOut:
         return f"{self.variant}: {self.why}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Outline:
     """A piece that is known and not yet written out: `piece()` does that.
 

@@ -1,11 +1,11 @@
 """Strokes in their places, before they have a voice: repeating lines, and the phrase in a form."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 
 from midiforge.drill.drill import Span
 from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
 from midiforge.lesson.form import spans
 from midiforge.model.counts import count_name
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
@@ -21,7 +21,7 @@ LIMB_ORDER: dict[Limb | None, int] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Placed:
     """One stroke in its place.
 

@@ -1,12 +1,13 @@
 """Which loops come from a drill."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from math import ceil
 
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
+from midiforge.frozen import frozen
 from midiforge.insight.words import listed
 from midiforge.lesson.lesson import Lesson
 from midiforge.lesson.sameness import digest, hits_text
@@ -23,7 +24,7 @@ MOST_MINUTES = 60
 USUAL_GAPS = (2, 2)  # bars with sound, bars without, where the drill has none
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Loop:
     """Something to play along with.
 
@@ -47,7 +48,7 @@ class Loop:
         return self.exercise.lasting(self.times)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Shape:
     """How loops are made.
 

@@ -1,12 +1,13 @@
 """Those who play beside the drummer: tracks, their tones, and the chords they play."""
 
-from dataclasses import dataclass
 from fractions import Fraction
+
+from midiforge.frozen import frozen
 
 NO_CHORD = "N.C."  # how a chord chart says that none is played
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Track:
     """Somebody who plays beside the drummer.
 
@@ -26,7 +27,7 @@ class Track:
     level: Fraction = Fraction(1)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Tone:
     """One pitch of a track, held.
 
@@ -42,7 +43,7 @@ class Tone:
     track: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ChordMark:
     """A chord symbol over its time, in quarter notes from the first downbeat.
 

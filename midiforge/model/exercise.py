@@ -1,12 +1,13 @@
 """An exercise: a piece at a tempo."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import groupby
 from operator import attrgetter
 from typing import Any, Generic, TypeVar
 
+from midiforge.frozen import frozen
 from midiforge.model.band import ChordMark, Tone, Track
 from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
@@ -29,7 +30,7 @@ class _Its(Generic[T]):
         return value
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Exercise:
     """One piece at one tempo; all that its piece has can be asked of it.
 

@@ -1,8 +1,9 @@
 """A hit: one limb, one voice, one moment."""
 
-from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
+
+from midiforge.frozen import frozen
 
 
 class Limb(StrEnum):
@@ -77,7 +78,7 @@ class OrnamentKind(StrEnum):
     BUZZ = "buzz"  # the stick is pressed and bounces on for the length of the step
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Ornament:
     """What is added to a stroke.
 
@@ -93,7 +94,7 @@ class Ornament:
     length: Fraction = Fraction(0)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Hit:
     """One stroke of one limb on one voice.
 

@@ -1,11 +1,11 @@
 """Meter: the bar, its beats, and the pulse that a tempo counts."""
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
 
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.frozen import frozen
 
 LARGEST_NUMERATOR = 64
 UNITS = (1, 2, 4, 8, 16, 32, 64)
@@ -20,7 +20,7 @@ NOTE_VALUES = {
 NOTE_VALUES |= {f"dotted {name}": value * 3 / 2 for name, value in NOTE_VALUES.items()}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Meter:
     """A meter and how it is felt; lengths are in quarter notes.
 

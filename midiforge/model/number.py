@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.frozen import frozen
 
 SUCH_AS = "such as 3, 3b or 5-8"
 
@@ -62,7 +63,7 @@ class Number:
         return f"{self.piece}{self.letter}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Named:
     """A number as somebody gives it; without a letter, all tempos of a piece are meant."""
 
@@ -84,7 +85,7 @@ def read_named(text: str) -> Named:
     return Named(int(match[1]), match[2].lower())
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Span:
     """From a number to another, both among them; one of its own if they are the same."""
 

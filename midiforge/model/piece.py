@@ -1,12 +1,12 @@
 """A piece: music that is the same at every tempo, and everything an output needs to know of it."""
 
 from bisect import bisect_right
-from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 from operator import itemgetter
 
 from midiforge.errors import shortened
+from midiforge.frozen import frozen
 from midiforge.model.band import ChordMark, Tone, Track
 from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
@@ -25,7 +25,7 @@ class SectionKind(StrEnum):
     TEMPO = "tempo"  # a step of a ramp
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Section:
     """A stretch of an exercise.
 
@@ -38,7 +38,7 @@ class Section:
     length: Fraction
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Moved:
     """What one move did, and how that is told: in titles, on pages, in the index, to the log.
 
@@ -64,7 +64,7 @@ class Moved:
     columns: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Variant:
     """How the material of a piece was moved.
 
@@ -96,7 +96,7 @@ class Variant:
         )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Dynamics:
     """A level over time that scales velocities.
 
@@ -117,7 +117,7 @@ class Dynamics:
         return level + (time - start) / (end - start) * (last - level)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Touch:
     """How strokes are played.
 
@@ -133,7 +133,7 @@ class Touch:
     seed: int = 1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Piece:
     """Music that is the same at every tempo; times and lengths are in quarter notes, exact.
 

@@ -1,15 +1,15 @@
 """Swing: pairs of equal notes played long and short."""
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.frozen import frozen
 
 STRAIGHT = _HALF = Fraction(1, 2)  # the share of the first of two equal notes
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Swing:
     """How far the second note of each pair is put back.
 

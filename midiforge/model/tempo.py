@@ -1,12 +1,14 @@
 """Tempo: how many pulses a minute, and where that changes."""
 
 from bisect import bisect_left, bisect_right
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from itertools import accumulate, pairwise
 
+from midiforge.frozen import frozen
 
-@dataclass(frozen=True, slots=True)
+
+@frozen
 class TempoMap:
     """Tempos over an exercise.
 

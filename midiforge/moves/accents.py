@@ -2,12 +2,13 @@
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import product
 from math import ceil, lcm
 
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.frozen import frozen
 from midiforge.keys.key import Key
 from midiforge.keys.reader import KeyReader
 from midiforge.model.counts import count_said, steps_in_bar
@@ -23,7 +24,7 @@ from midiforge.phrase.phrase import Phrase, accented, rotated
 _FOLLOW = "follow"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Accents:
     """Where accents come from.
 
@@ -35,7 +36,7 @@ class Accents:
     text: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AccentWishes:
     """Where accents come from and where they start; None where the phrase's own go with it."""
 
@@ -105,7 +106,7 @@ class AccentsMove(Move[AccentWishes]):
 ACCENT_PLACEMENT = "accent placement"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Accented:
     """A placed phrase and the accents it is to have.
 

@@ -1,10 +1,11 @@
 """What a move is: something that turns a drill's material over, and how that is told."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any, ClassVar, Generic, TypeVar
 
+from midiforge.frozen import frozen
 from midiforge.keys.key import Key
 from midiforge.keys.reader import KeyReader
 from midiforge.model.meter import Meter
@@ -15,7 +16,7 @@ from midiforge.phrase.phrase import Phrase
 Wish = TypeVar("Wish")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Material:
     """A drill's material moved some way, ready for the next move and in the end for every stage.
 

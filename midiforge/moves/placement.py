@@ -1,8 +1,8 @@
 """Placement: the phrase begun later, wrapped round or entering late."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
+from midiforge.frozen import frozen
 from midiforge.keys.key import Key
 from midiforge.keys.reader import KeyReader
 from midiforge.model.counts import count_said, spoken
@@ -12,7 +12,7 @@ from midiforge.moves.move import Material, Move
 from midiforge.moves.places import Places, places, resolved
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Placements:
     """Where the phrase starts; late: whether it is silent until there the first time through."""
 

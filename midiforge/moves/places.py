@@ -1,10 +1,10 @@
 """Where something begins: by count or grid step, or every step of a beat, phrase or bar."""
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.frozen import frozen
 from midiforge.keys.values import whole
 from midiforge.model.counts import count_index, steps_in_bar
 from midiforge.model.meter import Meter
@@ -13,7 +13,7 @@ from midiforge.moves.move import Material
 MOST_PLACEMENTS = 1024
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Places:
     """Placements, before grid and phrase are known.
 

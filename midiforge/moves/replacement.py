@@ -2,12 +2,13 @@
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations
 from math import lcm
 
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.frozen import frozen
 from midiforge.keys.key import Key
 from midiforge.keys.reader import KeyReader
 from midiforge.keys.values import limb
@@ -24,7 +25,7 @@ from midiforge.phrase.phrase import Phrase, Stroke
 NONE = "none"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Replaced:
     """The strokes of `limb` by another; counts: on which of them, "" for all."""
 

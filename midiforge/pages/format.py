@@ -1,11 +1,11 @@
 """What a format of pages is."""
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from midiforge.files.own_file import Seal
 from midiforge.files.record import Unsealed
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.pages.paper import Paper
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from midiforge.pages.widths import Layout
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Content:
     """What is to be read.
 
@@ -39,7 +39,7 @@ class Content:
         return booklet(self.title, self.text, self.exercises, Engraver(), layout)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Format:
     """A format, as its module in `midiforge.pages.formats` declares it; what it needs to write is
     imported when it writes.

@@ -1,8 +1,9 @@
 """The bars of an exercise that differ: accents above their strokes, other voices below them."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from midiforge.frozen import frozen
 from midiforge.insight.words import bars_named
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import HANDS, Strength
@@ -17,7 +18,7 @@ _SECTION_WORDS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Bar:
     """A bar, and every bar that is the same."""
 
