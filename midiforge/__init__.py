@@ -65,7 +65,6 @@ if TYPE_CHECKING:  # what is public; each is imported when it is first asked for
     from midiforge.loops.loop_set import Shape as Shape
     from midiforge.midi.exercise_file import exercise_bytes as exercise_bytes
     from midiforge.midi.mido_file import midi_file as midi_file
-    from midiforge.midi.reading import MidiSource as MidiSource
     from midiforge.model.band import ChordMark as ChordMark
     from midiforge.model.band import Tone as Tone
     from midiforge.model.band import Track as Track
