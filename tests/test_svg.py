@@ -1,11 +1,15 @@
 """SVG says what it was given, whatever that is; read back by the standard library's XML parser."""
 
+import ast
+import re
+from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import midiforge
 from midiforge.svg import NOTHING, document, element, short, together
 
 PRINTABLE = st.text().filter(str.isprintable)
@@ -43,3 +47,16 @@ def test_what_is_empty_is_no_attribute() -> None:
 )
 def test_numbers_are_as_short_as_they_can_be(value: float, decimals: int, text: str) -> None:
     assert short(value, decimals) == text
+
+
+def test_nobody_else_puts_svg_together() -> None:
+    drawn = re.compile(r"<(svg|g|rect|path|circle|line|polyline|use|tspan)\b[^>]")
+    home = Path(midiforge.__file__).parent
+    by_hand = [
+        (path.name, node.value)
+        for path in home.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Constant) and isinstance(node.value, str)
+        if drawn.search(node.value) and path != home / "svg.py"
+    ]
+    assert by_hand == []
