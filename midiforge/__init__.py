@@ -12,7 +12,10 @@ from typing import TYPE_CHECKING
 
 from midiforge.lazy import lazily
 
-__version__ = "0.1.0"
+try:  # written when it is installed, from the tag
+    from midiforge._version import __version__ as __version__
+except ImportError:
+    __version__ = "0+unknown"
 
 if TYPE_CHECKING:  # what is public; each is imported when it is first asked for
     from midiforge.calls import advise as advise
