@@ -1,4 +1,4 @@
-"""Channel messages (MIDI 1.0 Detailed Specification): made for an output, read from a kit.
+"""MIDI messages (MIDI 1.0 Detailed Specification): made for an output, read from a kit.
 
 Channels count from 1. Messages are bytes as they go over the wire: a player sends them and a
 driver's thread hears them within microseconds, and whoever waits for the first click waits for no
@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 NOTE_OFF, NOTE_ON, KEY_PRESSURE, CONTROL_CHANGE = 0x80, 0x90, 0xA0, 0xB0
 PROGRAM_CHANGE, CHANNEL_PRESSURE, SYSTEM = 0xC0, 0xD0, 0xF0
+SONG_POSITION, CLOCK, START, CONTINUE, STOP = b"\xf2", b"\xf8", b"\xfa", b"\xfb", b"\xfc"
 ONE_BYTE = (PROGRAM_CHANGE, CHANNEL_PRESSURE)  # kinds with one data byte
 
 NOTE, CONTROLLER, PROGRAM = "note", "controller", "program"

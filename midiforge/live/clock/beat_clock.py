@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from fractions import Fraction
 from math import ceil
 
+from midiforge.midi.message import SONG_POSITION
+
 CLOCKS = 24  # a quarter note
 SIXTEENTH = CLOCKS // 4  # what song positions are counted in
 
-CLOCK, START, CONTINUE, STOP = b"\xf8", b"\xfa", b"\xfb", b"\xfc"
-_POSITION = 0xF2
 _MOST_SIXTEENTHS = 0x3FFF
 
 
@@ -27,4 +27,4 @@ def clocks_in(position: Fraction, length: Fraction) -> Iterator[float]:
 def song_position(position: Fraction) -> bytes:
     """The message for a place in the song, in quarter notes: sixteenths in 14 bits."""
     sixteenths = int(position * 4) & _MOST_SIXTEENTHS
-    return bytes((_POSITION, sixteenths & 0x7F, sixteenths >> 7))
+    return SONG_POSITION + bytes((sixteenths & 0x7F, sixteenths >> 7))

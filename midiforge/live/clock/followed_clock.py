@@ -12,15 +12,14 @@ from fractions import Fraction
 from math import ceil
 from typing import NamedTuple
 
-from midiforge.live.clock.beat_clock import CLOCK, CLOCKS, CONTINUE, SIXTEENTH, START, STOP
+from midiforge.live.clock.beat_clock import CLOCKS, SIXTEENTH
 from midiforge.live.clock.clock_line import LOST, ClockLine
 from midiforge.live.clock.timing import MS
 from midiforge.live.playing.bars import Bar
+from midiforge.midi.message import CLOCK, CONTINUE, SONG_POSITION, START, STOP
 
 BACK_WITHIN = 10_000 * MS  # a clock lost for at most this long is taken up where it must be by now
 _JUST_GONE = 50 * MS  # a start or continue heard that long ago is still begun with
-
-_POSITION = b"\xf2"
 
 
 class TransportChange(NamedTuple):
@@ -122,7 +121,7 @@ class FollowedClock:
         elif status == STOP:
             if self._running:
                 self._halt(_STOPPED)
-        elif status == _POSITION and len(message) >= 3:
+        elif status == SONG_POSITION and len(message) >= 3:
             self._place = ((message[2] & 0x7F) << 7 | message[1] & 0x7F) * SIXTEENTH
 
     def _run(self, number: int, change: TransportChange) -> None:

@@ -27,7 +27,6 @@ _PATIENCE = 6.0  # seconds that a MIDI system gets to get over a client that was
 _TRY_EVERY = 0.2
 _MORE = 0.2  # seconds that a player gets to end by itself when its time is up
 _DEAF_TO = ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT", "SIGTSTP", "SIGTTIN", "SIGTTOU")
-_STOP = b"\xfc"
 _SIGNALS = bytes(getattr(signal, name) for name in ENDING if hasattr(signal, name))
 
 
@@ -120,7 +119,7 @@ def _silence(outputs: dict[str, list[int]], clock: bool) -> None:
     from midiforge.errors import MidiforgeError
     from midiforge.live.ports.output_channel import OutputChannel
     from midiforge.live.ports.ports import RtOutput
-    from midiforge.midi.message import ALL_NOTES_OFF, ALL_SOUND_OFF
+    from midiforge.midi.message import ALL_NOTES_OFF, ALL_SOUND_OFF, STOP
 
     left, end = dict(outputs), time.monotonic() + _PATIENCE
     while left and time.monotonic() < end:
@@ -134,7 +133,7 @@ def _silence(outputs: dict[str, list[int]], clock: bool) -> None:
                 output.send(channel.control(ALL_SOUND_OFF))
                 output.send(channel.control(ALL_NOTES_OFF))
             if clock:
-                output.send(_STOP)
+                output.send(STOP)
             for number in numbers:  # for modules that take no notice of the two
                 for note in range(128):
                     output.send(OutputChannel(output, number).off(note))

@@ -24,14 +24,13 @@ from midiforge.live.ports.rtmidi_system import (
     quiet,
     rtmidi_error,
 )
-from midiforge.midi.message import SYSTEM
+from midiforge.midi.message import CLOCK, CONTINUE, SONG_POSITION, START, STOP, SYSTEM
 
 # JACK takes messages once a period; a port that is closed before takes them along.
 _LEAVING = 0.1  # seconds
 _PATIENCE = 1.0  # seconds that the end of an input waits for a driver to come to its own
 
-_HEARD = frozenset((0xF2, 0xFA, 0xFB, 0xFC))  # song position, start, continue, stop
-_CLOCK = 0xF8
+_HEARD = frozenset(SONG_POSITION + START + CONTINUE + STOP)
 
 
 @frozen
@@ -196,7 +195,7 @@ class RtInput:
         self._midi: Any = None
         self._server: str | None = None
         self._run: tuple[int, int] | None = None
-        self._calls = _Calls(heard, _HEARD | {_CLOCK} if clock else _HEARD)
+        self._calls = _Calls(heard, _HEARD.union(CLOCK) if clock else _HEARD)
         with _ALONE:
             self._open()
 

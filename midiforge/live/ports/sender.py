@@ -7,14 +7,22 @@ from collections.abc import Collection, Iterable
 from fractions import Fraction
 from heapq import heapify, heappop, heappush
 
-from midiforge.live.clock.beat_clock import CLOCK, CONTINUE, START, STOP, song_position
+from midiforge.live.clock.beat_clock import song_position
 from midiforge.live.clock.timing import MS
 from midiforge.live.playing.bars import Moment
 from midiforge.live.playing.layers import BAND, layer_of
 from midiforge.live.playing.levels import Levels
 from midiforge.live.ports.output import Output
 from midiforge.live.ports.output_channel import HeldNote, OutputChannel
-from midiforge.midi.message import ALL_NOTES_OFF, ALL_SOUND_OFF, note_on
+from midiforge.midi.message import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    CLOCK,
+    CONTINUE,
+    START,
+    STOP,
+    note_on,
+)
 from midiforge.model.band import Track
 
 NOTE = 60 * MS  # how long a note lasts; drum sounds do not listen
