@@ -20,6 +20,7 @@ from midiforge.groove import settled
 from midiforge.groove.groove import import_groove
 from midiforge.hear.expected import expected
 from midiforge.midi import content as midi_content
+from midiforge.midi.content import MidiContent
 from midiforge.midi.reading import parse
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="memory as Linux tells it")
@@ -150,6 +151,11 @@ def test_a_file_of_more_than_anybody_plays_is_refused_soon(
     assert parse(file(event * 1000)).last_tick == 1000
     with pytest.raises(MidiforgeError, match=f"more than 1,000 {what}"):
         parse(file(event * 1001))
+    read_to_its_end: list[object] = []
+    monkeypatch.setattr(MidiContent, "in_order", read_to_its_end.append)
+    with pytest.raises(MidiforgeError):
+        parse(file(event * 10_000))
+    assert not read_to_its_end
 
 
 def test_what_is_due_of_a_ramp_costs_no_more_than_it_is_long() -> None:

@@ -91,8 +91,8 @@ def test_off_the_grid_there_is_a_count_and_no_step(tmp_path: Path) -> None:
 
 def test_a_ramp_has_its_tempo_at_every_stroke(tmp_path: Path) -> None:
     table = rows(tmp_path, sticking="RL", steps=1, ramp="60 to 70 by 5 every 1 bars")
-    tempos = {row["bar"]: row["tempo"] for row in table}
-    assert [*tempos.values()][:3] == ["60", "65", "70"]
+    tempos = [row["tempo"] for row in table if int(row["bar"]) <= 3]
+    assert tempos == ["60"] * 4 + ["65"] * 4 + ["70"] * 4
     starts = [float(row["seconds"]) for row in table if row["count"] == "1"]
     assert starts[:3] == pytest.approx([0, 4 * 60 / 60, 4 * 60 / 60 + 4 * 60 / 65], abs=1e-6)
 
