@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from midiforge.command.flags import AsJson
 from midiforge.command.terminal import on_terminal, say, say_json, terminal_width
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.frozen import frozen
@@ -37,7 +38,7 @@ def listing(
             show_default=False,
         ),
     ] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """List what a drill can name: rudiments, ostinatos, voices, kits; styles, percussion parts and
     instruments that play beside you.

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.flags import flags
+from midiforge.command.flags import AsJson, flags
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import output, say, say_json
 from midiforge.errors import MidiforgeError
@@ -37,7 +37,7 @@ def review(
         Path | None,
         typer.Option("--html", metavar="FILE.html", help="Write it as a page with pictures, too."),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
+    as_json: AsJson = False,
     log: Annotated[
         Path | None, typer.Option("--log", metavar="FILE", help="The practice log to keep it in.")
     ] = None,
