@@ -40,8 +40,10 @@ def listing(
     ] = "",
     as_json: AsJson = False,
 ) -> None:
-    """List what a drill can name: rudiments, ostinatos, voices, kits; styles, percussion parts and
-    instruments that play beside you.
+    """List what a drill can name.
+
+    Rudiments, ostinatos, voices, kits; styles, percussion parts and instruments that play beside
+    you.
 
     A terminal gets a table; a pipe or file gets all of each row in a line, a tab between columns.
     """

@@ -60,7 +60,10 @@ def log(
     as_json: AsJson = False,
     log_file: Log = "",
 ) -> None:
-    """Show the course of each exercise: tempo, and how clean and steady it was."""
+    """Show the course of each exercise.
+
+    Its tempo, and how clean and steady it was, take by take.
+    """
     from midiforge.practice.course import chosen, courses
     from midiforge.practice.log import Log, entries_in, log_path
 
@@ -129,7 +132,10 @@ def plan(
     day: _DATE = "",
     as_json: AsJson = False,
 ) -> None:
-    """Fill minutes with warm-up, work, review and rests, after what the log says."""
+    """Plan minutes of practice from what the log says.
+
+    With warm-up, work, review and rests.
+    """
     from midiforge.calls import write_plan
     from midiforge.practice.words import plain_plan
     from midiforge.session import Session

@@ -47,9 +47,9 @@ def review(
     ] = "",
     no_log: Annotated[bool, typer.Option("--no-log", help="Keep it in no log.")] = False,
 ) -> None:
-    """Compare a take with its exercise: what to work on, then the figures.
+    """Compare a take with its exercise and say what to work on.
 
-    The take is read, never changed.
+    Then come the figures. The take is read, never changed.
     """
     if delay is not None and not (math.isfinite(delay) and abs(delay) <= _MOST_DELAY_MS):
         raise MidiforgeError(
