@@ -140,9 +140,9 @@ def _target(out: str) -> Path | None:
 
 def _kit_key(name: str, target: Path | None) -> str:
     """How the drill names a kit: by its name, or by the way from the drill to its file."""
-    from midiforge.kits.kit import kit_file, named_from
+    from midiforge.kits.kit import kit_path, named_from
 
     if target is None:
-        path = kit_file(name, Path())
+        path = kit_path(name, Path())
         return path.as_posix() if path else name.strip()
     return named_from(target.parent, name, Path()).strip()

@@ -172,10 +172,10 @@ def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Dri
         if value is None or value == ():
             continue
         if name == "kit":  # of the current folder; the drill's is another
-            from midiforge.kits.kit import kit_file
+            from midiforge.kits.kit import kit_path
 
-            path_of_kit = kit_file(value, Path())
-            value = str(real(path_of_kit)) if path_of_kit else value
+            kit = kit_path(value, Path())
+            value = str(real(kit)) if kit else value
         if isinstance(value, tuple):
             # Commas part the text of a flag as they do that of a file; so do flags given again.
             counted = BY_NAME[name].counted

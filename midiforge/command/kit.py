@@ -139,9 +139,9 @@ def _may_write(out: Path) -> None:
 def _named_in(out: Path, starts_from: str) -> str:
     """How the new file names the kit it starts from; never itself, not even by way of others."""
     from midiforge.files.disk import read_toml, way
-    from midiforge.kits.kit import kit_file
+    from midiforge.kits.kit import kit_path
 
-    found = kit_file(starts_from, Path())
+    found = kit_path(starts_from, Path())
     path = found
     for _ in range(16):
         if path is None:
@@ -150,7 +150,7 @@ def _named_in(out: Path, starts_from: str) -> str:
             raise MidiforgeError(
                 "would start from itself", str(out), "--starts-from", hint="name another --out"
             )
-        path = kit_file(str(read_toml(path).get("starts_from", "")), path.parent)
+        path = kit_path(str(read_toml(path).get("starts_from", "")), path.parent)
     return way(found, out.parent) if found else starts_from
 
 

@@ -150,13 +150,13 @@ def read_kit(name: str | Path, folder: Path | None = None) -> Kit:
 
 def _path(name: str, folder: Path) -> Path:
     """Where a kit lies: a shipped name first, else a path, with or without its ending."""
-    path = FOLDER / f"{name}{ENDING}" if name in kit_names() else kit_file(name, folder)
+    path = FOLDER / f"{name}{ENDING}" if name in kit_names() else kit_path(name, folder)
     if path is None:
         raise MidiforgeError(f"no kit is called {quoted(name)}", hint=nearest(name, kit_names()))
     return path
 
 
-def kit_file(name: str, folder: Path) -> Path | None:
+def kit_path(name: str, folder: Path) -> Path | None:
     """The file of a kit that does not come with midiforge; None if there is none.
 
     folder: where a relative path begins.
@@ -168,7 +168,7 @@ def kit_file(name: str, folder: Path) -> Path | None:
 
 def named_from(home: Path, name: str, folder: Path) -> str:
     """How a file in `home` names a kit that is called so in `folder`."""
-    path = kit_file(name, folder)
+    path = kit_path(name, folder)
     return way(path, home) if path else name
 
 
