@@ -1,4 +1,4 @@
-"""Text of a person's, made fit to be printed."""
+"""Text made fit to be printed."""
 
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
@@ -16,6 +16,11 @@ def printable(text: str, instead: str = "?", besides: str = "") -> str:
     if text.isprintable():
         return text
     return "".join(each if each.isprintable() or each in besides else instead for each in text)
+
+
+def many(number: int, one: str, several: str = "") -> str:
+    """ "1 stroke", "2 strokes"."""
+    return f"{number:,} {one if number == 1 else several or one + 's'}"
 
 
 def print_line(console: "Console", spans: Iterable[tuple[str, "str | Style"]]) -> None:

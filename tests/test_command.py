@@ -19,6 +19,7 @@ import jsonschema
 import pytest
 
 import midiforge
+from midiforge.command.app import COMMANDS
 from midiforge.command.run import run
 from midiforge.drill.keys import KEYS
 from midiforge.live.playing.keyboard import KEYS as COMMAND_OF
@@ -76,6 +77,22 @@ def test_help_names_every_key_s_flag(
     for key in KEYS:
         if key.kind != "table":
             assert key.flag in out
+
+
+def test_help_of_a_command_is_read_at_a_glance(
+    capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    lengths = {name: said(capsys, name, "--help").count("\n") for name in COMMANDS}
+    assert max(lengths.values()) <= 66  # lines on a sheet of paper
+    assert sum(lengths.values()) < 479  # a third of what it was when keys had a sentence each
+
+
+def test_the_list_of_commands_says_of_each_a_whole_sentence(capsys: Captured) -> None:
+    _, _, listed = said(capsys, "--help").partition("Commands:\n")
+    lines = [line.split(maxsplit=1) for line in listed.split("\n\n")[0].splitlines()]
+    assert [name for name, _ in lines] == [*COMMANDS]
+    assert all(sentence.endswith(".") and "..." not in sentence for _, sentence in lines)
 
 
 def test_version_is_the_package_s(capsys: Captured) -> None:

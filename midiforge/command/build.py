@@ -1,14 +1,14 @@
 """midiforge build"""
 
 from datetime import timedelta
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-import typer
-
+from midiforge.command.flags import AsJson, Folder, Quiet
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import lesson_bar, listed, say_removed
 from midiforge.command.terminal import say, say_json
 from midiforge.errors import MidiforgeError
+from midiforge.printable import many
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 @takes_a_drill
 def build(
     drill: "Drill",
-    out: Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write.")] = "",
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print what was done as JSON.")] = False,
+    out: Folder = "",
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Write the exercises of a drill as MIDI files.
 
@@ -41,8 +41,7 @@ def build(
 def _say(report: "BuildReport", drill: "Drill") -> None:
     built = report.built
     length = str(timedelta(seconds=round(built.seconds)))
-    plural = "s" * (built.files != 1)
-    say(f"{drill.title}: {built.files} exercise{plural} in {built.folder}")
+    say(f"{drill.title}: {many(built.files, 'exercise')} in {built.folder}")
     say(f"The whole lesson, {length}: lesson.mid; its sections: cues.csv")
     listed("Left out", [*map(str, report.left_out)])
     listed("Mind", list(report.warnings))

@@ -1,9 +1,27 @@
-"""What the library says of a parameter, said of the flag that gave it."""
+"""Flags that several commands have, and what the library says of a parameter, said of its flag."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
 
-from midiforge.errors import MidiforgeError, WrongArgument
+import typer
+
+from midiforge.errors import WrongArgument
+
+AsJson = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
+Folder = Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write.")]
+Log = Annotated[
+    str, typer.Option("--log", metavar="FILE", help="Another log. [MIDIFORGE_LOG, or your own]")
+]
+Only = Annotated[
+    str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
+]
+Picture = Annotated[
+    Path | None,
+    typer.Option("--picture", metavar="FILE.svg", help="Draw to an SVG file instead."),
+]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")]
 
 
 @contextmanager
@@ -15,10 +33,3 @@ def flags(**names: str) -> Iterator[None]:
         if error.parameter not in names:
             raise
         raise error.called(names[error.parameter]) from None
-
-
-def by_flag(error: MidiforgeError) -> MidiforgeError:
-    """An error about a parameter as one about the flag of its name."""
-    if not isinstance(error, WrongArgument):
-        return error
-    return error.called("--" + error.parameter.replace("_", "-"))

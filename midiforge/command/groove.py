@@ -1,14 +1,14 @@
 """midiforge import"""
 
-import os
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from midiforge.command.flags import AsJson
 from midiforge.command.terminal import say, say_json, say_text
 from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.files.disk import is_file, real
+from midiforge.files.disk import real
 
 _WORDS = ("ostinato", "phrase")
 
@@ -57,7 +57,7 @@ def import_command(
     channel: Annotated[
         str, typer.Option("--channel", metavar="N", help="The channel with the drums. [the kit's]")
     ] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="Print what was found as JSON.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Turn a drum pattern in a MIDI file into a drill.
 
@@ -140,16 +140,9 @@ def _target(out: str) -> Path | None:
 
 def _kit_key(name: str, target: Path | None) -> str:
     """How the drill names a kit: by its name, or by the way from the drill to its file."""
-    from midiforge.kits.kit import ENDING, kit_names
+    from midiforge.kits.kit import kit_path, named_from
 
-    if not name.strip() or name in kit_names():
-        return name.strip()
-    found = next((path for path in (Path(name), Path(name + ENDING)) if is_file(path)), None)
-    if found is None:
-        return name
     if target is None:
-        return found.as_posix()
-    try:
-        return Path(os.path.relpath(real(found), real(target.parent))).as_posix()
-    except ValueError:  # on another drive
-        return real(found).as_posix()
+        path = kit_path(name, Path())
+        return path.as_posix() if path else name.strip()
+    return named_from(target.parent, name, Path()).strip()

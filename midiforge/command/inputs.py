@@ -13,7 +13,7 @@ from typer.core import TyperCommand, TyperOption
 from midiforge.command.terminal import tell
 from midiforge.drill.keys import BY_NAME, GROUPS, KEYS
 from midiforge.errors import MidiforgeError, quoted
-from midiforge.files.disk import is_file, real
+from midiforge.files.disk import real
 from midiforge.keys.key import Key
 from midiforge.keys.kinds import items_of
 
@@ -171,8 +171,11 @@ def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Dri
     for name, value in keys.items():
         if value is None or value == ():
             continue
-        if name == "kit":
-            value = _kit_from_here(value)
+        if name == "kit":  # of the current folder; the drill's is another
+            from midiforge.kits.kit import kit_path
+
+            kit = kit_path(value, Path())
+            value = str(real(kit)) if kit else value
         if isinstance(value, tuple):
             # Commas part the text of a flag as they do that of a file; so do flags given again.
             counted = BY_NAME[name].counted
@@ -183,14 +186,6 @@ def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Dri
     if path is None and not changes:
         raise MidiforgeError("there is no drill", hint="name a file, or give --sticking")
     return read_drill(path, changes) if path else check_drill(changes)
-
-
-def _kit_from_here(name: str) -> str:
-    """A kit file in the current folder by its full path; the drill's folder is another."""
-    for path in (Path(name), Path(f"{name}.toml")):
-        if is_file(path):
-            return str(real(path))
-    return name
 
 
 def _setting(text: str) -> dict[str, Any]:

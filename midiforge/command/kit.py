@@ -138,12 +138,11 @@ def _may_write(out: Path) -> None:
 
 def _named_in(out: Path, starts_from: str) -> str:
     """How the new file names the kit it starts from; never itself, not even by way of others."""
-    from midiforge.files.disk import read_toml
+    from midiforge.files.disk import read_toml, way
+    from midiforge.kits.kit import kit_path
 
-    found = _file_of(starts_from, Path())
-    if found is None:
-        return starts_from
-    path: Path | None = found
+    found = kit_path(starts_from, Path())
+    path = found
     for _ in range(16):
         if path is None:
             break
@@ -151,21 +150,8 @@ def _named_in(out: Path, starts_from: str) -> str:
             raise MidiforgeError(
                 "would start from itself", str(out), "--starts-from", hint="name another --out"
             )
-        path = _file_of(str(read_toml(path).get("starts_from", "")), path.parent)
-    try:
-        return Path(os.path.relpath(real(found), real(out.parent))).as_posix()
-    except ValueError:  # on another drive
-        return real(found).as_posix()
-
-
-def _file_of(name: str, folder: Path) -> Path | None:
-    """The file of a kit that does not come with midiforge."""
-    from midiforge.kits.kit import ENDING, kit_names
-
-    if not name or name in kit_names():
-        return None
-    paths = (folder / name, folder / f"{name}{ENDING}")
-    return next((path for path in paths if path.is_file()), None)
+        path = kit_path(str(read_toml(path).get("starts_from", "")), path.parent)
+    return way(found, out.parent) if found else starts_from
 
 
 def _free(out: Path) -> Path:

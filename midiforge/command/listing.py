@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from midiforge.command.flags import AsJson
 from midiforge.command.terminal import on_terminal, say, say_json, terminal_width
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.frozen import frozen
@@ -37,10 +38,12 @@ def listing(
             show_default=False,
         ),
     ] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
+    as_json: AsJson = False,
 ) -> None:
-    """List what a drill can name: rudiments, ostinatos, voices, kits; styles, percussion parts and
-    instruments that play beside you.
+    """List what a drill can name.
+
+    Rudiments, ostinatos, voices, kits; styles, percussion parts and instruments that play beside
+    you.
 
     A terminal gets a table; a pipe or file gets all of each row in a line, a tab between columns.
     """

@@ -5,10 +5,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from midiforge.command.flags import AsJson, Folder, Only, Quiet
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import listed, progress_bar, say_removed
 from midiforge.command.terminal import say, say_json
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.printable import many
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -18,10 +20,8 @@ if TYPE_CHECKING:
 @takes_a_drill
 def loop(
     drill: "Drill",
-    out: Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write.")] = "",
-    only: Annotated[
-        str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
-    ] = "",
+    out: Folder = "",
+    only: Only = "",
     kinds: Annotated[
         str,
         typer.Option(
@@ -62,8 +62,8 @@ def loop(
         str,
         typer.Option("--soundfont", metavar="FILE", help="The SoundFont to use."),
     ] = "",
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print what was done as JSON.")] = False,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
 ) -> None:
     """Write loops to play along with, as MIDI files and as sound.
 
@@ -100,8 +100,7 @@ def _say(report: "LoopReport", drill: "Drill") -> None:
     count = len(report.written)
     length = str(timedelta(seconds=round(report.seconds)))
     sound = " with sound" if any(each.audio for each in report.written) else ""
-    plural = "s" * (count != 1)
-    say(f"{drill.title}: {count} loop{plural}{sound}, {length} in all, in {report.folder}")
+    say(f"{drill.title}: {many(count, 'loop')}{sound}, {length} in all, in {report.folder}")
     say("What is what: loops.csv")
     if not drill.beside.tracks and not drill.layers and not drill.given.get("chords"):
         say("Nobody plays beside you: try --chords 'Dm7 | G7', --style or --percussion")

@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
+from midiforge.command.flags import Only
 from midiforge.command.inputs import PlayCommand, takes_a_drill
 from midiforge.command.terminal import folded, on_terminal, say, say_text
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.lesson import Lesson
 from midiforge.model.number import read_named
+from midiforge.printable import many
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -42,9 +44,7 @@ def play(
     virtual: Annotated[
         bool, typer.Option("--virtual", help="Open a virtual output for others to connect to.")
     ] = False,
-    only: Annotated[
-        str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
-    ] = "",
+    only: Only = "",
     first: Annotated[
         str, typer.Option("--from", metavar="N", help="Begin with this exercise, by number.")
     ] = "",
@@ -271,9 +271,8 @@ def _told(recording: "Recording", drill: str) -> list[str]:
 
 
 def _take(take: "KeptTake") -> str:
-    strokes = "1 stroke" if take.strokes == 1 else f"{take.strokes} strokes"
     aside = "; its own folder took no file" if take.aside else ""
-    return f"{take.path}: {strokes}, {take.seconds:.0f} s{aside}"
+    return f"{take.path}: {many(take.strokes, 'stroke')}, {take.seconds:.0f} s{aside}"
 
 
 def _review(take: "KeptTake", digits: int, drill: str) -> str:

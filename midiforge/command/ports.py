@@ -1,14 +1,11 @@
 """midiforge ports"""
 
-from typing import Annotated
-
-import typer
-
+from midiforge.command.flags import AsJson
 from midiforge.command.terminal import say, say_json
 
 
 def ports(
-    as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """List the MIDI ports of this machine."""
     from midiforge.live.ports.ports import ports as found

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from midiforge.command.flags import AsJson, Log, Picture
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import lesson_bar
 from midiforge.command.terminal import (
@@ -20,6 +21,7 @@ from midiforge.command.terminal import (
     terminal_width,
 )
 from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.printable import many
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -27,14 +29,9 @@ if TYPE_CHECKING:
     from midiforge.practice.entry import Entry
     from midiforge.practice.plan import Plan
 
-_LOG = Annotated[
-    str,
-    typer.Option("--log", metavar="FILE", help="Another log. [MIDIFORGE_LOG, or your own]"),
-]
 _DATE = Annotated[
     str, typer.Option("--date", metavar="YYYY-MM-DD", help="As if it were that day. [today]")
 ]
-_JSON = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
 _WIDEST = 100
 _LOOKING = "Looking at exercises"
 _LONGEST_AGO = 100_000  # days; farther back is all there is
@@ -56,17 +53,17 @@ def log(
     csv_file: Annotated[
         str, typer.Option("--csv", metavar="FILE|-", help="Write every take as CSV instead.")
     ] = "",
-    picture: Annotated[
-        Path | None,
-        typer.Option("--picture", metavar="FILE.svg", help="Draw to an SVG file instead."),
-    ] = None,
+    picture: Picture = None,
     join: Annotated[
         str, typer.Option("--join", metavar="FILE", help="Add what another log holds besides.")
     ] = "",
-    as_json: _JSON = False,
-    log_file: _LOG = "",
+    as_json: AsJson = False,
+    log_file: Log = "",
 ) -> None:
-    """Show the course of each exercise: tempo, and how clean and steady it was."""
+    """Show the course of each exercise.
+
+    Its tempo, and how clean and steady it was, take by take.
+    """
     from midiforge.practice.course import chosen, courses
     from midiforge.practice.log import Log, entries_in, log_path
 
@@ -98,7 +95,7 @@ def log(
 
 @takes_a_drill
 def next_steps(
-    drill: "Drill", log_file: _LOG = "", day: _DATE = "", as_json: _JSON = False
+    drill: "Drill", log_file: Log = "", day: _DATE = "", as_json: AsJson = False
 ) -> None:
     """Say what to do next with each exercise of a drill, and why."""
     from midiforge.practice.words import CAUTION, advice_lines, plain_advice
@@ -111,9 +108,7 @@ def next_steps(
         say_json([plain_advice(each) for each in found])
         return
     takes = sum(len(each.group.entries) for each in found)
-    plural = "s" * (takes != 1)
-    ours = f"{len(found)} exercise{'s' * (len(found) != 1)}"
-    say(f"{drill.title}: {ours}, {takes} take{plural} in the log")
+    say(f"{drill.title}: {many(len(found), 'exercise')}, {many(takes, 'take')} in the log")
     rows = [*advice_lines(found)]
     wide = max(len(numbers) for numbers, _, _ in rows)
     for numbers, title, said in rows:
@@ -133,11 +128,14 @@ def plan(
     out: Annotated[
         str, typer.Option("--out", metavar="FILE.toml", help="Write it as a drill to play too.")
     ] = "",
-    log_file: _LOG = "",
+    log_file: Log = "",
     day: _DATE = "",
-    as_json: _JSON = False,
+    as_json: AsJson = False,
 ) -> None:
-    """Fill minutes with warm-up, work, review and rests, after what the log says."""
+    """Plan minutes of practice from what the log says.
+
+    With warm-up, work, review and rests.
+    """
     from midiforge.calls import write_plan
     from midiforge.practice.words import plain_plan
     from midiforge.session import Session
@@ -216,7 +214,7 @@ def _csv(found: "list[Entry]", name: str, everything: "list[Entry]") -> None:
     except OSError as error:
         raise MidiforgeError(f"cannot be written: {reason(error)}", name) from None
     write_aside(path, as_csv(found))
-    say(f"{len(found)} take{'s' * (len(found) != 1)} in {name}")
+    say(f"{many(len(found), 'take')} in {name}")
 
 
 def _lines(path: Path) -> list[bytes]:

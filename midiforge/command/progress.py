@@ -6,6 +6,7 @@ from contextlib import AbstractContextManager, contextmanager
 from typing import TYPE_CHECKING, Protocol
 
 from midiforge.command.terminal import on_terminal, say
+from midiforge.printable import many
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -52,8 +53,7 @@ def lesson_bar(
 def say_removed(count: int) -> None:
     """Says how many files of an earlier time are gone from the folder; nothing for none."""
     if count:
-        files = "1 file" if count == 1 else f"{count} files"
-        say(f"Removed from the folder: {files} that midiforge wrote there before")
+        say(f"Removed from the folder: {many(count, 'file')} that midiforge wrote there before")
 
 
 def listed(heading: str, lines: list[str]) -> None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.flags import flags
+from midiforge.command.flags import AsJson, flags
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import output, say, say_json
 from midiforge.errors import MidiforgeError
@@ -37,7 +37,7 @@ def review(
         Path | None,
         typer.Option("--html", metavar="FILE.html", help="Write it as a page with pictures, too."),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
+    as_json: AsJson = False,
     log: Annotated[
         Path | None, typer.Option("--log", metavar="FILE", help="The practice log to keep it in.")
     ] = None,
@@ -47,9 +47,9 @@ def review(
     ] = "",
     no_log: Annotated[bool, typer.Option("--no-log", help="Keep it in no log.")] = False,
 ) -> None:
-    """Compare a take with its exercise: what to work on, then the figures.
+    """Compare a take with its exercise and say what to work on.
 
-    The take is read, never changed.
+    Then come the figures. The take is read, never changed.
     """
     if delay is not None and not (math.isfinite(delay) and abs(delay) <= _MOST_DELAY_MS):
         raise MidiforgeError(

@@ -8,10 +8,10 @@ import threading
 from pathlib import Path
 from types import FrameType
 
-from midiforge.command.flags import by_flag
 from midiforge.command.terminal import WRONG, failed, say, tell
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.files.disk import reason
+from midiforge.printable import many
 
 INTERRUPTED = 130
 FAULT = 70
@@ -31,8 +31,10 @@ def run(arguments: list[str]) -> int:
         if sys.stdout is not None:
             sys.stdout.flush()
         return code
+    except WrongArgument as error:  # the flag has the parameter's name, if nobody said another
+        return failed(str(error.called("--" + error.parameter.replace("_", "-"))))
     except MidiforgeError as error:
-        return failed(str(by_flag(error)))
+        return failed(str(error))
     except KeyboardInterrupt:
         return failed("interrupted", INTERRUPTED)
     except OSError as error:
@@ -102,7 +104,7 @@ def _finish_what_was_cut_short() -> None:
 
     for recording in rescued():
         for take in recording.takes:
-            strokes = "1 stroke" if take.strokes == 1 else f"{take.strokes} strokes"
+            strokes = many(take.strokes, "stroke")
             tell(f"a recording was cut short; its take is {take.path} ({strokes})")
 
 

@@ -4,11 +4,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.flags import flags
+from midiforge.command.flags import Only, Quiet, flags
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import say
 from midiforge.errors import MidiforgeError
 from midiforge.pages.formats import formats_said
+from midiforge.printable import many
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -21,9 +22,7 @@ def sheet(
         str,
         typer.Option("--out", metavar="FILE", help=f"The file: {formats_said()}."),
     ] = "",
-    only: Annotated[
-        str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
-    ] = "",
+    only: Only = "",
     paper: Annotated[
         str, typer.Option("--paper", metavar="a4|letter", help="The paper to print on.")
     ] = "a4",
@@ -33,7 +32,7 @@ def sheet(
     with_counts: Annotated[
         bool, typer.Option("--counts", help="Write the counts below the notes.")
     ] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")] = False,
+    quiet: Quiet = False,
 ) -> None:
     """Write the exercises of a drill as engraved pages, or for other programs.
 
@@ -47,8 +46,7 @@ def sheet(
         written = Session(drill).sheet(out, only, paper, large, with_counts)
     if quiet:
         return
-    plural = "s" * (written.exercises != 1)
-    say(f"{drill.title}: {written.exercises} exercise{plural} in {out}")
+    say(f"{drill.title}: {many(written.exercises, 'exercise')} in {out}")
     for sentence in written.warnings:
         say(f"mind: {sentence}")
     for variant in written.left_out:

@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from midiforge.command.flags import AsJson, Only, Picture
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import lesson_bar
 from midiforge.command.terminal import on_terminal, say, say_json, say_styled, terminal_width
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.printable import many
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -22,13 +24,8 @@ _PICTURE_WIDTH = 84
 @takes_a_drill
 def show(
     drill: "Drill",
-    only: Annotated[
-        str, typer.Option("--only", metavar="N,N-N", help="Only these exercises, by number.")
-    ] = "",
-    picture: Annotated[
-        Path | None,
-        typer.Option("--picture", metavar="FILE.svg", help="Draw to an SVG file instead."),
-    ] = None,
+    only: Only = "",
+    picture: Picture = None,
     titles: Annotated[
         bool,
         typer.Option(
@@ -36,7 +33,7 @@ def show(
             help="A line an exercise: number, stage, title, tempos, bars, how hard.",
         ),
     ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Print exercises as a drummer reads them.
 
@@ -61,8 +58,7 @@ def show(
         say_json([facts(exercise) for exercise in chosen])
     elif picture:
         _draw(chosen, picture)
-        plural = "s" * (len(chosen) != 1)
-        say(f"{drill.title}: {len(chosen)} exercise{plural} in {picture}")
+        say(f"{drill.title}: {many(len(chosen), 'exercise')} in {picture}")
     else:
         (_print_titles if titles else _print)(
             by_piece(chosen) if only else lesson.by_piece(left_out=left_out.append)

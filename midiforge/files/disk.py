@@ -68,6 +68,14 @@ def real(path: Path) -> Path:
     return Path(os.path.realpath(path))
 
 
+def way(path: Path, folder: Path) -> str:
+    """How a file in a folder names another: by the way there, or whole from another drive."""
+    whole = real(path)
+    with suppress(ValueError):
+        return Path(os.path.relpath(whole, real(folder))).as_posix()
+    return whole.as_posix()
+
+
 def read_toml(path: Path) -> dict[str, Any]:
     """The content of a TOML file; MidiforgeError naming file, line and column if it has none."""
     return parsed_toml(read_toml_text(path), path)

@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import Any
 
 from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.files.disk import is_file, read_toml, real
+from midiforge.files.disk import is_file, read_toml, real, way
 from midiforge.frozen import frozen
 from midiforge.library import shelf
 
@@ -150,12 +150,26 @@ def read_kit(name: str | Path, folder: Path | None = None) -> Kit:
 
 def _path(name: str, folder: Path) -> Path:
     """Where a kit lies: a shipped name first, else a path, with or without its ending."""
-    if name in kit_names():
-        return FOLDER / f"{name}{ENDING}"
-    for path in (folder / name, folder / f"{name}{ENDING}"):
-        if name.strip() and is_file(path):
-            return path
-    raise MidiforgeError(f"no kit is called {quoted(name)}", hint=nearest(name, kit_names()))
+    path = FOLDER / f"{name}{ENDING}" if name in kit_names() else kit_path(name, folder)
+    if path is None:
+        raise MidiforgeError(f"no kit is called {quoted(name)}", hint=nearest(name, kit_names()))
+    return path
+
+
+def kit_path(name: str, folder: Path) -> Path | None:
+    """The file of a kit that does not come with midiforge; None if there is none.
+
+    folder: where a relative path begins.
+    """
+    if not name.strip() or name in kit_names():
+        return None
+    return next(filter(is_file, (folder / name, folder / f"{name}{ENDING}")), None)
+
+
+def named_from(home: Path, name: str, folder: Path) -> str:
+    """How a file in `home` names a kit that is called so in `folder`."""
+    path = kit_path(name, folder)
+    return way(path, home) if path else name
 
 
 def _with_bases(path: Path, files: tuple[Path, ...]) -> list[dict[str, Any]]:

@@ -1,14 +1,11 @@
 """A plan as a drill file: the drill's own keys, and which of its exercises come when."""
 
-import os
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from midiforge.files.disk import is_file, real
 from midiforge.files.toml_text import toml_lines, toml_value
-from midiforge.kits.kit import ENDING, kit_names
+from midiforge.kits.kit import named_from
 from midiforge.model.number import numbers_said
 from midiforge.model.tempo import plain
 from midiforge.practice.plan import Plan, Turn, clock
@@ -24,7 +21,8 @@ def drill_file(plan: Plan, folder: Path) -> str:
     given = dict(plan.drill.given)
     given["title"] = plan.drill.title
     if "kit" in given:
-        given["kit"] = _kit(str(given["kit"]), plan.drill.source, folder)
+        home = Path(plan.drill.source).parent if plan.drill.source else Path()
+        given["kit"] = named_from(folder, str(given["kit"]), home)
     given.pop("running", None)
     lines = [
         f"# A plan of practice: {plan.minutes} minutes on {plan.day.isoformat()}, "
@@ -71,17 +69,3 @@ def _chosen(turn: Turn, plan: Plan) -> str:
     if turn.tempo is not None:
         text += f" at {plain(turn.tempo)}"
     return f"{text} repeats {turn.repeats}" if turn.repeats else text
-
-
-def _kit(name: str, source: str, folder: Path) -> str:
-    """A kit's name as it is; the path of a kit file, as seen from `folder`."""
-    if name in kit_names():
-        return name
-    home = Path(source).parent if source else Path()
-    for path in (home / name, home / f"{name}{ENDING}"):
-        if is_file(path):
-            whole = real(path)
-            with suppress(ValueError):  # on another drive
-                return Path(os.path.relpath(whole, real(folder))).as_posix()
-            return whole.as_posix()
-    return name

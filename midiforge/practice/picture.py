@@ -7,7 +7,7 @@ from midiforge.errors import shortened
 from midiforge.hear.figures import of_step
 from midiforge.practice.course import USUAL, Course, is_good
 from midiforge.practice.entry import Entry
-from midiforge.printable import printable
+from midiforge.printable import many, printable
 from midiforge.svg import INK, PAPER, Svg, element, on_paper
 
 MOST = 60  # courses in one drawing
@@ -37,7 +37,7 @@ def svg(found: Sequence[Course], settings: Practice = USUAL) -> str:
     high = 2 * _MARGIN + _HIGH * len(shown) + _LEGEND
     panels = [line for i, each in enumerate(shown) for line in _panel(each, i, settings)]
     legend = _legend(high - _MARGIN - 22, settings)
-    label = f"The course of {len(shown)} exercise{'s' * (len(shown) != 1)}"
+    label = f"The course of {many(len(shown), 'exercise')}"
     return on_paper(
         *panels, *legend, style=_STYLE, width=_WIDE, height=high, role="img", aria_label=label
     )

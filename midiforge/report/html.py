@@ -10,7 +10,7 @@ from midiforge.files.own_file import Seal
 from midiforge.hear.figures import Timing, deviation, mean, of_step
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
-from midiforge.printable import printable
+from midiforge.printable import many, printable
 from midiforge.report import pictures, studies, words
 from midiforge.report.rules.counts import falling_apart
 from midiforge.report.sentence import advice
@@ -67,7 +67,7 @@ def _about(review: Review, chosen: str) -> str:
         Path(review.source).name,
         str(review.exercise.meter),
         words.tempo_words(review),
-        f"{words.many(round(review.bars), 'bar')} in {minutes}:{seconds:02d}",
+        f"{many(round(review.bars), 'bar')} in {minutes}:{seconds:02d}",
         chosen,
     ]
     return " · ".join(filter(None, said))

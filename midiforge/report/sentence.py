@@ -11,6 +11,7 @@ from collections.abc import Callable
 from midiforge.frozen import frozen
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
+from midiforge.printable import many
 from midiforge.report.rules.besides import extras
 from midiforge.report.rules.case import Case
 from midiforge.report.rules.counts import count_falls_apart
@@ -23,7 +24,7 @@ from midiforge.report.rules.ramp import tempo
 from midiforge.report.rules.right import other_exercise, other_kit, short
 from midiforge.report.rules.together import apart
 from midiforge.report.view import View
-from midiforge.report.words import many, ms
+from midiforge.report.words import ms
 
 MOST_POINTS = 5
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from midiforge.hear.figures import Timing, deviation, mean, of_step
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
-from midiforge.printable import print_line
+from midiforge.printable import many, print_line
 from midiforge.report import studies, words
 from midiforge.report.rules.counts import falling_apart
 from midiforge.report.sentence import advice
@@ -116,7 +116,7 @@ class _Page:
         facts = (
             review.source,
             words.tempo_words(review),
-            f"{words.many(round(review.bars), 'bar')} in {minutes}:{seconds:02d}",
+            f"{many(round(review.bars), 'bar')} in {minutes}:{seconds:02d}",
             f"drift {words.drift(review)}",
         )
         return ", ".join(filter(None, facts))

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from midiforge.hear.review import Review
 from midiforge.model.hit import HANDS, Limb
 from midiforge.model.tempo import plain
+from midiforge.printable import many
 from midiforge.report.view import View
 
 NEXT = "Next"  # heads the line that says what to do next
@@ -70,11 +71,6 @@ def percent(share: float | None) -> str:
 def pulses(tempo: float) -> str:
     """A tempo as "58" or "57.6"."""
     return f"{tempo:.1f}".removesuffix(".0")
-
-
-def many(number: int, one: str, several: str = "") -> str:
-    """ "1 stroke", "2 strokes"."""
-    return f"{number:,} {one if number == 1 else several or one + 's'}"
 
 
 def heading(review: Review) -> str:

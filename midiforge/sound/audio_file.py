@@ -17,6 +17,7 @@ from midiforge.files.disk import aside
 from midiforge.frozen import frozen
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
+from midiforge.printable import many
 from midiforge.sound.packages import package
 from midiforge.sound.render import Rendered
 
@@ -40,18 +41,14 @@ class About:
 
 def about(exercise: Exercise) -> About:
     """What is to be said of an exercise."""
-    parts = [str(exercise.meter), str(exercise.tempo), _several(exercise.bars, "bar")]
+    parts = [str(exercise.meter), str(exercise.tempo), many(exercise.bars, "bar")]
     if exercise.count_in_bars:
-        parts.append(f"{_several(exercise.count_in_bars, 'bar')} of count-in")
+        parts.append(f"{many(exercise.count_in_bars, 'bar')} of count-in")
     parts += [f"feet: {exercise.feet}"] if exercise.feet else []
     if exercise.tracks:
         parts.append("with " + ", ".join(track.title for track in exercise.tracks))
     title = f"{exercise.number}. {exercise.title}"
     return About(title, exercise.tempo.first, "; ".join(parts))
-
-
-def _several(count: int, word: str) -> str:
-    return f"{count} {word}" + ("s" if count != 1 else "")
 
 
 def check_ending(path: Path) -> None:

@@ -1,11 +1,11 @@
 """Nothing besides."""
 
 from midiforge.insight.words import listed
+from midiforge.printable import many
 from midiforge.report.rules.case import (
     LEAST_MISSED,
     Case,
 )
-from midiforge.report.words import many
 
 EXTRA = 0.05
 

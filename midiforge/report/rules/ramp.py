@@ -1,5 +1,6 @@
 """An exercise that gets faster: up to where it holds."""
 
+from midiforge.printable import many
 from midiforge.report.rules.case import (
     GOOD,
     LOOSE,
@@ -8,7 +9,7 @@ from midiforge.report.rules.case import (
     STEADY_PERCENT,
     Case,
 )
-from midiforge.report.words import many, ms, percent, pulses
+from midiforge.report.words import ms, percent, pulses
 
 
 def tempo(case: Case) -> str:

@@ -1,11 +1,11 @@
 """The right exercise, and enough of it."""
 
 from midiforge.hear.known import is_hardly, likelier
+from midiforge.printable import many
 from midiforge.report.rules.case import (
     FEWEST_STROKES,
     Case,
 )
-from midiforge.report.words import many
 
 
 def short(case: Case) -> str:
