@@ -60,7 +60,7 @@ class Bars:
 
     def _differing(self, exercise: Exercise) -> list[Bar]:
         length = exercise.meter.bar
-        last = int(exercise.loop_start / length) + exercise.returns_after_bars
+        last = exercise.loop_bar + exercise.returns_after_bars
         notes = {
             number: _SECTION_WORDS[each.kind]
             for each in exercise.sections
