@@ -84,7 +84,7 @@ def guide(
     """
     name = chapter.strip().lower()
     if not name:
-        print_shelf(_CONTENTS, _CONTENTS.rows())
+        print_shelf(_CONTENTS)
     elif name not in CHAPTERS:
         raise MidiforgeError(
             f"the guide has no chapter {quoted(chapter)}", hint=nearest(name, CHAPTERS)

@@ -1,7 +1,7 @@
 """midiforge list, midiforge schema"""
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import zip_longest
 from textwrap import wrap
 from typing import TYPE_CHECKING, Annotated, Any
@@ -51,11 +51,10 @@ def listing(
         problem = f"there is no list of {quoted(what)}" if what else "nothing to list is named"
         raise MidiforgeError(problem, hint=nearest(what, _SHELVES))
     shelf = _SHELVES[what]
-    rows = shelf.rows()
     if as_json:
-        say_json(rows)
+        say_json([*shelf.rows()])
     else:
-        print_shelf(shelf, rows)
+        print_shelf(shelf)
 
 
 def schema() -> None:
@@ -76,28 +75,32 @@ class Shelf:
     remark: what else is to be known, on a terminal.
     """
 
-    rows: Callable[[], list[Row]]
+    rows: Callable[[], Iterable[Row]]
     only_json: tuple[str, ...]
     below: tuple[str, ...] = ("other names",)
     if_room: tuple[str, ...] = ()
     remark: Callable[[], str] = str
 
 
-def _rudiments() -> list[Row]:
+def _rows(
+    entries: Iterable[object], columns: str, **made: Callable[[Any], object]
+) -> Iterator[Row]:
+    """A row for each entry: a column is a field of it, "column = field" one that is called
+    otherwise; `made` has what is made of an entry instead."""
+    pairs = [column.partition(" = ") for column in columns.split(", ")]
+    fields = {column: field or column for column, _, field in pairs}
+    for entry in entries:
+        yield {
+            column: made[field](entry) if field in made else getattr(entry, field)
+            for column, field in fields.items()
+        }
+
+
+def _rudiments() -> Iterator[Row]:
     from midiforge.library import rudiments
 
-    return [
-        {
-            "number": each.number,
-            "name": each.name,
-            "family": each.family,
-            "steps": each.steps,
-            "sticking": _leads(each),
-            "other names": each.also,
-            "note": each.note,
-        }
-        for each in rudiments().values()
-    ]
+    columns = "number, name, family, steps, sticking, other names = also, note"
+    return _rows(rudiments().values(), columns, sticking=_leads)
 
 
 def _leads(rudiment: "Rudiment") -> str:
@@ -117,49 +120,39 @@ def _leads(rudiment: "Rudiment") -> str:
     return " | ".join(write_sticking(lead, group) for lead in (first, second))
 
 
-def _ostinatos() -> list[Row]:
+def _ostinatos() -> Iterator[Row]:
     from midiforge.library import ostinatos
 
-    return [
-        {
-            "name": each.name,
-            "family": each.family,
-            "limb": each.limb.value if each.limb else "",
-            "meter": str(each.meter),
-            "voice": each.voice,
-            "pattern": each.text,
-            "partner": each.partner,
-            "other names": tuple(dict.fromkeys((*_as_title(each), *each.also))),
-            "source": each.source,
-            "note": each.note,
-        }
-        for each in ostinatos().values()
-    ]
+    return _rows(
+        ostinatos().values(),
+        "name, family, limb, meter, voice, pattern = text, partner, other names = also, source, "
+        "note",
+        limb=lambda ostinato: ostinato.limb or "",
+        meter=_meter,
+        also=_other_names,
+    )
 
 
-def _as_title(ostinato: "LibraryOstinato") -> tuple[str, ...]:
-    """The name that its title is, where that is another."""
+def _meter(entry: Any) -> str:
+    return str(entry.meter)
+
+
+def _other_names(ostinato: "LibraryOstinato") -> tuple[str, ...]:
+    """The name that its title is, where that is another and shorter, and all others."""
     from midiforge.library.shelf import slug
 
-    named = slug(ostinato.title)
-    return (named,) if named != ostinato.name and len(named) < len(ostinato.name) else ()
+    title = slug(ostinato.title)
+    shorter = title != ostinato.name and len(title) < len(ostinato.name)
+    return tuple(dict.fromkeys((*([title] if shorter else []), *ostinato.also)))
 
 
-def _voices() -> list[Row]:
+def _voices() -> Iterator[Row]:
     from midiforge.kits.kit import DEFAULT, read_kit
     from midiforge.library import voices
 
-    kit = read_kit(DEFAULT)
-    return [
-        {
-            "name": each.name,
-            "title": each.title,
-            "MIDI note": kit.notes.get(each.name, ""),
-            "played instead": each.fallback,
-            "other names": each.also,
-        }
-        for each in voices().values()
-    ]
+    notes = read_kit(DEFAULT).notes
+    columns = "name, title, MIDI note = note, played instead = fallback, other names = also"
+    return _rows(voices().values(), columns, note=lambda voice: notes.get(voice.name, ""))
 
 
 def _of_voices() -> str:
@@ -168,75 +161,49 @@ def _of_voices() -> str:
     return f"MIDI notes are those of {DEFAULT}. "
 
 
-def _styles() -> list[Row]:
+def _styles() -> Iterator[Row]:
     from midiforge.library.band import styles
 
-    return [
-        {
-            "name": each.name,
-            "meter": str(each.meter),
-            "bass": each.bass.instrument,
-            "chords": each.comp.instrument,
-            "percussion": ", ".join(each.percussion),
-            "goes with": ", ".join(each.goes_with),
-            "other names": each.also,
-            "source": each.source,
-        }
-        for each in styles().values()
-    ]
+    return _rows(
+        styles().values(),
+        "name, meter, bass, chords, percussion, goes with = feet, other names = also, source",
+        meter=_meter,
+        bass=lambda style: style.bass.instrument,
+        chords=lambda style: style.comp.instrument,
+        percussion=lambda style: ", ".join(style.percussion),
+        feet=lambda style: ", ".join(style.goes_with),
+    )
 
 
-def _percussion() -> list[Row]:
+def _percussion() -> Iterator[Row]:
     from midiforge.library.band import percussion
 
-    return [
-        {
-            "name": each.name,
-            "title": each.title,
-            "family": each.family,
-            "meter": str(each.meter),
-            "clave": each.clave,
-            "voices": ", ".join(dict.fromkeys((*each.lines, *each.variation))),
-            "patterns": dict(each.lines),
-            "variation": dict(each.variation),
-            "other names": each.also,
-            "source": each.source,
-        }
-        for each in percussion().values()
-    ]
+    return _rows(
+        percussion().values(),
+        "name, title, family, meter, clave, voices, patterns, variation, other names = also, "
+        "source",
+        meter=_meter,
+        voices=lambda part: ", ".join(dict.fromkeys((*part.lines, *part.variation))),
+        patterns=lambda part: dict(part.lines),
+        variation=lambda part: dict(part.variation),
+    )
 
 
-def _instruments() -> list[Row]:
+def _instruments() -> Iterator[Row]:
     from midiforge.library.band import instruments
 
-    return [
-        {
-            "name": each.name,
-            "title": each.title,
-            "plays": each.role,
-            "program": each.program,
-            "lowest note": each.lowest,
-            "highest note": each.highest,
-            "other names": each.also,
-        }
-        for each in instruments().values()
-    ]
+    columns = (
+        "name, title, plays = role, program, lowest note = lowest, highest note = highest, "
+        "other names = also"
+    )
+    return _rows(instruments().values(), columns)
 
 
-def _kits() -> list[Row]:
+def _kits() -> Iterator[Row]:
     from midiforge.kits.kit import kit_names, read_kit
 
-    kits = [read_kit(name) for name in kit_names()]
-    return [
-        {
-            "name": kit.name,
-            "title": kit.title,
-            "channel": kit.channel,
-            "voices": len(kit.notes),
-            "source": kit.source,
-        }
-        for kit in kits
-    ]
+    kits = map(read_kit, kit_names())
+    return _rows(kits, "name, title, channel, voices, source", voices=lambda kit: len(kit.notes))
 
 
 _SHELVES = {
@@ -255,8 +222,9 @@ _SHELVES = {
 }
 
 
-def print_shelf(shelf: Shelf, rows: list[Row]) -> None:
+def print_shelf(shelf: Shelf) -> None:
     """Rows in columns: fitted to a terminal, else unshortened with a tab between."""
+    rows = [*shelf.rows()]
     told = [name for name in rows[0] if name not in shelf.only_json]
     if not on_terminal(sys.stdout):
         say(*told)
