@@ -34,9 +34,9 @@ def sheet(
     ] = False,
     quiet: Quiet = False,
 ) -> None:
-    """Write the exercises of a drill as engraved pages, or for other programs.
+    """Write the exercises of a drill as engraved pages.
 
-    The ending of the file says as what.
+    Or for other programs: the ending of the file says as what.
     """
     if not out.strip():
         raise MidiforgeError("no file is named", "--out", hint="such as --out lesson.pdf")
