@@ -18,7 +18,7 @@ def lazily(package: str, source: str) -> tuple[Callable[[str], object], Callable
         import re
 
         with open(source, encoding="utf-8") as text:  # noqa: PTH123  # pathlib takes long to import
-            public = re.findall(r"^    from (\S+) import (\w+) as \2$", text.read(), re.MULTILINE)
+            public = re.findall(r"^    from (\S+) import ([A-Za-z]\w*) as \2$", text.read(), re.M)
         return {name: home for home, name in public}
 
     def find(name: str) -> object:

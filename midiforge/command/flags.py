@@ -1,13 +1,13 @@
 """Flags that several commands have, and what the library says of a parameter, said of its flag."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 import typer
 
-from midiforge.errors import WrongArgument
+from midiforge.errors import MidiforgeError, WrongArgument
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
 Folder = Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write.")]
@@ -22,6 +22,17 @@ Picture = Annotated[
     typer.Option("--picture", metavar="FILE.svg", help="Draw to an SVG file instead."),
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")]
+
+
+T = TypeVar("T")
+
+
+def read_flag(flag: str, read: Callable[[str], T], text: str) -> T:
+    """What a flag's text says; what is wrong with it is said of the flag."""
+    try:
+        return read(text)
+    except MidiforgeError as error:
+        raise error.within(flag) from None
 
 
 @contextmanager

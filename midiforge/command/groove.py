@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from midiforge.command.flags import AsJson
+from midiforge.command.flags import AsJson, read_flag
 from midiforge.command.terminal import say, say_json, say_text
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.files.disk import real
@@ -72,30 +72,19 @@ def import_command(
     from midiforge.model.meter import Meter
     from midiforge.moves.grid import MOST_STEPS
 
-    def read(flag: str, value: str, low: int, high: int) -> int:
-        try:
-            return whole(value, low, high) if value.strip() else 0
-        except MidiforgeError as error:
-            raise error.within(flag) from None
+    def read(flag: str, text: str, low: int, high: int) -> int:
+        return read_flag(flag, lambda text: whole(text, low, high), text) if text.strip() else 0
 
     if kind and kind not in _WORDS:
         raise MidiforgeError(f"unknown word {quoted(kind)}", "--as", hint=nearest(kind, _WORDS))
     target = _target(out)
-    try:
-        wanted_tempo = values.tempo(tempo) if tempo.strip() else None
-    except MidiforgeError as error:
-        raise error.within("--tempo") from None
-    try:
-        wanted_meter = Meter.parse(meter) if meter.strip() else None
-    except MidiforgeError as error:
-        raise error.within("--meter") from None
     found = import_groove(
         file,
         kit=read_kit(kit) if kit.strip() else None,
         kit_key=_kit_key(kit, target),
-        tempo=wanted_tempo,
+        tempo=read_flag("--tempo", values.tempo, tempo) if tempo.strip() else None,
         steps=read("--steps", steps, 1, MOST_STEPS),
-        meter=wanted_meter,
+        meter=read_flag("--meter", Meter.parse, meter) if meter.strip() else None,
         bars=read("--bars", bars, 1, MOST_BARS),
         kind=kind,
         channel=read("--channel", channel, 1, 16),

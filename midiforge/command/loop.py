@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from midiforge.command.flags import AsJson, Folder, Only, Quiet
+from midiforge.command.flags import AsJson, Folder, Only, Quiet, read_flag
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import listed, progress_bar, say_removed
 from midiforge.command.terminal import say, say_json
@@ -81,11 +81,7 @@ def loop(
         raise MidiforgeError(f"{quoted(audio)} is no format of audio", "--audio", hint=hint)
     if soundfont and not audio:
         raise MidiforgeError("there is no sound to make", "--soundfont", hint="--audio flac")
-    try:
-        wanted = read_kinds(kinds)
-    except MidiforgeError as error:
-        raise error.within("--kinds") from None
-    shape = Shape(wanted, ladder_bars, minutes, with_count_in)
+    shape = Shape(read_flag("--kinds", read_kinds, kinds), ladder_bars, minutes, with_count_in)
     with progress_bar("Rendering", 1, hidden=quiet or as_json or not audio) as progress:
         report = write_loops(drill, out, shape, only, audio, soundfont, progress)
     if as_json:

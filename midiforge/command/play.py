@@ -1,16 +1,16 @@
 """midiforge play"""
 
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
 from shlex import quote
-from typing import TYPE_CHECKING, Annotated, TypeVar
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.flags import Only
+from midiforge.command.flags import Only, read_flag
 from midiforge.command.inputs import PlayCommand, takes_a_drill
 from midiforge.command.terminal import folded, on_terminal, say, say_text
 from midiforge.errors import MidiforgeError
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from midiforge.live.recording.recording import KeptTake, Recording
     from midiforge.live.screen.watcher import Watcher
     from midiforge.model.exercise import Exercise
-
-T = TypeVar("T")
 
 
 @partial(takes_a_drill, shown_by=PlayCommand)
@@ -130,6 +128,7 @@ def play(
     if listen:
         _check_listening(record, (port and control, virtual, band_port, follow, send_clock))
         control = control or _listening_port(port)
+    others = _others(read_flag("--solo", read_layers, solo))
     options = session.PlayOptions(
         port=port,
         virtual=virtual,
@@ -139,13 +138,13 @@ def play(
         times=rounds(times),
         forever=forever,
         rest=rest or 0.0,
-        muted=_read(read_layers, mute, "--mute") | _others(_read(read_layers, solo, "--solo")),
-        levels=_read(read_levels, levels, "--levels"),
+        muted=read_flag("--mute", read_layers, mute) | others,
+        levels=read_flag("--levels", read_levels, levels),
         send_clock=send_clock,
     )
     exercises = Lesson(drill).select(only)
     if first.strip():
-        begin, last = _read(read_named, first, "--from"), exercises[-1].number
+        begin, last = read_flag("--from", read_named, first), exercises[-1].number
         exercises = [each for each in exercises if each.number.is_from(begin)]
         if not exercises:
             what = f"there is no exercise from {begin} on"
@@ -157,14 +156,6 @@ def play(
             return
         figures = session.play(exercises, drill.kit, options, _watch(as_lines), recording)
     say_text(folded(f"Timing: {figures}"))
-
-
-def _read(read: Callable[[str], T], text: str, flag: str) -> T:
-    """What a flag's text says; what is wrong with it is said of the flag."""
-    try:
-        return read(text)
-    except MidiforgeError as error:
-        raise error.within(flag) from None
 
 
 def _others(layers: frozenset[str]) -> frozenset[str]:
