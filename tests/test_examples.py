@@ -97,7 +97,13 @@ def test_what_a_public_function_takes_and_gives_is_public_too() -> None:
 
 def _types_of_ours(hint: Any) -> Iterator[str]:
     if isinstance(hint, str):  # a type imported only for the checker
-        yield from {*re.findall(r"[A-Z]\w+", hint)} - {"Callable", "MidiFile", "MidiSource", "None", "Path"}
+        yield from {*re.findall(r"[A-Z]\w+", hint)} - {
+            "Callable",
+            "MidiFile",
+            "MidiSource",
+            "None",
+            "Path",
+        }
     elif isinstance(hint, type) and hint.__module__.startswith("midiforge"):
         yield hint.__name__
     for inner in hint if isinstance(hint, list) else get_args(hint):
