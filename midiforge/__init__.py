@@ -69,8 +69,8 @@ if TYPE_CHECKING:  # what is public; each is imported when it is first asked for
     from midiforge.midi.exercise_file import exercise_bytes as exercise_bytes
     from midiforge.midi.mido_file import midi_file as midi_file
     from midiforge.model.band import ChordMark as ChordMark
+    from midiforge.model.band import Member as Member
     from midiforge.model.band import Tone as Tone
-    from midiforge.model.band import Track as Track
     from midiforge.model.exercise import Exercise as Exercise
     from midiforge.model.hit import Hit as Hit
     from midiforge.model.hit import Limb as Limb

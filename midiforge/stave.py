@@ -61,7 +61,7 @@ class Stave:
     def __init__(self, exercise: Exercise, beside: bool = True) -> None:
         self.exercise = exercise
         bar, length = exercise.meter.bar, exercise.length
-        aside = {CLICK, *(track.name for track in exercise.tracks)}
+        aside = {CLICK, *(member.name for member in exercise.band)}
         players: dict[str, list[Hit]] = {limb.title: [] for limb in (*HANDS, *FEET)}
         self._struck: dict[tuple[str, int], dict[Fraction, Hit]] = {}
         for hit in (*exercise.hits, *exercise.answers):

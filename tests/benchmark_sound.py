@@ -19,7 +19,7 @@ from tempfile import TemporaryDirectory
 import mido
 
 import midiforge
-from midiforge.model.band import Tone, Track
+from midiforge.model.band import Member, Tone
 from midiforge.model.exercise import Exercise
 from midiforge.performance.notes import held
 from midiforge.sound import (
@@ -35,7 +35,7 @@ from midiforge.sound import (
 
 BARS = 120  # four minutes at 120
 DIVISION = 960
-TRACKS = (Track("bass", "bass", "Bass", 2, 33), Track("comp", "comp", "Comp", 3, 5))
+BAND = (Member("bass", "bass", "Bass", 2, 33), Member("comp", "comp", "Comp", 3, 5))
 ROOTS = (40, 45, 38, 43)
 CHORD = (12, 19, 22, 26)  # semitones above the bass
 
@@ -63,7 +63,7 @@ def exercise(bars: int) -> tuple[Exercise, midiforge.Kit]:
                     Tone(time + Fraction(1, 2), Fraction(1), root + each, 70, "comp")
                     for each in CHORD
                 ][: 4 if bar < found.bars - 1 or beat == 1 else 0]
-    return found.changed(tracks=TRACKS, tones=tuple(tones)), drill.kit
+    return found.changed(band=BAND, tones=tuple(tones)), drill.kit
 
 
 def midi_file(path: Path, of: Exercise, kit: midiforge.Kit) -> None:
@@ -73,15 +73,15 @@ def midi_file(path: Path, of: Exercise, kit: midiforge.Kit) -> None:
     there = {
         message.channel for track in midi.tracks for message in track if message.type == "note_on"
     }
-    for track in TRACKS:
-        if track.channel - 1 in there:
+    for member in BAND:
+        if member.channel - 1 in there:
             continue
-        channel, scale = track.channel - 1, midi.ticks_per_beat
+        channel, scale = member.channel - 1, midi.ticks_per_beat
         events = [
-            (0, 0, mido.Message("program_change", channel=channel, program=track.program - 1))
+            (0, 0, mido.Message("program_change", channel=channel, program=member.program - 1))
         ]
         for tone in held(of):
-            if tone.channel == track.channel:
+            if tone.channel == member.channel:
                 for time, order, kind in ((tone.time, 2, "note_on"), (tone.end, 1, "note_off")):
                     message = mido.Message(
                         kind, channel=channel, note=tone.pitch, velocity=tone.velocity

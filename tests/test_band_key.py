@@ -8,8 +8,8 @@ import pytest
 
 import midiforge
 from midiforge.band.chord import Chord, read_chord
+from midiforge.band.hand import chosen
 from midiforge.band.montuno import minor_key, scale
-from midiforge.band.voice_leading import chosen
 
 E_NATURAL, E_FLAT, B = 4, 3, 11
 
@@ -54,7 +54,7 @@ def test_where_no_style_goes_with_the_feet_nobody_plays_and_it_is_said(feet: str
     meter = "12/8" if "twelve" in feet else "4/4"
     keys = {"sticking": "RLRL", "feet": feet, "meter": meter, "chords": "Am7 | Dm7"}
     drill = midiforge.check_drill(keys)
-    assert not drill.beside.tracks
+    assert not drill.band.members
     assert any("no style goes with" in note for note in drill.notes)
     named = midiforge.check_drill({**keys, "style": "rock" if meter == "4/4" else "twelve-eight"})
-    assert named.beside.tracks and not named.notes
+    assert named.band.members and not named.notes

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from midiforge import check_drill, exercises
 from midiforge.band import voice_leading
 from midiforge.band.chord import Chord, read_chord
-from midiforge.band.hand import HANDS, voiced
+from midiforge.band.hand import HANDS, chosen, enriched, placements
 from midiforge.band.montuno import scale
-from midiforge.band.voice_leading import chosen, enriched, led, placements
+from midiforge.band.voice_leading import led, voiced
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.remarks import remarks
@@ -43,7 +43,7 @@ def only(drill: Drill) -> Exercise:
 
 
 def line(exercise: Exercise, track: str) -> list[Tone]:
-    return [tone for tone in exercise.tones if tone.track == track]
+    return [tone for tone in exercise.tones if tone.member == track]
 
 
 # Instruments
@@ -109,9 +109,9 @@ def test_a_style_stays_within_what_its_instruments_have(name: str) -> None:
     for bass, comp in (("usual", "usual"), ("electric-bass", "vibraphone")):
         drill = drill_of(name, bass=bass, comp=comp)
         exercise = only(drill)
-        for player in (drill.beside.bass, drill.beside.comp):
+        for player in (drill.band.bass, drill.band.comp):
             assert player is not None
-            tones = line(exercise, player.track.name)
+            tones = line(exercise, player.member.name)
             assert tones
             for tone in tones:
                 assert player.instrument.lowest <= tone.pitch <= player.instrument.highest
@@ -136,7 +136,7 @@ def test_the_bass_of_each_chord_sounds_when_it_begins(name: str) -> None:
     """Struck with the chord, or anticipated and held into it; common practice."""
     drill = drill_of(name)
     exercise = only(drill)
-    progression = drill.beside.progression
+    progression = drill.band.progression
     assert progression is not None
     tones = line(exercise, "bass")
     for change in progression.over(exercise.length):
@@ -177,7 +177,7 @@ def test_comping_has_only_tones_of_the_chord_it_belongs_to(name: str) -> None:
     """Of the chord that sounds, or of the next if it is anticipated within a beat of it."""
     drill = drill_of(name)
     exercise = only(drill)
-    progression = drill.beside.progression
+    progression = drill.band.progression
     assert progression is not None
     for time, pitches in struck(line(exercise, "comp")).items():
         now = progression.at(time)
@@ -199,6 +199,15 @@ def test_no_chord_is_silence(name: str) -> None:
     assert {mark.symbol for mark in exercise.chords} == {""}
 
 
+@pytest.mark.parametrize("name", styles())
+def test_the_bass_does_not_go_on_into_a_beat_without_a_chord(name: str) -> None:
+    """N.C.: none is played until the next symbol, though it may be heard a bit before that."""
+    exercise = only(drill_of(name, chords="Dm7 N.C. G7 | N.C. C | Dm7 N.C. | N.C."))
+    silent = {mark.time for mark in exercise.chords if not mark.symbol}
+    assert silent and line(exercise, "bass")
+    assert not silent & {tone.time for tone in line(exercise, "bass")}
+
+
 BARS = st.lists(
     st.lists(st.sampled_from([*SYMBOLS, "N.C."]), min_size=1, max_size=2), min_size=1, max_size=5
 )
@@ -216,7 +225,7 @@ def test_any_progression_is_played_rightly_in_any_style(
     if styles()[style].meter.is_compound:
         keys = {"clave": clave}
     drill = drill_of(style, chords=chords, **keys)
-    exercise, progression = only(drill), drill.beside.progression
+    exercise, progression = only(drill), drill.band.progression
     assert progression is not None
     for tone in exercise.tones:
         assert 0 <= tone.time < tone.time + tone.length <= exercise.length
@@ -327,7 +336,7 @@ def test_a_walking_bass_goes_to_the_next_root_by_step() -> None:
 def test_a_montuno_has_the_next_chord_an_eighth_before_it(clave: str) -> None:
     """Common practice: the and of four in cut time belongs to what follows, either way round."""
     drill = drill_of("son", chords="Dm7 G7 | Cmaj7 A7", clave=clave)
-    exercise, progression = only(drill), drill.beside.progression
+    exercise, progression = only(drill), drill.band.progression
     assert progression is not None
     for change in progression.over(exercise.length):
         before = (change.time - Fraction(1, 4)) % exercise.length
@@ -384,7 +393,7 @@ def test_a_funk_bass_has_its_roots_as_low_as_they_go() -> None:
 def test_a_funk_bass_says_the_root_of_every_chord_first(keys: dict[str, Any]) -> None:
     """Common practice: whatever the bass drum leaves empty, a change is heard in the bass."""
     drill = drill_of("funk", chords="Am7 D9 | Gm7 C13", **keys)
-    exercise, progression = only(drill), drill.beside.progression
+    exercise, progression = only(drill), drill.band.progression
     assert progression is not None
     for mark in exercise.chords:
         chord = progression.at(mark.time)
@@ -471,7 +480,7 @@ def walking(chords: str) -> tuple[Drill, Exercise, list[Tone]]:
 def test_a_walking_bass_has_tones_of_the_chord_on_the_strong_beats(chords: str) -> None:
     """Common practice: on one and three."""
     drill, _, tones = walking(chords)
-    progression = drill.beside.progression
+    progression = drill.band.progression
     assert progression is not None
     for tone in tones:
         chord = progression.at(tone.time)
@@ -487,7 +496,7 @@ def test_a_walking_bass_leaps_no_further_than_a_hand_does(chords: str) -> None:
     """Common practice: steps and thirds, a fourth or fifth at times, an octave at most; no
     sixths and sevenths, and into a chord by a step round the seam too."""
     drill, _, tones = walking(chords)
-    progression = drill.beside.progression
+    progression = drill.band.progression
     assert progression is not None
     turns = set(progression.turns(progression.length))
     moves = []
@@ -569,9 +578,9 @@ def test_a_sharp_ninth_lies_above_the_third(style: str, chords: str) -> None:
     """Common practice: a major seventh above it, never a semitone or a ninth below."""
     keys = {"steps": "3", "sticking": "RLRLRL"} if style == "swing" else {}
     drill = drill_of(style, chords=chords, **keys)
-    progression = drill.beside.progression
-    assert progression is not None and drill.beside.style is not None
-    figure = drill.beside.style.comp
+    progression = drill.band.progression
+    assert progression is not None and drill.band.style is not None
+    figure = drill.band.style.comp
     low = figure.lowest
     found = voiced(progression, HANDS[figure.hand], low, figure.highest, low)
     seen = 0
@@ -598,7 +607,7 @@ def test_a_piano_beside_a_walking_bass_leaves_the_root_to_it() -> None:
 
 def voicings(chords: str, style: str) -> list[tuple[Chord, tuple[int, ...]]]:
     drill = drill_of(style, chords=chords)
-    progression, style_of = drill.beside.progression, drill.beside.style
+    progression, style_of = drill.band.progression, drill.band.style
     assert progression is not None and style_of is not None
     figure = style_of.comp
     found = voiced(progression, HANDS[figure.hand], figure.lowest, figure.highest, pitch("E2"))
@@ -655,7 +664,7 @@ TWO_A_BAR = "Dm7 G7 | Em7 A7 | Cm7 F7 | Bbmaj7 Eb7"
 def test_every_chord_is_heard(name: str, chords: str, clave: str) -> None:
     """While it lasts, or anticipated by less than a beat; its third and more of it."""
     drill = drill_of(name, chords=chords, clave=clave)
-    exercise, progression = only(drill), drill.beside.progression
+    exercise, progression = only(drill), drill.band.progression
     assert progression is not None
     strokes = struck(line(exercise, "comp"))
     changes = list(progression.over(exercise.length))
@@ -697,7 +706,7 @@ def test_a_tumbao_bass_is_never_on_one(clave: str) -> None:
 def test_bass_and_guitar_of_a_bossa_nova_change_together(clave: str) -> None:
     """Common practice: the bass anticipates a chord only where the guitar does."""
     drill = drill_of("bossa-nova", chords="Am7 | D7 | Gmaj7 | Db7 | F#m7b5 | B7", clave=clave)
-    exercise, progression = only(drill), drill.beside.progression
+    exercise, progression = only(drill), drill.band.progression
     assert progression is not None
     guitar = struck(line(exercise, "comp"))
     ahead = 0
@@ -750,7 +759,7 @@ def test_a_walking_bass_never_denies_the_third_of_a_chord_of_half_a_bar(chords: 
     for key in range(12):
         moved = re.sub(r"[A-G]\S*", lambda word, by=key: moved_by(by, word[0]), chords)
         drill, exercise, tones = walking(moved)
-        progression = drill.beside.progression
+        progression = drill.band.progression
         assert progression is not None
         turns = progression.turns(exercise.length)
         for begun, after in pairwise([*turns, exercise.length]):
@@ -883,9 +892,9 @@ def test_all_that_leans_on_the_clave_follows_the_way_the_drill_says(clave: str) 
     drill = check_drill(
         {"sticking": "RL", "percussion": "clave, cascara, rumba-clave, congas", "clave": clave}
     )
-    assert {part.clave for part in drill.beside.parts} == {clave}
+    assert {part.clave for part in drill.band.percussion} == {clave}
     assert not remarks(drill)
-    [son] = [part for part in drill.beside.parts if part.track.name.startswith("son")]
+    [son] = [part for part in drill.band.percussion if part.member.name.startswith("son")]
     assert son.lines[0].pattern == ostinatos()[f"son-clave-{clave}"].pattern
 
 
@@ -955,7 +964,7 @@ def test_percussion_that_repeats_with_every_beat_plays_in_any_meter(meter: str) 
 
 def test_a_timeline_that_the_drill_has_already_is_not_played_twice_by_the_style() -> None:
     drill = drill_of("son", layers="son-clave-2-3")
-    assert [part.track.name for part in drill.beside.parts] == ["congas", "guiro", "campana"]
+    assert [part.member.name for part in drill.band.percussion] == ["congas", "guiro", "campana"]
 
 
 # What is wrong
@@ -1000,14 +1009,14 @@ def test_a_wrong_wish_is_told_in_one_line(keys: dict[str, Any], said: str) -> No
 )
 def test_the_feet_choose_the_style(feet: str, style: str) -> None:
     drill = check_drill({"sticking": "RLRR LRLL", "feet": feet, "chords": "C"})
-    assert drill.beside.style is styles()[style]
+    assert drill.band.style is styles()[style]
 
 
 def test_a_drill_without_wishes_has_nobody_beside_it() -> None:
     drill = check_drill({"sticking": "RLRR LRLL", "feet": "tumbao"})
-    assert drill.beside.tracks == ()
+    assert drill.band.members == ()
     for exercise in exercises(drill):
-        assert not exercise.tracks and not exercise.tones and not exercise.chords
+        assert not exercise.band and not exercise.tones and not exercise.chords
 
 
 def test_uneven_tones_are_uneven_the_same_way_every_time_and_stay_in_the_loop() -> None:
@@ -1027,9 +1036,9 @@ def test_uneven_tones_are_uneven_the_same_way_every_time_and_stay_in_the_loop() 
         if tone.time
     ]
     assert 6 < pstdev(late) < 10
-    levels = {track.name: track.level for track in exercise.tracks}
+    levels = {track.name: track.level for track in exercise.band}
     loud = [
-        e.velocity - float(t.velocity * levels[t.track])
+        e.velocity - float(t.velocity * levels[t.member])
         for e, t in zip(found, exercise.tones, strict=True)
     ]
     assert 4.5 < pstdev(loud) < 7.5
@@ -1037,5 +1046,5 @@ def test_uneven_tones_are_uneven_the_same_way_every_time_and_stay_in_the_loop() 
 
 def test_channels_of_bass_and_chords_leave_the_kit_alone() -> None:
     for exercise in exercises(check_drill({"sticking": "RL", "chords": "C", "stages": "full"})):
-        channels = [track.channel for track in exercise.tracks if track.channel]
+        channels = [track.channel for track in exercise.band if track.channel]
         assert len(set(channels)) == 2 and 10 not in channels

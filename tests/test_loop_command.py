@@ -17,7 +17,8 @@ import pytest
 import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.folders.loops import COLUMNS, INDEX, RECORD, write_loops
-from midiforge.loops.loop_set import KINDS, Shape
+from midiforge.loops.kinds import KINDS
+from midiforge.loops.loop_set import Shape
 
 DRILL = """
 title = "Low tide"
@@ -197,10 +198,23 @@ def test_a_full_disk_leaves_the_folder_as_it_was(
     assert {path.name: path.read_bytes() for path in out.iterdir()} == before
 
 
-def test_a_drill_with_nobody_beside_is_told_how_to_ask_for_somebody(tmp_path: Path) -> None:
-    ran = run("loop", "--sticking", "RLRR LRLL", "--out", tmp_path / "l")
+@pytest.mark.parametrize(
+    ("flags", "told"),
+    [
+        ((), True),
+        (("--clave", "2-3"), True),  # but nobody to lean on it
+        (("--chords", "Dm7 | G7"), False),
+        (("--style", "rock"), False),  # which has no percussion of its own
+        (("--percussion", "none"), False),
+        (("--layers", "son-clave-3-2"), False),
+    ],
+)
+def test_only_who_asks_for_no_band_and_no_layer_is_told_how_to(
+    flags: tuple[str, ...], told: bool, tmp_path: Path
+) -> None:
+    ran = run("loop", "--sticking", "RLRR LRLL", *flags, "--out", tmp_path / "l")
     assert ran.returncode == 0
-    assert "--chords" in ran.stdout and "--percussion" in ran.stdout
+    assert ("--chords" in ran.stdout and "--percussion" in ran.stdout) is told
 
 
 def test_flags_say_the_same_as_a_file(drill_file: Path, tmp_path: Path) -> None:

@@ -124,9 +124,9 @@ def test_nobody_is_buried_and_nobody_covers_the_rest(style: str) -> None:
         return float(pyloudnorm.Meter(made.rate).integrated_loudness(made.samples))
 
     everything = loud(whole)
-    for track in whole.tracks:
+    for member in whole.band:
         alone = whole.changed(
-            hits=tuple(hit for hit in whole.hits if hit.layer == track.name),
-            tones=tuple(tone for tone in whole.tones if tone.track == track.name),
+            hits=tuple(hit for hit in whole.hits if hit.layer == member.name),
+            tones=tuple(tone for tone in whole.tones if tone.member == member.name),
         )
-        assert -24 < loud(alone) - everything < -2.5, track.name
+        assert -24 < loud(alone) - everything < -2.5, member.name

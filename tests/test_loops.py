@@ -15,7 +15,8 @@ import pytest
 from midiforge import check_drill, exercise_bytes, exercises
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError
-from midiforge.loops.loop_set import KINDS, Loop, Shape, loops, read_kinds
+from midiforge.loops.kinds import KINDS, read_kinds
+from midiforge.loops.loop_set import Loop, Shape, loops
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.rounds import bare, unrolled
@@ -80,7 +81,7 @@ def content_of(loop: Loop, drill: Drill | None = None) -> bytes:
 def test_a_leave_out_lacks_these_limbs_and_nothing_else(kind: str, gone: tuple[Limb, ...]) -> None:
     loop, full = loop_of(kind).exercise, whole()
     assert set(loop.hits) == {hit for hit in full.hits if hit.limb not in gone}
-    assert loop.tones == full.tones and loop.tracks == full.tracks
+    assert loop.tones == full.tones and loop.band == full.band
 
 
 def test_click_and_clave_are_alone() -> None:

@@ -1,4 +1,4 @@
-"""Chord symbols over the staff, and who plays beside the drummer, on pages and in the player.
+"""Chord symbols over the staff, and the band, on pages and in the player.
 
 "W3C" below is the MusicXML 4.0 reference, https://www.w3.org/2021/06/musicxml40/. How symbols are
 set (flat and sharp signs, left-aligned over their beat, above everything else, not said again
@@ -26,7 +26,7 @@ from test_pages_pdf import _words
 import midiforge
 from midiforge.band.chord import read_chord
 from midiforge.kits.kit import read_kit
-from midiforge.model.band import ChordMark, Tone, Track
+from midiforge.model.band import ChordMark, Member, Tone
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
 from midiforge.model.number import Number
@@ -213,15 +213,15 @@ def test_the_exercises_of_a_piece_are_one_score_and_those_of_two_are_two() -> No
     assert len(list(scores([slow, moved]))) == 2
 
 
-def test_without_chords_and_tracks_nothing_is_longer_than_before() -> None:
+def test_without_chords_and_band_nothing_is_longer_than_before() -> None:
     exercise = _full((), sticking="RLRRL", repeats=4)
     assert bars_round(exercise) == bars_round(exercise, {"bass", "comp"}) == 5
 
 
-def test_a_timeline_beside_is_written_and_other_percussion_is_only_heard() -> None:
+def test_a_timeline_of_the_band_is_written_and_other_percussion_is_only_heard() -> None:
     [exercise] = _exercises(sticking="RLRR", percussion="son-clave-3-2, congas, shaker at 50%")
     [score] = scores([exercise])
-    assert score.beside == ("son-clave-3-2",)
+    assert score.above == ("son-clave-3-2",)
     assert {hit.layer for hit in exercise.hits} >= {"congas", "shaker"}
 
 
@@ -418,24 +418,24 @@ def test_bars_grow_for_their_symbols_and_symbols_shrink_only_where_a_line_is_too
     assert max(size for size, _ in crowded) < usual
 
 
-def test_the_booklet_says_who_plays_beside_and_what_no_chord_is(tmp_path: Path) -> None:
+def test_the_booklet_says_who_is_in_the_band_and_what_no_chord_is(tmp_path: Path) -> None:
     [exercise] = _exercises(sticking="RLRR", chords="Dm7 | N.C.", percussion="congas")
     page = _write(tmp_path, "lesson.html", [exercise]).read_text("utf-8")
-    assert "beside you: Congas (tumbao)" in page
-    assert "strokes come back after every bar, chords after 2 bars" in page
+    assert "the band: Congas (tumbao)" in page
+    assert "strokes repeat every bar, chords every 2 bars" in page
     assert "<dt>N.C.</dt>" in page
     plain = _write(tmp_path, "plain.html", _exercises(sticking="RLRR")).read_text("utf-8")
     assert "N.C." not in plain
 
 
-def test_the_key_shows_the_signs_of_those_who_play_beside(tmp_path: Path) -> None:
+def test_the_key_shows_the_signs_above_the_staff(tmp_path: Path) -> None:
     found = _exercises(sticking="RLRR", layers="son-clave-3-2, x.x. as cowbell")
     page = _write(tmp_path, "lesson.html", found).read_text("utf-8")
     key = page[page.index('class="key"') : page.index('class="legend"')]
     shown = re.findall("<span>(.*?)</span>", key)
     assert shown[-2:] == [
-        "Claves, beside you",
-        "Cowbell, beside you",
+        "Claves, above the staff",
+        "Cowbell, above the staff",
     ]
     heads = re.findall(r'href="#g(E0\w+)"', key)
     assert set(re.findall(r'href="#g(E0[AB]\w)"', page)) == set(heads)
@@ -526,21 +526,21 @@ def _data(path: Path) -> list[dict[str, Any]]:
     return exercises
 
 
-BASS = Track("bass", "bass", "Double bass", 2, 33)
-COMP = Track("comp", "comp", "Piano", 3, 1, F(1, 2))
+BASS = Member("bass", "bass", "Double bass", 2, 33)
+COMP = Member("comp", "comp", "Piano", 3, 1, F(1, 2))
 
 
-def _company(repeats: int = 2, **changes: Any) -> Exercise:
+def _with_band(repeats: int = 2, **changes: Any) -> Exercise:
     """Two bars of chords over one of drums; the bass plays something of its own every time."""
     exercise = _full([(4, "C7"), (4, "F7")], repeats=repeats)
     tones = [Tone(F(i), F(7, 8), 36 + 5 * (i % 2), 100, "bass") for i in range(4 * repeats)]
     tones += [Tone(F(4 * i), F(2), 60 + i % 2, 80, "comp") for i in range(repeats)]
     tones.sort(key=lambda tone: tone.time)
-    return exercise.changed(**{"tracks": (BASS, COMP), "tones": tuple(tones), **changes})
+    return exercise.changed(**{"band": (BASS, COMP), "tones": tuple(tones), **changes})
 
 
 def test_the_page_is_told_every_tone_as_it_is_to_sound(tmp_path: Path) -> None:
-    [data] = _data(_write(tmp_path, "lesson.html", [_company()]))
+    [data] = _data(_write(tmp_path, "lesson.html", [_with_band()]))
     assert data["length"] == 8
     tones = data["tones"]["loop"]
     assert [each for each in tones if each[4] == "bass"] == [
@@ -554,17 +554,17 @@ def test_the_page_is_told_every_tone_as_it_is_to_sound(tmp_path: Path) -> None:
 def test_swing_moves_tones_as_it_moves_strokes(tmp_path: Path) -> None:
     [swung] = _exercises(sticking="RL", steps=2, swing="2:1")
     tones = (Tone(F(1, 2), F(1, 2), 40, 90, "bass"),)
-    swung = swung.changed(tracks=(BASS,), tones=tones)
+    swung = swung.changed(band=(BASS,), tones=tones)
     [data] = _data(_write(tmp_path, "lesson.html", [swung]))
     third = pytest.approx(1 / 3)
     assert data["tones"]["loop"] == [[pytest.approx(2 / 3), third, 40, 90, "bass"]]
 
 
-def test_the_cursor_goes_round_again_where_those_beside_take_longer(tmp_path: Path) -> None:
-    beside = tuple(
+def test_the_cursor_goes_round_again_where_the_band_takes_longer(tmp_path: Path) -> None:
+    tones = tuple(
         Tone(F(4 * i), F(1), 36 + i, 100, "bass") for i in range(4)
     )  # four bars over two that are written
-    [data] = _data(_write(tmp_path, "lesson.html", [_company(4, tones=beside)]))
+    [data] = _data(_write(tmp_path, "lesson.html", [_with_band(4, tones=tones)]))
     assert data["length"] == 16
     times = [time for time, _, _ in data["cursor"]]
     assert times == sorted(times) and times[-1] == 16
@@ -577,7 +577,7 @@ def test_the_cursor_goes_round_again_where_those_beside_take_longer(tmp_path: Pa
 
 def test_a_page_without_tones_has_nothing_of_them(tmp_path: Path) -> None:
     plain = _write(tmp_path, "plain.html", _exercises(sticking="RLRR")).read_text("utf-8")
-    heard = _write(tmp_path, "heard.html", [_company()]).read_text("utf-8")
+    heard = _write(tmp_path, "heard.html", [_with_band()]).read_text("utf-8")
     assert "makers.tone =" in heard and "makers.tone =" not in plain
     assert '"tones"' not in plain
     assert "hideAgain" not in plain and 'class="again"' not in plain
@@ -621,7 +621,7 @@ def _tones(browser: Any) -> list[dict[str, Any]]:
 
 def test_every_tone_is_due_at_its_place_in_each_time_round(browser: Any, tmp_path: Path) -> None:
     [exercise] = _exercises(sticking="RLRR", tempos=240)
-    exercise = _company(tempo=exercise.tempo)
+    exercise = _with_band(tempo=exercise.tempo)
     _open(browser, _write(tmp_path, "lesson.html", [exercise]), _HIDDEN)
     _press(browser, "countIn", "play")
     start = browser.execute_script("return lessonPlayer.startTime")
@@ -635,7 +635,7 @@ def test_every_tone_is_due_at_its_place_in_each_time_round(browser: Any, tmp_pat
     assert sorted((round(each["time"], 6), each["note"]) for each in tones) == [
         (pytest.approx(time, abs=2e-6), note) for time, note in expected
     ]
-    assert {each["part"] for each in tones} == {"beside"}
+    assert {each["part"] for each in tones} == {"band"}
 
 
 _RENDERED = (
@@ -649,22 +649,22 @@ def _power(samples: Sequence[float], begin: float, end: float) -> float:
     return sum(x * x for x in part) / len(part)
 
 
-def test_the_switch_for_those_beside_silences_tones_and_nothing_else_of_the_drummer(
+def test_the_switch_for_the_band_silences_tones_and_nothing_else_of_the_drummer(
     browser: Any, tmp_path: Path
 ) -> None:
-    path = _write(tmp_path, "lesson.html", [_company()])
+    path = _write(tmp_path, "lesson.html", [_with_band()])
     heard = {}
-    for parts in ((), ("beside",), ("hands", "feet", "click")):
+    for parts in ((), ("band",), ("hands", "feet", "click")):
         _open(browser, path, _HIDDEN + _OFFLINE)
         label = browser.execute_script(
-            "return document.querySelector('.player-beside').parentNode.textContent"
+            "return document.querySelector('.player-band').parentNode.textContent"
         )
         _press(browser, "countIn", *parts, "play")
         heard[parts] = _power(browser.execute_async_script(_RENDERED), 0.1, 4)
-    assert label == "Beside you"
-    assert heard["hands", "feet", "click"] > 1e-6, "those beside alone"
-    assert heard["beside",] > 1e-6, "the drummer alone"
-    assert heard[()] > max(heard["beside",], heard["hands", "feet", "click"])
+    assert label == "The band"
+    assert heard["hands", "feet", "click"] > 1e-6, "the band alone"
+    assert heard["band",] > 1e-6, "the drummer alone"
+    assert heard[()] > max(heard["band",], heard["hands", "feet", "click"])
 
 
 _TONE = """
@@ -692,7 +692,7 @@ def test_a_tone_has_its_pitch_begins_softly_and_ends_when_it_is_over(
     browser: Any, tmp_path: Path, voice: str, note: int
 ) -> None:
     # Pitches: equal temperament from A4 = 440 Hz (ISO 16), which is note 69 (MIDI 1.0).
-    _open(browser, _write(tmp_path, "lesson.html", [_company()]), "")
+    _open(browser, _write(tmp_path, "lesson.html", [_with_band()]), "")
     samples = browser.execute_async_script(_TONE, voice, note, 1)
     hertz = 440 * 2 ** ((note - 69) / 12)
     assert _at(samples, hertz) > 5 * max(
@@ -709,7 +709,7 @@ def test_a_tone_has_its_pitch_begins_softly_and_ends_when_it_is_over(
 def test_a_slower_tempo_holds_a_tone_that_sounds_for_longer(browser: Any, tmp_path: Path) -> None:
     exercise = _full([(4, "C7")], repeats=1, tempos=240)
     tones = (Tone(F(0), F(4), 60, 120, "comp"),)
-    exercise = exercise.changed(tracks=(COMP,), tones=tones)
+    exercise = exercise.changed(band=(COMP,), tones=tones)
     ends = []
     for tempo in (None, 60):
         _open(browser, _write(tmp_path, "lesson.html", [exercise]), "")
@@ -739,11 +739,11 @@ def test_a_slower_tempo_holds_a_tone_that_sounds_for_longer(browser: Any, tmp_pa
     assert 3 * 0.35 < after - before < 3 * 0.85
 
 
-def test_a_percussion_player_s_strokes_are_beside_the_drummer(tmp_path: Path) -> None:
+def test_a_percussion_player_s_strokes_are_the_band_s(tmp_path: Path) -> None:
     [exercise] = _exercises(sticking="RLRR", percussion="congas")
     [data] = _data(_write(tmp_path, "lesson.html", [exercise]))
     parts = {note: part for _, note, _, part, *_ in data["notes"]["loop"]}
     congas = {62, 63, 64}  # General MIDI level 1: mute high, open high and low conga
     assert congas & parts.keys()
-    assert {parts[note] for note in congas & parts.keys()} == {"beside"}
+    assert {parts[note] for note in congas & parts.keys()} == {"band"}
     assert {hit.layer for hit in exercise.hits if isinstance(hit, Hit)} >= {"congas"}

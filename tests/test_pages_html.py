@@ -146,7 +146,7 @@ def test_the_player_is_told_the_exercise_as_it_is_performed(tmp_path: Path, made
         # Those beside the drummer may need more turns to come round, and so may a swell.
         # Gaps of the click, and the tempos of a ramp, go on for longer than strokes.
         has_gap = drill.gap is not None or len(exercise.tempo.changes) > 1
-        if exercise.tracks or exercise.dynamics.points or has_gap:
+        if exercise.band or exercise.dynamics.points or has_gap:
             turns = Fraction(each["length"]) / (exercise.returns_after_bars * exercise.meter.bar)
             assert turns.denominator == 1
             length = exercise.loop_start + Fraction(each["length"])

@@ -120,7 +120,7 @@ def small(content: dict[str, Any]) -> Lesson:
 
 @st.composite
 def with_layers(draw: st.DrawFn) -> dict[str, Any]:
-    """A random drill, some with something beside the player."""
+    """A random drill, some with lines above the player's staff."""
     content = draw(drills())
     layers = draw(st.sampled_from(((), (), ("son-clave-3-2",), ("x.x as cowbell", ".x as claves"))))
     return {**content, "layers": list(layers), "repeats": draw(st.integers(1, 3))}
@@ -151,14 +151,14 @@ def chords_come_round(exercise: Exercise, bars: int) -> bool:
 
 
 def struck(exercise: Exercise, once: bool = True) -> list[Hit]:
-    """What is written: without click, and without what other players than timelines add beside
+    """What is written: without click, and without what others than timelines add beside
     the drummer, which is only heard; one time round, or all of it.
 
     Two hands on one voice at once are one notehead and one sound: the louder of the two.
     """
     end = written_bars(exercise) * exercise.meter.bar if once else exercise.length
     found: dict[tuple[object, ...], Hit] = {}
-    heard = {"click", *(each.name for each in exercise.tracks if each.name not in ostinatos())}
+    heard = {"click", *(each.name for each in exercise.band if each.name not in ostinatos())}
     for hit in sorted((*exercise.hits, *exercise.answers), key=lambda hit: hit.time):
         if hit.layer not in heard and 0 <= hit.time < end:
             key = (hit.time, hit.voice, voice_number(hit), hit.layer)
@@ -479,7 +479,7 @@ Read = tuple[Fraction, str, int, str, bool]
 
 
 def expected_notes(exercise: Exercise, layer: str | None) -> Counter[Read]:
-    """Time, step, octave, notehead, parentheses: of the player's, or of a layer beside."""
+    """Time, step, octave, notehead, parentheses: of the player's, or of a line above."""
     found: Counter[Read] = Counter()
     for hit in struck(exercise):
         if (hit.limb is None) != (layer is not None) or (layer and hit.layer != layer):
@@ -496,8 +496,8 @@ def single_notes(note: Any) -> tuple[Any, ...]:
 
 def assert_music21_reads(found: Lesson) -> None:
     stream = music21.converter.parse(found.xml.decode(), format="musicxml")
-    beside = list(dict.fromkeys(name for score in found.scores for name in score.beside))
-    parts: list[str | None] = [*beside, None]
+    above = list(dict.fromkeys(name for score in found.scores for name in score.above))
+    parts: list[str | None] = [*above, None]
     assert len(stream.parts) == len(parts)
     for part, layer in zip(stream.parts, parts, strict=True):
         bars = list(part.getElementsByClass("Measure"))
@@ -893,7 +893,7 @@ def test_words_of_a_bar_are_boxed_above_it() -> None:
     assert boxed == [["Call"], ["Response: you alone"]]
 
 
-def test_what_plays_beside_is_a_part_through_the_whole_file_with_rests_where_it_is_silent() -> None:
+def test_a_line_above_is_a_part_through_the_whole_file_with_rests_where_it_is_silent() -> None:
     content = {"sticking": "RLRRL", "stages": ["hands", "full"], "layers": "son-clave-3-2"}
     found = lesson(content)
     assert texts(found.root, "part-name") == [ostinatos()["son-clave-3-2"].title, "Drum set"]

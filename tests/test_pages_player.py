@@ -74,7 +74,7 @@ _SIX_EIGHT = _exercise(
     pulse=1.5,
     tempos=[120, 58.5],
     length=3.0,
-    notes=[[i / 2, 51, 80, "hands"] for i in range(6)] + [[1.5, 75, 70, "beside"]],
+    notes=[[i / 2, 51, 80, "hands"] for i in range(6)] + [[1.5, 75, 70, "band"]],
     cursor=[[0, 0, 0], [3, 0, 300]],
 )
 _LATE = _exercise(
@@ -503,9 +503,9 @@ def test_silencing_a_part_reaches_notes_already_scheduled(lesson: _Lesson) -> No
     lesson.until(lambda: lesson.js(gain, "hands") > 0.99)
 
 
-def test_what_plays_beside_has_a_switch_only_where_there_is_such_a_part(lesson: _Lesson) -> None:
+def test_the_band_has_a_switch_only_where_there_is_such_a_part(lesson: _Lesson) -> None:
     lesson.open()
-    count = "return document.querySelectorAll(`#${arguments[0]} .player-beside`).length"
+    count = "return document.querySelectorAll(`#${arguments[0]} .player-band`).length"
     assert lesson.js(count, "six-eight") == 1
     assert lesson.js(count, "straight") == 0
 
@@ -544,7 +544,7 @@ def test_every_control_has_a_name(lesson: _Lesson) -> None:
         "Loop",
         "Count-in",
         "Hands",
-        "Beside you",
+        "The band",
         "Click",
         "Volume",
     ]

@@ -129,6 +129,20 @@ def test_an_exercise_keeps_its_key_whatever_its_tempo_number_and_length() -> Non
         assert {key_of(each) for each in lesson(**change)} == plain, change
 
 
+def test_what_a_grid_is_called_is_not_what_the_log_knows_it_by() -> None:
+    """Logs of years hold these keys, from when titles said "in 4 to a beat"."""
+    [fours, threes] = lesson(steps="4, 3", stages="hands")
+    assert (key_of(fours), key_of(threes)) == (
+        "2a45dc2271dd0d3868b5fe1f353e835d",
+        "15cdc0046fd03eadfcd2a7631883795b",
+    )
+    steps = (1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12)
+    names = {3: "triplets", 5: "quintuplets", 6: "sextuplets", 7: "septuplets"}
+    grids = lesson(sticking="R", feet="none", steps=steps, stages="hands")
+    values = [each.variant.moved("grid").value for each in grids]
+    assert values == [f"in {names.get(each, f'{each} to a beat')}" for each in steps]
+
+
 def test_exercises_that_differ_have_keys_that_differ() -> None:
     plain = key_of(lesson(stages="full")[0])
     changes: list[dict[str, object]] = [

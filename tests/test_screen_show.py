@@ -128,7 +128,7 @@ def test_bars_share_a_line_if_they_fit() -> None:
     for width, systems in ((80, 3), (95, 2), (120, 2)):
         shown = lines(exercise, width)
         assert sum(line.startswith("count") for line in shown) == systems
-        assert any("returns" in line and "after 3 bars" in line for line in shown)
+        assert any("repeats" in line and "every 3 bars" in line for line in shown)
 
 
 def test_a_response_is_written_out_and_named() -> None:
@@ -184,9 +184,8 @@ def test_the_notes_that_swing_are_named(keys: dict[str, Any], said: str) -> None
 
 def test_strokes_and_chords_are_told_apart_in_when_they_return() -> None:
     keys = {"sticking": "RLRR LRLL", "feet": "bossa-nova", "chords": "Dm7 | G7 | Cmaj7 | %"}
-    assert (
-        "returns       strokes after every bar, chords after 4 bars; 8 bars are written"
-        in lines(full(**keys))
+    assert "repeats       strokes every bar, chords every 4 bars; 8 bars are written" in lines(
+        full(**keys)
     )
 
 
@@ -217,7 +216,7 @@ def test_what_a_hand_repeats_is_said_and_the_hands_are_then_not_on_one_surface()
     keys = {"sticking": "L--L -L--", "stages": "hands", "tempos": 80}
     [apart] = exercises(check_drill({**keys, "layers": "jazz-ride on RH"}))
     assert apart.title == "L--L -L-- from 1, hands alone"
-    assert "repeats       right hand: Jazz ride cymbal, in triplets" in lines(apart)
+    assert "ostinato      right hand: Jazz ride cymbal, in triplets" in lines(apart)
     [one] = exercises(check_drill({**keys, "layers": "x... on RH"}))
     assert one.title == "L--L -L-- from 1, hands on one surface"
     [plain] = exercises(check_drill(keys))

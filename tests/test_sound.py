@@ -28,7 +28,7 @@ from scipy.stats import linregress
 
 import midiforge
 from midiforge import Hit, Limb, MidiforgeError, Strength, read_kit
-from midiforge.model.band import Tone, Track
+from midiforge.model.band import Member, Tone
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, Ornament, OrnamentKind
 from midiforge.model.meter import Meter
@@ -61,7 +61,7 @@ KIT = read_kit("general-midi-1")
 BLOCK = 64  # samples, FluidSynth's
 # A sixteenth is 84 whole blocks: every time round is the same to the sample.
 EVEN = Fraction(44100 * 60, 4 * 84 * BLOCK)
-BASS = Track("bass", "bass", "Bass", 2, 33)
+BASS = Member("bass", "bass", "Bass", 2, 33)
 
 SPECIMEN = next(midiforge.exercises(midiforge.check_drill({"sticking": "RLRR LRLL"})))
 
@@ -111,7 +111,7 @@ def made(
         "loop_start": Fraction(loop),
         "sections": (),
         "tempo": TempoMap(of.pulse, ((-count_in * of.bar, Fraction(tempo)),)),
-        "tracks": (BASS,) if tones else (),
+        "band": (BASS,) if tones else (),
         "tones": tones,
     }
     return SPECIMEN.changed(**(fields | others))
@@ -326,8 +326,8 @@ def test_every_kit_sounds_alike_but_for_its_velocities(sound: Sound) -> None:
 def test_tones_have_their_pitch_and_end(sound: Sound) -> None:
     # A4 is 440 Hz at 69 (ISO 16; MIDI 1.0 numbers middle C 60).
     tone = Tone(Fraction(0), Fraction(1), 69, 100, "bass")
-    flute = Track("bass", "bass", "Flute", 2, 74)
-    found = rendered(made(tempo=60, tones=(tone,), tracks=(flute,)), KIT, Sound(sound.soundfont))
+    flute = Member("bass", "bass", "Flute", 2, 74)
+    found = rendered(made(tempo=60, tones=(tone,), band=(flute,)), KIT, Sound(sound.soundfont))
     heard = found.samples[8820:35280, 0]
     spectrum = np.abs(np.fft.rfft(heard * np.hanning(len(heard))))
     assert np.argmax(spectrum) * 44100 / len(heard) == pytest.approx(440, abs=3)
@@ -539,7 +539,7 @@ def bs1770(samples: "np.ndarray[Any, Any]") -> float:
 def test_files_are_minus_16_lufs_or_reach_minus_1_dbfs(tmp_path: Path, sound: Sound) -> None:
     """Measured by BS.1770-4 as written above, to 0.1 LU; bass alone, for its peaks are low."""
     tones = tuple(Tone(Fraction(i, 2), Fraction(1, 2), 52 + i, 100, "bass") for i in range(8))
-    ringing = made(tones=tones, tempo=100, tracks=(Track("bass", "bass", "Organ", 2, 17),))
+    ringing = made(tones=tones, tempo=100, band=(Member("bass", "bass", "Organ", 2, 17),))
     limited = made(hit(0, "claves", Strength.ACCENT))
     for exercise, reached in ((ringing, True), (limited, False)):
         found = rendered(exercise, KIT, sound, 48000)

@@ -24,6 +24,26 @@ def test_hands_changed_over_are_called_by_the_hand_that_leads() -> None:
 
 
 @pytest.mark.parametrize(
+    ("meter", "steps", "said"),
+    [
+        ("4/4", "4, 3", ["in sixteenths", "in triplets"]),
+        ("4/4", "2, 6, 8", ["in eighths", "in sextuplets", "in thirty-seconds"]),
+        ("4/4", "5, 7", ["in quintuplets", "in septuplets"]),
+        ("4/4", "1, 12", ["in quarters", "in thirty-second triplets"]),
+        ("4/4", "9, 11", ["at 9 to a beat", "at 11 to a beat"]),  # no name that people say
+        ("2/2", "2, 4, 3", ["in quarters", "in eighths", "in triplets"]),
+        ("12/8", "3, 6", ["in eighths", "in sixteenths"]),  # of a dotted beat
+        ("6/8", "1, 2, 4", ["in dotted quarters", "in dotted eighths", "in dotted sixteenths"]),
+    ],
+)
+def test_several_grids_are_called_by_their_note_values(
+    meter: str, steps: str, said: list[str]
+) -> None:
+    found = titles(sticking="R", meter=meter, steps=steps, stages="hands")
+    assert [title.partition(" from")[0] for title in found] == [f"R {each}" for each in said]
+
+
+@pytest.mark.parametrize(
     ("typed", "said"),
     [
         ("x..x .... ..x. ....", "Bass drum on 1 1a 3&"),

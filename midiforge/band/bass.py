@@ -3,17 +3,13 @@
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
-from midiforge.band.chord import Chord
-from midiforge.band.figures import Stroke, next_beat, over, struck_again
-from midiforge.band.progression import Progression
+from midiforge.band.band import PitchedPart
+from midiforge.band.chart import Attack, Chart
+from midiforge.band.chord import Chord, lowest_of, octaves
 from midiforge.band.walking import WALK, Step, degree, walked
-from midiforge.library.band import Figure
-from midiforge.model.band import Tone
+from midiforge.model.band import BASS, Tone
 from midiforge.model.meter import Meter
 
-BASS = "bass"
-
-_AHEAD = "nN"  # marks that play the chord of the next beat
 _APPROACH, _DEAD, _ROOT, _OCTAVE, _LOW = "a", "x", "1", "8", "R"
 _SAYING = "1nRN8"  # marks that say what the chord's bass is
 _HOMING = "1nN7"  # marks whose pitch comes home: roots, and what leads into a low one
@@ -28,98 +24,65 @@ _WITH_DRUM, _BESIDE_DRUM = 92, -8  # at least so loud with it; so much softer wh
 _LEAN = 6  # how much louder a walking bass is on the even beats
 
 
-def bass_line(
-    figure: Figure,
-    progression: Progression,
-    form: Fraction,
-    meter: Meter,
-    length: Fraction,
-    lowest: int,
-    highest: int,
-    bass_drum: Sequence[Fraction] = (),
-) -> Iterator[Tone]:
-    """The tones of a bass over `length` quarter notes.
+def bass_line(part: PitchedPart, chart: Chart, bass_drum: Sequence[Fraction] = ()) -> list[Tone]:
+    """The tones of a bass.
 
-    form: after how many quarter notes the figure is begun anew.
-    lowest, highest: what the instrument has; the figure's own range is kept within it.
     bass_drum: strokes to lock to, rising; each is struck with.
     """
-    played = list(over(figure, form, length))
+    attacks = chart.attacks(part.figure)
     if bass_drum:
-        played = list(_locked(played, figure.step, bass_drum, length))
-    turns = progression.turns(length)
-    low, high = max(figure.lowest, lowest), min(figure.highest, highest)
-    if WALK in figure.pattern:
-        yield from _walking(played, progression, turns, meter, low, high)
-        return
-    line = _Line(low, high, meter, frozenset(bass_drum))
-    turning = frozenset(turns)
-    ahead_of: Fraction | None = None  # the change that was anticipated
+        attacks = list(_locked(attacks, part.figure.step, bass_drum, chart.length))
+    if WALK in part.figure.pattern:
+        return list(_walking(attacks, chart, part))
+    line = _Line(part, chart.meter, frozenset(bass_drum))
+    turns = frozenset(chart.turns)
     said: Chord | None = None  # whose root was heard
-    parts = list(struck_again(played, turns))
-    for stroke, following in zip(parts, [*parts[1:], *parts[:1]], strict=True):
-        time, mark = stroke.time, stroke.mark
-        if stroke.goes_on and time == ahead_of:
-            # The anticipated root goes on over its change, in one note.
-            line.hold(stroke.length)
-            continue
-        if mark in _AHEAD and not stroke.at_top:
-            beat = next_beat(meter, time)
-            chord = progression.at(beat)
-            ahead_of = beat if stroke.end == beat else None
-        else:
-            chord, ahead_of = progression.at(time), None
+    played = chart.played(attacks)
+    for attack, following in zip(played, [*played[1:], *played[:1]], strict=True):
+        chord, mark = chart.chord(attack.of), attack.mark
         if chord is None:
-            ahead_of = None
             continue
         # Where a figure leaves the change empty, its first note after it says the root.
-        new = time in turning or (chord != said and mark != _DEAD)
+        new = attack.time in turns or (chord != said and mark != _DEAD)
         if new and mark not in _SAYING:
             mark = _ROOT
         if mark == _APPROACH:
-            target = progression.at(stroke.end)
-            line.approach(stroke, target or chord, following.mark)
+            line.approach(attack, chart.chord(attack.end) or chord, following.mark)
         else:
-            line.play(stroke, chord, mark)
+            line.play(attack, chord, mark)
         if mark != _DEAD:
             said = chord
-    yield from line.tones
+    return line.tones
 
 
-def _walking(
-    played: Sequence[Stroke],
-    progression: Progression,
-    turns: Sequence[Fraction],
-    meter: Meter,
-    low: int,
-    high: int,
-) -> Iterator[Tone]:
+def _walking(attacks: Sequence[Attack], chart: Chart, part: PitchedPart) -> Iterator[Tone]:
     """A figure that walks: its line is found as a whole."""
-    steps, struck, turning = [], [], frozenset(turns)
+    meter, turns = chart.meter, frozenset(chart.turns)
+    steps, struck = [], []
     first = Fraction(0)
-    for stroke in struck_again(played, turns):
-        chord = progression.at(stroke.time)
+    for attack in chart.broken(attacks):
+        chord, mark = chart.chord(attack.time), attack.mark
         if chord is None:
             continue
-        target = progression.at(stroke.end) or chord
-        mark = stroke.mark
-        if stroke.time in turning:
-            mark, first = _ROOT, stroke.time
+        target = chart.chord(attack.end) or chord
+        if attack.time in turns:
+            mark, first = _ROOT, attack.time
         elif mark == WALK and target.bass != chord.bass:
             mark = _APPROACH
-        brief = mark == _APPROACH and stroke.end - first < meter.bar
-        steps.append(Step(stroke.time, mark, chord, target, brief))
-        struck.append(stroke)
+        brief = mark == _APPROACH and attack.end - first < meter.bar
+        steps.append(Step(attack.time, mark, chord, target, brief))
+        struck.append(attack)
     evens = frozenset(meter.beats[1::2] if len(meter.beats) % 2 == 0 else ())
-    for stroke, pitch in zip(struck, walked(steps, meter.bar, low, high), strict=True):
-        velocity = _VELOCITIES.get(stroke.mark, _VELOCITY)
-        velocity += _LEAN * (stroke.time % meter.bar in evens)
-        yield Tone(stroke.time, stroke.length, pitch, velocity, BASS)
+    pitches = walked(steps, meter.bar, part.low, part.high)
+    for attack, pitch in zip(struck, pitches, strict=True):
+        velocity = _VELOCITIES.get(attack.mark, _VELOCITY)
+        velocity += _LEAN * (attack.time % meter.bar in evens)
+        yield Tone(attack.time, attack.length, pitch, velocity, BASS)
 
 
 def _locked(
-    played: Sequence[Stroke], step: Fraction, bass_drum: Sequence[Fraction], length: Fraction
-) -> Iterator[Stroke]:
+    played: Sequence[Attack], step: Fraction, bass_drum: Sequence[Fraction], length: Fraction
+) -> Iterator[Attack]:
     """A note on each stroke of the bass drum; of the figure what lies between, dead notes and the
     way into the next bar kept, the rest left out."""
     struck = set(bass_drum)
@@ -130,10 +93,10 @@ def _locked(
         if time in struck:
             mark = own.get(time, _LOW)
             mark = _LOW if mark in (_DEAD, _APPROACH) else mark
-            yield Stroke(time, min(following - time, _LONGEST_LOCKED * step), mark)
+            yield Attack(time, min(following - time, _LONGEST_LOCKED * step), mark)
         else:
             fill = fills[time]
-            yield Stroke(time, min(following - time, fill.length), fill.mark)
+            yield Attack(time, min(following - time, fill.length), fill.mark)
 
 
 class _Line:
@@ -142,37 +105,29 @@ class _Line:
     locked_to: the strokes of the bass drum, if it goes with them.
     """
 
-    def __init__(
-        self, lowest: int, highest: int, meter: Meter, locked_to: frozenset[Fraction]
-    ) -> None:
-        self.lowest, self.highest = lowest, highest
+    def __init__(self, part: PitchedPart, meter: Meter, locked_to: frozenset[Fraction]) -> None:
+        self.lowest, self.highest = part.low, part.high
         self._bar, self._beats, self._drum = meter.bar, frozenset(meter.beats), locked_to
         self.tones: list[Tone] = []
         # Near the bottom: that is where a bass line lives.
-        self._middle = lowest + (highest - lowest) / 3
+        self._middle = part.low + (part.high - part.low) / 3
         self._pitch = round(self._middle)
         self._root: int | None = None  # the one played last
 
-    def play(self, stroke: Stroke, chord: Chord, mark: str) -> None:
+    def play(self, attack: Attack, chord: Chord, mark: str) -> None:
         """Strikes the tone of the chord that the mark names."""
-        if mark == _DEAD:
-            # What is heard of its pitch is then the chord's.
-            low = self._lowest(chord.bass)
-            self._add(stroke._replace(length=stroke.length / 2), low, mark)
-            return
         tone = degree(chord, mark)
-        pull = _PULL_HOME if mark in _HOMING else _PULL
-        if mark == _LOW:
+        if mark in (_LOW, _DEAD):  # what is heard of a dead note's pitch is then the chord's
             pitch = self._lowest(tone)
         elif mark == _OCTAVE:
             pitch = self._octave(tone)
         else:
-            pitch = self._nearest(tone, pull)
-        if tone == chord.bass and mark != _OCTAVE:
+            pitch = self._nearest(tone, _PULL_HOME if mark in _HOMING else _PULL)
+        if tone == chord.bass and mark not in (_OCTAVE, _DEAD):
             self._root = pitch
-        self._add(stroke, pitch, mark)
+        self._add(attack, pitch, mark)
 
-    def approach(self, stroke: Stroke, target: Chord, following: str) -> None:
+    def approach(self, attack: Attack, target: Chord, following: str) -> None:
         """A step from the root of the chord to come, not the note just played if it can be."""
         aim = self._lowest(target.bass) if following == _LOW else self._nearest(target.bass)
         steps = [aim - 1, aim + 1, aim - 2, aim + 2]
@@ -180,32 +135,28 @@ class _Line:
         # The way there goes on in its direction: from below if the line is below.
         way = 1 if self._pitch <= aim else -1
         pitch = min(fit or [aim], key=lambda p: (abs(p - aim) > 1, (aim - p) * way < 0))
-        self._add(stroke, pitch, stroke.mark)
+        self._add(attack, pitch, attack.mark)
 
-    def hold(self, more: Fraction) -> None:
-        """The last tone goes on."""
-        last = self.tones[-1]
-        self.tones[-1] = Tone(last.time, last.length + more, last.pitch, last.velocity, last.track)
-
-    def _add(self, stroke: Stroke, pitch: int, mark: str) -> None:
-        velocity = _VELOCITIES.get(mark, _VELOCITY)
-        if mark not in _ACCENTED and stroke.time % self._bar not in self._beats:
+    def _add(self, attack: Attack, pitch: int, mark: str) -> None:
+        velocity, length = _VELOCITIES.get(mark, _VELOCITY), attack.length
+        if mark not in _ACCENTED and attack.time % self._bar not in self._beats:
             velocity += _OFF_THE_BEAT
-        if self._drum and mark != _DEAD:
-            with_it = stroke.time in self._drum
-            velocity = max(velocity, _WITH_DRUM) if with_it else velocity + _BESIDE_DRUM
-        self.tones.append(Tone(stroke.time, stroke.length, pitch, velocity, BASS))
-        if mark != _DEAD:
+        if mark == _DEAD:
+            length /= 2
+        else:
             self._pitch = pitch
+            if self._drum:
+                with_it = attack.time in self._drum
+                velocity = max(velocity, _WITH_DRUM) if with_it else velocity + _BESIDE_DRUM
+        self.tones.append(Tone(attack.time, length, pitch, velocity, BASS))
 
     def _nearest(self, pitch_class: int, pull: float = _PULL) -> int:
         """The pitch in range that is near the last one, and not far from the middle."""
-        first = self._lowest(pitch_class)
-        fit = range(first, self.highest + 1, 12) or range(first, first + 1)
+        fit = octaves(pitch_class, self.lowest, self.highest)
         return min(fit, key=lambda p: abs(p - self._pitch) + pull * abs(p - self._middle))
 
     def _lowest(self, pitch_class: int) -> int:
-        return self.lowest + (pitch_class - self.lowest) % 12
+        return lowest_of(pitch_class, self.lowest)
 
     def _octave(self, pitch_class: int) -> int:
         """An octave above the root that was played, or below it if there is no room."""

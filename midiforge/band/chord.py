@@ -1,13 +1,13 @@
 """Chord symbols: root, quality and bass, read by pychord in the spellings that musicians use."""
 
 import re
+from collections.abc import Sequence
 from functools import cache
 
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.frozen import frozen
+from midiforge.library.band import pitch_class
 
-_NATURALS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_SIGNS = {"#": 1, "♯": 1, "b": -1, "♭": -1}
 _SYMBOL = re.compile(r"([A-G])([#♯b♭]?)(.*?)(?:/([A-G])([#♯b♭]?))?")
 _NO_CHORD = ("N.C.", "NC", "N.C")
 
@@ -113,17 +113,30 @@ def read_chord(text: str) -> Chord | None:
     return Chord(text, root_name, root, quality, tones, bass_name, bass)
 
 
+def lowest_of(pitch_class: int, low: int) -> int:
+    """The lowest note of a pitch class from `low` on."""
+    return low + (pitch_class - low) % 12
+
+
+def octaves(pitch_class: int, low: int, high: int) -> Sequence[int]:
+    """The notes of a pitch class within a range; the lowest one whatever the range."""
+    first = lowest_of(pitch_class, low)
+    return range(first, high + 1, 12) or (first,)
+
+
 def _note(letter: str, sign: str) -> tuple[str, int]:
     name = letter + sign.replace("♯", "#").replace("♭", "b")
-    return name, (_NATURALS[letter] + _SIGNS.get(sign, 0)) % 12
+    return name, pitch_class(name)
 
 
 @cache
 def _known() -> dict[str, tuple[int, ...]]:
+    """The tones of every quality."""
     from pychord import QualityManager
 
     qualities = QualityManager().get_qualities()
-    return {name: tuple(sorted(each.components)) for name, each in qualities.items()}
+    known = {name: tuple(sorted(each.components)) for name, each in qualities.items()}
+    return known | _OWN
 
 
 def _spelled(quality: str) -> str:
@@ -145,24 +158,19 @@ def _added(match: re.Match[str]) -> str:
 
 
 def _tones(quality: str) -> tuple[int, ...] | None:
-    known = _known()
-    text = _spelled(quality)
-    for spelled in (quality, text):
-        whole = _OWN.get(spelled) or known.get(spelled)
-        if whole:
-            return whole
+    known, text = _known(), _spelled(quality)
+    if quality in known:
+        return known[quality]
     if text in _ALTERED:
         return known["7#9#5"]
     # The longest beginning that is a quality, and what is altered in it or added to it.
-    for end in range(len(text) - 1, -1, -1):
-        core = _OWN.get(text[:end]) or known.get(text[:end])
-        rest = text[end:]
-        if core is None or _ALTERATION.sub("", rest):
-            continue
-        tones = set(core)
-        for each in _ALTERATION.finditer(rest):
-            _alter(tones, each)
-        return tuple(sorted(tones))
+    for end in range(len(text), -1, -1):
+        core, rest = text[:end], text[end:]
+        if core in known and not _ALTERATION.sub("", rest):
+            tones = set(known[core])
+            for each in _ALTERATION.finditer(rest):
+                _alter(tones, each)
+            return tuple(sorted(tones))
     return None
 
 

@@ -1,21 +1,18 @@
-"""How chords lie under the hand: which tones of each, and where, round a whole progression."""
+"""How chords lie under the hand: which tones of each, and where.
 
-from collections.abc import Sequence
+The rules are those of any arranging class (common practice): the third and the seventh say what
+chord it is, the bass has the root.
+"""
 
-from midiforge.band.chord import Chord
-from midiforge.band.progression import Progression
-from midiforge.band.voice_leading import (
-    Voicing,
-    bare_fifth,
-    chosen,
-    enriched,
-    led,
-    outer_and_inner,
-    placements,
-)
+from dataclasses import replace
+from functools import lru_cache
+
+from midiforge.band.chord import Chord, lowest_of
 from midiforge.frozen import frozen
 
-_ROOTED = 2.0  # what it costs a montuno to have another tone than the root outside
+Voicing = tuple[int, ...]  # MIDI note numbers, rising
+
+_LOWEST_FIFTH = 40  # E2
 
 
 @frozen
@@ -32,11 +29,24 @@ class Hand:
     octave: bool = False
     rootless: bool = False
 
-    def classes(self, chord: Chord) -> tuple[int, ...]:
-        """The pitch classes it plays of a chord."""
+    def options(self, chord: Chord, low: int, high: int, lowest: int) -> tuple[Voicing, ...]:
+        """The ways it can play a chord within a range.
+
+        lowest: what the instrument has, for bare fifths.
+        """
         if self.octave:
-            return outer_and_inner(chord)
-        return chosen(chord, self.voices, self.rootless)
+            # Root and third, and the seventh of a dominant or the fifth of another chord.
+            is_dominant = chord.seventh == 10 and chord.third != 3
+            tones = (0, chord.third, chord.seventh if is_dominant else chord.fifth)
+            return placements(tuple({(chord.root + tone) % 12 for tone in tones}), low, high)
+        if len(chord.pitch_classes) == 2 and chord.third == 7:
+            # A bare fifth, as low as it goes above E2: a fourth would make another chord.
+            root = lowest_of(chord.root, max(_LOWEST_FIFTH, lowest))
+            return ((root, root + 7, root + 12),)
+        classes = chosen(chord, self.voices, self.rootless)
+        # Four voices in close position would have a sharp ninth beside the third.
+        rubs = len(classes) > 3 and {4, 15} <= set(chord.tones)
+        return placements(classes, low, high, self.open_position or rubs)
 
 
 HANDS = {
@@ -47,30 +57,72 @@ HANDS = {
 }
 
 
-def voiced(progression: Progression, hand: Hand, low: int, high: int, lowest: int) -> list[Voicing]:
-    """A voicing for each change of the progression; () where there is no chord.
+@lru_cache(maxsize=512)
+def chosen(chord: Chord, count: int, rootless: bool = False) -> tuple[int, ...]:
+    """Up to `count` pitch classes of a chord, the most telling first.
 
-    low, high: the range it should lie in. lowest: what the instrument has, for bare fifths.
+    rootless: the root, what the bass has, and a fifth that rubs with its neighbour are left out
+    where three others make the chord.
     """
-    chords = [change.chord for change in progression.changes]
-    sounding: list[Chord] = [chord for chord in chords if chord is not None]
-    if not sounding:
-        return [() for _ in chords]
-    if hand.rootless:
-        sounding = [
-            enriched(chord, following)
-            for chord, following in zip(sounding, [*sounding[1:], sounding[0]], strict=True)
-        ]
-    top = high - 12 * hand.octave
-    options: list[Sequence[Voicing]] = []
-    for chord in sounding:
-        classes = tuple(sorted(hand.classes(chord)))
-        if len(chord.pitch_classes) == 2 and chord.third == 7 and not hand.octave:
-            options.append([bare_fifth(chord, lowest)])
-            continue
-        # Four voices in close position would have a sharp ninth beside the third.
-        spread = hand.open_position or (len(classes) > 3 and {4, 15} <= set(chord.tones))
-        options.append(placements(classes, low, max(top, low + 11), spread))
-    middle = (low + top) / 2
-    way = iter(led(sounding, options, middle, _ROOTED if hand.octave else 0.0))
-    return [next(way) if chord is not None else () for chord in chords]
+    tones, third = chord.tones, chord.third
+    if third == 4 and tones[-1] == 17:  # the eleventh takes the place of what it rubs with
+        tones, third = tuple(tone for tone in tones if tone != 4), 17
+    order = [third]
+    if chord.seventh != 12:
+        order.append(chord.seventh)
+    if chord.fifth in (6, 8):
+        order.append(chord.fifth)
+    # Tensions from the top: a thirteenth says more than the ninth below it.
+    order += [tone for tone in reversed(tones) if tone > 12 and tone != 17]
+    order += [tone for tone in (17, chord.fifth, 0) if tone in tones]
+    order += [tone for tone in tones if tone not in order]
+    classes = dict.fromkeys((chord.root + tone) % 12 for tone in order)
+    telling = {(chord.root + tone) % 12 for tone in (third, chord.seventh)}
+    spare = [chord.root, chord.bass] if rootless else []
+    if chord.fifth == 7 and {18, 20} & set(tones):
+        spare.append((chord.root + 7) % 12)
+    for each in spare:
+        if len(classes) > 3 and each not in telling:
+            classes.pop(each, None)
+    return tuple(classes)[:count]
+
+
+@lru_cache(maxsize=512)
+def enriched(chord: Chord, following: Chord) -> Chord:
+    """A chord with the tensions that a pianist adds to it, if nothing speaks against them.
+
+    following: the chord after it, which tells what key it is in. Common practice: a ninth on
+    major sevenths and sixths; on a minor seventh that is a second degree, or stays; ninth and
+    thirteenth on a dominant that does not lead into minor.
+    """
+    minor_ahead = (following.root - chord.root) % 12 == 5 and following.third == 3
+    match chord.tones:
+        case (0, 4, 7, 11) | (0, 4, 7, 9) | (0, 3, 7, 9):
+            return replace(chord, tones=(*chord.tones, 14))
+        case (0, 4, 7, 10) if not minor_ahead:
+            return replace(chord, tones=(*chord.tones, 14, 21))
+        case (0, 3, 7, 10):
+            to_its_fifth = (following.root - chord.root) % 12 == 5 and following.third == 4
+            if following.root == chord.root or (to_its_fifth and following.seventh == 10):
+                return replace(chord, tones=(*chord.tones, 14))
+    return chord
+
+
+@lru_cache(maxsize=512)
+def placements(
+    classes: tuple[int, ...], low: int, high: int, open_position: bool = False
+) -> tuple[Voicing, ...]:
+    """Every way to lay pitch classes within a range, in close or open position.
+
+    Open position is close position with the second voice from the top an octave lower. At least
+    one is given, whatever the range.
+    """
+    voicings: list[Voicing] = []
+    for bottom in range(low, high + 1):
+        if bottom % 12 in classes:
+            voicing = sorted(lowest_of(each, bottom) for each in classes)
+            if open_position and len(voicing) > 2:
+                voicing = sorted((*voicing[:-2], voicing[-1], voicing[-2] - 12))
+            if voicing[0] >= low and voicing[-1] <= high:
+                voicings.append(tuple(voicing))
+    return tuple(voicings) or (tuple(sorted(lowest_of(each, low) for each in classes)),)

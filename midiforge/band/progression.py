@@ -58,9 +58,12 @@ class Progression:
 
     def at(self, time: Fraction) -> Chord | None:
         """The chord that sounds at a time; before 0 and after the end it goes round."""
+        return self.changes[self.place(time)].chord
+
+    def place(self, time: Fraction) -> int:
+        """Which of its changes is the last before or at a time, likewise."""
         within = time % self.length
-        index = bisect_right(self.changes, within, key=lambda change: change.time)
-        return self.changes[index - 1].chord
+        return bisect_right(self.changes, within, key=lambda change: change.time) - 1
 
 
 def read_progression(text: str, meter: Meter) -> Progression:

@@ -7,9 +7,12 @@ into the next chord a step, by semitone sooner than by tone.
 
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import pairwise
+from math import inf
 from typing import NamedTuple
 
-from midiforge.band.chord import Chord
+from midiforge.band.chord import Chord, octaves
+from midiforge.band.voice_leading import Layer, cheapest
 
 WALK = "w"
 _APPROACH = "a"
@@ -19,11 +22,10 @@ _INTERVALS = (4.0, 0.1, 0.0, 0.3, 0.5, 0.9, 2.5, 1.2, 2.5, 3.0, 4.5, 6.0, 2.2, 1
 _WIDEST = len(_INTERVALS) - 1
 _TURN = 0.5  # going the other way
 # Costs of a tone, of a leap to it and of a leap from it. Passing notes are come to and left by
-# step, an approach is left by step.
-_PLAIN, _ROOT_AGAIN = (0.0, 0.0, 0.0), (0.8, 0.0, 0.0)
+# step, an approach is left by step; one that the chord denies costs most.
+_PLAIN, _ROOT_AGAIN, _FIFTH = (0.0, 0.0, 0.0), (0.8, 0.0, 0.0), (0.3, 0.0, 0.0)
 _PASSING = (0.4, 6.0, 6.0)
-_BY_SEMITONE, _BY_TONE = (0.0, 0.0, 20.0), (0.4, 0.0, 20.0)
-_FIFTH, _DENIED = (0.3, 0.0, 0.0), 4.0
+_BY_SEMITONE, _BY_TONE, _DENIED = (0.0, 0.0, 20.0), (0.4, 0.0, 20.0), 4.0
 _WIDE = 0.012  # for each semitone from the middle, squared
 # The middle rises and falls so that the line does: semitones over so many bars.
 _ARCH, _ARCH_BARS = 7, 4
@@ -70,36 +72,34 @@ def walked(steps: Sequence[Step], bar: Fraction, lowest: int, highest: int) -> l
     if not steps:
         return []
     middle = lowest + (highest - lowest) / 4
-    ways = [_ways(each, bar, middle, lowest, highest) for each in steps]
-    start = min(ways[0], key=lambda way: way.cost)
-    before: Sequence[_Way] = (start,)
-    costs = [(0.0, 0.0)]  # going down, going up
-    back: list[list[tuple[tuple[int, int], tuple[int, int]]]] = []
-    for here in (*ways[1:], [start]):
-        new, came = [], []
-        for way in here:
-            best = [float("inf"), float("inf")]
-            best_from = [(0, 0), (0, 0)]
-            for i, last in enumerate(before):
-                moved = way.pitch - last.pitch
-                step = _INTERVALS[min(abs(moved), _WIDEST)] + way.cost
-                if abs(moved) > 2:
-                    step += last.leap_from + way.leap_to
-                for up in (0, 1):
-                    now = up if moved == 0 else int(moved > 0)
-                    cost = costs[i][up] + step + _TURN * (now != up)
-                    if cost < best[now]:
-                        best[now], best_from[now] = cost, (i, up)
-            new.append((best[0], best[1]))
-            came.append((best_from[0], best_from[1]))
-        before, costs = here, new
-        back.append(came)
-    state = (0, int(costs[0][1] < costs[0][0]))
-    line = []
-    for here, came in zip(reversed(([start], *ways[1:])), reversed(back), strict=True):
-        state = came[state[0]][state[1]]
-        line.append(here[state[0]].pitch)
-    return line[::-1]
+    ways = [_ways(step, bar, middle, lowest, highest) for step in steps]
+    start = [min(ways[0], key=lambda way: way.cost)]
+    rows = [start, *ways[1:], start]
+    _, line = cheapest([0.0, 0.0], (_layer(*pair) for pair in pairwise(rows)))
+    return [row[i // 2].pitch for row, i in zip(rows, line[:-1], strict=False)]
+
+
+def _layer(before: Sequence[_Way], after: Sequence[_Way]) -> Layer:
+    """What it costs to go on from ways to the next; each is there twice, come to from above and
+    from below."""
+    layer = []
+    for way in after:
+        moves = [(way.pitch - last.pitch, _moving(last, way)) for last in before]
+        for up in (False, True):
+            steps = [
+                inf if up != (moved > 0 if moved else was_up) else cost + _TURN * (up != was_up)
+                for moved, cost in moves
+                for was_up in (False, True)
+            ]
+            layer.append((0.0, steps))
+    return layer
+
+
+def _moving(before: _Way, after: _Way) -> float:
+    """What it costs to go from one way to another, whatever the direction."""
+    moved = abs(after.pitch - before.pitch)
+    leap = before.leap_from + after.leap_to if moved > 2 else 0.0
+    return _INTERVALS[min(moved, _WIDEST)] + after.cost + leap
 
 
 def _ways(step: Step, bar: Fraction, middle: float, lowest: int, highest: int) -> list[_Way]:
@@ -107,20 +107,20 @@ def _ways(step: Step, bar: Fraction, middle: float, lowest: int, highest: int) -
     bars = step.time / bar % _ARCH_BARS
     middle += _ARCH * (1 - abs(float(bars) - _ARCH_BARS / 2) / (_ARCH_BARS / 2))
     strong = step.time % bar * 2 in (0, bar)
-    found = []
-    for tone, (cost, *leaps) in _tones(step, strong).items():
-        first = lowest + (tone - lowest) % 12
-        for pitch in range(first, highest + 1, 12) or (first,):
-            found.append(_Way(pitch, cost + _WIDE * (pitch - middle) ** 2, *leaps))
-    return found
+    return [
+        _Way(pitch, cost + _WIDE * (pitch - middle) ** 2, *leaps)
+        for tone, (cost, *leaps) in _tones(step, strong).items()
+        for pitch in octaves(tone, lowest, highest)
+    ]
 
 
 def _tones(step: Step, strong: bool) -> dict[int, tuple[float, float, float]]:
     """Pitch classes, and what they and the leaps to and from them cost."""
     chord = step.chord
+    above = (0, chord.third, chord.fifth, chord.seventh)
+    tones = [chord.bass, *((chord.root + tone) % 12 for tone in above)]
     if step.mark == _APPROACH:
-        own = _scale(chord) | set(_chord_tones(chord))
-        aim = step.target.bass
+        own, aim = {*tones, *_passing(chord)}, step.target.bass
         found = {tone % 12: _BY_TONE for tone in (aim - 2, aim + 2) if tone % 12 in own}
         found |= dict.fromkeys(((aim - 1) % 12, (aim + 1) % 12), _BY_SEMITONE)
         if step.brief:
@@ -129,23 +129,18 @@ def _tones(step: Step, strong: bool) -> dict[int, tuple[float, float, float]]:
             found.setdefault((chord.root + chord.fifth) % 12, _FIFTH)
             other = (chord.root + (4 if chord.third == 3 else 3)) % 12
             if other in found and other not in own:
-                cost, *leaps = found[other]
-                found[other] = (cost + _DENIED, leaps[0], leaps[1])
+                cost, leap_to, leap_from = found[other]
+                found[other] = (cost + _DENIED, leap_to, leap_from)
         return found
     if step.mark != WALK:
         return {degree(chord, step.mark): _PLAIN}
-    found = {**dict.fromkeys(_chord_tones(chord), _PLAIN), chord.bass: _ROOT_AGAIN}
+    found = {**dict.fromkeys(tones, _PLAIN), chord.bass: _ROOT_AGAIN}
     if not strong:
-        found |= dict.fromkeys(_scale(chord) - found.keys(), _PASSING)
+        found |= dict.fromkeys(_passing(chord) - found.keys(), _PASSING)
     return found
 
 
-def _chord_tones(chord: Chord) -> list[int]:
-    above = (0, chord.third, chord.fifth, chord.seventh)
-    return [chord.bass, *((chord.root + each) % 12 for each in above)]
-
-
-def _scale(chord: Chord) -> set[int]:
+def _passing(chord: Chord) -> set[int]:
     """Passing notes that no scale of the chord denies: its tensions; second, fourth and sixth
     where fifth and ninth are plain."""
     tones = set(chord.tones)

@@ -149,10 +149,9 @@ def _completes(key: Key) -> Callable[[Any, list[str], str], list[tuple[str, str]
 
             known += kit_names()
         elif key.names:
-            from midiforge.library import band as players
-            from midiforge.library import shelf
+            from midiforge.library import band, shelf
 
-            home = shelf if hasattr(shelf, key.names) else players
+            home = shelf if hasattr(shelf, key.names) else band
             known += getattr(home, key.names)()
         before, comma, last = (
             incomplete.rpartition(",") if key.kind == "texts" else ("", "", incomplete)

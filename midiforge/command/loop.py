@@ -67,11 +67,12 @@ def loop(
 ) -> None:
     """Write loops to play along with, as MIDI files and as sound.
 
-    Of each exercise, with what plays beside you: everything, without your hands, your feet or
+    Of each exercise, with its band: everything, without your hands, your feet or
     both, the click and the clave alone, with gaps of silence, and a ladder of its tempos.
     """
     from midiforge.folders.loops import FORMATS, write_loops
-    from midiforge.loops.loop_set import Shape, read_kinds
+    from midiforge.loops.kinds import read_kinds
+    from midiforge.loops.loop_set import Shape
 
     if not out.strip():
         raise MidiforgeError("no folder is named", "--out", hint="such as --out loops")
@@ -96,14 +97,18 @@ def loop(
         raise MidiforgeError(f"{report.missing}; the MIDI files are written")
 
 
+# Keys that ask for a band, or for time layers.
+_ASKING = ("chords", "style", "percussion", "bass", "comp", "layers")
+
+
 def _say(report: "LoopReport", drill: "Drill") -> None:
     count = len(report.written)
     length = str(timedelta(seconds=round(report.seconds)))
     sound = " with sound" if any(each.audio for each in report.written) else ""
     say(f"{drill.title}: {many(count, 'loop')}{sound}, {length} in all, in {report.folder}")
     say("What is what: loops.csv")
-    if not drill.beside.tracks and not drill.layers and not drill.given.get("chords"):
-        say("Nobody plays beside you: try --chords 'Dm7 | G7', --style or --percussion")
+    if not any(drill.given.get(key) for key in _ASKING):
+        say("No band plays along: try --chords 'Dm7 | G7', --style or --percussion")
     listed("Left out", list(report.left_out))
     from midiforge.lesson.remarks import remarks
 

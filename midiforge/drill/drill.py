@@ -5,11 +5,11 @@ from enum import StrEnum
 from fractions import Fraction
 from itertools import groupby
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from midiforge.band.band import Band
 from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
-from midiforge.model.band import Track
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.model.number import Named
@@ -17,10 +17,6 @@ from midiforge.model.piece import SectionKind, Touch
 from midiforge.model.swing import Swing
 from midiforge.phrase.every import Every
 from midiforge.phrase.material import Line, Sticking
-
-if TYPE_CHECKING:
-    from midiforge.band.progression import Progression
-    from midiforge.library.band import Instrument, Style
 
 
 @frozen
@@ -137,52 +133,6 @@ class Practice:
 
 
 @frozen
-class Part:
-    """A percussion player beside the drummer.
-
-    lines: what each voice plays; variation: instead, the last time in every so many bars.
-    clave: the way round that it leans on the clave, "3-2" or "2-3"; "" if it does not.
-    """
-
-    track: Track
-    lines: tuple[Line, ...]
-    variation: tuple[Line, ...] = ()
-    clave: str = ""
-
-
-@frozen
-class Player:
-    """Who plays the bass, or the chords."""
-
-    track: Track
-    instrument: "Instrument"
-
-
-@frozen
-class Beside:
-    """What plays beside the drummer.
-
-    vary: percussion varies the last time in so many bars; 0 for never.
-    clave: the way round that everybody leans on, "3-2" or "2-3"; "" where nobody does.
-    progression, style: None without harmony; bass and comp: None for nobody.
-    """
-
-    parts: tuple[Part, ...] = ()
-    vary: int = 0
-    clave: str = ""
-    progression: "Progression | None" = None
-    style: "Style | None" = None
-    bass: Player | None = None
-    comp: Player | None = None
-
-    @property
-    def tracks(self) -> tuple[Track, ...]:
-        """Everybody, percussion first."""
-        harmony = (player.track for player in (self.bass, self.comp) if player)
-        return (*(part.track for part in self.parts), *harmony)
-
-
-@frozen
 class Drill:
     """One idea and how to turn it over. Made by `read_drill` and `check_drill`."""
 
@@ -194,7 +144,7 @@ class Drill:
     moves: Mapping[str, Any]  # what is wished of each move, by its name
     feet: tuple[Line, ...]
     layers: tuple[Line, ...]
-    beside: Beside
+    band: Band
     meter: Meter
     swing: Fraction  # the first note's share of a pair; 1/2 is straight
     swing_pair: Fraction  # the length of the pair, in quarter notes

@@ -15,7 +15,7 @@ from midiforge.phrase.material import Line
 def foot_patterns(items: Iterable[object], meter: Meter, step: Fraction) -> tuple[Line, ...]:
     """The patterns as given; one without a limb goes to the first foot that is free.
 
-    "none" alone is no pattern, as for those who play beside.
+    "none" alone is no pattern, as for the band.
     """
     found: list[Line] = []
     items = list(items)

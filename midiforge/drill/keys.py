@@ -76,14 +76,14 @@ GROUPS: dict[str, tuple[Key, ...]] = {
         Key(
             "style",
             "text",
-            "How bass and chords are played, and who plays percussion; usually after the feet.",
+            "How the band plays, and who is in it; usually after the feet.",
             "STYLE",
             names="styles",
         ),
         Key(
             "percussion",
             "texts",
-            "Who plays percussion beside you: the style's usual players, none, or parts and "
+            "The band's percussion: the style's usual parts, none, or parts and "
             "ostinatos by name, each 'at 70%' of its level if said.",
             "usual|none|'clave, congas at 70%'",
             default="usual",

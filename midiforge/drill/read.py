@@ -5,10 +5,11 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from midiforge.band.band import Band
 from midiforge.drill import values
-from midiforge.drill.band import Wishes, beside
+from midiforge.drill.band import read_band
 from midiforge.drill.click import click_voices
-from midiforge.drill.drill import Beside, Chosen, Drill, Practice, Stage, Voicing
+from midiforge.drill.drill import Chosen, Drill, Practice, Stage, Voicing
 from midiforge.drill.feet import foot_patterns, partners
 from midiforge.drill.keys import BY_NAME, KEYS
 from midiforge.drill.slowest import fast_enough
@@ -119,7 +120,7 @@ class _Parts(NamedTuple):
 
     feet: tuple[Line, ...]
     layers: tuple[Line, ...]
-    beside: Beside
+    band: Band
     kit: Kit
 
 
@@ -137,9 +138,12 @@ def _is_count(found: Sequence[str]) -> str:
 def _sounds(parts: _Parts, staging: _Staging) -> set[str]:
     """Every voice that the drill plays."""
     stages = staging.stages
-    lines = (*parts.feet, *parts.layers, *(each for stage in stages for each in stage.groove))
-    for part in parts.beside.parts:
-        lines += (*part.lines, *part.variation)
+    lines = (
+        *parts.feet,
+        *parts.layers,
+        *(each for stage in stages for each in stage.groove),
+        *parts.band.lines,
+    )
     sounds = {voice for stage in stages for rule in stage.voicing.values() for voice in rule}
     return sounds | {line.voice for line in lines if line.voice}
 
@@ -171,7 +175,7 @@ class _Reader(KeyReader):
             moves=material.moves,
             feet=parts.feet,
             layers=parts.layers,
-            beside=parts.beside,
+            band=parts.band,
             meter=meter,
             swing=self.read("swing", read_ratio),
             swing_pair=self.swing_pair(meter),
@@ -213,7 +217,7 @@ class _Reader(KeyReader):
 
     def without_band(self, parts: "_Parts") -> Iterator[str]:
         """That nobody plays the chords, where no style goes with the feet."""
-        if self.text("chords") and parts.beside.style is None:
+        if self.text("chords") and parts.band.style is None:
             feet = ", ".join(line.title for line in parts.feet if not line.partner)
             yield f"chords: no style goes with {feet}, so nobody plays them; 'style' chooses one"
 
@@ -237,7 +241,7 @@ class _Reader(KeyReader):
         feet = tuple(retitled(feet, self.read("voicing", values.voicing), meter, step))
         layers = self.read("layers", lambda items: self.layers(items, meter, step))
         kit = self.read("kit", lambda text: read_kit(text, self.folder))
-        return _Parts(feet, layers, self.beside(meter, step, feet, layers, kit.channel), kit)
+        return _Parts(feet, layers, read_band(self, meter, step, feet, layers, kit.channel), kit)
 
     def staging(self, material: _Material, layers: tuple[Line, ...]) -> _Staging:
         """What is played on what, stage by stage."""
@@ -348,25 +352,6 @@ class _Reader(KeyReader):
 
     def layers(self, items: list[Any], meter: Meter, step: Fraction) -> tuple[Line, ...]:
         return tuple(values.line(str(item), meter, step, ()) for item in items)
-
-    def beside(
-        self,
-        meter: Meter,
-        step: Fraction,
-        feet: tuple[Line, ...],
-        layers: tuple[Line, ...],
-        channel: int,
-    ) -> Beside:
-        wishes = Wishes(
-            chords=self.text("chords"),
-            style=self.text("style"),
-            percussion=tuple(str(item) for item in self.items("percussion")),
-            clave=self.text("clave"),
-            vary=self.whole("vary", 0, MOST_BARS),
-            bass=self.text("bass"),
-            comp=self.text("comp"),
-        )
-        return beside(wishes, meter, step, feet, layers, channel)
 
     def stages(self, common: Common, hands: bool) -> tuple[Stage, ...]:
         known = usual_stages(common)

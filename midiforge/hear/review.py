@@ -200,7 +200,7 @@ def _remarks(of: Pairing) -> Iterator[str]:
     if hearing.elsewhere:
         yield (f"{hearing.elsewhere} notes on other channels than {hearing.channel} are left out")
     if hearing.beside:
-        yield f"{hearing.beside} notes of the click or of what plays beside you are left out"
+        yield f"{hearing.beside} notes of the click, of time layers or of the band are left out"
     for due, _ in of.placed.line.jumps:
         yield f"the place was lost in bar {int(due // of.bar) + 1} and found again elsewhere"
     if of.placed.start.share < LIKE:

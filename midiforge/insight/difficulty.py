@@ -253,7 +253,7 @@ def _two_grids(loop: Loop, step: Fraction) -> tuple[float, str]:
 
 def _cycle(exercise: Exercise) -> tuple[float, str]:
     bars = exercise.returns_after_bars
-    return log2(bars) if bars > 1 else 0, f"returns only after {bars} bars"
+    return log2(bars) if bars > 1 else 0, f"repeats only every {bars} bars"
 
 
 def _speed(asked: Demands) -> tuple[float, str]:

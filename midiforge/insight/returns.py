@@ -1,4 +1,4 @@
-"""After how many bars an exercise comes round: the strokes, and the chords beside them."""
+"""After how many bars an exercise repeats: its strokes, and its chords."""
 
 from midiforge.model.band import NO_CHORD
 from midiforge.model.exercise import Exercise
@@ -14,13 +14,13 @@ def chord_bars(exercise: Exercise) -> list[list[str]]:
     return loop[: period(loop)] if exercise.chords else []
 
 
-def returns(exercise: Exercise) -> str:
-    """Such as "after 5 bars", or "strokes after every bar, chords after 4 bars"."""
+def repeats(exercise: Exercise) -> str:
+    """Such as "every 5 bars", or "strokes every bar, chords every 4 bars"."""
     strokes, chords = exercise.returns_after_bars, len(chord_bars(exercise))
     if chords in (0, strokes):
-        return _after(strokes)
-    return f"strokes {_after(strokes)}, chords {_after(chords)}"
+        return _every(strokes)
+    return f"strokes {_every(strokes)}, chords {_every(chords)}"
 
 
-def _after(bars: int) -> str:
-    return "after every bar" if bars == 1 else f"after {bars} bars"
+def _every(bars: int) -> str:
+    return "every bar" if bars == 1 else f"every {bars} bars"

@@ -1,13 +1,13 @@
 """One stage of one variant, written out: how long it must be, and every hit in it."""
 
-from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from itertools import pairwise
 from math import ceil, lcm
 
-from midiforge.drill.drill import Beside, Drill, Span, Stage
+from midiforge.band.band import Band
+from midiforge.drill.drill import Drill, Span, Stage
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
-from midiforge.lesson.band import Company, company, company_bars
 from midiforge.lesson.click import click
 from midiforge.lesson.dynamics import dynamics, shaped_bars
 from midiforge.lesson.form import (
@@ -29,7 +29,6 @@ from midiforge.lesson.strokes import (
 from midiforge.lesson.voices import turns, voiced
 from midiforge.model.band import ChordMark, Tone
 from midiforge.model.hit import Hit, Limb
-from midiforge.model.meter import Meter
 from midiforge.model.piece import Piece, Section, SectionKind
 from midiforge.model.tempo import TempoMap, plain
 from midiforge.moves.move import Material
@@ -115,9 +114,8 @@ def compose(drill: Drill, material: Material, stage: Stage, repeats: int) -> Pie
     if drill.shape:
         unit = lcm(unit, shaped_bars(drill.shape, returns))
     within_limit(unit, "the exercise with its gaps and dynamics")
-    beside = drill.beside if stage.layers else _NOBODY
-    unit = lcm(unit, company_bars(beside, bar))
-    within_limit(unit, "the exercise with what plays beside it")
+    band = drill.band if stage.layers else Band()
+    unit = within_limit(lcm(unit, band.bars(bar)), "the exercise with its band")
     late = played.late * step
     entry = unit * ceil(late / (unit * bar))
     ramp = len(drill.ramp.tempos) * drill.ramp.bars if drill.ramp else 1
@@ -142,10 +140,13 @@ def compose(drill: Drill, material: Material, stage: Stage, repeats: int) -> Pie
         (answers if left else hits).append(hit)
     tones: list[Tone] = []
     chords: list[ChordMark] = []
-    for each in _companies(beside, drill.meter, entry, bars, hits) if beside.tracks else ():
-        hits += each.hits
-        tones += each.tones
-        chords += each.chords
+    bass_drum = sorted(hit.time for hit in hits if hit.limb is Limb.RIGHT_FOOT)
+    # The first time through and the loop are closed in themselves.
+    for start, end in pairwise(sorted({0, entry, bars})) if band.members else ():
+        struck, held, marks = band.over(drill.meter, start * bar, (end - start) * bar, bass_drum)
+        hits += struck
+        tones += held
+        chords += marks
     hits.sort(key=lambda hit: (float(hit.time), LIMB_ORDER[hit.limb], hit.layer))
     return Piece(
         stage=stage.name,
@@ -165,7 +166,7 @@ def compose(drill: Drill, material: Material, stage: Stage, repeats: int) -> Pie
         dynamics=dynamics(drill.shape, returns, bars, bar),
         touch=drill.touch,
         parts=1,
-        tracks=beside.tracks,
+        band=band.members,
         tones=tuple(tones),
         chords=tuple(chords),
         text=stage.text,
@@ -199,17 +200,3 @@ def _sections(drill: Drill, form: tuple[Span, ...], entry: int, bars: int) -> tu
         for (start, tempo), end in zip(changes, ends, strict=True):
             found.append(Section(SectionKind.TEMPO, f"{plain(tempo)} bpm", start, end - start))
     return tuple(sorted(found, key=lambda section: section.start))
-
-
-_NOBODY = Beside()
-
-
-def _companies(
-    beside: Beside, meter: Meter, entry: int, bars: int, hits: Sequence[Hit]
-) -> Iterator[Company]:
-    """What plays beside the drummer, the first time through and in the loop, each closed in
-    itself."""
-    drum = sorted(hit.time for hit in hits if hit.limb is Limb.RIGHT_FOOT)
-    for start, end in ((0, entry), (entry, bars)):
-        if end > start:
-            yield company(beside, meter, start * meter.bar, (end - start) * meter.bar, drum)

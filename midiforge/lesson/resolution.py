@@ -19,8 +19,9 @@ def parts_of_a_quarter(drill: Drill) -> int:
     grids = drill.steps or tuple(own_steps(drill.meter, wish) for wish in wishes)
     lines: list[Line] = [*drill.feet, *drill.layers]
     lines += [line for stage in drill.stages for line in stage.groove]
-    lines += [line for part in drill.beside.parts for line in (*part.lines, *part.variation)]
-    figures = (drill.beside.style.bass, drill.beside.style.comp) if drill.beside.style else ()
+    lines += drill.band.lines
+    style = drill.band.style
+    figures = (style.bass, style.comp) if style else ()
     parts = drill.meter.bar.denominator
     for step in {drill.meter.beat / each for each in grids}:
         swing = replace(drill.feel, bar=Fraction(0))

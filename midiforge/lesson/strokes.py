@@ -52,18 +52,10 @@ def repeat(
     lines: Iterable[Line], length: Fraction, start: Fraction = Fraction(0)
 ) -> Iterator[Placed]:
     """The strokes of repeating lines from `start` up to `start + length`."""
-    end = start + length
     for line in lines:
-        pattern, layer = line.pattern, layer_of(line.limb, line.name)
-        name, grid = line.name, pattern.grid
-        turn = start // pattern.length * pattern.length
-        while turn < end:
-            whole = start <= turn and turn + pattern.length <= end
-            for time, strength in pattern.strokes:
-                at = turn + time
-                if whole or start <= at < end:
-                    yield Placed(at, line.limb, strength, layer, name, grid, line.voice)
-            turn += pattern.length
+        layer, name, grid = layer_of(line.limb, line.name), line.name, line.pattern.grid
+        for time, strength in line.pattern.over(length, start):
+            yield Placed(time, line.limb, strength, layer, name, grid, line.voice)
 
 
 def through_form(

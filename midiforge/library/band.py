@@ -1,23 +1,22 @@
-"""Those who play beside the drummer, from the library: percussion, instruments and styles."""
+"""The band, from the library: percussion, instruments and styles."""
 
-import re
 from collections.abc import Mapping
+from dataclasses import field
 from fractions import Fraction
 from functools import cache
 from typing import Any
 
 from midiforge.frozen import frozen
-from midiforge.library.shelf import entries, find
+from midiforge.library.shelf import entries
 from midiforge.model.meter import Meter
 from midiforge.phrase.pattern import Pattern, parse_pattern
 
-_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_SIGNS = {"": 0, "b": -1, "#": 1}
+_NATURALS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
 @frozen
 class Percussion:
-    """A percussion player's part.
+    """A percussion part.
 
     clave: "3-2" or "2-3" if it leans on the clave that way round; else "".
     timeline: whether it is what the others play to.
@@ -31,7 +30,7 @@ class Percussion:
     steps: int
     source: str
     lines: Mapping[str, str]
-    variation: Mapping[str, str]
+    variation: Mapping[str, str] = field(default_factory=dict)
     clave: str = ""
     timeline: bool = False
     also: tuple[str, ...] = ()
@@ -62,7 +61,7 @@ class Instrument:
 
 @frozen
 class Figure:
-    """How one player of a style plays.
+    """How the bass of a style, or its chord instrument, plays.
 
     instrument: its name. step: the length of one character of `pattern`, in quarter notes.
     last: what is played instead at the end of a form; "" for no change.
@@ -84,11 +83,11 @@ class Figure:
 
 @frozen
 class Style:
-    """A way of playing beside the drummer.
+    """A way of playing along with the drummer.
 
     clave: the way round its patterns are written for; "" for any.
     goes_with: the foot patterns that ask for it. locked: whether the bass goes with the bass drum.
-    percussion: who plays along, as a drill would write it.
+    percussion: as a drill would write it.
     """
 
     name: str
@@ -114,84 +113,68 @@ class Style:
 @cache
 def percussion() -> Mapping[str, Percussion]:
     """The percussion parts by name."""
-    return {each["name"]: _percussion(each) for each in entries("percussion", "percussion")}
+    parts = entries("percussion", "percussion")
+    return {part["name"]: Percussion(**{**part, "meter": _meter(part)}) for part in parts}
 
 
 @cache
 def instruments() -> Mapping[str, Instrument]:
     """The instruments with pitch by name."""
-    return {each["name"]: _instrument(each) for each in entries("instruments", "instrument")}
+    found = entries("instruments", "instrument")
+    return {each["name"]: Instrument(**_ranged(each)) for each in found}
 
 
 @cache
 def styles() -> Mapping[str, Style]:
     """The styles by name."""
-    return {each["name"]: _style(each) for each in entries("styles", "style")}
+    return {style["name"]: _style(style) for style in entries("styles", "style")}
 
 
 def basses() -> Mapping[str, Instrument]:
     """The instruments that play a bass line."""
-    return _of_role("bass")
+    return instruments_of("bass")
 
 
 def comps() -> Mapping[str, Instrument]:
     """The instruments that play chords."""
-    return _of_role("comp")
+    return instruments_of("comp")
 
 
-def _of_role(role: str) -> Mapping[str, Instrument]:
-    return {each.name: each for each in instruments().values() if each.role == role}
-
-
-def style(name: str) -> Style:
-    """The style of that name, other name or title."""
-    return find(name, styles(), "style")
-
-
-def instrument(name: str, role: str) -> Instrument:
-    """The instrument of that name, for "bass" or "comp"."""
-    return find(name, _of_role(role), f"{role} instrument")
+def instruments_of(kind: str) -> Mapping[str, Instrument]:
+    """The instruments for "bass" or "comp"."""
+    return {name: each for name, each in instruments().items() if each.role == kind}
 
 
 def pitch(name: str) -> int:
     """The MIDI note number of a scientific pitch name such as "Eb4"; C4 is 60."""
-    match = re.fullmatch(r"([A-G])([b#]?)(-?[0-9])", name)
-    if not match:
-        raise ValueError(name)
-    return 12 * (int(match[3]) + 1) + _STEPS[match[1]] + _SIGNS[match[2]]
+    return _NATURALS[name[0]] + name.count("#") - name.count("b") + 12 * (int(name[-1]) + 1)
 
 
-def _percussion(entry: dict[str, Any]) -> Percussion:
-    fields = {"variation": {}, **entry, "meter": Meter.parse(entry["meter"])}
-    return Percussion(**fields)
-
-
-def _instrument(entry: dict[str, Any]) -> Instrument:
-    return Instrument(
-        **{**entry, "lowest": pitch(entry["lowest"]), "highest": pitch(entry["highest"])}
-    )
+def pitch_class(name: str) -> int:
+    """The pitch class of a note such as "F#": 0 for C."""
+    return pitch(f"{name}4") % 12
 
 
 def _style(entry: dict[str, Any]) -> Style:
-    meter = Meter.parse(entry["meter"])
-    players = {role: _figure(entry[role], meter) for role in ("bass", "comp")}
+    meter = _meter(entry)
+    figures = {role: _figure(entry[role], meter) for role in ("bass", "comp")}
     listed = {key: tuple(entry.get(key, ())) for key in ("goes_with", "percussion")}
-    return Style(**{**entry, **players, **listed, "meter": meter})
+    return Style(**{**entry, **figures, **listed, "meter": meter})
 
 
 def _figure(entry: dict[str, Any], meter: Meter) -> Figure:
-    return Figure(
-        instrument=entry["instrument"],
-        step=meter.beat / entry["steps"],
-        pattern=_marks(entry["pattern"]),
-        lowest=pitch(entry["lowest"]),
-        highest=pitch(entry["highest"]),
-        hand=entry.get("hand", ""),
-        last=_marks(entry.get("last", "")),
-        level=Fraction(entry.get("level", 100), 100),
-        rests_at_top=entry.get("rests_at_top", False),
-    )
+    values = _ranged(entry)
+    for key in ("pattern", "last"):
+        values[key] = "".join(mark for mark in values.get(key, "") if mark not in " |")
+    values["step"] = meter.beat / values.pop("steps")
+    values["level"] = Fraction(values.get("level", 100), 100)
+    return Figure(**values)
 
 
-def _marks(pattern: str) -> str:
-    return "".join(mark for mark in pattern if mark not in " |")
+def _meter(entry: dict[str, Any]) -> Meter:
+    return Meter.parse(entry["meter"])
+
+
+def _ranged(entry: dict[str, Any]) -> dict[str, Any]:
+    """The entry with its lowest and highest note as numbers."""
+    return {**entry, "lowest": pitch(entry["lowest"]), "highest": pitch(entry["highest"])}

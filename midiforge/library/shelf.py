@@ -146,23 +146,29 @@ def slug(text: str) -> str:
     return "-".join(part for part in kept.split("-") if part)
 
 
-def find(
-    name: str, shelf: Mapping[str, T], what: str, error: type[MidiforgeError] = MidiforgeError
-) -> T:
-    """The entry of a shelf by name, other name or title.
-
-    what: how errors call what was meant; error: their kind.
-    """
+def among(name: str, shelf: Mapping[str, T]) -> T | None:
+    """The entry of a shelf by name, other name or title; None if there is none."""
     wanted = slug(name)
     if wanted in shelf:
         return shelf[wanted]
-    for each in shelf.values():
-        if wanted in each.also or slug(each.title) == wanted:
-            return each
-    others = {other: entry for entry, each in shelf.items() for other in each.also}
-    hint = nearest(wanted, [*shelf, *others])
-    for other, entry in others.items():
-        hint = hint.replace(f"{other!r}?", f"{other!r}, which is {entry!r}?")
+    entries = (each for each in shelf.values() if wanted in (*each.also, slug(each.title)))
+    return next(entries, None)
+
+
+def find(
+    name: str, shelf: Mapping[str, T], what: str, error: type[MidiforgeError] = MidiforgeError
+) -> T:
+    """The entry of a shelf by name, other name or title; raises an error if there is none.
+
+    what: how errors call what was meant; error: their kind.
+    """
+    entry = among(name, shelf)
+    if entry:
+        return entry
+    others = {other: known for known, each in shelf.items() for other in each.also}
+    hint = nearest(slug(name), [*shelf, *others])
+    for other, known in others.items():
+        hint = hint.replace(f"{other!r}?", f"{other!r}, which is {known!r}?")
     raise error(f"no {what} is called {quoted(name)}", hint=hint)
 
 

@@ -148,10 +148,10 @@ def _add_tones(
     A tone ends before the same pitch is struck again, and with the end of the exercise.
     """
     sounding: dict[tuple[str, int], tuple[int, int]] = {}
-    for track in exercise.tracks:
-        if track.channel:
-            program = program_change(track.channel, track.program)
-            tracks[track.name] = [(_META, program)]
+    for member in exercise.band:
+        if member.channel:
+            program = program_change(member.channel, member.program)
+            tracks[member.name] = [(_META, program)]
     for time, ends, channel, pitch, velocity, name, _ in sorted(held(exercise), key=_PLACE):
         events = tracks[name]
         tick = min(start + smf.ticks(time, division), length - 1)

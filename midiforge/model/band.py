@@ -1,17 +1,18 @@
-"""Those who play beside the drummer: tracks, their tones, and the chords they play."""
+"""The band: its members, the tones that they play, and the chords that they play them to."""
 
 from fractions import Fraction
 
 from midiforge.frozen import frozen
 
 NO_CHORD = "N.C."  # how a chord chart says that none is played
+PERCUSSION, BASS, COMP = "percussion", "bass", "comp"  # what a member plays
 
 
 @frozen
-class Track:
-    """Somebody who plays beside the drummer.
+class Member:
+    """Somebody in the band.
 
-    name: one word; the layer of its hits if it is percussion, the track of its tones else.
+    name: one word; its hits have it as their layer, its tones as `member`.
     kind: "percussion", "bass" or "comp".
     title: what a person calls it.
     channel: 1 to 16; 0 for the kit's own, which percussion uses.
@@ -29,18 +30,19 @@ class Track:
 
 @frozen
 class Tone:
-    """One pitch of a track, held.
+    """One pitch, held.
 
     time, length: quarter notes, written straight (see `Swing`); it ends within the exercise.
     pitch: a MIDI note number, 60 for middle C.
-    velocity: 1 to 127, before its track's level.
+    velocity: 1 to 127, before its member's level.
+    member: the name of who plays it.
     """
 
     time: Fraction
     length: Fraction
     pitch: int
     velocity: int
-    track: str
+    member: str
 
 
 @frozen

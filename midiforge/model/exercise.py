@@ -8,7 +8,7 @@ from operator import attrgetter
 from typing import Any, Generic, TypeVar
 
 from midiforge.frozen import frozen
-from midiforge.model.band import ChordMark, Tone, Track
+from midiforge.model.band import ChordMark, Member, Tone
 from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
 from midiforge.model.number import Number
@@ -65,7 +65,7 @@ class Exercise:
     dynamics = _Its[Dynamics]()
     touch = _Its[Touch]()
     parts = _Its[int]()
-    tracks = _Its[tuple[Track, ...]]()
+    band = _Its[tuple[Member, ...]]()
     tones = _Its[tuple[Tone, ...]]()
     chords = _Its[tuple[ChordMark, ...]]()
     text = _Its[str]()

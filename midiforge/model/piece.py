@@ -7,7 +7,7 @@ from operator import itemgetter
 
 from midiforge.errors import shortened
 from midiforge.frozen import frozen
-from midiforge.model.band import ChordMark, Tone, Track
+from midiforge.model.band import ChordMark, Member, Tone
 from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
 from midiforge.model.swing import Swing
@@ -155,8 +155,8 @@ class Piece:
         lesson, as played, to fall on one.
     repeats: how often the drill has its loop go round in it.
     text: what the student is to read with it, beside what it says itself; "" for nothing.
-    tracks: who plays beside the drummer, percussion first; the hits of percussion are in `hits`,
-        `tones` has what others play, by time; chords: what they play it to, from 0 to `length`.
+    band: its members, percussion first; the hits of percussion are in `hits`, `tones` has what
+        others play, by time; chords: what they play it to, from 0 to `length`.
     """
 
     stage: str
@@ -177,7 +177,7 @@ class Piece:
     touch: Touch
     parts: int
     number: int = 0
-    tracks: tuple[Track, ...] = ()
+    band: tuple[Member, ...] = ()
     tones: tuple[Tone, ...] = ()
     chords: tuple[ChordMark, ...] = ()
     hands: str = ""

@@ -1,6 +1,7 @@
 """The grid: the same sticking in other note values."""
 
 from collections.abc import Iterable, Iterator, Mapping
+from fractions import Fraction
 
 from midiforge.keys.reader import KeyReader
 from midiforge.keys.values import whole
@@ -11,7 +12,13 @@ from midiforge.moves.move import Material, Move
 
 MOST_STEPS = 12  # to a beat
 
-STEP_NAMES = {3: "triplets", 5: "quintuplets", 6: "sextuplets", 7: "septuplets"}
+_NOTES = {
+    Fraction(4, 2**i): f"{name}s"
+    for i, name in enumerate(
+        ("whole note", "half note", "quarter", "eighth", "sixteenth", "thirty-second")
+    )
+}
+_TUPLETS = {3: "triplets", 5: "quintuplets", 6: "sextuplets", 7: "septuplets"}
 
 
 class Grid(Move[tuple[int, ...]]):
@@ -24,11 +31,32 @@ class Grid(Move[tuple[int, ...]]):
 
     def turned(self, material: Material, wish: tuple[int, ...]) -> Iterator[Material]:
         for steps in wish or (own_steps(material.meter, material.steps),):
-            name = f"in {STEP_NAMES.get(steps, f'{steps} to a beat')}" if len(wish) > 1 else ""
-            yield material.then(Moved(self.name, name, name=name), steps=steps)
+            told = len(wish) > 1
+            # The log's key has this value in it: what entries belong together hangs on it.
+            value = f"in {_TUPLETS.get(steps, f'{steps} to a beat')}" if told else ""
+            name = _said(material.meter.beat, steps) if told else ""
+            yield material.then(Moved(self.name, value, name=name), steps=steps)
 
     def many(self, material: Material, wish: tuple[int, ...]) -> Mapping[str, int]:  # noqa: ARG002
         return {"steps": len(wish) or 1}
+
+
+def _said(beat: Fraction, steps: int) -> str:
+    """The note values of a grid: "in sixteenths", "in triplets"; "at 11 to a beat" where they have
+    no name.
+
+    beat: in quarter notes.
+    """
+    step = beat / steps
+    if step in _NOTES:
+        return f"in {_NOTES[step]}"
+    if step * 2 / 3 in _NOTES:
+        return f"in dotted {_NOTES[step * 2 / 3]}"
+    if steps in _TUPLETS:
+        return f"in {_TUPLETS[steps]}"
+    if step * 3 / 2 in _NOTES:
+        return f"in {_NOTES[step * 3 / 2].removesuffix('s')} triplets"
+    return f"at {steps} to a beat"
 
 
 def _steps(items: Iterable[object], meter: Meter) -> tuple[int, ...]:

@@ -1,34 +1,36 @@
-"""After how many bars an exercise is the same again, chords and those beside the drummer too."""
+"""After how many bars an exercise repeats, its chords and its band too."""
 
 from collections.abc import Collection
 from fractions import Fraction
+from math import lcm
 
 from midiforge.library import shelf
 from midiforge.model.exercise import Exercise
 from midiforge.notation.chords import chord_signs
 from midiforge.notation.swells import hairpins
+from midiforge.phrase.phrase import period
 
 
 def heard_only(exercise: Exercise) -> frozenset[str]:
-    """The tracks that are heard and not written.
+    """The members of the band that are heard and not written.
 
-    Timelines of the library are written, as time layers are; what other players add is not: a
-    page full of their lines would hide the drummer's own.
+    Timelines of the library are written, as time layers are; what others add is not: a page full
+    of their lines would hide the drummer's own.
     """
-    return frozenset(each.name for each in exercise.tracks if each.name not in shelf.ostinatos())
+    return frozenset(each.name for each in exercise.band if each.name not in shelf.ostinatos())
 
 
 def bars_round(exercise: Exercise, heard: Collection[str] = ()) -> int:
-    """After how many bars what is written comes round: strokes, time layers, chords, hairpins.
+    """After how many bars what is written repeats: strokes, time layers, chords, hairpins.
 
-    heard: tracks, and the click's layer, that must come round too though they are not written; the
-        level then must as well, where it changes too slowly for hairpins.
+    heard: members of the band, and the click, that must repeat too though they are not written;
+        the level then must as well, where it changes too slowly for hairpins.
     A progression longer than the loop makes it longer; it is never longer than what there is.
     """
     returns = exercise.returns_after_bars
     bar, there = exercise.meter.bar, exercise.loop_bars
     swells = hairpins(exercise)
-    layers = {each.name for each in exercise.tracks} - heard_only(exercise) | {*heard}
+    layers = {each.name for each in exercise.band} - heard_only(exercise) | {*heard}
     if not (exercise.chords or layers or any(swells)) or there <= returns:
         return returns
     bars: list[list[object]] = [[swell] for swell in swells]
@@ -42,13 +44,10 @@ def bars_round(exercise: Exercise, heard: Collection[str] = ()) -> int:
         for number, content in enumerate(bars):
             content.append((level(number * bar), level(number * bar + bar / 2)))
     for tone in exercise.tones if heard else ():
-        if tone.track in heard:
-            _into(bars, bar, tone.time, (tone.length, tone.pitch, tone.velocity, tone.track))
-    loop = bars[exercise.loop_bar :]
-    for period in range(returns, there, returns):
-        if there % period == 0 and loop[period:] == loop[:-period]:
-            return period
-    return there
+        if tone.member in heard:
+            _into(bars, bar, tone.time, (tone.length, tone.pitch, tone.velocity, tone.member))
+    once = lcm(returns, period(bars[exercise.loop_bar :]))
+    return there if there % once else once
 
 
 def _into(bars: list[list[object]], bar: Fraction, time: Fraction, what: object) -> None:

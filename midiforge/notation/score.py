@@ -1,19 +1,19 @@
 """An exercise as it is written down: passages of bars, each with its voices.
 
 What is played over and over is written once, with how often it goes round. The hands share the
-upper voice and the feet the lower; whatever plays beside the player has a staff of its own.
+upper voice and the feet the lower; time layers and timelines have a staff of their own above.
 """
 
 from collections.abc import Iterator
 from fractions import Fraction
 
 from midiforge.frozen import frozen
+from midiforge.library import shelf
 from midiforge.model.exercise import Exercise
 from midiforge.notation.chords import ChordSign
 from midiforge.notation.rhythm import Tuplet, Value
 from midiforge.notation.sign import Sign
 from midiforge.notation.swells import Hairpin
-from midiforge.notation.title import beside_title
 
 HANDS_VOICE, FEET_VOICE = "hands", "feet"
 
@@ -87,7 +87,7 @@ class Group:
 class Voice:
     """One voice of one bar.
 
-    name: "hands", "feet", or the name of what plays beside the player.
+    name: "hands", "feet", or the name of a time layer or timeline.
     """
 
     name: str
@@ -145,12 +145,13 @@ class Score:
     """An exercise as written; exercises that differ only in tempo are one score.
 
     exercises: at its tempos, in order.
-    beside: what plays beside the player: the names of its voices.
+    above: what is written above the player's staff, time layers and timelines of the band: the
+        names of their voices.
     """
 
     exercises: tuple[Exercise, ...]
     passages: tuple[Passage, ...]
-    beside: tuple[str, ...]
+    above: tuple[str, ...]
 
     @property
     def exercise(self) -> Exercise:
@@ -168,10 +169,11 @@ class Score:
         for passage in self.passages:
             yield from passage.bars
 
-    def beside_title(self, name: str) -> str:
-        """The title of one of `beside`."""
-        titles = {track.name: track.title for track in self.exercise.tracks}
-        return titles.get(name) or beside_title(name)
+    def title_above(self, name: str) -> str:
+        """The title of one of `above`; a typed pattern as it is."""
+        titles = {member.name: member.title for member in self.exercise.band}
+        known = shelf.ostinatos().get(name)
+        return titles.get(name) or (known.title if known else name)
 
     @property
     def signs(self) -> tuple[tuple[Sign, str, str], ...]:
@@ -186,12 +188,12 @@ class Score:
         return tuple(found)
 
     @property
-    def signs_beside(self) -> tuple[tuple[Sign, str], ...]:
-        """Every sign on the lines of those who play beside: the sign, its voice."""
+    def signs_above(self) -> tuple[tuple[Sign, str], ...]:
+        """Every sign on the lines above the player's staff: the sign, its voice."""
         found: dict[tuple[Sign, str], None] = {}
         for bar in self.bars:
             for voice in bar.voices:
-                if voice.name in self.beside:
+                if voice.name in self.above:
                     heads = (head for note in voice.notes for head in note.heads)
                     found.update(dict.fromkeys((head.sign, head.voice) for head in heads))
         return tuple(found)

@@ -64,8 +64,8 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
     times = max((exercise.bars - entry) // max(last - entry, 1), 1)
     passages = [Passage(tuple(bars[:entry]))] if entry else []
     passages.append(Passage(tuple(bars[entry:]), times))
-    beside = tuple(name for name in names if name not in (HANDS_VOICE, FEET_VOICE))
-    return Score(at_tempos, tuple(passages), beside)
+    above = tuple(name for name in names if name not in (HANDS_VOICE, FEET_VOICE))
+    return Score(at_tempos, tuple(passages), above)
 
 
 def _written_hits(exercise: Exercise) -> dict[int, list[Hit]]:
@@ -173,7 +173,7 @@ def _words(exercise: Exercise) -> dict[int, str]:
 
 
 def _voice_names(hits: Iterable[Hit]) -> list[str]:
-    """The voices that are written: what plays beside the player on top, then hands, then feet."""
+    """The voices that are written: time layers and timelines on top, then hands, then feet."""
     found = dict.fromkeys(_voice_name(hit) for hit in hits)
     own = [name for name in (HANDS_VOICE, FEET_VOICE) if name in found]
     return [*(name for name in found if name not in own), *own]

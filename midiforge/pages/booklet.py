@@ -6,7 +6,7 @@ from itertools import groupby
 from midiforge.frozen import frozen
 from midiforge.insight.meetings import hands_and_feet, meetings
 from midiforge.insight.places import explained
-from midiforge.insight.returns import returns
+from midiforge.insight.returns import repeats
 from midiforge.insight.words import counted_in, listed, paragraphs, swung
 from midiforge.library import shelf
 from midiforge.model.band import NO_CHORD
@@ -180,16 +180,16 @@ def _facts(score: Score) -> Iterator[str]:
         yield f"feet: {exercise.feet}"
     if exercise.hands:
         yield exercise.hands
-    if score.beside:
-        above = [_in_a_list(score.beside_title(name)) for name in score.beside]
-        yield f"beside you, above the staff: {listed(above)}"
+    if score.above:
+        above = [_in_a_list(score.title_above(name)) for name in score.above]
+        yield f"above the staff: {listed(above)}"
     heard = heard_only(exercise)
-    titles = [_in_a_list(track.title) for track in exercise.tracks if track.name in heard]
+    titles = [_in_a_list(member.title) for member in exercise.band if member.name in heard]
     if titles:
-        yield f"beside you: {listed(titles)}"
+        yield f"the band: {listed(titles)}"
     if before := counted_in(exercise):
         yield before
-    yield from _returns(exercise)
+    yield from _repeats(exercise)
     if not exercise.tempo.is_steady:
         yield _ramp(exercise)
     yield from _gap(exercise)
@@ -197,14 +197,13 @@ def _facts(score: Score) -> Iterator[str]:
         yield _levels(exercise)
 
 
-def _returns(exercise: Exercise) -> Iterator[str]:
-    """After how many bars what is written comes back, each on its own where they differ."""
-    bars = bars_round(exercise)
-    said = returns(exercise)
+def _repeats(exercise: Exercise) -> Iterator[str]:
+    """After how many bars what is written repeats, each on its own where they differ."""
+    bars, said = bars_round(exercise), repeats(exercise)
     if said.startswith("strokes"):
-        yield f"{said.replace('strokes', 'strokes come back', 1)}"
+        yield said.replace("strokes", "strokes repeat", 1)
     elif bars > 1:
-        yield f"comes back after {bars} bars"
+        yield f"repeats every {bars} bars"
 
 
 def _in_a_list(title: str) -> str:
@@ -251,9 +250,9 @@ def _levels(exercise: Exercise) -> str:
 
 
 def _key(entries: Sequence[Entry], engraver: Engraver) -> tuple[tuple[KeySign, ...], float]:
-    """Every sign that occurs, the player's from the lowest, then those of who plays beside."""
+    """Every sign that occurs, the player's from the lowest, then those above the staff."""
     own = dict.fromkeys(sign for entry in entries for sign in entry.score.signs)
-    beside = dict.fromkeys(sign for entry in entries for sign in entry.score.signs_beside)
+    above = dict.fromkeys(sign for entry in entries for sign in entry.score.signs_above)
     titles = {name: voice.title for name, voice in shelf.voices().items()}
     found, heights = [], [0.0]
     for sign, voice, foot in sorted(own, key=lambda each: (each[0].place, each[1])):
@@ -261,9 +260,9 @@ def _key(entries: Sequence[Entry], engraver: Engraver) -> tuple[tuple[KeySign, .
         piece, height = key_piece(sign, engraver)
         found.append(KeySign(piece, f"{title}, {foot}" if foot else title))
         heights.append(height)
-    for sign, voice in beside:
-        piece, height = key_piece(sign, engraver, is_beside=True)
-        found.append(KeySign(piece, f"{titles.get(voice, voice)}, beside you"))
+    for sign, voice in above:
+        piece, height = key_piece(sign, engraver, is_above=True)
+        found.append(KeySign(piece, f"{titles.get(voice, voice)}, above the staff"))
         heights.append(height)
     return tuple(found), max(heights)
 
@@ -318,12 +317,12 @@ def _counts(entry: Entry) -> Iterator[str]:
 def once_round(exercise: Exercise) -> Exercise:
     """The exercise just once: a late entry, if any, and one time round of all that is heard.
 
-    Through all the tempos of a ramp, and all the gaps of its click. Of those beside the drummer who
-    come round late or never, no more than what is written.
+    Through all the tempos of a ramp, and all the gaps of its click. Of a band that repeats late or
+    never, no more than what is written.
     """
     if not exercise.tempo.is_steady:
         return exercise
-    bars = bars_round(exercise, {CLICK, *(track.name for track in exercise.tracks)})
+    bars = bars_round(exercise, {CLICK, *(member.name for member in exercise.band)})
     if bars > _MOST_HEARD:
         bars = bars_round(exercise, {CLICK})
     if bars >= exercise.loop_bars:

@@ -118,7 +118,7 @@ def cut(score: Score, engraver: Engraver, layout: Layout) -> Setting:
             else piece
             for place, piece in zip(places, pieces, strict=True)
         )
-    titles = [score.beside_title(name) for name in score.beside]
+    titles = [score.title_above(name) for name in score.above]
     with_meter = head_piece(head, rows, head_width, titles, clef_only=False)
     # As wide as clef, time signature and repeat sign, so that bars stand below each other.
     clef_width = head_width + REPEAT * cuts[0].opens
@@ -126,22 +126,22 @@ def cut(score: Score, engraver: Engraver, layout: Layout) -> Setting:
     return Setting(with_meter, clef, pieces, rows.height, rows.staff)
 
 
-def key_piece(sign: Sign, engraver: Engraver, is_beside: bool = False) -> tuple[Piece, float]:
+def key_piece(sign: Sign, engraver: Engraver, is_above: bool = False) -> tuple[Piece, float]:
     """A sign alone on a staff, and how high that is.
 
-    is_beside: whether it stands on the one line of who plays beside, set as high as the middle
+    is_above: whether it stands on a line above the player's staff, set as high as the middle
         of the player's staff.
     """
     note = Note(Fraction(0), Fraction(1), Value("quarter"), (Head(sign, ""),), mark=sign.mark)
-    is_low = sign.place <= _LOW and not is_beside
+    is_low = sign.place <= _LOW and not is_above
     group = Group(Fraction(0), Fraction(1), None, (note,))
     of = Voice(FEET_VOICE if is_low else HANDS_VOICE, (group,))
-    staves = [[of], []] if is_beside else [[of]]
+    staves = [[of], []] if is_above else [[of]]
     engraved = engraver.bar(_ONE_BEAT, Fraction(1), staves, (Fraction(0), Fraction(1)), _KEY_WIDTH)
-    top = _KEY_ROOM[0] + (STAFF / 2 if is_beside else 0)
+    top = _KEY_ROOM[0] + (STAFF / 2 if is_above else 0)
     shapes = engraved.staves[0]
     shift = _KEY_WIDTH / 2 - engraved.places["s1v0n0"]
-    drawing = [staff_lines(top, _KEY_WIDTH, not is_beside), shapes_at(shapes, shift, top)]
+    drawing = [staff_lines(top, _KEY_WIDTH, not is_above), shapes_at(shapes, shift, top)]
     bottom = max(_KEY_ROOM[0] + STAFF, top + shapes.bottom) + _KEY_ROOM[1]
     return Piece(_KEY_WIDTH, together(drawing), (), 0, shapes.signs), bottom
 

@@ -21,7 +21,7 @@ _LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 18.0, 17.0, 19.0, 13.0  # sizes 
 _ROW = 2.3 * SPACE
 STAFF = 4 * SPACE
 _LINE_STAFF_GAP = 2.2 * SPACE
-_LABEL_ROW = 1.8 * SPACE  # for the name of what plays beside, above its notes
+_LABEL_ROW = 1.8 * SPACE  # for the name of a line above the staff, above its notes
 _SWELL = 1.1 * SPACE  # how far a hairpin opens
 _LEVEL = 19.0  # the size of the sign of a level
 _THIN, _THICK = 1.6, 5.0
@@ -52,7 +52,7 @@ class Rows:
 
     words: float = 0.0
     chords: float = 0.0
-    beside: list[float] = field(default_factory=list)
+    above: list[float] = field(default_factory=list)
     labels: list[float] = field(default_factory=list)
     staff: float = 0.0
     sticking: list[float] = field(default_factory=list)
@@ -77,7 +77,7 @@ def rows_of(score: Score, cuts: Sequence[Cut], layout: Layout) -> Rows:
     for above, below in zip(tops, bottoms, strict=True):
         rows.labels.append(at + _LABEL_ROW - 0.3 * SPACE)
         at += max(above, SPACE) + _LABEL_ROW
-        rows.beside.append(at)
+        rows.above.append(at)
         at += max(below, SPACE) + _LINE_STAFF_GAP / 2
     rows.staff = at + max(top, 0.8 * SPACE)
     at = rows.staff + max(bottom, STAFF)
@@ -96,7 +96,7 @@ def rows_of(score: Score, cuts: Sequence[Cut], layout: Layout) -> Rows:
 
 def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
     """A piece with everything around its notes."""
-    tops = (*rows.beside, rows.staff)
+    tops = (*rows.above, rows.staff)
     parts = [staff_lines(top, each.width, top == rows.staff) for top in tops]
     for shapes, top in zip(each.engraved.staves, tops, strict=True):
         parts.append(shapes_at(shapes, each.shift, top))
@@ -212,7 +212,7 @@ def _level_room(sign: str) -> float:
 
 
 def staff_lines(top: float, width: float, is_players: bool) -> Svg:
-    """The five lines of the player's staff, or the one of who plays beside."""
+    """The five lines of the player's staff, or the one of a line above it."""
     places = (top + i * SPACE for i in range(5 if is_players else 1))
     return line("line", "".join(f"M0 {short(y)}h{short(width)}" for y in places))
 
@@ -236,19 +236,19 @@ def _bar_lines(each: Cut, tops: Sequence[float]) -> Iterator[Svg]:
 
 
 def head_piece(
-    head: Engraved, rows: Rows, width: float, beside: Sequence[str], clef_only: bool
+    head: Engraved, rows: Rows, width: float, above: Sequence[str], clef_only: bool
 ) -> Piece:
     """Clef and time signature, without the note that was engraved to find out where they end."""
-    tops = (*rows.beside, rows.staff)
+    tops = (*rows.above, rows.staff)
     parts = [staff_lines(top, width, top == rows.staff) for top in tops]
     signs = [sign for sign in head.staves[0].glyphs if sign[1] < width]
     if clef_only:
         signs = [sign for sign in signs if sign[0] == _PERCUSSION_CLEF]
     shapes = Shapes(glyphs=signs)
     parts.append(shapes_at(shapes, 0, rows.staff))
-    for title, y in zip([] if clef_only else beside, rows.labels, strict=False):
+    for title, y in zip([] if clef_only else above, rows.labels, strict=False):
         parts.append(text_at(4, y, _NUMBER + 2, "word", title, "start"))
-    if beside:
+    if above:
         parts.append(line("thin", f"M0.8 {short(tops[0] - SPACE)}V{short(tops[-1] + STAFF)}"))
     return Piece(width, together(parts), (), 0, shapes.signs)
 

@@ -95,7 +95,7 @@ def _notes(exercise: Exercise, slowest: float) -> dict[str, list[list[Any]]]:
 
 
 def _note(note: Note) -> list[Any]:
-    part = _PARTS.get(note.part, "beside")
+    part = _PARTS.get(note.part, "band")
     told = [_number(note.time), note.number, note.velocity, part]
     if note.reach:
         return [*told, *(round(each, 4) for each in note.reach)]
@@ -103,11 +103,11 @@ def _note(note: Note) -> list[Any]:
 
 
 def _tones(exercise: Exercise) -> dict[str, list[list[Any]]]:
-    kinds = {track.name: track.kind for track in exercise.tracks}
+    kinds = {member.name: member.kind for member in exercise.band}
     found: dict[str, list[list[Any]]] = {"before": [], "loop": []}
     for tone in held(exercise):
         lasts = _number(tone.end - tone.time)
-        told = [_number(tone.time), lasts, tone.pitch, tone.velocity, kinds[tone.track]]
+        told = [_number(tone.time), lasts, tone.pitch, tone.velocity, kinds[tone.member]]
         found[_ROUNDS[tone.when]].append(told)
     return found
 

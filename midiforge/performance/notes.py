@@ -21,7 +21,7 @@ _BUZZ_SHARE = 0.9  # of the step that it lasts for
 _MOST_BOUNCES = 16
 # Grace notes stay within this share of a grid step, so that they never meet the step before.
 _GRACE_SHARE = 0.45
-# Those who play beside the drummer accent less: a drummer's ghost would be silence on a shaker.
+# The band accents less: a drummer's ghost would be silence on a shaker.
 _EVENER = Fraction(3, 5)
 _LETTERS: dict[str, str] = {limb: limb.letter for limb in HANDS}
 _CLICK_STRENGTH = {Strength.ACCENT: "click-accent", Strength.TAP: "click"}
@@ -35,13 +35,13 @@ def notes(
     closes: whether its end leads back to the loop's start. Grace notes of the stroke there then
         come before the end as well; before the start itself only where something is played
         before it (a count-in).
-    band: whose notes those who play beside the drummer have, if not the kit's.
+    band: the kit of the band's percussion and of time layers, if not the drummer's.
     """
     swing, level = exercise.swing, exercise.dynamics.level
     straight, flat = swing.is_straight, not exercise.dynamics.points
     uneven = _Unevenness(exercise) if exercise.touch.timing_ms or exercise.touch.velocity else None
     sounds: dict[tuple[str, str, str], tuple[int, int, str]] = {}
-    levels = {track.name: track.level for track in exercise.tracks}
+    levels = {member.name: member.level for member in exercise.band}
     seam, start, when = Seam(exercise), exercise.loop_start, Round.BEFORE
     new = tuple.__new__  # a named tuple at half the cost of its own constructor
     for hit in exercise.hits:
@@ -78,24 +78,24 @@ def notes(
 
 
 def held(exercise: Exercise) -> Iterator[Held]:
-    """The tones of the exercise's tracks, in their order, as they are to sound."""
-    tracks = {track.name: track for track in exercise.tracks}
+    """The tones of the exercise's band, in their order, as they are to sound."""
+    band = {member.name: member for member in exercise.band}
     played, level, touch = exercise.swing.played, exercise.dynamics.level, exercise.touch
     uneven = _Unevenness(exercise) if touch.timing_ms or touch.velocity else None
     seam = Seam(exercise)
     for tone in exercise.tones:
-        track = tracks[tone.track]
-        velocity = _velocity(tone.velocity * track.level * level(tone.time))
+        member = band[tone.member]
+        velocity = _velocity(tone.velocity * member.level * level(tone.time))
         time, end = played(tone.time), played(tone.time + tone.length)
         when = Round.EVERY if tone.time >= seam.start else Round.BEFORE
         if uneven:
-            offset, velocity = uneven.of(tone.time, track.name, tone.pitch, velocity)
+            offset, velocity = uneven.of(tone.time, member.name, tone.pitch, velocity)
             late = Fraction(round(offset * 1000), 1_000_000) / exercise.tempo.quarter(tone.time)
             first, last = seam.stretch(when)
             late = max(late, first - time)
             if time + late < last:
                 time, end = time + late, min(end + late, seam.end)
-        yield Held(time, end, track.channel, tone.pitch, velocity, track.name, when)
+        yield Held(time, end, member.channel, tone.pitch, velocity, member.name, when)
 
 
 def _ornamented(
@@ -175,11 +175,11 @@ def part_title(part: str) -> str:
 
 
 def part_place(part: str) -> int:
-    """Where a part stands among others: hands, feet, who plays beside, bass and chords, the click;
-    the same in every file, so that their tracks line up."""
-    return _PLACES.get(part, _BESIDE)
+    """Where a part stands among others: hands, feet, percussion and time layers, bass and chords,
+    the click; the same in every file, so that their tracks line up."""
+    return _PLACES.get(part, _PERCUSSION)
 
 
-_BESIDE = len(Limb)
+_PERCUSSION = len(Limb)
 _PLACES: dict[str, int] = {limb.value: i for i, limb in enumerate(Limb)}
-_PLACES |= {"bass": _BESIDE + 1, "comp": _BESIDE + 2, CLICK: _BESIDE + 3}
+_PLACES |= {"bass": _PERCUSSION + 1, "comp": _PERCUSSION + 2, CLICK: _PERCUSSION + 3}

@@ -64,7 +64,7 @@ class Held(NamedTuple):
     """One pitch to hold.
 
     time, end: quarter notes from the first downbeat, swing included, exact.
-    channel: 1 to 16. pitch, velocity: as MIDI has them. track: who plays it.
+    channel: 1 to 16. pitch, velocity: as MIDI has them. member: who plays it.
     when: in which rounds it sounds.
     """
 
@@ -73,7 +73,7 @@ class Held(NamedTuple):
     channel: int
     pitch: int
     velocity: int
-    track: str
+    member: str
     when: Round = Round.EVERY
 
 

@@ -28,7 +28,7 @@ def within_limit(bars: int, what: str) -> int:
     """`bars`, if midiforge writes that many."""
     if bars > MOST_BARS:
         raise MidiforgeError(
-            f"{what} would come back only after {bars:,} bars",
+            f"{what} would repeat only after {bars:,} bars",
             hint=f"up to {MOST_BARS:,}; choose lengths that meet sooner",
         )
     return bars

@@ -1,6 +1,7 @@
 """Repeating patterns of single strokes: typed on a grid, or by count."""
 
 import re
+from collections.abc import Iterator
 from fractions import Fraction
 from functools import lru_cache
 from math import gcd, lcm
@@ -31,6 +32,18 @@ class Pattern:
         """Begun `late` quarter notes later and wrapped."""
         moved = (((time + late) % self.length, strength) for time, strength in self.strokes)
         return Pattern(self.length, tuple(sorted(moved)))
+
+    def over(
+        self, length: Fraction, start: Fraction = Fraction(0)
+    ) -> Iterator[tuple[Fraction, Strength]]:
+        """Its strokes again and again, from `start` up to `start + length`."""
+        end, turn = start + length, start // self.length * self.length
+        while turn < end:
+            whole = start <= turn and turn + self.length <= end
+            for time, strength in self.strokes:
+                if whole or start <= turn + time < end:
+                    yield turn + time, strength
+            turn += self.length
 
     @property
     def grid(self) -> Fraction:

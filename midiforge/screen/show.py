@@ -6,7 +6,7 @@ from textwrap import wrap
 from midiforge.insight import MEASURE, Demands, Insight, Meeting, hands_and_feet, insight
 from midiforge.insight.demands import fastest_tempo
 from midiforge.insight.places import explained
-from midiforge.insight.returns import chord_bars, returns
+from midiforge.insight.returns import chord_bars, repeats
 from midiforge.insight.words import bars_named, counted_in, paragraphs, swung
 from midiforge.model.exercise import Exercise, fastest
 from midiforge.model.number import numbers_said
@@ -78,14 +78,14 @@ def _header(at_tempos: Sequence[Exercise]) -> str:
 
 
 def _music(exercise: Exercise, found: Insight, bars: Bars) -> Iterator[tuple[str, str]]:
-    """What is played on what, when it returns, who plays along, and to which chords."""
+    """What is played on what, when it repeats, who plays along, and to which chords."""
     if played_on := "; ".join(_played_on(bars)):
         yield "played on", played_on
     if exercise.hands:
-        yield "repeats", exercise.hands
-    yield "returns", _returns(exercise)
-    if exercise.tracks:
-        yield "beside you", "; ".join(track.title for track in exercise.tracks)
+        yield "ostinato", exercise.hands
+    yield "repeats", _repeats(exercise)
+    if exercise.band:
+        yield "the band", "; ".join(member.title for member in exercise.band)
     if exercise.chords:
         yield "chords", " | ".join(" ".join(bar) for bar in chord_bars(exercise))
     for said, meaning in explained([exercise.title, *(each.count for each in found.meetings)]):
@@ -100,8 +100,8 @@ def _played_on(bars: Bars) -> Iterator[str]:
         yield f"{who} {voice}{keys}"
 
 
-def _returns(exercise: Exercise) -> str:
-    text = returns(exercise)
+def _repeats(exercise: Exercise) -> str:
+    text = repeats(exercise)
     if exercise.bars != exercise.returns_after_bars:
         text += f"; {exercise.bars} bars are written"
         if exercise.loop_start:

@@ -45,8 +45,8 @@ def about(exercise: Exercise) -> About:
     if exercise.count_in_bars:
         parts.append(f"{many(exercise.count_in_bars, 'bar')} of count-in")
     parts += [f"feet: {exercise.feet}"] if exercise.feet else []
-    if exercise.tracks:
-        parts.append("with " + ", ".join(track.title for track in exercise.tracks))
+    if exercise.band:
+        parts.append("with " + ", ".join(member.title for member in exercise.band))
     title = f"{exercise.number}. {exercise.title}"
     return About(title, exercise.tempo.first, "; ".join(parts))
 

@@ -151,9 +151,9 @@ class _Player:
 
 def _synth(exercise: Exercise, sound: Sound, rate: int) -> Synth:
     synth = Synth(sound, rate)
-    for track in exercise.tracks:
-        if track.channel and track.program:
-            synth.program(track.channel, track.program)
+    for member in exercise.band:
+        if member.channel and member.program:
+            synth.program(member.channel, member.program)
     return synth
 
 

@@ -8,7 +8,7 @@ from operator import itemgetter
 
 from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
-from midiforge.live.playing.layers import CHORDS, LAYERS, layer_of, layer_of_part
+from midiforge.live.playing.layers import CHORDS, LAYERS, layer_of
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
 from midiforge.model.tempo import TempoMap
@@ -107,9 +107,7 @@ def playable(
     found: dict[int, list[tuple[float, NoteOn]]] = {}
     for note in notes(exercise, kit, band=band):
         number, at = divmod(seam.place(note), float(length))
-        note_on = NoteOn(
-            layer_of_part(note.part), note.number, note.velocity, note.when is Round.SEAM
-        )
+        note_on = NoteOn(layer_of(note.part), note.number, note.velocity, note.when is Round.SEAM)
         found.setdefault(int(number), []).append((at, note_on))
     for time, note_on in _tones(exercise):
         number, within = divmod(time, length)
@@ -143,11 +141,11 @@ def at_tempo(exercise: Exercise, faster: Fraction) -> Exercise:
 
 def _tones(exercise: Exercise) -> Iterator[tuple[Fraction, NoteOn]]:
     """What is held, and when it begins."""
-    layers = {track.name: layer_of(track) for track in exercise.tracks}
+    layers = {member.name: layer_of(member.kind) for member in exercise.band}
     for tone in held(exercise):
         hold = float(max(tone.end - tone.time, _LEAST_HOLD))
         note_on = NoteOn(
-            layer=layers[tone.track],
+            layer=layers[tone.member],
             number=tone.pitch,
             velocity=tone.velocity,
             channel=tone.channel,

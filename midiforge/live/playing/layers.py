@@ -3,24 +3,18 @@
 from collections.abc import Iterable
 
 from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.model.band import Track
+from midiforge.model.band import BASS, COMP, PERCUSSION
 from midiforge.model.hit import CLICK, Limb
 
-HANDS, FEET, PERCUSSION, BASS, CHORDS = "hands", "feet", "percussion", "bass", "chords"
+HANDS, FEET, CHORDS = "hands", "feet", "chords"
 LAYERS = (HANDS, FEET, CLICK, PERCUSSION, BASS, CHORDS)
 BAND = (PERCUSSION, BASS, CHORDS)  # who plays with the drummer
 
 # Other words for layers; "comp" is what the drill calls the part.
-_WORDS = {**{layer: (layer,) for layer in LAYERS}, "band": BAND, "comp": (CHORDS,)}
+_WORDS = {**{layer: (layer,) for layer in LAYERS}, "band": BAND, COMP: (CHORDS,)}
 
-_OF_PART = {
-    Limb.RIGHT_HAND.value: HANDS,
-    Limb.LEFT_HAND.value: HANDS,
-    Limb.RIGHT_FOOT.value: FEET,
-    Limb.LEFT_FOOT.value: FEET,
-    CLICK: CLICK,
-}
-_OF_KIND = {"bass": BASS, "comp": CHORDS}
+_OF_PART = {limb.value: HANDS if limb.is_hand else FEET for limb in Limb}
+_OF_PART |= {CLICK: CLICK, BASS: BASS, COMP: CHORDS}
 
 
 def layers_named(word: str) -> tuple[str, ...]:
@@ -36,11 +30,6 @@ def read_layers(text: str) -> frozenset[str]:
     return frozenset(layer for word in words for layer in layers_named(word))
 
 
-def layer_of_part(part: str) -> str:
-    """The layer that a struck note is of, by its limb, the click or its track."""
+def layer_of(part: str) -> str:
+    """The layer that a note is of, by its limb, the click or what a member of the band plays."""
     return _OF_PART.get(part, PERCUSSION)
-
-
-def layer_of(track: Track) -> str:
-    """The layer that a track is of."""
-    return _OF_KIND.get(track.kind, PERCUSSION)

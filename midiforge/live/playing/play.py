@@ -165,18 +165,18 @@ def listen(kit: Kit, wanted: str, recording: "Recording", say: Callable[[str], N
 def _check_channels(exercises: Sequence[Exercise], kit: Kit, band: bool) -> None:
     """Raises MidiforgeError if anybody who plays tones is on the channel of the drums."""
     drums = PERCUSSION if band else kit.channel
-    for track in {each for exercise in exercises for each in exercise.tracks}:
-        if track.program and track.channel == drums:
+    for member in {each for exercise in exercises for each in exercise.band}:
+        if member.program and member.channel == drums:
             where = "of the percussion there" if band else "of the kit"
             hint = "" if band else "--band-port sends it to another output"
-            raise MidiforgeError(f"{track.name} is on channel {drums}, that {where}", hint=hint)
+            raise MidiforgeError(f"{member.name} is on channel {drums}, that {where}", hint=hint)
 
 
 def _channels(
     exercises: Sequence[Exercise], kit: Kit, output: Output, band: Output | None
 ) -> dict[str, frozenset[int]]:
     """The channels that are played on, of each output that has a name."""
-    tones = {each.channel for exercise in exercises for each in exercise.tracks if each.program}
+    tones = {each.channel for exercise in exercises for each in exercise.band if each.program}
     if band is None:
         used = {output.name: frozenset({kit.channel, *tones})}
     else:

@@ -115,7 +115,7 @@ class Player:
             counts = counts and place.bar.number >= 0 and not self.sync.followed
             if place.begins:
                 self.sender.end_held()
-                self.sender.send_programs(place.playable.exercise.tracks)
+                self.sender.send_programs(place.playable.exercise.band)
             if self.rest and place.begins and not first:
                 self.sender.stop_clock()  # one that falls silent looks like a very slow tempo
                 self.sync.rest(self.rest)
@@ -346,7 +346,7 @@ class Player:
                 self._idle()
         self.sender.silence_anew()
         if self._place:
-            self.sender.send_programs(self._place.playable.exercise.tracks)
+            self.sender.send_programs(self._place.playable.exercise.band)
         self.watcher.say(f"{what} is back")
 
     def _idle(self) -> None:

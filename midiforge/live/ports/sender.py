@@ -23,7 +23,7 @@ from midiforge.midi.message import (
     STOP,
     note_on,
 )
-from midiforge.model.band import Track
+from midiforge.model.band import Member
 
 NOTE = 60 * MS  # how long a note lasts; drum sounds do not listen
 PERCUSSION = 10  # General MIDI's channel for it
@@ -134,13 +134,13 @@ class Sender:
 
     # Programs
 
-    def send_programs(self, tracks: Iterable[Track]) -> None:
-        """Sends the kit's program and those of tracks where they are others than before."""
+    def send_programs(self, band: Iterable[Member]) -> None:
+        """Sends the kit's program and those of the band where they are others than before."""
         if self._program is not None:
             self._kit.send_program(self._program)
-        for track in tracks:
-            if track.program:
-                self._way(layer_of(track), track.channel).send_program(track.program)
+        for member in band:
+            if member.program:
+                self._way(layer_of(member.kind), member.channel).send_program(member.program)
 
     # Beat clock
 

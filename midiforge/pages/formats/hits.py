@@ -1,6 +1,6 @@
 """CSV: a row for every stroke, once through each exercise, for spreadsheets and statistics.
 
-The drummer's strokes and those of patterns and percussion beside them; no click, and no tones.
+The drummer's strokes and those of time layers and the band's percussion; no click, and no tones.
 """
 
 import csv
@@ -23,7 +23,8 @@ from midiforge.pages.format import Content, Format
 # numerator, denominator: quarter notes from the first downbeat, as written and exact; in two
 #   columns, for a spreadsheet takes 3/2 for a day.
 # seconds: from there too, as played, swing and unevenness included.
-# layer: "hands", "feet", or who plays beside. stroke: as stickings spell it, ">R", "(L)", "lR".
+# layer: "hands", "feet", or what the time layer or percussion part is called.
+# stroke: as stickings spell it, ">R", "(L)", "lR".
 # sounds: 1, or 0 for what the player answers in bars that are left to them.
 COLUMNS = (
     *("exercise", "title", "tempo", "bar", "count", "step", "numerator", "denominator", "seconds"),

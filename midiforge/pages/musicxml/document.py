@@ -2,7 +2,7 @@
 
 https://www.w3.org/2021/06/musicxml40/
 
-One part for the player, one for each thing that plays beside; every score a section of them,
+One part for the player, one for each line above its staff; every score a section of them,
 begun on a new system. Measures are numbered through the whole document, since readers find
 their place by the number; the number that is shown is the bar's own, within its exercise.
 """
@@ -98,14 +98,14 @@ def _credit(paragraph: str) -> str:
 
 
 def _staves(written: Sequence[Score]) -> tuple[Staff, ...]:
-    """The parts from the top: what plays beside the player, then the player."""
+    """The parts from the top: the lines above the player's staff, then the player."""
     own = dict.fromkeys(voice for score in written for _, voice, _ in score.signs)
-    beside: dict[str, dict[str, None]] = {}
+    above: dict[str, dict[str, None]] = {}
     titles: dict[str, str] = {}
     for score in written:
-        for name in score.beside:
-            found = beside.setdefault(name, {})
-            titles.setdefault(name, score.beside_title(name))
+        for name in score.above:
+            found = above.setdefault(name, {})
+            titles.setdefault(name, score.title_above(name))
             for bar in score.bars:
                 voice = bar.voice(name)
                 for note in voice.notes if voice else ():
@@ -113,7 +113,7 @@ def _staves(written: Sequence[Score]) -> tuple[Staff, ...]:
     return (
         *(
             Staff(f"P{number}", titles[name], 1, (name,), tuple(voices))
-            for number, (name, voices) in enumerate(beside.items(), start=2)
+            for number, (name, voices) in enumerate(above.items(), start=2)
         ),
         Staff("P1", PLAYER, 5, (HANDS_VOICE, FEET_VOICE), tuple(own)),
     )

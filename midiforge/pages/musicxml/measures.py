@@ -152,7 +152,7 @@ def measures(staff: Staff, frames: Iterable[Frame], divisions: int, is_top: bool
         begin = clef = ""
         if is_top:
             yield frame.directions
-        # A system may begin with a part beside the player; how loud to play is said to the player.
+        # A system may begin with a line above the player's; how loud to play is said to the player.
         hairpin = frame.bar.hairpin if staff.lines > 1 else None
         if hairpin:
             yield directions.swell_begins(hairpin)

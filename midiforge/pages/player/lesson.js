@@ -33,7 +33,7 @@
  */
 
 /** What can be silenced, and what it is called. */
-export const PARTS = { hands: "Hands", feet: "Feet", beside: "Beside you", click: "Click" };
+export const PARTS = { hands: "Hands", feet: "Feet", band: "The band", click: "Click" };
 
 /**
  * All that sounds in an exercise, by place.
@@ -51,7 +51,7 @@ export function eventsOf({ notes, tones }) {
   for (const [rounds, some] of Object.entries(tones || {}))
     for (const [at, lasts, note, velocity, voice] of some)
       events.push({
-        kind: "tone", at, note, velocity, part: "beside", rounds, late: 0, ms: 0, most: 0, lasts,
+        kind: "tone", at, note, velocity, part: "band", rounds, late: 0, ms: 0, most: 0, lasts,
         voice,
       });
   return events.sort((a, b) => a.at - b.at);

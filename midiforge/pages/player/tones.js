@@ -1,4 +1,4 @@
-// The sounds of a bass and of chords beside the drummer.
+// The sounds of the band's bass and chords.
 
 import { makers } from "./makers.js";
 

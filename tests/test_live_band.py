@@ -1,4 +1,4 @@
-"""Those who play beside the drummer, live: bass and comp on channels of their own.
+"""The band, live: bass and comp on channels of their own.
 
 Where a tone is due is worked out here from the drill's own numbers (a quarter note at 120 lasts
 0.5 s). MIDI bytes: MIDI 1.0 Detailed Specification (note off 8n, note on 9n, program Cn,
@@ -34,9 +34,9 @@ from midiforge.live.playing.route import Command, Route
 from midiforge.live.playing.times import always
 from midiforge.live.screen.chords import Chords, large
 from midiforge.live.screen.display import Display
-from midiforge.model.band import ChordMark, Tone, Track
+from midiforge.model.band import ChordMark, Member, Tone
 
-BASS, PIANO = Track("low", "bass", "Bass", 2, 33), Track("keys", "comp", "Piano", 3, 1)
+BASS, PIANO = Member("low", "bass", "Bass", 2, 33), Member("keys", "comp", "Piano", 3, 1)
 START, STOP = b"\xfa", b"\xfc"
 OFF = {
     each: [bytes((0xB0 | each - 1, 120, 0)), bytes((0xB0 | each - 1, 123, 0))]
@@ -61,9 +61,9 @@ TONES = (
 
 @dataclass
 class Band(Concert):
-    """A drill with tracks beside it; `other` is where a second output leads."""
+    """A drill with a band; `other` is where a second output leads."""
 
-    tracks: tuple[Track, ...] = (BASS, PIANO)
+    members: tuple[Member, ...] = (BASS, PIANO)
     tones: Sequence[Tone] = TONES
     change: Callable[[midiforge.Exercise], midiforge.Exercise] = lambda each: each
     band_kit: Kit | None = None
@@ -71,7 +71,7 @@ class Band(Concert):
     def __post_init__(self) -> None:
         super().__post_init__()
         self.exercises = [
-            self.change(each.changed(tracks=self.tracks, tones=tuple(self.tones)))
+            self.change(each.changed(band=self.members, tones=tuple(self.tones)))
             for each in self.exercises
         ]
         self.route = Route(
@@ -132,7 +132,7 @@ def hanging(messages: Sequence[bytes]) -> set[tuple[int, int]]:
 # Tones and how long they last
 
 
-def test_tones_sound_on_the_channels_of_their_tracks_as_long_as_they_are_written() -> None:
+def test_tones_sound_on_the_channels_of_their_players_as_long_as_they_are_written() -> None:
     band = Band(EIGHT)
     band.play()
     same(spans(band.wire, 2), [(2, 1, 36), (3, 1.5, 43), (4.5, 1.5, 38)])
@@ -350,7 +350,7 @@ def test_a_program_is_sent_again_only_where_an_exercise_has_another() -> None:
     other = (replace(BASS, program=34), PIANO)
     band = Band(
         {**EIGHT, "placements": "0, 1, 2"},
-        change=lambda each: each.changed(tracks=other) if each.number.piece == 2 else each,
+        change=lambda each: each.changed(band=other) if each.number.piece == 2 else each,
     )
     band.play()
     assert programs(band.wire) == [b"\xc1\x20", b"\xc2\x00", b"\xc1\x21", b"\xc1\x20"]
@@ -718,16 +718,16 @@ from dataclasses import replace
 from fractions import Fraction
 import midiforge.command.play as play
 from midiforge.command.run import run
-from midiforge.model.band import ChordMark, Tone, Track
+from midiforge.model.band import ChordMark, Member, Tone
 chosen = play.Lesson.select
-tracks = (Track("low", "bass", "Bass", 2, 33), Track("keys", "comp", "Piano", 3, 1))
+band = (Member("low", "bass", "Bass", 2, 33), Member("keys", "comp", "Piano", 3, 1))
 tones = tuple(
     Tone(Fraction(i), Fraction(1), 40 + i, 100, "low") for i in range(4)
 ) + (Tone(Fraction(1), Fraction(3), 60, 80, "keys"),)
-def with_tracks(lesson, only):
-    return [each.changed(tracks=tracks, tones=tones,
+def with_band(lesson, only):
+    return [each.changed(band=band, tones=tones,
             chords=(ChordMark(Fraction(0), Fraction(4), "Cm7"),)) for each in chosen(lesson, only)]
-play.Lesson.select = with_tracks
+play.Lesson.select = with_band
 sys.exit(run(["play", *sys.argv[1:]]))
 """
 FAST = ("--sticking", "RLRL", "--stages", "full", "--tempos", "300", "--count-in", "1")
