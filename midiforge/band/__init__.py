@@ -1,1 +1,1 @@
-"""What plays beside the drummer: percussion, and a bass line and chords over a progression."""
+"""The band: percussion, and a bass line and chords over a progression."""

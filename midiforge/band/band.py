@@ -51,21 +51,12 @@ class Part:
 class PitchedPart:
     """The part of the bass, or of the chords.
 
-    figure: of the style, the right way round for the clave.
+    figure: of the style, the right way round for the clave and within what the instrument has.
     """
 
     member: Member
     instrument: "Instrument"
     figure: "Figure"
-
-    @property
-    def low(self) -> int:
-        """The lowest note it should play: of the figure's range what the instrument has."""
-        return max(self.figure.lowest, self.instrument.lowest)
-
-    @property
-    def high(self) -> int:
-        return min(self.figure.highest, self.instrument.highest)
 
 
 @frozen

@@ -2,11 +2,13 @@
 
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from itertools import pairwise
 
 from midiforge.band.band import PitchedPart
 from midiforge.band.chart import Attack, Chart
 from midiforge.band.chord import Chord, lowest_of, octaves
 from midiforge.band.walking import WALK, Step, degree, walked
+from midiforge.library.band import Figure
 from midiforge.model.band import BASS, Tone
 from midiforge.model.meter import Meter
 
@@ -33,8 +35,8 @@ def bass_line(part: PitchedPart, chart: Chart, bass_drum: Sequence[Fraction] = (
     if bass_drum:
         attacks = list(_locked(attacks, part.figure.step, bass_drum, chart.length))
     if WALK in part.figure.pattern:
-        return list(_walking(attacks, chart, part))
-    line = _Line(part, chart.meter, frozenset(bass_drum))
+        return list(_walking(attacks, chart, part.figure))
+    line = _Line(part.figure, chart.meter, frozenset(bass_drum))
     turns = frozenset(chart.turns)
     said: Chord | None = None  # whose root was heard
     played = chart.played(attacks)
@@ -55,7 +57,7 @@ def bass_line(part: PitchedPart, chart: Chart, bass_drum: Sequence[Fraction] = (
     return line.tones
 
 
-def _walking(attacks: Sequence[Attack], chart: Chart, part: PitchedPart) -> Iterator[Tone]:
+def _walking(attacks: Sequence[Attack], chart: Chart, figure: Figure) -> Iterator[Tone]:
     """A figure that walks: its line is found as a whole."""
     meter, turns = chart.meter, frozenset(chart.turns)
     steps, struck = [], []
@@ -73,7 +75,7 @@ def _walking(attacks: Sequence[Attack], chart: Chart, part: PitchedPart) -> Iter
         steps.append(Step(attack.time, mark, chord, target, brief))
         struck.append(attack)
     evens = frozenset(meter.beats[1::2] if len(meter.beats) % 2 == 0 else ())
-    pitches = walked(steps, meter.bar, part.low, part.high)
+    pitches = walked(steps, meter.bar, figure.lowest, figure.highest)
     for attack, pitch in zip(struck, pitches, strict=True):
         velocity = _VELOCITIES.get(attack.mark, _VELOCITY)
         velocity += _LEAN * (attack.time % meter.bar in evens)
@@ -86,17 +88,12 @@ def _locked(
     """A note on each stroke of the bass drum; of the figure what lies between, dead notes and the
     way into the next bar kept, the rest left out."""
     struck = set(bass_drum)
-    fills = {s.time: s for s in played if s.time not in struck}
-    own = {s.time: s.mark for s in played if s.time in struck}
-    times = sorted(struck | fills.keys())
-    for time, following in zip(times, [*times[1:], length], strict=True):
+    own = {attack.time: (attack.mark, attack.length) for attack in played}
+    for time, following in pairwise([*sorted(struck | own.keys()), length]):
+        mark, most = own.get(time, (_LOW, length))
         if time in struck:
-            mark = own.get(time, _LOW)
-            mark = _LOW if mark in (_DEAD, _APPROACH) else mark
-            yield Attack(time, min(following - time, _LONGEST_LOCKED * step), mark)
-        else:
-            fill = fills[time]
-            yield Attack(time, min(following - time, fill.length), fill.mark)
+            mark, most = _LOW if mark in (_DEAD, _APPROACH) else mark, _LONGEST_LOCKED * step
+        yield Attack(time, min(following - time, most), mark)
 
 
 class _Line:
@@ -105,12 +102,12 @@ class _Line:
     locked_to: the strokes of the bass drum, if it goes with them.
     """
 
-    def __init__(self, part: PitchedPart, meter: Meter, locked_to: frozenset[Fraction]) -> None:
-        self.lowest, self.highest = part.low, part.high
+    def __init__(self, figure: Figure, meter: Meter, locked_to: frozenset[Fraction]) -> None:
+        self.lowest, self.highest = figure.lowest, figure.highest
         self._bar, self._beats, self._drum = meter.bar, frozenset(meter.beats), locked_to
         self.tones: list[Tone] = []
         # Near the bottom: that is where a bass line lives.
-        self._middle = part.low + (part.high - part.low) / 3
+        self._middle = self.lowest + (self.highest - self.lowest) / 3
         self._pitch = round(self._middle)
         self._root: int | None = None  # the one played last
 

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
 
+from midiforge.band.band import Part
 from midiforge.library import shelf
 from midiforge.library.band import Figure
 from midiforge.phrase.material import Line
@@ -39,7 +40,7 @@ def leaning(line: Line) -> str:
         if each.clave and each.pattern.length == line.pattern.length:
             if _times(each.pattern) == times:
                 return each.clave
-            if _times(turned(each.pattern)) == times:
+            if _times(_turned(each.pattern)) == times:
                 return other(each.clave)
     return ""
 
@@ -48,18 +49,28 @@ def _times(pattern: Pattern) -> frozenset[Fraction]:
     return frozenset(time for time, _ in pattern.strokes)
 
 
-def turned(pattern: Pattern) -> Pattern:
+def _turned(pattern: Pattern) -> Pattern:
     """Begun with its second half."""
     return pattern.shifted(pattern.length / 2)
 
 
-def turned_line(line: Line, way: str) -> Line:
-    """A line that leans one way, the other way round; its name too, where the library has one."""
+def turned_part(part: Part) -> Part:
+    """A part that leans on the clave, the other way round; its name too, where the library has
+    one."""
+    lines, variation = (
+        tuple(_turned_line(line, part.clave) for line in lines)
+        for lines in (part.lines, part.variation)
+    )
+    member = replace(part.member, name=lines[0].name, title=lines[0].title)
+    return Part(member, lines, variation, other(part.clave))
+
+
+def _turned_line(line: Line, way: str) -> Line:
     known = shelf.ostinatos().get(line.name.replace(way, other(way)))
     if known and known.name != line.name:
         return replace(line, name=known.name, title=known.title, pattern=known.pattern)
     title = line.title.replace(way, other(way))
-    return replace(line, title=title, pattern=turned(line.pattern))
+    return replace(line, title=title, pattern=_turned(line.pattern))
 
 
 def turned_figure(figure: Figure) -> Figure:

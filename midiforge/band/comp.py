@@ -19,13 +19,14 @@ _SPOKEN = Fraction(8, 5)  # how many times its step an attack of a montuno is he
 
 def comping(part: PitchedPart, chart: Chart) -> Iterator[Tone]:
     """The tones of a chord instrument."""
-    hand, instrument = HANDS[part.figure.hand], part.instrument
-    voicings = voiced(chart.progression, hand, part.low, part.high, instrument.lowest)
+    figure, instrument = part.figure, part.instrument
+    hand = HANDS[figure.hand]
+    voicings = voiced(chart.progression, hand, figure.lowest, figure.highest, instrument.lowest)
 
     def voicing(time: Fraction) -> Voicing:
         return voicings[chart.progression.place(time)]
 
-    attacks = _all_heard(chart.played(chart.attacks(part.figure)), chart, hand)
+    attacks = _all_heard(chart.played(chart.attacks(figure)), chart, hand)
     outer: dict[Fraction, int] = {}
     if hand.octave:
         outer = _outer(attacks, chart, voicing, (instrument.lowest, instrument.highest - 12))

@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from midiforge.band.band import Band, Part, PitchedPart
-from midiforge.band.clave import WAYS, direction, leaning, turned, turned_figure, turned_line
+from midiforge.band.clave import WAYS, direction, leaning, turned_figure, turned_part
 from midiforge.band.progression import read_progression
 from midiforge.drill import values
 from midiforge.errors import MidiforgeError, NoOstinato, nearest, quoted
@@ -18,7 +18,6 @@ from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.phrase.cycle import MOST_BARS
 from midiforge.phrase.material import Line
-from midiforge.phrase.pattern import Pattern
 
 GM_DRUMS = 10  # the channel that General MIDI keeps for percussion
 SOFTEST, LOUDEST = 5, 150  # per cent
@@ -147,7 +146,8 @@ def _pitched(wish: str, kind: str, figure: Figure, channel: int) -> PitchedPart 
     usual = figure.instrument if name == _USUAL else name
     instrument = shelf.find(usual, instruments_of(kind), f"{kind} instrument")
     member = Member(kind, kind, instrument.title, channel, instrument.program, level * figure.level)
-    return PitchedPart(member, instrument, figure)
+    low, high = max(figure.lowest, instrument.lowest), min(figure.highest, instrument.highest)
+    return PitchedPart(member, instrument, replace(figure, lowest=low, highest=high))
 
 
 # Percussion
@@ -158,51 +158,42 @@ def _percussion(text: str, meter: Meter, step: Fraction, clave: str) -> Part:
     what, level = _level(text)
     known = shelf.among(what, percussion())
     if known:
-        return _library_part(known, level, meter, clave)
+        lines, variation = _lines(known, False), _lines(known, True)
+        fits, way = _all_meet(lines, meter), known.clave
+        variation = variation if _all_meet(variation, meter) else ()
+        line = lines[0]
+    else:
+        line = _line(what, meter, step)
+        fits, way = not line.home or _meets(line.home, line.pattern.length, meter), leaning(line)
+        lines, variation = (line,), ()
+    if not fits:
+        raise MidiforgeError(
+            f"{line.name!r} is at home in {line.home}, the drill is in {meter}: they do not meet",
+            hint="leave it out, or type a pattern such as 'x.x. as shaker'",
+        )
+    part = Part(Member(line.name, PERCUSSION, line.title, level=level), lines, variation, way)
+    crosses = clave and way not in ("", clave) and not any(each in what for each in WAYS)
+    return turned_part(part) if crosses else part
+
+
+def _line(what: str, meter: Meter, step: Fraction) -> Line:
     try:
-        line = replace(values.line(what, meter, step, ()), limb=None)
+        return replace(values.line(what, meter, step, ()), limb=None)
     except NoOstinato:
         names = [*percussion(), *shelf.ostinatos()]
         raise MidiforgeError(
             f"no percussion part is called {quoted(what)}", hint=nearest(shelf.slug(what), names)
         ) from None
-    if line.home and not _meets(line.home, line.pattern.length, meter):
-        raise _no_meeting(line.name, line.home, meter)
-    way = leaning(line)
-    if clave and way and way != clave and not any(each in what for each in WAYS):
-        line, way = turned_line(line, way), clave
-    return Part(Member(line.name, PERCUSSION, line.title, level=level), (line,), clave=way)
 
 
-def _library_part(known: Percussion, level: Fraction, meter: Meter, clave: str) -> Part:
-    usual, varied = known.patterns(), known.patterns(varied=True)
-    if not _all_meet(usual.values(), known.meter, meter):
-        raise _no_meeting(known.name, known.meter, meter)
-    if not _all_meet(varied.values(), known.meter, meter):
-        varied = {}
-    turns = clave and known.clave and known.clave != clave
-
-    def line(voice: str, pattern: Pattern) -> Line:
-        pattern = turned(pattern) if turns else pattern
-        return Line(known.name, known.title, None, voice, pattern, home=known.meter)
-
-    return Part(
-        Member(known.name, PERCUSSION, known.title, level=level),
-        tuple(map(line, usual, usual.values())),
-        tuple(map(line, varied, varied.values())),
-        clave if turns else known.clave,
-    )
+def _lines(known: Percussion, varied: bool) -> tuple[Line, ...]:
+    patterns = known.patterns(varied).items()
+    name, title, home = known.name, known.title, known.meter
+    return tuple(Line(name, title, None, voice, each, home=home) for voice, each in patterns)
 
 
-def _all_meet(patterns: Iterable[Pattern], home: Meter, meter: Meter) -> bool:
-    """Whether patterns can be played in a meter: what repeats with every beat can in any."""
+def _all_meet(lines: Iterable[Line], meter: Meter) -> bool:
+    """Whether library lines can be played in a meter: what repeats with every beat can in any."""
     beats = set(meter.beat_lengths)
-    periods = (pattern.period for pattern in patterns)
-    return all(_meets(home, period, meter) or {period} == beats for period in periods)
-
-
-def _no_meeting(name: str, home: Meter, meter: Meter) -> MidiforgeError:
-    return MidiforgeError(
-        f"{name!r} is at home in {home}, the drill is in {meter}: they do not meet",
-        hint="leave it out, or type a pattern such as 'x.x. as shaker'",
-    )
+    lengths = ((line.home or meter, line.pattern.period) for line in lines)
+    return all(_meets(home, period, meter) or {period} == beats for home, period in lengths)
