@@ -4,6 +4,7 @@ from fractions import Fraction
 
 import pytest
 
+from midiforge.band.chart import Chart
 from midiforge.band.chord import read_chord
 from midiforge.band.progression import read_progression
 from midiforge.errors import MidiforgeError
@@ -184,8 +185,9 @@ def test_a_repeated_bar_has_the_chords_of_the_bar_before() -> None:
     progression = read_progression("| Dm7 G7 | % | N.C. |", COMMON)
     assert [c.symbol for c in progression.changes] == ["Dm7", "G7", "Dm7", "G7", ""]
     assert progression.bars == 3
-    assert progression.at(Fraction(11)) is None
-    assert progression.at(Fraction(-1)) is None  # it goes round
+    chart = Chart(progression, COMMON, progression.length, progression.length)
+    assert chart.chord(Fraction(11)) is None
+    assert chart.chord(Fraction(-1)) is None  # it goes round
 
 
 @pytest.mark.parametrize(

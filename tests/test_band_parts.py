@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from midiforge import check_drill, exercises
 from midiforge.band import voice_leading
+from midiforge.band.chart import Chart
 from midiforge.band.chord import Chord, read_chord
 from midiforge.band.hand import HANDS, chosen, enriched, placements
 from midiforge.band.montuno import scale
@@ -40,6 +41,14 @@ def drill_of(style: str, **keys: Any) -> Drill:
 
 def only(drill: Drill) -> Exercise:
     return next(iter(exercises(drill)))
+
+
+def chart_of(drill: Drill, length: Fraction | None = None) -> Chart:
+    """The drill's chords over a length, or once round."""
+    progression = drill.band.progression
+    assert progression is not None
+    length = length or progression.length
+    return Chart(progression, drill.meter, length, length)
 
 
 def line(exercise: Exercise, track: str) -> list[Tone]:
@@ -136,10 +145,9 @@ def test_the_bass_of_each_chord_sounds_when_it_begins(name: str) -> None:
     """Struck with the chord, or anticipated and held into it; common practice."""
     drill = drill_of(name)
     exercise = only(drill)
-    progression = drill.band.progression
-    assert progression is not None
+    chart = chart_of(drill, exercise.length)
     tones = line(exercise, "bass")
-    for change in progression.over(exercise.length):
+    for change in chart.changes:
         assert change.chord is not None
         heard = [t for t in tones if t.time <= change.time < t.time + t.length]
         silent = not heard
@@ -177,11 +185,10 @@ def test_comping_has_only_tones_of_the_chord_it_belongs_to(name: str) -> None:
     """Of the chord that sounds, or of the next if it is anticipated within a beat of it."""
     drill = drill_of(name)
     exercise = only(drill)
-    progression = drill.band.progression
-    assert progression is not None
+    chart = chart_of(drill, exercise.length)
     for time, pitches in struck(line(exercise, "comp")).items():
-        now = progression.at(time)
-        soon = progression.at((time + drill.meter.beat) % exercise.length)
+        now = chart.chord(time)
+        soon = chart.chord((time + drill.meter.beat) % exercise.length)
         assert belongs(pitches, now, name) or belongs(pitches, soon, name)
 
 
@@ -225,20 +232,20 @@ def test_any_progression_is_played_rightly_in_any_style(
     if styles()[style].meter.is_compound:
         keys = {"clave": clave}
     drill = drill_of(style, chords=chords, **keys)
-    exercise, progression = only(drill), drill.band.progression
-    assert progression is not None
+    exercise = only(drill)
+    chart = chart_of(drill, exercise.length)
     for tone in exercise.tones:
         assert 0 <= tone.time < tone.time + tone.length <= exercise.length
     bass = line(exercise, "bass")
     for before, after in pairwise(bass):
         assert before.time + before.length <= after.time
-    for time in progression.turns(exercise.length):
-        chord = progression.at(time)
+    for time in chart.turns:
+        chord = chart.chord(time)
         heard = {t.pitch % 12 for t in bass if t.time <= time < t.time + t.length}
         assert heard <= ({chord.bass} if chord else set())
     beat = max(drill.meter.beat_lengths)
     for time, pitches in struck(line(exercise, "comp")).items():
-        here = (progression.at(time), progression.at((time + beat) % exercise.length))
+        here = (chart.chord(time), chart.chord((time + beat) % exercise.length))
         assert any(belongs(pitches, chord, style) for chord in here)
 
 
@@ -336,9 +343,9 @@ def test_a_walking_bass_goes_to_the_next_root_by_step() -> None:
 def test_a_montuno_has_the_next_chord_an_eighth_before_it(clave: str) -> None:
     """Common practice: the and of four in cut time belongs to what follows, either way round."""
     drill = drill_of("son", chords="Dm7 G7 | Cmaj7 A7", clave=clave)
-    exercise, progression = only(drill), drill.band.progression
-    assert progression is not None
-    for change in progression.over(exercise.length):
+    exercise = only(drill)
+    chart = chart_of(drill, exercise.length)
+    for change in chart.changes:
         before = (change.time - Fraction(1, 4)) % exercise.length
         struck = {t.pitch % 12 for t in line(exercise, "comp") if t.time == before}
         assert struck and change.chord is not None
@@ -393,10 +400,10 @@ def test_a_funk_bass_has_its_roots_as_low_as_they_go() -> None:
 def test_a_funk_bass_says_the_root_of_every_chord_first(keys: dict[str, Any]) -> None:
     """Common practice: whatever the bass drum leaves empty, a change is heard in the bass."""
     drill = drill_of("funk", chords="Am7 D9 | Gm7 C13", **keys)
-    exercise, progression = only(drill), drill.band.progression
-    assert progression is not None
+    exercise = only(drill)
+    chart = chart_of(drill, exercise.length)
     for mark in exercise.chords:
-        chord = progression.at(mark.time)
+        chord = chart.chord(mark.time)
         assert chord is not None
         heard = [
             tone
@@ -480,14 +487,13 @@ def walking(chords: str) -> tuple[Drill, Exercise, list[Tone]]:
 def test_a_walking_bass_has_tones_of_the_chord_on_the_strong_beats(chords: str) -> None:
     """Common practice: on one and three."""
     drill, _, tones = walking(chords)
-    progression = drill.band.progression
-    assert progression is not None
+    chart = chart_of(drill)
     for tone in tones:
-        chord = progression.at(tone.time)
+        chord = chart.chord(tone.time)
         assert chord is not None
         if tone.time % 2 == 0:
             assert tone.pitch % 12 in chord.pitch_classes
-        if tone.time in progression.turns(progression.length):
+        if tone.time in chart.turns:
             assert tone.pitch % 12 == chord.bass
 
 
@@ -496,9 +502,8 @@ def test_a_walking_bass_leaps_no_further_than_a_hand_does(chords: str) -> None:
     """Common practice: steps and thirds, a fourth or fifth at times, an octave at most; no
     sixths and sevenths, and into a chord by a step round the seam too."""
     drill, _, tones = walking(chords)
-    progression = drill.band.progression
-    assert progression is not None
-    turns = set(progression.turns(progression.length))
+    chart = chart_of(drill)
+    turns = set(chart.turns)
     moves = []
     for before, after in zip(tones, [*tones[1:], tones[0]], strict=True):
         if before.time + 1 not in (after.time, only(drill).length):
@@ -664,10 +669,10 @@ TWO_A_BAR = "Dm7 G7 | Em7 A7 | Cm7 F7 | Bbmaj7 Eb7"
 def test_every_chord_is_heard(name: str, chords: str, clave: str) -> None:
     """While it lasts, or anticipated by less than a beat; its third and more of it."""
     drill = drill_of(name, chords=chords, clave=clave)
-    exercise, progression = only(drill), drill.band.progression
-    assert progression is not None
+    exercise = only(drill)
+    chart = chart_of(drill, exercise.length)
     strokes = struck(line(exercise, "comp"))
-    changes = list(progression.over(exercise.length))
+    changes = chart.changes
     for change, after in pairwise([*changes, changes[0]._replace(time=exercise.length)]):
         chord = change.chord
         assert chord is not None
@@ -706,11 +711,11 @@ def test_a_tumbao_bass_is_never_on_one(clave: str) -> None:
 def test_bass_and_guitar_of_a_bossa_nova_change_together(clave: str) -> None:
     """Common practice: the bass anticipates a chord only where the guitar does."""
     drill = drill_of("bossa-nova", chords="Am7 | D7 | Gmaj7 | Db7 | F#m7b5 | B7", clave=clave)
-    exercise, progression = only(drill), drill.band.progression
-    assert progression is not None
+    exercise = only(drill)
+    chart = chart_of(drill, exercise.length)
     guitar = struck(line(exercise, "comp"))
     ahead = 0
-    for change in progression.over(exercise.length):
+    for change in chart.changes:
         time, chord = change.time - Fraction(1, 2), change.chord
         [bass] = [t for t in line(exercise, "bass") if t.time == time] or [None]
         if bass and chord and bass.pitch % 12 == chord.bass:
@@ -759,11 +764,10 @@ def test_a_walking_bass_never_denies_the_third_of_a_chord_of_half_a_bar(chords: 
     for key in range(12):
         moved = re.sub(r"[A-G]\S*", lambda word, by=key: moved_by(by, word[0]), chords)
         drill, exercise, tones = walking(moved)
-        progression = drill.band.progression
-        assert progression is not None
-        turns = progression.turns(exercise.length)
+        chart = chart_of(drill, exercise.length)
+        turns = chart.turns
         for begun, after in pairwise([*turns, exercise.length]):
-            chord = progression.at(begun)
+            chord = chart.chord(begun)
             assert chord is not None
             if after - begun >= 4 or {3, 4} <= {tone % 12 for tone in chord.tones}:
                 continue

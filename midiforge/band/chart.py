@@ -7,10 +7,11 @@ from fractions import Fraction
 from functools import cached_property
 from itertools import accumulate, pairwise
 from math import ceil
+from operator import attrgetter
 from typing import NamedTuple
 
 from midiforge.band.chord import Chord
-from midiforge.band.progression import Progression
+from midiforge.band.progression import Change, Progression
 from midiforge.library.band import Figure
 from midiforge.model.band import ChordMark
 from midiforge.model.meter import Meter
@@ -53,21 +54,33 @@ class Chart:
     length: Fraction
 
     @cached_property
+    def changes(self) -> list[Change]:
+        """Those of the progression, again and again."""
+        once, size = self.progression.changes, self.progression.length
+        rounds = (number * size for number in range(ceil(self.length / size)))
+        changes = (each._replace(time=start + each.time) for start in rounds for each in once)
+        return [change for change in changes if change.time < self.length]
+
+    @cached_property
     def turns(self) -> list[Fraction]:
-        """When another chord begins."""
-        return self.progression.turns(self.length)
+        """When another chord begins; not when the same one is written again."""
+        pairs = pairwise([self.changes[-1], *self.changes])
+        return [new.time for old, new in pairs if new.time == 0 or new.chord != old.chord]
 
     @property
     def marks(self) -> Iterator[ChordMark]:
         """The chord symbols, each until the next."""
-        changes = list(self.progression.over(self.length))
-        ends = [*(change.time for change in changes[1:]), self.length]
-        for (time, _, symbol), end in zip(changes, ends, strict=True):
+        ends = [*(change.time for change in self.changes[1:]), self.length]
+        for (time, _, symbol), end in zip(self.changes, ends, strict=True):
             yield ChordMark(time, end - time, symbol)
 
+    def place(self, time: Fraction) -> int:
+        """Which change is the last up to a time; before 0 and after the end it goes round."""
+        return bisect_right(self.changes, time % self.length, key=attrgetter("time")) - 1
+
     def chord(self, time: Fraction) -> Chord | None:
-        """The chord that sounds at a time; before 0 and after the end it goes round."""
-        return self.progression.at(time)
+        """The chord that sounds at a time, likewise."""
+        return self.changes[self.place(time)].chord
 
     def began(self, time: Fraction) -> Fraction:
         """When the chord of a time began, in the loop."""

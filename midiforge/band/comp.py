@@ -24,7 +24,7 @@ def comping(part: PitchedPart, chart: Chart) -> Iterator[Tone]:
     voicings = voiced(chart.progression, hand, figure.lowest, figure.highest, instrument.lowest)
 
     def voicing(time: Fraction) -> Voicing:
-        return voicings[chart.progression.place(time)]
+        return voicings[chart.place(time) % len(voicings)]
 
     attacks = _all_heard(chart.played(chart.attacks(figure)), chart, hand)
     outer: dict[Fraction, int] = {}

@@ -1,7 +1,5 @@
 """A chord progression: bars of chords that go round."""
 
-from bisect import bisect_right
-from collections.abc import Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -37,33 +35,6 @@ class Progression:
     @property
     def length(self) -> Fraction:
         return self.bars * self.bar
-
-    def over(self, length: Fraction) -> Iterator[Change]:
-        """The changes up to `length`, again and again."""
-        turn = Fraction(0)
-        while turn < length:
-            for change in self.changes:
-                if turn + change.time < length:
-                    yield change._replace(time=turn + change.time)
-            turn += self.length
-
-    def turns(self, length: Fraction) -> list[Fraction]:
-        """When another chord begins, up to `length`; not when the same one is written again."""
-        found, before = [], self.changes[-1].chord
-        for time, chord, _ in self.over(length):
-            if time == 0 or chord != before:
-                found.append(time)
-            before = chord
-        return found
-
-    def at(self, time: Fraction) -> Chord | None:
-        """The chord that sounds at a time; before 0 and after the end it goes round."""
-        return self.changes[self.place(time)].chord
-
-    def place(self, time: Fraction) -> int:
-        """Which of its changes is the last before or at a time, likewise."""
-        within = time % self.length
-        return bisect_right(self.changes, within, key=lambda change: change.time) - 1
 
 
 def read_progression(text: str, meter: Meter) -> Progression:
