@@ -7,11 +7,10 @@ from typing import Any, NamedTuple
 
 from midiforge.band.band import Band
 from midiforge.drill import values
-from midiforge.drill.band import read_band
 from midiforge.drill.click import click_voices
 from midiforge.drill.drill import Chosen, Drill, Practice, Stage, Voicing
 from midiforge.drill.feet import foot_patterns, partners
-from midiforge.drill.keys import BY_NAME, KEYS
+from midiforge.drill.keys import BY_NAME, GROUPS, KEYS
 from midiforge.drill.slowest import fast_enough
 from midiforge.drill.stages import Common, grooves, own_stage, usual_stages
 from midiforge.drill.typed import retitled
@@ -81,6 +80,7 @@ def check_drill(content: Mapping[str, Any], folder: Path | None = None) -> Drill
     return _Reader(_flat(content), folder or Path(), BY_NAME).drill()
 
 
+_BAND_KEYS = {key.name for key in GROUPS["Play-along"]}
 _ONLY_IN_KITS = ("starts_from", "notes", "velocities", "controls", "hears")
 
 
@@ -241,7 +241,12 @@ class _Reader(KeyReader):
         feet = tuple(retitled(feet, self.read("voicing", values.voicing), meter, step))
         layers = self.read("layers", lambda items: self.layers(items, meter, step))
         kit = self.read("kit", lambda text: read_kit(text, self.folder))
-        return _Parts(feet, layers, read_band(self, meter, step, feet, layers, kit.channel), kit)
+        band = Band()
+        if not _BAND_KEYS.isdisjoint(self.content):
+            from midiforge.drill.band import read_band  # most drills have none
+
+            band = read_band(self, meter, step, feet, layers, kit.channel)
+        return _Parts(feet, layers, band, kit)
 
     def staging(self, material: _Material, layers: tuple[Line, ...]) -> _Staging:
         """What is played on what, stage by stage."""
