@@ -11,14 +11,14 @@ from midiforge.printable import many
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
 
+    class Tell(Protocol):
+        """Told how much is done and, if that changed, of how much."""
+
+        def __call__(self, done: int, total: int | None = None, /) -> None: ...
+
+
 _MOST_LINES = 8
 _WORTH_A_BAR = 200  # exercises
-
-
-class Tell(Protocol):
-    """Told how much is done and, if that changed, of how much."""
-
-    def __call__(self, done: int, total: int | None = None, /) -> None: ...
 
 
 @contextmanager

@@ -5,7 +5,8 @@ The only place that makes such numbers, reads them, chooses by them and says the
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
+from functools import total_ordering
 
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.frozen import frozen
@@ -16,7 +17,8 @@ _LETTERS = "abcdefghijklmnopqrstuvwxyz"
 _WORD = r"([0-9]{1,6})([A-Za-z]{0,3})"
 
 
-@dataclass(frozen=True, slots=True, order=True)
+@total_ordering
+@frozen
 class Number:
     """The number of an exercise, as it is said: "3", or "3b" where its piece has several tempos.
 
@@ -27,6 +29,9 @@ class Number:
     piece: int = 0
     place: int = 0
     tempos: int = field(default=1, compare=False)
+
+    def __lt__(self, other: "Number") -> bool:
+        return (self.piece, self.place) < (other.piece, other.place)
 
     @property
     def letter(self) -> str:
