@@ -20,7 +20,7 @@ with quitting(lambda: None), guarded({}, False, ""):
     ctypes.PyDLL(None).read(os.pipe()[0], ctypes.create_string_buffer(1), 1)
 """
 _TOLD = """
-from midiforge.live import guard
+from midiforge.live.playing import guard
 guard._put_back = lambda *_: print("put back")
 guard._silence = lambda *_: None
 guard.main()
