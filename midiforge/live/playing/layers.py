@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.model.band import Track
-from midiforge.model.hit import CLICK, Limb
+from midiforge.model.hit import CLICK
 
 HANDS, FEET, PERCUSSION, BASS, CHORDS = "hands", "feet", "percussion", "bass", "chords"
 LAYERS = (HANDS, FEET, CLICK, PERCUSSION, BASS, CHORDS)
@@ -13,13 +13,6 @@ BAND = (PERCUSSION, BASS, CHORDS)  # who plays with the drummer
 # Other words for layers; "comp" is what the drill calls the part.
 _WORDS = {**{layer: (layer,) for layer in LAYERS}, "band": BAND, "comp": (CHORDS,)}
 
-_OF_PART = {
-    Limb.RIGHT_HAND.value: HANDS,
-    Limb.LEFT_HAND.value: HANDS,
-    Limb.RIGHT_FOOT.value: FEET,
-    Limb.LEFT_FOOT.value: FEET,
-    CLICK: CLICK,
-}
 _OF_KIND = {"bass": BASS, "comp": CHORDS}
 
 
@@ -34,11 +27,6 @@ def read_layers(text: str) -> frozenset[str]:
     """The layers that a list with commas names, such as "hands, band"."""
     words: Iterable[str] = filter(None, (each.strip() for each in text.split(",")))
     return frozenset(layer for word in words for layer in layers_named(word))
-
-
-def layer_of_part(part: str) -> str:
-    """The layer that a struck note is of, by its limb, the click or its track."""
-    return _OF_PART.get(part, PERCUSSION)
 
 
 def layer_of(track: Track) -> str:
