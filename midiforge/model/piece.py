@@ -3,6 +3,7 @@
 from bisect import bisect_right
 from enum import StrEnum
 from fractions import Fraction
+from itertools import takewhile
 from operator import itemgetter
 
 from midiforge.errors import shortened
@@ -207,13 +208,9 @@ class Piece:
     @property
     def leads_back(self) -> bool:
         """Whether grace notes of the loop's first stroke lie before its end."""
-        for hit in self.hits:
-            if hit.time >= self.loop_start:
-                if hit.time > self.loop_start:
-                    break
-                if hit.ornament and hit.ornament.grace_notes:
-                    return True
-        return False
+        start = self.loop_start
+        until = takewhile(lambda hit: hit.time <= start, self.hits)
+        return any(hit.ornament and hit.ornament.grace_notes for hit in until if hit.time == start)
 
     @property
     def loop_bars(self) -> int:

@@ -1,9 +1,9 @@
-"""An exercise as a bare loop, and with its loop several times round."""
+"""An exercise as a bare loop, with its loop several times round, and with less of it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from midiforge.model.band import ChordMark, Tone
 from midiforge.model.exercise import Exercise
@@ -23,14 +23,10 @@ def later(items: Iterable[T], late: Fraction) -> Iterable[T]:
 def bare(exercise: Exercise) -> Exercise:
     """The exercise from where its seam leads back to up to its end: no count-in, no late entry."""
     start, tempo = exercise.loop_start, exercise.tempo
-    # A tempo that began before goes on.
-    changes = [(Fraction(0), bpm) for time, bpm in tempo.changes if time <= start][-1:]
+    changes = [(Fraction(0), tempo.at(start))]  # one that began before goes on
     changes += [(time - start, bpm) for time, bpm in tempo.changes if time > start]
     return exercise.changed(
-        hits=tuple(later(_from(exercise.hits, start), -start)),
-        answers=tuple(later(_from(exercise.answers, start), -start)),
-        tones=tuple(later(_from(exercise.tones, start), -start)),
-        chords=tuple(later(_from(exercise.chords, start), -start)),
+        **_all(exercise, lambda items: later(_from(items, start), -start)),
         sections=_sections_later(_loop_sections(exercise), -start),
         count_in_bars=0,
         bars=exercise.loop_bars,
@@ -46,10 +42,7 @@ def unrolled(exercise: Exercise, times: int) -> Exercise:
     shifts = [number * length for number in range(1, times)]
     points, sections = exercise.dynamics.points, _loop_sections(exercise)
     return exercise.changed(
-        hits=_again(exercise.hits, start, shifts),
-        answers=_again(exercise.answers, start, shifts),
-        tones=_again(exercise.tones, start, shifts),
-        chords=_again(exercise.chords, start, shifts),
+        **_all(exercise, lambda items: _again(items, start, shifts)),
         sections=(
             *exercise.sections,
             *(each for late in shifts for each in _sections_later(sections, late)),
@@ -61,11 +54,29 @@ def unrolled(exercise: Exercise, times: int) -> Exercise:
     )
 
 
+def shortened(exercise: Exercise, loop_bars: int) -> Exercise:
+    """The exercise with no more than so many bars of its loop; its sections stay as they are."""
+    if loop_bars >= exercise.loop_bars:
+        return exercise
+    bars = exercise.loop_bar + loop_bars
+    end = bars * exercise.meter.bar
+    kept = _all(exercise, lambda items: [each for each in items if each.time < end])
+    return exercise.changed(bars=bars, **kept)
+
+
 def one_section(exercise: Exercise, title: str) -> Exercise:
     """The exercise with a single section after its count-in."""
     kept = tuple(each for each in exercise.sections if each.kind == COUNT_IN)
     whole = Section(SectionKind.EXERCISE, title, Fraction(0), exercise.length)
     return exercise.changed(sections=(*kept, whole))
+
+
+def _all(
+    exercise: Exercise, change: Callable[[Sequence[Any]], Iterable[Any]]
+) -> dict[str, tuple[Any, ...]]:
+    """All that an exercise has by time, changed."""
+    names = "hits", "answers", "tones", "chords"
+    return {name: tuple(change(getattr(exercise, name))) for name in names}
 
 
 def _from(items: Iterable[T], start: Fraction) -> list[T]:

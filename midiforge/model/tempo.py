@@ -49,6 +49,10 @@ class TempoMap:
         """In words: "92 bpm", or "60 to 84 bpm"."""
         return " to ".join(dict.fromkeys((plain(self.first), plain(self.last)))) + " bpm"
 
+    def at(self, time: Fraction) -> Fraction:
+        """Pulses a minute from `time` on; before the first change as after it."""
+        return self.changes[max(bisect_right(self._times, time) - 1, 0)][1]
+
     def quarter(self, time: Fraction, after: bool = False) -> Fraction:
         """Seconds that a quarter note lasts just before `time`, or just after it."""
         i = (bisect_right if after else bisect_left)(self._times, time)

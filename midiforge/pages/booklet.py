@@ -15,6 +15,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Limb
 from midiforge.model.meter import Meter
 from midiforge.model.number import numbers_said
+from midiforge.model.rounds import shortened
 from midiforge.model.tempo import plain
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.score import Score
@@ -323,15 +324,4 @@ def once_round(exercise: Exercise) -> Exercise:
     if not exercise.tempo.is_steady:
         return exercise
     bars = bars_round(exercise, {CLICK, *(member.name for member in exercise.band)})
-    if bars > _MOST_HEARD:
-        bars = bars_round(exercise, {CLICK})
-    if bars >= exercise.loop_bars:
-        return exercise
-    length = exercise.loop_start + bars * exercise.meter.bar
-    return exercise.changed(
-        bars=exercise.loop_bar + bars,
-        hits=tuple(hit for hit in exercise.hits if hit.time < length),
-        answers=tuple(hit for hit in exercise.answers if hit.time < length),
-        tones=tuple(tone for tone in exercise.tones if tone.time < length),
-        chords=tuple(mark for mark in exercise.chords if mark.time < length),
-    )
+    return shortened(exercise, bars if bars <= _MOST_HEARD else bars_round(exercise, {CLICK}))

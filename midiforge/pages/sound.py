@@ -10,18 +10,13 @@ from typing import Any
 
 from midiforge.kits.kit import DEFAULT, read_kit
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import CLICK, FEET, HANDS
+from midiforge.model.hit import CLICK
 from midiforge.model.tempo import TempoMap, plain
 from midiforge.pages.booklet import Booklet, Entry, once_round
-from midiforge.performance.notes import held, notes
+from midiforge.performance.notes import held, notes, part_layer
 from midiforge.performance.seam import Note, Round
 
 SLOWEST, FASTEST = 30, 240  # pulses a minute that can be set, if the exercise's own are not beyond
-_PARTS: dict[str, str] = {
-    **{limb.value: "hands" for limb in HANDS},
-    **{limb.value: "feet" for limb in FEET},
-    CLICK: "click",
-}
 _COUNT_IN = "countIn"
 _ROUNDS = {Round.BEFORE: "before", Round.EVERY: "loop", Round.SEAM: "seam"}
 Place = tuple[Fraction, int, float]  # written time, number of the drawing, x in it
@@ -95,7 +90,7 @@ def _notes(exercise: Exercise, slowest: float) -> dict[str, list[list[Any]]]:
 
 
 def _note(note: Note) -> list[Any]:
-    part = _PARTS.get(note.part, "band")
+    part = part_layer(note.part).replace("percussion", "band")
     told = [_number(note.time), note.number, note.velocity, part]
     if note.reach:
         return [*told, *(round(each, 4) for each in note.reach)]

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
+from midiforge.model.hit import CLICK, FEET, HANDS, Hit, Limb, OrnamentKind, Strength
 from midiforge.model.spelling import spelled_hit
 from midiforge.performance.seam import Held, Note, Reach, Round, Seam
 
@@ -163,8 +163,15 @@ def _velocity(value: float | Fraction) -> int:
 
 _TITLES = {limb.value: limb.title.capitalize() for limb in Limb}
 _TITLES |= {CLICK: "Click", "bass": "Bass", "comp": "Chords"}
+_LAYERS: dict[str, str] = {**dict.fromkeys(HANDS, "hands"), **dict.fromkeys(FEET, "feet")}
+_LAYERS[CLICK] = CLICK
 _NAME = re.compile(r"[a-z][a-z0-9-]*")
 _DASH = re.compile(r"(?<!\d)-|-(?!\d)")  # between words; "3-2" keeps its own
+
+
+def part_layer(part: str) -> str:
+    """What a part belongs to: "hands", "feet", "click", or "percussion" beside the drummer."""
+    return _LAYERS.get(part, "percussion")
 
 
 def part_title(part: str) -> str:

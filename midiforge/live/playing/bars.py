@@ -63,31 +63,33 @@ class Bar:
 class PlayableExercise:
     """An exercise ready to be played: its bars, the count-in's first.
 
-    loop_bar: the bar that the seam leads back to.
     layers: those that it has.
     clicked: the click of a bar, for counting in again; empty if it has none anywhere.
     """
 
     exercise: Exercise
     bars: tuple[Bar, ...]
-    count_in: int
-    loop_bar: int
     layers: tuple[str, ...] = ()
     clicked: tuple[Moment, ...] = ()
 
     def bar(self, number: int) -> Bar:
-        return self.bars[number + self.count_in]
+        return self.bars[number - self.first]
 
     def counted_in(self, bar: Bar) -> tuple[Bar, ...]:
         """What counts in a bar in its midst: as many bars as before the first, but one at least,
         at that bar's tempo; none if there is no click to count with."""
-        many = max(self.count_in, 1) if self.clicked else 0
+        many = max(-self.first, 1) if self.clicked else 0
         return tuple(replace(bar, number=i - many, moments=self.clicked) for i in range(many))
+
+    @property
+    def first(self) -> int:
+        """The number of the first bar, below 0 if there is a count-in."""
+        return self.bars[0].number
 
     @property
     def last(self) -> int:
         """The number of the last bar."""
-        return len(self.bars) - self.count_in - 1
+        return self.bars[-1].number
 
 
 def playable(
@@ -115,7 +117,7 @@ def playable(
     basses = {kit.notes[voice] for voice in _BASS_DRUMS if voice in kit.notes}
     bars = []
     for number in range(first, exercise.bars):
-        tempo = _tempo_at(exercise.tempo, number * length)
+        tempo = exercise.tempo.at(number * length)
         quarter = Fraction(60_000_000_000) / (tempo * exercise.tempo.pulse)
         moments = tuple(_moments(found.get(number, []), basses))
         bars.append(Bar(number, length, tempo, quarter, moments))
@@ -123,8 +125,7 @@ def playable(
     layers = tuple(layer for layer in LAYERS if layer in sounding)
     clicks = (tuple(moments_of(bar.moments, CLICK)) for bar in bars)
     clicked = next(filter(None, clicks), ())
-    count_in = exercise.count_in_bars
-    return PlayableExercise(exercise, tuple(bars), count_in, exercise.loop_bar, layers, clicked)
+    return PlayableExercise(exercise, tuple(bars), layers, clicked)
 
 
 def moments_of(moments: Iterable[Moment], layer: str) -> Iterator[Moment]:
@@ -174,7 +175,3 @@ _LEAST_HOLD = Fraction(1, 1000)  # quarter notes
 def _changed(tempo: TempoMap, faster: Fraction) -> TempoMap:
     changes = tuple((t, max(SLOWEST, min(FASTEST, bpm + faster))) for t, bpm in tempo.changes)
     return TempoMap(tempo.pulse, changes)
-
-
-def _tempo_at(tempo: TempoMap, time: Fraction) -> Fraction:
-    return [bpm for start, bpm in tempo.changes if start <= max(time, tempo.changes[0][0])][-1]

@@ -4,7 +4,8 @@ from collections.abc import Iterable
 
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.model.band import BASS, COMP, PERCUSSION
-from midiforge.model.hit import CLICK, Limb
+from midiforge.model.hit import CLICK
+from midiforge.performance.notes import part_layer
 
 HANDS, FEET, CHORDS = "hands", "feet", "chords"
 LAYERS = (HANDS, FEET, CLICK, PERCUSSION, BASS, CHORDS)
@@ -13,8 +14,7 @@ BAND = (PERCUSSION, BASS, CHORDS)  # who plays with the drummer
 # Other words for layers; "comp" is what the drill calls the part.
 _WORDS = {**{layer: (layer,) for layer in LAYERS}, "band": BAND, COMP: (CHORDS,)}
 
-_OF_PART = {limb.value: HANDS if limb.is_hand else FEET for limb in Limb}
-_OF_PART |= {CLICK: CLICK, BASS: BASS, COMP: CHORDS}
+_OF_MEMBER = {BASS: BASS, COMP: CHORDS}
 
 
 def layers_named(word: str) -> tuple[str, ...]:
@@ -32,4 +32,4 @@ def read_layers(text: str) -> frozenset[str]:
 
 def layer_of(part: str) -> str:
     """The layer that a note is of, by its limb, the click or what a member of the band plays."""
-    return _OF_PART.get(part, PERCUSSION)
+    return _OF_MEMBER.get(part) or part_layer(part)

@@ -104,12 +104,12 @@ class Route:
             return self._place() if self._go_to(index) else None
         playable = self._playable()
         if self._number is None:
-            self._number = -playable.count_in
+            self._number = playable.first
         elif self._number < playable.last:
             self._number += 1
         elif not self._is_last_time():
             self._time += 1
-            self._number = playable.loop_bar
+            self._number = playable.exercise.loop_bar
         elif not self._go_to(self._index + 1):
             return None
         return self._place()
@@ -168,7 +168,7 @@ class Route:
         if found is None:
             return False
         self._index, self._time = found, 1
-        self._number = -self._playable().count_in
+        self._number = self._playable().first
         return True
 
     def _playable(self) -> PlayableExercise:
@@ -201,7 +201,7 @@ class Route:
 
     def _place(self) -> Place:
         playable = self._playable()
-        number = -playable.count_in if self._number is None else self._number
+        number = playable.first if self._number is None else self._number
         self._number = number
         following = self._after(self._index + 1)
         if following is not None:
@@ -213,6 +213,6 @@ class Route:
             time=self._time,
             times=self._times(self.exercises[self._index]),
             faster=self._faster(self._index),
-            begins=number == -playable.count_in and self._time == 1,
+            begins=number == playable.first and self._time == 1,
             ends=number == playable.last and self._is_last_time(),
         )

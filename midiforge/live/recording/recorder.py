@@ -198,7 +198,7 @@ class Recorder:
             last = self.bars[-1][0]
             next_ones = [last.number + 1]
             if last.number == place.playable.last:
-                next_ones.append(place.playable.loop_bar)
+                next_ones.append(exercise.loop_bar)
             straight = last.exercise.number == exercise.number and bar.number in next_ones
         played = BarPlayed(exercise, bar.number, at, bar.length, bar.quarter, joined)
         self.bars.append((played, straight))
