@@ -67,9 +67,6 @@ def test_accents_and_ghosts_stay_and_grace_notes_and_buzzes_do_not_go_to_a_foot(
 
 
 def test_an_ostinato_s_strokes_go_to_a_hand_that_is_free() -> None:
-    (exercise,), _ = lesson(sticking="R-R-", feet="x.x. on RF", partner="none",
-                            replacements="LF by LH")  # fmt: skip
-    assert LF not in {hit.limb for hit in exercise.hits}
     (moved,), _ = lesson(sticking="-R-R", feet="x.x. on RF", partner="none",
                          replacements="RF by LH on 2 4")  # fmt: skip
     times = {limb: {hit.time % 4 for hit in moved.hits if hit.limb is limb} for limb in (LH, RF)}
@@ -119,10 +116,10 @@ def test_where_nothing_can_be_played_the_reason_is_said() -> None:
     assert str(caught.value).startswith("there is no exercise (RRRL LLLL from 1, left hand by")
 
 
-def test_what_replaces_nothing_is_the_same_as_what_is_written() -> None:
+def test_what_replaces_nothing_is_left_out() -> None:
     found, left_out = lesson(sticking="R-R-", replacements="none, LH by RF")
     assert len(found) == 1
-    assert str(left_out[0]) == "R-R- from 1, left hand by right foot: the same as R-R- from 1"
+    assert str(left_out[0]) == "R-R- from 1, left hand by right foot: the left hand has no stroke"
 
 
 @pytest.mark.parametrize(
@@ -134,6 +131,7 @@ def test_what_replaces_nothing_is_the_same_as_what_is_written() -> None:
         ),
         ("LH by XX", "replacements: 'XX' is not a limb (RH, LH, RF or LF)"),
         ("LH by left hand", "replacements: 'LH by left hand': that is the same limb"),
+        ("LH by RF on .x.x", "replacements: '.x.x' is not a count (such as 'LH by RF on 2 4&')"),
         ("LH by RF on 7", "replacements: '7': a bar of 4/4 has no beat 7 (1 to 4)"),
     ],
 )  # fmt: skip
@@ -175,6 +173,35 @@ def test_the_page_says_what_plays_what() -> None:
     feet, hands = lesson(replacements="LH by RF", stages="feet, hands")[0]
     assert [*job(feet)][1:] == ["The right foot plays what the left hand has."]
     assert hands.title == "RLRR LRLL from 1, left hand by right foot, hands on one surface"
+
+
+def test_an_ostinato_given_to_a_foot_is_played_on_the_foot_s_own_drum() -> None:
+    keys: dict[str, Any] = {"sticking": "-L-L", "layers": "ride-eighths on RH"}
+    (exercise,), _ = lesson(replacements="RH by RF", **keys)
+    assert {hit.voice for hit in exercise.hits if hit.limb is RF} == {"bass-drum"}
+    assert exercise.title.endswith("right hand by right foot, hands and feet")
+    (other,), _ = lesson(
+        replacements="RH by RF", **{**keys, "layers": "ride-eighths on RH as ride-bell"}
+    )
+    assert {hit.voice for hit in other.hits if hit.limb is RF} == {"ride-bell"}
+
+
+def test_a_grace_note_of_the_replaced_hand_goes_with_it() -> None:
+    (exercise,), _ = lesson(sticking="lRLRL", replacements="LH by RF")
+    assert {hit.ornament for hit in exercise.hits} == {None}
+
+
+def test_feet_alone_say_what_was_replaced_too() -> None:
+    keys = {"feet": "bossa-nova", "stages": "feet, full"}
+    drill = midiforge.check_drill({**keys, "replacements": "none, RF by LH, RF by RH on 1"})
+    found = [*midiforge.exercises(drill)]
+    titles = [exercise.title for exercise in found]
+    assert titles[0] == "Bossa nova, feet alone"
+    assert "Bossa nova, right foot by left hand, feet alone" in titles
+    assert not any("(2)" in title or " and Bossa" in title for title in titles)
+    assert [exercise.variant.columns.get("replacement", "") for exercise in found][
+        -1
+    ] == "RF by RH on 1"
 
 
 def test_logs_of_earlier_days_know_what_is_not_replaced() -> None:

@@ -59,7 +59,7 @@ class Lesson:
 
     def select(
         self,
-        only: str = "",
+        only: str | int = "",
         left_out: Callable[[LeftOut], None] | None = None,
         progress: Progress | None = None,
         parameter: str = "only",
@@ -69,7 +69,7 @@ class Lesson:
 
     def by_piece(
         self,
-        only: str = "",
+        only: str | int = "",
         left_out: Callable[[LeftOut], None] | None = None,
         progress: Progress | None = None,
         parameter: str = "only",
@@ -104,10 +104,10 @@ class Lesson:
             raise MidiforgeError("there is no exercise", self.drill.source, hint="".join(why[:1]))
 
 
-def chooser_of(only: str, parameter: str = "only") -> Chooser:
+def chooser_of(only: str | int, parameter: str = "only") -> Chooser:
     """What chooses the exercises that a parameter names; WrongArgument for what is no number."""
     try:
-        return Chooser(read_spans(only))
+        return Chooser(read_spans(str(only)))
     except MidiforgeError as error:
         raise WrongArgument(error.what, parameter, hint=error.hint) from None
 

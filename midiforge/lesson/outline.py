@@ -256,13 +256,16 @@ def _shown(material: Material, stage: Stage) -> tuple[Variant, str]:
     """As much of a variant as a stage shows, and what the feet play in it, in words."""
     variant, feet = material.variant, ""
     if not stage.limbs.isdisjoint(FEET):
-        feet = " and ".join(line.title for line in material.feet if not line.partner)
+        titles = dict.fromkeys(line.title for line in material.feet if not line.partner)
+        feet = " and ".join(titles)
     sticks = material.phrase is not None and not stage.limbs.isdisjoint(material.phrase.limbs)
-    moves = tuple(
-        moved
-        for moved in variant.moves
-        if (not stage.limbs.isdisjoint(FEET) if moved.of_feet else sticks)
-    )
+
+    def is_shown(moved: Moved) -> bool:
+        if moved.limbs:
+            return not stage.limbs.isdisjoint(moved.limbs)
+        return not stage.limbs.isdisjoint(FEET) if moved.of_feet else sticks
+
+    moves = tuple(filter(is_shown, variant.moves))
     return replace(variant, moves=moves) if sticks else Variant(moves=moves), feet
 
 
@@ -273,12 +276,15 @@ def title_of(drill: Drill, material: Material, stage: Stage) -> str:
     """
     variant, feet = _shown(material, stage)
     if not variant.sticking:
-        moved = [f"from {each.count}" for each in variant.moves if each.aside]
-        return f"{' '.join([feet or drill.title, *moved])}, {stage.title}"
+        told = [each for each in variant.moves if each.aside]
+        begun = [f"from {each.count}" for each in told if each.begins]
+        asides = [each.aside for each in told if not each.begins]
+        return ", ".join([" ".join([feet or drill.title, *begun]), *asides, stage.title])
     if stage.name != FULL:
         return f"{variant}, {stage.title}"
     if feet:
         return f"{variant}, over {feet}"
-    own = material.phrase.limbs if material.phrase else ()
-    by_hands = stage.title == EVERYTHING and not any(limb.is_foot for limb in own)
+    own = {line.limb for line in (*material.feet, *material.layers) if line.limb}
+    own |= material.phrase.limbs if material.phrase else set()
+    by_hands = stage.title == EVERYTHING and own.isdisjoint(FEET)
     return f"{variant}, {'hands over the kit' if by_hands else stage.title}"

@@ -9,7 +9,7 @@ from operator import itemgetter
 from midiforge.errors import shortened
 from midiforge.frozen import frozen
 from midiforge.model.band import ChordMark, Member, Tone
-from midiforge.model.hit import Hit
+from midiforge.model.hit import Hit, Limb
 from midiforge.model.meter import Meter
 from midiforge.model.swing import Swing
 
@@ -44,7 +44,8 @@ class Moved:
     """What one move did, and how that is told: in titles, on pages, in the index, to the log.
 
     move: its name. value: what tells one of its ways from the others; it is kept for years.
-    of_feet: whether it moved the feet; else the sticking.
+    of_feet: whether it moved the feet; else the sticking. limbs: those that it moved, if it was not
+        all of either.
     begins: whether it says only where something begins. count: where, as a count.
     name: behind the sticking in a title, "from 1e". aside: after a comma, "left lead".
     does: what the sticking does, "begins on the e of 1". manner: how, "with accents on 1 1a 2&".
@@ -63,6 +64,7 @@ class Moved:
     manner: str = ""
     sentence: str = ""
     columns: tuple[tuple[str, str], ...] = ()
+    limbs: frozenset[Limb] = frozenset()
 
 
 @frozen

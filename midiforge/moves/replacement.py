@@ -12,6 +12,7 @@ from midiforge.frozen import frozen
 from midiforge.keys.key import Key
 from midiforge.keys.reader import KeyReader
 from midiforge.keys.values import limb
+from midiforge.library import shelf
 from midiforge.model.counts import count_said, steps_in_bar
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
@@ -73,6 +74,7 @@ class Replacement(Move[tuple[Replaced | None, ...]]):
                 aside=f"{limb.title} by {by.title}{where}",
                 sentence=f"The {by.title} plays what the {limb.title} has{where}.",
                 columns=(("replacement", str(replaced)),),
+                limbs=frozenset((limb, by)),
             )
             hand_over = _HandOver(replaced, material)
             turned = material.then(
@@ -81,7 +83,10 @@ class Replacement(Move[tuple[Replaced | None, ...]]):
                 feet=hand_over.lines(material.feet),
                 layers=hand_over.lines(material.layers),
             )
-            yield replace(turned, clash=material.clash or _clash(turned, by))
+            clash = (
+                _clash(turned, by) if hand_over.handed else f"the {limb.title} has no stroke{where}"
+            )
+            yield replace(turned, clash=material.clash or clash)
 
     def many(
         self,
@@ -100,7 +105,13 @@ def _read(text: str) -> Replaced | None:
         raise MidiforgeError(
             f"{quoted(text)} replaces nothing", hint="such as 'LH by RF', or 'LH by RF on 2 4'"
         )
-    replaced = Replaced(limb(match[1]), limb(match[2]), " ".join((match[3] or "").split()))
+    counts = (match[3] or "").split()
+    for count in counts:
+        if not re.fullmatch(r"[0-9]{1,3}([e&a+]|\.[0-9]{1,3})?", count):
+            raise MidiforgeError(
+                f"{quoted(count)} is not a count", hint="such as 'LH by RF on 2 4&'"
+            )
+    replaced = Replaced(limb(match[1]), limb(match[2]), " ".join(counts))
     if replaced.limb is replaced.by:
         raise MidiforgeError(f"{quoted(text)}: that is the same limb")
     return replaced
@@ -113,6 +124,7 @@ class _HandOver:
         self.limb, self.by = replaced.limb, replaced.by
         self.meter, self.step = material.meter, material.step
         self.times = _times(replaced, self.meter, self.step)
+        self.handed = 0  # strokes
 
     def takes(self, time: Fraction) -> bool:
         """Whether the stroke of the limb at that time is handed over."""
@@ -135,7 +147,10 @@ class _HandOver:
 
     def _stroke(self, stroke: Stroke) -> Stroke:
         if stroke.limb is not self.limb:
-            return stroke
+            # Its grace notes were those of the limb.
+            leads = stroke.grace and stroke.limb.opposite is self.limb
+            return replace(stroke, grace=0) if leads else stroke
+        self.handed += 1
         if self.by.is_hand:
             return replace(stroke, limb=self.by)
         return Stroke(self.by, stroke.strength)  # a foot has neither grace notes nor buzzes
@@ -148,7 +163,8 @@ class _HandOver:
         if line.limb is not self.limb:
             yield line
         elif self.times is None:
-            yield replace(line, limb=self.by)
+            self.handed += 1
+            yield self._given(line)
         else:
             length = meet(line.pattern.length, self.meter.bar)
             within_limit(int(length / self.meter.bar), f"{line.title} and counts")
@@ -158,10 +174,18 @@ class _HandOver:
                 for i in again
                 for time, strength in line.pattern.strokes
             ]
-            for limb, taken in ((self.limb, False), (self.by, True)):
+            for taken in (False, True):
                 some = tuple(stroke for stroke in strokes if self.takes(stroke[0]) is taken)
                 if some:
-                    yield replace(line, limb=limb, pattern=Pattern(length, some))
+                    part = replace(line, pattern=Pattern(length, some))
+                    self.handed += taken
+                    yield self._given(part) if taken else part
+
+    def _given(self, line: Line) -> Line:
+        """The line with the other limb; a foot plays its own drum, if none was named for it."""
+        usual = shelf.ostinatos().get(line.name)
+        voice = "" if usual and usual.voice == line.voice and self.by.is_foot else line.voice
+        return replace(line, limb=self.by, voice=voice)
 
 
 def _times(replaced: Replaced, meter: Meter, step: Fraction) -> frozenset[Fraction] | None:
