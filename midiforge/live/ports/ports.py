@@ -76,7 +76,27 @@ def check_input(wanted: str) -> None:
     choose([each.name for each in ports() if each.direction == IN], wanted, IN)
 
 
-class RtOutput:
+class _RtPort:
+    """What outputs and inputs have in common: a client, its server, and the port it is connected
+    to."""
+
+    virtual: bool
+    name = ""
+    _midi: Any = None
+    _server: str | None = None
+    _run: tuple[int, int] | None = None
+
+    def alive(self) -> bool:
+        """Whether the port is still there, and still connected to us as far as can be told."""
+        there = self._midi is not None and not self.server_died()
+        return there and (self.virtual or _is_there(self._midi, self.name, self._run))
+
+    def server_died(self) -> bool:
+        """Whether the client is open still, and its JACK server is not."""
+        return self._midi is not None and jack_server(self._midi) != self._server
+
+
+class RtOutput(_RtPort):
     """An output port that can vanish and come back.
 
     name: the port's own name at the moment; "" for a virtual one.
@@ -85,10 +105,6 @@ class RtOutput:
     def __init__(self, wanted: str, virtual: bool = False) -> None:
         self.wanted = wanted
         self.virtual = virtual
-        self.name = ""
-        self._midi: Any = None
-        self._server: str | None = None
-        self._run: tuple[int, int] | None = None
         self._sent = False
         self._error = rtmidi_error()
         with _ALONE:
@@ -118,15 +134,6 @@ class RtOutput:
             self._sent = True
             with suppress(self._error):
                 self._midi.send_message(message)
-
-    def alive(self) -> bool:
-        """Whether the port is still there, and still connected to us as far as can be told."""
-        there = self._midi is not None and not self.server_died()
-        return there and (self.virtual or _is_there(self._midi, self.name, self._run))
-
-    def server_died(self) -> bool:
-        """Whether the client is open still, and its JACK server is not."""
-        return self._midi is not None and jack_server(self._midi) != self._server
 
     def reopen(self) -> bool:
         """Tries to open the port again; whether it worked."""
@@ -172,7 +179,7 @@ class RtOutput:
                 close_client(midi)
 
 
-class RtInput:
+class RtInput(_RtPort):
     """An input port; `heard` gets each message and when it came, in nanoseconds of the monotonic
     clock by the driver's own account (see `Arrivals`).
 
@@ -191,10 +198,6 @@ class RtInput:
     ) -> None:
         self.wanted = wanted
         self.virtual = virtual
-        self.name = ""
-        self._midi: Any = None
-        self._server: str | None = None
-        self._run: tuple[int, int] | None = None
         self._calls = _Calls(heard, _HEARD.union(CLOCK) if clock else _HEARD)
         with _ALONE:
             self._open()
@@ -224,15 +227,6 @@ class RtInput:
         midi.set_callback(self._calls.called)
         self._run = open_port(midi, index, names[index])
         self.name = names[index]
-
-    def alive(self) -> bool:
-        """Whether the port is still there, and still connected to us as far as can be told."""
-        there = self._midi is not None and not self.server_died()
-        return there and (self.virtual or _is_there(self._midi, self.name, self._run))
-
-    def server_died(self) -> bool:
-        """Whether the client is open still, and its JACK server is not."""
-        return self._midi is not None and jack_server(self._midi) != self._server
 
     def reopen(self) -> bool:
         """Tries to open the port again; whether it worked."""
