@@ -40,6 +40,7 @@ from midiforge.drill.drill import Practice
 from midiforge.hear.figures import of_step
 from midiforge.model.tempo import plain
 from midiforge.practice.entry import Entry
+from midiforge.practice.good import lacks
 from midiforge.practice.standing import Action, Advice, Standing, hurts
 from midiforge.practice.steps import SAME_TEMPO
 
@@ -195,16 +196,4 @@ def _figures(entry: Entry) -> str:
 
 def _lack(entry: Entry, settings: Practice) -> str:
     """What a take lacks to be good."""
-    percent = entry.deviation_percent
-    said = []
-    if entry.clean < settings.clean:
-        said.append(f"{_share(entry.clean)} clean, {_share(settings.clean)} is wanted")
-    if percent is None:
-        said.append("too few strokes to tell how steady")
-    elif percent > settings.steady:
-        said.append(f"{of_step(percent)} of a step unsteady, {settings.steady:g}% is wanted")
-    return "; ".join(said)
-
-
-def _share(value: float) -> str:
-    return f"{100 * value:.1f}%".replace(".0%", "%")
+    return "; ".join(lack.said for lack in lacks(entry, settings))

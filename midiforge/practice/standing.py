@@ -15,12 +15,11 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number, exercises_said
 from midiforge.model.piece import Variant
 from midiforge.model.tempo import plain
-from midiforge.practice.course import is_good
 from midiforge.practice.entry import Entry, key_of
+from midiforge.practice.good import is_good, is_long_enough
 from midiforge.practice.steps import SAME_TEMPO, Steps
 
 WARM_UP = Fraction(9, 10)  # of the tempo before; slower and good is warming up
-LONG_ENOUGH = 8  # bars, of exercises that take longer to come round
 
 _PAIN = (
     r"(pain(s|ful)?|hurt(s|ing)?|sore(ness)?|ach(e|es|ed|ing|y)|numb(ness)?|tingl(e|es|ed|ing)"
@@ -158,10 +157,10 @@ class Standing:
         """The takes that count: long enough, and no warming up."""
         if not self.entries:
             return []  # without the piece being written out for it
-        enough = min(self.group.exercise.returns_after_bars, LONG_ENOUGH)
+        round_of = self.group.exercise.returns_after_bars
         kept: list[Entry] = []
         for each in self.entries:
-            if each.bars < enough:
+            if not is_long_enough(each, round_of):
                 continue
             if not (kept and self._warms_up(each, kept[-1])):
                 kept.append(each)
