@@ -9,6 +9,7 @@ from the middle of all strokes, or from the click where the delay is known.
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from operator import itemgetter
 from typing import NamedTuple
 
@@ -71,6 +72,7 @@ class Judged(NamedTuple):
 class Review:
     """What there is to say of a take.
 
+    source, played: as in `Take`.
     like: how much of the take's beginning the exercise explains, 0 to 1.
     start: of the first downbeat, in seconds of the take, by the player's own time.
     delay_ms: how far the whole lies from when it was due: delay and habit together; None where
@@ -89,6 +91,7 @@ class Review:
 
     exercise: Exercise
     source: str
+    played: datetime | None
     like: float
     start: float
     delay_ms: float | None
@@ -148,6 +151,7 @@ def _told(of: Pairing) -> Review:
     return Review(
         exercise=of.exercise,
         source=of.take.source,
+        played=of.take.played,
         like=of.placed.start.share,
         start=of.placed.line.at(0.0),
         delay_ms=of.whole(),

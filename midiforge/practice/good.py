@@ -5,7 +5,7 @@
     strokes   has too few strokes right, of all or of one limb
     tempo     ends faster or slower than it began
     place     has a limb ahead of or behind the others, or all of it beside the click
-    together  has two limbs that are due together now one, now the other first
+    together  has two limbs apart where they are due together
     steady    has a limb that is uneven
     accents   has accents that do not stand out, from the same limb or the other hand
     ghosts    has ghost notes as strong as other strokes
@@ -27,10 +27,10 @@ from midiforge.hear.limits import (
     FEWEST_STROKES,
     GHOST_RATIO,
     LEAST_TIMES,
-    LOOSE_GAP_MS,
     NOTICED,
     OFF_THE_CLICK_MS,
     OVERLAP,
+    PEDAL_MS,
     STEADY_MS,
     TOGETHER_MS,
 )
@@ -67,7 +67,7 @@ def lacks(entry: Entry, settings: Practice) -> tuple[Lack, ...]:
         *_strokes(entry, settings),
         *_tempo(entry),
         *_place(entry),
-        *_together(entry, settings),
+        *_together(entry),
         *_steady(entry, settings),
         *_accents(entry),
         *_ghosts(entry),
@@ -170,8 +170,13 @@ def _place(entry: Entry) -> Iterator[Lack]:
         said = f"{_apart(own)} the click, less than {OFF_THE_CLICK_MS:.0f} ms is wanted"
         yield Lack("place", None, said)
     for limb, off in _beside(entry.limbs).items():
-        said = f"{limb.title} {_apart(off)} the rest, less than {TOGETHER_MS:.0f} ms is wanted"
+        said = f"{limb.title} {_apart(off)} the rest, less than {_near(limb):.0f} ms is wanted"
         yield Lack("place", limb, said)
+
+
+def _near(*limbs: Limb) -> float:
+    """From how many ms on limbs are not together."""
+    return PEDAL_MS if Limb.LEFT_FOOT in limbs else TOGETHER_MS
 
 
 def _beside(limbs: Sequence[LimbEntry]) -> dict[Limb, float]:
@@ -187,31 +192,33 @@ def _beside(limbs: Sequence[LimbEntry]) -> dict[Limb, float]:
         for each in left:
             others = [other.mean_ms or 0.0 for other in left if other is not each]
             offs[each.limb] = (each.mean_ms or 0.0) - median(others)
-        worst = max(left, key=lambda each: (abs(offs[each.limb]), abs(each.mean_ms or 0.0)))
+        worst = max(
+            left,
+            key=lambda each: (abs(offs[each.limb]) / _near(each.limb), abs(each.mean_ms or 0.0)),
+        )
         off = offs[worst.limb]
         error = (worst.deviation_ms or 0.0) / sqrt(worst.hit)
         # No accident: twice its standard error, the usual measure.
-        if abs(off) < max(TOGETHER_MS, 2 * error):
+        if abs(off) < max(_near(worst.limb), 2 * error):
             break
         beside[worst.limb] = off
         left.remove(worst)
     return beside
 
 
-def _together(entry: Entry, settings: Practice) -> Iterator[Lack]:
-    """What is not one limb's place, nor its steadiness."""
-    blamed = {*_beside(entry.limbs), *(each.limb for each in _uneven(entry, settings))}
+def _together(entry: Entry) -> Iterator[Lack]:
+    """What is not one limb's place everywhere, but that of two on the counts that they share."""
+    blamed = {*_beside(entry.limbs)}
     for each in entry.meetings:
-        if each.times < LEAST_TIMES or blamed & {*each.limbs}:
-            continue
-        pair = f"{each.limbs[0].title} and {each.limbs[1].title}"
+        near = _near(*each.limbs)
+        # No accident: twice its standard error, as above.
         sure = abs(each.gap_ms) >= 2 * each.deviation_ms / sqrt(each.times)
-        if sure and abs(each.gap_ms) >= TOGETHER_MS:
-            said = f"{abs(each.gap_ms):.0f} ms apart, less than {TOGETHER_MS:.0f} ms is wanted"
-            yield Lack("together", None, f"{pair} {said}")
-        elif each.deviation_ms >= LOOSE_GAP_MS:
-            said = f"land {each.deviation_ms:.0f} ms to either side of each other"
-            yield Lack("together", None, f"{pair} {said}, {LOOSE_GAP_MS:.0f} ms is too loose")
+        if each.times < LEAST_TIMES or blamed & {*each.limbs} or not sure:
+            continue
+        if abs(each.gap_ms) >= near:
+            one, other = each.limbs
+            said = f"{abs(each.gap_ms):.0f} ms apart, less than {near:.0f} ms is wanted"
+            yield Lack("together", None, f"{one.title} and {other.title} {said}")
 
 
 def _steady(entry: Entry, settings: Practice) -> Iterator[Lack]:

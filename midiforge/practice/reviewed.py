@@ -1,12 +1,13 @@
 """A review as an entry of the log."""
 
-import time
-from datetime import UTC, datetime
+import re
+from contextlib import suppress
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
 
-from midiforge.errors import MidiforgeError
-from midiforge.files.disk import is_file, read_file, reason
+from midiforge.files.disk import is_file, read_file
+from midiforge.frozen import frozen
 from midiforge.hear.figures import LimbFigures, meetings
 from midiforge.hear.limits import LEAST_TIMES
 from midiforge.hear.review import Review
@@ -14,23 +15,32 @@ from midiforge.midi.reading import LARGEST, MidiSource, file_name
 from midiforge.practice.entry import Entry, LimbEntry, key_of, take_of
 from midiforge.practice.standing import kind_of
 
+# 2026-03-31, 20260331, 2026_03_31 and a time behind it, 18-05 or 180512.
+_IN_A_NAME = re.compile(
+    r"(?<!\d)(20\d\d)[-_.]?(\d\d)[-_.]?(\d\d)"
+    r"(?:[-_.T ]+(\d\d)[-_.h:]?(\d\d)(?:[-_.:]?(\d\d))?)?(?!\d)"
+)
+
 
 def entry_of(
-    review: Review, drill: str, take: MidiSource, note: str = "", player: str = ""
+    review: Review,
+    drill: str,
+    content: bytes = b"",
+    note: str = "",
+    player: str = "",
+    day: date | None = None,
 ) -> Entry:
     """What the log keeps of a review.
 
-    drill: its title. take: the file that was reviewed; when it was last written is when it was
-        played. One that is in memory alone was played now. note: what the player says of it.
-    player: who played; "" is the usual one.
-    Raises MidiforgeError if that file cannot be read.
+    drill: its title. content: the file that was reviewed, as bytes; none if that is not known. day:
+    when it was played, if the player says so. note: what the player says of it. player: who played;
+    "" is the usual one.
     """
-    content, played = _content(take)
     exercise = review.exercise
     stage, sticking, placement_name = kind_of(exercise.stage, exercise.variant)
     steady = exercise.tempo.is_steady
     return Entry(
-        when=datetime.fromtimestamp(played, UTC),
+        when=when_played(review.source, review.played, day).when,
         drill=drill,
         exercise=exercise.title,
         key=key_of(exercise),
@@ -50,8 +60,8 @@ def entry_of(
         drift_ms_per_bar=review.drift_ms_per_bar,
         bars=review.bars,
         seconds=review.seconds,
-        source=Path(file_name(take)).name,
-        take=take_of(content),
+        source=Path(review.source).name,
+        take=take_of(content) if content else "",
         note=note.strip(),
         player=player.strip(),
         asked=float(exercise.tempo.last),
@@ -63,6 +73,44 @@ def entry_of(
         limbs=tuple(_limb_entry(each, not _has_one_velocity(review)) for each in review.limbs),
         meetings=meetings(review.together),
     )
+
+
+@frozen
+class Played:
+    """When a take was played, and who says so: "you", "the take", "its name", or "" for nobody, so
+    that it is taken to be of now."""
+
+    when: datetime
+    by: str
+
+
+def when_played(source: str, marked: datetime | None, day: date | None = None) -> Played:
+    """When a take was played: as the player says, as `play --record` has marked in it, as its name
+    says; else now. When a file was written says nothing: it is copied, unpacked and mailed.
+
+    source: the name of its file. day: what the player says.
+    """
+    now = datetime.now().astimezone()
+    if day is not None:
+        return Played(_within(day, now), "you")
+    if marked is not None and marked <= now:
+        return Played(marked, "the take")
+    for year, month, of_month, hour, minute, second in _IN_A_NAME.findall(Path(source).stem):
+        with suppress(ValueError):
+            named = date(int(year), int(month), int(of_month))
+            if named > now.date():
+                continue
+            when = _within(named, now)
+            if hour and minute:
+                at = time(int(hour), int(minute), int(second or 0))
+                when = min(datetime.combine(named, at).astimezone(UTC), now.astimezone(UTC))
+            return Played(when, "its name")
+    return Played(now.astimezone(UTC), "")
+
+
+def _within(day: date, now: datetime) -> datetime:
+    """That day at the time of now, so that takes stay in the order in which they are reviewed."""
+    return datetime.combine(day, now.time()).astimezone(UTC)
 
 
 def _own_ms(review: Review) -> float | None:
@@ -112,15 +160,11 @@ def _limb_entry(limb: LimbFigures, told: bool) -> LimbEntry:
     )
 
 
-def _content(take: MidiSource) -> tuple[bytes, float]:
-    """A take as bytes, and when it was written, in seconds since 1970."""
-    path = Path(file_name(take))
-    if not isinstance(take, (str, Path)) and not is_file(path):
+def content_of(take: MidiSource) -> bytes:
+    """A take's file as bytes; raises MidiforgeError if it cannot be read."""
+    source = file_name(take)
+    if not isinstance(take, (str, Path)) and not is_file(Path(source)):
         from midiforge.midi.mido_file import saved
 
-        return saved(take), time.time()
-    content = read_file(path, LARGEST)
-    try:
-        return content, path.stat().st_mtime
-    except OSError as error:
-        raise MidiforgeError(f"cannot be read: {reason(error)}", str(path)) from None
+        return saved(take)
+    return read_file(Path(source), LARGEST)
