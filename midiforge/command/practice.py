@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.flags import AsJson, Log, Picture
+from midiforge.command.flags import AsJson, Log, Picture, Player, day_of
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import lesson_bar
 from midiforge.command.terminal import (
@@ -95,15 +95,19 @@ def log(
 
 @takes_a_drill
 def next_steps(
-    drill: "Drill", log_file: Log = "", day: _DATE = "", as_json: AsJson = False
+    drill: "Drill",
+    log_file: Log = "",
+    player: Player = "",
+    day: _DATE = "",
+    as_json: AsJson = False,
 ) -> None:
     """Say what to do next with each exercise of a drill, and why."""
     from midiforge.practice.words import CAUTION, advice_lines, plain_advice
     from midiforge.session import Session
 
-    today = _day(day)
+    today = day_of(day)
     with lesson_bar(_LOOKING, drill, hidden=as_json) as bar:
-        found = Session(drill, log_file).advise(today, bar)
+        found = Session(drill, log_file, player).advise(today, bar)
     if as_json:
         say_json([plain_advice(each) for each in found])
         return
@@ -129,6 +133,7 @@ def plan(
         str, typer.Option("--out", metavar="FILE.toml", help="Write it as a drill to play too.")
     ] = "",
     log_file: Log = "",
+    player: Player = "",
     day: _DATE = "",
     as_json: AsJson = False,
 ) -> None:
@@ -140,26 +145,15 @@ def plan(
     from midiforge.practice.words import plain_plan
     from midiforge.session import Session
 
-    today = _day(day)
+    today = day_of(day)
     with lesson_bar(_LOOKING, drill, hidden=as_json) as bar:
-        made = Session(drill, log_file).plan(minutes, today, bar)
+        made = Session(drill, log_file, player).plan(minutes, today, bar)
     if out:
         write_plan(made, _plan_path(out))
     if as_json:
         say_json(plain_plan(made))
     else:
         _say_plan(made, out)
-
-
-def _day(text: str) -> date:
-    if not text:
-        return date.today()
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise MidiforgeError(
-            f"{quoted(text)} is not a day", "--date", hint="such as 2026-03-31"
-        ) from None
 
 
 def _wrapped(text: str, indent: int) -> list[str]:

@@ -112,6 +112,11 @@ class Entry:
         return self.when.astimezone().date()
 
 
+def is_by(entry: Entry, player: str) -> bool:
+    """Whether somebody played it; "" is the usual player."""
+    return entry.player.casefold() == " ".join(player.split()).casefold()
+
+
 def take_of(content: bytes) -> str:
     """The digest of a take's file that `Entry.take` holds."""
     return blake2b(content, digest_size=16).hexdigest()

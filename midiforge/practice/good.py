@@ -15,7 +15,8 @@ which is asked for in per cent of a grid step, so that it is that of the tempo p
 with their sources, are in `hear.limits`. What the log does not know of a take is no lack of it.
 """
 
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from math import sqrt
 from statistics import median
 
@@ -39,6 +40,17 @@ from midiforge.practice.entry import Entry, LimbEntry
 from midiforge.printable import many
 
 LEAST_BARS, MOST_BARS = 4, 8  # that a take must have; common practice
+# What a lack is of, behind whose it is.
+_SUBJECTS = {
+    "bars": "too short to judge",
+    "strokes": "strokes missed or too many",
+    "tempo": "a tempo that changes",
+    "place": "ahead or behind",
+    "together": "limbs that are not together",
+    "steady": "uneven",
+    "accents": "accents that do not stand out",
+    "ghosts": "ghost notes too loud",
+}
 ONE_SLIP = 1  # wrong stroke of a limb that a take may have, whatever its share; ours
 
 
@@ -105,6 +117,19 @@ def verdict(entry: Entry, settings: Practice) -> str:
     beside = not_judged(entry)
     said = f"Good for this exercise: {', '.join(_praise(entry))}"
     return f"{said}; {beside}." if beside else f"{said}."
+
+
+def most_often(lacks: Iterable[Lack], takes: int) -> str:
+    """What came up most often in several takes, and how often; "" for nothing that came twice.
+
+    takes: how many there were.
+    """
+    counted = Counter((lack.what, lack.limb) for lack in lacks)
+    [((what, limb), times)] = counted.most_common(1) or [(("", None), 0)]
+    if times < 2:
+        return ""
+    who = f"{limb.title}, " if limb else ""
+    return f"What came up most: {who}{_SUBJECTS[what]}, in {times} of {many(takes, 'take')}."
 
 
 def _praise(entry: Entry) -> Iterator[str]:

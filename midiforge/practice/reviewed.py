@@ -1,12 +1,14 @@
 """A review as an entry of the log."""
 
 import re
+from collections.abc import Iterable
 from contextlib import suppress
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
 
-from midiforge.files.disk import is_file, read_file
+from midiforge.errors import MidiforgeError
+from midiforge.files.disk import is_file, read_file, reason
 from midiforge.frozen import frozen
 from midiforge.hear.figures import LimbFigures, meetings
 from midiforge.hear.limits import LEAST_TIMES
@@ -63,7 +65,7 @@ def entry_of(
         source=Path(review.source).name,
         take=take_of(content) if content else "",
         note=note.strip(),
-        player=player.strip(),
+        player=" ".join(player.split()),
         asked=float(exercise.tempo.last),
         comes_round=exercise.returns_after_bars,
         first_third=review.thirds[0] if review.thirds else None,
@@ -111,6 +113,31 @@ def when_played(source: str, marked: datetime | None, day: date | None = None) -
 def _within(day: date, now: datetime) -> datetime:
     """That day at the time of now, so that takes stay in the order in which they are reviewed."""
     return datetime.combine(day, now.time()).astimezone(UTC)
+
+
+def takes_in(named: Iterable[Path]) -> list[Path]:
+    """The files that are named, and the MIDI files in folders that are, in order of their names,
+    "take-2" before "take-10".
+
+    Raises MidiforgeError for a folder that cannot be read, or has none in it.
+    """
+    found: list[Path] = []
+    for path in named:
+        if not path.is_dir():
+            found.append(path)
+            continue
+        try:
+            inside = [each for each in path.iterdir() if each.suffix.lower() in (".mid", ".midi")]
+        except OSError as error:
+            raise MidiforgeError(f"cannot be read: {reason(error)}", str(path)) from None
+        if not inside:
+            raise MidiforgeError("there is no MIDI file in it", str(path), hint="a folder of takes")
+        found += sorted(inside, key=lambda each: _in_order(each.name))
+    return [*dict.fromkeys(found)]
+
+
+def _in_order(name: str) -> list[tuple[int, str]]:
+    return [(int(part), "") if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", name)]
 
 
 def _own_ms(review: Review) -> float | None:

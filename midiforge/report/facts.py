@@ -25,10 +25,12 @@ STROKE_COLUMNS = (
 )  # fmt: skip
 
 
-def as_json(review: Review, known: Known = NOTHING, step: str = "") -> dict[str, Any]:
+def as_json(
+    review: Review, known: Known = NOTHING, step: str = "", verdict: str = ""
+) -> dict[str, Any]:
     """Everything in a review, of JSON's own kinds only.
 
-    step: what to do next, in words; "" if that is not known.
+    step: what to do next, in words; "" if that is not known. verdict: why it is good or not.
 
     `strokes` is a table, for it is long: `columns` names what stands in each of `rows`.
     """
@@ -37,6 +39,7 @@ def as_json(review: Review, known: Known = NOTHING, step: str = "") -> dict[str,
     first, points = advice(view, known)
     return {
         "sentence": first,
+        "verdict": verdict or None,
         "next": step or None,
         "points": points,
         "rules": [rule.name for rule, _ in found],

@@ -1,7 +1,7 @@
 """A review as one HTML page: the sentence, the figures, pictures; it loads nothing and runs no
 script, fits a telephone, and prints."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from pathlib import Path
 
@@ -23,42 +23,54 @@ _MOST_COLUMNS, _MOST_ROWS = 160, 40
 _MOST_SPELLED = 1000  # strokes at one place of which it is said how many are missed of how many
 
 
-def write_page(path: Path, review: Review, known: Known = NOTHING, step: str = "") -> None:
+def write_page(
+    path: Path, review: Review, known: Known = NOTHING, step: str = "", verdict: str = ""
+) -> None:
     """Writes the page, as a whole or not at all.
 
     Raises MidiforgeError where it cannot be written, or a file is there that is no review's page,
     or was changed since.
     """
-    _SEAL.write(path, page(review, known, step))
+    _SEAL.write(path, page(review, known, step, verdict))
 
 
-def page(review: Review, known: Known = NOTHING, step: str = "") -> str:
+def page(review: Review, known: Known = NOTHING, step: str = "", verdict: str = "") -> str:
     """The page as text.
 
     known: what is known besides the review. step: what to do next, in words; "" if that is not
-        known.
+        known. verdict: why the take counts as good for its exercise or not, likewise.
     """
     view = View(review)
     first, points = advice(view, known)
-    title = f"Review: {words.heading(review)}"
     parts = [
-        "<!DOCTYPE html>",
-        '<html lang="en"><head><meta charset="utf-8">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        _MARK,
-        f"<title>{_text(title)}</title>",
-        f"<style>{(_HERE / 'report.css').read_text(encoding='utf-8')}</style></head><body>",
         f"<header><p class=of>{_text(words.heading(review))}</p>",
         f"<p class=small>{_text(_about(review, known.chosen))}</p><h1>{_text(first)}</h1>",
     ]
+    if verdict:
+        parts.append(f"<p>{_text(verdict)}</p>")
     if step:
         parts.append(f"<p class=next><b>{words.NEXT}:</b> {_text(step)}</p>")
     if points:
         parts.append(f"<ul class=points>{_items(points)}</ul>")
     parts += ["</header><main>", *_figures(view), *_places(view), *_limbs(view), *_course(view)]
     parts += [*_tempos(view), *_together(view), *_doubles(view), *_levels(view)]
-    parts += [*_besides(view), *_notes(view), "</main></body></html>"]
-    return "\n".join(parts) + "\n"
+    parts += [*_besides(view), *_notes(view), "</main>"]
+    return body(f"Review: {words.heading(review)}", parts)
+
+
+def body(title: str, parts: Iterable[str]) -> str:
+    """A page with what it consists of, in the style of reviews."""
+    lines = [
+        "<!DOCTYPE html>",
+        '<html lang="en"><head><meta charset="utf-8">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        _MARK,
+        f"<title>{_text(title)}</title>",
+        f"<style>{(_HERE / 'report.css').read_text(encoding='utf-8')}</style></head><body>",
+        *parts,
+        "</body></html>",
+    ]
+    return "\n".join(lines) + "\n"
 
 
 def _about(review: Review, chosen: str) -> str:

@@ -26,13 +26,20 @@ _MOST_ROWS = 64
 _BLOCKS, _PLAIN_BLOCKS = "▁▂▃▄▅▆▇█", ".:-=+*#@"
 
 
-def show_review(review: Review, console: "Console", known: Known = NOTHING, step: str = "") -> None:
+def show_review(
+    review: Review,
+    console: "Console",
+    known: Known = NOTHING,
+    step: str = "",
+    verdict: str = "",
+) -> None:
     """Prints a review, as wide as the console.
 
     known: what is known besides. step: what to do next, in words; "" if that is not known.
+    verdict: why the take counts as good for its exercise or not, likewise.
     """
     view = View(review)
-    _Page(view, console).show(*advice(view, known), known.chosen, step)
+    _Page(view, console).show(*advice(view, known), known.chosen, step, verdict)
 
 
 class _Page:
@@ -43,8 +50,11 @@ class _Page:
         self.width = max(min(console.width, WIDEST), 40)
         self.unicode = console.encoding.lower().startswith("utf")
 
-    def show(self, sentence: str, points: Sequence[str], chosen: str, step: str) -> None:
+    def show(
+        self, sentence: str, points: Sequence[str], chosen: str, step: str, verdict: str
+    ) -> None:
         self._lines([sentence], style="bold")
+        self._lines(filter(None, [verdict]))
         if step:
             self._lines([f"{words.NEXT}: {step}"])
         self._say()
