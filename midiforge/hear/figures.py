@@ -81,15 +81,22 @@ def of_step(percent: float | None) -> str:
 
 @frozen
 class Tally:
-    """How many strokes were expected, and what became of them."""
+    """How many strokes were expected, and what became of them.
+
+    extra: struck besides, and wrong. moved, pulled: struck on another pad, or elsewhere in time;
+    neither hit nor missed. added: struck besides, as ornaments and fills are.
+    """
 
     expected: int
     hit: int
     extra: int = 0
+    moved: int = 0
+    pulled: int = 0
+    added: int = 0
 
     @property
     def missed(self) -> int:
-        return self.expected - self.hit
+        return self.expected - self.hit - self.moved - self.pulled
 
     @property
     def clean(self) -> float:

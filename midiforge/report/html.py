@@ -12,7 +12,8 @@ from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
 from midiforge.printable import many, printable
 from midiforge.report import pictures, studies, words
-from midiforge.report.rules.counts import falling_apart
+from midiforge.report.rules.evenness import loose_counts
+from midiforge.report.rules.missing import often_missed
 from midiforge.report.sentence import advice
 from midiforge.report.view import LIMBS, Lane, View
 
@@ -128,7 +129,7 @@ def _places(view: View) -> Iterator[str]:
             f"<td class=gone>{gone}</tr>"
         )
     yield "</tbody></table></figure>"
-    apart = falling_apart(view)
+    apart = [*often_missed(view), *loose_counts(view)]
     if apart:
         yield f"<p>Falling apart: {_text('; '.join(apart[:4]))}.</p>"
     yield "</section>"

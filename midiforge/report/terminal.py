@@ -12,7 +12,8 @@ from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
 from midiforge.printable import many, print_line
 from midiforge.report import studies, words
-from midiforge.report.rules.counts import falling_apart
+from midiforge.report.rules.evenness import loose_counts
+from midiforge.report.rules.missing import often_missed
 from midiforge.report.sentence import advice
 from midiforge.report.view import Column, View
 
@@ -199,7 +200,7 @@ class _Page:
             ],
             "dim",
         )
-        apart = falling_apart(self.view)
+        apart = [*often_missed(self.view), *loose_counts(self.view)]
         if apart:
             self._lines([f"Falling apart: {'; '.join(apart[:3])}."])
 

@@ -22,7 +22,7 @@ class Lane:
     """The strokes of one limb at one place of the bar; of both hands where they strike one pad.
 
     offs: ms from where they were due, in the order played; bars: the bar of each, from 1.
-    missed: the bars in which the stroke is missing.
+    missed: the bars in which the stroke is missing; elsewhere: in which it was moved or pulled.
     """
 
     count: str
@@ -31,10 +31,12 @@ class Lane:
     offs: list[float] = field(default_factory=list)
     bars: list[int] = field(default_factory=list)
     missed: list[int] = field(default_factory=list)
+    elsewhere: list[int] = field(default_factory=list)
 
     @property
     def tally(self) -> Tally:
-        return Tally(len(self.offs) + len(self.missed), len(self.offs))
+        expected = len(self.offs) + len(self.missed) + len(self.elsewhere)
+        return Tally(expected, len(self.offs), moved=len(self.elsewhere))
 
     @property
     def title(self) -> str:
@@ -97,14 +99,25 @@ class View:
             if lane is None:
                 name = place_name(exercise.meter, exercise.step, due.place)
                 lane = found[key] = Lane(name, due.place, limbs)
-            if each.off_ms is None:
+            if each.kind == "missed":
                 lane.missed.append(due.bar)
-            else:
+            elif each.kind != "hit":
+                lane.elsewhere.append(due.bar)
+            elif each.off_ms is not None:
                 lane.offs.append(each.off_ms)
                 lane.bars.append(due.bar)
         return tuple(
             sorted(found.values(), key=lambda lane: (lane.place, LIMBS.index(lane.limbs[0])))
         )
+
+    def lanes_of(self, limb: Limb) -> list[Lane]:
+        """A limb's lanes."""
+        return [lane for lane in self.lanes if limb in lane.limbs]
+
+    def count(self, place: Fraction) -> str:
+        """What a player calls a place of the bar."""
+        exercise = self.review.exercise
+        return place_name(exercise.meter, exercise.step, place)
 
     @cached_property
     def offs(self) -> dict[Limb, list[float]]:
