@@ -13,18 +13,21 @@ from midiforge.frozen import frozen
 from midiforge.hear.expected import Due
 from midiforge.hear.match import match
 from midiforge.hear.opening import Heard
+from midiforge.hear.pads import FOOT_PADS
 from midiforge.model.hit import FEET
 
-FOOT_PADS = frozenset({"bass-drum", "hihat-pedal"})
 # Nearer to the next place than to its own, and clearly: 0.5 would be half way; ours.
 NEXT_PLACE = 0.6
-LEAST_PULLED_MS = 40.0  # less is a loose stroke, however near the next place is; ours
+LEAST_PULLED_MS = 60.0  # less is a loose stroke, however near the next place is; ours
 # A pulled stroke is at most so many grid steps of its line from where it was due; an eighth, that
 # is from an "and" to its beat, in any case.
 MOST_STEPS, MOST_QUARTERS = 1.5, 0.55
 # An ornament comes so shortly before or after a stroke, the time of a grace note or a bounce, and
-# so much softer; a ghost note anywhere between, softer by far than what else its pad plays. Ours.
-ORNAMENT_MS, ORNAMENT_SOFTER, GHOST_SOFTER = 130.0, 0.7, 0.6
+# so much softer; a ghost note anywhere, softer by far than what else its pad plays; and so does a
+# foot that rests its beater. A diddle comes between two strokes, within so many grid steps of
+# both, and no louder than they are. Ours.
+ORNAMENT_MS, ORNAMENT_SOFTER, GHOST_SOFTER, REST_SOFTER = 130.0, 0.7, 0.6, 0.4
+DIDDLE_STEPS, DIDDLE_LOUDER = 1.1, 1.1
 FEWEST_STROKES = 4  # of a fill; three may be one slip; ours
 FILLS_AT_MOST = 0.35  # of all strokes of the hands; where it is more, it is no fill; ours
 
@@ -127,7 +130,7 @@ def told(
     for j in (*moved.values(), *pulled.values()):
         found.pop(strokes[j].which, None)
     as_written = {strokes[j].which for j in met.values()}
-    added = _added(strokes, foot, as_written, found, dues.quarter)
+    added = _added(strokes, foot, as_written, found, dues.quarter, dues.step)
     return Kinds(moved, pulled, found | dict.fromkeys(added, "added"))
 
 
@@ -163,6 +166,7 @@ def _added(
     as_written: set[int],
     kinds: Mapping[int, str],
     quarter: float,
+    step: float,
 ) -> set[int]:
     """The strokes, by index in the take, that are ornaments, ghost notes or part of a fill."""
     free = {which for which, kind in kinds.items() if kind == "extra"}
@@ -170,7 +174,12 @@ def _added(
         return set()
     played = [stroke for stroke in strokes if stroke.which not in kinds or stroke.which in free]
     hands = [stroke for stroke in played if not foot[stroke.pad]]
-    found = set(_ornaments(hands, as_written, free))
+    found = set(_ornaments(hands, as_written, free, step))
+    usual = _usual(played, as_written)
+    for stroke in played:
+        softer = REST_SOFTER if foot[stroke.pad] else GHOST_SOFTER
+        if stroke.which in free and stroke.velocity <= softer * usual.get(stroke.pad, 0):
+            found.add(stroke.which)
     for fill in _fills(hands, as_written, free, quarter):
         first, last = fill[0].time, fill[-1].time
         within = played[
@@ -184,21 +193,33 @@ def _time(stroke: Heard) -> float:
     return stroke.time
 
 
-def _ornaments(hands: Sequence[Heard], as_written: set[int], free: set[int]) -> Iterable[int]:
+def _usual(played: Sequence[Heard], as_written: set[int]) -> dict[str, float]:
+    """How hard each pad is struck as a rule."""
     loud: dict[str, list[int]] = {}
-    for stroke in hands:
+    for stroke in played:
         if stroke.which in as_written:
             loud.setdefault(stroke.pad, []).append(stroke.velocity)
-    usual = {pad: median(some) for pad, some in loud.items() if len(some) >= FEWEST_STROKES}
+    return {pad: median(some) for pad, some in loud.items() if len(some) >= FEWEST_STROKES}
+
+
+def _ornaments(
+    hands: Sequence[Heard], as_written: set[int], free: set[int], step: float
+) -> Iterable[int]:
+    """What decorates a stroke that is louder, or doubles what is written."""
     times = [stroke.time for stroke in hands]
     within = ORNAMENT_MS / 1000
-    for stroke in hands:
+    for n, stroke in enumerate(hands):
         if stroke.which not in free:
             continue
         first = bisect_left(times, stroke.time - within)
         near = hands[first : bisect_right(times, stroke.time + within)]
-        if stroke.velocity <= GHOST_SOFTER * usual.get(stroke.pad, 0) or any(
-            stroke.velocity <= ORNAMENT_SOFTER * other.velocity for other in near
+        sides = hands[max(n - 1, 0) : n], hands[n + 1 : n + 2]
+        if any(stroke.velocity <= ORNAMENT_SOFTER * other.velocity for other in near) or all(
+            one.which in as_written
+            and abs(one.time - stroke.time) <= DIDDLE_STEPS * step
+            and stroke.velocity <= DIDDLE_LOUDER * one.velocity
+            for side in sides
+            for one in side
         ):
             yield stroke.which
 
