@@ -176,9 +176,11 @@ def _limbs(view: View) -> Iterator[str]:
             f"<tr class=first><th class=name>{each.limb.title}{_star(each.limb in view.uncertain)}"
             f'<td class={each.limb.value}>{drawn}<td class="said two">{side}{beside}</tr>'
         )
+    others = view.other_kinds
     yield (
         "</tbody></table></figure><div class=wide><table><thead><tr><th scope=col>limb"
-        "<th scope=col>played<th scope=col>missed<th scope=col>extra<th scope=col>steady to"
+        "<th scope=col>played<th scope=col>missed<th scope=col>extra"
+        f"{''.join(f'<th scope=col>{kind}' for kind in others)}<th scope=col>steady to"
         "<th scope=col>of a step</tr></thead><tbody>"
     )
     for each in review.limbs:
@@ -186,9 +188,12 @@ def _limbs(view: View) -> Iterator[str]:
             f"<tr><th scope=row>{each.limb.title}{_star(each.limb in view.uncertain)}"
             f"<td>{each.tally.hit:,}/{each.tally.expected:,}<td>{each.tally.missed:,}"
             f"<td>{f'{each.tally.extra:,}' if each.certain else '-'}"
+            f"{''.join(f'<td>{getattr(each.tally, kind):,}' for kind in others)}"
             f"{_spread_cells(each.timing)}</tr>"
         )
     yield "</tbody></table></div>"
+    if others:
+        yield f"<p class=small>{words.OTHER_KINDS}</p>"
     if view.uncertain:
         yield (
             "<p class=small>* By the sticking: MIDI does not tell these hands apart, and extra "

@@ -60,6 +60,7 @@ class _Page:
         self._say()
         self._table(self._limbs())
         self._notes()
+        self._other_kinds()
         self._places()
         self._course()
         self._tempos()
@@ -169,6 +170,21 @@ class _Page:
             ],
             style="dim",
         )
+
+    def _other_kinds(self) -> None:
+        """What was neither as written nor wrong, limb by limb."""
+        kinds = self.view.other_kinds
+        if not kinds:
+            return
+        self._heading("Neither as written nor wrong")
+        table = self._new_table("", *kinds)
+        for each in self.review.limbs:
+            some = [getattr(each.tally, kind) for kind in kinds]
+            if any(some):
+                table.add_row(each.limb.title + ("" if each.certain else " *"), *map(str, some))
+        table.add_row("all", *(str(getattr(self.review.tally, kind)) for kind in kinds))
+        self._table(table)
+        self._lines([words.OTHER_KINDS], style="dim")
 
     def _places(self) -> None:
         """A line for each place in the bar and limb, with the spread of its strokes."""

@@ -139,6 +139,12 @@ class View:
         return tuple(each for each in self.review.judged if each.kind == "extra")
 
     @cached_property
+    def other_kinds(self) -> tuple[str, ...]:
+        """Of what strokes are besides right and wrong, that which there is."""
+        kinds = ("moved", "pulled", "added")
+        return tuple(kind for kind in kinds if getattr(self.review.tally, kind))
+
+    @cached_property
     def has_dynamics(self) -> bool:
         """Whether the kit tells hard strokes from soft ones at all."""
         return len({each.velocity for each in self.review.judged if each.kind == "hit"}) > 1
