@@ -6,7 +6,7 @@ Sen's (the median of the slopes of all pairs), as `scipy.stats.theilslopes` has 
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import combinations
 from math import fsum, sqrt
 from statistics import median
@@ -93,6 +93,15 @@ class Tally:
     moved: int = 0
     pulled: int = 0
     added: int = 0
+
+    @classmethod
+    def of(cls, kinds: Mapping[str, int]) -> "Tally":
+        """What became of strokes, of how many of each of the kinds that `Judged` has."""
+        hit, moved, pulled, missed = (
+            kinds.get(kind, 0) for kind in ("hit", "moved", "pulled", "missed")
+        )
+        expected = hit + moved + pulled + missed
+        return cls(expected, hit, kinds.get("extra", 0), moved, pulled, kinds.get("added", 0))
 
     @property
     def missed(self) -> int:

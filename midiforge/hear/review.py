@@ -7,7 +7,7 @@ the caller says when the first downbeat was due, their sum is given; the limbs' 
 from the middle of all strokes, or from the click where the delay is known.
 """
 
-from collections import defaultdict
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from operator import itemgetter
@@ -28,7 +28,6 @@ from midiforge.hear.figures import (
     timing,
 )
 from midiforge.hear.follow import Line
-from midiforge.hear.pads import explain
 from midiforge.hear.pairing import Pairing
 from midiforge.hear.placing import LIKE, hear_take, likeness, place
 from midiforge.hear.take import Take
@@ -40,6 +39,7 @@ from midiforge.hear.telling import (
     other_zones,
     pads,
     rounds,
+    tally,
     tempos,
     thirds,
     together,
@@ -53,7 +53,10 @@ __all__ = ["LIMBS", "Judged", "Review", "likeness", "review"]
 class Judged(NamedTuple):
     """A stroke that was expected, played, or both.
 
-    kind: "hit", "missed", "extra", "double trigger", "crosstalk", "grace" or "bounce".
+    kind: "hit", as written; "moved": it was due and came in time on another pad; "pulled": it was
+        due and came on its pad, a place early or late, as a foot does that is pulled to the beat
+        or to a hand; "missed"; besides what was due "added": an ornament or part of a fill;
+        "grace", "bounce"; "double trigger", "crosstalk"; "extra", which is none of these.
     due: what was expected; None if nothing was.
     time: seconds in the take; None if missed.
     off_ms: how far from where it was due by the player's own time, below 0 ahead; None without
@@ -134,20 +137,11 @@ def review(take: Take, exercise: Exercise, kit: Kit, known_delay_ms: float | Non
 
 
 def _told(of: Pairing) -> Review:
-    kinds = explain(
-        of.strokes,
-        {of.strokes[j].which: of.dues[i] for i, j in of.met.items()},
-        of.stretch,
-        of.coming,
-    )
-    judged = _judged(of, kinds)
-    count: dict[str, int] = defaultdict(int)
-    for kind in kinds.values():
-        count[kind] += 1
+    count = Counter(of.kinds.values())
+    count["moved"], count["pulled"] = len(of.moved), len(of.pulled)
     pulses = float(of.exercise.tempo.first)
     reached = max((due.time for i, due in enumerate(of.dues) if i in of.met), default=0.0)
     played_bars = len({due.bar for i, due in enumerate(of.dues) if i in of.met})
-    extras = [each for each in judged if each.kind == "extra"]
     return Review(
         exercise=of.exercise,
         source=of.take.source,
@@ -163,39 +157,38 @@ def _told(of: Pairing) -> Review:
         bars=played_bars,
         seconds=of.strokes[-1].time - of.strokes[0].time,
         step_ms=of.step_ms,
-        tally=Tally(len(of.dues), len(of.met), len(extras)),
-        timing=timing(list(of.offs.values()), of.step_ms),
-        judged=judged,
-        limbs=tuple(limbs(of, extras)),
+        tally=tally(of, range(len(of.dues)), len(of.extras), len(of.added)),
+        timing=timing([of.offs[i] for i in of.met], of.step_ms),
+        judged=_judged(of),
+        limbs=tuple(limbs(of)),
         pads=tuple(pads(of)),
-        counts=tuple(counts(of, extras)),
-        rounds=tuple(rounds(of, extras)),
+        counts=tuple(counts(of)),
+        rounds=tuple(rounds(of)),
         together=tuple(together(of)),
         doubles=tuple(doubles(of)),
-        tempos=tuple(tempos(of, extras)),
+        tempos=tuple(tempos(of)),
         unknown=of.hearing.unknown,
-        kinds=dict(count),
+        kinds={kind: times for kind, times in count.items() if times},
         other_zones=other_zones(of),
         remarks=tuple(_remarks(of)),
         line=of.placed.line,
     )
 
 
-def _judged(of: Pairing, kinds: Mapping[int, str]) -> tuple[Judged, ...]:
+def _judged(of: Pairing) -> tuple[Judged, ...]:
     voices = of.hearing.voices
     found: list[tuple[float, Judged]] = []
+    for kind, some in (("hit", of.met), ("moved", of.moved), ("pulled", of.pulled)):
+        for i, j in some.items():
+            due, stroke = of.dues[i], of.strokes[j]
+            voice = voices[stroke.which] or due.hit.voice
+            judged = Judged(kind, due, stroke.time, of.offs[i], stroke.velocity, voice)
+            found.append((stroke.time, judged))
     for i, due in enumerate(of.dues):
-        j = of.met.get(i)
-        if j is None:
-            missed = Judged("missed", due, None, None, None, due.hit.voice)
-            found.append((of.when[i], missed))
-            continue
-        stroke = of.strokes[j]
-        voice = voices[stroke.which] or due.hit.voice
-        hit = Judged("hit", due, stroke.time, of.offs[i], stroke.velocity, voice)
-        found.append((stroke.time, hit))
+        if i not in of.offs:
+            found.append((of.when[i], Judged("missed", due, None, None, None, due.hit.voice)))
     for stroke in of.strokes:
-        kind = kinds.get(stroke.which)
+        kind = of.kinds.get(stroke.which, "")
         if kind:
             voice = voices[stroke.which] or stroke.pad
             other = Judged(kind, None, stroke.time, None, stroke.velocity, voice)

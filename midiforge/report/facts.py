@@ -169,8 +169,11 @@ def _tally(tally: Tally) -> dict[str, Any]:
     return {
         "expected": tally.expected,
         "hit": tally.hit,
+        "moved": tally.moved,
+        "pulled": tally.pulled,
         "missed": tally.missed,
         "extra": tally.extra,
+        "added": tally.added,
         "clean_share": _number(tally.clean),
     }
 

@@ -12,7 +12,8 @@ from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
 from midiforge.printable import many, printable
 from midiforge.report import pictures, studies, words
-from midiforge.report.rules.counts import falling_apart
+from midiforge.report.rules.evenness import loose_counts
+from midiforge.report.rules.missing import often_missed
 from midiforge.report.sentence import advice
 from midiforge.report.view import LIMBS, Lane, View
 
@@ -140,7 +141,7 @@ def _places(view: View) -> Iterator[str]:
             f"<td class=gone>{gone}</tr>"
         )
     yield "</tbody></table></figure>"
-    apart = falling_apart(view)
+    apart = [*often_missed(view), *loose_counts(view)]
     if apart:
         yield f"<p>Falling apart: {_text('; '.join(apart[:4]))}.</p>"
     yield "</section>"
@@ -187,9 +188,11 @@ def _limbs(view: View) -> Iterator[str]:
             f"<tr class=first><th class=name>{each.limb.title}{_star(each.limb in view.uncertain)}"
             f'<td class={each.limb.value}>{drawn}<td class="said two">{side}{beside}</tr>'
         )
+    others = view.other_kinds
     yield (
         "</tbody></table></figure><div class=wide><table><thead><tr><th scope=col>limb"
-        "<th scope=col>played<th scope=col>missed<th scope=col>extra<th scope=col>steady to"
+        "<th scope=col>played<th scope=col>missed<th scope=col>extra"
+        f"{''.join(f'<th scope=col>{kind}' for kind in others)}<th scope=col>steady to"
         "<th scope=col>of a step</tr></thead><tbody>"
     )
     for each in review.limbs:
@@ -197,9 +200,12 @@ def _limbs(view: View) -> Iterator[str]:
             f"<tr><th scope=row>{each.limb.title}{_star(each.limb in view.uncertain)}"
             f"<td>{each.tally.hit:,}/{each.tally.expected:,}<td>{each.tally.missed:,}"
             f"<td>{f'{each.tally.extra:,}' if each.certain else '-'}"
+            f"{''.join(f'<td>{getattr(each.tally, kind):,}' for kind in others)}"
             f"{_spread_cells(each.timing)}</tr>"
         )
     yield "</tbody></table></div>"
+    if others:
+        yield f"<p class=small>{words.OTHER_KINDS}</p>"
     if view.uncertain:
         yield (
             "<p class=small>* By the sticking: MIDI does not tell these hands apart, and extra "

@@ -1,4 +1,4 @@
-"""What every rule is asked about, and what several share."""
+"""What every rule is asked about and gives, and what several share."""
 
 from collections.abc import Sequence
 
@@ -22,6 +22,27 @@ NOTICED, NOTICED_MS = 0.025, 6.0
 # more): common practice; below 12 ms nobody is asked to be steadier, as modules and USB add some.
 STEADY_PERCENT, STEADY_MS = 8.0, 12.0
 LOOSE = 1.6  # so many times the usual spread is a count's own
+# How much more what is taught first counts than what is taught later, where both are as far over
+# their limits: the right strokes, then in time, then well sounding. The order is common practice,
+# the figures are ours.
+STROKES, TIME, SOUND = 2.0, 1.25, 1.0
+GENERAL = 0.4  # and what only sums up, beside what names a cause
+
+# One thing that went wrong: anything that says which.
+Fault = tuple[object, ...]
+
+
+@frozen
+class Finding:
+    """What a rule has to say.
+
+    text: one sentence. weight: how far it is over its limit, as a multiple, times `STROKES`,
+    `TIME` or `SOUND`. explains: what went wrong that it tells the cause of.
+    """
+
+    text: str
+    weight: float = 0.0
+    explains: frozenset[Fault] = frozenset()
 
 
 @frozen
@@ -39,9 +60,15 @@ class Case:
     def review(self) -> Review:
         return self.view.review
 
+    def by_sticking(self, limbs: Sequence[Limb], text: str) -> str:
+        """A sentence; says where a hand is known from the sticking only."""
+        if any(limb in self.view.uncertain and limb in HANDS for limb in limbs):
+            return f"By the sticking, {text}"
+        return f"{text[:1].upper()}{text[1:]}"
 
-def by_sticking(case: Case, limbs: Sequence[Limb], text: str) -> str:
-    """Says where a hand is known from the sticking only."""
-    if any(limb in case.view.uncertain and limb in HANDS for limb in limbs):
-        return f"By the sticking, {text}"
-    return f"{text[:1].upper()}{text[1:]}"
+    def of_strokes(self, faults: int, of_limb: int = 0) -> float:
+        """The weight of so many faults: against all strokes, or those of the limb they are of."""
+        shares = [faults / max(self.review.tally.expected, 1) / (1 - GOOD)]
+        if of_limb:
+            shares.append(faults / of_limb / MISSED)
+        return STROKES * max(shares)
