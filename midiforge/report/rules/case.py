@@ -4,23 +4,19 @@ from collections.abc import Sequence
 
 from midiforge.frozen import frozen
 from midiforge.hear.known import Known, Other
+from midiforge.hear.limits import FEWEST_STROKES as FEWEST_STROKES
+from midiforge.hear.limits import LEAST_TIMES as LEAST_TIMES
+from midiforge.hear.limits import NOTICED as NOTICED
+from midiforge.hear.limits import NOTICED_MS as NOTICED_MS
+from midiforge.hear.limits import STEADY_MS as STEADY_MS
+from midiforge.hear.limits import STEADY_PERCENT as STEADY_PERCENT
 from midiforge.hear.review import Review
 from midiforge.model.hit import HANDS, Limb
 from midiforge.report.view import View
 
-# A take is judged from so many strokes on; fewer say nothing of a habit. Ours.
-FEWEST_STROKES = 8
 # Of a limb's strokes, or of all: common practice calls a take good from about 95 % on and sends
 # a student back from about 90 % down.
 MISSED, GOOD, LEAST_MISSED = 0.10, 0.95, 3
-LEAST_TIMES = 4  # fewer of a thing say nothing of a habit
-# A steady tempo's change is noticed from about 2.5 % of the interval on: A. Friberg and
-# J. Sundberg, Time discrimination in a monotonic, isochronous sequence, J. Acoust. Soc. Am. 98,
-# 1995 (2.5 %, and 6 ms below 240 ms; from memory). Tempo is judged at that, doubles at twice.
-NOTICED, NOTICED_MS = 0.025, 6.0
-# Steady within 8 % of a grid step (a thirty-second of it to either side of the stroke and a bit
-# more): common practice; below 12 ms nobody is asked to be steadier, as modules and USB add some.
-STEADY_PERCENT, STEADY_MS = 8.0, 12.0
 LOOSE = 1.6  # so many times the usual spread is a count's own
 # How much more what is taught first counts than what is taught later, where both are as far over
 # their limits: the right strokes, then in time, then well sounding. The order is common practice,

@@ -2,12 +2,11 @@
 
 from statistics import fmean
 
+from midiforge.hear.limits import ACCENT_RATIO, GHOST_RATIO, OVERLAP
 from midiforge.model.hit import HANDS, Strength
 from midiforge.report.rules.case import FEWEST_STROKES, SOUND, Case, Finding
 from midiforge.report.words import percent
 
-# Accents: a quarter more velocity is heard as louder on most modules; common practice.
-ACCENT_RATIO, OVERLAP, GHOST_RATIO = 1.25, 0.10, 0.85
 # Of one hand's taps to the other's on the same pad: as of the second stroke of a double; common
 # practice. Pads are set to different levels, so that nothing is said of two.
 EVEN = 0.80

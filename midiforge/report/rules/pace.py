@@ -1,8 +1,7 @@
 """In time: with the click, with oneself, and up to which tempo."""
 
-from statistics import median
-
 from midiforge.hear.figures import TempoFigures
+from midiforge.hear.limits import OFF_THE_CLICK_MS
 from midiforge.printable import many
 from midiforge.report.rules.case import (
     GOOD,
@@ -17,41 +16,32 @@ from midiforge.report.rules.case import (
 )
 from midiforge.report.words import ms, percent, pulses
 
-# Beside a click that one hears: from where two strokes are told apart.
-OFF_THE_CLICK_MS = 20.0
 TO_THE_CLICK = 0.006  # nearer to the written tempo than this, somebody played to a click
 
 
 def pace(case: Case) -> Finding | None:
     review = case.review
-    drift = review.drift_ms_per_bar
-    if drift is None:
-        return None
-    if abs(review.played_tempo / review.tempo - 1) <= TO_THE_CLICK or review.tempos:
-        whole, limit = abs(drift) * review.bars, max(OFF_THE_CLICK_MS, 0.25 * review.step_ms)
-        if whole < limit:
-            return None
-        return Finding(
-            f"You {'rush' if drift < 0 else 'drag'}: each bar comes {abs(drift):.1f} ms "
-            f"{'sooner' if drift < 0 else 'later'}, {ms(whole)} by the end; play it with the click "
-            "silent every other two bars, and listen where it comes back.",
-            TIME * whole / limit,
-        )
-    columns = [column for column in case.view.columns(30) if column.tempo is not None]
-    third = len(columns) // 3
-    if not third:
-        return None
-    begin, end = (
-        median(column.tempo or 0.0 for column in some)
-        for some in (columns[:third], columns[-third:])
-    )
+    begin, end = review.thirds or (1.0, 1.0)
     change = abs(end / begin - 1)
-    if change < NOTICED:
+    if change >= NOTICED:
+        return Finding(
+            f"You {'rush' if end > begin else 'drag'}, from {pulses(begin)} to {pulses(end)} "
+            "through the take: play it to a click, then with the click silent every other two "
+            "bars.",
+            TIME * change / NOTICED,
+        )
+    drift = review.drift_ms_per_bar
+    by_a_click = abs(review.played_tempo / review.tempo - 1) <= TO_THE_CLICK or review.tempos
+    if drift is None or not by_a_click:
+        return None
+    whole, limit = abs(drift) * review.bars, max(OFF_THE_CLICK_MS, 0.25 * review.step_ms)
+    if whole < limit:
         return None
     return Finding(
-        f"You {'rush' if end > begin else 'drag'}, from {pulses(begin)} to {pulses(end)} through "
-        "the take: play it to a click, then with the click silent every other two bars.",
-        TIME * change / NOTICED,
+        f"You {'rush' if drift < 0 else 'drag'}: each bar comes {abs(drift):.1f} ms "
+        f"{'sooner' if drift < 0 else 'later'}, {ms(whole)} by the end; play it with the click "
+        "silent every other two bars, and listen where it comes back.",
+        TIME * whole / limit,
     )
 
 

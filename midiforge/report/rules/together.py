@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from math import sqrt
 
 from midiforge.hear.figures import LimbFigures, Meeting
+from midiforge.hear.limits import LOOSE_GAP_MS, TOGETHER_MS
 from midiforge.insight.words import listed
 from midiforge.model.hit import Limb
 from midiforge.report.rules.case import (
@@ -17,11 +18,6 @@ from midiforge.report.rules.case import (
 )
 from midiforge.report.rules.evenness import unsteady
 from midiforge.report.words import ms
-
-# About the least gap at which one hears which of two sounds comes first: I. J. Hirsh, Auditory
-# perception of temporal order, J. Acoust. Soc. Am. 31, 1959 (about 20 ms; from memory).
-TOGETHER_MS = 20.0
-LOOSE_GAP_MS = 25.0  # with this deviation four of ten meetings are that far apart
 
 
 def apart(case: Case) -> Finding | None:
