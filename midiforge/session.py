@@ -13,6 +13,7 @@ The lesson is made once and no more of it than is asked for.
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import nullcontext
 from datetime import date
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -248,6 +249,10 @@ class Session:
             called = marked and any(each in marked for each in outline.numbers)
             if called and is_called(outline.title, take.title):
                 return [*outline.exercises()]
+        return self._everything
+
+    @cached_property
+    def _everything(self) -> list[Exercise]:
         return self.lesson.select()
 
     def entry(
@@ -331,12 +336,12 @@ class Session:
         from midiforge.report.words import heading
 
         of_piece: dict[int, list[Heard]] = {}
-        entries = self.entries()
+        entries = self._logged()
         for each in heard:
             if each.found and each.entry:
                 of_piece.setdefault(each.found.review.exercise.number.piece, []).append(each)
                 entries = with_take(entries, each.entry)
-        advised = advice.advise(self.lesson, entries, date.today()) if of_piece else []
+        advised = advice.advise(self.lesson, self._own(entries), date.today()) if of_piece else []
         settings, exercises, lacking = self.drill.practice, [], list[good.Lack]()
         for _, some in sorted(of_piece.items()):
             takes = []
@@ -379,13 +384,12 @@ class Session:
         Raises MidiforgeError.
         """
         from midiforge.practice import advice
-        from midiforge.practice.log import Log, log_path, with_take
+        from midiforge.practice.log import with_take
         from midiforge.practice.words import advice_words
 
         if not found.is_it:
             return ""
-        before = [] if self.log is None else Log(log_path(str(self.log))).entries()
-        entries = with_take(before, self.entry(found, take, note, day))
+        entries = with_take(self._logged(), self.entry(found, take, note, day))
         advised = advice.advise(self.lesson, self._own(entries), date.today())
         return advice_words(advice.of_exercise(advised, found.review.exercise))
 
@@ -416,6 +420,12 @@ class Session:
         from midiforge.practice.log import entries_in
 
         return [] if self.log is None else self._own(entries_in(self.log))
+
+    def _logged(self) -> "list[Entry]":
+        """What the log holds of all players; none where there is none yet."""
+        from midiforge.practice.log import Log, log_path
+
+        return [] if self.log is None else Log(log_path(str(self.log))).entries()
 
     def _own(self, entries: "Iterable[Entry]") -> "list[Entry]":
         from midiforge.practice.entry import is_by

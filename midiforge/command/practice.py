@@ -1,6 +1,7 @@
 """midiforge log, midiforge next, midiforge plan"""
 
 import sys
+from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
 from textwrap import wrap
@@ -47,6 +48,12 @@ def log(
             "--exercise", metavar="TEXT", help="Only exercises with this in theirs, or so numbered."
         ),
     ] = "",
+    player: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--player", metavar="NAME", help="Only who is so named; again for another beside. [all]"
+        ),
+    ] = None,
     days: Annotated[
         int, typer.Option("--days", metavar="N", min=0, help="Only the last N days; 0 for all.")
     ] = 0,
@@ -62,7 +69,7 @@ def log(
 ) -> None:
     """Show the course of each exercise.
 
-    Its tempo, and how clean and steady it was, take by take.
+    Its tempo, and how clean and steady it was, take by take. Players come apart, then side by side.
     """
     from midiforge.practice.course import chosen, courses
     from midiforge.practice.log import Log, entries_in, log_path
@@ -78,9 +85,9 @@ def log(
         raise MidiforgeError("only one of --csv, --picture and --json at a time")
     since = date.today() - timedelta(days - 1) if 0 < days < _LONGEST_AGO else None
     everything = entries_in(log_file, tell)
-    found = chosen(everything, drill, exercise, since)
+    found = chosen(everything, drill, exercise, since, player)
     if everything and not found and not days:
-        _nothing_like(everything, drill, exercise)
+        _nothing_like(everything, drill, exercise, player or ())
     if csv_file:
         _csv(found, csv_file, everything)
     elif picture:
@@ -168,10 +175,19 @@ def _width() -> int:
 # midiforge log
 
 
-def _nothing_like(everything: "list[Entry]", drill: str, exercise: str) -> None:
-    """Raises MidiforgeError with the nearest title."""
+def _nothing_like(
+    everything: "list[Entry]", drill: str, exercise: str, players: Sequence[str]
+) -> None:
+    """Raises MidiforgeError with the nearest title or name."""
     from midiforge.practice.course import chosen
 
+    for player in players:
+        if not chosen(everything, players=(player,)):
+            raise MidiforgeError(
+                f"the log has nothing of {quoted(player)}",
+                "--player",
+                hint=nearest(player, {each.player for each in everything if each.player}),
+            )
     titles = {each.drill for each in everything}
     for flag, text, known, some in (
         ("--drill", drill, titles, chosen(everything, drill)),

@@ -176,6 +176,10 @@ def _many(
     if session.log is not None:
         of = f" of {session.player}" if session.player else ""
         say(f"In the log{of}: {many(kept, 'take')}.")
+    if not told.exercises:
+        raise MidiforgeError(
+            f"none of {many(len(heard), 'take')} could be told", hint="is it the right drill?"
+        )
 
 
 def _logged(played: "Played", player: str) -> str:

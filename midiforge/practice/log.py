@@ -225,8 +225,8 @@ class Log:
         self.unread: list[int] = []
         self.damaged = False
 
-    def add(self, *entries: Entry, keeps_day: bool = True) -> None:
-        """Adds entries, all or none.
+    def add(self, *entries: Entry, keeps_day: bool = True) -> int:
+        """Adds entries, all or none; gives how many took the place of one.
 
         A take that is reviewed again stays one entry: the new figures replace the old, while the
         player and the note stay if there is no new one, and the day of the first review.
@@ -242,10 +242,10 @@ class Log:
                     self._keep_copy(database, anyway=version < VERSION)
                 _migrate(database)
                 with _transaction(database):
-                    for entry in entries:
-                        self._put(database, entry, keeps_day)
+                    return sum(self._put(database, entry, keeps_day) for entry in entries)
 
-    def _put(self, database: sqlite3.Connection, entry: Entry, keeps_day: bool) -> None:
+    def _put(self, database: sqlite3.Connection, entry: Entry, keeps_day: bool) -> bool:
+        """Whether it took the place of one."""
         row = _row(entry)
         before = None
         if entry.take:
@@ -262,6 +262,7 @@ class Log:
         database.execute(
             f"INSERT INTO review ({_NAMED}) VALUES ({marks})", [row[name] for name in _COLUMNS]
         )
+        return before is not None
 
     def _keep_copy(self, database: sqlite3.Connection, anyway: bool) -> None:
         """A copy of a log that is whole, beside it, once a day and before it changes its form; the
