@@ -239,7 +239,7 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
         case(delay_ms=25.0, known_delay_ms=5.0),
     ),
     "accents 1.25 times as loud": (accents, levels(ratio=1.25), levels(ratio=1.249)),
-    "a tenth of taps as loud": (accents, levels(overlap=0.10), levels(overlap=0.101)),
+    "a fifth of taps as loud": (accents, levels(overlap=0.20), levels(overlap=0.201)),
     "accents of eight strokes": (
         accents, levels(ratio=1.0, strokes=7), levels(ratio=1.0, strokes=8)
     ),

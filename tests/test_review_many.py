@@ -5,15 +5,18 @@ No published source: the rules are the project's own.
 
 import json
 import os
+import random
 import re
+from collections.abc import Callable
 from contextlib import closing
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import mido
 import pytest
-from synthetic import synthetic
+from synthetic import KIT, synthetic
 
 import midiforge
 from midiforge.command.run import run
@@ -31,6 +34,9 @@ feet = "samba"
 stages = "full"
 tempos = "60, 80"
 """
+
+
+BASS = KIT.note("bass-drum")
 
 
 @pytest.fixture(autouse=True)
@@ -300,3 +306,84 @@ def test_a_log_written_before_players_is_read_as_the_usual_player_s() -> None:
     assert run(["log"]) == 0
     assert run(["review", write(played(seed=2), "two.mid"), "drill.toml"]) == 0
     assert [each.player for each in logged()] == ["", ""]
+
+
+# What once made a tempo rise, and must not
+
+
+def without_accents(take: Take) -> Take:
+    chance = random.Random(3)
+    strokes = [replace(s, velocity=75 + chance.randint(-5, 5)) for s in take.strokes]
+    return replace(take, strokes=tuple(strokes))
+
+
+def rushing(take: Take) -> Take:
+    """From 61 to 66, of an exercise at 60."""
+
+    def at(time: float) -> float:
+        share = (time - 3) / 24
+        return 3 + 24 * 60 / 61 * (share - (1 - 61 / 66) * share * share / 2)
+
+    return replace(take, strokes=tuple(replace(s, time=at(s.time)) for s in take.strokes))
+
+
+def missing_foot(take: Take) -> Take:
+    """A bass drum of which every sixth stroke is missing."""
+    feet = [i for i, stroke in enumerate(take.strokes) if stroke.number == BASS][::6]
+    return replace(take, strokes=tuple(s for i, s in enumerate(take.strokes) if i not in feet))
+
+
+def loose_foot(take: Take) -> Take:
+    """A bass drum that is 18 per cent of a step to either side."""
+    chance = random.Random(4)
+    strokes = [
+        replace(s, time=s.time + chance.gauss(0, 0.045)) if s.number == BASS else s
+        for s in take.strokes
+    ]
+    return replace(take, strokes=tuple(sorted(strokes, key=lambda s: s.time)))
+
+
+def late_foot(take: Take) -> Take:
+    strokes = [replace(s, time=s.time + 0.035) if s.number == BASS else s for s in take.strokes]
+    return replace(take, strokes=tuple(sorted(strokes, key=lambda s: s.time)))
+
+
+def one_bar(take: Take) -> Take:
+    return replace(take, strokes=tuple(s for s in take.strokes if s.time < 6.9))
+
+
+@pytest.mark.parametrize(
+    ("fault", "word"),
+    [
+        (without_accents, "accents do not stand out"),
+        (rushing, "rushing from 61"),
+        (missing_foot, "right foot: "),
+        (loose_foot, "right foot "),
+        (late_foot, "right foot 3"),
+        (one_bar, "1 bar played, 4 are wanted"),
+    ],
+    ids=lambda each: getattr(each, "__name__", ""),
+)
+def test_two_takes_with_one_fault_are_not_good_and_nothing_gets_faster(
+    fault: Callable[[Take], Take], word: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("drill.toml").write_text(DRILL + 'accents = "1"\n', encoding="utf-8")
+    for seed in (1, 2):
+        take = write(fault(played(seed=seed)), f"{seed}.mid")
+        assert run(["review", take, "drill.toml", "--exercise", "1"]) == 0
+        out = " ".join(capsys.readouterr().out.split())
+        assert "Not yet good for this exercise: " in out
+        assert word in out.split("Not yet good for this exercise: ")[1].split("Next: ")[0]
+        assert "Next: up" not in out
+    assert run(["next", "drill.toml"]) == 0
+    assert "up by" not in capsys.readouterr().out
+
+
+def test_two_takes_without_a_fault_are_good_and_it_gets_faster(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    Path("drill.toml").write_text(DRILL + 'accents = "1"\n', encoding="utf-8")
+    for seed in (1, 2):
+        take = write(played(seed=seed), f"{seed}.mid")
+        assert run(["review", take, "drill.toml", "--exercise", "1"]) == 0
+    assert "Good for this exercise: " in capsys.readouterr().out

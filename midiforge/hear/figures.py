@@ -137,10 +137,12 @@ class Levels:
 
 
 @frozen
-class PadFigures:
-    """How hard the strokes of all limbs on one pad are; what is accented there stands out there."""
+class LoudnessFigures:
+    """How hard strokes on one voice are: pads and zones are set to different levels, so that what
+    is accented stands out from what else is struck there. limb: whose; None for all who do."""
 
-    pad: str
+    voice: str
+    limb: Limb | None
     levels: Levels
 
 

@@ -19,7 +19,7 @@ from midiforge.hear.figures import (
     CountFigures,
     DoubleFigures,
     LimbFigures,
-    PadFigures,
+    LoudnessFigures,
     RoundFigures,
     Tally,
     TempoFigures,
@@ -36,8 +36,8 @@ from midiforge.hear.telling import (
     counts,
     doubles,
     limbs,
+    loudness,
     other_zones,
-    pads,
     rounds,
     tally,
     tempos,
@@ -110,7 +110,7 @@ class Review:
     timing: Timing
     judged: tuple[Judged, ...]
     limbs: tuple[LimbFigures, ...]
-    pads: tuple[PadFigures, ...]
+    loudness: tuple[LoudnessFigures, ...]
     counts: tuple[CountFigures, ...]
     rounds: tuple[RoundFigures, ...]
     together: tuple[TogetherFigures, ...]
@@ -161,7 +161,7 @@ def _told(of: Pairing) -> Review:
         timing=timing([of.offs[i] for i in of.met], of.step_ms),
         judged=_judged(of),
         limbs=tuple(limbs(of)),
-        pads=tuple(pads(of)),
+        loudness=tuple(loudness(of)),
         counts=tuple(counts(of)),
         rounds=tuple(rounds(of)),
         together=tuple(together(of)),

@@ -13,7 +13,7 @@ from midiforge.hear.figures import (
     DoubleFigures,
     Levels,
     LimbFigures,
-    PadFigures,
+    LoudnessFigures,
     RoundFigures,
     Tally,
     TempoFigures,
@@ -89,15 +89,17 @@ def _levels(of: Pairing, struck: Sequence[tuple[int, Hit]]) -> Levels:
     )
 
 
-def pads(of: Pairing) -> Iterator[PadFigures]:
-    """Each pad's strokes by how hard they are, whoever plays them, in the order of the exercise."""
-    struck: dict[str, list[tuple[int, Hit]]] = defaultdict(list)
+def loudness(of: Pairing) -> Iterator[LoudnessFigures]:
+    """Each voice's strokes by how hard they are: of all limbs, and of each."""
+    struck: dict[tuple[str, Limb | None], list[tuple[int, Hit]]] = defaultdict(list)
     for i, due in enumerate(of.dues):
         if i in of.met:
             # Of what two limbs strike at once on one pad, one velocity is heard: the hardest.
-            struck[due.pad].append((i, max(due.hits, key=lambda hit: _HARDER.index(hit.strength))))
-    for pad, some in struck.items():
-        yield PadFigures(pad, _levels(of, some))
+            hit = max(due.hits, key=lambda hit: _HARDER.index(hit.strength))
+            struck[hit.voice, None].append((i, hit))
+            struck[hit.voice, hit.limb].append((i, hit))
+    for (voice, limb), some in struck.items():
+        yield LoudnessFigures(voice, limb, _levels(of, some))
 
 
 def thirds(of: Pairing) -> tuple[float, float] | None:

@@ -10,10 +10,11 @@ from typing import Any
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import is_file, read_file, reason
 from midiforge.frozen import frozen
-from midiforge.hear.figures import LimbFigures, meetings
+from midiforge.hear.figures import Levels, LimbFigures, meetings
 from midiforge.hear.limits import LEAST_TIMES
 from midiforge.hear.review import Review
 from midiforge.midi.reading import LARGEST, MidiSource, file_name
+from midiforge.model.hit import Limb
 from midiforge.practice.entry import Entry, LimbEntry, key_of, take_of
 from midiforge.practice.standing import kind_of
 
@@ -72,7 +73,7 @@ def entry_of(
         last_third=review.thirds[1] if review.thirds else None,
         own_ms=_own_ms(review),
         **_loudness(review),
-        limbs=tuple(_limb_entry(each, not _has_one_velocity(review)) for each in review.limbs),
+        limbs=tuple(_limb_entry(review, each) for each in review.limbs),
         meetings=meetings(review.together),
     )
 
@@ -147,20 +148,13 @@ def _own_ms(review: Review) -> float | None:
 
 def _loudness(review: Review) -> dict[str, Any]:
     """The figures of an entry that velocities tell."""
-    levels = [each.levels for each in review.pads]
-    accents = [each for each in levels if min(each.times[:2]) >= LEAST_TIMES]
-    flattest = max(accents, key=lambda each: each.overlap or 0.0, default=None)
-    ghosts = [
-        each.ghost_ratio
-        for each in levels
-        if each.times[2] >= LEAST_TIMES and each.ghost_ratio is not None
-    ]
+    flattest, ghosts = _flattest(review), _strongest_ghosts(review)
     if _has_one_velocity(review):
-        return {"even_velocity": bool(accents or ghosts)}
+        return {"even_velocity": flattest is not None or ghosts is not None}
     return {
         "accent_ratio": flattest.ratio if flattest else None,
         "accent_overlap": flattest.overlap if flattest else None,
-        "ghost_ratio": max(ghosts, default=None),
+        "ghost_ratio": ghosts,
     }
 
 
@@ -168,10 +162,31 @@ def _has_one_velocity(review: Review) -> bool:
     return len({each.velocity for each in review.judged if each.kind == "hit"}) == 1
 
 
-def _limb_entry(limb: LimbFigures, told: bool) -> LimbEntry:
-    """What is kept of a limb. told: whether velocities say anything."""
-    tally, levels = limb.tally, limb.levels
-    told = told and min(levels.times[:2]) >= LEAST_TIMES
+def _flattest(review: Review, limb: Limb | None = None) -> Levels | None:
+    """The accents of all or of a limb that stand out least on their voice; None where none has
+    enough of them, and enough taps beside."""
+    some = [
+        each.levels
+        for each in review.loudness
+        if each.limb is limb and min(each.levels.times[:2]) >= LEAST_TIMES
+    ]
+    return max(some, key=lambda levels: levels.overlap or 0.0, default=None)
+
+
+def _strongest_ghosts(review: Review) -> float | None:
+    return max(
+        (
+            each.levels.ghost_ratio
+            for each in review.loudness
+            if each.levels.times[2] >= LEAST_TIMES and each.levels.ghost_ratio is not None
+        ),
+        default=None,
+    )
+
+
+def _limb_entry(review: Review, limb: LimbFigures) -> LimbEntry:
+    tally = limb.tally
+    levels = None if _has_one_velocity(review) else _flattest(review, limb.limb)
     return LimbEntry(
         limb.limb,
         tally.expected,
@@ -182,8 +197,8 @@ def _limb_entry(limb: LimbFigures, told: bool) -> LimbEntry:
         limb.timing.mean_ms,
         limb.timing.deviation_ms,
         limb.timing.deviation_percent,
-        levels.ratio if told else None,
-        levels.overlap if told else None,
+        levels.ratio if levels else None,
+        levels.overlap if levels else None,
     )
 
 
