@@ -125,8 +125,10 @@ def triggers(case: Case) -> Finding | None:
         for judged in case.review.judged
         if judged.kind in ("double trigger", "crosstalk")
     )
+    pad, most = pads.most_common(1)[0]
+    rings = f"{pad} rings" if 2 * most > times else "Pads ring"
     return Finding(
-        f"{pads.most_common(1)[0][0]} rings where nobody struck it ({many(times, 'stroke')}, not "
-        "counted): turn that pad's sensitivity down, or its retrigger time up.",
+        f"{rings[:1].upper()}{rings[1:]} where nobody struck ({many(times, 'stroke')}, not "
+        "counted): turn sensitivity down, or the retrigger time up.",
         times / (TRIGGERS * tally.expected),
     )
