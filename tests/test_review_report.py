@@ -137,6 +137,16 @@ def pulled_foot(steps: int) -> Take:
     return replace(take, strokes=in_order(strokes))
 
 
+def around_it() -> Take:
+    """A fifth of the strokes left out, and a crash besides with each second one left."""
+    take, dice = played(), random.Random(5)
+    kept = [one for one in take.strokes if dice.random() > 0.2]
+    others = [
+        replace(one, time=one.time + 60 / 58 / 8, number=KIT.note("crash")) for one in kept[::2]
+    ]
+    return replace(take, strokes=in_order((*kept, *others)))
+
+
 def on_another_drum() -> Take:
     """Every third stroke of the snare on the low tom, a little late as a reach is."""
     take, tom = played(), KIT.note("tom-low")
@@ -184,6 +194,7 @@ FAULTS: dict[str, Callable[[], Review]] = {
     "other exercise": lambda: reviewed(played(BOSSA[0]), FULL),
     "lost": lambda: reviewed(lost_the_place()),
     "silent": lambda: reviewed(played(silent_bars=range(5, 7))),
+    "free": lambda: reviewed(around_it()),
     "pulled": lambda: reviewed(pulled_foot(1)),
     "moved": lambda: reviewed(on_another_drum()),
     "added": lambda: reviewed(with_ghosts(0.15)),
