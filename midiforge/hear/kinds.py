@@ -21,11 +21,11 @@ NEXT_PLACE = 0.6
 LEAST_PULLED_MS = 60.0  # less is a loose stroke, however near the next place is; ours
 # A pulled stroke is at most so many grid steps of its line from where it was due; an eighth, that
 # is from an "and" to its beat, in any case.
-MOST_STEPS, MOST_QUARTERS = 1.5, 0.55
+MOST_STEPS, MOST_QUARTERS = 1.5, 0.6
 # An ornament comes so shortly before or after a stroke, the time of a grace note or a bounce, and
 # so much softer; a ghost note anywhere, softer by far than what else its pad plays; and so does a
-# foot that rests its beater. A diddle comes between two strokes, within so many grid steps of
-# both, and no louder than they are. Ours.
+# foot that rests its beater. A diddle comes between two strokes, one of its pad, within so many
+# grid steps of both, and no louder than they are. Ours.
 ORNAMENT_MS, ORNAMENT_SOFTER, GHOST_SOFTER, REST_SOFTER = 130.0, 0.7, 0.6, 0.4
 DIDDLE_STEPS, DIDDLE_LOUDER = 1.1, 1.1
 FEWEST_STROKES = 4  # of a fill; three may be one slip; ours
@@ -82,14 +82,17 @@ class Dues:
         reach = max(MOST_STEPS * max(gap, min(own, self.quarter / 2)), MOST_QUARTERS * self.quarter)
         return _Place(earlier, later, reach)
 
-    def is_at_next(self, i: int, off: float) -> bool:
-        """Whether a stroke so far from where it was due, in seconds, is at another place."""
-        if abs(off) < LEAST_PULLED_MS / 1000:
-            return False
+    def nears(self, i: int, off: float) -> bool:
+        """Whether a stroke so far from where it was due, in seconds, is nearer to another place."""
         place = self._place(i)
         return abs(off) > NEXT_PLACE * (place.earlier if off < 0 else place.later)
 
+    def is_at_next(self, i: int, off: float) -> bool:
+        """Whether it is so far off besides that it is no loose stroke."""
+        return abs(off) >= LEAST_PULLED_MS / 1000 and self.nears(i, off)
+
     def reach(self, i: int) -> float:
+        """How far a stroke may be pulled, in seconds."""
         return self._place(i).reach
 
 
@@ -125,9 +128,13 @@ def told(
             if not dues.is_at_next(i, strokes[j].time - dues.when[i]) and j not in moved.values():
                 moved[i] = j
     used = set(moved.values())
-    pulled |= _pulled(dues, strokes, [i for i in left if i not in moved],
-                      [j for j in free if j not in used])  # fmt: skip
-    for j in (*moved.values(), *pulled.values()):
+    late = _pulled(dues, strokes, [i for i in left if i not in moved],
+                   [j for j in free if j not in used])  # fmt: skip
+    for i, j in late.items():
+        off = strokes[j].time - dues.when[i]
+        loose = abs(off) < LEAST_PULLED_MS / 1000 and not dues.nears(i, off)
+        (met if loose else pulled)[i] = j
+    for j in (*moved.values(), *late.values()):
         found.pop(strokes[j].which, None)
     as_written = {strokes[j].which for j in met.values()}
     added = _added(strokes, foot, as_written, found, dues.quarter, dues.step)
@@ -213,15 +220,19 @@ def _ornaments(
             continue
         first = bisect_left(times, stroke.time - within)
         near = hands[first : bisect_right(times, stroke.time + within)]
-        sides = hands[max(n - 1, 0) : n], hands[n + 1 : n + 2]
-        if any(stroke.velocity <= ORNAMENT_SOFTER * other.velocity for other in near) or all(
-            one.which in as_written
-            and abs(one.time - stroke.time) <= DIDDLE_STEPS * step
-            and stroke.velocity <= DIDDLE_LOUDER * one.velocity
-            for side in sides
-            for one in side
+        if any(stroke.velocity <= ORNAMENT_SOFTER * other.velocity for other in near) or _is_diddle(
+            stroke, [*hands[max(n - 1, 0) : n], *hands[n + 1 : n + 2]], as_written, step
         ):
             yield stroke.which
+
+
+def _is_diddle(stroke: Heard, sides: Sequence[Heard], as_written: set[int], step: float) -> bool:
+    return any(other.pad == stroke.pad for other in sides) and all(
+        other.which in as_written
+        and abs(other.time - stroke.time) <= DIDDLE_STEPS * step
+        and stroke.velocity <= DIDDLE_LOUDER * other.velocity
+        for other in sides
+    )
 
 
 def _fills(
