@@ -16,7 +16,7 @@ from midiforge.hear.figures import DoubleFigures, Levels, Tally, Timing
 from midiforge.hear.known import Other, likelier
 from midiforge.model.hit import HANDS, Limb, Strength
 from midiforge.model.number import Number
-from midiforge.report.rules.besides import added, extras, moved, pulled, triggers
+from midiforge.report.rules.besides import added, extras, free, moved, pulled, triggers
 from midiforge.report.rules.case import Case, Finding
 from midiforge.report.rules.evenness import doubles, loose_count, unsteady
 from midiforge.report.rules.loudness import accents, ghosts, hands_unequal
@@ -76,7 +76,8 @@ def spread_lanes(usual: float, wide: float, strokes: int = 4000) -> list[Lane]:
 def limb(missed: int, expected: int = 1000, which: Limb = HAND, **more: Any) -> Any:
     levels = more.pop("levels", Levels(None, None, None, None, None))
     timing = more.pop("timing", Timing(expected, 0.0, 0.0, 0.0))
-    return Made(limb=which, tally=Tally(expected, expected - missed), timing=timing, levels=levels)
+    tally = Tally(expected, expected - missed)
+    return Made(limb=which, tally=tally, timing=timing, levels=levels, certain=True)
 
 
 def dropping(missed: int, others: int, counts: tuple[int, ...] = (0, 0)) -> Any:
@@ -169,6 +170,10 @@ def besides(number: int, expected: int) -> Any:
     return case(tally=Tally(expected, expected, added=number))
 
 
+def around(away: int, besides: int) -> Any:
+    return case(tally=Tally(1000, 1000 - away, besides))
+
+
 def rung(times: int, expected: int) -> Any:
     judged = [Made(kind="double trigger", voice="snare")] * times
     return case(judged=judged, kinds={"double trigger": times}, tally=Tally(expected, expected))
@@ -198,6 +203,8 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     "a place lost once": (
         lost, case(), case(line=Made(jumps=[(2.5, 1.3)]))
     ),
+    "around it from 10 % elsewhere on": (free, around(99, 250), around(100, 250)),
+    "around it from 25 % besides on": (free, around(100, 249), around(100, 250)),
     "pulled from three on": (pulled, elsewhere("pulled", 2), elsewhere("pulled", 3)),
     "moved from 10 % on": (moved, elsewhere("moved", 3), elsewhere("moved", 4)),
     "added from 10 % on": (added, besides(39, 400), besides(40, 400)),

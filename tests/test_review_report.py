@@ -10,7 +10,7 @@ import math
 import random
 import re
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from io import StringIO
 from pathlib import Path
@@ -41,7 +41,7 @@ from midiforge.report.view import View
 EXAMPLES = Path(__file__).parent.parent / "examples"
 BOSSA = list(midiforge.exercises(midiforge.read_drill(EXAMPLES / "01-slack-water-bossa.toml")))
 FULL, SURFACE = BOSSA[12], BOSSA[9]
-HIHAT_FOOT = KIT.note("hihat-pedal")
+HIHAT_FOOT, BASS_DRUM, SNARE = (KIT.note(of) for of in ("hihat-pedal", "bass-drum", "snare"))
 
 
 STEP = "stay at 58: 86.9% clean, 95% is wanted; 9.3% of a step unsteady, 8% is wanted"
@@ -121,6 +121,55 @@ def lost_the_place() -> Take:
     return replace(take, strokes=tuple(later))
 
 
+def in_order(strokes: Iterable[Stroke]) -> tuple[Stroke, ...]:
+    return tuple(sorted(strokes, key=lambda stroke: stroke.time))
+
+
+def pulled_foot(steps: int) -> Take:
+    """Every second time the bass drum of 2& comes so many steps late."""
+    take, step = played(), 60 / 58 / 4
+    kicks = [stroke for stroke in take.strokes if stroke.number == BASS_DRUM]
+    late = {id(stroke) for stroke in kicks[1::8]}
+    strokes = (
+        replace(one, time=one.time + steps * step) if id(one) in late else one
+        for one in take.strokes
+    )
+    return replace(take, strokes=in_order(strokes))
+
+
+def around_it() -> Take:
+    """A fifth of the strokes left out, and a crash besides with each second one left."""
+    take, dice = played(), random.Random(5)
+    kept = [one for one in take.strokes if dice.random() > 0.2]
+    others = [
+        replace(one, time=one.time + 60 / 58 / 8, number=KIT.note("crash")) for one in kept[::2]
+    ]
+    return replace(take, strokes=in_order((*kept, *others)))
+
+
+def on_another_drum() -> Take:
+    """Every third stroke of the snare on the low tom, a little late as a reach is."""
+    take, tom = played(), KIT.note("tom-low")
+    snare = [stroke for stroke in take.strokes if stroke.number == SNARE]
+    away = {id(stroke) for stroke in snare[::3]}
+    strokes = (
+        replace(one, time=one.time + 0.03, number=tom) if id(one) in away else one
+        for one in take.strokes
+    )
+    return replace(take, strokes=in_order(strokes))
+
+
+def with_ghosts(share: float) -> Take:
+    """So many of the strokes with a soft one of the snare half a step later."""
+    take, dice = played(), random.Random(3)
+    ghosts = [
+        replace(one, time=one.time + 60 / 58 / 8, number=SNARE, velocity=30)
+        for one in take.strokes
+        if dice.random() < share
+    ]
+    return replace(take, strokes=in_order((*take.strokes, *ghosts)))
+
+
 def loose_on_one_count() -> Take:
     """Every stroke that is the sixth of its bar by turns early and late."""
     take, bar = played(PARADIDDLE, jitter=0.003), 3.0
@@ -145,6 +194,11 @@ FAULTS: dict[str, Callable[[], Review]] = {
     "other exercise": lambda: reviewed(played(BOSSA[0]), FULL),
     "lost": lambda: reviewed(lost_the_place()),
     "silent": lambda: reviewed(played(silent_bars=range(5, 7))),
+    "free": lambda: reviewed(around_it()),
+    "pulled": lambda: reviewed(pulled_foot(1)),
+    "moved": lambda: reviewed(on_another_drum()),
+    "added": lambda: reviewed(with_ghosts(0.15)),
+    "triggers": lambda: reviewed(played(double=0.1)),
     "limb drops out": lambda: reviewed(
         without(played(), lambda i, stroke: stroke.number == HIHAT_FOOT and i % 2 == 0)
     ),
@@ -197,6 +251,28 @@ def test_a_take_without_the_fault_is_not_told_of_it(fault: str) -> None:
 def test_a_take_with_a_fault_is_not_called_clean() -> None:
     for fault in FAULTS:
         assert ("clean" in rules(FAULTS[fault]())) == (fault == "clean")
+
+
+@pytest.mark.parametrize("steps", [-1, 1])
+def test_a_foot_that_is_pulled_is_not_said_to_be_missing(steps: int) -> None:
+    """The classic fault of independence; common practice of teachers calls it so."""
+    text = sentence(reviewed(pulled_foot(steps)))
+    assert text.startswith(f"Your right foot is pulled from 2& to {'2e' if steps < 0 else '2a'}")
+    assert f"where the {'left' if steps < 0 else 'right'} hand is" in text
+
+
+def test_who_is_off_is_blamed_and_not_who_meets_him() -> None:
+    late_hand = sentence(reviewed(played(limbs={Limb.LEFT_HAND: 0.035})))
+    assert late_hand.startswith("Your left hand")
+    late_foot = sentence(reviewed(played(limbs={Limb.RIGHT_FOOT: 0.035})))
+    assert late_foot.startswith("Your right foot lands") and " after the " in late_foot
+
+
+def test_one_cause_is_told_once() -> None:
+    """A limb that drops out is not told again by its counts, nor by all strokes together."""
+    assert rules(FAULTS["limb drops out"]()) == ["limb drops out"]
+    assert rules(FAULTS["pulled"]()) == ["pulled"]
+    assert rules(FAULTS["silent"]()) == ["silent"]
 
 
 def test_the_likelier_exercise_is_named() -> None:

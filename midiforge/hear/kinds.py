@@ -18,14 +18,16 @@ from midiforge.model.hit import FEET
 
 # Nearer to the next place than to its own, and clearly: 0.5 would be half way; ours.
 NEXT_PLACE = 0.6
-LEAST_PULLED_MS = 60.0  # less is a loose stroke, however near the next place is; ours
+LEAST_PULLED_MS = 55.0  # less is a loose stroke, however near the next place is; ours
+# A hand on its way to another pad comes so early or late as a rule; ours, from the recordings.
+MOVED_MS = 60.0
 # A pulled stroke is at most so many grid steps of its line from where it was due; an eighth, that
 # is from an "and" to its beat, in any case.
-MOST_STEPS, MOST_QUARTERS = 1.5, 0.55
+MOST_STEPS, MOST_QUARTERS = 1.5, 0.6
 # An ornament comes so shortly before or after a stroke, the time of a grace note or a bounce, and
 # so much softer; a ghost note anywhere, softer by far than what else its pad plays; and so does a
-# foot that rests its beater. A diddle comes between two strokes, within so many grid steps of
-# both, and no louder than they are. Ours.
+# foot that rests its beater. A diddle comes between two strokes, one of its pad, within so many
+# grid steps of both, and no louder than they are. Ours.
 ORNAMENT_MS, ORNAMENT_SOFTER, GHOST_SOFTER, REST_SOFTER = 130.0, 0.7, 0.6, 0.4
 DIDDLE_STEPS, DIDDLE_LOUDER = 1.1, 1.1
 FEWEST_STROKES = 4  # of a fill; three may be one slip; ours
@@ -83,13 +85,14 @@ class Dues:
         return _Place(earlier, later, reach)
 
     def is_at_next(self, i: int, off: float) -> bool:
-        """Whether a stroke so far from where it was due, in seconds, is at another place."""
+        """Whether a stroke so far from where it was due, in seconds, is nearer to another place."""
         if abs(off) < LEAST_PULLED_MS / 1000:
             return False
         place = self._place(i)
         return abs(off) > NEXT_PLACE * (place.earlier if off < 0 else place.later)
 
     def reach(self, i: int) -> float:
+        """How far a stroke may be pulled, in seconds."""
         return self._place(i).reach
 
 
@@ -111,40 +114,55 @@ def told(
     pulled = {i: j for i, j in met.items() if dues.is_at_next(i, strokes[j].time - dues.when[i])}
     for i in pulled:
         del met[i]
-    found = dict(besides)
-    free = [j for j, stroke in enumerate(strokes) if found.get(stroke.which) == "extra"]
-    left = [i for i in range(len(dues.dues)) if i not in met and i not in pulled]
-    either = hands & feet
-    played = {stroke.pad for stroke in strokes}
-    foot = {pad: pad in feet or (pad in FOOT_PADS and pad not in hands) for pad in played}
+    left = {*range(len(dues.dues))} - met.keys() - pulled.keys()
+    free = {j for j, stroke in enumerate(strokes) if besides.get(stroke.which) == "extra"}
+
+    def taken(pairs: dict[int, int]) -> dict[int, int]:
+        left.difference_update(pairs)
+        free.difference_update(pairs.values())
+        return pairs
+
+    met |= taken(_on_its_pad(dues, strokes, left, free, LEAST_PULLED_MS / 1000))
     moved: dict[int, int] = {}
+    near = max(window, MOVED_MS / 1000)
+    foot = {pad: pad in feet or (pad in FOOT_PADS and pad not in hands) for pad in
+            {stroke.pad for stroke in strokes}}  # fmt: skip
     for is_foot in (False, True):
-        missing = [i for i in left if dues.is_foot(i) is is_foot]
-        came = [j for j in free if foot[strokes[j].pad] is is_foot or strokes[j].pad in either]
-        for i, j in _nearest(dues, strokes, missing, came, window):
-            if not dues.is_at_next(i, strokes[j].time - dues.when[i]) and j not in moved.values():
-                moved[i] = j
-    used = set(moved.values())
-    pulled |= _pulled(dues, strokes, [i for i in left if i not in moved],
-                      [j for j in free if j not in used])  # fmt: skip
-    for j in (*moved.values(), *pulled.values()):
-        found.pop(strokes[j].which, None)
+        missing = {i for i in left if dues.is_foot(i) is is_foot}
+        came = {j for j in free if foot[(pad := strokes[j].pad)] is is_foot or pad in hands & feet}
+        pairs = _nearest(dues, strokes, missing, came, near)
+        moved |= taken(
+            {
+                i: j
+                for i, j in pairs
+                if strokes[j].pad != dues.dues[i].pad
+                and not dues.is_at_next(i, strokes[j].time - dues.when[i])
+            }
+        )
+    pulled |= taken(_on_its_pad(dues, strokes, left, free))
+    found = {which: kind for which, kind in besides.items() if kind != "extra"}
+    found |= {strokes[j].which: "extra" for j in free}
     as_written = {strokes[j].which for j in met.values()}
     added = _added(strokes, foot, as_written, found, dues.quarter, dues.step)
     return Kinds(moved, pulled, found | dict.fromkeys(added, "added"))
 
 
 def _nearest(
-    dues: Dues, strokes: Sequence[Heard], some: Sequence[int], came: Sequence[int], window: float
+    dues: Dues, strokes: Sequence[Heard], left: Iterable[int], free: Iterable[int], window: float
 ) -> list[tuple[int, int]]:
+    some, came = sorted(left), sorted(free)
     pairs = match([dues.when[i] for i in some], [strokes[j].time for j in came], window)
     return [(some[i], came[j]) for i, j in pairs]
 
 
-def _pulled(
-    dues: Dues, strokes: Sequence[Heard], left: Sequence[int], free: Sequence[int]
+def _on_its_pad(
+    dues: Dues,
+    strokes: Sequence[Heard],
+    left: Iterable[int],
+    free: Iterable[int],
+    most: float = float("inf"),
 ) -> dict[int, int]:
-    """The nearest free stroke on its pad of each due that is left, within its reach."""
+    """The nearest free stroke on its pad of each due that is left, within its reach, and `most`."""
     by_pad: dict[str, tuple[list[int], list[int]]] = {}
     for i in left:
         by_pad.setdefault(dues.dues[i].pad, ([], []))[0].append(i)
@@ -153,9 +171,9 @@ def _pulled(
             by_pad[strokes[j].pad][1].append(j)
     found = {}
     for some, came in by_pad.values():
-        reach = max(dues.reach(i) for i in some)
-        for i, j in _nearest(dues, strokes, some, came, reach):
-            if abs(strokes[j].time - dues.when[i]) <= dues.reach(i):
+        reach = {i: min(dues.reach(i), most) for i in some}
+        for i, j in _nearest(dues, strokes, some, came, max(reach.values())):
+            if abs(strokes[j].time - dues.when[i]) <= reach[i]:
                 found[i] = j
     return found
 
@@ -213,15 +231,19 @@ def _ornaments(
             continue
         first = bisect_left(times, stroke.time - within)
         near = hands[first : bisect_right(times, stroke.time + within)]
-        sides = hands[max(n - 1, 0) : n], hands[n + 1 : n + 2]
-        if any(stroke.velocity <= ORNAMENT_SOFTER * other.velocity for other in near) or all(
-            one.which in as_written
-            and abs(one.time - stroke.time) <= DIDDLE_STEPS * step
-            and stroke.velocity <= DIDDLE_LOUDER * one.velocity
-            for side in sides
-            for one in side
+        if any(stroke.velocity <= ORNAMENT_SOFTER * other.velocity for other in near) or _is_diddle(
+            stroke, [*hands[max(n - 1, 0) : n], *hands[n + 1 : n + 2]], as_written, step
         ):
             yield stroke.which
+
+
+def _is_diddle(stroke: Heard, sides: Sequence[Heard], as_written: set[int], step: float) -> bool:
+    return any(other.pad == stroke.pad for other in sides) and all(
+        other.which in as_written
+        and abs(other.time - stroke.time) <= DIDDLE_STEPS * step
+        and stroke.velocity <= DIDDLE_LOUDER * other.velocity
+        for other in sides
+    )
 
 
 def _fills(

@@ -188,11 +188,10 @@ def _limbs(view: View) -> Iterator[str]:
             f"<tr class=first><th class=name>{each.limb.title}{_star(each.limb in view.uncertain)}"
             f'<td class={each.limb.value}>{drawn}<td class="said two">{side}{beside}</tr>'
         )
-    others = view.other_kinds
     yield (
         "</tbody></table></figure><div class=wide><table><thead><tr><th scope=col>limb"
         "<th scope=col>played<th scope=col>missed<th scope=col>extra"
-        f"{''.join(f'<th scope=col>{kind}' for kind in others)}<th scope=col>steady to"
+        "<th scope=col>steady to"
         "<th scope=col>of a step</tr></thead><tbody>"
     )
     for each in review.limbs:
@@ -200,18 +199,29 @@ def _limbs(view: View) -> Iterator[str]:
             f"<tr><th scope=row>{each.limb.title}{_star(each.limb in view.uncertain)}"
             f"<td>{each.tally.hit:,}/{each.tally.expected:,}<td>{each.tally.missed:,}"
             f"<td>{f'{each.tally.extra:,}' if each.certain else '-'}"
-            f"{''.join(f'<td>{getattr(each.tally, kind):,}' for kind in others)}"
             f"{_spread_cells(each.timing)}</tr>"
         )
     yield "</tbody></table></div>"
-    if others:
-        yield f"<p class=small>{words.OTHER_KINDS}</p>"
+    yield from _other_kinds(view)
     if view.uncertain:
         yield (
             "<p class=small>* By the sticking: MIDI does not tell these hands apart, and extra "
             "strokes there are nobody's.</p>"
         )
     yield "</section>"
+
+
+def _other_kinds(view: View) -> Iterator[str]:
+    """What was moved, pulled and added, limb by limb, where anything was."""
+    kinds = view.other_kinds
+    if not kinds:
+        return
+    heads = "".join(f"<th scope=col>{kind}" for kind in kinds)
+    yield f"<table><thead><tr><th scope=col>limb{heads}</tr></thead><tbody>"
+    for limb in view.review.limbs:
+        cells = "".join(f"<td>{getattr(limb.tally, kind):,}" for kind in kinds)
+        yield f"<tr><th scope=row>{limb.limb.title}{_star(limb.limb in view.uncertain)}{cells}</tr>"
+    yield f"</tbody></table><p class=small>{words.OTHER_KINDS}</p>"
 
 
 def _star(uncertain: bool) -> str:

@@ -14,7 +14,7 @@ from midiforge.frozen import frozen
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
 from midiforge.printable import many
-from midiforge.report.rules.besides import added, extras, moved, pulled, triggers
+from midiforge.report.rules.besides import added, extras, free, moved, pulled, triggers
 from midiforge.report.rules.case import Case, Fault, Finding
 from midiforge.report.rules.evenness import doubles, loose_count, unsteady
 from midiforge.report.rules.loudness import accents, ghosts, hands_unequal
@@ -96,6 +96,7 @@ RULES = (
     Rule("other exercise", other_exercise, True),
     Rule("lost", lost),
     Rule("silent", silent),
+    Rule("free", free),
     Rule("pulled", pulled),
     Rule("limb drops out", limb_drops_out),
     Rule("count falls apart", count_falls_apart),

@@ -14,11 +14,16 @@ from midiforge.report.rules.case import (
     MISSED,
     STROKES,
     Case,
+    Fault,
     Finding,
 )
+from midiforge.report.rules.missing import missed_in
 
 EXTRA = 0.05
+# So much that is not as written, and so much besides, and somebody plays another thing: ours.
+FREE_MISSED, FREE_BESIDES = 0.10, 0.25
 ADDED = 0.10  # ornaments and fills are music; so many are another exercise. Ours
+BESIDES: Fault = ("besides",)
 TRIGGERS = 0.05  # of all strokes; fewer happen on every kit. Ours
 
 
@@ -88,6 +93,21 @@ def moved(case: Case) -> Finding | None:
     )
 
 
+def free(case: Case) -> Finding | None:
+    """Playing around what is written: what is missing was not forgotten."""
+    tally = case.review.tally
+    away, besides = tally.expected - tally.hit, tally.extra + tally.added
+    if away < FREE_MISSED * tally.expected or besides < FREE_BESIDES * tally.expected:
+        return None
+    return Finding(
+        f"You play around what is written: of {tally.expected:,} strokes {tally.hit:,} are there "
+        f"as written, {away:,} are not, and {besides:,} came besides; play it as it is written, "
+        "slowly, before anything else is judged.",
+        case.of_strokes(away + besides),
+        missed_in(case.view.lanes) | {BESIDES},
+    )
+
+
 def extras(case: Case) -> Finding | None:
     tally, view = case.review.tally, case.view
     if tally.extra < LEAST_MISSED or tally.extra < EXTRA * tally.expected:
@@ -99,6 +119,7 @@ def extras(case: Case) -> Finding | None:
         f"{many(tally.extra, 'stroke')} too many{where}{on}: leave them out, and play what is "
         "written so slowly that nothing else slips in.",
         STROKES * tally.extra / (EXTRA * tally.expected),
+        frozenset({BESIDES}),
     )
 
 
@@ -111,6 +132,7 @@ def added(case: Case) -> Finding | None:
         f"You add {many(tally.added, 'stroke')} to what is written, ornaments or fills: good music "
         "perhaps; to prove the exercise, leave them out.",
         tally.added / (ADDED * tally.expected),
+        frozenset({BESIDES}),
     )
 
 
@@ -125,8 +147,10 @@ def triggers(case: Case) -> Finding | None:
         for judged in case.review.judged
         if judged.kind in ("double trigger", "crosstalk")
     )
+    pad, most = pads.most_common(1)[0]
+    rings = f"{pad} rings" if 2 * most > times else "Pads ring"
     return Finding(
-        f"{pads.most_common(1)[0][0]} rings where nobody struck it ({many(times, 'stroke')}, not "
-        "counted): turn that pad's sensitivity down, or its retrigger time up.",
+        f"{rings[:1].upper()}{rings[1:]} where nobody struck ({many(times, 'stroke')}, not "
+        "counted): turn sensitivity down, or the retrigger time up.",
         times / (TRIGGERS * tally.expected),
     )

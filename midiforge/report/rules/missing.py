@@ -105,12 +105,27 @@ def dropping(case: Case) -> LimbFigures | None:
         missed, expected = limb.tally.missed, limb.tally.expected
         if not rest or missed < LEAST_MISSED or missed / expected < MISSED:
             continue
+        if expected - missed + _struck_besides(case, limb) > (1 - MISSED) * expected:
+            continue  # it plays as much as is written, but something else
         lanes = case.view.lanes_of(limb.limb)
         if len(lanes) > 1 and max(len(lane.missed) for lane in lanes) >= ONE_COUNT * missed:
             continue
         if stands_out(missed, expected, others, len(limbs)):
             return limb
     return None
+
+
+def _struck_besides(case: Case, limb: LimbFigures) -> int:
+    """How many strokes a limb played besides; of hands that MIDI does not tell apart, both."""
+    own = limb.tally.extra + limb.tally.added
+    if limb.certain:
+        return own
+    whole = case.review.tally
+    return (
+        whole.extra
+        + whole.added
+        - sum(it.tally.extra + it.tally.added for it in case.review.limbs if it is not limb)
+    )
 
 
 def limb_drops_out(case: Case) -> Finding | None:
