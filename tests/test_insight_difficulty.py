@@ -8,9 +8,8 @@ import pytest
 
 from midiforge.calls import exercises
 from midiforge.drill import check_drill
-from midiforge.insight import Difficulty, difficulty, easiest_first
-from midiforge.insight.difficulty import PARTS
-from midiforge.model import Exercise
+from midiforge.insight.difficulty import PARTS, Difficulty, difficulty, easiest_first
+from midiforge.model.exercise import Exercise
 
 
 def full(**keys: Any) -> Exercise:

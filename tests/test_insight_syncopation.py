@@ -15,9 +15,8 @@ from hypothesis import strategies as st
 
 from midiforge.calls import exercises
 from midiforge.drill import check_drill
-from midiforge.insight import Syncopation, syncopation, syncopations
-from midiforge.insight.syncopation import ACCENTS, weights
-from midiforge.model import Meter
+from midiforge.insight.syncopation import ACCENTS, Syncopation, syncopation, syncopations, weights
+from midiforge.model.meter import Meter
 
 EIGHTH, SIXTEENTH = Fraction(1, 2), Fraction(1, 4)
 
