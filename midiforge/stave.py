@@ -15,8 +15,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from midiforge.frozen import frozen
-from midiforge.insight.places import beat_of, syllables
-from midiforge.model.counts import UNNAMED, counts
+from midiforge.model.counts import UNNAMED, beat_of, counts, syllables
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Hit, Strength
 from midiforge.model.meter import Meter

@@ -7,8 +7,8 @@ import pytest
 
 from midiforge.calls import exercises
 from midiforge.drill import check_drill
-from midiforge.insight.meetings import hands_and_feet, meetings
-from midiforge.insight.places import place_name
+from midiforge.insight.loop import hands_and_feet, meetings
+from midiforge.model.counts import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter

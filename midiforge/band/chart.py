@@ -10,8 +10,7 @@ from math import ceil
 from operator import attrgetter
 from typing import NamedTuple
 
-from midiforge.band.chord import Chord
-from midiforge.band.progression import Change, Progression
+from midiforge.band.chord import Change, Chord, Progression
 from midiforge.library.band import Figure
 from midiforge.model.band import ChordMark
 from midiforge.model.meter import Meter

@@ -7,8 +7,7 @@ from fractions import Fraction
 from midiforge.band.band import Part
 from midiforge.library import shelf
 from midiforge.library.band import Figure
-from midiforge.phrase.material import Line
-from midiforge.phrase.pattern import Pattern
+from midiforge.phrase.pattern import Line, Pattern
 
 WAYS = ("3-2", "2-3")
 

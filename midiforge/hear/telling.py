@@ -23,7 +23,7 @@ from midiforge.hear.figures import (
     timing,
 )
 from midiforge.hear.pairing import Pairing
-from midiforge.insight.places import place_name
+from midiforge.model.counts import place_name
 from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
 
 LIMBS = (*HANDS, *FEET)

@@ -1,12 +1,14 @@
 """Small things said in words."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
+from midiforge.model.band import NO_CHORD
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
 from midiforge.model.meter import NOTE_VALUES
 from midiforge.model.swing import Swing
+from midiforge.phrase.phrase import period
 
 
 def listed(names: Sequence[str]) -> str:
@@ -53,3 +55,37 @@ def counted_in(exercise: Exercise) -> str:
 def paragraphs(text: str) -> list[str]:
     """The paragraphs of a text, which empty lines part; within one, lines are joined."""
     return [" ".join(part.split()) for part in re.split(r"\n\s*\n", text) if part.strip()]
+
+
+def chord_bars(exercise: Exercise) -> list[list[str]]:
+    """The chord symbols of each bar of the progression, once round it; N.C. for no chord."""
+    bars: list[list[str]] = [[] for _ in range(exercise.bars)]
+    for mark in exercise.chords:
+        bars[int(mark.time / exercise.meter.bar)].append(mark.symbol or NO_CHORD)
+    loop = bars[exercise.loop_bar :]
+    return loop[: period(loop)] if exercise.chords else []
+
+
+def repeats(exercise: Exercise) -> str:
+    """Such as "every 5 bars", or "strokes every bar, chords every 4 bars"."""
+    strokes, chords = exercise.returns_after_bars, len(chord_bars(exercise))
+    if chords in (0, strokes):
+        return _every(strokes)
+    return f"strokes {_every(strokes)}, chords {_every(chords)}"
+
+
+def _every(bars: int) -> str:
+    return "every bar" if bars == 1 else f"every {bars} bars"
+
+
+def explained(texts: Iterable[str]) -> Iterator[tuple[str, str]]:
+    """What counts that nobody speaks mean, an example of each kind that the texts have."""
+    said = "\n".join(texts)
+    if "." not in said and "/" not in said:  # nearly always
+        return
+    if found := re.search(r"(?<![\w.])([0-9]+)\.([0-9]+)(?![\w./]*[\w/])", said):
+        yield found[0], f"step {found[2]} of beat {found[1]}, which has no syllable of its own"
+    if found := re.search(r"(?<![\w.])([0-9]+)\.([0-9]+)/([0-9]+)", said):
+        yield found[0], f"part {found[2]} of beat {found[1]} in {found[3]} equal parts"
+    if found := re.search(r"(?<![\w.])([0-9]+)([e&a])/([0-9]+)", said):
+        yield found[0], f"the {found[2]} of {found[1]}, with {found[3]} parts to the beat"

@@ -8,14 +8,15 @@ from midiforge.band.band import Band
 from midiforge.drill.drill import Drill, Span, Stage
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
-from midiforge.lesson.click import click
-from midiforge.lesson.dynamics import dynamics, shaped_bars
 from midiforge.lesson.form import (
     JUST_THE_EXERCISE,
+    click,
+    dynamics,
     form_bars,
     phrase_bars,
     response_bars,
     sections,
+    shaped_bars,
 )
 from midiforge.lesson.sameness import line_text, strokes_text
 from midiforge.lesson.strokes import (
@@ -25,15 +26,16 @@ from midiforge.lesson.strokes import (
     one_at_a_time,
     repeat,
     through_form,
+    turns,
+    voiced,
 )
-from midiforge.lesson.voices import turns, voiced
 from midiforge.model.band import ChordMark, Tone
 from midiforge.model.hit import Hit, Limb
 from midiforge.model.piece import Piece, Section, SectionKind
 from midiforge.model.tempo import TempoMap, plain
 from midiforge.moves.move import Material
 from midiforge.phrase.cycle import bars_to_meet, within_limit
-from midiforge.phrase.material import Line
+from midiforge.phrase.pattern import Line
 from midiforge.phrase.phrase import Phrase
 
 MOST_STROKES = 100_000

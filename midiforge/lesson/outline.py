@@ -11,8 +11,8 @@ from midiforge.drill.stages import EVERYTHING, FULL
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
 from midiforge.lesson.compose import Played, compose, tempo_maps
-from midiforge.lesson.resolution import parts_of_a_quarter
 from midiforge.lesson.sameness import digest, line_text, phrase_text
+from midiforge.lesson.size import parts_of_a_quarter
 from midiforge.model.exercise import Exercise, at_tempos
 from midiforge.model.hit import FEET
 from midiforge.model.number import Chooser, Number, Span
@@ -21,7 +21,7 @@ from midiforge.model.tempo import TempoMap
 from midiforge.moves import MOVES
 from midiforge.moves.grid import own_steps
 from midiforge.moves.move import Material, Move, turned_over
-from midiforge.phrase.material import Sticking
+from midiforge.phrase.phrase import Sticking
 from midiforge.phrase.sticking import write_sticking
 
 

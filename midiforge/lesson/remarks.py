@@ -6,11 +6,10 @@ from midiforge.band.clave import leaning, other
 from midiforge.drill.drill import Drill
 from midiforge.model.counts import count_name
 from midiforge.model.swing import STRAIGHT
-from midiforge.moves.feet_placement import FEET_PLACEMENT
 from midiforge.moves.grid import own_steps
 from midiforge.moves.move import Material
-from midiforge.moves.places import resolved
-from midiforge.phrase.material import Line
+from midiforge.moves.placement import FEET_PLACEMENT, resolved
+from midiforge.phrase.pattern import Line
 
 
 def remarks(drill: Drill) -> list[str]:

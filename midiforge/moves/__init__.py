@@ -4,11 +4,10 @@ from typing import Any
 
 from midiforge.moves.accents import AccentsMove
 from midiforge.moves.direction import Direction
-from midiforge.moves.feet_placement import FeetPlacement
 from midiforge.moves.grid import Grid
 from midiforge.moves.lead import Lead
 from midiforge.moves.move import Move
-from midiforge.moves.placement import Placement
+from midiforge.moves.placement import FeetPlacement, Placement
 from midiforge.moves.replacement import Replacement
 
 # In the order in which they are made; the last changes fastest.

@@ -16,7 +16,7 @@ from midiforge.model.hit import HANDS, Strength
 from midiforge.model.meter import Meter
 from midiforge.model.piece import Moved
 from midiforge.moves.move import Material, Move
-from midiforge.moves.places import Places, places, resolved
+from midiforge.moves.placement import Places, places, resolved
 from midiforge.phrase.cycle import within_limit
 from midiforge.phrase.pattern import Pattern, counts_said, parse_pattern
 from midiforge.phrase.phrase import Phrase, accented, rotated

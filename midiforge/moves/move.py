@@ -10,7 +10,7 @@ from midiforge.keys.key import Key
 from midiforge.keys.reader import KeyReader
 from midiforge.model.meter import Meter
 from midiforge.model.piece import Moved, Variant
-from midiforge.phrase.material import Line
+from midiforge.phrase.pattern import Line
 from midiforge.phrase.phrase import Phrase
 
 Wish = TypeVar("Wish")

@@ -19,8 +19,7 @@ from midiforge.model.meter import Meter
 from midiforge.model.piece import Moved
 from midiforge.moves.move import Material, Move
 from midiforge.phrase.cycle import meet, within_limit
-from midiforge.phrase.material import Line
-from midiforge.phrase.pattern import Pattern, parse_pattern
+from midiforge.phrase.pattern import Line, Pattern, parse_pattern
 from midiforge.phrase.phrase import Phrase, Stroke
 
 NONE = "none"

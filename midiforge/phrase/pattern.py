@@ -9,7 +9,7 @@ from math import gcd, lcm
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.frozen import frozen
 from midiforge.model.counts import count_index, counts_in_bar, steps_in_bar
-from midiforge.model.hit import Strength
+from midiforge.model.hit import Limb, Strength
 from midiforge.model.meter import Meter
 from midiforge.model.spelling import MARKS
 
@@ -56,6 +56,25 @@ class Pattern:
     def period(self) -> Fraction:
         """The shortest length after which it repeats itself."""
         return _period(self)
+
+
+@frozen
+class Line:
+    """A repeating part of one limb, or of none (beside the player).
+
+    name: of the ostinato, or the pattern as typed.
+    voice: "" for what the voicing gives the limb.
+    partner: whether it only came along with another.
+    home: the meter it is usually played in; None for a typed one.
+    """
+
+    name: str
+    title: str
+    limb: Limb | None
+    voice: str
+    pattern: Pattern
+    partner: bool = False
+    home: Meter | None = None
 
 
 @lru_cache(maxsize=256)

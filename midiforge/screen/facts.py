@@ -4,11 +4,10 @@ from fractions import Fraction
 from typing import Any
 
 from midiforge.insight.insight import insight
-from midiforge.insight.loop import loop_of
-from midiforge.insight.meetings import hands_and_feet
-from midiforge.insight.places import place_name
-from midiforge.insight.returns import chord_bars
+from midiforge.insight.loop import hands_and_feet, loop_of
 from midiforge.insight.syncopation import MEASURE
+from midiforge.insight.words import chord_bars
+from midiforge.model.counts import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
 
