@@ -117,10 +117,10 @@ def _parts(meter: Meter, time: Fraction) -> int:
 
 def _said(meter: Meter, parts: int) -> Iterator[tuple[Fraction, str]]:
     """What is said with each beat in so many equal parts."""
-    beats = zip(meter.beats, meter.beat_lengths, strict=True)
-    for number, (start, length) in enumerate(beats, start=1):
-        for i, text in enumerate((str(number), *syllables(meter, length, parts)[1:])):
-            yield start + i * length / parts, text
+    beats = zip(meter.beats, meter.beat_lengths, meter.groups, strict=True)
+    for number, (start, length, units) in enumerate(beats, start=1):
+        for i, text in enumerate(syllables(units, parts)):
+            yield start + i * length / parts, text or str(number)
 
 
 def in_lines(parts: Sequence[range], fits: Callable[[range], bool]) -> list[range]:

@@ -550,8 +550,7 @@ def test_voices_are_led_as_well_as_can_be_round_the_loop(symbols: list[str]) -> 
             band_voicing._moving(a, b) for a, b in zip(way, (*way[1:], way[0]), strict=True)
         )
         return moving + sum(
-            band_voicing._standing(each, 62, chord)
-            for each, chord in zip(way, chords, strict=True)
+            band_voicing._standing(each, 62, chord) for each, chord in zip(way, chords, strict=True)
         )
 
     best = min(cost(way) for way in product(*options))

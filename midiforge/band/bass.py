@@ -173,7 +173,6 @@ class _Line:
         )
 
 
-
 # What an interval costs, in semitones up or down; what is wider costs the last.
 _INTERVALS = (4.0, 0.1, 0.0, 0.3, 0.5, 0.9, 2.5, 1.2, 2.5, 3.0, 4.5, 6.0, 2.2, 12.0)
 _WIDEST = len(_INTERVALS) - 1

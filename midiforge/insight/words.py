@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from midiforge.model.band import NO_CHORD
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
-from midiforge.model.meter import NOTE_VALUES
+from midiforge.model.meter import note_name
+from midiforge.model.number import runs
 from midiforge.model.swing import Swing
 from midiforge.phrase.phrase import period
 
@@ -18,28 +19,19 @@ def listed(names: Sequence[str]) -> str:
 
 def ranges(numbers: Iterable[int]) -> str:
     """Whole numbers, neighbours drawn together: "1-3, 5"."""
-    spans: list[list[int]] = []
-    for number in sorted(set(numbers)):
-        if spans and number == spans[-1][1] + 1:
-            spans[-1][1] = number
-        else:
-            spans.append([number, number])
-    return ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in spans)
+    return ", ".join(f"{a}-{b}" if a < b else f"{a}" for a, b in runs(numbers))
 
 
 def bars_named(numbers: Iterable[int]) -> str:
     """Bars by number: "bar 2", "bars 1-3, 5"."""
-    found = ranges(numbers)
-    return f"bar {found}" if found.isdigit() else f"bars {found}"
+    bars = ranges(numbers)
+    return f"bar {bars}" if bars.isdigit() else f"bars {bars}"
 
 
 def swung(swing: Swing) -> str:
     """Which notes swing and how far: "swung eighths 2:1"."""
     ratio = swing.share / (1 - swing.share)
-    value = swing.pair / 2
-    names = (f"{name}s" for name, each in NOTE_VALUES.items() if each == value)
-    notes = next(names, f"{value / 4} notes")
-    return f"swung {notes} {ratio.numerator}:{ratio.denominator}"
+    return f"swung {note_name(swing.pair / 2)}s {ratio.numerator}:{ratio.denominator}"
 
 
 def counted_in(exercise: Exercise) -> str:

@@ -15,7 +15,7 @@ from midiforge.lesson.sameness import digest, line_text, phrase_text
 from midiforge.lesson.size import parts_of_a_quarter
 from midiforge.model.exercise import Exercise, at_tempos
 from midiforge.model.hit import FEET
-from midiforge.model.number import Chooser, Number, Span
+from midiforge.model.number import Chooser, Number, Span, numbers_of
 from midiforge.model.piece import Moved, Piece, Variant
 from midiforge.model.tempo import TempoMap
 from midiforge.moves import MOVES
@@ -59,8 +59,7 @@ class Outline:
     @property
     def numbers(self) -> tuple[Number, ...]:
         """Of its exercises."""
-        many = len(self.tempos)
-        return tuple(Number(self.number, place, many) for place in range(many))
+        return numbers_of(self.number, len(self.tempos))
 
     @property
     def variant(self) -> Variant:

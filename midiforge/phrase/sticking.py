@@ -15,18 +15,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
 from midiforge.errors import MidiforgeError
-from midiforge.model.hit import Limb, Strength
+from midiforge.model.hit import HANDS, Limb, Strength
 from midiforge.model.spelling import spelled
 from midiforge.phrase.phrase import Phrase, Step, Stroke
 
-_STROKES = {
-    "R": (Limb.RIGHT_HAND,),
-    "L": (Limb.LEFT_HAND,),
-    "B": (Limb.RIGHT_HAND, Limb.LEFT_HAND),
-    "K": (Limb.RIGHT_FOOT,),
-    "H": (Limb.LEFT_FOOT,),
-}
-_GRACE = {"r": Limb.RIGHT_HAND, "l": Limb.LEFT_HAND}
+_STROKES: dict[str, tuple[Limb, ...]] = {limb.letter: (limb,) for limb in Limb} | {"B": HANDS}
+_GRACE = {hand.letter.lower(): hand for hand in HANDS}
 _READER_ONLY = " \t|"
 _NO_STROKE = _READER_ONLY + "-+z)"
 _MOST_GRACE_NOTES = 4
