@@ -9,7 +9,7 @@ from fractions import Fraction
 from functools import cache
 from typing import NamedTuple
 
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, nearest, quoted, within
 from midiforge.frozen import frozen
 from midiforge.library.band import pitch_class
 from midiforge.model.meter import Meter
@@ -282,10 +282,8 @@ def read_progression(text: str, meter: Meter) -> Progression:
             if symbol in _GOES_ON and changes:
                 continue
             beat = -(-i * len(beats) // len(symbols))
-            try:
+            with within(place):
                 chord = read_chord(symbol)
-            except MidiforgeError as error:
-                raise error.within(place) from None
             time = (number - 1) * meter.bar + beats[beat]
             changes.append(Change(time, chord, symbol if chord else ""))
     return Progression(len(bars), meter.bar, tuple(changes))

@@ -2,10 +2,12 @@
 
 from collections.abc import Iterator
 from fractions import Fraction
+from operator import attrgetter
 
 from midiforge.drill.drill import Drill, Shape, Span
 from midiforge.model.hit import CLICK, Hit, Strength
 from midiforge.model.piece import Dynamics, Section, SectionKind
+from midiforge.model.tempo import TempoMap, plain
 
 JUST_THE_EXERCISE = (Span(1, SectionKind.EXERCISE),)
 
@@ -41,23 +43,42 @@ def response_bars(form: tuple[Span, ...], bars: int) -> frozenset[int]:
     )
 
 
-def sections(
-    form: tuple[Span, ...], count_in: int, entry: int, bars: int, bar: Fraction
-) -> Iterator[Section]:
-    """The sections of an exercise, in order; numbers count bars.
+def sections(drill: Drill, form: tuple[Span, ...], entry: int, bars: int) -> tuple[Section, ...]:
+    """The sections of an exercise, in order.
 
-    entry: of the first time through, if the phrase enters late.
+    entry: bars of the first time through, if the phrase enters late.
     """
-    if count_in:
-        yield Section(SectionKind.COUNT_IN, "Count-in", -count_in * bar, count_in * bar)
+    bar = drill.meter.bar
+    parts = [
+        Section(span.kind, _TITLES[span.kind], at * bar, span.bars * bar)
+        for at, span in spans(form, bars)
+    ]
     if form == JUST_THE_EXERCISE:
-        if entry:
-            yield Section(SectionKind.ENTRY, "Late entry", Fraction(0), entry * bar)
         title = "Exercise, loop from here" if entry else "Exercise"
-        yield Section(SectionKind.EXERCISE, title, entry * bar, (bars - entry) * bar)
-        return
-    for at, span in spans(form, bars):
-        yield Section(span.kind, _TITLES[span.kind], at * bar, span.bars * bar)
+        parts = [Section(SectionKind.EXERCISE, title, entry * bar, (bars - entry) * bar)]
+        if entry:
+            parts.append(Section(SectionKind.ENTRY, "Late entry", Fraction(0), entry * bar))
+    if drill.count_in:
+        length = drill.count_in * bar
+        parts.append(Section(SectionKind.COUNT_IN, "Count-in", -length, length))
+    if drill.ramp:
+        # The steps of the tempo say more than that it is the exercise.
+        parts = [part for part in parts if part.kind is not SectionKind.EXERCISE]
+        [tempos] = tempo_maps(drill)
+        ends = [*(time for time, _ in tempos.changes[1:]), bars * bar]
+        for (start, tempo), end in zip(tempos.changes, ends, strict=True):
+            parts.append(Section(SectionKind.TEMPO, f"{plain(tempo)} bpm", start, end - start))
+    return tuple(sorted(parts, key=attrgetter("start")))
+
+
+def tempo_maps(drill: Drill) -> tuple[TempoMap, ...]:
+    """The tempos that each piece of a drill is taught at; a single one for a ramp."""
+    pulse = drill.meter.pulse
+    if drill.ramp is None:
+        return tuple(TempoMap(pulse, ((Fraction(0), tempo),)) for tempo in drill.tempos)
+    length = drill.ramp.bars * drill.meter.bar
+    changes = tuple((i * length, tempo) for i, tempo in enumerate(drill.ramp.tempos))
+    return (TempoMap(pulse, changes),)
 
 
 def click(drill: Drill, bars: int) -> Iterator[Hit]:

@@ -6,7 +6,7 @@ from fractions import Fraction
 from math import lcm, prod
 
 from midiforge.drill.drill import Drill
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, within
 from midiforge.model.swing import Swing
 from midiforge.moves import MOVES
 from midiforge.moves.grid import own_steps
@@ -29,10 +29,8 @@ def most_pieces(drill: Drill) -> int:
     """
     if drill.running:
         return len(drill.running)
-    try:
+    with within(drill.source):
         variants = sum(times * prod(many.values()) for times, many in _ways(drill))
-    except MidiforgeError as error:
-        raise error.within(drill.source) from None
     return max(1, variants) * len(drill.stages)
 
 
@@ -63,27 +61,31 @@ def _ways(drill: Drill) -> Iterator[tuple[int, Mapping[str, int]]]:
         sizes.append((0, drill.every.strokes, sum(1 for _ in drill.every.words())))
     for wish, size, times in sizes:
         for steps in drill.steps or (own_steps(drill.meter, wish),):
-            material = Material(drill.meter, "", "", None, size, steps, drill.feet)
+            material = Material(drill.meter, steps, drill.feet, size=size)
             ways: dict[str, int] = {}
             for move in MOVES:
-                if move.name != "grid":
-                    ways |= move.many(material, drill.moves[move.name])
+                ways |= move.many(material, drill.moves[move.name])
             yield times, ways
+
+
+def grids(drill: Drill) -> tuple[int, ...]:
+    """The grids that a drill's stickings are on, each in steps to a beat."""
+    wishes = [sticking.steps for sticking in drill.stickings]
+    if drill.every or not wishes:
+        wishes.append(0)
+    return drill.steps or tuple(dict.fromkeys(own_steps(drill.meter, wish) for wish in wishes))
 
 
 def parts_of_a_quarter(drill: Drill) -> int:
     """Into how many equal parts a quarter note must be divided for every time of the drill's
     exercises, as played with its swing, to fall on a whole part."""
-    wishes = {sticking.steps for sticking in drill.stickings} or {0}
-    wishes |= {0} if drill.every else set()
-    grids = drill.steps or tuple(own_steps(drill.meter, wish) for wish in wishes)
     lines: list[Line] = [*drill.feet, *drill.layers]
     lines += [line for stage in drill.stages for line in stage.groove]
     lines += drill.band.lines
     style = drill.band.style
     figures = (style.bass, style.comp) if style else ()
     parts = drill.meter.bar.denominator
-    for step in {drill.meter.beat / each for each in grids}:
+    for step in {drill.meter.beat / steps for steps in grids(drill)}:
         swing = replace(drill.feel, bar=Fraction(0))
         times = {step, *drill.meter.beats}
         # Feet moved by whole grid steps may fall between the steps of their own grid.

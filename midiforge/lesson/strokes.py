@@ -23,6 +23,11 @@ LIMB_ORDER: dict[Limb | None, int] = {
 }
 
 
+def by_time(stroke: "Placed | Hit") -> tuple[float, int, str]:
+    """What strokes are put in order by: the feet before the hands, the click last."""
+    return float(stroke.time), LIMB_ORDER[stroke.limb], stroke.layer
+
+
 @frozen
 class Placed:
     """One stroke in its place.

@@ -3,9 +3,8 @@
 from typing import Any
 
 from midiforge.moves.accents import AccentsMove
-from midiforge.moves.direction import Direction
+from midiforge.moves.direction_and_lead import Direction, Lead
 from midiforge.moves.grid import Grid
-from midiforge.moves.lead import Lead
 from midiforge.moves.move import Move
 from midiforge.moves.placement import FeetPlacement, Placement
 from midiforge.moves.replacement import Replacement

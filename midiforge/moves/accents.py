@@ -3,11 +3,10 @@
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from fractions import Fraction
 from itertools import product
 from math import ceil, lcm
 
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, nearest, quoted, within
 from midiforge.frozen import frozen
 from midiforge.keys.key import Key
 from midiforge.keys.reader import KeyReader
@@ -171,17 +170,11 @@ class _Accented:
         if self.accents.word == "beats":
             length, times = meter.bar, set(meter.beats)
         else:
-            pattern = _pattern(self.accents, meter, step)
+            with within("accents"):
+                pattern = parse_pattern(self.accents.text, meter, step)
             length, times = pattern.length, {time for time, _ in pattern.strokes}
         steps_in_bar(meter, step)
         return tuple(i * step in times for i in range(int(length / step)))
-
-
-def _pattern(accents: Accents, meter: Meter, step: Fraction) -> Pattern:
-    try:
-        return parse_pattern(accents.text, meter, step)
-    except MidiforgeError as error:
-        raise error.within("accents") from None
 
 
 def read_accents(text: str) -> Accents:

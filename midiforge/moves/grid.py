@@ -1,6 +1,6 @@
 """The grid: the same sticking in other note values."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from midiforge.keys.reader import KeyReader
@@ -36,9 +36,6 @@ class Grid(Move[tuple[int, ...]]):
             value = f"in {_TUPLETS.get(steps, f'{steps} to a beat')}" if told else ""
             name = _said(material.meter.beat, steps) if told else ""
             yield material.then(Moved(self.name, value, name=name), steps=steps)
-
-    def many(self, material: Material, wish: tuple[int, ...]) -> Mapping[str, int]:  # noqa: ARG002
-        return {"steps": len(wish) or 1}
 
 
 def _said(beat: Fraction, steps: int) -> str:

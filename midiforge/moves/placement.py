@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from fractions import Fraction
 
-from midiforge.errors import MidiforgeError, quoted
+from midiforge.errors import MidiforgeError, quoted, within
 from midiforge.frozen import frozen
 from midiforge.keys.key import Key
 from midiforge.keys.reader import KeyReader
@@ -56,26 +56,19 @@ def places(items: list[object]) -> Places:
 
 def resolved(wanted: Places, material: Material, key: str) -> tuple[int, ...]:
     """The grid steps that placements mean for a material; errors name the key."""
-    try:
-        return _steps(wanted, material.meter, material.step, material.size)
-    except MidiforgeError as error:
-        raise error.within(key) from None
+    meter, step = material.meter, material.step
+    with within(key):
+        if wanted.word == "phrase":
+            return tuple(range(material.size))
+        if wanted.word:
+            steps = steps_in_bar(meter, step)
+            return tuple(range(steps if wanted.word == "bar" else int(meter.beat / step)))
+        return tuple(_place(place, meter, step) for place in wanted.wanted)
 
 
-def _steps(spec: Places, meter: Meter, step: Fraction, phrase: int) -> tuple[int, ...]:
-    if spec.word:
-        sizes = {
-            "beat": int(meter.beat / step),
-            "phrase": phrase,
-            "bar": steps_in_bar(meter, step),
-        }
-        return tuple(range(sizes[spec.word]))
-    return tuple(
-        each if isinstance(each, int) else _place(each, meter, step) for each in spec.wanted
-    )
-
-
-def _place(count: str, meter: Meter, step: Fraction) -> int:
+def _place(count: int | str, meter: Meter, step: Fraction) -> int:
+    if isinstance(count, int):
+        return count
     if count.isdigit() and not 1 <= int(count) <= len(meter.groups):
         beats = len(meter.groups)
         raise MidiforgeError(

@@ -14,7 +14,7 @@ spaces and |           for the reader only
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, within
 from midiforge.model.hit import HANDS, Limb, Strength
 from midiforge.model.spelling import spelled
 from midiforge.phrase.phrase import Phrase, Step, Stroke
@@ -42,10 +42,8 @@ def parse_sticking(text: str, name: str = "") -> Phrase:
                 raise MidiforgeError("two accent lines follow each other", place)
             marks = {column for column, letter in enumerate(line) if letter == ">"}
             continue
-        try:
+        with within(place):
             steps += _Scanner(line, marks or set()).read()
-        except MidiforgeError as error:
-            raise error.within(place) from None
         marks = None
     if marks is not None:
         raise MidiforgeError("an accent line has no sticking below it")
