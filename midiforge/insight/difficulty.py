@@ -29,7 +29,7 @@ and never lowers the score, so adding a difficulty can only move an exercise up:
 The weights bring each part to a like size in ordinary exercises. Equal scores keep their order.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from fractions import Fraction
 from itertools import pairwise
 from math import log2
@@ -81,22 +81,16 @@ class Part:
 
 @frozen
 class Difficulty:
-    """A score from easy (0) to hard, without an upper end, and its parts in the table's order."""
+    """A score from easy (0) to hard, without an upper end, and its parts by name, in the table's
+    order."""
 
     score: float
-    parts: tuple[Part, ...]
-
-    def part(self, name: str) -> Part:
-        """The part of that name; KeyError if there is none."""
-        for part in self.parts:
-            if part.name == name:
-                return part
-        raise KeyError(name)
+    parts: Mapping[str, Part]
 
     @property
     def hardest(self) -> tuple[Part, ...]:
         """The parts that add to the score, those that add most first."""
-        adding = [part for part in self.parts if part.points > 0]
+        adding = [part for part in self.parts.values() if part.points > 0]
         return tuple(sorted(adding, key=lambda part: -part.points))
 
 
@@ -113,7 +107,7 @@ def difficulty(
     loop = loop or loop_of(exercise)
     asked = asked or demands(exercise, loop)
     off_beat = off_beat or syncopation(exercise, loop)
-    found = (
+    values = (
         _combinations(loop),
         _crossing(loop),
         _off_beat(loop, exercise, off_beat),
@@ -125,11 +119,11 @@ def difficulty(
         _cycle(exercise),
         _speed(asked),
     )
-    parts = tuple(
-        Part(name, value, value * weight, why if value > 0 else "")
-        for (name, weight), (value, why) in zip(PARTS.items(), found, strict=True)
-    )
-    return Difficulty(sum(part.points for part in parts), parts)
+    parts = {
+        name: Part(name, value, value * weight, why if value > 0 else "")
+        for (name, weight), (value, why) in zip(PARTS.items(), values, strict=True)
+    }
+    return Difficulty(sum(part.points for part in parts.values()), parts)
 
 
 def easiest_first(materials: Iterable[T], full: Callable[[T], Exercise | None]) -> list[T]:

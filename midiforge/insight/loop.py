@@ -9,14 +9,12 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Hit, Limb
 from midiforge.model.spelling import together
 
-LIMBS: tuple[Limb, ...] = (*HANDS, *FEET)
-
-_PLACE = {limb: place for place, limb in enumerate(LIMBS)}
+_PLACE = {limb: place for place, limb in enumerate(Limb)}
 
 
 @frozen
 class Moment:
-    """What the player strikes at one time; `hits` in the order of `LIMBS`."""
+    """What the player strikes at one time; `hits` in the order of limbs, hands first."""
 
     time: Fraction
     hits: tuple[Hit, ...]

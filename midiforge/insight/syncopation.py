@@ -30,7 +30,7 @@ from math import lcm
 from midiforge.frozen import frozen
 from midiforge.insight.loop import Loop, loop_of
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
+from midiforge.model.hit import Hit, Limb, Strength
 from midiforge.model.meter import Meter
 
 MEASURE = "Longuet-Higgins and Lee 1984"
@@ -63,10 +63,6 @@ class Syncopation:
 
     lines: tuple[Line, ...]
 
-    def of(self, name: str) -> Line | None:
-        """The line of that name; None if it does not sound."""
-        return next((line for line in self.lines if line.name == name), None)
-
 
 def syncopation(exercise: Exercise, loop: Loop | None = None) -> Syncopation:
     """The syncopation of each voice of one time round; see `loop_of`.
@@ -75,7 +71,7 @@ def syncopation(exercise: Exercise, loop: Loop | None = None) -> Syncopation:
     """
     loop = loop or loop_of(exercise)
     voices: list[tuple[str, Limb | None, list[Hit]]] = [(ACCENTS, None, _accents(loop))]
-    voices += [(limb.title, limb, list(loop.of(limb))) for limb in (*HANDS, *FEET)]
+    voices += [(limb.title, limb, list(loop.of(limb))) for limb in Limb]
     bars = loop.length / exercise.meter.bar
     lines = []
     for name, limb, hits in voices:
@@ -109,12 +105,6 @@ def syncopations(
         if strength > 0:
             found.append((note, strength))
     return tuple(found)
-
-
-def weights(meter: Meter, step: Fraction) -> tuple[int, ...]:
-    """The weight of each grid step of a bar; every beat must be a whole number of steps."""
-    parts = tuple(int(length / step) for length in meter.beat_lengths)
-    return tuple(weight for _, weight in place_weights(meter, parts))
 
 
 @cache

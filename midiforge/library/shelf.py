@@ -73,10 +73,10 @@ class LibraryOstinato:
     meter: Meter
     steps: int
     limb: Limb | None
-    voice: str
     text: str
-    partner: str
     source: str
+    voice: str = ""
+    partner: str = ""
     clave: str = ""
     note: str = ""
     also: tuple[str, ...] = ()
@@ -180,19 +180,6 @@ def entries(file: str, table: str) -> list[dict[str, Any]]:
 
 
 def _ostinato(entry: dict[str, Any]) -> LibraryOstinato:
-    return LibraryOstinato(
-        name=entry["name"],
-        title=entry["title"],
-        family=entry["family"],
-        kind=entry["kind"],
-        meter=Meter.parse(entry["meter"]),
-        steps=entry["steps"],
-        limb=Limb(entry["limb"]) if entry["limb"] else None,
-        voice=entry.get("voice", ""),
-        text=entry["pattern"],
-        partner=entry.get("partner", ""),
-        source=entry["source"],
-        clave=entry.get("clave", ""),
-        note=entry.get("note", ""),
-        also=entry["also"],
-    )
+    limb = Limb(entry["limb"]) if entry["limb"] else None
+    known = {**entry, "meter": Meter.parse(entry["meter"]), "limb": limb}
+    return LibraryOstinato(text=known.pop("pattern"), **known)

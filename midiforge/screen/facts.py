@@ -59,7 +59,7 @@ def as_json(exercise: Exercise) -> dict[str, Any]:
         },
         "difficulty": {
             "score": _number(found.difficulty.score),
-            "parts": {part.name: _number(part.points) for part in found.difficulty.parts},
+            "parts": {part.name: _number(part.points) for part in found.difficulty.parts.values()},
             "why": [part.why for part in found.difficulty.hardest],
         },
         "warnings": list(found.warnings),
