@@ -123,7 +123,7 @@ class _Line:
         """Strikes the tone of the chord that the mark names."""
         tone = degree(chord, mark)
         if mark in (_LOW, _DEAD):  # what is heard of a dead note's pitch is then the chord's
-            pitch = self._lowest(tone)
+            pitch = lowest_of(tone, self.lowest)
         elif mark == _OCTAVE:
             pitch = self._octave(tone)
         else:
@@ -134,7 +134,9 @@ class _Line:
 
     def approach(self, attack: Attack, target: Chord, following: str) -> None:
         """A step from the root of the chord to come, not the note just played if it can be."""
-        aim = self._lowest(target.bass) if following == _LOW else self._nearest(target.bass)
+        aim = (
+            lowest_of(target.bass, self.lowest) if following == _LOW else self._nearest(target.bass)
+        )
         steps = [aim - 1, aim + 1, aim - 2, aim + 2]
         fit = [p for p in steps if self.lowest <= p <= self.highest and p != self._pitch]
         # The way there goes on in its direction: from below if the line is below.
@@ -160,14 +162,11 @@ class _Line:
         fit = octaves(pitch_class, self.lowest, self.highest)
         return min(fit, key=lambda p: abs(p - self._pitch) + pull * abs(p - self._middle))
 
-    def _lowest(self, pitch_class: int) -> int:
-        return lowest_of(pitch_class, self.lowest)
-
     def _octave(self, pitch_class: int) -> int:
         """An octave above the root that was played, or below it if there is no room."""
         root = self._root
         if root is None or root % 12 != pitch_class:
-            root = self._lowest(pitch_class)
+            root = lowest_of(pitch_class, self.lowest)
         return next(
             p for p in (root + 12, root - 12, root) if self.lowest <= p <= self.highest or p == root
         )
