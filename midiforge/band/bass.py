@@ -276,30 +276,30 @@ def _tones(step: Step, strong: bool) -> dict[int, tuple[float, float, float]]:
     tones = [chord.bass, *((chord.root + tone) % 12 for tone in above)]
     if step.mark == _APPROACH:
         own, aim = {*tones, *_passing(chord)}, step.target.bass
-        found = {tone % 12: _BY_TONE for tone in (aim - 2, aim + 2) if tone % 12 in own}
-        found |= dict.fromkeys(((aim - 1) % 12, (aim + 1) % 12), _BY_SEMITONE)
+        costs = {tone % 12: _BY_TONE for tone in (aim - 2, aim + 2) if tone % 12 in own}
+        costs |= dict.fromkeys(((aim - 1) % 12, (aim + 1) % 12), _BY_SEMITONE)
         if step.brief:
             # It has to say what chord this is as well: the fifth may leap, and the third that the
             # chord denies would make another chord of it.
-            found.setdefault((chord.root + chord.fifth) % 12, _FIFTH)
+            costs.setdefault((chord.root + chord.fifth) % 12, _FIFTH)
             other = (chord.root + (4 if chord.third == 3 else 3)) % 12
-            if other in found and other not in own:
-                cost, leap_to, leap_from = found[other]
-                found[other] = (cost + _DENIED, leap_to, leap_from)
-        return found
+            if other in costs and other not in own:
+                cost, leap_to, leap_from = costs[other]
+                costs[other] = (cost + _DENIED, leap_to, leap_from)
+        return costs
     if step.mark != _WALK:
         return {degree(chord, step.mark): _PLAIN}
-    found = {**dict.fromkeys(tones, _PLAIN), chord.bass: _ROOT_AGAIN}
+    costs = {**dict.fromkeys(tones, _PLAIN), chord.bass: _ROOT_AGAIN}
     if not strong:
-        found |= dict.fromkeys(_passing(chord) - found.keys(), _PASSING)
-    return found
+        costs |= dict.fromkeys(_passing(chord) - costs.keys(), _PASSING)
+    return costs
 
 
 def _passing(chord: Chord) -> set[int]:
     """Passing notes that no scale of the chord denies: its tensions; second, fourth and sixth
     where fifth and ninth are plain."""
     tones = set(chord.tones)
-    found = {tone % 12 for tone in tones if tone > 12}
+    above = {tone % 12 for tone in tones if tone > 12}
     if chord.fifth == 7 and not tones & {13, 15, 18, 20}:
-        found |= {2, 5, 9}
-    return {(chord.root + tone) % 12 for tone in found}
+        above |= {2, 5, 9}
+    return {(chord.root + tone) % 12 for tone in above}

@@ -86,7 +86,7 @@ class Chord:
         return self._first(10, 11, 9, 12)
 
     def _first(self, *wanted: int) -> int:
-        return next((each for each in wanted if each in self.tones), wanted[-1])
+        return next((tone for tone in wanted if tone in self.tones), wanted[-1])
 
 
 @cache
@@ -141,7 +141,7 @@ def _known() -> dict[str, tuple[int, ...]]:
     from pychord import QualityManager
 
     qualities = QualityManager().get_qualities()
-    known = {name: tuple(sorted(each.components)) for name, each in qualities.items()}
+    known = {name: tuple(sorted(quality.components)) for name, quality in qualities.items()}
     return known | _OWN
 
 
@@ -174,8 +174,8 @@ def _tones(quality: str) -> tuple[int, ...] | None:
         core, rest = text[:end], text[end:]
         if core in known and not _ALTERATION.sub("", rest):
             tones = set(known[core])
-            for each in _ALTERATION.finditer(rest):
-                _alter(tones, each)
+            for alteration in _ALTERATION.finditer(rest):
+                _alter(tones, alteration)
             return tuple(sorted(tones))
     return None
 

@@ -166,8 +166,8 @@ def outer_voice(
     below, above = (_from(chord, note, way, minor) for way in (-1, 1))
     if note == following:
         away = _AWAY[bar % len(_AWAY)]
-        found = [away[i % len(away)] for i in range(strokes)]
-        return [above[each] if each > 0 else below[-each] for each in found]
+        steps = [away[i % len(away)] for i in range(strokes)]
+        return [above[step] if step > 0 else below[-step] for step in steps]
     way = 1 if following > note else -1
     inside = [p for p in range(note + way, following, way) if p % 12 in scale(chord, minor)]
     passing = inside[-_PASSING:]
@@ -183,10 +183,10 @@ def outer_voice(
 
 def _from(chord: Chord, note: int, way: int, minor: int | None) -> list[int]:
     """A note and the next ones of the chord's scale, above (1) or below it (-1)."""
-    allowed, found = scale(chord, minor), [note]
-    while len(found) <= _FURTHEST:
-        step = found[-1] + way
+    allowed, line = scale(chord, minor), [note]
+    while len(line) <= _FURTHEST:
+        step = line[-1] + way
         while step % 12 not in allowed:
             step += way
-        found.append(step)
-    return found
+        line.append(step)
+    return line

@@ -86,9 +86,9 @@ def chosen(chord: Chord, count: int, rootless: bool = False) -> tuple[int, ...]:
     spare = [chord.root, chord.bass] if rootless else []
     if chord.fifth == 7 and {18, 20} & set(tones):
         spare.append((chord.root + 7) % 12)
-    for each in spare:
-        if len(classes) > 3 and each not in telling:
-            classes.pop(each, None)
+    for tone in spare:
+        if len(classes) > 3 and tone not in telling:
+            classes.pop(tone, None)
     return tuple(classes)[:count]
 
 
@@ -125,12 +125,12 @@ def placements(
     voicings: list[Voicing] = []
     for bottom in range(low, high + 1):
         if bottom % 12 in classes:
-            voicing = sorted(lowest_of(each, bottom) for each in classes)
+            voicing = sorted(lowest_of(tone, bottom) for tone in classes)
             if open_position and len(voicing) > 2:
                 voicing = sorted((*voicing[:-2], voicing[-1], voicing[-2] - 12))
             if voicing[0] >= low and voicing[-1] <= high:
                 voicings.append(tuple(voicing))
-    return tuple(voicings) or (tuple(sorted(lowest_of(each, low) for each in classes)),)
+    return tuple(voicings) or (tuple(sorted(lowest_of(tone, low) for tone in classes)),)
 
 
 _MUD = 52  # below this note (E3) small intervals are unclear

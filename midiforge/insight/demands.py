@@ -9,6 +9,7 @@ stroke as `Touch` has it. A buzz is one movement. Rates and runs count movements
 (lRR rLL) each hand moves three times in a row.
 """
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import field, replace
 from fractions import Fraction
@@ -172,17 +173,17 @@ def warnings(asked: Demands) -> tuple[str, ...]:
     that ask for the same are told the same.
     """
     said = []
-    for each in asked.limbs:
-        limit = LIMITS[each.limb]
-        name = each.limb.title.capitalize()
+    for demand in asked.limbs:
+        limit = LIMITS[demand.limb]
+        name = demand.limb.title.capitalize()
         for rate, most, lasting, why in (
-            (each.sustained, limit.sustained, ", on and on,", limit.why),
-            (each.peak, limit.peak, " for a moment,", limit.peak_why),
+            (demand.sustained, limit.sustained, ", on and on,", limit.why),
+            (demand.peak, limit.peak, " for a moment,", limit.peak_why),
         ):
             if rate > most:
                 said.append(
                     f"{name}: more than {most} strokes a second{lasting} "
-                    f"from about {each.too_much_from} bpm up; {why} ({_short(limit)})."
+                    f"from about {demand.too_much_from} bpm up; {why} ({_short(limit)})."
                 )
                 break
     if asked.hihat_both_ways:
@@ -250,15 +251,12 @@ class _Moves:
     def too_much_from(self, tempo: Fraction, limit: Limit) -> int:
         """The highest whole tempo at which the limit that is passed at `tempo` is kept."""
         lasting = self.rates(tempo)[0] > limit.sustained
-        kept, passed = 1, ceil(tempo)
-        while passed - kept > 1:
-            middle = (kept + passed) // 2
-            sustained, peak = self.rates(Fraction(middle))
-            if sustained > limit.sustained if lasting else peak > limit.peak:
-                passed = middle
-            else:
-                kept = middle
-        return kept
+
+        def passes(slower: int) -> bool:
+            sustained, peak = self.rates(Fraction(slower))
+            return sustained > limit.sustained if lasting else peak > limit.peak
+
+        return 1 + bisect_left(range(2, ceil(tempo)), True, key=passes)
 
 
 def _moves(exercise: Exercise, loop: Loop) -> Iterator[_Moves]:
@@ -321,7 +319,7 @@ def _longest_run(loop: Loop) -> tuple[int, Limb | None, bool]:
     hands = loop.hand_strokes
     longest, whose, endless = 0, None, False
     for hand in HANDS:
-        pauses = [i for i, each in enumerate(hands) if hand not in each]
+        pauses = [i for i, striking in enumerate(hands) if hand not in striking]
         if not pauses:
             run = len(hands)
         else:  # the last of them comes before the first, over the seam

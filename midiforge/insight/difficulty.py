@@ -153,9 +153,9 @@ def _crossing(loop: Loop) -> tuple[float, str]:
     return alone / strokes, f"{alone} of {strokes} foot strokes fall between the hands"
 
 
-def _off_beat(loop: Loop, exercise: Exercise, found: Syncopation) -> tuple[float, str]:
+def _off_beat(loop: Loop, exercise: Exercise, off_beat: Syncopation) -> tuple[float, str]:
     total, names = Fraction(0), []
-    for line in found.lines:
+    for line in off_beat.lines:
         here = home = Fraction(0)
         if line.name == ACCENTS:
             here = line.per_bar
@@ -218,8 +218,8 @@ def _doubles(loop: Loop, asked: Demands) -> tuple[float, str]:
     if asked.endless or not hands:
         return 0, ""
     pairs = zip([*hands[-1:], *hands[:-1]], hands, strict=True)
-    again = sum(not set(before).isdisjoint(each) for before, each in pairs)
-    graced = any(each.grace_notes for each in asked.limbs)
+    again = sum(not set(before).isdisjoint(after) for before, after in pairs)
+    graced = any(demand.grace_notes for demand in asked.limbs)
     strokes = "hand strokes and grace notes" if graced else "hand strokes"
     return again / len(hands), f"{again} of {len(hands)} {strokes} repeat the hand"
 
@@ -252,11 +252,11 @@ def _cycle(exercise: Exercise) -> tuple[float, str]:
 
 def _speed(asked: Demands) -> tuple[float, str]:
     best: tuple[Fraction, str] = (Fraction(0), "")
-    for each in asked.limbs:
-        limit, who = LIMITS[each.limb], each.limb.title
-        sustained, peak = each.sustained / limit.sustained, each.peak / limit.peak
+    for demand in asked.limbs:
+        limit, who = LIMITS[demand.limb], demand.limb.title
+        sustained, peak = demand.sustained / limit.sustained, demand.peak / limit.peak
         if sustained > best[0]:
-            best = (sustained, f"{who} keeps up {float(each.sustained):.1f} strokes a second")
+            best = (sustained, f"{who} keeps up {float(demand.sustained):.1f} strokes a second")
         if peak > best[0]:
-            best = (peak, f"{who} at up to {float(each.peak):.1f} strokes a second")
+            best = (peak, f"{who} at up to {float(demand.peak):.1f} strokes a second")
     return float(best[0]), best[1]

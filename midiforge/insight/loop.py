@@ -56,12 +56,12 @@ class Loop:
 
         Grace notes are one stroke of their hand, just before the stroke they lead to.
         """
-        found: list[tuple[Limb, ...]] = []
+        strokes: list[tuple[Limb, ...]] = []
         for moment in self.moments:
-            leading = (hit.ornament for hit in moment.hits)
-            grace = dict.fromkeys(each.limb for each in leading if each and each.grace_notes)
-            found += (tuple(filter(None, grace)), moment.hands)
-        return tuple(filter(None, found))
+            ornaments = (hit.ornament for hit in moment.hits if hit.ornament)
+            grace = dict.fromkeys(before.limb for before in ornaments if before.grace_notes)
+            strokes += (tuple(filter(None, grace)), moment.hands)
+        return tuple(filter(None, strokes))
 
     def of(self, limb: Limb) -> tuple[Hit, ...]:
         """The strokes of one limb, in order of time."""
@@ -139,4 +139,4 @@ def hands_and_feet(met: Iterable[Meeting]) -> dict[tuple[Limb, Limb], tuple[Meet
         for hand, foot in table:
             if hand in meeting.limbs and foot in meeting.limbs:
                 table[hand, foot].append(meeting)
-    return {pair: tuple(each) for pair, each in table.items()}
+    return {pair: tuple(places) for pair, places in table.items()}

@@ -98,13 +98,13 @@ def syncopations(
     order = {place: i for i, place in enumerate(grid)}
     index = [bar * len(grid) + order[place] for bar, place in within]
     around = [*grid.values()] * int(length / meter.bar)
-    found = []
+    syncopated = []
     for note, i, end in zip(notes, index, [*index[1:], *index[:1]], strict=True):
         silent = around[i + 1 : end] if end > i else around[i + 1 :] + around[:end]
         strength = max(silent, default=around[i]) - around[i]
         if strength > 0:
-            found.append((note, strength))
-    return tuple(found)
+            syncopated.append((note, strength))
+    return tuple(syncopated)
 
 
 @cache
@@ -116,22 +116,22 @@ def place_weights(meter: Meter, parts: tuple[int, ...]) -> tuple[tuple[Fraction,
     else:
         divisions = _primes(beats)
         on_beats, depth = _levels(divisions, 0), len(divisions)
-    found = []
+    places = []
     for start, length, units, weight, size in zip(
         meter.beats, meter.beat_lengths, meter.groups, on_beats, parts, strict=True
     ):
         inner = _levels(_beat_divisions(size, units), -depth)
-        found += [(start + i * length / size, weight if i == 0 else inner[i]) for i in range(size)]
-    return tuple(found)
+        places += [(start + i * length / size, weight if i == 0 else inner[i]) for i in range(size)]
+    return tuple(places)
 
 
 def _levels(divisions: Sequence[int], above: int) -> list[int]:
     """The weights of a stretch divided again and again; `above` is the level above it."""
-    found = [above]
+    weights = [above]
     for division in divisions:
         above -= 1
-        found = [each for weight in found for each in (weight, *[above] * (division - 1))]
-    return found
+        weights = [inner for weight in weights for inner in (weight, *[above] * (division - 1))]
+    return weights
 
 
 def _beat_divisions(parts: int, units: int) -> tuple[int, ...]:
@@ -141,15 +141,15 @@ def _beat_divisions(parts: int, units: int) -> tuple[int, ...]:
 
 
 def _primes(number: int) -> tuple[int, ...]:
-    found = []
+    primes = []
     divisor = 2
     while number > 1:
         if number % divisor:
             divisor += 1
         else:
-            found.append(divisor)
+            primes.append(divisor)
             number //= divisor
-    return tuple(found)
+    return tuple(primes)
 
 
 def _parts(places: Iterable[Fraction], meter: Meter) -> tuple[int, ...]:

@@ -75,9 +75,9 @@ def explained(texts: Iterable[str]) -> Iterator[tuple[str, str]]:
     said = "\n".join(texts)
     if "." not in said and "/" not in said:  # nearly always
         return
-    if found := re.search(r"(?<![\w.])([0-9]+)\.([0-9]+)(?![\w./]*[\w/])", said):
-        yield found[0], f"step {found[2]} of beat {found[1]}, which has no syllable of its own"
-    if found := re.search(r"(?<![\w.])([0-9]+)\.([0-9]+)/([0-9]+)", said):
-        yield found[0], f"part {found[2]} of beat {found[1]} in {found[3]} equal parts"
-    if found := re.search(r"(?<![\w.])([0-9]+)([e&a])/([0-9]+)", said):
-        yield found[0], f"the {found[2]} of {found[1]}, with {found[3]} parts to the beat"
+    if count := re.search(r"(?<![\w.])([0-9]+)\.([0-9]+)(?![\w./]*[\w/])", said):
+        yield count[0], f"step {count[2]} of beat {count[1]}, which has no syllable of its own"
+    if count := re.search(r"(?<![\w.])([0-9]+)\.([0-9]+)/([0-9]+)", said):
+        yield count[0], f"part {count[2]} of beat {count[1]} in {count[3]} equal parts"
+    if count := re.search(r"(?<![\w.])([0-9]+)([e&a])/([0-9]+)", said):
+        yield count[0], f"the {count[2]} of {count[1]}, with {count[3]} parts to the beat"

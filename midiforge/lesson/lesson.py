@@ -92,7 +92,8 @@ class Lesson:
         for outline in self.outlines(tell):
             wanted = [number for number in outline.numbers if chooser.takes(number)]
             if wanted:
-                yield tuple(each for each in outline.exercises() if each.number in wanted)
+                exercises = outline.exercises()
+                yield tuple(exercise for exercise in exercises if exercise.number in wanted)
             elif chooser.is_done(outline.numbers[0]):
                 break
             count += len(outline.numbers)

@@ -120,7 +120,7 @@ def _as_taught(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iter
 
 def _chosen(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iterator[Outline]:
     """What `running` names; of its numbers those of all pieces as taught."""
-    wanted = Chooser(Span(each.number, each.number) for each in drill.running)
+    wanted = Chooser(Span(choice.number, choice.number) for choice in drill.running)
     taught: dict[int, Outline] = {}
     for outline in _as_taught(drill, left_out):
         if sum(map(wanted.takes, outline.numbers)):
@@ -129,7 +129,7 @@ def _chosen(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iterato
         wanted.check()
     for number, chosen in enumerate(drill.chosen_pieces, start=1):
         outline = taught[chosen[0].number.piece]
-        tempos = tuple(tempo for each in chosen for tempo in _tempos(drill, outline, each))
+        tempos = tuple(tempo for choice in chosen for tempo in _tempos(drill, outline, choice))
         repeats = chosen[0].repeats or outline.repeats
         yield replace(outline, tempos=tempos, repeats=repeats, number=number)
 
@@ -257,9 +257,9 @@ def title_of(drill: Drill, material: Material, stage: Stage) -> str:
     """
     variant, feet = _shown(material, stage)
     if not variant.sticking:
-        told = [each for each in variant.moves if each.aside]
-        begun = [f"from {each.count}" for each in told if each.begins]
-        asides = [each.aside for each in told if not each.begins]
+        told = [moved for moved in variant.moves if moved.aside]
+        begun = [f"from {moved.count}" for moved in told if moved.begins]
+        asides = [moved.aside for moved in told if not moved.begins]
         return ", ".join([" ".join([feet or drill.title, *begun]), *asides, stage.title])
     if stage.name != FULL:
         return f"{variant}, {stage.title}"

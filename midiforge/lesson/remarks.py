@@ -29,7 +29,7 @@ def remarks(drill: Drill) -> list[str]:
         if instead != voice:
             said.append(f"the kit {drill.kit.name} has no {voice}: {instead} plays instead")
     style = drill.band.style
-    own = drill.steps or [own_steps(drill.meter, each.steps) for each in drill.stickings]
+    own = drill.steps or [own_steps(drill.meter, sticking.steps) for sticking in drill.stickings]
     if style and style.swings and drill.swing == STRAIGHT and any(steps % 3 for steps in own):
         said.append(
             f"the band swings in triplets ({style.name}), your own eighths are straight: "

@@ -56,7 +56,7 @@ def check_size(drill: Drill) -> None:
 
 def _ways(drill: Drill) -> Iterator[tuple[int, Mapping[str, int]]]:
     """How many stickings, on a grid, and how many ways each move has with each of them."""
-    sizes = [(each.steps, len(each.phrase), 1) for each in drill.stickings]
+    sizes = [(sticking.steps, len(sticking.phrase), 1) for sticking in drill.stickings]
     if drill.every:
         sizes.append((0, drill.every.strokes, sum(1 for _ in drill.every.words())))
     for wish, size, times in sizes:

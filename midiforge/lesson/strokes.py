@@ -114,13 +114,14 @@ def one_at_a_time(strokes: list[Placed], meter: Meter, step: Fraction, swing: Sw
                 _place(before.time, meter, step),
                 hint="give one to another limb, such as 'NAME on LF'",
             )
-    graces = [(each, each.stroke) for each in strokes if each.stroke and each.stroke.grace]
-    hands = {(each.time, each.limb) for each in strokes if graces and each.limb in HANDS}
-    for each, stroke in graces:
-        if (each.time, stroke.limb.opposite) in hands:
+    written = [(placed, placed.stroke) for placed in strokes if placed.stroke]
+    graces = [(placed, stroke) for placed, stroke in written if stroke.grace]
+    hands = {(placed.time, placed.limb) for placed in strokes if graces and placed.limb in HANDS}
+    for placed, stroke in graces:
+        if (placed.time, stroke.limb.opposite) in hands:
             raise MidiforgeError(
                 f"the {stroke.limb.opposite.title} has a grace note and a stroke at once",
-                _place(each.time, meter, step),
+                _place(placed.time, meter, step),
             )
 
 

@@ -151,7 +151,7 @@ def among(name: str, shelf: Mapping[str, T]) -> T | None:
     wanted = slug(name)
     if wanted in shelf:
         return shelf[wanted]
-    entries = (each for each in shelf.values() if wanted in (*each.also, slug(each.title)))
+    entries = (entry for entry in shelf.values() if wanted in (*entry.also, slug(entry.title)))
     return next(entries, None)
 
 
@@ -165,7 +165,7 @@ def find(
     entry = among(name, shelf)
     if entry:
         return entry
-    others = {other: known for known, each in shelf.items() for other in each.also}
+    others = {other: known for known, entry in shelf.items() for other in entry.also}
     hint = nearest(slug(name), [*shelf, *others])
     for other, known in others.items():
         hint = hint.replace(f"{other!r}?", f"{other!r}, which is {known!r}?")

@@ -36,7 +36,7 @@ def syllables(units: int, size: int) -> tuple[str, ...]:
 @lru_cache(maxsize=256)
 def steps_in_bar(meter: Meter, step: Fraction) -> int:
     """How many grid steps of `step` quarter notes fill a bar; MidiforgeError if none do."""
-    for name, length in (("bar", meter.bar), *(("beat", each) for each in meter.beat_lengths)):
+    for name, length in (("bar", meter.bar), *(("beat", beat) for beat in meter.beat_lengths)):
         if (length / step).denominator != 1:
             raise MidiforgeError(
                 f"a {name} of {meter} is {length / step} grid steps, not a whole number",

@@ -71,8 +71,8 @@ def own_steps(meter: Meter, wish: int) -> int:
     """
     if meter.is_compound and wish and wish % 3 == 0:
         return wish
-    for each in (wish or 4, 2 * wish, 4):
-        steps = meter.beat * each
+    for wanted in (wish or 4, 2 * wish, 4):
+        steps = meter.beat * wanted
         if steps.denominator == 1 and 1 <= steps <= MOST_STEPS:
             return int(steps)
     return 1
