@@ -11,8 +11,6 @@ from midiforge.model.tempo import TempoMap, plain
 
 JUST_THE_EXERCISE = (Span(1, SectionKind.EXERCISE),)
 
-_TITLES = {"time": "Time", "call": "Call", "response": "Response", "exercise": "Exercise"}
-
 
 def form_bars(form: tuple[Span, ...]) -> int:
     """How many bars a form has."""
@@ -49,15 +47,16 @@ def sections(drill: Drill, form: tuple[Span, ...], entry: int, bars: int) -> tup
     entry: bars of the first time through, if the phrase enters late.
     """
     bar = drill.meter.bar
-    parts = [
-        Section(span.kind, _TITLES[span.kind], at * bar, span.bars * bar)
-        for at, span in spans(form, bars)
-    ]
     if form == JUST_THE_EXERCISE:
         title = "Exercise, loop from here" if entry else "Exercise"
         parts = [Section(SectionKind.EXERCISE, title, entry * bar, (bars - entry) * bar)]
         if entry:
             parts.append(Section(SectionKind.ENTRY, "Late entry", Fraction(0), entry * bar))
+    else:
+        parts = [
+            Section(span.kind, span.kind.capitalize(), at * bar, span.bars * bar)
+            for at, span in spans(form, bars)
+        ]
     if drill.count_in:
         length = drill.count_in * bar
         parts.append(Section(SectionKind.COUNT_IN, "Count-in", -length, length))

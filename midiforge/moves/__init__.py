@@ -1,4 +1,4 @@
-"""Moves: how a drill's material is turned over, a file each."""
+"""Moves: how a drill's material is turned over, from the notes it is in to who plays a stroke."""
 
 from typing import Any
 
