@@ -25,7 +25,7 @@ from midiforge.hear.figures import (
 )
 from midiforge.hear.opening import Heard
 from midiforge.hear.pairing import Pairing
-from midiforge.insight.places import place_name
+from midiforge.model.counts import place_name
 from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
 
 LIMBS = (*HANDS, *FEET)
