@@ -20,7 +20,7 @@ from contextlib import contextmanager, suppress
 from typing import Any
 
 from midiforge.live.clock.priority import ordinary
-from midiforge.live.playing.signals import ENDING, RUNNING_TOO_LONG, SOON, signals_to
+from midiforge.live.playing.signals import ENDING, RUNNING_TOO_LONG, SOON, ignored, signals_to
 
 _LAST_WORD = b"all is silent\n"
 _PATIENCE = 6.0  # seconds that a MIDI system gets to get over a client that was killed
@@ -82,13 +82,10 @@ def say(guard: "subprocess.Popen[bytes] | None", line: bytes) -> None:
 
 def main() -> None:
     """The guard's own way: waits, and does what is left to do."""
-    for name in _DEAF_TO:
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), signal.SIG_IGN)
-    said = _listen(os.getppid())
-    if not said or said.endswith(_LAST_WORD):
-        return
-    with suppress(ValueError):
+    with ignored(*_DEAF_TO), suppress(ValueError):
+        said = _listen(os.getppid())
+        if not said or said.endswith(_LAST_WORD):
+            return
         told = json.loads(said.partition(b"\n")[0])
         _put_back(told["terminal"], told["settings"], told["screen"])
         _silence(told["outputs"], told["clock"])
@@ -109,7 +106,7 @@ def _listen(player: int) -> bytes:
         if not more:
             return said
         said += more
-        if RUNNING_TOO_LONG in more:
+        if getattr(signal, RUNNING_TOO_LONG) in more:
             ordinary(player)
         if end is None and any(each in more for each in _SIGNALS):
             end = time.monotonic() + SOON + _MORE
