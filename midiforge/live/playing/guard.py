@@ -114,9 +114,8 @@ def _listen(player: int) -> bytes:
 
 def _silence(outputs: dict[str, list[int]], clock: bool) -> None:
     from midiforge.errors import MidiforgeError
-    from midiforge.live.ports.output_channel import OutputChannel
     from midiforge.live.ports.ports import RtOutput
-    from midiforge.midi.message import ALL_NOTES_OFF, ALL_SOUND_OFF, STOP
+    from midiforge.midi.message import ALL_NOTES_OFF, ALL_SOUND_OFF, STOP, control_change, note_off
 
     left, end = dict(outputs), time.monotonic() + _PATIENCE
     while left and time.monotonic() < end:
@@ -126,14 +125,13 @@ def _silence(outputs: dict[str, list[int]], clock: bool) -> None:
             except MidiforgeError:
                 continue
             for number in numbers:
-                channel = OutputChannel(output, number)
-                output.send(channel.control(ALL_SOUND_OFF))
-                output.send(channel.control(ALL_NOTES_OFF))
+                output.send(control_change(number, ALL_SOUND_OFF))
+                output.send(control_change(number, ALL_NOTES_OFF))
             if clock:
                 output.send(STOP)
             for number in numbers:  # for modules that take no notice of the two
                 for note in range(128):
-                    output.send(OutputChannel(output, number).off(note))
+                    output.send(note_off(number, note))
             output.close()
             del left[name]
         time.sleep(_TRY_EVERY if left else 0)
