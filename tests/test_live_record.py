@@ -45,8 +45,9 @@ import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.hear.take import EXERCISE_MARK, START_MARK, Take, read_take
 from midiforge.live.playing.bars import playable
+from midiforge.live.playing.controls import Command
 from midiforge.live.playing.player import LEAD
-from midiforge.live.playing.route import Command, Place
+from midiforge.live.playing.route import Place
 from midiforge.live.ports import ports
 from midiforge.live.ports.arrivals import Arrivals
 from midiforge.live.recording.recorder import Recorded, Recorder

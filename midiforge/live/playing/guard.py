@@ -155,7 +155,7 @@ def _settings(terminal: int | None) -> list[Any] | None:
     with suppress(Exception):
         import termios
 
-        from midiforge.live.playing.keyboard import settings_before
+        from midiforge.live.playing.controls import settings_before
 
         now = termios.tcgetattr(terminal)  # type: ignore[arg-type]
         *flags, letters = settings_before[0] if settings_before else now

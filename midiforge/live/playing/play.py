@@ -16,14 +16,12 @@ from midiforge.live.clock.followed_clock import FollowedClock
 from midiforge.live.clock.priority import priority
 from midiforge.live.clock.timing import MS, LatenessFigures, SystemClock
 from midiforge.live.playing.bars import PlayableExercise, playable
-from midiforge.live.playing.controls import Controls
+from midiforge.live.playing.controls import Command, Controls, pressed, single_keys
 from midiforge.live.playing.guard import guarded
-from midiforge.live.playing.keyboard import pressed, single_keys
-from midiforge.live.playing.levels import Levels
+from midiforge.live.playing.layers import Levels
 from midiforge.live.playing.player import Player
-from midiforge.live.playing.route import Command, Route
+from midiforge.live.playing.route import Route, Times, four_bars
 from midiforge.live.playing.signals import SUSPENDING, ignored, quitting
-from midiforge.live.playing.times import Times, four_bars
 from midiforge.live.playing.worker import Worker
 from midiforge.live.ports.output import Output, TakesMessages, open_output
 from midiforge.live.ports.sender import PERCUSSION, Sender

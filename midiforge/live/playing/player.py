@@ -14,9 +14,9 @@ from midiforge.live.clock.priority import awake_before
 from midiforge.live.clock.sync_source import InternalClock, SyncSource
 from midiforge.live.clock.timing import MS, Clock, Lateness, LatenessFigures
 from midiforge.live.playing.bars import Bar, Moment
-from midiforge.live.playing.layers import LAYERS
-from midiforge.live.playing.levels import STEP
-from midiforge.live.playing.route import Command, Place, Route
+from midiforge.live.playing.controls import Command
+from midiforge.live.playing.layers import LAYERS, STEP
+from midiforge.live.playing.route import Place, Route
 from midiforge.live.ports.output import Output
 from midiforge.live.ports.sender import Sender, among
 from midiforge.live.screen.watcher import Watcher

@@ -2,34 +2,27 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future
-from enum import StrEnum
 from fractions import Fraction
 
 from midiforge.frozen import frozen
 from midiforge.live.playing.bars import FASTEST, SLOWEST, Bar, PlayableExercise, at_tempo
-from midiforge.live.playing.times import Times, four_bars
+from midiforge.live.playing.controls import Command
 from midiforge.model.exercise import Exercise
 
+LEAST_BARS = 4  # that an exercise lasts where nobody says how often: one bar is over too soon
 
-class Command(StrEnum):
-    """What a player can ask for while it plays."""
+# How often an exercise goes round; 0 for ever.
+Times = Callable[[Exercise], int]
 
-    PAUSE = "pause"
-    NEXT = "next"
-    PREVIOUS = "previous"
-    AGAIN = "again"
-    SLOWER = "slower"
-    FASTER = "faster"
-    HANDS = "hands"
-    FEET = "feet"
-    CLICK = "click"
-    PERCUSSION = "percussion"
-    BASS = "bass"
-    CHORDS = "chords"
-    LAYER = "layer"
-    SOFTER = "softer"
-    LOUDER = "louder"
-    QUIT = "quit"
+
+def always(times: int) -> Times:
+    """Each exercise so often."""
+    return lambda _: times
+
+
+def four_bars(exercise: Exercise) -> int:
+    """As often as makes four bars at least."""
+    return max(1, -(-(LEAST_BARS - exercise.loop_bar) // exercise.loop_bars))
 
 
 TEMPO_STEP = Fraction(2)  # pulses a minute that slower and faster change the tempo by

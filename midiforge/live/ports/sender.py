@@ -12,8 +12,7 @@ from typing import NamedTuple
 from midiforge.live.clock.beat_clock import song_position
 from midiforge.live.clock.timing import MS
 from midiforge.live.playing.bars import Moment
-from midiforge.live.playing.layers import BAND, layer_of
-from midiforge.live.playing.levels import Levels
+from midiforge.live.playing.layers import BAND, Levels, layer_of
 from midiforge.live.ports.output import Output
 from midiforge.midi.message import (
     ALL_NOTES_OFF,
