@@ -26,7 +26,7 @@ from test_live_player import CLICK, CLICK_1, MS, SECOND, Concert, Wire
 import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.kits.kit import Kit, read_kit
-from midiforge.live.clock.followed_clock import FollowedClock
+from midiforge.live.clock.sync_source import FollowedClock
 from midiforge.live.playing.bars import PlayableExercise, playable
 from midiforge.live.playing.controls import Command
 from midiforge.live.playing.layers import LAYERS, Levels, read_layers, read_levels, scaled

@@ -21,8 +21,8 @@ from typing import Any
 import pytest
 
 import midiforge
-from midiforge.live.clock.clock_line import LOST, ClockLine
-from midiforge.live.clock.followed_clock import FollowedClock
+from midiforge.live.clock.beat_clock import LOST, ClockLine
+from midiforge.live.clock.sync_source import FollowedClock
 from midiforge.live.playing.bars import Bar, playable
 from midiforge.live.playing.player import Player
 from midiforge.live.playing.route import Place, Route, always
@@ -661,7 +661,7 @@ out.delete()
 FOLLOWER = """
 import sys, threading, midiforge
 from midiforge.live.playing.bars import playable
-from midiforge.live.clock.followed_clock import FollowedClock
+from midiforge.live.clock.sync_source import FollowedClock
 from midiforge.live.playing.player import Player
 from midiforge.live.ports.ports import RtInput, RtOutput
 from midiforge.live.clock.priority import priority

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.frozen import frozen
 from midiforge.kits.kit import DEFAULT, Kit, read_kit
-from midiforge.live.clock.followed_clock import FollowedClock
 from midiforge.live.clock.priority import priority
+from midiforge.live.clock.sync_source import FollowedClock
 from midiforge.live.clock.timing import MS, LatenessFigures, SystemClock
 from midiforge.live.playing.bars import PlayableExercise, playable
 from midiforge.live.playing.controls import Command, Controls, pressed, single_keys

@@ -9,9 +9,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from midiforge.live.clock.beat_clock import CLOCKS, clocks_in
-from midiforge.live.clock.followed_clock import TransportChange
 from midiforge.live.clock.priority import awake_before
-from midiforge.live.clock.sync_source import InternalClock, SyncSource
+from midiforge.live.clock.sync_source import InternalClock, SyncSource, TransportChange
 from midiforge.live.clock.timing import MS, Clock, Lateness, LatenessFigures
 from midiforge.live.playing.bars import Bar, Moment
 from midiforge.live.playing.controls import Command
