@@ -10,8 +10,7 @@ from midiforge.insight.returns import chord_bars, repeats
 from midiforge.insight.words import bars_named, counted_in, paragraphs, swung
 from midiforge.model.exercise import Exercise, fastest
 from midiforge.model.number import numbers_said
-from midiforge.screen.bars import Bars
-from midiforge.screen.setting import Setting, Spans
+from midiforge.screen.setting import Bars, Setting, Spans
 
 STYLES = {
     "title": "bold",

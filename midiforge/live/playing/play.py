@@ -20,9 +20,8 @@ from midiforge.live.playing.controls import Command, Controls, pressed, single_k
 from midiforge.live.playing.guard import guarded
 from midiforge.live.playing.layers import Levels
 from midiforge.live.playing.player import Player
-from midiforge.live.playing.route import Route, Times, four_bars
+from midiforge.live.playing.route import Route, Times, Worker, four_bars
 from midiforge.live.playing.signals import SUSPENDING, ignored, quitting
-from midiforge.live.playing.worker import Worker
 from midiforge.live.ports.output import Output, TakesMessages, open_output
 from midiforge.live.ports.sender import PERCUSSION, Sender
 from midiforge.live.ports.watched_input import WatchedInput

@@ -1,8 +1,11 @@
 """The way through a lesson, bar by bar: what is played next, and what a wish changes."""
 
+import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future
 from fractions import Fraction
+from queue import SimpleQueue
+from typing import Any, ParamSpec, TypeVar
 
 from midiforge.frozen import frozen
 from midiforge.live.playing.bars import FASTEST, SLOWEST, Bar, PlayableExercise, at_tempo
@@ -209,3 +212,48 @@ class Route:
             begins=number == playable.first and self._time == 1,
             ends=number == playable.last and self._is_last_time(),
         )
+
+
+_P = ParamSpec("_P")
+_T = TypeVar("_T")
+
+
+class Worker(Executor):
+    """A thread that makes ahead what is played next, one after the other, in the order asked;
+    nobody who quits waits for it.
+
+    Its thread ends with the program, whatever it is at; those of Python's own are waited for.
+    """
+
+    def __init__(self) -> None:
+        self._asked: SimpleQueue[Callable[[], None] | None] = SimpleQueue()
+        self._waiting: set[Future[Any]] = set()
+        threading.Thread(target=self._work, daemon=True).start()
+
+    def submit(self, fn: Callable[_P, _T], /, *args: _P.args, **kwargs: _P.kwargs) -> Future[_T]:
+        future: Future[_T] = Future()
+
+        def make() -> None:
+            if future.set_running_or_notify_cancel():
+                try:
+                    future.set_result(fn(*args, **kwargs))
+                except BaseException as error:
+                    future.set_exception(error)
+
+        self._waiting = {it for it in self._waiting if not it.done()} | {future}
+        self._asked.put(make)
+        return future
+
+    def shutdown(self, wait: bool = False, *, cancel_futures: bool = True) -> None:
+        """What is not begun is left, if `cancel_futures`; what is being made is not waited for,
+        unless `wait`."""
+        self._asked.put(None)
+        for future in self._waiting:
+            if cancel_futures:
+                future.cancel()
+            if wait and not future.cancelled():
+                future.exception()
+
+    def _work(self) -> None:
+        while make := self._asked.get():
+            make()

@@ -9,7 +9,7 @@ from typing import Any
 
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.frozen import frozen
-from midiforge.live.ports.arrivals import Arrivals
+from midiforge.live.clock.timing import Arrivals
 from midiforge.live.ports.rtmidi_system import (
     CLIENT,
     IN,
