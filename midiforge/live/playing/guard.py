@@ -17,7 +17,7 @@ import sys
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
-from typing import Any
+from typing import IO, Any
 
 from midiforge.live.clock.priority import ordinary
 from midiforge.live.playing.signals import ENDING, RUNNING_TOO_LONG, SOON, ignored, signals_to
@@ -60,24 +60,25 @@ def guarded(outputs: Mapping[str, frozenset[int]], send_clock: bool, screen: str
         )
     if terminal is not None:
         os.close(terminal)
-    say(guard, json.dumps(told).encode() + b"\n")
+    pipe = guard.stdin if guard else None
+    _say(pipe, json.dumps(told).encode() + b"\n")
     try:
-        with signals_to(guard.stdin if guard else None):
+        with signals_to(pipe):
             yield
     finally:
-        say(guard, _LAST_WORD)
-        if guard is not None and guard.stdin is not None:
+        _say(pipe, _LAST_WORD)
+        if guard and pipe:
             with suppress(OSError):
-                guard.stdin.close()
+                pipe.close()
             with suppress(subprocess.TimeoutExpired):
                 guard.wait(0.5)
 
 
-def say(guard: "subprocess.Popen[bytes] | None", line: bytes) -> None:
-    if guard is not None and guard.stdin is not None:
-        with suppress(OSError):
-            guard.stdin.write(line)
-            guard.stdin.flush()
+def _say(pipe: IO[bytes] | None, line: bytes) -> None:
+    with suppress(OSError):
+        if pipe:
+            pipe.write(line)
+            pipe.flush()
 
 
 def main() -> None:
@@ -108,7 +109,7 @@ def _listen(player: int) -> bytes:
         said += more
         if getattr(signal, RUNNING_TOO_LONG) in more:
             ordinary(player)
-        if end is None and any(each in more for each in _SIGNALS):
+        if end is None and any(number in more for number in _SIGNALS):
             end = time.monotonic() + SOON + _MORE
 
 

@@ -1,7 +1,7 @@
 """The layers of an exercise that can be silent, softer and louder, by their names; how loud each is
 while it plays, and which one is being made softer or louder."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.model.band import BASS, COMP, PERCUSSION
@@ -27,8 +27,12 @@ def layers_named(word: str) -> tuple[str, ...]:
 
 def read_layers(text: str) -> frozenset[str]:
     """The layers that a list with commas names, such as "hands, band"."""
-    words: Iterable[str] = filter(None, (each.strip() for each in text.split(",")))
-    return frozenset(layer for word in words for layer in layers_named(word))
+    return frozenset(layer for word in _listed(text) for layer in layers_named(word))
+
+
+def _listed(text: str) -> Iterator[str]:
+    """The items of a list with commas."""
+    return filter(None, (item.strip() for item in text.split(",")))
 
 
 def layer_of(part: str) -> str:
@@ -85,11 +89,11 @@ def scaled(level: int) -> bytes:
 
 def read_levels(text: str) -> dict[str, int]:
     """Levels from "band=80, bass=60"; of a layer that is named twice the last one counts."""
-    found: dict[str, int] = {}
-    for each in filter(None, (part.strip() for part in text.split(","))):
-        layer, equals, level = (word.strip() for word in each.partition("="))
+    levels: dict[str, int] = {}
+    for part in _listed(text):
+        layer, equals, level = (word.strip() for word in part.partition("="))
         if not equals:
-            raise MidiforgeError(f"{quoted(each)} is no level", hint="such as bass=80")
+            raise MidiforgeError(f"{quoted(part)} is no level", hint="such as bass=80")
         layers = layers_named(layer)
         number = level.removesuffix("%").strip()
         whole = number.isascii() and number.isdigit() and len(number) <= 3
@@ -98,5 +102,5 @@ def read_levels(text: str) -> dict[str, int]:
                 f"{quoted(level)} is no level for {layer}",
                 hint=f"per cent from {SOFTEST} to {LOUDEST}; --mute {layer} for silence",
             )
-        found |= dict.fromkeys(layers, int(number))
-    return found
+        levels |= dict.fromkeys(layers, int(number))
+    return levels

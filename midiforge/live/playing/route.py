@@ -32,7 +32,7 @@ TEMPO_STEP = Fraction(2)  # pulses a minute that slower and faster change the te
 _AS_WRITTEN = Fraction(0)
 _WAIT = 0.01  # seconds
 
-_MOVES = {Command.NEXT: 1, Command.PREVIOUS: -1, Command.AGAIN: 0}
+MOVES = {Command.NEXT: 1, Command.PREVIOUS: -1, Command.AGAIN: 0}
 TEMPOS = {Command.FASTER: TEMPO_STEP, Command.SLOWER: -TEMPO_STEP}
 
 Make = Callable[[Exercise, Fraction], PlayableExercise]
@@ -128,23 +128,23 @@ class Route:
     def ready(self, *wishes: Command) -> bool:
         """Whether what wishes need is made; if not, it is being made from now on."""
         index, changes, _ = self._wished(wishes)
-        found = self._after(index)
-        if found is None:
+        wanted = self._after(index)
+        if wanted is None:
             return True
-        made = self._prepare(found, changes.get(found, _AS_WRITTEN))
+        made = self._prepare(wanted, changes.get(wanted, _AS_WRITTEN))
         return not isinstance(made, Future) or made.done()
 
     def _wished(self, wishes: Sequence[Command]) -> tuple[int, dict[int, Fraction], bool]:
         """The exercise and the changes of tempo that wishes lead to, and whether any moves."""
         index, changes, moves = self._index, dict(self._changes), False
         for wish in wishes:
-            if wish in _MOVES:
-                index, moves = max(index + _MOVES[wish], 0), True
-            elif wish in TEMPOS and (found := self._after(index)) is not None:
-                tempos = self.exercises[found].tempo.changes
-                wanted = changes.get(found, _AS_WRITTEN) + TEMPOS[wish]
-                if all(SLOWEST <= tempo + wanted <= FASTEST for _, tempo in tempos):
-                    changes[found] = wanted
+            if wish in MOVES:
+                index, moves = max(index + MOVES[wish], 0), True
+            elif wish in TEMPOS and (meant := self._after(index)) is not None:
+                tempos = self.exercises[meant].tempo.changes
+                faster = changes.get(meant, _AS_WRITTEN) + TEMPOS[wish]
+                if all(SLOWEST <= tempo + faster <= FASTEST for _, tempo in tempos):
+                    changes[meant] = faster
         return index, changes, moves
 
     def _faster(self, index: int) -> Fraction:
@@ -160,10 +160,10 @@ class Route:
         return max(index, 0)
 
     def _go_to(self, index: int) -> bool:
-        found = self._after(index)
-        if found is None:
+        wanted = self._after(index)
+        if wanted is None:
             return False
-        self._index, self._time = found, 1
+        self._index, self._time = wanted, 1
         self._number = self._playable().first
         return True
 
@@ -184,10 +184,11 @@ class Route:
     def _prepare(self, index: int, faster: Fraction) -> PlayableExercise | Future[PlayableExercise]:
         key = (index, faster)
         if key not in self._made:
-            near = [
-                k for k in self._made if abs(k[0] - self._index) <= 1 and k[1] == self._faster(k[0])
-            ]
-            self._made = {k: self._made[k] for k in near}
+            self._made = {
+                (i, raised): made
+                for (i, raised), made in self._made.items()
+                if abs(i - self._index) <= 1 and raised == self._faster(i)
+            }
             exercise = self.exercises[index]
             if self._executor is None:
                 self._made[key] = self._make(exercise, faster)
@@ -197,8 +198,7 @@ class Route:
 
     def _place(self) -> Place:
         playable = self._playable()
-        number = playable.first if self._number is None else self._number
-        self._number = number
+        number = self._number = playable.first if self._number is None else self._number
         following = self._after(self._index + 1)
         if following is not None:
             self._prepare(following, self._faster(following))

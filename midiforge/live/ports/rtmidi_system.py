@@ -44,8 +44,8 @@ def port_run(midi: Any, name: str) -> tuple[int, int] | None:
         return None
     client = name.partition(":")[0]
     with suppress(OSError):
-        found = Path(f"/dev/shm/jack_sem.{os.getuid()}_{_server_name()}_{client}").stat()
-        return found.st_ino, found.st_mtime_ns
+        semaphore = Path(f"/dev/shm/jack_sem.{os.getuid()}_{_server_name()}_{client}").stat()
+        return semaphore.st_ino, semaphore.st_mtime_ns
     return None
 
 
@@ -78,8 +78,8 @@ def _rtmidi() -> Any:
 
 def rtmidi_error() -> type[Exception]:
     """What the library raises."""
-    found: type[Exception] = _rtmidi().RtMidiError
-    return found
+    error: type[Exception] = _rtmidi().RtMidiError
+    return error
 
 
 def new_client(direction: str) -> Any:

@@ -148,19 +148,17 @@ class Display:
         if len(shown) < len(stave.lines):
             lines = f"line{'s' * (len(shown) > 1)} {ranges(i + 1 for i in shown)}"
             head = self._head(place, room, f"{lines} of {len(stave.lines)}")
+        counts_in = place.bar.number < 0
+        rows = (row for line in shown for row in ("", *stave.rows(line, here, counts_in)))
         return [
             "",
             *head,
-            *(
-                row
-                for line in shown
-                for row in ("", *stave.rows(line, here, counts_only=place.bar.number < 0))
-            ),
+            *rows,
             "",
             *chords,
             *foot,
             "",
-            *(f"{FAINT}{each}{PLAIN}" for each in keys_told),
+            *(f"{FAINT}{line}{PLAIN}" for line in keys_told),
         ]
 
     def _head(self, place: Place, room: int, *more: str) -> list[str]:
@@ -201,9 +199,8 @@ class Display:
         then = f"then {LOUD}{following}{PLAIN}" if following else ""
         rows = large(now, room - 8 - len(following)) if roomy else []
         if not rows:
-            told = [f"{HERE} {now} {PLAIN}", then] if then else [f"{HERE} {now} {PLAIN}"]
-            return [*flowed(told, room), ""]
-        drawn = [_RUN.sub(_filled, row) for row in rows]
+            return [*flowed(filter(None, (f"{HERE} {now} {PLAIN}", then)), room), ""]
+        drawn = [re.sub("#+", lambda run: f"{HERE}{' ' * len(run[0])}{PLAIN}", row) for row in rows]
         drawn[HIGH // 2] += f"   {then}" if then else ""
         return [*drawn, ""]
 
@@ -223,13 +220,6 @@ class Display:
                 write(self._frame)
             except OSError:
                 return
-
-
-_RUN = re.compile("#+")
-
-
-def _filled(run: re.Match[str]) -> str:
-    return f"{HERE}{' ' * len(run[0])}{PLAIN}"
 
 
 def _tight(lines: Iterable[str]) -> int:
