@@ -42,14 +42,12 @@ class LatenessFigures:
     def __str__(self) -> str:
         if not self.events:
             return "nothing was sent"
+        figures = self.median, self.p99, self.worst
+        median, p99, worst = (f"{microseconds / 1000:.3f} ms" for microseconds in figures)
         return (
-            f"{self.events} events; late by {_ms(self.median)} in the median, "
-            f"{_ms(self.p99)} at the 99th percentile, {_ms(self.worst)} at worst"
+            f"{self.events} events; late by {median} in the median, "
+            f"{p99} at the 99th percentile, {worst} at worst"
         )
-
-
-def _ms(microseconds: float) -> str:
-    return f"{microseconds / 1000:.3f} ms"
 
 
 class Lateness:

@@ -8,11 +8,11 @@ from operator import itemgetter
 
 from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
-from midiforge.live.playing.layers import CHORDS, LAYERS, layer_of
+from midiforge.live.playing.layers import CHORDS, LAYERS
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
 from midiforge.model.tempo import TempoMap
-from midiforge.performance.notes import held, notes
+from midiforge.performance.notes import held, notes, part_layer
 from midiforge.performance.seam import Round, Seam
 
 SLOWEST, FASTEST = Fraction(10), Fraction(500)  # pulses a minute
@@ -109,7 +109,7 @@ def playable(
     placed: dict[int, list[tuple[float, NoteOn]]] = {}
     for note in notes(exercise, kit, band=band):
         number, at = divmod(seam.place(note), float(length))
-        note_on = NoteOn(layer_of(note.part), note.number, note.velocity, note.when is Round.SEAM)
+        note_on = NoteOn(part_layer(note.part), note.number, note.velocity, note.when is Round.SEAM)
         placed.setdefault(int(number), []).append((at, note_on))
     for time, note_on in _tones(exercise):
         number, within = divmod(time, length)
@@ -146,7 +146,7 @@ def at_tempo(exercise: Exercise, faster: Fraction) -> Exercise:
 
 def _tones(exercise: Exercise) -> Iterator[tuple[Fraction, NoteOn]]:
     """What is held, and when it begins."""
-    layers = {member.name: layer_of(member.kind) for member in exercise.band}
+    layers = {member.name: part_layer(member.kind) for member in exercise.band}
     for tone in held(exercise):
         layer, hold = layers[tone.member], float(max(tone.end - tone.time, _LEAST_HOLD))
         yield tone.time, NoteOn(layer, tone.pitch, tone.velocity, False, tone.channel, hold)

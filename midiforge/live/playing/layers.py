@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.model.band import BASS, COMP, PERCUSSION
 from midiforge.model.hit import CLICK
-from midiforge.performance.notes import part_layer
 
 HANDS, FEET, CHORDS = "hands", "feet", "chords"
 LAYERS = (HANDS, FEET, CLICK, PERCUSSION, BASS, CHORDS)
@@ -14,8 +13,6 @@ BAND = (PERCUSSION, BASS, CHORDS)  # who plays with the drummer
 
 # Other words for layers; "comp" is what the drill calls the part.
 _WORDS = {**{layer: (layer,) for layer in LAYERS}, "band": BAND, COMP: (CHORDS,)}
-
-_OF_MEMBER = {BASS: BASS, COMP: CHORDS}
 
 
 def layers_named(word: str) -> tuple[str, ...]:
@@ -33,11 +30,6 @@ def read_layers(text: str) -> frozenset[str]:
 def _listed(text: str) -> Iterator[str]:
     """The items of a list with commas."""
     return filter(None, (item.strip() for item in text.split(",")))
-
-
-def layer_of(part: str) -> str:
-    """The layer that a note is of, by its limb, the click or what a member of the band plays."""
-    return _OF_MEMBER.get(part) or part_layer(part)
 
 
 SOFTEST, LOUDEST, STEP = 20, 150, 10  # per cent of what a note's velocity would be

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from midiforge.live.clock.beat_clock import song_position
 from midiforge.live.clock.timing import MS
 from midiforge.live.playing.bars import Moment
-from midiforge.live.playing.layers import BAND, Levels, layer_of
+from midiforge.live.playing.layers import BAND, Levels
 from midiforge.live.ports.output import Output
 from midiforge.midi.message import (
     ALL_NOTES_OFF,
@@ -27,6 +27,7 @@ from midiforge.midi.message import (
     program_change,
 )
 from midiforge.model.band import Member
+from midiforge.performance.notes import part_layer
 
 NOTE = 60 * MS  # how long a note lasts; drum sounds do not listen
 PERCUSSION = 10  # General MIDI's channel for it
@@ -185,7 +186,7 @@ class Sender:
             self._kit.send_program(self._program)
         for member in band:
             if member.program:
-                self._way(layer_of(member.kind), member.channel).send_program(member.program)
+                self._way(part_layer(member.kind), member.channel).send_program(member.program)
 
     # Beat clock
 
