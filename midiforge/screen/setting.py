@@ -73,10 +73,10 @@ class Bars:
         length = exercise.meter.bar
         last = exercise.loop_bar + exercise.returns_after_bars
         notes = {
-            number: _SECTION_WORDS[each.kind]
-            for each in exercise.sections
-            if each.kind in _SECTION_WORDS
-            for number in range(int(each.start / length), int((each.start + each.length) / length))
+            number: _SECTION_WORDS[part.kind]
+            for part in exercise.sections
+            if part.kind in _SECTION_WORDS
+            for number in range(int(part.start / length), int((part.start + part.length) / length))
         }
         bars: dict[tuple[object, ...], Bar] = {}
         for number in range(min(last, exercise.bars)):

@@ -214,12 +214,9 @@ def banks(lists: Mapping[bytes, bytes], samples: int) -> set[int] | None:
 
     lists: the content of each by its name. samples: how many the file has.
     """
-    found: dict[bytes, list[tuple[int, ...]]] = {}
-    for name, record in _RECORDS.items():
-        content = lists.get(name, b"")
-        if not content or len(content) % record.size:
-            return None
-        found[name] = list(record.iter_unpack(content))
+    if any(not lists.get(name) or len(lists[name]) % _RECORDS[name].size for name in _RECORDS):
+        return None
+    found = _unpacked(lists, *_RECORDS)
     for name, field, led in _LEADS:
         starts = [record[field] for record in found[name]]
         # The record that marks the end of a list of generators or modulators may be left out.
@@ -237,16 +234,16 @@ def banks(lists: Mapping[bytes, bytes], samples: int) -> set[int] | None:
     return {preset[_BANK] for preset in found[b"phdr"][:-1]}
 
 
+def _unpacked(lists: Mapping[bytes, bytes], *names: bytes) -> dict[bytes, list[tuple[Any, ...]]]:
+    return {name: list(_RECORDS[name].iter_unpack(lists[name])) for name in names}
+
+
 def drum_keys(lists: Mapping[bytes, bytes]) -> frozenset[int]:
     """The keys that sound in the first drum set, MIDI note numbers.
 
     lists: as in `banks`, which found no fault in them.
     """
-    found = {
-        name: list(record.iter_unpack(lists[name]))
-        for name, record in _RECORDS.items()
-        if name in (b"phdr", b"pbag", b"pgen", b"inst", b"ibag", b"igen")
-    }
+    found = _unpacked(lists, b"phdr", b"pbag", b"pgen", b"inst", b"ibag", b"igen")
     presets = [
         (preset[_PROGRAM], preset[_ZONES], after[_ZONES])
         for preset, after in pairwise(found[b"phdr"])
