@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from midiforge.hear.choice import Reviewed
     from midiforge.hear.take import Take
     from midiforge.live.clock.timing import LatenessFigures
-    from midiforge.live.playing.times import Times
+    from midiforge.live.playing.route import Times
     from midiforge.live.ports.output import TakesMessages
     from midiforge.loops.loop_set import Shape
     from midiforge.midi.reading import MidiSource
@@ -436,7 +436,7 @@ class Session:
 def rounds(times: int | None = None) -> "Times":
     """How often exercises go round: `times`, 0 for ever; if None as the drill repeats them, or else
     as often as makes four bars."""
-    from midiforge.live.playing.times import always, four_bars
+    from midiforge.live.playing.route import always, four_bars
 
     if times is not None:
         if times < 0:

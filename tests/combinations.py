@@ -21,8 +21,7 @@ from midiforge.hear.choice import reviewed
 from midiforge.hear.take import read_take
 from midiforge.library import shelf
 from midiforge.live.playing.bars import playable
-from midiforge.live.playing.route import Route
-from midiforge.live.playing.times import always
+from midiforge.live.playing.route import Route, always
 from midiforge.live.screen.display import Display
 from midiforge.loops.loop_set import Shape, loops
 from midiforge.midi.reading import parse

@@ -22,7 +22,7 @@ import midiforge
 from midiforge.command.app import COMMANDS
 from midiforge.command.run import run
 from midiforge.drill.keys import KEYS
-from midiforge.live.playing.keyboard import KEYS as COMMAND_OF
+from midiforge.live.playing.controls import KEYS as COMMAND_OF
 
 COMMAND = (sys.executable, "-m", "midiforge")
 HANDS = ("--sticking", "RLRR LRLL")

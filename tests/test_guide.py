@@ -27,10 +27,10 @@ from midiforge.command.run import run
 from midiforge.drill.keys import BY_NAME, GROUPS, KEYS, STAGE_KEYS
 from midiforge.kits.kit import COMMANDS
 from midiforge.kits.learn import screen as learn_screen
-from midiforge.live.playing import keyboard
+from midiforge.live.playing import controls
 from midiforge.live.playing import play as playing
-from midiforge.live.playing.keyboard import KEYS as KEYS_WHILE_PLAYING
-from midiforge.live.playing.route import Command
+from midiforge.live.playing.controls import KEYS as KEYS_WHILE_PLAYING
+from midiforge.live.playing.controls import Command
 from midiforge.loops.kinds import KINDS
 from midiforge.pages.formats import FORMATS
 from midiforge.pages.formats.hits import COLUMNS
@@ -117,7 +117,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     shutil.copytree(ROOT / "examples", tmp_path / "examples")
     pads = Pads("module", "synthesiser", "daw")
     monkeypatch.setitem(sys.modules, "rtmidi", pads)
-    for home in (keyboard, playing):
+    for home in (controls, playing):
         monkeypatch.setattr(home, "pressed", lambda: iter([Command.QUIT]))
     monkeypatch.setattr(learn_screen, "pressed", pads.strikes_and_quits)
     return tmp_path

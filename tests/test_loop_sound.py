@@ -24,8 +24,8 @@ pyloudnorm = pytest.importorskip("pyloudnorm")
 
 from test_sound import _sound, assert_smooth  # noqa: E402  # needs the packages above
 
-from midiforge.sound import rendered  # noqa: E402
 from midiforge.sound.level import PEAK  # noqa: E402
+from midiforge.sound.render import rendered  # noqa: E402
 
 FEET = {
     "son": "tumbao",

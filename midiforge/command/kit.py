@@ -105,7 +105,7 @@ def _show(as_lines: bool) -> "AbstractContextManager[Show]":
 def _in_lines() -> "Iterator[Show]":
     """Prints what is new, a line each, and takes the keys; a hint or a message comes once."""
     from midiforge.kits.learn.screen import take_keys
-    from midiforge.live.playing.keyboard import single_keys
+    from midiforge.live.playing.controls import single_keys
 
     said = ["", ""]
 

@@ -119,8 +119,7 @@ def play(
     Recorded is one take an exercise: where several are played, its number comes before the ending.
     """
     from midiforge.live.playing import play as session
-    from midiforge.live.playing.layers import read_layers
-    from midiforge.live.playing.levels import read_levels
+    from midiforge.live.playing.layers import read_layers, read_levels
     from midiforge.session import rounds
 
     if follow and send_clock:
@@ -201,7 +200,7 @@ def _watch(as_lines: bool) -> "Watch":
 @contextmanager
 def _in_lines(player: "Player") -> "Iterator[Watcher]":
     """One line an exercise, and at a new tempo; and the keys, each said when it is pressed."""
-    from midiforge.live.playing.keyboard import pressed, single_keys
+    from midiforge.live.playing.controls import pressed, single_keys
     from midiforge.live.screen.watcher import Watcher, plain_line
 
     last: list[Place] = []

@@ -23,7 +23,8 @@ from midiforge.model.number import Number
 from midiforge.model.tempo import plain
 
 if TYPE_CHECKING:
-    from midiforge.sound import Done, Job, Sound
+    from midiforge.sound.fluid import Sound
+    from midiforge.sound.pool import Done, Job
 
 INDEX, RECORD = "loops.csv", ".midiforge-wrote-loops"
 FORMATS = ("wav", "flac", "ogg")
@@ -147,10 +148,9 @@ def _sound(soundfont: Path | str) -> tuple["Sound | None", str]:
 
     A SoundFont that was named and is damaged is an error: somebody meant it.
     """
-    from midiforge.sound import Sound, find_soundfont
-    from midiforge.sound.fluid import library
+    from midiforge.sound.fluid import Sound, library
     from midiforge.sound.packages import check_packages
-    from midiforge.sound.soundfont import VARIABLE
+    from midiforge.sound.soundfont import VARIABLE, find_soundfont
 
     named = find_soundfont(soundfont) if soundfont or os.environ.get(VARIABLE) else None
     try:
@@ -199,7 +199,7 @@ def _write_sound(
 
     The fullest loop gives the level: a click alone made as loud as a band would hurt.
     """
-    from midiforge.sound import render_all
+    from midiforge.sound.pool import render_all
     from midiforge.sound.render import RATE
 
     done: dict[str, Done] = {}
@@ -231,7 +231,8 @@ def _named(file: str, ending: str) -> str:
 def _job(
     each: Written, drill: Drill, path: Path, ending: str, levels: dict[Number, float]
 ) -> "Job":
-    from midiforge.sound import Job, about
+    from midiforge.sound.audio_file import about
+    from midiforge.sound.pool import Job
 
     loop = each.loop
     gains = [levels[number] for number in each.numbers if number in levels]

@@ -7,8 +7,7 @@ from contextlib import contextmanager, suppress
 from midiforge.kits.learn.kit_strokes import STROKES
 from midiforge.kits.learn.learn import ENDS, SKIPS, Learning
 from midiforge.kits.learn.words import ending
-from midiforge.live.playing.keyboard import pressed, single_keys
-from midiforge.live.playing.route import Command
+from midiforge.live.playing.controls import Command, pressed, single_keys
 from midiforge.live.screen.terminal import (
     CLEAR_BELOW,
     CLEAR_LINE,
