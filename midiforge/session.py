@@ -117,7 +117,7 @@ class Session:
     ) -> SheetReport:
         """Writes exercises as engraved pages, or for other programs, as `midiforge sheet` does.
 
-        path: its ending names one of `midiforge.pages.formats`. only: numbers of exercises,
+        path: its ending names one of `midiforge.pages.sheet.FORMATS`. only: numbers of exercises,
             "3,5-8,9b"; "" for all. paper: "a4" or "letter". large: print for the music stand.
             with_counts: the counts below the notes.
         Raises MidiforgeError; a file that is there is then as it was.
