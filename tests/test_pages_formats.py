@@ -22,7 +22,7 @@ from test_faults import Killed, failing, files, points
 import midiforge
 from midiforge.command.run import run
 from midiforge.errors import MidiforgeError
-from midiforge.files.record import Unsealed
+from midiforge.files.own_file import Unsealed
 from midiforge.pages.sheet import FORMATS, formats_said
 
 pytest.importorskip("verovio", reason="the engraving library (extra pages) is not installed")

@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
 from midiforge.files.disk import check_name, reason
-from midiforge.files.own_file import Seal
-from midiforge.files.record import Unsealed
+from midiforge.files.own_file import Ours, Seal, Unsealed
 from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
@@ -61,7 +60,7 @@ class Format:
     ending: str
     gives: str
     make: Callable[[Content], str | bytes]
-    seal: Seal | Unsealed
+    seal: Ours
     meant_by: tuple[str, ...] = ()
 
 
