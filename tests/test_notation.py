@@ -128,10 +128,10 @@ def test_a_foot_on_a_hand_s_instrument_stands_at_the_foot_of_the_staff() -> None
         {"sticking": "RL", "feet": "son-clave-3-2 on LF as cowbell", "stages": "full"}
     )
     [score] = scores(midiforge.exercises(drill))
-    moved = [each for each in score.signs if each[1] == "cowbell"]
-    assert [(sign.place, sign.head, foot) for sign, _, foot in moved] == [
+    moved = [head for head in score.heads(HANDS_VOICE, FEET_VOICE) if head.voice == "cowbell"]
+    assert {(head.sign.place, head.sign.head, head.foot) for head in moved} == {
         (-1, "triangle", "left foot")
-    ]
+    }
 
 
 def test_a_long_cymbal_is_a_quarter_and_rests_and_a_long_drum_is_hollow() -> None:

@@ -175,25 +175,9 @@ class Score:
         known = shelf.ostinatos().get(name)
         return titles.get(name) or (known.title if known else name)
 
-    @property
-    def signs(self) -> tuple[tuple[Sign, str, str], ...]:
-        """Every sign on the player's staff: the sign, its voice, the foot that it is moved for."""
-        found: dict[tuple[Sign, str, str], None] = {}
+    def heads(self, *voices: str) -> Iterator[Head]:
+        """Every notehead of some voices, grace notes too, bar by bar."""
         for bar in self.bars:
-            for name in (HANDS_VOICE, FEET_VOICE):
-                voice = bar.voice(name)
-                for note in voice.notes if voice else ():
-                    heads = (*note.heads, *note.grace)
-                    found.update(dict.fromkeys((h.sign, h.voice, h.foot) for h in heads))
-        return tuple(found)
-
-    @property
-    def signs_above(self) -> tuple[tuple[Sign, str], ...]:
-        """Every sign on the lines above the player's staff: the sign, its voice."""
-        found: dict[tuple[Sign, str], None] = {}
-        for bar in self.bars:
-            for voice in bar.voices:
-                if voice.name in self.above:
-                    heads = (head for note in voice.notes for head in note.heads)
-                    found.update(dict.fromkeys((head.sign, head.voice) for head in heads))
-        return tuple(found)
+            for voice in filter(None, map(bar.voice, voices)):
+                for note in voice.notes:
+                    yield from (*note.heads, *note.grace)

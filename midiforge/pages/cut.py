@@ -5,7 +5,7 @@ below their notes, its bar lines. The pieces of one score have one height, so th
 them make a line, on paper as on a telephone.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
@@ -25,9 +25,10 @@ from midiforge.notation.score import (
     Voice,
 )
 from midiforge.notation.sign import Sign
+from midiforge.pages.drawing import Piece, Setting
 from midiforge.pages.engrave import Engraver
 from midiforge.pages.ink import shapes_at
-from midiforge.pages.piece import Piece, Setting
+from midiforge.pages.mei import named
 from midiforge.pages.piece_drawing import (
     DIGITS,
     STAFF,
@@ -74,6 +75,7 @@ class _Cutter:
         exercise, (passage, bar, span, width) = self.score.exercise, place
         own = [v for v in bar.voices if v.name in (HANDS_VOICE, FEET_VOICE)]
         staves = [[voice] for voice in bar.voices if voice not in own] + [own]
+        notes = {name: note for name, voice, note in named(staves) if voice in own}
         engraved = self.engraver.bar(
             exercise.meter, exercise.step, staves, span, round(width), simile
         )
@@ -92,7 +94,7 @@ class _Cutter:
             width=width + REPEAT * (first + last) + (TAIL if ends_bar else 0),
             shift=REPEAT * first,
             is_simile=simile,
-            notes={} if simile else dict(_named(own, len(staves))),
+            notes={} if simile else notes,
         )
 
 
@@ -144,10 +146,3 @@ def key_piece(sign: Sign, engraver: Engraver, is_above: bool = False) -> tuple[P
     drawing = [staff_lines(top, _KEY_WIDTH, not is_above), shapes_at(shapes, shift, top)]
     bottom = max(_KEY_ROOM[0] + STAFF, top + shapes.bottom) + _KEY_ROOM[1]
     return Piece(_KEY_WIDTH, together(drawing), (), 0, shapes.signs), bottom
-
-
-def _named(voices: Sequence[Voice], staff: int) -> Iterator[tuple[str, Note]]:
-    """The notes of the player's staff by the names `mei` gives them."""
-    for i, voice in enumerate(voices):
-        for j, note in enumerate(voice.notes):
-            yield f"s{staff}v{i}n{j}", note

@@ -7,10 +7,9 @@ from fractions import Fraction
 from pathlib import Path
 
 from midiforge import __version__
-from midiforge.pages.booklet import ABOUT, CAUTIONS, Booklet, Entry
-from midiforge.pages.drawing import STYLE, joined, sign_definitions
+from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry
+from midiforge.pages.drawing import STYLE, Piece, joined, sign_definitions
 from midiforge.pages.paper import Paper
-from midiforge.pages.piece import Piece
 from midiforge.pages.script import script
 from midiforge.pages.shapes import SPACE
 from midiforge.pages.sound import Place, sound
@@ -99,11 +98,7 @@ def _front(booklet: Booklet) -> Iterator[str]:
         yield '</ul><dl class="legend">'
         for sign_text, meaning in booklet.legend:
             yield f"<div><dt>{escaped(sign_text)}</dt><dd>{escaped(meaning)}</dd></div>"
-        yield (
-            "</dl><p class=small>Hands stems up, feet stems down. Places on the staff after "
-            "N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994.</p>"
-            "</section>"
-        )
+        yield f"</dl><p class=small>{PLACES}</p></section>"
     yield '<section class="care"><h2>Look after yourself</h2><ul>'
     yield from (f"<li>{escaped(caution)}</li>" for caution in CAUTIONS)
     yield "</ul></section>"

@@ -8,10 +8,10 @@ from itertools import pairwise
 from midiforge.model.counts import UNNAMED
 from midiforge.notation.score import Bar, Note, Score
 from midiforge.notation.swells import Hairpin
+from midiforge.pages.drawing import Piece
 from midiforge.pages.engrave import Engraved
 from midiforge.pages.even import HALF_HEAD
 from midiforge.pages.ink import chord_at, dots, line, shapes_at, stroke, text_at
-from midiforge.pages.piece import Piece
 from midiforge.pages.shapes import SPACE, Shapes
 from midiforge.pages.text_width import CHORD, chord_width, text_width
 from midiforge.pages.widths import BETWEEN_CHORDS, Layout, Span

@@ -4,10 +4,9 @@ from collections.abc import Iterator
 
 from midiforge import __version__
 from midiforge.pages.booklet import Booklet, Entry
-from midiforge.pages.drawing import STYLE, in_lines, joined, sign_definitions
+from midiforge.pages.drawing import STYLE, Piece, in_lines, joined, sign_definitions
 from midiforge.pages.ink import moved, text_at
 from midiforge.pages.paper import Paper
-from midiforge.pages.piece import Piece
 from midiforge.pages.shapes import SPACE
 from midiforge.pages.text_width import in_width
 from midiforge.svg import Svg, document, element

@@ -99,17 +99,16 @@ def _credit(paragraph: str) -> str:
 
 def _staves(written: Sequence[Score]) -> tuple[Staff, ...]:
     """The parts from the top: the lines above the player's staff, then the player."""
-    own = dict.fromkeys(voice for score in written for _, voice, _ in score.signs)
+    own: dict[str, None] = {}  # voices, which come once
     above: dict[str, dict[str, None]] = {}
     titles: dict[str, str] = {}
     for score in written:
+        own |= dict.fromkeys(head.voice for head in score.heads(HANDS_VOICE, FEET_VOICE))
         for name in score.above:
-            found = above.setdefault(name, {})
             titles.setdefault(name, score.title_above(name))
-            for bar in score.bars:
-                voice = bar.voice(name)
-                for note in voice.notes if voice else ():
-                    found.update(dict.fromkeys(head.voice for head in note.heads))
+            above.setdefault(name, {}).update(
+                dict.fromkeys(head.voice for head in score.heads(name))
+            )
     return (
         *(
             Staff(f"P{number}", titles[name], 1, (name,), tuple(voices))
