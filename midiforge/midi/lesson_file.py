@@ -10,8 +10,7 @@ from typing import IO
 
 from midiforge.kits.kit import Kit
 from midiforge.midi import smf
-from midiforge.midi.exercise_file import opening
-from midiforge.midi.tracks import Part, exercise_parts
+from midiforge.midi.exercise_file import Part, exercise_parts, openings
 from midiforge.model.exercise import Exercise
 
 _IN_MEMORY = 1 << 19  # bytes of a track kept in memory before it goes to disk
@@ -78,8 +77,8 @@ class LessonFile:
     def write(self, stream: IO[bytes]) -> None:
         """Writes the file."""
         stream.write(smf.header(0 if self.single else 1, len(self._tracks), self.division))
-        for number, (name, track) in enumerate(self._tracks.items(), start=1):
-            begin = opening(name, self.title, self.kit, sound=number == min(2, len(self._tracks)))
+        begins = openings(self._tracks, self.title, self.kit)
+        for track, begin in zip(self._tracks.values(), begins, strict=True):
             end = smf.wait(track.pending) + smf.END_OF_TRACK
             stream.write(smf.track_header(len(begin) + track.size + len(end)))
             stream.write(begin)
