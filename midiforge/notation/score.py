@@ -4,7 +4,7 @@ What is played over and over is written once, with how often it goes round. The 
 upper voice and the feet the lower; time layers and timelines have a staff of their own above.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from fractions import Fraction
 
 from midiforge.frozen import frozen
@@ -57,6 +57,14 @@ class Note:
     def is_rest(self) -> bool:
         """Whether nothing is struck."""
         return not self.heads
+
+    def heads_by(self, kind: Callable[[Head], object]) -> Iterable[Head]:
+        """One notehead of each kind: of two hands on one surface the louder, as it sounds."""
+        louder: dict[object, Head] = {}
+        for head in self.heads:
+            if kind(head) not in louder or louder[kind(head)].is_ghost:
+                louder[kind(head)] = head
+        return louder.values()
 
     @property
     def sticking(self) -> str:

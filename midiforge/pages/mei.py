@@ -141,22 +141,12 @@ def _note(note: Note, name: str, voice: str, alone: bool) -> tuple[str, str]:
     buzz = ' stem.mod="z"' if note.is_buzz else ""
     signs = "".join(_signs(note, voice))
     before = _grace(note.grace, name)
-    heads = list(_different(note.heads))
+    heads = [*note.heads_by(lambda head: (head.sign.place, head.sign.head))]
     if len(heads) == 1:
         only = f'<note xml:id="{name}"{duration}{stem}{buzz}{_head(heads[0])}>{signs}</note>'
         return before, only
     inner = "".join(f"<note{_head(head)}/>" for head in heads)
     return before, f'<chord xml:id="{name}"{duration}{stem}{buzz}>{signs}{inner}</chord>'
-
-
-def _different(heads: Iterable[Head]) -> Iterator[Head]:
-    """One notehead for each sign: of both hands on one drum the louder, as it sounds."""
-    seen: dict[tuple[int, str], Head] = {}
-    for each in heads:
-        place = (each.sign.place, each.sign.head)
-        if place not in seen or seen[place].is_ghost:
-            seen[place] = each
-    return iter(seen.values())
 
 
 def _signs(note: Note, voice: str) -> Iterator[str]:

@@ -77,32 +77,31 @@ def frames(
         bar_length = in_divisions(divisions, exercise.meter.bar)
         first, loop = score.passages[0].bars[0], score.loop
         in_a_system = _bars_in_a_system(score, paper)
-        for passage in score.passages:
-            for bar in passage.bars:
-                begins = meter is not None and (bar.number - first.number) % in_a_system == 0
-                opening = '<print new-system="yes"/>\n' if begins else ""
-                time, said = "", ""
-                if bar is first:
-                    if exercise.meter != meter:
-                        time = _time(exercise.meter)
-                    said = directions.title(score) + directions.tempo(score)
-                    if exercise.swing != swing and (swing or not exercise.swing.is_straight):
-                        said += directions.swing(exercise.swing)
-                        swing = exercise.swing
-                    meter = exercise.meter
-                if bar.words:
-                    words = f'<words enclosure="rectangle">{text_of(bar.words)}</words>'
-                    said += directions.direction(words)
-                opening += _LEFT_BARLINE if bar is loop.bars[0] else ""
-                closing = ""
-                if bar is loop.bars[-1]:
-                    if loop.times > 1:
-                        said += directions.direction(f"<words>{loop.times} times</words>")
-                    closing = _right_barline(loop.times)
-                # What goes on is printed again where a system begins.
-                chords = tuple(sign for sign in bar.chords if begins or not sign.goes_on)
-                counts = {at: count for at, count in bar.counts if with_counts and count != UNNAMED}
-                yield Frame(bar, opening, time, said, closing, bar_length, counts, chords)
+        for bar in score.bars:
+            begins = meter is not None and (bar.number - first.number) % in_a_system == 0
+            opening = '<print new-system="yes"/>\n' if begins else ""
+            time, said = "", ""
+            if bar is first:
+                if exercise.meter != meter:
+                    time = _time(exercise.meter)
+                said = directions.title(score) + directions.tempo(score)
+                if exercise.swing != swing and (swing or not exercise.swing.is_straight):
+                    said += directions.swing(exercise.swing)
+                    swing = exercise.swing
+                meter = exercise.meter
+            if bar.words:
+                words = f'<words enclosure="rectangle">{text_of(bar.words)}</words>'
+                said += directions.direction(words)
+            opening += _LEFT_BARLINE if bar is loop.bars[0] else ""
+            closing = ""
+            if bar is loop.bars[-1]:
+                if loop.times > 1:
+                    said += directions.direction(f"<words>{loop.times} times</words>")
+                closing = _right_barline(loop.times)
+            # What goes on is printed again where a system begins.
+            chords = tuple(sign for sign in bar.chords if begins or not sign.goes_on)
+            counts = {at: count for at, count in bar.counts if with_counts and count != UNNAMED}
+            yield Frame(bar, opening, time, said, closing, bar_length, counts, chords)
 
 
 def _bars_in_a_system(score: Score, paper: Paper) -> int:
