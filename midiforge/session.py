@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from midiforge.live.clock.timing import LatenessFigures
     from midiforge.live.playing.times import Times
     from midiforge.live.ports.output import TakesMessages
-    from midiforge.loops.loop_set import Shape
+    from midiforge.loops import Shape
     from midiforge.midi.reading import MidiSource
     from midiforge.practice.entry import Entry
     from midiforge.practice.plan import Plan

@@ -31,7 +31,7 @@ from midiforge.live.playing import keyboard
 from midiforge.live.playing import play as playing
 from midiforge.live.playing.keyboard import KEYS as KEYS_WHILE_PLAYING
 from midiforge.live.playing.route import Command
-from midiforge.loops.kinds import KINDS
+from midiforge.loops import KINDS
 from midiforge.pages.hits import COLUMNS
 from midiforge.pages.sheet import FORMATS
 

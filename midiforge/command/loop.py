@@ -71,8 +71,7 @@ def loop(
     both, the click and the clave alone, with gaps of silence, and a ladder of its tempos.
     """
     from midiforge.folders.loops import FORMATS, write_loops
-    from midiforge.loops.kinds import read_kinds
-    from midiforge.loops.loop_set import Shape
+    from midiforge.loops import Shape, read_kinds
 
     if not out.strip():
         raise MidiforgeError("no folder is named", "--out", hint="such as --out loops")

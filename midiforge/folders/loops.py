@@ -16,7 +16,7 @@ from midiforge.files.swap import checksum_of
 from midiforge.files.table import table
 from midiforge.frozen import frozen
 from midiforge.lesson.size import most_pieces
-from midiforge.loops.loop_set import Loop, Shape, loops
+from midiforge.loops import Loop, Shape, loops
 from midiforge.midi.exercise_file import exercise_bytes
 from midiforge.model.number import Number
 from midiforge.model.tempo import plain
