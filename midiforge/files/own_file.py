@@ -10,7 +10,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
-from midiforge.files.disk import check_name, real, reason, write_aside
+from midiforge.files.disk import check_name, real, write_aside, writing
 from midiforge.files.record import Record, write_record
 from midiforge.files.swap import checksum, checksum_of, held, new_aside, swap
 from midiforge.frozen import frozen
@@ -24,12 +24,10 @@ class Ours(ABC):
     def check(self, path: Path) -> None:
         """Raises MidiforgeError if something is there that is not ours, or was changed since."""
         check_name(path)
-        try:
+        with writing(path):
             if path.exists() and not (path.is_file() and self._is_ours(_behind(path))):
                 what = "is there, and not written by midiforge, or changed since"
                 raise MidiforgeError(what, str(path), hint="choose another name, or remove it")
-        except OSError as error:
-            raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
 
     def write(self, path: Path, content: str | bytes) -> None:
         """Writes a file whole, over nothing but an unchanged one of its kind.
@@ -89,17 +87,14 @@ class Unsealed(Ours):
 
     def _put(self, path: Path, body: bytes) -> None:
         folder, name = path.parent, path.name
-        try:
-            with held(folder), new_aside(folder) as aside:
-                before = Record(folder, UNSEALED)
-                others = (other for other in before.sums if other != name)
-                there = [other for other in others if before.unchanged(other)]
-                sums = {other: checksum_of(folder / other) for other in there}
-                (aside / name).write_bytes(body)
-                write_record(aside / UNSEALED, {name: checksum(body), **sums})
-                swap(folder, aside, (name, UNSEALED), {})
-        except OSError as error:
-            raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
+        with writing(path), held(folder), new_aside(folder) as aside:
+            before = Record(folder, UNSEALED)
+            others = (other for other in before.sums if other != name)
+            there = [other for other in others if before.unchanged(other)]
+            sums = {other: checksum_of(folder / other) for other in there}
+            (aside / name).write_bytes(body)
+            write_record(aside / UNSEALED, {name: checksum(body), **sums})
+            swap(folder, aside, (name, UNSEALED), {})
 
 
 PLAN = Seal("# midiforge practice, sha256 {}\n")

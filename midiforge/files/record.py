@@ -10,7 +10,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
-from midiforge.files.disk import check_name, reason
+from midiforge.files.disk import check_name, writing
 from midiforge.files.swap import checksum_of, held, new_aside, swap
 from midiforge.frozen import frozen
 
@@ -31,21 +31,20 @@ def rewriting(folder: Path, name: str, *always: str) -> Iterator[tuple["Record",
     check_name(folder)
     made: list[Path] = []
     try:
-        if folder.exists() and not folder.is_dir():
-            raise MidiforgeError("is a file, not a folder", str(folder))
-        for above in reversed((folder, *folder.parents)):
-            if not above.exists():
-                with suppress(FileExistsError):  # somebody else was faster
-                    above.mkdir()
-                    made.insert(0, above)
-        with held(folder):
-            before = Record(folder, name)
-            for file in always:
-                before.check(file)
-            with new_aside(folder) as aside:
-                yield before, aside
-    except OSError as error:
-        raise MidiforgeError(f"cannot be written: {reason(error)}", str(folder)) from None
+        with writing(folder):
+            if folder.exists() and not folder.is_dir():
+                raise MidiforgeError("is a file, not a folder", str(folder))
+            for above in reversed((folder, *folder.parents)):
+                if not above.exists():
+                    with suppress(FileExistsError):  # somebody else was faster
+                        above.mkdir()
+                        made.insert(0, above)
+            with held(folder):
+                before = Record(folder, name)
+                for file in always:
+                    before.check(file)
+                with new_aside(folder) as aside:
+                    yield before, aside
     finally:
         for empty in made:
             with suppress(OSError):

@@ -12,8 +12,8 @@ from itertools import pairwise
 from math import gcd, lcm
 
 from midiforge.errors import MidiforgeError
-from midiforge.frozen import frozen
 from midiforge.model.meter import Meter
+from midiforge.notation.score import Group, Note, Tuplet, Value
 
 # Names as MusicXML and the trade have them; lengths in quarter notes.
 VALUES = {
@@ -27,54 +27,6 @@ VALUES = {
 FINEST = min(VALUES)
 _DOTTED = Fraction(3, 2)
 _TOO_FINE = "are finer than thirty-second notes, which is as fine as a staff is written"
-
-
-@frozen
-class Value:
-    """A note value: its name, and whether it is dotted."""
-
-    name: str
-    dotted: bool = False
-
-    @property
-    def flags(self) -> int:
-        """How many beams or flags it has."""
-        return {"eighth": 1, "16th": 2, "32nd": 3}.get(self.name, 0)
-
-
-@frozen
-class Tuplet:
-    """`actual` notes in the time of `normal`, each written as a `unit`."""
-
-    actual: int
-    normal: int
-    unit: str
-
-
-@frozen
-class Written:
-    """One written value: a stroke or a rest.
-
-    start, length: in quarter notes, the start from the bar line.
-    """
-
-    start: Fraction
-    length: Fraction
-    value: Value
-    is_rest: bool
-
-
-@frozen
-class Cell:
-    """A beat of a bar, or a part of one: what is beamed together.
-
-    start, length: in quarter notes, the start from the bar line.
-    """
-
-    start: Fraction
-    length: Fraction
-    tuplet: Tuplet | None
-    values: tuple[Written, ...]
 
 
 def value_of(length: Fraction) -> Value | None:
@@ -125,16 +77,17 @@ def _parts(group: int, unit: Fraction) -> Sequence[int]:
     return (size,) * (group // size)
 
 
-def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Cell, ...]:
-    """The cells of a bar with strokes at `onsets` (quarter notes from the bar line, rising).
+def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Group, ...]:
+    """The cells of a bar with strokes at `onsets` (quarter notes from the bar line, rising), their
+    notes without noteheads yet.
 
     Raises MidiforgeError for a rhythm finer than thirty-second notes.
     """
     if Fraction(4, meter.unit) < FINEST:
         raise MidiforgeError(f"beats of 1/{meter.unit} {_TOO_FINE}", hint="a larger note value")
     if not onsets:
-        whole = Written(Fraction(0), meter.bar, Value("whole"), is_rest=True)
-        return (Cell(Fraction(0), meter.bar, None, (whole,)),)
+        whole = Note(Fraction(0), meter.bar, Value("whole"), is_rest=True)
+        return (Group(Fraction(0), meter.bar, None, (whole,)),)
     written = []
     for start, length, in_three in cells_of(meter):
         inside = [time - start for time in onsets if start <= time < start + length]
@@ -149,7 +102,7 @@ def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Cell, ...]:
     return tuple(_with_half_rests(meter, written))
 
 
-def _cell(start: Fraction, length: Fraction, in_three: bool, onsets: list[Fraction]) -> Cell:
+def _cell(start: Fraction, length: Fraction, in_three: bool, onsets: list[Fraction]) -> Group:
     base = 3 if in_three else 1
     parts = _parts_for(onsets, length)
     if in_three and parts == 2:
@@ -165,12 +118,12 @@ def _cell(start: Fraction, length: Fraction, in_three: bool, onsets: list[Fracti
             hint="choose fewer steps, or a longer beat",
         )
     tuplet = Tuplet(parts, written_parts, VALUES[unit]) if written_parts != parts else None
-    part, values = length / parts, []
+    part, notes = length / parts, []
     for place, size, is_rest in _spelled([int(time / part) for time in onsets], parts, base):
         value = value_of(size * unit)
         assert value is not None
-        values.append(Written(start + place * part, size * part, value, is_rest))
-    return Cell(start, length, tuplet, tuple(values))
+        notes.append(Note(start + place * part, size * part, value, is_rest=is_rest))
+    return Group(start, length, tuplet, tuple(notes))
 
 
 def _parts_for(onsets: Iterable[Fraction], length: Fraction) -> int:
@@ -263,17 +216,17 @@ def _largest_plain(parts: int) -> int:
     return 1 << (parts.bit_length() - 1)
 
 
-def _with_half_rests(meter: Meter, cells: list[Cell]) -> Iterator[Cell]:
+def _with_half_rests(meter: Meter, cells: list[Group]) -> Iterator[Group]:
     """The cells, with a half rest for each silent half of a bar of four quarters."""
     quarters = meter.groups == (1, 1, 1, 1) and meter.unit == 4
     at = 0
     while at < len(cells):
         pair = cells[at : at + 2]
-        silent = all(value.is_rest for cell in pair for value in cell.values)
+        silent = all(note.is_rest for cell in pair for note in cell.notes)
         if quarters and at % 2 == 0 and silent:
             start = pair[0].start
-            rest = Written(start, Fraction(2), Value("half"), is_rest=True)
-            yield Cell(start, Fraction(2), None, (rest,))
+            rest = Note(start, Fraction(2), Value("half"), is_rest=True)
+            yield Group(start, Fraction(2), None, (rest,))
             at += 2
         else:
             yield cells[at]

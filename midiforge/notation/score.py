@@ -11,11 +11,32 @@ from midiforge.frozen import frozen
 from midiforge.library import shelf
 from midiforge.model.exercise import Exercise
 from midiforge.notation.chords import ChordSign
-from midiforge.notation.rhythm import Tuplet, Value
 from midiforge.notation.sign import Sign
 from midiforge.notation.swells import Hairpin
 
 HANDS_VOICE, FEET_VOICE = "hands", "feet"
+
+
+@frozen
+class Value:
+    """A note value: its name, and whether it is dotted."""
+
+    name: str
+    dotted: bool = False
+
+    @property
+    def flags(self) -> int:
+        """How many beams or flags it has."""
+        return {"eighth": 1, "16th": 2, "32nd": 3}.get(self.name, 0)
+
+
+@frozen
+class Tuplet:
+    """`actual` notes in the time of `normal`, each written as a `unit`."""
+
+    actual: int
+    normal: int
+    unit: str
 
 
 @frozen
@@ -36,7 +57,7 @@ class Head:
 
 @frozen
 class Note:
-    """A note, a chord or a rest (no heads), in its place.
+    """A note, a chord or a rest, in its place.
 
     start, length: in quarter notes, the start from the bar line; the length is the written one.
     mark: "open", "half-open" or "closed", of a hi-hat.
@@ -52,11 +73,7 @@ class Note:
     mark: str = ""
     is_buzz: bool = False
     grace: tuple[Head, ...] = ()
-
-    @property
-    def is_rest(self) -> bool:
-        """Whether nothing is struck."""
-        return not self.heads
+    is_rest: bool = False
 
     def heads_by(self, kind: Callable[[Head], object]) -> Iterable[Head]:
         """One notehead of each kind: of two hands on one surface the louder, as it sounds."""
@@ -74,7 +91,10 @@ class Note:
 
 @frozen
 class Group:
-    """The notes of a cell: what is beamed together, and what a tuplet's bracket spans."""
+    """A beat of a bar, or a part of one: what is beamed together, or under a tuplet's bracket.
+
+    start, length: in quarter notes, the start from the bar line.
+    """
 
     start: Fraction
     length: Fraction

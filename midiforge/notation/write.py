@@ -10,7 +10,7 @@ from midiforge.model.exercise import Exercise, by_piece
 from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
 from midiforge.notation.chords import ChordSign, chord_signs
 from midiforge.notation.returns import bars_round, heard_only
-from midiforge.notation.rhythm import Cell, Value, Written, write_bar
+from midiforge.notation.rhythm import write_bar
 from midiforge.notation.score import (
     FEET_VOICE,
     HANDS_VOICE,
@@ -20,6 +20,7 @@ from midiforge.notation.score import (
     Note,
     Passage,
     Score,
+    Value,
     Voice,
 )
 from midiforge.notation.sign import foot_sign, on_one_line, sign_of
@@ -190,14 +191,14 @@ def _voice(exercise: Exercise, name: str, hits: Iterable[Hit], number: int) -> V
     for hit in hits:
         if _voice_name(hit) == name:
             at.setdefault(hit.time - number * exercise.meter.bar, []).append(hit)
-    cells = write_bar(exercise.meter, sorted(at))
-    return Voice(name, tuple(_group(cell, at) for cell in cells))
+    return Voice(name, tuple(_group(cell, at) for cell in write_bar(exercise.meter, sorted(at))))
 
 
-def _group(cell: Cell, at: dict[Fraction, list[Hit]]) -> Group:
+def _group(cell: Group, at: dict[Fraction, list[Hit]]) -> Group:
+    """A cell with what is struck."""
     notes: list[Note] = []
-    for value in cell.values:
-        note = _note(value, at)
+    for blank in cell.notes:
+        note = blank if blank.is_rest else _note(blank, at[blank.start])
         notes += _no_hollow_cross(note) if cell.tuplet is None else [note]
     return Group(cell.start, cell.length, cell.tuplet, tuple(notes))
 
@@ -215,15 +216,13 @@ def _no_hollow_cross(note: Note) -> list[Note]:
     at, left = note.start + 1, note.length - 1
     for length, name in ((Fraction(1), "quarter"), (Fraction(2), "half")):
         if left >= length and (left / length) % 2:
-            rests.append(Note(at, length, Value(name)))
+            rests.append(Note(at, length, Value(name), is_rest=True))
             at, left = at + length, left - length
     return [short, *rests]
 
 
-def _note(written: Written, at: dict[Fraction, list[Hit]]) -> Note:
-    if written.is_rest:
-        return Note(written.start, written.length, written.value)
-    hits = sorted(at[written.start], key=lambda hit: _LIMB_ORDER.get(hit.limb, 9))  # type: ignore[arg-type]
+def _note(blank: Note, struck: Iterable[Hit]) -> Note:
+    hits = sorted(struck, key=lambda hit: _LIMB_ORDER.get(hit.limb, 9))  # type: ignore[arg-type]
     heads = sorted((_head(hit) for hit in hits), key=lambda head: head.sign.place)
     ornaments = [hit.ornament for hit in hits if hit.ornament]
     grace = tuple(
@@ -233,9 +232,9 @@ def _note(written: Written, at: dict[Fraction, list[Hit]]) -> Note:
         for _ in range(ornament.grace_notes)
     )
     return Note(
-        written.start,
-        written.length,
-        written.value,
+        blank.start,
+        blank.length,
+        blank.value,
         tuple(heads),
         is_accented=any(hit.strength is Strength.ACCENT for hit in hits),
         mark=next((head.sign.mark for head in heads if head.sign.mark), ""),

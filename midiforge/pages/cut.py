@@ -9,7 +9,6 @@ from dataclasses import replace
 from fractions import Fraction
 
 from midiforge.model.meter import Meter
-from midiforge.notation.rhythm import Value
 from midiforge.notation.score import (
     FEET_VOICE,
     HANDS_VOICE,
@@ -19,6 +18,7 @@ from midiforge.notation.score import (
     Note,
     Passage,
     Score,
+    Value,
     Voice,
 )
 from midiforge.notation.sign import Sign

@@ -8,8 +8,17 @@ from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 
 from midiforge.model.meter import Meter
-from midiforge.notation.rhythm import Cell, Tuplet, Value, write_bar
-from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Group, Head, Note, Voice
+from midiforge.notation.rhythm import write_bar
+from midiforge.notation.score import (
+    FEET_VOICE,
+    HANDS_VOICE,
+    Group,
+    Head,
+    Note,
+    Tuplet,
+    Value,
+    Voice,
+)
 from midiforge.pages.widths import Span
 
 _DURATIONS = {"whole": "1", "half": "2", "quarter": "4", "eighth": "8", "16th": "16", "32nd": "32"}
@@ -182,11 +191,11 @@ def _grace(heads: Sequence[Head], name: str) -> str:
     return notes if single else f'<graceGrp slash="yes"><beam>{notes}</beam></graceGrp>'
 
 
-def _spaces(grid: Iterable[Cell], span: Span) -> Iterator[str]:
+def _spaces(grid: Iterable[Group], span: Span) -> Iterator[str]:
     """Blanks on every step of the grid, which keep its columns evenly apart."""
     for cell in grid:
         if _inside(cell.start, span):
-            blanks = "".join(_space(blank.value) for blank in cell.values)
+            blanks = "".join(_space(blank.value) for blank in cell.notes)
             yield _tuplet(cell.tuplet, blanks, voice="")
 
 

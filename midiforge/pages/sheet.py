@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
-from midiforge.files.disk import check_name, reason
+from midiforge.files.disk import check_name, writing
 from midiforge.files.own_file import Ours, Seal, Unsealed
 from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
@@ -158,10 +158,8 @@ def _unknown(path: Path) -> str:
 def _check_place(path: Path) -> None:
     """Raises MidiforgeError, before the work, if no file can be there."""
     check_name(path)
-    try:
+    with writing(path):
         if path.is_dir():
             raise MidiforgeError("is a folder, not a file", str(path))
         if not path.exists() and not path.parent.is_dir():
             raise MidiforgeError("is not a folder", str(path.parent))
-    except OSError as error:
-        raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None

@@ -1,6 +1,8 @@
-"""Words and marks above the top part."""
+"""Words, and marks above the top part."""
 
+import re
 from fractions import Fraction
+from xml.sax.saxutils import escape
 
 from midiforge.insight.words import paragraphs
 from midiforge.model.meter import Meter
@@ -10,10 +12,17 @@ from midiforge.model.tempo import TempoMap, plain
 from midiforge.notation.rhythm import value_of
 from midiforge.notation.score import Score
 from midiforge.notation.swells import Hairpin
-from midiforge.pages.musicxml.text import text_of
 
 # By the length of the pair; MusicXML knows no other swung notes.
 _SWING_TYPES = {Fraction(1): "eighth", Fraction(1, 2): "16th"}
+_LINE_BREAKS = re.compile("[\t\n\r]+")
+# What XML 1.0 does not allow in a document, even escaped (section 2.2, Char).
+_FORBIDDEN = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+def text_of(text: str) -> str:
+    """A text as the content of an element: escaped, on one line, without what XML forbids."""
+    return escape(_FORBIDDEN.sub("", _LINE_BREAKS.sub(" ", text)))
 
 
 def direction(kind: str, sound: str = "") -> str:

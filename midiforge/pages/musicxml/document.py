@@ -16,8 +16,8 @@ from midiforge.insight.words import paragraphs
 from midiforge.kits.kit import Kit
 from midiforge.library import shelf
 from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Score
+from midiforge.pages.musicxml.directions import text_of
 from midiforge.pages.musicxml.measures import Staff, frames, measures, parts_of_a_quarter
-from midiforge.pages.musicxml.text import text_of
 from midiforge.pages.paper import Paper, paper_of
 
 PLAYER = "Drum set"

@@ -11,8 +11,14 @@ from midiforge.model.swing import Swing
 from midiforge.notation.chords import ChordSign
 from midiforge.notation.score import Bar, Score
 from midiforge.pages.musicxml import directions
-from midiforge.pages.musicxml.notes import hand_of, harmonies, notes, whole_bar_rest
-from midiforge.pages.musicxml.text import in_divisions, text_of
+from midiforge.pages.musicxml.directions import text_of
+from midiforge.pages.musicxml.notes import (
+    hand_of,
+    harmonies,
+    in_divisions,
+    notes,
+    whole_bar_rest,
+)
 from midiforge.pages.paper import Paper
 
 # A system bears no more than this before it is hard to read.

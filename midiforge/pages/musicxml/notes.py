@@ -8,10 +8,9 @@ from xml.sax.saxutils import escape
 
 from midiforge.model.spelling import spelled
 from midiforge.notation.chords import ChordSign
-from midiforge.notation.rhythm import VALUES, Tuplet, Value
-from midiforge.notation.score import FEET_VOICE, Group, Head, Note, Voice
+from midiforge.notation.rhythm import VALUES
+from midiforge.notation.score import FEET_VOICE, Group, Head, Note, Tuplet, Value, Voice
 from midiforge.pages.musicxml.harmony import harmony
-from midiforge.pages.musicxml.text import in_divisions
 
 _TECHNICAL = {
     "open": "open",
@@ -21,6 +20,11 @@ _TECHNICAL = {
 }
 _STEMLESS = VALUES[Fraction(4)]
 _VOICE = attrgetter("voice")
+
+
+def in_divisions(divisions: int, length: Fraction) -> int:
+    """A length in quarter notes as a number of divisions of a quarter."""
+    return length.numerator * divisions // length.denominator
 
 
 class Hand(NamedTuple):
