@@ -76,7 +76,7 @@ class LoopReport:
     @property
     def seconds(self) -> Fraction:
         """How long all of it lasts."""
-        return sum((each.loop.seconds for each in self.written), Fraction(0))
+        return sum((files.loop.seconds for files in self.written), Fraction(0))
 
 
 def write_loops(
@@ -119,10 +119,10 @@ def write_loops(
                 where = (place.replace(str(aside), str(folder)) for place in error.where)
                 raise MidiforgeError(error.what, *where, hint=error.hint) from None
         with table(aside / INDEX, COLUMNS) as into_index:
-            for each in written:
-                for kind, numbers in each.uses:
-                    into_index(_row(each, kind, numbers))
-        names = (name for each in written for name in (each.file, each.audio) if name)
+            for files in written:
+                for kind, numbers in files.uses:
+                    into_index(_row(files, kind, numbers))
+        names = (name for files in written for name in (files.file, files.audio) if name)
         sums = {name: checksum_of(aside / name) for name in (*names, INDEX)}
         replaced = before.replace_by(aside, sums)
     left = tuple(dict.fromkeys(left_out))
@@ -186,44 +186,44 @@ def _write_sound(
     done: dict[str, Done] = {}  # by the loop's file
     levels: dict[Number, float] = {}
 
-    def job(each: Written) -> Job:
-        loop, said = each.loop, about(each.loop.exercise)
+    def job(files: Written) -> Job:
+        loop, said = files.loop, about(files.loop.exercise)
         return Job(
             exercise=loop.exercise,
             kit=drill.kit,
-            path=(aside / each.file).with_suffix(f".{ending}"),
+            path=(aside / files.file).with_suffix(f".{ending}"),
             about=replace(
                 said, title=f"{said.title}, {loop.kind}", comment=f"{loop.kind}; {said.comment}"
             ),
             closed=loop.closes,
             times=loop.times,
-            reference=min((levels[n] for n in each.numbers if n in levels), default=None),
+            reference=min((levels[n] for n in files.numbers if n in levels), default=None),
         )
 
-    firsts = [each for each in written if each.loop.kind == "everything"]
-    others = [each for each in written if each.loop.kind != "everything"]
+    firsts = [files for files in written if files.loop.kind == "everything"]
+    others = [files for files in written if files.loop.kind != "everything"]
     for group in (firsts, others):
-        for each, rendered in zip(group, render_all(map(job, group), sound), strict=True):
-            done[each.file] = rendered
+        for files, rendered in zip(group, render_all(map(job, group), sound), strict=True):
+            done[files.file] = rendered
             if rendered.silent:
                 left_out.append(f"{rendered.job.path.name}: next to nothing is heard in it")
             if progress:
                 progress(len(done), len(written))
         # Known before the first of the others is begun.
-        for each in firsts:
-            levels |= dict.fromkeys(each.numbers, done[each.file].gain)
-    for each in written:
-        audio = done[each.file]
+        for files in firsts:
+            levels |= dict.fromkeys(files.numbers, done[files.file].gain)
+    for files in written:
+        audio = done[files.file]
         name = audio.job.path.name
-        yield replace(each, audio=name, samples=audio.samples, rate=RATE, gain=audio.gain)
+        yield replace(files, audio=name, samples=audio.samples, rate=RATE, gain=audio.gain)
 
 
-def _row(each: Written, kind: str, numbers: tuple[Number, ...]) -> tuple[object, ...]:
-    loop, exercise = each.loop, each.loop.exercise
+def _row(files: Written, kind: str, numbers: tuple[Number, ...]) -> tuple[object, ...]:
+    loop, exercise = files.loop, files.loop.exercise
     tempos = (plain(exercise.tempo.first), plain(exercise.tempo.last))
     return (
-        each.file,
-        each.audio,
+        files.file,
+        files.audio,
         kind,
         " ".join(map(str, numbers)),
         exercise.title,
@@ -233,7 +233,7 @@ def _row(each: Written, kind: str, numbers: tuple[Number, ...]) -> tuple[object,
         exercise.count_in_bars,
         f"{float(loop.seconds):.6f}",
         f"{float(exercise.lead_seconds):.6f}" if loop.closes else "",
-        each.samples or "",
-        each.rate or "",
-        f"{20 * log10(each.gain):.2f}" if each.audio else "",
+        files.samples or "",
+        files.rate or "",
+        f"{20 * log10(files.gain):.2f}" if files.audio else "",
     )

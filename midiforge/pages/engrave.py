@@ -132,18 +132,18 @@ class Engraver:
             raise AssertionError(f"the engraving library refused {document}")
         drawing = ElementTree.fromstring(self._library.renderToSVG(1))
         self._remember_glyphs(drawing)
-        staves = [each for each in drawing.iter(f"{SVG}g") if each.get("class") == "staff"]
-        found: Sequence[Sequence[Mark]] = [list(marks(staff)) for staff in staves]
+        staves = [group for group in drawing.iter(f"{SVG}g") if group.get("class") == "staff"]
+        drawn: Sequence[Sequence[Mark]] = [list(marks(staff)) for staff in staves]
         columns: dict[Fraction, float] = {}
         if grid:
-            found, columns = grid.evenly(found, self.boxes, width)
+            drawn, columns = grid.evenly(drawn, self.boxes, width)
         else:
-            found = [with_room_for_plus(each) for each in found]
+            drawn = [*map(with_room_for_plus, drawn)]
         shapes = [
-            shapes_of(mended(each, self.boxes), self.boxes, len(list(lines_of(staff))))
-            for each, staff in zip(found, staves, strict=True)
+            shapes_of(mended(own, self.boxes), self.boxes, len(list(lines_of(staff))))
+            for own, staff in zip(drawn, staves, strict=True)
         ]
-        return Engraved(width, shapes, _places(found, self.boxes), columns)
+        return Engraved(width, shapes, _places(drawn, self.boxes), columns)
 
     def _remember_glyphs(self, drawing: ElementTree.Element) -> None:
         for group in drawing.iterfind(f"{SVG}defs/{SVG}g"):
@@ -156,10 +156,10 @@ class Engraver:
     def boxes(self) -> Boxes:
         """Each glyph's left, bottom, width and height, in thousandths of an em."""
         text = (self._resources / f"{_FONT}.xml").read_text(encoding="utf-8")
-        found = re.findall(
+        signs = re.findall(
             r'c="(\w+)" x="(-?[\d.]+)" y="(-?[\d.]+)" w="([\d.]+)" h="([\d.]+)"', text
         )
-        return {name: tuple(map(float, box)) for name, *box in found}  # type: ignore[misc]
+        return {name: tuple(map(float, box)) for name, *box in signs}  # type: ignore[misc]
 
 
 def _closest(step: Fraction, staves: Sequence[Sequence[Voice]]) -> Fraction:

@@ -68,7 +68,7 @@ def _level(tuplet: Sequence[Mark], boxes: Boxes) -> Iterator[tuple[Mark, Mark]]:
     height = min(heights) if drop > 0 else max(heights)
     middle = sum(x for x, _ in corners) / 2
     extents = [mark.extent(boxes) for mark in digits]
-    left, right = min(each[0] for each in extents), max(each[1] for each in extents)
+    left, right = min(left for left, *_ in extents), max(right for _, right, *_ in extents)
     by = middle - (left + right) / 2, height - sum(inner) / 2
     yield from ((mark, mark.moved(*by)) for mark in digits)
     beside = (right - left) / 2 + _BESIDE_NUMBER
@@ -82,9 +82,9 @@ def _bracket(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) ->
         return mark
     y = mark.points[0][1]
     others = (
-        abs(each.points[0][1] - y)
-        for each in by_note[mark.name]
-        if each.kind == "glyph" and each.glyph not in _BRACKETS
+        abs(other.points[0][1] - y)
+        for other in by_note[mark.name]
+        if other.kind == "glyph" and other.glyph not in _BRACKETS
     )
     if not any(0 < away < _CLOSE for away in others):
         return mark
@@ -106,11 +106,11 @@ def _buzz(
     if mark.glyph != _BUZZ or mark.beam not in beams:
         return mark
     x = mark.points[0][0]
-    extents = (each.extent(boxes) for each in beams[mark.beam])
+    extents = (beam.extent(boxes) for beam in beams[mark.beam])
     above = [below for left, right, _, below in extents if left - 1 <= x <= right + 1]
     nearest = max(above, default=0.0)  # only hands play buzzes, and their stems go up
-    signs = (each for each in by_note[mark.name] if each.glyph and each.glyph != _BUZZ)
-    heads = [each.points[0][1] for each in signs if each.points[0][1] > nearest]
+    signs = (sign for sign in by_note[mark.name] if sign.glyph and sign.glyph != _BUZZ)
+    heads = [sign.points[0][1] for sign in signs if sign.points[0][1] > nearest]
     room = min(heads, default=0.0) - _HALF_HEAD - nearest
     _, _, top, bottom = mark.extent(boxes)
     if not above or room <= 2 * _CLEAR:

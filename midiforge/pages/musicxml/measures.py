@@ -169,15 +169,15 @@ def measures(staff: Staff, frames: Iterable[Frame], divisions: int, is_top: bool
 
 def _voices(staff: Staff, frame: Frame, divisions: int) -> Iterator[str]:
     """The voices of one bar, one after the other, with the way back to its beginning between."""
-    found = [voice for voice in map(frame.bar.voice, staff.voices) if voice]
-    sounding = [voice for voice in found if not voice.is_silent]
+    written = [voice for voice in map(frame.bar.voice, staff.voices) if voice]
+    sounding = [voice for voice in written if not voice.is_silent]
     chords = frame.chords if staff.lines > 1 else ()
     if not sounding:
         yield from harmonies(chords, Fraction(0), None, divisions)
         # Two rests on top of each other would say no more than one.
         yield whole_bar_rest(frame.length, 1)
         return
-    for i, voice in enumerate(found):
+    for i, voice in enumerate(written):
         if i:
             chords = ()
             yield f"<backup><duration>{frame.length}</duration></backup>\n"
