@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from midiforge.drill.drill import Drill
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
 from midiforge.files.names import file_name
 from midiforge.files.record import rewriting
 from midiforge.files.swap import checksum_of
@@ -97,10 +97,9 @@ def write_loops(
     progress: told how many files of how many are written.
     Raises MidiforgeError; the folder is then as it was.
     """
-    if not str(folder).strip():
-        raise MidiforgeError("the folder's name is empty")
     if audio and audio not in FORMATS:
-        raise MidiforgeError(f"{quoted(audio)} is no format of audio", hint=nearest(audio, FORMATS))
+        hint = nearest(audio, FORMATS)
+        raise WrongArgument(f"{quoted(audio)} is no format of audio", "audio", hint=hint)
     sound, missing = _sound(soundfont) if audio else (None, "")
     folder, shape = Path(folder), shape or Shape()
     with rewriting(folder, RECORD, INDEX) as (before, aside):

@@ -24,6 +24,7 @@ from midiforge.pages.cut import cut, key_piece
 from midiforge.pages.drawing import Piece, Setting
 from midiforge.pages.engrave import Engraver
 from midiforge.pages.widths import Layout
+from midiforge.printable import many
 
 ABOUT = (
     "Play each exercise round and round from the repeat sign, slowly at first, and go on to the "
@@ -235,11 +236,7 @@ def _gap(exercise: Exercise) -> Iterator[str]:
         return
     runs = [len(list(run)) for _, run in groupby(n in with_click for n in range(exercise.bars))]
     if len(runs) > 1 and 0 in with_click:
-        yield f"click: {runs[0]} {_bars(runs[0])} on, {runs[1]} off"
-
-
-def _bars(count: int) -> str:
-    return "bar" if count == 1 else "bars"
+        yield f"click: {many(runs[0], 'bar')} on, {runs[1]} off"
 
 
 def _levels(exercise: Exercise) -> str:
