@@ -153,10 +153,10 @@ def _of(
         numbers: tuple[Number, ...] = (exercise.number,)
         times = 1
         if climbs:
-            tempos = sorted({each.tempo.first for each in exercises})
+            tempos = sorted({rung.tempo.first for rung in exercises})
             loop = ladder(loop, tempos, shape.ladder_bars, shape.minutes)
             loop = loop.changed(number=exercise.number.whole)
-            numbers = tuple(each.number for each in exercises)
+            numbers = tuple(rung.number for rung in exercises)
         elif shape.minutes:
             times = max(1, ceil(Fraction(str(shape.minutes)) * 60 / loop.seconds))
         if not loop.hits and not loop.tones:
@@ -170,7 +170,7 @@ def _of(
 def _counted_in(loop: Exercise, exercise: Exercise) -> Exercise:
     """The loop with the exercise's count-in before it."""
     before = tuple(hit for hit in exercise.hits if hit.time < 0)
-    sections = tuple(each for each in exercise.sections if each.kind == COUNT_IN)
+    sections = tuple(section for section in exercise.sections if section.kind == COUNT_IN)
     return loop.changed(
         hits=(*before, *loop.hits),
         sections=(*sections, *loop.sections),

@@ -121,7 +121,7 @@ def booklet(
 def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
     exercise = score.exercise
     return Entry(
-        number=numbers_said(each.number for each in score.exercises),
+        number=numbers_said(exercise.number for exercise in score.exercises),
         anchor=f"n{exercise.number.piece}",
         title=exercise.title,
         job=" ".join(job(exercise)),
@@ -150,16 +150,16 @@ def job(exercise: Exercise) -> Iterator[str]:
     hands, feet = limbs.intersection(HANDS), limbs.intersection(FEET)
     if not hands:
         feet_begin = [
-            f"; they begin on {spoken(each.count)}"
-            for each in moves
-            if each.of_feet and each.sentence
+            f"; they begin on {spoken(moved.count)}"
+            for moved in moves
+            if moved.of_feet and moved.sentence
         ]
         yield f"Feet alone, until they run without a thought{''.join(feet_begin)}."
         yield from (moved.sentence for moved in moves if moved.sentence and not moved.of_feet)
         return
     manner = "".join(f", {moved.manner}" for moved in moves if moved.manner)
     yield f"The sticking {listed([moved.does for moved in moves if moved.does])}{manner}."
-    yield from (each.sentence for each in moves if each.sentence and (feet or not each.of_feet))
+    yield from (moved.sentence for moved in moves if moved.sentence and (feet or not moved.of_feet))
     if feet:
         yield from _meetings(exercise)
 
@@ -171,7 +171,7 @@ def _meetings(exercise: Exercise) -> Iterator[str]:
     said = []
     for (hand, foot), met in hands_and_feet(meetings(exercise)).items():
         if 0 < len(met) <= _MOST_MEETINGS:
-            where = listed([each.count for each in met])
+            where = listed([meeting.count for meeting in met])
             said.append(f"{hand.letter} with the {_FOOT_WORDS[foot]} on {where}")
     if said:
         yield f"Together: {'; '.join(said)}."

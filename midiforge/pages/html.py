@@ -28,16 +28,16 @@ def html(booklet: Booklet, paper: Paper) -> str:
     """
     drawings = [list(_drawings(entry)) for entry in booklet.entries]
     places = [
-        [place for number, drawing in enumerate(each) for place in _places(drawing, number)]
-        for each in drawings
+        [place for number, drawing in enumerate(own) for place in _places(drawing, number)]
+        for own in drawings
     ]
     heard = sound(booklet, places)
     data = json.dumps(heard, separators=(",", ":"), ensure_ascii=False)
     data = data.replace("<", "\\u003c")  # or a name could end the script
-    drawn = [piece for each in drawings for drawing in each for piece in drawing]
+    drawn = [piece for own in drawings for drawing in own for piece in drawing]
     signs = sign_definitions(booklet.glyphs, [*drawn, *(sign.piece for sign in booklet.key)])
     scripts = ["main.js"]
-    if any("tones" in each for each in heard["exercises"]):
+    if any("tones" in exercise for exercise in heard["exercises"]):
         scripts.append("tones.js")
     if any(piece.again for piece in drawn):
         scripts.append("again.js")
@@ -50,7 +50,7 @@ def html(booklet: Booklet, paper: Paper) -> str:
         f"<style>{_style(paper)}</style></head><body>",
         element("svg", signs, class_="signs", width=0, height=0, aria_hidden="true"),
         f"<header><h1>{escaped(booklet.title)}</h1>",
-        *(f'<p class="own">{escaped(each)}</p>' for each in booklet.text),
+        *(f'<p class="own">{escaped(paragraph)}</p>' for paragraph in booklet.text),
         f"<p>{escaped(ABOUT)}</p>",
         "<noscript><p>With scripts switched on, every exercise can be heard on this page; "
         "nothing is loaded for it.</p></noscript></header><main>",
@@ -105,7 +105,7 @@ def _front(booklet: Booklet) -> Iterator[str]:
 
 
 def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
-    tempos = "".join(f"<span class=tempo>{escaped(each)}</span>" for each in entry.tempos)
+    tempos = "".join(f"<span class=tempo>{escaped(tempo)}</span>" for tempo in entry.tempos)
     feel = f'<span class="feel">{escaped(entry.feel)}</span>' if entry.feel else ""
     facts = f'<p class="facts">{escaped(" · ".join(entry.facts))}</p>' if entry.facts else ""
     yield (
@@ -124,7 +124,7 @@ def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str
         label = f"bar {bar}: {chords}" if chords else f"bar {bar}"
         yield _svg(drawing, entry.setting.height, "system", label)
     yield "</div>"
-    yield from (f'<p class="own">{escaped(each)}</p>' for each in entry.text)
+    yield from (f'<p class="own">{escaped(paragraph)}</p>' for paragraph in entry.text)
     yield "</section>"
 
 

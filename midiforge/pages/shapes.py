@@ -82,7 +82,7 @@ class Mark(NamedTuple):
         xs, ys = [x for x, _ in self.points], [y for _, y in self.points]
         if self.kind == "glyph":
             scale = self.size * GLYPH_SCALE
-            left, low, width, height = (scale * each for each in boxes[self.glyph])
+            left, low, width, height = (scale * measure for measure in boxes[self.glyph])
             [(x, y)] = self.points
             return x + left, x + left + width, y - low - height, y - low
         edge = self.size if self.kind == "dot" else 0.0
@@ -112,8 +112,8 @@ def _marks(
     if kinds & _NAMED and ":" not in own:
         name = own if own.startswith("s") and "v" in own else name
     if "graceGrp" in kinds:
-        inner = (each for each in element.iter(f"{SVG}g") if each.get("class") == "note")
-        name = next((each.get("id", "") for each in inner), name)
+        groups = (group for group in element.iter(f"{SVG}g") if group.get("class") == "note")
+        name = next((group.get("id", "") for group in groups), name)
     inside = tuplet if kinds & _OF_TUPLETS else ""
     if "tuplet" in kinds:
         tuplet = own
@@ -150,13 +150,13 @@ def _drawn(element: ElementTree.Element, top: float, name: str) -> Mark:
         return Mark(name, "dot", ((x, y),), radius)
     if kind == "rect":
         x, y = float(element.get("x", 0)) * SCALE, (float(element.get("y", 0)) - top) * SCALE
-        w, h = (float(element.get(each, 0)) * SCALE for each in ("width", "height"))
+        w, h = (float(element.get(side, 0)) * SCALE for side in ("width", "height"))
         return Mark(name, "fill", ((x, y), (x + w, y), (x + w, y + h), (x, y + h)))
     raise AssertionError(f"a shape of the engraving library is not known: {kind}")
 
 
 def _points(text: str, top: float) -> tuple[tuple[float, float], ...]:
-    numbers = [float(each) for each in _NUMBERS.findall(text)]
+    numbers = [*map(float, _NUMBERS.findall(text))]
     return tuple(
         (x * SCALE, (y - top) * SCALE) for x, y in zip(numbers[::2], numbers[1::2], strict=True)
     )

@@ -36,7 +36,7 @@ def sound(booklet: Booklet, places: Sequence[Sequence[Place]]) -> dict[str, Any]
 
 def _exercise(entry: Entry, places: Sequence[Place]) -> dict[str, Any]:
     exercise = once_round(entry.score.exercise)
-    tempos = [float(plain(each.tempo.first)) for each in entry.score.exercises]
+    tempos = [float(plain(played.tempo.first)) for played in entry.score.exercises]
     limits = min(SLOWEST, *tempos), max(FASTEST, *tempos)
     tones = _tones(exercise)
     return {
@@ -93,7 +93,7 @@ def _note(note: Note) -> list[Any]:
     part = part_layer(note.part).replace("percussion", "band")
     told = [_number(note.time), note.number, note.velocity, part]
     if note.reach:
-        return [*told, *(round(each, 4) for each in note.reach)]
+        return [*told, *(round(part, 4) for part in note.reach)]
     return [*told, round(note.offset, 1)] if note.offset else told
 
 

@@ -41,7 +41,9 @@ def svg(booklet: Booklet, paper: Paper) -> str:
             drawn += line
             parts.append(element("g", joined(line)[1], transform=moved(_MARGIN, at)))
             at += entry.setting.height + 0.5 * SPACE
-        for text in (line for each in entry.text for line in in_width(each, paper.line, _TEXT)):
+        for text in (
+            line for paragraph in entry.text for line in in_width(paragraph, paper.line, _TEXT)
+        ):
             write(_TEXT, "own", text)
         at += 2 * SPACE
     height = at - 2 * SPACE + _MARGIN

@@ -53,11 +53,12 @@ def _below(kind: str) -> str:
 
 def title(score: Score) -> str:
     """An exercise's numbers as a rehearsal mark, its title, and what its stage has to say."""
-    numbers = numbers_said(each.number for each in score.exercises)
+    numbers = numbers_said(exercise.number for exercise in score.exercises)
     mark = direction(f"<rehearsal>{numbers}</rehearsal>") if numbers else ""
     title = text_of(score.exercise.title)
     own = "".join(
-        direction(f"<words>{text_of(each)}</words>") for each in paragraphs(score.exercise.text)
+        direction(f"<words>{text_of(paragraph)}</words>")
+        for paragraph in paragraphs(score.exercise.text)
     )
     return mark + direction(f'<words font-weight="bold" font-size="12">{title}</words>') + own
 
@@ -74,7 +75,7 @@ def tempo(score: Score) -> str:
             f"<metronome><beat-unit>{unit.name}</beat-unit>{'<beat-unit-dot/>' * unit.dotted}"
             f"<per-minute>{plain(tempo.first)}</per-minute></metronome>"
         )
-    others = [plain(each.tempo.first) for each in score.exercises[1:]]
+    others = [plain(exercise.tempo.first) for exercise in score.exercises[1:]]
     words = f"also at {', '.join(others)}" if others else _ramp(tempo, score.exercise.meter)
     said = direction(mark, sound=f'<sound tempo="{_decimal(tempo.first * tempo.pulse)}"/>')
     return said + direction(f"<words>{text_of(words)}</words>") if words else said

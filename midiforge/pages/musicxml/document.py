@@ -62,7 +62,7 @@ def musicxml(
     if title.strip():
         out.append(f"<work><work-title>{text_of(title)}</work-title></work>\n")
     out.append(f"<identification>{_ENCODING}</identification>\n{_defaults(paper)}\n")
-    out += (_credit(each) for each in paragraphs(text))
+    out += (_credit(paragraph) for paragraph in paragraphs(text))
     out.append("<part-list>\n")
     out += (_score_part(staff, kit) for staff in staves)
     out.append("</part-list>\n")
