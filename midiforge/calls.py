@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from midiforge.hear.take import Take
     from midiforge.live.clock.timing import LatenessFigures
     from midiforge.live.ports.output import TakesMessages
-    from midiforge.loops.loop_set import Shape
+    from midiforge.loops import Shape
     from midiforge.midi.reading import MidiSource
     from midiforge.practice.plan import Plan
     from midiforge.practice.standing import Advice

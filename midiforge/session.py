@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from midiforge.live.clock.timing import LatenessFigures
     from midiforge.live.playing.route import Times
     from midiforge.live.ports.output import TakesMessages
-    from midiforge.loops.loop_set import Shape
+    from midiforge.loops import Shape
     from midiforge.midi.reading import MidiSource
     from midiforge.practice.entry import Entry
     from midiforge.practice.plan import Plan
@@ -143,7 +143,7 @@ class Session:
     ) -> SheetReport:
         """Writes exercises as engraved pages, or for other programs, as `midiforge sheet` does.
 
-        path: its ending names one of `midiforge.pages.formats`. only: numbers of exercises,
+        path: its ending names one of `midiforge.pages.sheet.FORMATS`. only: numbers of exercises,
             "3,5-8,9b"; "" for all. paper: "a4" or "letter". large: print for the music stand.
             with_counts: the counts below the notes.
         Raises MidiforgeError; a file that is there is then as it was.

@@ -23,7 +23,7 @@ from midiforge.library import shelf
 from midiforge.live.playing.bars import playable
 from midiforge.live.playing.route import Route, always
 from midiforge.live.screen.display import Display
-from midiforge.loops.loop_set import Shape, loops
+from midiforge.loops import Shape, loops
 from midiforge.midi.reading import parse
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, OrnamentKind

@@ -31,9 +31,9 @@ from midiforge.live.playing import controls
 from midiforge.live.playing import play as playing
 from midiforge.live.playing.controls import KEYS as KEYS_WHILE_PLAYING
 from midiforge.live.playing.controls import Command
-from midiforge.loops.kinds import KINDS
-from midiforge.pages.formats import FORMATS
-from midiforge.pages.formats.hits import COLUMNS
+from midiforge.loops import KINDS
+from midiforge.pages.hits import COLUMNS
+from midiforge.pages.sheet import FORMATS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

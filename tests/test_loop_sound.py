@@ -17,7 +17,7 @@ from scipy.signal import find_peaks
 import midiforge
 from midiforge.folders.loops import INDEX, write_loops
 from midiforge.library.band import styles
-from midiforge.loops.loop_set import Shape, loops
+from midiforge.loops import Shape, loops
 
 soundfile = pytest.importorskip("soundfile")
 pyloudnorm = pytest.importorskip("pyloudnorm")

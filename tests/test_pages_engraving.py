@@ -11,11 +11,10 @@ from midiforge.model.meter import Meter
 from midiforge.notation import Score, scores
 from midiforge.notation.sign import sign_of
 from midiforge.pages.cut import cut, key_piece
-from midiforge.pages.drawing import in_lines
+from midiforge.pages.drawing import Piece, Setting, in_lines
 from midiforge.pages.engrave import Engraved, Engraver
 from midiforge.pages.even import Column, Grid
 from midiforge.pages.paper import paper_of
-from midiforge.pages.piece import Piece, Setting
 from midiforge.pages.shapes import SPACE, Mark
 from midiforge.pages.widths import Layout
 

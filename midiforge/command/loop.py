@@ -9,7 +9,7 @@ from midiforge.command.flags import AsJson, Folder, Only, Quiet, read_flag
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import listed, progress_bar, say_removed
 from midiforge.command.terminal import say, say_json
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError
 from midiforge.printable import many
 
 if TYPE_CHECKING:
@@ -70,16 +70,12 @@ def loop(
     Of each exercise, with its band: everything, without your hands, your feet or
     both, the click and the clave alone, with gaps of silence, and a ladder of its tempos.
     """
-    from midiforge.folders.loops import FORMATS, write_loops
-    from midiforge.loops.kinds import read_kinds
-    from midiforge.loops.loop_set import Shape
+    from midiforge.folders.loops import write_loops
+    from midiforge.loops import Shape, read_kinds
 
     if not out.strip():
         raise MidiforgeError("no folder is named", "--out", hint="such as --out loops")
     audio, soundfont = audio.strip().lower(), soundfont.strip()
-    if audio and audio not in FORMATS:
-        hint = nearest(audio, FORMATS)
-        raise MidiforgeError(f"{quoted(audio)} is no format of audio", "--audio", hint=hint)
     if soundfont and not audio:
         raise MidiforgeError("there is no sound to make", "--soundfont", hint="--audio flac")
     shape = Shape(read_flag("--kinds", read_kinds, kinds), ladder_bars, minutes, with_count_in)

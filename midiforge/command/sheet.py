@@ -8,7 +8,7 @@ from midiforge.command.flags import Only, Quiet, flags
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import say
 from midiforge.errors import MidiforgeError
-from midiforge.pages.formats import formats_said
+from midiforge.pages.sheet import formats_said
 from midiforge.printable import many
 
 if TYPE_CHECKING:

@@ -1,13 +1,14 @@
-"""Pieces put together as SVG: one line of music, or a sheet of several."""
+"""Pieces of a score, which stand side by side (whole bars, or beats of long ones), as SVG."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from math import ceil
 
+from midiforge.frozen import frozen
 from midiforge.pages.ink import moved, text_at
-from midiforge.pages.piece import Piece, Setting
 from midiforge.pages.shapes import GLYPH_SCALE, SPACE
-from midiforge.svg import Svg, document, element, together
+from midiforge.svg import NOTHING, Svg, document, element, together
 
 STYLE = (
     ".line{stroke:currentColor;stroke-width:1}.thin{stroke:currentColor;stroke-width:1.6}"
@@ -18,6 +19,48 @@ STYLE = (
 )
 _NUMBER = 4  # how far in the number of a line's first bar stands: clear of a line down the left
 _MARGIN = 2.0  # what lines at the edge stick out
+
+
+@frozen
+class Piece:
+    """Beats of one bar, drawn.
+
+    content: SVG within the piece's own coordinates: tenths of a staff space, 0 0 at its top left.
+    times: where the columns of the grid and the strokes stand: (quarter notes from the first
+        downbeat, x).
+    glyphs: the music signs it draws.
+    begins_bar: whether it is the first of its bar. is_simile: whether it is nothing but a sign
+        for the bar before.
+    again: chord symbols that go on from the piece before, drawn where it begins a line.
+    written_out: what stands in its place there if it is nothing but a sign.
+    """
+
+    width: float
+    content: Svg
+    times: tuple[tuple[Fraction, float], ...]
+    bar: int
+    glyphs: frozenset[str]
+    begins_bar: bool = True
+    is_simile: bool = False
+    again: Svg = NOTHING
+    written_out: "Piece | None" = None
+
+
+@frozen
+class Setting:
+    """A score as pieces.
+
+    head: clef and time signature, drawn like a piece; it stands before the first.
+    clef: the clef alone, for further lines, whose bars then stand below those of the first.
+    height: of every piece.
+    staff: how far below the top the player's staff begins.
+    """
+
+    head: Piece
+    clef: Piece
+    pieces: tuple[Piece, ...]
+    height: float
+    staff: float
 
 
 def sign_definitions(glyphs: Mapping[str, str], drawing: Iterable[Piece]) -> Svg:

@@ -34,6 +34,7 @@ from midiforge.pages.shapes import (
     marks,
     shapes_of,
 )
+from midiforge.pages.widths import Span
 
 _FONT = "Bravura"
 _CLOSEST = 22.6  # tenths of a space between notes that do not touch, parentheses and all
@@ -99,14 +100,17 @@ class Engraver:
         meter: Meter,
         step: Fraction,
         staves: Sequence[Sequence[Voice]],
-        span: mei.Span,
+        span: Span,
         width: float,
         simile: bool = False,
     ) -> Engraved:
         """Some beats of a bar, `width` tenths of a staff space wide; see `mei.mei`."""
         grid = None
         if not simile:
-            grid = Grid(_times(staves, span), _closest(step, staves), span, _crowded(staves))
+            notes = [(name, note) for name, voice, note in mei.named(staves) if not voice.is_silent]
+            times = {name: note.start for name, note in notes if span[0] <= note.start < span[1]}
+            crowded = frozenset(name for name, note in notes if len(note.grace) > 1)
+            grid = Grid(times, _closest(step, staves), span, crowded)
         return self._known_or_new(mei.mei(meter, step, staves, span, simile), width, grid)
 
     def head(self, meter: Meter) -> Engraved:
@@ -128,18 +132,18 @@ class Engraver:
             raise AssertionError(f"the engraving library refused {document}")
         drawing = ElementTree.fromstring(self._library.renderToSVG(1))
         self._remember_glyphs(drawing)
-        staves = [each for each in drawing.iter(f"{SVG}g") if each.get("class") == "staff"]
-        found: Sequence[Sequence[Mark]] = [list(marks(staff)) for staff in staves]
+        staves = [group for group in drawing.iter(f"{SVG}g") if group.get("class") == "staff"]
+        drawn: Sequence[Sequence[Mark]] = [list(marks(staff)) for staff in staves]
         columns: dict[Fraction, float] = {}
         if grid:
-            found, columns = grid.evenly(found, self.boxes, width)
+            drawn, columns = grid.evenly(drawn, self.boxes, width)
         else:
-            found = [with_room_for_plus(each) for each in found]
+            drawn = [*map(with_room_for_plus, drawn)]
         shapes = [
-            shapes_of(mended(each, self.boxes), self.boxes, len(list(lines_of(staff))))
-            for each, staff in zip(found, staves, strict=True)
+            shapes_of(mended(own, self.boxes), self.boxes, len(list(lines_of(staff))))
+            for own, staff in zip(drawn, staves, strict=True)
         ]
-        return Engraved(width, shapes, _places(found, self.boxes), columns)
+        return Engraved(width, shapes, _places(drawn, self.boxes), columns)
 
     def _remember_glyphs(self, drawing: ElementTree.Element) -> None:
         for group in drawing.iterfind(f"{SVG}defs/{SVG}g"):
@@ -152,33 +156,10 @@ class Engraver:
     def boxes(self) -> Boxes:
         """Each glyph's left, bottom, width and height, in thousandths of an em."""
         text = (self._resources / f"{_FONT}.xml").read_text(encoding="utf-8")
-        found = re.findall(
+        signs = re.findall(
             r'c="(\w+)" x="(-?[\d.]+)" y="(-?[\d.]+)" w="([\d.]+)" h="([\d.]+)"', text
         )
-        return {name: tuple(map(float, box)) for name, *box in found}  # type: ignore[misc]
-
-
-def _times(staves: Sequence[Sequence[Voice]], span: mei.Span) -> dict[str, Fraction]:
-    """When each note and rest within `span` begins, by the name that `mei` gives it."""
-    return {
-        f"s{number}v{i}n{j}": note.start
-        for number, voices in enumerate(staves, start=1)
-        for i, voice in enumerate(voices)
-        if not (voice.is_silent and len(voice.groups) == 1)
-        for j, note in enumerate(voice.notes)
-        if span[0] <= note.start < span[1]
-    }
-
-
-def _crowded(staves: Sequence[Sequence[Voice]]) -> frozenset[str]:
-    """The names of notes with several grace notes."""
-    return frozenset(
-        f"s{number}v{i}n{j}"
-        for number, voices in enumerate(staves, start=1)
-        for i, voice in enumerate(voices)
-        for j, note in enumerate(voice.notes)
-        if len(note.grace) > 1
-    )
+        return {name: tuple(map(float, box)) for name, *box in signs}  # type: ignore[misc]
 
 
 def _closest(step: Fraction, staves: Sequence[Sequence[Voice]]) -> Fraction:

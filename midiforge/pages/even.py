@@ -67,8 +67,7 @@ class Grid:
 
     def _moved(self, mark: Mark, away: Mapping[Fraction, float], between: "Between") -> Mark:
         if mark.note in self.times:
-            by = away[self.times[mark.note]] - self._further(mark)
-            return mark._replace(points=tuple((x + by, y) for x, y in mark.points))
+            return mark.moved(away[self.times[mark.note]] - self._further(mark))
         if mark.note:  # a rest in the middle of its bar
             return mark
         return mark._replace(points=tuple((between.place(x), y) for x, y in mark.points))

@@ -8,8 +8,18 @@ from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 
 from midiforge.model.meter import Meter
-from midiforge.notation.rhythm import Cell, Tuplet, Value, write_bar
-from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Group, Head, Note, Voice
+from midiforge.notation.rhythm import write_bar
+from midiforge.notation.score import (
+    FEET_VOICE,
+    HANDS_VOICE,
+    Group,
+    Head,
+    Note,
+    Tuplet,
+    Value,
+    Voice,
+)
+from midiforge.pages.widths import Span
 
 _DURATIONS = {"whole": "1", "half": "2", "quarter": "4", "eighth": "8", "16th": "16", "32nd": "32"}
 # SMuFL code points. The library has no triangle: a square of the same size is engraved, and
@@ -19,8 +29,6 @@ _HEADS = {"x": "x", "circle-x": "U+E0B3", "diamond": "diamond", "triangle": "U+E
 _MARKS = {"open": "open", "half-open": "snap", "closed": "stop"}
 # Where rests stand, in lines and spaces above the bottom line, if there is another voice.
 _REST_PLACES = {HANDS_VOICE: 7, FEET_VOICE: -2}
-
-Span = tuple[Fraction, Fraction]  # from, up to: quarter notes from the bar line
 
 
 def mei(
@@ -50,26 +58,35 @@ def mei(
             layers.append("".join(_spaces(grid, span)))
         numbered = "".join(f'<layer n="{i}">{text}</layer>' for i, text in enumerate(layers, 1))
         content += f'<staff n="{number}">{numbered}</staff>'
-    return (
-        '<mei xmlns="http://www.music-encoding.org/ns/mei" meiversion="5.0"><meiHead><fileDesc>'
-        "<titleStmt><title/></titleStmt><pubStmt/></fileDesc></meiHead><music><body><mdiv><score>"
-        f'<scoreDef><staffGrp bar.thru="false">{definitions}</staffGrp></scoreDef><section>'
-        f'<measure n="1" right="invis">{content}</measure>'
-        "</section></score></mdiv></body></music></mei>"
-    )
+    return _document(f'<scoreDef><staffGrp bar.thru="false">{definitions}', content)
 
 
 def head(meter: Meter) -> str:
     """An MEI document of a percussion clef and a time signature, with a note after them."""
     above = str(meter).partition("/")[0]
+    return _document(
+        f'<scoreDef meter.count="{above}" meter.unit="{meter.unit}"><staffGrp>'
+        '<staffDef n="1" lines="5" clef.shape="perc"/>',
+        '<staff n="1"><layer n="1"><note xml:id="s1v0n0" dur="4" loc="4"/></layer></staff>',
+    )
+
+
+def _document(definition: str, measure: str) -> str:
     return (
         '<mei xmlns="http://www.music-encoding.org/ns/mei" meiversion="5.0"><meiHead><fileDesc>'
         "<titleStmt><title/></titleStmt><pubStmt/></fileDesc></meiHead><music><body><mdiv><score>"
-        f'<scoreDef meter.count="{above}" meter.unit="{meter.unit}"><staffGrp>'
-        '<staffDef n="1" lines="5" clef.shape="perc"/></staffGrp></scoreDef><section>'
-        '<measure n="1" right="invis"><staff n="1"><layer n="1"><note xml:id="s1v0n0" dur="4" '
-        'loc="4"/></layer></staff></measure></section></score></mdiv></body></music></mei>'
+        f"{definition}</staffGrp></scoreDef><section>"
+        f'<measure n="1" right="invis">{measure}</measure>'
+        "</section></score></mdiv></body></music></mei>"
     )
+
+
+def named(staves: Sequence[Sequence[Voice]]) -> Iterator[tuple[str, Voice, Note]]:
+    """Every note and rest: the name that it has in the document, its voice, itself."""
+    for number, voices in enumerate(staves, start=1):
+        for i, voice in enumerate(voices):
+            for j, note in enumerate(voice.notes):
+                yield f"s{number}v{i}n{j}", voice, note
 
 
 def _inside(start: Fraction, span: Span) -> bool:
@@ -79,8 +96,7 @@ def _inside(start: Fraction, span: Span) -> bool:
 def _layer(voice: Voice, prefix: str, span: Span, alone: bool) -> str:
     text = ""
     count = 0
-    whole_bar = voice.is_silent and len(voice.groups) == 1
-    if whole_bar:
+    if voice.is_silent:
         return f'<mRest xml:id="{prefix}n0"/>' if span[0] == 0 else ""
     for group in voice.groups:
         if not _inside(group.start, span):
@@ -104,23 +120,23 @@ def _beamed(group: Group, notes: list[tuple[str, str]]) -> str:
     if group.beam is None:
         return "".join(map("".join, notes))
     first, last = group.beam
+    whole = [*map("".join, notes)]
     # Grace notes before the first note would be taken into the beam.
     before, note = notes[first]
-    beam = note + "".join(map("".join, notes[first + 1 : last + 1]))
-    return (
-        "".join(map("".join, notes[:first]))
-        + f"{before}<beam>{beam}</beam>"
-        + "".join(map("".join, notes[last + 1 :]))
-    )
+    beam = "".join((note, *whole[first + 1 : last + 1]))
+    return "".join((*whole[:first], before, f"<beam>{beam}</beam>", *whole[last + 1 :]))
 
 
 def _tuplet(tuplet: Tuplet | None, content: str, voice: str) -> str:
+    """A tuplet's content with its bracket, which in no voice, "", is not seen."""
     if tuplet is None:
         return content
+    seen = "true" if voice else "false"
     place = "below" if voice == FEET_VOICE else "above"
+    places = f' bracket.place="{place}" num.place="{place}"' if voice else ""
     return (
-        f'<tuplet num="{tuplet.actual}" numbase="{tuplet.normal}" bracket.visible="true" '
-        f'num.visible="true" bracket.place="{place}" num.place="{place}">{content}</tuplet>'
+        f'<tuplet num="{tuplet.actual}" numbase="{tuplet.normal}" bracket.visible="{seen}" '
+        f'num.visible="{seen}"{places}>{content}</tuplet>'
     )
 
 
@@ -134,22 +150,12 @@ def _note(note: Note, name: str, voice: str, alone: bool) -> tuple[str, str]:
     buzz = ' stem.mod="z"' if note.is_buzz else ""
     signs = "".join(_signs(note, voice))
     before = _grace(note.grace, name)
-    heads = list(_different(note.heads))
+    heads = [*note.heads_by(lambda head: (head.sign.place, head.sign.head))]
     if len(heads) == 1:
         only = f'<note xml:id="{name}"{duration}{stem}{buzz}{_head(heads[0])}>{signs}</note>'
         return before, only
     inner = "".join(f"<note{_head(head)}/>" for head in heads)
     return before, f'<chord xml:id="{name}"{duration}{stem}{buzz}>{signs}{inner}</chord>'
-
-
-def _different(heads: Iterable[Head]) -> Iterator[Head]:
-    """One notehead for each sign: of both hands on one drum the louder, as it sounds."""
-    seen: dict[tuple[int, str], Head] = {}
-    for each in heads:
-        place = (each.sign.place, each.sign.head)
-        if place not in seen or seen[place].is_ghost:
-            seen[place] = each
-    return iter(seen.values())
 
 
 def _signs(note: Note, voice: str) -> Iterator[str]:
@@ -166,10 +172,8 @@ def _duration(value: Value) -> str:
 
 def _head(head: Head) -> str:
     shape = _HEADS.get(head.sign.head)
-    text = f' loc="{head.sign.place}"'
-    if shape:
-        text += f' head.shape="{shape}"'
-    return text + ' head.mod="paren"' * head.is_ghost
+    shaped = f' head.shape="{shape}"' if shape else ""
+    return f' loc="{head.sign.place}"{shaped}' + ' head.mod="paren"' * head.is_ghost
 
 
 def _grace(heads: Sequence[Head], name: str) -> str:
@@ -187,18 +191,12 @@ def _grace(heads: Sequence[Head], name: str) -> str:
     return notes if single else f'<graceGrp slash="yes"><beam>{notes}</beam></graceGrp>'
 
 
-def _spaces(grid: Iterable[Cell], span: Span) -> Iterator[str]:
+def _spaces(grid: Iterable[Group], span: Span) -> Iterator[str]:
     """Blanks on every step of the grid, which keep its columns evenly apart."""
     for cell in grid:
-        if not _inside(cell.start, span):
-            continue
-        blanks = "".join(_space(each.value) for each in cell.values)
-        if cell.tuplet:
-            blanks = (
-                f'<tuplet num="{cell.tuplet.actual}" numbase="{cell.tuplet.normal}" '
-                f'bracket.visible="false" num.visible="false">{blanks}</tuplet>'
-            )
-        yield blanks
+        if _inside(cell.start, span):
+            blanks = "".join(_space(blank.value) for blank in cell.notes)
+            yield _tuplet(cell.tuplet, blanks, voice="")
 
 
 def _space(value: Value) -> str:

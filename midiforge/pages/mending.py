@@ -6,6 +6,7 @@ ghost note cross a notehead close below it; the numbers of a time signature touc
 between them.
 """
 
+from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 
 from midiforge.pages.shapes import SPACE, Boxes, Mark
@@ -24,17 +25,14 @@ _SMALL_BRACKET, _ASIDE = 0.7, 1.6  # of the usual size; tenths of a staff space 
 
 def mended(staff: Sequence[Mark], boxes: Boxes) -> list[Mark]:
     """The marks of a staff with level tuplets, and brackets and buzzes clear of noteheads."""
-    brackets: dict[str, list[Mark]] = {}
+    tuplets, by_note, beams = (defaultdict[str, list[Mark]](list) for _ in range(3))
     for mark in staff:
+        by_note[mark.name].append(mark)
         if mark.tuplet:
-            brackets.setdefault(mark.tuplet, []).append(mark)
-    levels = {mark: better for each in brackets.values() for mark, better in _level(each, boxes)}
-    by_note: dict[str, list[Mark]] = {}
-    beams: dict[str, list[Mark]] = {}
-    for mark in staff:
-        by_note.setdefault(mark.name, []).append(mark)
+            tuplets[mark.tuplet].append(mark)
         if mark.beam and mark.kind == "fill":
-            beams.setdefault(mark.beam, []).append(mark)
+            beams[mark.beam].append(mark)
+    levels = {old: new for tuplet in tuplets.values() for old, new in _level(tuplet, boxes)}
     return [
         _buzz(_bracket(levels.get(mark, mark), by_note, boxes), by_note, beams, boxes)
         for mark in staff
@@ -44,7 +42,7 @@ def mended(staff: Sequence[Mark], boxes: Boxes) -> list[Mark]:
 def with_room_for_plus(staff: Sequence[Mark]) -> list[Mark]:
     """A clef and a time signature with room around each plus, the number below in the middle."""
     pluses = [mark.points[0] for mark in staff if mark.glyph == _PLUS]
-    found = []
+    roomy = []
     for mark in staff:
         x, y = mark.points[0]
         by = _BESIDE_PLUS * sum(2 for plus, _ in pluses if plus < x)
@@ -52,8 +50,8 @@ def with_room_for_plus(staff: Sequence[Mark]) -> list[Mark]:
             by += _BESIDE_PLUS
         elif mark.glyph.startswith(_NUMBERS) and any(y > height for _, height in pluses):
             by = _BESIDE_PLUS * len(pluses)  # half of all that is added above
-        found.append(mark._replace(points=tuple((x + by, y) for x, y in mark.points)))
-    return found
+        roomy.append(mark.moved(by))
+    return roomy
 
 
 def _level(tuplet: Sequence[Mark], boxes: Boxes) -> Iterator[tuple[Mark, Mark]]:
@@ -70,11 +68,9 @@ def _level(tuplet: Sequence[Mark], boxes: Boxes) -> Iterator[tuple[Mark, Mark]]:
     height = min(heights) if drop > 0 else max(heights)
     middle = sum(x for x, _ in corners) / 2
     extents = [mark.extent(boxes) for mark in digits]
-    left, right = min(each[0] for each in extents), max(each[1] for each in extents)
+    left, right = min(left for left, *_ in extents), max(right for _, right, *_ in extents)
     by = middle - (left + right) / 2, height - sum(inner) / 2
-    for mark in digits:
-        [(x, y)] = mark.points
-        yield mark, mark._replace(points=((x + by[0], y + by[1]),))
+    yield from ((mark, mark.moved(*by)) for mark in digits)
     beside = (right - left) / 2 + _BESIDE_NUMBER
     for mark, (x, _), end in zip(lines, corners, (middle - beside, middle + beside), strict=True):
         yield mark, mark._replace(points=((x, height + drop), (x, height), (end, height)))
@@ -84,24 +80,20 @@ def _bracket(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) ->
     """The bracket of a ghost note, smaller and further out where another notehead is close."""
     if mark.glyph not in _BRACKETS:
         return mark
-    [(x, y)] = mark.points
+    y = mark.points[0][1]
     others = (
-        abs(each.points[0][1] - y)
-        for each in by_note[mark.name]
-        if each.kind == "glyph" and each.glyph not in _BRACKETS
+        abs(other.points[0][1] - y)
+        for other in by_note[mark.name]
+        if other.kind == "glyph" and other.glyph not in _BRACKETS
     )
     if not any(0 < away < _CLOSE for away in others):
         return mark
     left, right, *_ = mark.extent(boxes)
     smaller = mark._replace(size=mark.size * _SMALL_BRACKET)
     inner, *_ = smaller.extent(boxes)
-    is_left = mark.glyph == _BRACKETS[0]
-    by = (
-        right - (right - left) * _SMALL_BRACKET - inner - _ASIDE
-        if is_left
-        else left - inner + _ASIDE
-    )
-    return smaller._replace(points=((x + by, y),))
+    if mark.glyph == _BRACKETS[0]:
+        return smaller.moved(right - (right - left) * _SMALL_BRACKET - inner - _ASIDE)
+    return smaller.moved(left - inner + _ASIDE)
 
 
 def _buzz(
@@ -113,12 +105,12 @@ def _buzz(
     """The z of a buzz in the middle of what its beams leave of its stem; anything else as it is."""
     if mark.glyph != _BUZZ or mark.beam not in beams:
         return mark
-    [(x, y)] = mark.points
-    extents = (each.extent(boxes) for each in beams[mark.beam])
+    x = mark.points[0][0]
+    extents = (beam.extent(boxes) for beam in beams[mark.beam])
     above = [below for left, right, _, below in extents if left - 1 <= x <= right + 1]
     nearest = max(above, default=0.0)  # only hands play buzzes, and their stems go up
-    signs = (each for each in by_note[mark.name] if each.glyph and each.glyph != _BUZZ)
-    heads = [each.points[0][1] for each in signs if each.points[0][1] > nearest]
+    signs = (sign for sign in by_note[mark.name] if sign.glyph and sign.glyph != _BUZZ)
+    heads = [sign.points[0][1] for sign in signs if sign.points[0][1] > nearest]
     room = min(heads, default=0.0) - _HALF_HEAD - nearest
     _, _, top, bottom = mark.extent(boxes)
     if not above or room <= 2 * _CLEAR:
@@ -126,4 +118,4 @@ def _buzz(
     if bottom - top > room - 2 * _CLEAR:
         mark = mark._replace(size=mark.size * (room - 2 * _CLEAR) / (bottom - top))
         _, _, top, bottom = mark.extent(boxes)
-    return mark._replace(points=((x, y + nearest + room / 2 - (top + bottom) / 2),))
+    return mark.moved(0.0, nearest + room / 2 - (top + bottom) / 2)

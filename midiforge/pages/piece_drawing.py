@@ -8,10 +8,10 @@ from itertools import pairwise
 from midiforge.model.counts import UNNAMED
 from midiforge.notation.score import Bar, Note, Score
 from midiforge.notation.swells import Hairpin
+from midiforge.pages.drawing import Piece
 from midiforge.pages.engrave import Engraved
 from midiforge.pages.even import HALF_HEAD
 from midiforge.pages.ink import chord_at, dots, line, shapes_at, stroke, text_at
-from midiforge.pages.piece import Piece
 from midiforge.pages.shapes import SPACE, Shapes
 from midiforge.pages.text_width import CHORD, chord_width, text_width
 from midiforge.pages.widths import BETWEEN_CHORDS, Layout, Span
@@ -63,12 +63,12 @@ class Rows:
 
 def rows_of(score: Score, cuts: Sequence[Cut], layout: Layout) -> Rows:
     """Room above and below the staves for the highest and lowest of all pieces."""
-    staves = [*zip(*(each.engraved.staves for each in cuts), strict=True)]
+    staves = [*zip(*(piece.engraved.staves for piece in cuts), strict=True)]
     *tops, top = (max(-shapes.top for shapes in some) for some in staves)
     *bottoms, bottom = (max(shapes.bottom for shapes in some) for some in staves)
     rows = Rows()
     at = 0.3 * SPACE
-    if any(each.words or each.times > 1 for each in cuts):
+    if any(piece.words or piece.times > 1 for piece in cuts):
         rows.words = at + 0.8 * _WORD
         at = rows.words + 0.9 * SPACE
     if any(bar.chords for bar in score.bars):
@@ -81,7 +81,7 @@ def rows_of(score: Score, cuts: Sequence[Cut], layout: Layout) -> Rows:
         at += max(below, SPACE) + _LINE_STAFF_GAP / 2
     rows.staff = at + max(top, 0.8 * SPACE)
     at = rows.staff + max(bottom, STAFF)
-    hands = max((len(n.sticking) for each in cuts for n in each.notes.values()), default=0)
+    hands = max((len(n.sticking) for piece in cuts for n in piece.notes.values()), default=0)
     rows.sticking = [at + (i + 1) * _ROW for i in range(hands)]
     at += hands * _ROW
     if layout.with_counts:
@@ -94,51 +94,51 @@ def rows_of(score: Score, cuts: Sequence[Cut], layout: Layout) -> Rows:
     return rows
 
 
-def drawn(score: Score, each: Cut, rows: Rows, layout: Layout) -> Piece:
+def drawn(score: Score, piece: Cut, rows: Rows, layout: Layout) -> Piece:
     """A piece with everything around its notes."""
     tops = (*rows.above, rows.staff)
-    parts = [staff_lines(top, each.width, top == rows.staff) for top in tops]
-    for shapes, top in zip(each.engraved.staves, tops, strict=True):
-        parts.append(shapes_at(shapes, each.shift, top))
-    parts += _bar_lines(each, tops)
-    if each.words:
-        parts.append(text_at(each.shift + 4, rows.words, _WORD, "word", each.words, "start"))
-    if each.times > 1:
-        said = f"{each.times} times"
-        parts.append(text_at(each.width - 2, rows.words, _WORD, "word", said, "end"))
-    columns = _columns(each)
-    parts += _sticking(each, rows)
-    if layout.with_counts and each.notes:  # a sign for the same bar again needs no counts
-        parts += _counts(each.bar, columns, rows)
-    if each.bar.hairpin:
-        parts += _swell(each.bar.hairpin, each, score.exercise.meter.bar, rows.swell)
-    new, again = _chords(each, columns, rows) if each.bar.chords else (NOTHING, NOTHING)
+    parts = [staff_lines(top, piece.width, top == rows.staff) for top in tops]
+    for shapes, top in zip(piece.engraved.staves, tops, strict=True):
+        parts.append(shapes_at(shapes, piece.shift, top))
+    parts += _bar_lines(piece, tops)
+    if piece.words:
+        parts.append(text_at(piece.shift + 4, rows.words, _WORD, "word", piece.words, "start"))
+    if piece.times > 1:
+        said = f"{piece.times} times"
+        parts.append(text_at(piece.width - 2, rows.words, _WORD, "word", said, "end"))
+    columns = _columns(piece)
+    parts += _sticking(piece, rows)
+    if layout.with_counts and piece.notes:  # a sign for the same bar again needs no counts
+        parts += _counts(piece.bar, columns, rows)
+    if piece.bar.hairpin:
+        parts += _swell(piece.bar.hairpin, piece, score.exercise.meter.bar, rows.swell)
+    new, again = _chords(piece, columns, rows) if piece.bar.chords else (NOTHING, NOTHING)
     parts.append(new)
-    start = (each.bar.number - 1) * score.exercise.meter.bar
+    start = (piece.bar.number - 1) * score.exercise.meter.bar
     times = tuple((start + time, x) for time, x in sorted(columns.items()))
     return Piece(
-        each.width,
+        piece.width,
         together(parts),
         times,
-        each.bar.number,
-        frozenset[str]().union(*(shapes.signs for shapes in each.engraved.staves)),
-        begins_bar=each.span[0] == 0,
-        is_simile=each.is_simile,
+        piece.bar.number,
+        frozenset[str]().union(*(shapes.signs for shapes in piece.engraved.staves)),
+        begins_bar=piece.span[0] == 0,
+        is_simile=piece.is_simile,
         again=again,
     )
 
 
-def _columns(each: Cut) -> dict[Fraction, float]:
+def _columns(piece: Cut) -> dict[Fraction, float]:
     """Where every grid step and every stroke of the piece stands.
 
     What has no note of its own lies between its neighbours.
     """
-    begin, end = each.span
-    columns = {time: x + each.shift for time, x in each.engraved.columns.items()}
-    columns.setdefault(begin, 1.6 * SPACE + each.shift)
-    right = each.shift + each.engraved.width + HALF_HEAD
+    begin, end = piece.span
+    columns = {time: x + piece.shift for time, x in piece.engraved.columns.items()}
+    columns.setdefault(begin, 1.6 * SPACE + piece.shift)
+    right = piece.shift + piece.engraved.width + HALF_HEAD
     anchors = [*sorted(columns.items()), (end, right)]
-    wanted = [time for time, _ in each.bar.counts] + [sign.time for sign in each.bar.chords]
+    wanted = [time for time, _ in piece.bar.counts] + [sign.time for sign in piece.bar.chords]
     for time in wanted:
         for (one, x), (two, following) in pairwise(anchors):
             if one <= time < two:
@@ -146,29 +146,29 @@ def _columns(each: Cut) -> dict[Fraction, float]:
     return columns
 
 
-def _chords(each: Cut, columns: dict[Fraction, float], rows: Rows) -> tuple[Svg, Svg]:
+def _chords(piece: Cut, columns: dict[Fraction, float], rows: Rows) -> tuple[Svg, Svg]:
     """The chord symbols of a piece: those that are new, and those for the beginning of a line."""
-    begin, end = each.span
-    before = [sign for sign in each.bar.chords if sign.time < begin][-1:]
-    inside = [sign for sign in each.bar.chords if begin <= sign.time < end]
+    begin, end = piece.span
+    before = [sign for sign in piece.bar.chords if sign.time < begin][-1:]
+    inside = [sign for sign in piece.bar.chords if begin <= sign.time < end]
     signs = inside if inside and inside[0].time == begin else [*before, *inside]
     places = [columns[max(sign.time, begin)] - _BEFORE_NOTE for sign in signs]
-    right = each.width + BETWEEN_CHORDS
+    right = piece.width + BETWEEN_CHORDS
     rooms = [after - x - BETWEEN_CHORDS for x, after in pairwise([*places, right])]
     # Bars are as wide as their symbols need, but where a line is too short for that.
     fits = [room / chord_width(sign.text) for sign, room in zip(signs, rooms, strict=True)]
     size = CHORD * max(min(1.0, *fits), _SMALLEST_CHORD)
     new, again = list[Svg](), list[Svg]()
     for sign, x in zip(signs, places, strict=True):
-        known = each.is_simile and each.bar.repeats_chords
+        known = piece.is_simile and piece.bar.repeats_chords
         known = known or sign.goes_on or sign.time < begin
         (again if known else new).append(chord_at(x, rows.chords, size, sign.text))
     return together(new), together(again)
 
 
-def _sticking(each: Cut, rows: Rows) -> Iterator[Svg]:
-    places = {name: x + each.shift for name, x in each.engraved.places.items()}
-    for name, note in each.notes.items():
+def _sticking(piece: Cut, rows: Rows) -> Iterator[Svg]:
+    places = {name: x + piece.shift for name, x in piece.engraved.places.items()}
+    for name, note in piece.notes.items():
         if not note.sticking or name not in places:
             continue
         for hand, y in zip(note.sticking, rows.sticking, strict=False):
@@ -187,18 +187,20 @@ def _counts(bar: Bar, columns: dict[Fraction, float], rows: Rows) -> Iterator[Sv
             yield text_at(columns[time], rows.counts, _COUNT, kind, said)
 
 
-def _swell(hairpin: Hairpin, each: Cut, bar: Fraction, y: float) -> Iterator[Svg]:
+def _swell(hairpin: Hairpin, piece: Cut, bar: Fraction, y: float) -> Iterator[Svg]:
     """The piece's part of a hairpin, and the signs of the levels at its ends."""
-    left, right = 0.0, each.width
+    left, right = 0.0, piece.width
     size, down = _LEVEL, 0.3 * _LEVEL
-    if hairpin.begins and each.span[0] == 0:
-        left = each.shift + _level_room(hairpin.begins)
-        yield text_at(each.shift + 4, y + down, size, "level", hairpin.begins, "start")
-    if hairpin.ends and each.span[1] == bar:
-        right = each.width - _level_room(hairpin.ends)
-        yield text_at(each.width - 6, y + down, size, "level", hairpin.ends, "end")
+    if hairpin.begins and piece.span[0] == 0:
+        left = piece.shift + _level_room(hairpin.begins)
+        yield text_at(piece.shift + 4, y + down, size, "level", hairpin.begins, "start")
+    if hairpin.ends and piece.span[1] == bar:
+        right = piece.width - _level_room(hairpin.ends)
+        yield text_at(piece.width - 6, y + down, size, "level", hairpin.ends, "end")
     change = hairpin.closing - hairpin.opening
-    begin, end = (0.5 * _SWELL * float(hairpin.opening + change * time / bar) for time in each.span)
+    begin, end = (
+        0.5 * _SWELL * float(hairpin.opening + change * time / bar) for time in piece.span
+    )
     if right > left:
         sides = (
             f"M{short(left)} {short(y + way * begin)}L{short(right)} {short(y + way * end)}"
@@ -217,22 +219,22 @@ def staff_lines(top: float, width: float, is_players: bool) -> Svg:
     return line("line", "".join(f"M0 {short(y)}h{short(width)}" for y in places))
 
 
-def _bar_lines(each: Cut, tops: Sequence[float]) -> Iterator[Svg]:
+def _bar_lines(piece: Cut, tops: Sequence[float]) -> Iterator[Svg]:
     high = tops[0] - (SPACE if len(tops) > 1 else 0)
 
     def upright(kind: str, x: float) -> Svg:
         return line(kind, f"M{short(x)} {short(high)}V{short(tops[-1] + STAFF)}")
 
-    if each.opens:
+    if piece.opens:
         yield upright("thick", _THICK / 2)
         yield upright("thin", _THICK + 3.2)
         yield dots(_THICK + 7.5, tops[-1])
-    if each.closes == "bar":
-        yield upright("thin", each.width - _THIN / 2)
-    if each.closes == "repeat":
-        yield upright("thick", each.width - _THICK / 2)
-        yield upright("thin", each.width - _THICK - 3.2)
-        yield dots(each.width - _THICK - 7.5, tops[-1])
+    if piece.closes == "bar":
+        yield upright("thin", piece.width - _THIN / 2)
+    if piece.closes == "repeat":
+        yield upright("thick", piece.width - _THICK / 2)
+        yield upright("thin", piece.width - _THICK - 3.2)
+        yield dots(piece.width - _THICK - 7.5, tops[-1])
 
 
 def head_piece(

@@ -73,12 +73,16 @@ class Mark(NamedTuple):
         """The note that it stands with: a grace note's is the one after it."""
         return self.name.partition("g")[0]
 
+    def moved(self, right: float, down: float = 0.0) -> "Mark":
+        """The mark elsewhere."""
+        return self._replace(points=tuple((x + right, y + down) for x, y in self.points))
+
     def extent(self, boxes: Boxes) -> tuple[float, float, float, float]:
         """Its left, right, top and bottom."""
         xs, ys = [x for x, _ in self.points], [y for _, y in self.points]
         if self.kind == "glyph":
             scale = self.size * GLYPH_SCALE
-            left, low, width, height = (scale * each for each in boxes[self.glyph])
+            left, low, width, height = (scale * measure for measure in boxes[self.glyph])
             [(x, y)] = self.points
             return x + left, x + left + width, y - low - height, y - low
         edge = self.size if self.kind == "dot" else 0.0
@@ -108,7 +112,8 @@ def _marks(
     if kinds & _NAMED and ":" not in own:
         name = own if own.startswith("s") and "v" in own else name
     if "graceGrp" in kinds:
-        name = next(_names(element), name)
+        groups = (group for group in element.iter(f"{SVG}g") if group.get("class") == "note")
+        name = next((group.get("id", "") for group in groups), name)
     inside = tuplet if kinds & _OF_TUPLETS else ""
     if "tuplet" in kinds:
         tuplet = own
@@ -122,19 +127,12 @@ def _marks(
             yield drawn(child, top, name)._replace(tuplet=inside, beam=beam)
 
 
-def _names(element: ElementTree.Element) -> Iterator[str]:
-    """The names of the notes inside an element."""
-    for each in element.iter(f"{SVG}g"):
-        if each.get("class") == "note":
-            yield each.get("id", "")
-
-
 def _sign(use: ElementTree.Element, top: float, name: str) -> Mark:
     glyph = use.get(_HREF, "")[1:].partition("-")[0]
-    found = _TRANSFORM.match(use.get("transform", ""))
-    assert found
-    place = (float(found[1]) * SCALE, (float(found[2]) - top) * SCALE)
-    return Mark(name, "glyph", (place,), float(found[3]) / _USUAL_SIZE, glyph)
+    placed = _TRANSFORM.match(use.get("transform", ""))
+    assert placed
+    x, y, size = map(float, placed.groups())
+    return Mark(name, "glyph", ((x * SCALE, (y - top) * SCALE),), size / _USUAL_SIZE, glyph)
 
 
 def _drawn(element: ElementTree.Element, top: float, name: str) -> Mark:
@@ -152,49 +150,37 @@ def _drawn(element: ElementTree.Element, top: float, name: str) -> Mark:
         return Mark(name, "dot", ((x, y),), radius)
     if kind == "rect":
         x, y = float(element.get("x", 0)) * SCALE, (float(element.get("y", 0)) - top) * SCALE
-        w, h = (float(element.get(each, 0)) * SCALE for each in ("width", "height"))
+        w, h = (float(element.get(side, 0)) * SCALE for side in ("width", "height"))
         return Mark(name, "fill", ((x, y), (x + w, y), (x + w, y + h), (x, y + h)))
     raise AssertionError(f"a shape of the engraving library is not known: {kind}")
 
 
 def _points(text: str, top: float) -> tuple[tuple[float, float], ...]:
-    numbers = [float(each) for each in _NUMBERS.findall(text)]
+    numbers = [*map(float, _NUMBERS.findall(text))]
     return tuple(
         (x * SCALE, (y - top) * SCALE) for x, y in zip(numbers[::2], numbers[1::2], strict=True)
     )
 
 
-def shapes_of(found: Sequence[Mark], boxes: Boxes, lines: int) -> Shapes:
+def shapes_of(staff: Sequence[Mark], boxes: Boxes, lines: int) -> Shapes:
     """The marks on a staff of so many lines, ready to be drawn."""
     shapes = Shapes(bottom=(lines - 1) * SPACE)
-    for mark in found:
+    for mark in staff:
         shapes.reach(*mark.extent(boxes)[2:])
-        _ADD[mark.kind](shapes, mark)
+        (x, y), size = mark.points[0], mark.size
+        if mark.kind == "glyph":
+            shapes.glyphs.append((mark.glyph, x, y, size))
+        elif mark.kind == "stroke":
+            shapes.strokes.append((round(size, 2), _path(mark.points)))
+        elif mark.kind == "fill":
+            shapes.fills.append(_path(mark.points) + "z")
+        else:
+            r, across = short(size), short(2 * size)
+            half = f"a{r} {r} 0 1 0"
+            shapes.fills.append(
+                f"M{short(x - size)} {short(y)}{half} {across} 0{half} -{across} 0z"
+            )
     return shapes
-
-
-def _add_glyph(shapes: Shapes, mark: Mark) -> None:
-    [(x, y)] = mark.points
-    shapes.glyphs.append((mark.glyph, x, y, mark.size))
-
-
-def _add_stroke(shapes: Shapes, mark: Mark) -> None:
-    shapes.strokes.append((round(mark.size, 2), _path(mark.points)))
-
-
-def _add_fill(shapes: Shapes, mark: Mark) -> None:
-    shapes.fills.append(_path(mark.points) + "z")
-
-
-def _add_dot(shapes: Shapes, mark: Mark) -> None:
-    [(x, y)], r = mark.points, short(mark.size)
-    across = short(2 * mark.size)
-    shapes.fills.append(
-        f"M{short(x - mark.size)} {short(y)}a{r} {r} 0 1 0 {across} 0a{r} {r} 0 1 0 -{across} 0z"
-    )
-
-
-_ADD = {"glyph": _add_glyph, "stroke": _add_stroke, "fill": _add_fill, "dot": _add_dot}
 
 
 def _path(points: Sequence[tuple[float, float]]) -> str:

@@ -89,7 +89,7 @@ def widths(score: Score, spans: Sequence[Span], layout: Layout, head: float) -> 
         full = min(room - TAIL, _STRETCH * needed * share) / share
     else:
         bars = list(score.bars)
-        signs = [simile_width(each, bar) + TAIL for each in bars if each.is_repeat]
+        signs = [simile_width(repeated, bar) + TAIL for repeated in bars if repeated.is_repeat]
         signs = signs if layout.with_similes else []
         written = len(bars) - len(signs)
         # What is beside the notes of a bar: its end, and room for the signs that follow it.

@@ -4,19 +4,19 @@ The drummer's strokes and those of time layers and the band's percussion; no cli
 """
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from fractions import Fraction
 from io import StringIO
 
-from midiforge.files.record import Unsealed
 from midiforge.files.table import cells
 from midiforge.kits.kit import Kit
+from midiforge.model.counts import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
 from midiforge.model.spelling import spelled_hit
 from midiforge.model.tempo import plain
-from midiforge.pages.format import Content, Format
+from midiforge.performance.notes import notes
 
 # bar: from 1. count, step: where in it, as it is said, and from 1 on the exercise's grid ("" for
 #   what lies off it).
@@ -33,19 +33,17 @@ COLUMNS = (
 )
 
 
-def _csv(content: Content) -> str:
+def table(exercises: Iterable[Exercise], kit: Kit) -> str:
+    """The strokes of exercises as CSV, a row for each."""
     text = StringIO()
     writer = csv.writer(text)
     writer.writerow(COLUMNS)
-    for exercise in content.exercises:
-        writer.writerows(cells(row) for row in _rows(exercise, content.kit))
+    for exercise in exercises:
+        writer.writerows(cells(row) for row in _rows(exercise, kit))
     return text.getvalue()
 
 
 def _rows(exercise: Exercise, kit: Kit) -> Iterator[tuple[object, ...]]:
-    from midiforge.model.counts import place_name
-    from midiforge.performance.notes import notes
-
     meter, step, tempo = exercise.meter, exercise.step, exercise.tempo
     strokes = [(hit, 1) for hit in exercise.hits if hit.layer != CLICK]
     strokes += [(hit, 0) for hit in exercise.answers]
@@ -68,6 +66,3 @@ def _rows(exercise: Exercise, kit: Kit) -> Iterator[tuple[object, ...]]:
             hit.ornament.grace_notes if hit.ornament else 0,
             *(sounds, kit.channel, note.number, note.velocity),
         )
-
-
-FORMAT = Format((".csv",), "all strokes as a table", _csv, Unsealed())
