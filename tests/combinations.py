@@ -17,6 +17,8 @@ from xml.etree import ElementTree
 
 import midiforge
 from midiforge.drill.drill import Drill
+from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.widths import Layout
 from midiforge.hear.choice import reviewed
 from midiforge.hear.take import read_take
 from midiforge.library import shelf
@@ -29,13 +31,11 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, OrnamentKind
 from midiforge.notation import scores
 from midiforge.pages.booklet import Booklet, booklet
-from midiforge.pages.engrave import Engraver
 from midiforge.pages.html import WIDEST, html
 from midiforge.pages.musicxml import musicxml
 from midiforge.pages.paper import paper_of
 from midiforge.pages.pdf import pdf
 from midiforge.pages.svg import svg
-from midiforge.pages.widths import Layout
 from midiforge.screen.show import exercise_lines
 
 PAPER = paper_of("a4")

@@ -3,6 +3,10 @@
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
+from midiforge.engraving.cut import cut, key_piece
+from midiforge.engraving.drawing import Piece, Setting
+from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.widths import Layout
 from midiforge.frozen import frozen
 from midiforge.insight.loop import hands_and_feet, meetings
 from midiforge.insight.words import counted_in, explained, listed, paragraphs, repeats, swung
@@ -18,10 +22,6 @@ from midiforge.model.tempo import plain
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Score
 from midiforge.notation.write import scores
-from midiforge.pages.cut import cut, key_piece
-from midiforge.pages.drawing import Piece, Setting
-from midiforge.pages.engrave import Engraver
-from midiforge.pages.widths import Layout
 from midiforge.printable import many
 
 ABOUT = (

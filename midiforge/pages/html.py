@@ -7,11 +7,11 @@ from fractions import Fraction
 from pathlib import Path
 
 from midiforge import __version__
+from midiforge.engraving.drawing import STYLE, Piece, joined, sign_definitions
+from midiforge.engraving.shapes import SPACE
 from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry
-from midiforge.pages.drawing import STYLE, Piece, joined, sign_definitions
 from midiforge.pages.paper import Paper
 from midiforge.pages.script import script
-from midiforge.pages.shapes import SPACE
 from midiforge.pages.sound import Place, sound
 from midiforge.svg import element, escaped, inline, together
 

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from midiforge import __version__
+from midiforge.engraving.drawing import Piece, in_lines, line_svg
 from midiforge.errors import MidiforgeError
 from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry
-from midiforge.pages.drawing import Piece, in_lines, line_svg
 from midiforge.pages.paper import Paper
 from midiforge.printable import printable
 

@@ -35,9 +35,9 @@ class Content:
     def booklet(self, widest: float = 0.0) -> "Booklet":
         """The content engraved in lines that fill the paper, or in pieces no wider than `widest`
         that a screen makes lines of."""
+        from midiforge.engraving.engrave import Engraver
+        from midiforge.engraving.widths import Layout
         from midiforge.pages.booklet import booklet
-        from midiforge.pages.engrave import Engraver
-        from midiforge.pages.widths import Layout
 
         # On a narrow screen a sign for the bar before would stand alone on its line.
         fill = 0.0 if widest else self.paper.line

@@ -3,12 +3,12 @@
 from collections.abc import Iterator
 
 from midiforge import __version__
+from midiforge.engraving.drawing import STYLE, Piece, in_lines, joined, sign_definitions
+from midiforge.engraving.ink import moved, text_at
+from midiforge.engraving.shapes import SPACE
+from midiforge.engraving.text_width import in_width
 from midiforge.pages.booklet import Booklet, Entry
-from midiforge.pages.drawing import STYLE, Piece, in_lines, joined, sign_definitions
-from midiforge.pages.ink import moved, text_at
 from midiforge.pages.paper import Paper
-from midiforge.pages.shapes import SPACE
-from midiforge.pages.text_width import in_width
 from midiforge.svg import Svg, document, element
 
 _FONT = "'Libertinus Serif', Palatino, Georgia, 'DejaVu Serif', serif"

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate, pairwise
 
+from midiforge.engraving.shapes import Boxes, Mark
 from midiforge.frozen import frozen
-from midiforge.pages.shapes import Boxes, Mark
 
 _BETWEEN = 2.0  # tenths of a staff space that stay free between two columns
 _LEAD = 0.45  # from the bar line to the first column, as a share of the closest two columns

@@ -5,9 +5,9 @@ from dataclasses import replace
 from fractions import Fraction
 from math import ceil
 
+from midiforge.engraving.ink import moved, text_at
+from midiforge.engraving.shapes import GLYPH_SCALE, SPACE
 from midiforge.frozen import frozen
-from midiforge.pages.ink import moved, text_at
-from midiforge.pages.shapes import GLYPH_SCALE, SPACE
 from midiforge.svg import NOTHING, Svg, document, element, together
 
 STYLE = (

@@ -5,16 +5,16 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 
+from midiforge.engraving.drawing import Piece
+from midiforge.engraving.engrave import Engraved
+from midiforge.engraving.even import HALF_HEAD
+from midiforge.engraving.ink import chord_at, dots, line, shapes_at, stroke, text_at
+from midiforge.engraving.shapes import SPACE, Shapes
+from midiforge.engraving.text_width import CHORD, chord_width, text_width
+from midiforge.engraving.widths import BETWEEN_CHORDS, Layout, Span
 from midiforge.model.counts import UNNAMED
 from midiforge.notation.score import Bar, Note, Score
 from midiforge.notation.swells import Hairpin
-from midiforge.pages.drawing import Piece
-from midiforge.pages.engrave import Engraved
-from midiforge.pages.even import HALF_HEAD
-from midiforge.pages.ink import chord_at, dots, line, shapes_at, stroke, text_at
-from midiforge.pages.shapes import SPACE, Shapes
-from midiforge.pages.text_width import CHORD, chord_width, text_width
-from midiforge.pages.widths import BETWEEN_CHORDS, Layout, Span
 from midiforge.svg import NOTHING, Svg, short, together
 
 _LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 18.0, 17.0, 19.0, 13.0  # sizes of letters

@@ -8,6 +8,21 @@ them make a line, on paper as on a telephone.
 from dataclasses import replace
 from fractions import Fraction
 
+from midiforge.engraving.drawing import Piece, Setting
+from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.ink import shapes_at
+from midiforge.engraving.mei import named
+from midiforge.engraving.piece_drawing import (
+    DIGITS,
+    STAFF,
+    Cut,
+    drawn,
+    head_piece,
+    rows_of,
+    staff_lines,
+)
+from midiforge.engraving.shapes import SPACE
+from midiforge.engraving.widths import REPEAT, TAIL, Layout, Span, simile_width, spans_of, widths
 from midiforge.model.meter import Meter
 from midiforge.notation.score import (
     FEET_VOICE,
@@ -22,21 +37,6 @@ from midiforge.notation.score import (
     Voice,
 )
 from midiforge.notation.sign import Sign
-from midiforge.pages.drawing import Piece, Setting
-from midiforge.pages.engrave import Engraver
-from midiforge.pages.ink import shapes_at
-from midiforge.pages.mei import named
-from midiforge.pages.piece_drawing import (
-    DIGITS,
-    STAFF,
-    Cut,
-    drawn,
-    head_piece,
-    rows_of,
-    staff_lines,
-)
-from midiforge.pages.shapes import SPACE
-from midiforge.pages.widths import REPEAT, TAIL, Layout, Span, simile_width, spans_of, widths
 from midiforge.svg import together
 
 _ONE_BEAT = Meter.parse("1/4")

@@ -5,11 +5,11 @@ from fractions import Fraction
 from itertools import pairwise
 from math import ceil
 
+from midiforge.engraving.shapes import SPACE
+from midiforge.engraving.text_width import chord_width
 from midiforge.frozen import frozen
 from midiforge.notation.rhythm import cells_of
 from midiforge.notation.score import Bar, Score
-from midiforge.pages.shapes import SPACE
-from midiforge.pages.text_width import chord_width
 
 COLUMN = 2.3 * SPACE  # the least distance of two columns of the grid
 _COUNTED = 1.9 * SPACE  # of two counts

@@ -1,12 +1,13 @@
 """A bar, or some beats of one, as MEI: what the engraving library reads.
 
 MEI is the Music Encoding Initiative's open format. Only what drum staves need is written; bar
-lines, letters and counts are set around the engraved notes by `midiforge.pages.piece_drawing`.
+lines, letters and counts are set around the engraved notes by `midiforge.engraving.piece_drawing`.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 
+from midiforge.engraving.widths import Span
 from midiforge.model.meter import Meter
 from midiforge.notation.rhythm import write_bar
 from midiforge.notation.score import (
@@ -19,7 +20,6 @@ from midiforge.notation.score import (
     Value,
     Voice,
 )
-from midiforge.pages.widths import Span
 
 _DURATIONS = {"whole": "1", "half": "2", "quarter": "4", "eighth": "8", "16th": "16", "32nd": "32"}
 # SMuFL code points. The library has no triangle: a square of the same size is engraved, and

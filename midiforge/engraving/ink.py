@@ -2,7 +2,7 @@
 
 import re
 
-from midiforge.pages.shapes import SPACE, Shapes
+from midiforge.engraving.shapes import SPACE, Shapes
 from midiforge.svg import NOTHING, Svg, element, short, together
 
 _CHORD_SIGN = re.compile("([^♭♯](?=♭)|[♭♯])")

@@ -9,7 +9,7 @@ between them.
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 
-from midiforge.pages.shapes import SPACE, Boxes, Mark
+from midiforge.engraving.shapes import SPACE, Boxes, Mark
 
 _BUZZ = "E22A"
 _BRACKETS = ("E26A", "E26B")  # around a ghost note, left and right

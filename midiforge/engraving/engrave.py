@@ -16,13 +16,10 @@ from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
-from midiforge.errors import MidiforgeError
-from midiforge.model.meter import Meter
-from midiforge.notation.score import Voice
-from midiforge.pages import mei
-from midiforge.pages.even import Grid
-from midiforge.pages.mending import mended, with_room_for_plus
-from midiforge.pages.shapes import (
+from midiforge.engraving import mei
+from midiforge.engraving.even import Grid
+from midiforge.engraving.mending import mended, with_room_for_plus
+from midiforge.engraving.shapes import (
     GLYPH_SCALE,
     SCALE,
     SPACE,
@@ -34,7 +31,10 @@ from midiforge.pages.shapes import (
     marks,
     shapes_of,
 )
-from midiforge.pages.widths import Span
+from midiforge.engraving.widths import Span
+from midiforge.errors import MidiforgeError
+from midiforge.model.meter import Meter
+from midiforge.notation.score import Voice
 
 _FONT = "Bravura"
 _CLOSEST = 22.6  # tenths of a space between notes that do not touch, parentheses and all
