@@ -21,9 +21,7 @@ def _kits(incomplete: str) -> list[str]:
 
 def import_command(
     file: Annotated[Path, typer.Argument(metavar="GROOVE.mid", help="A MIDI file of drums.")],
-    out: Annotated[
-        str, typer.Option("--out", metavar="FILE.toml", help="The drill file to write.")
-    ] = "",
+    out: str = "",
     kit: Annotated[
         str,
         typer.Option(
@@ -33,18 +31,10 @@ def import_command(
             autocompletion=_kits,
         ),
     ] = "",
-    tempo: Annotated[
-        str, typer.Option("--tempo", metavar="BPM", help="The tempo, if it is known.")
-    ] = "",
-    steps: Annotated[
-        str, typer.Option("--steps", metavar="N", help="Grid steps to a beat, 1 to 12. [found]")
-    ] = "",
-    meter: Annotated[
-        str, typer.Option("--meter", metavar="4/4", help="The meter. [the file's]")
-    ] = "",
-    bars: Annotated[
-        str, typer.Option("--bars", metavar="N", help="Bars of the loop. [found]")
-    ] = "",
+    tempo: str = "",
+    steps: str = "",
+    meter: str = "",
+    bars: str = "",
     kind: Annotated[
         str,
         typer.Option(
@@ -54,15 +44,20 @@ def import_command(
             autocompletion=lambda incomplete: [w for w in _WORDS if w.startswith(incomplete)],
         ),
     ] = "",
-    channel: Annotated[
-        str, typer.Option("--channel", metavar="N", help="The channel with the drums. [the kit's]")
-    ] = "",
+    channel: str = "",
     as_json: AsJson = False,
 ) -> None:
     """Turn a drum pattern in a MIDI file into a drill.
 
     From a DAW, or recorded on a kit: tempo, grid, loop and voices are found, and what did not
     fit is said. Without --out the drill is printed.
+
+    --out FILE.toml: The drill file to write.
+    --tempo BPM: The tempo, if it is known.
+    --steps N: Grid steps to a beat, 1 to 12. [found]
+    --meter 4/4: The meter. [the file's]
+    --bars N: Bars of the loop. [found]
+    --channel N: The channel with the drums. [the kit's]
     """
     from midiforge.drill import values
     from midiforge.groove.groove import MOST_BARS, import_groove

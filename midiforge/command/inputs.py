@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperCommand, TyperOption
 
+from midiforge.command.flags import own_flags
 from midiforge.command.terminal import tell
 from midiforge.drill.keys import BY_NAME, GROUPS, KEYS
 from midiforge.errors import MidiforgeError, quoted
@@ -64,7 +65,7 @@ def takes_a_drill(
         command(drill=drill, **given)
 
     file, setting = _parameter("drill_file", _FILE), _parameter("set_keys", _SET)
-    own = inspect.signature(command).parameters.values()
+    own = inspect.signature(own_flags(command)).parameters.values()
     parameters = [*(file if each.name == "drill" else each for each in own), setting]
     # What the command-line library looks at; the drill's own flags are the class's.
     wrapped.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]

@@ -4,11 +4,12 @@ import os
 import sys
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import typer
 
 from midiforge.command.app import SETTINGS
+from midiforge.command.flags import own_flags
 from midiforge.command.terminal import on_terminal, say, say_text
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import real
@@ -36,34 +37,29 @@ def _kit() -> None:
 
 
 @kit_app.command()
+@own_flags
 def learn(
-    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The kit file to write.")],
-    port: Annotated[
-        str, typer.Option("--port", metavar="NAME", help="The input: part of its name, or number.")
-    ] = "",
-    virtual: Annotated[
-        bool, typer.Option("--virtual", help="Open a virtual input for others to connect to.")
-    ] = False,
-    starts_from: Annotated[
-        str,
-        typer.Option("--starts-from", metavar="KIT", help="The kit that says all the rest."),
-    ] = "general-midi-1",
-    voices: Annotated[
-        str, typer.Option("--voices", metavar="LIST", help="Only these voices, in this order.")
-    ] = "",
-    controls: Annotated[
-        str,
-        typer.Option(
-            "--controls", metavar="LIST", help="Then bind these, such as pause,next; all."
-        ),
-    ] = "",
-    as_lines: Annotated[bool, typer.Option("--plain", help="Lines instead of a screen.")] = False,
+    out: Path,
+    port: str = "",
+    virtual: bool = False,
+    starts_from: str = "general-midi-1",
+    voices: str = "",
+    controls: str = "",
+    plain: bool = False,
 ) -> None:
     """Learn a kit: a voice is named, you hit its pad three times, the notes go into a kit file.
 
     A pad with zones that are one voice: hit them in turn. A roll on any pad asks for the one
     before again; three strokes of the bass drum skip what is asked, twelve in a row all voices
     that are left.
+
+    --out FILE: The kit file to write.
+    --port NAME: The input: part of its name, or number.
+    --virtual: Open a virtual input for others to connect to.
+    --starts-from KIT: The kit that says all the rest.
+    --voices LIST: Only these voices, in this order.
+    --controls LIST: Then bind these, such as pause,next; all.
+    --plain: Lines instead of a screen.
     """
     from midiforge.kits.kit import read_kit
     from midiforge.kits.learn.learn import Learning
@@ -77,7 +73,7 @@ def learn(
     _may_write(out)
     session = LearnSession(learning, port, virtual)
     try:
-        with _show(as_lines) as show:
+        with _show(plain) as show:
             session.run(show)
     except (KeyboardInterrupt, SystemExit):
         if learning.found or learning.bound:

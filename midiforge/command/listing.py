@@ -1,4 +1,4 @@
-"""midiforge list, midiforge schema"""
+"""midiforge list, midiforge ports, midiforge schema"""
 
 import sys
 from collections.abc import Callable, Iterable, Iterator
@@ -62,6 +62,20 @@ def schema() -> None:
     from midiforge.drill.schema import drill_schema
 
     say_json(drill_schema())
+
+
+def ports(as_json: AsJson = False) -> None:
+    """List the MIDI ports of this machine."""
+    from midiforge.live.ports.ports import ports
+
+    known = ports()
+    if as_json:
+        say_json([{"number": p.number, "name": p.name, "direction": p.direction} for p in known])
+        return
+    if not known:
+        say("no MIDI ports; plug in a module or start a synthesiser")
+    for port in known:
+        say(f"{port.direction:6} {port.number:3}  {port.name}")
 
 
 @frozen

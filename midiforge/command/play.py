@@ -31,21 +31,10 @@ if TYPE_CHECKING:
 @partial(takes_a_drill, shown_by=PlayCommand)
 def play(
     drill: "Drill",
-    port: Annotated[
-        str,
-        typer.Option(
-            "--port",
-            metavar="NAME",
-            help="The output: part of its name, or number. [the only one]",
-        ),
-    ] = "",
-    virtual: Annotated[
-        bool, typer.Option("--virtual", help="Open a virtual output for others to connect to.")
-    ] = False,
+    port: str = "",
+    virtual: bool = False,
     only: Only = "",
-    first: Annotated[
-        str, typer.Option("--from", metavar="N", help="Begin with this exercise, by number.")
-    ] = "",
+    from_: str = "",
     times: Annotated[
         int | None,
         typer.Option(
@@ -56,67 +45,38 @@ def play(
             "or as the drill repeats it]",
         ),
     ] = None,
-    forever: Annotated[
-        bool, typer.Option("--forever", help="Begin the lesson again at its end.")
-    ] = False,
-    rest: Annotated[
-        float | None,
-        typer.Option(
-            "--rest", metavar="SECONDS", help="Silence between exercises, up to ten minutes."
-        ),
-    ] = None,
-    mute: Annotated[
-        str,
-        typer.Option(
-            "--mute",
-            metavar="LAYERS",
-            help="Silent: hands, feet, click, percussion, bass, chords; band for the last three.",
-        ),
-    ] = "",
-    solo: Annotated[
-        str, typer.Option("--solo", metavar="LAYERS", help="Only these layers sound.")
-    ] = "",
-    levels: Annotated[
-        str,
-        typer.Option(
-            "--levels", metavar="LAYER=N,...", help="How loud layers are, in per cent: 20 to 150."
-        ),
-    ] = "",
-    band_port: Annotated[
-        str,
-        typer.Option(
-            "--band-port",
-            metavar="NAME",
-            help="Another output for the band; its percussion on channel 10 there.",
-        ),
-    ] = "",
-    send_clock: Annotated[
-        bool, typer.Option("--send-clock", help="Send MIDI beat clock to the port.")
-    ] = False,
-    follow: Annotated[
-        str, typer.Option("--follow", metavar="NAME", help="Follow the beat clock on this input.")
-    ] = "",
-    control: Annotated[
-        str,
-        typer.Option("--input", metavar="NAME", help="The input that the kit is on."),
-    ] = "",
-    record: Annotated[
-        Path | None,
-        typer.Option("--record", metavar="FILE.mid", help="Record what comes from the kit."),
-    ] = None,
-    listen: Annotated[
-        bool,
-        typer.Option(
-            "--listen", help="Only record, from --input; play nothing. Until q or Ctrl-C."
-        ),
-    ] = False,
-    as_lines: Annotated[
-        bool, typer.Option("--plain", help="One line an exercise instead of a screen.")
-    ] = False,
+    forever: bool = False,
+    rest: float | None = None,
+    mute: str = "",
+    solo: str = "",
+    levels: str = "",
+    band_port: str = "",
+    send_clock: bool = False,
+    follow: str = "",
+    input_: str = "",
+    record: Path | None = None,
+    listen: bool = False,
+    plain: bool = False,
 ) -> None:
     """Play the exercises of a drill to a MIDI port.
 
     Recorded is one take an exercise: where several are played, its number comes before the ending.
+
+    --port NAME: The output: part of its name, or number. [the only one]
+    --virtual: Open a virtual output for others to connect to.
+    --from N: Begin with this exercise, by number.
+    --forever: Begin the lesson again at its end.
+    --rest SECONDS: Silence between exercises, up to ten minutes.
+    --mute LAYERS: Silent: hands, feet, click, percussion, bass, chords; band for the last three.
+    --solo LAYERS: Only these layers sound.
+    --levels LAYER=N,...: How loud layers are, in per cent: 20 to 150.
+    --band-port NAME: Another output for the band; its percussion on channel 10 there.
+    --send-clock: Send MIDI beat clock to the port.
+    --follow NAME: Follow the beat clock on this input.
+    --input NAME: The input that the kit is on.
+    --record FILE.mid: Record what comes from the kit.
+    --listen: Only record, from --input; play nothing. Until q or Ctrl-C.
+    --plain: One line an exercise instead of a screen.
     """
     from midiforge.live.playing import play as session
     from midiforge.live.playing.layers import read_layers
@@ -126,15 +86,15 @@ def play(
     if follow and send_clock:
         raise MidiforgeError("either follow a clock or send one", "--follow")
     if listen:
-        _check_listening(record, (port and control, virtual, band_port, follow, send_clock))
-        control = control or _listening_port(port)
+        _check_listening(record, (port and input_, virtual, band_port, follow, send_clock))
+        input_ = input_ or _listening_port(port)
     others = _others(read_flag("--solo", read_layers, solo))
     options = session.PlayOptions(
         port=port,
         virtual=virtual,
         band=band_port,
         follow=follow,
-        kit_input=control,
+        kit_input=input_,
         times=rounds(times),
         forever=forever,
         rest=rest or 0.0,
@@ -143,8 +103,8 @@ def play(
         send_clock=send_clock,
     )
     exercises = Lesson(drill).select(only)
-    if first.strip():
-        begin, last = read_flag("--from", read_named, first), exercises[-1].number
+    if from_.strip():
+        begin, last = read_flag("--from", read_named, from_), exercises[-1].number
         exercises = [each for each in exercises if each.number.is_from(begin)]
         if not exercises:
             what = f"there is no exercise from {begin} on"
@@ -152,9 +112,9 @@ def play(
     recording = _record(record, exercises, drill, listen) if record else None
     with _kept(recording, drill.source):
         if listen and recording:
-            session.listen(drill.kit, control, recording, _say)
+            session.listen(drill.kit, input_, recording, _say)
             return
-        figures = session.play(exercises, drill.kit, options, _watch(as_lines), recording)
+        figures = session.play(exercises, drill.kit, options, _watch(plain), recording)
     say_text(folded(f"Timing: {figures}"))
 
 

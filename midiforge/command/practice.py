@@ -10,8 +10,8 @@ import typer
 
 from midiforge.command.flags import AsJson, Log, Picture
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.progress import lesson_bar
 from midiforge.command.terminal import (
+    lesson_bar,
     on_terminal,
     say,
     say_json,

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from midiforge.drill.drill import Drill
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
 from midiforge.files.names import file_name
 from midiforge.files.record import Writing, rewriting
 from midiforge.files.swap import checksum_of
@@ -113,7 +113,8 @@ def write_loops(
     if not str(folder).strip():
         raise MidiforgeError("the folder's name is empty")
     if audio and audio not in FORMATS:
-        raise MidiforgeError(f"{quoted(audio)} is no format of audio", hint=nearest(audio, FORMATS))
+        what, hint = f"{quoted(audio)} is no format of audio", nearest(audio, FORMATS)
+        raise WrongArgument(what, "audio", hint=hint)
     sound, missing = _sound(soundfont) if audio else (None, "")
     folder, shape = Path(folder), shape or Shape()
     with rewriting(folder, RECORD, INDEX) as (before, aside):
