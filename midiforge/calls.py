@@ -35,23 +35,26 @@ def exercises(
         yield from some
 
 
-def _at_once(job: Callable[Concatenate[Session, P], R]) -> Callable[Concatenate[Drill, P], R]:
-    """A job of a session in one call: it takes the drill, then what the job takes."""
+def _at_once(
+    name: str, job: Callable[Concatenate[Session, P], R]
+) -> Callable[Concatenate[Drill, P], R]:
+    """A job of a session as a function: it takes the drill, then what the job takes."""
 
-    @wraps(job)
+    @wraps(job, ("__doc__", "__annotations__"))
     def call(drill: Drill, *given: P.args, **named: P.kwargs) -> R:
         return job(Session(drill), *given, **named)
 
+    call.__name__ = call.__qualname__ = name
     _, *taken = signature(job).parameters.values()
     first = Parameter("drill", Parameter.POSITIONAL_OR_KEYWORD, annotation=Drill)
     call.__signature__ = signature(job).replace(parameters=[first, *taken])  # type: ignore[attr-defined]
     return call  # type: ignore[return-value]  # the drill may be named, too
 
 
-build_lesson = _at_once(Session.build)
-write_sheet = _at_once(Session.sheet)
-write_loops = _at_once(Session.loops)
-play = _at_once(Session.play)
+build_lesson = _at_once("build_lesson", Session.build)
+write_sheet = _at_once("write_sheet", Session.sheet)
+write_loops = _at_once("write_loops", Session.loops)
+play = _at_once("play", Session.play)
 
 
 def review(

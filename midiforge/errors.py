@@ -47,6 +47,11 @@ class NoOstinato(MidiforgeError):
     """A name that is no ostinato's."""
 
 
+def is_not(value: object, what: str, hint: str = "") -> MidiforgeError:
+    """Of a value that is not what was expected: "'fast' is not a tempo"."""
+    return MidiforgeError(f"{quoted(value)} is not {what}", hint=hint)
+
+
 def quoted(value: object) -> str:
     """A value as a person wrote it, in quotes if it is text, cut short if it is long."""
     text = value if isinstance(value, str) else str(value)

@@ -16,7 +16,7 @@ from midiforge.drill.keys import BY_NAME, GROUPS, KEYS
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.files.disk import real
 from midiforge.keys.key import Key
-from midiforge.keys.kinds import items_of
+from midiforge.keys.values import items_of
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
