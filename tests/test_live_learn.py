@@ -23,10 +23,10 @@ from midiforge.command.kit import kit_app
 from midiforge.errors import MidiforgeError
 from midiforge.files.own_file import KIT
 from midiforge.kits.learn.hihat_pedal import openness
-from midiforge.kits.learn.kit_strokes import Strokes, StruckNote
+from midiforge.kits.learn.kit_file import kit_file
 from midiforge.kits.learn.learn import Learning
-from midiforge.kits.learn.learnt_kit import kit_file
 from midiforge.kits.learn.steps import controls_asked, voices_asked
+from midiforge.kits.learn.strokes import Strokes, StruckNote
 
 MS = 1_000_000
 BASE = midiforge.read_kit("general-midi-1")

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.text import Text
 
+from midiforge import check_drill
 from midiforge.calls import exercises
 from midiforge.command.terminal import say_styled
-from midiforge.drill import check_drill
 from midiforge.insight.places import explained
 from midiforge.model import Exercise, Limb, Strength
 from midiforge.screen.facts import as_json

@@ -164,8 +164,7 @@ def _free(out: Path) -> Path:
 def _keep(learning: "Learning", base: "Kit", starts_from: str, out: Path, port: str) -> None:
     """Writes the file, beside what may have come there meanwhile; says what is in it."""
     from midiforge.files.disk import write_aside
-    from midiforge.kits.learn.learnt_kit import kit_file
-    from midiforge.kits.learn.words import learnt_words
+    from midiforge.kits.learn.kit_file import kit_file, learnt_words
 
     title = f"{out.stem}, learnt from {port}" if port else out.stem
     text = kit_file(learning, base, starts_from, out.stem, title)

@@ -9,9 +9,18 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from midiforge.kits.learn.hihat_pedal import BY_PEDAL, NO_PEDAL, openness, otherwise_open
-from midiforge.kits.learn.kit_strokes import STROKES, Learnt, Stroke, Strokes, StruckNote, learnt
 from midiforge.kits.learn.steps import BASS, DRUM_OF, Step
-from midiforge.kits.learn.stroke_row import Pace, StrokeRow, Tail
+from midiforge.kits.learn.strokes import (
+    STROKES,
+    Learnt,
+    Pace,
+    Stroke,
+    StrokeRow,
+    Strokes,
+    StruckNote,
+    Tail,
+    learnt,
+)
 from midiforge.library import shelf
 from midiforge.midi.message import (
     CONTROLLER,

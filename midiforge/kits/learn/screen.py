@@ -4,9 +4,9 @@ import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 
-from midiforge.kits.learn.kit_strokes import STROKES
+from midiforge.kits.learn.kit_file import ending
 from midiforge.kits.learn.learn import ENDS, SKIPS, Learning
-from midiforge.kits.learn.words import ending
+from midiforge.kits.learn.strokes import STROKES
 from midiforge.live.playing.keyboard import pressed, single_keys
 from midiforge.live.playing.route import Command
 from midiforge.live.screen.terminal import (

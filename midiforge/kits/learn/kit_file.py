@@ -1,15 +1,18 @@
-"""The kit file that comes of what was learnt."""
+"""The kit file that comes of what was learnt, and what is said of it."""
 
 from collections import Counter
 from collections.abc import Mapping
+from shlex import quote
 
 from midiforge.files.own_file import KIT
 from midiforge.files.toml_text import toml_lines
 from midiforge.kits.kit import Kit
-from midiforge.kits.learn.hihat_pedal import openness
-from midiforge.kits.learn.kit_strokes import Learnt
+from midiforge.kits.learn.hihat_pedal import openness, runs_backwards
 from midiforge.kits.learn.learn import Learning
+from midiforge.kits.learn.strokes import Learnt
 from midiforge.library import shelf
+
+_OF_MOVED = "No pads of their own: these sound as what stands in for them."
 
 
 def kit_file(learning: Learning, base: Kit, starts_from: str, name: str, title: str) -> str:
@@ -35,12 +38,8 @@ def kit_file(learning: Learning, base: Kit, starts_from: str, name: str, title: 
     }
     remarks = {next(iter(moved), ""): _OF_MOVED}
     filled = {key: value for key, value in content.items() if value != {}}
-    return KIT.sealed(
-        "".join(f"{line}\n" for line in toml_lines(filled, remarks)).encode()
-    ).decode()
-
-
-_OF_MOVED = "No pads of their own: these sound as what stands in for them."
+    text = "".join(f"{line}\n" for line in toml_lines(filled, remarks))
+    return KIT.sealed(text.encode()).decode()
 
 
 def _moved(notes: Mapping[str, int], base: Kit) -> dict[str, int]:
@@ -61,15 +60,41 @@ def _moved(notes: Mapping[str, int], base: Kit) -> dict[str, int]:
 def _heard(found: Mapping[str, Learnt], notes: Mapping[str, int], base: Kit) -> dict[int, str]:
     """Further notes, and those that reading [notes] backwards would take for another voice."""
     backwards = {number: voice for voice, number in reversed({**base.notes, **notes}.items())}
-    heard: dict[int, str] = {}
-    for voice, each in found.items():
-        for number in each.also:
-            heard.setdefault(number, voice)
-    struck: dict[int, str] = {}
-    for voice, each in found.items():
-        struck.setdefault(each.note, voice)
-    for number, voice in struck.items():
+    learnt = [*found.items()][::-1]  # of two voices on one note the first learnt has it
+    heard = {number: voice for voice, pad in learnt for number in pad.also}
+    for number, voice in {pad.note: voice for voice, pad in learnt}.items():
         heard.pop(number, None)
         if base.heard.get(number, voice) != voice or backwards[number] != voice:
             heard[number] = voice
     return dict(sorted(heard.items()))
+
+
+def learnt_words(learning: Learning, starts_from: str, out: str) -> list[str]:
+    """Lines about the file `out`; starts_from: the kit that says all the rest."""
+    found, missing = learning.found, learning.missing
+    lines = [f"{out}: {_count(learning)}: {', '.join(found) or 'none'}"]
+    if learning.bound:
+        lines.append(f"controls: {', '.join(learning.bound)}")
+    if missing:
+        lines.append(f"not learnt, so as in {starts_from}: {', '.join(missing)}")
+    if missing and not learning.all_asked:
+        again = f"--starts-from {quote(out)} --voices {','.join(missing)}"
+        lines.append(f"it is part of a kit; for the rest: midiforge kit learn {again} --out FILE")
+    if pedal := openness(found):
+        lines.append(
+            f"hi-hat: controller {pedal['controller']}, open below {pedal['open_below']}, "
+            f"closed above {pedal['closed_above']}"
+        )
+    elif runs_backwards(found):
+        lines.append("hi-hat: its controller rises as it opens, which a kit file cannot say")
+    return lines
+
+
+def ending(learning: Learning) -> str:
+    """What is asked before it ends with voices left."""
+    return f"q again ends here, with {_count(learning)}; n and p go on"
+
+
+def _count(learning: Learning) -> str:
+    found = len(learning.found)
+    return f"{found} of {found + len(learning.missing)} voices"
