@@ -60,6 +60,14 @@ def named(out: str, what: str, example: str) -> str:
     return out
 
 
+def new_file(out: str | Path) -> Path:
+    """The TOML file that --out names, with or without its ending, in a folder that is there."""
+    path = Path(out) if Path(out).suffix else Path(out).with_suffix(".toml")
+    if not path.parent.is_dir():
+        raise MidiforgeError("there is no such folder", "--out", str(path.parent))
+    return path
+
+
 @contextmanager
 def flags(**names: str) -> Iterator[None]:
     """Errors about these parameters name their flags, where those are called otherwise."""

@@ -5,10 +5,10 @@ from typing import Annotated
 
 import typer
 
-from midiforge.command.flags import AsJson, read_flag
+from midiforge.command.flags import AsJson, new_file, read_flag
 from midiforge.command.terminal import say, say_json, say_text
 from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.files.disk import real
+from midiforge.files.disk import real, write_aside
 
 _WORDS = ("ostinato", "phrase")
 
@@ -73,7 +73,7 @@ def import_command(
     if kind and kind not in _WORDS:
         raise MidiforgeError(f"unknown word {quoted(kind)}", "--as", hint=nearest(kind, _WORDS))
     target = _target(out)
-    found = import_groove(
+    groove = import_groove(
         file,
         kit=read_kit(kit) if kit.strip() else None,
         kit_key=_kit_key(kit, target),
@@ -85,24 +85,19 @@ def import_command(
         channel=read("--channel", channel, 1, 16),
     )
     if target:
-        from midiforge.files.disk import write_aside
-
-        write_aside(target, found.text)
+        write_aside(target, groove.text)
     if as_json:
-        drill = {"out": str(target)} if target else {"drill": found.text}
-        say_json({**facts(found), **drill})
+        drill = {"out": str(target)} if target else {"drill": groove.text}
+        say_json({**facts(groove), **drill})
     elif target is None:
-        say_text(found.text)
-        for line in details(found):  # what did not fit, as remarks below
+        say_text(groove.text)
+        for line in details(groove):  # what did not fit, as remarks below
             say(f"# {line}")
     else:
-        say(f"{found.title}, as {_article(found.kind)}, in {target}")
-        for line in (*summary(found), *details(found)):
+        article = "an" if groove.kind[0] in "aeiou" else "a"
+        say(f"{groove.title}, as {article} {groove.kind}, in {target}")
+        for line in (*summary(groove), *details(groove)):
             say(line)
-
-
-def _article(kind: str) -> str:
-    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
 
 
 def _target(out: str) -> Path | None:
@@ -111,13 +106,9 @@ def _target(out: str) -> Path | None:
         return None
     from midiforge.groove.text import MADE
 
-    path = Path(out)
-    if not path.suffix:
-        path = path.with_suffix(".toml")
+    path = new_file(out)
     if path.suffix != ".toml":
         raise MidiforgeError(f"{quoted(out)} is no drill file", "--out", hint="such as groove.toml")
-    if not path.parent.is_dir():
-        raise MidiforgeError("there is no such folder", "--out", str(path.parent))
     MADE.check(path)
     return real(path) if path.is_symlink() else path
 

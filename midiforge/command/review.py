@@ -23,24 +23,33 @@ def review(
         Path, typer.Argument(metavar="TAKE.mid", help="What was played: any MIDI file.")
     ],
     drill: "Drill",
-    exercise: str = "",
-    delay: float | None = None,
-    html: Path | None = None,
+    exercise: Annotated[
+        str,
+        typer.Option("--exercise", metavar="N", help="Its number in the drill. [as found]"),
+    ] = "",
+    delay: Annotated[
+        float | None,
+        typer.Option(
+            "--delay", metavar="MS", help="The delay from stroke to file, if it was measured."
+        ),
+    ] = None,
+    page: Annotated[
+        Path | None,
+        typer.Option("--html", metavar="FILE.html", help="Write it as a page with pictures, too."),
+    ] = None,
     as_json: AsJson = False,
-    log: Path | None = None,
-    note: str = "",
-    no_log: bool = False,
+    log: Annotated[
+        Path | None, typer.Option("--log", metavar="FILE", help="The practice log to keep it in.")
+    ] = None,
+    note: Annotated[
+        str,
+        typer.Option("--note", metavar="TEXT", help="A word for the log: tired, pain, new kit."),
+    ] = "",
+    no_log: Annotated[bool, typer.Option("--no-log", help="Keep it in no log.")] = False,
 ) -> None:
     """Compare a take with its exercise and say what to work on.
 
     Then come the figures. The take is read, never changed.
-
-    --exercise N: Its number in the drill. [as found]
-    --delay MS: The delay from stroke to file, if it was measured.
-    --html FILE.html: Write it as a page with pictures, too.
-    --log FILE: The practice log to keep it in.
-    --note TEXT: A word for the log: tired, pain, new kit.
-    --no-log: Keep it in no log.
     """
     if delay is not None and not (math.isfinite(delay) and abs(delay) <= _MOST_DELAY_MS):
         raise MidiforgeError(
@@ -58,8 +67,8 @@ def review(
         step = session.next_step(found, take, note)
     except MidiforgeError as error:  # raised last, so that it does not hide the review
         trouble = error
-    if html:
-        write_review(found, html, step)
+    if page:
+        write_review(found, page, step)
     if not trouble:
         try:
             kept = session.keep(found, take, note)
@@ -74,8 +83,8 @@ def review(
         from midiforge.report.terminal import show_review
 
         show_review(said, output(), known, step)
-        if html:
-            say(f"The page with pictures: {html}")
+        if page:
+            say(f"The page with pictures: {page}")
         if not found.is_it and not no_log:
             say("Not kept in the log: its figures would say nothing of this exercise.")
     if trouble:

@@ -67,6 +67,11 @@ def on_terminal(stream: TextIO | None) -> bool:
     return stream is not None and stream.isatty()
 
 
+def on_screen() -> bool:
+    """Whether somebody sits at a terminal: what is said is seen there, and keys come from it."""
+    return on_terminal(sys.stdout) and on_terminal(sys.stdin)
+
+
 def folded(text: str) -> str:
     """A sentence as lines of the terminal, broken between words; elsewhere as one line."""
     from textwrap import wrap
