@@ -68,9 +68,9 @@ def nearest(word: str, known: Iterable[str]) -> str:
     from difflib import get_close_matches
 
     words = sorted(known)
-    lowered = {each.lower(): each for each in reversed(words)}
+    lowered = {name.lower(): name for name in reversed(words)}
     close = get_close_matches(shortened(word).lower(), lowered, n=1, cutoff=_NEAR)
-    begun = [each for each in lowered if each[:_BEGUN] == word[:_BEGUN].lower()]
+    begun = [name for name in lowered if name[:_BEGUN] == word[:_BEGUN].lower()]
     close = close or (begun[:1] if len(word) >= _BEGUN else [])
     if close:
         return f"did you mean {lowered[close[0]]!r}?"

@@ -74,7 +74,7 @@ def learn(
         with _show(plain) as show:
             session.run(show)
     except (KeyboardInterrupt, SystemExit):
-        if learning.found or learning.bound:
+        if learning.pads or learning.bound:
             unfinished = out.with_stem(f"{out.stem}-unfinished") if out.exists() else out
             _keep(learning, base, named, unfinished, session.name)
             say("stopped before the end: what was learnt until then is kept")
@@ -83,7 +83,7 @@ def learn(
         raise
     finally:
         session.close()
-    if not learning.found and not learning.bound:
+    if not learning.pads and not learning.bound:
         raise MidiforgeError("nothing was learnt; no file is written")
     _keep(learning, base, named, out, session.name)
 

@@ -210,7 +210,7 @@ class _Reader(KeyReader):
         stickings = self.read("sticking", self.stickings)
         every = self.every()
         moves = {move.name: move.read(self, meter) for move in MOVES}
-        grids = moves["grid"] or tuple(own_steps(meter, each.steps) for each in stickings)
+        grids = moves["grid"] or tuple(own_steps(meter, sticking.steps) for sticking in stickings)
         step = meter.beat / (grids[0] if grids else own_steps(meter, 0))
         return _Material(meter, stickings, every, moves, step)
 

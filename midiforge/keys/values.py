@@ -40,11 +40,11 @@ def items_of(value: Any, counted: bool = False) -> Any:
     if isinstance(value, Mapping):
         return value
     if isinstance(value, (list, tuple, range)):
-        if counted and value and not any(isinstance(each, str) for each in value):
+        if counted and value and not any(isinstance(item, str) for item in value):
             return [" ".join(map(str, value))]
         return list(value)
     if isinstance(value, str):
-        parts = [part for each in value.split(";") for part in _at_commas(each, counted)]
+        parts = [part for text in value.split(";") for part in _at_commas(text, counted)]
         # In a sticking of several lines columns matter.
         return [part.strip("\n") if "\n" in part else part.strip() for part in parts]
     return [str(value)] if counted else [value]
@@ -65,7 +65,7 @@ def _at_commas(text: str, counted: bool) -> list[str]:
     parts = [part for part in text.split(",") if part.strip()]
     if not counted:
         return parts
-    single = [all(re.fullmatch(_COUNT, each.strip()) for each in part.split("|")) for part in parts]
+    single = [all(re.fullmatch(_COUNT, bar.strip()) for bar in part.split("|")) for part in parts]
     bars = [bar for part in parts for bar in part.split("|")]
     if any(re.match(rf"\s*{_COUNT}\s+{_COUNT}(\s|$)", bar) for bar in bars):
         return parts
@@ -82,7 +82,7 @@ def of_kind(key: Key, value: Any, where: str) -> Any:
     """The value, if it is of the kind that the key takes."""
     several = key.kind == "texts" and isinstance(value, (list, tuple, range))
     rules = key.name == "voicing" and isinstance(value, Mapping)
-    if not rules and not all(_is(each, key.kind) for each in (value if several else [value])):
+    if not rules and not all(_is(item, key.kind) for item in (value if several else [value])):
         raise is_not(value, _EXPECTED[key.kind]).within(where)
     if key.choices:
         for item in items_of(value, key.counted) if key.kind == "texts" else [value]:

@@ -14,19 +14,19 @@ _FOOT = 4  # the foot controller (MIDI 1.0)
 _APART = 16  # controller values; a hi-hat nearer to another voice's is that voice
 
 
-def otherwise_open(found: Learnt, stroke: Stroke) -> bool:
+def otherwise_open(pad: Learnt, stroke: Stroke) -> bool:
     """Whether a stroke's pedal is elsewhere than it was with this voice."""
     for number, value in stroke.pedals.items():
-        values = [pedals[number] for pedals in found.pedals if number in pedals]
+        values = [pedals[number] for pedals in pad.pedals if number in pedals]
         if number not in NO_PEDAL and (not values or abs(median_low(values) - value) >= _APART):
             return True
     return False
 
 
-def openness(found: Mapping[str, Learnt]) -> dict[str, int]:
+def openness(pads: Mapping[str, Learnt]) -> dict[str, int]:
     """The hi-hat's controller and its thresholds, as a kit file has them under [hihat]; empty if
     the controllers heard do not tell open from closed, or run from closed up to open."""
-    closed, half, opened = (_middles(found.get(voice)) for voice in BY_PEDAL)
+    closed, half, opened = (_middles(pads.get(voice)) for voice in BY_PEDAL)
     wide = {
         number: closed[number] - low
         for number, low in opened.items()
@@ -44,9 +44,9 @@ def openness(found: Mapping[str, Learnt]) -> dict[str, int]:
     return {"controller": number, "open_below": thresholds[0], "closed_above": thresholds[1]}
 
 
-def runs_backwards(found: Mapping[str, Learnt]) -> bool:
+def runs_backwards(pads: Mapping[str, Learnt]) -> bool:
     """Whether the foot controller's values rise as the hi-hat opens."""
-    closed, opened = (_middles(found.get(voice)).get(_FOOT) for voice in (CLOSED, OPEN))
+    closed, opened = (_middles(pads.get(voice)).get(_FOOT) for voice in (CLOSED, OPEN))
     return opened is not None and closed is not None and opened - closed >= _APART
 
 

@@ -20,11 +20,11 @@ def kit_file(learning: Learning, base: Kit, starts_from: str, name: str, title: 
 
     base: the kit it starts from; starts_from: how the file names that one.
     """
-    found = learning.found
-    own = {voice: each.note for voice, each in found.items()}
+    pads = learning.pads
+    own = {voice: pad.note for voice, pad in pads.items()}
     moved = _moved(own, base)
     notes = {**own, **moved}
-    channels = Counter(channel for each in found.values() for channel in each.channels)
+    channels = Counter(channel for pad in pads.values() for channel in pad.channels)
     channel = channels.most_common(1)[0][0] if channels else base.channel
     content = {
         "name": name,
@@ -32,8 +32,8 @@ def kit_file(learning: Learning, base: Kit, starts_from: str, name: str, title: 
         "starts_from": starts_from,
         "channel": channel,
         "notes": notes,
-        "heard": {str(note): voice for note, voice in _heard(found, notes, base).items()},
-        "hihat": openness(found),
+        "heard": {str(note): voice for note, voice in _heard(pads, notes, base).items()},
+        "hihat": openness(pads),
         "controls": {key: f"{kind} {number}" for key, (kind, number) in learning.bound.items()},
     }
     remarks = {next(iter(moved), ""): _OF_MOVED}
@@ -57,10 +57,10 @@ def _moved(notes: Mapping[str, int], base: Kit) -> dict[str, int]:
     return moved
 
 
-def _heard(found: Mapping[str, Learnt], notes: Mapping[str, int], base: Kit) -> dict[int, str]:
+def _heard(pads: Mapping[str, Learnt], notes: Mapping[str, int], base: Kit) -> dict[int, str]:
     """Further notes, and those that reading [notes] backwards would take for another voice."""
     backwards = {number: voice for voice, number in reversed({**base.notes, **notes}.items())}
-    learnt = [*found.items()][::-1]  # of two voices on one note the first learnt has it
+    learnt = [*pads.items()][::-1]  # of two voices on one note the first learnt has it
     heard = {number: voice for voice, pad in learnt for number in pad.also}
     for number, voice in {pad.note: voice for voice, pad in learnt}.items():
         heard.pop(number, None)
@@ -71,8 +71,8 @@ def _heard(found: Mapping[str, Learnt], notes: Mapping[str, int], base: Kit) -> 
 
 def learnt_words(learning: Learning, starts_from: str, out: str) -> list[str]:
     """Lines about the file `out`; starts_from: the kit that says all the rest."""
-    found, missing = learning.found, learning.missing
-    lines = [f"{out}: {_count(learning)}: {', '.join(found) or 'none'}"]
+    pads, missing = learning.pads, learning.missing
+    lines = [f"{out}: {_count(learning)}: {', '.join(pads) or 'none'}"]
     if learning.bound:
         lines.append(f"controls: {', '.join(learning.bound)}")
     if missing:
@@ -80,12 +80,12 @@ def learnt_words(learning: Learning, starts_from: str, out: str) -> list[str]:
     if missing and not learning.all_asked:
         again = f"--starts-from {quote(out)} --voices {','.join(missing)}"
         lines.append(f"it is part of a kit; for the rest: midiforge kit learn {again} --out FILE")
-    if pedal := openness(found):
+    if pedal := openness(pads):
         lines.append(
             f"hi-hat: controller {pedal['controller']}, open below {pedal['open_below']}, "
             f"closed above {pedal['closed_above']}"
         )
-    elif runs_backwards(found):
+    elif runs_backwards(pads):
         lines.append("hi-hat: its controller rises as it opens, which a kit file cannot say")
     return lines
 
@@ -96,5 +96,5 @@ def ending(learning: Learning) -> str:
 
 
 def _count(learning: Learning) -> str:
-    found = len(learning.found)
-    return f"{found} of {found + len(learning.missing)} voices"
+    learnt = len(learning.pads)
+    return f"{learnt} of {learnt + len(learning.missing)} voices"

@@ -76,8 +76,8 @@ class Strokes:
         if not self._open or now - self._open[0].time < TOGETHER:
             return
         notes: dict[int, int] = {}
-        for each in self._open:
-            notes[each.number] = max(each.velocity, notes.get(each.number, 0))
+        for struck in self._open:
+            notes[struck.number] = max(struck.velocity, notes.get(struck.number, 0))
         strongest = max(notes.values())
         first = self._open[0]
         self._open = []
@@ -119,7 +119,7 @@ class Learnt:
 
     def without(self, note: int) -> "Learnt":
         """The same without a further note, which is another voice's."""
-        also = tuple(each for each in self.also if each != note)
+        also = tuple(other for other in self.also if other != note)
         return replace(self, also=also, together=self.together - {note})
 
 
@@ -132,12 +132,12 @@ def learnt(strokes: Sequence[Stroke]) -> Learnt | None:
     if not times or max(times.values()) < STROKES:
         return None
     first = Counter(stroke.note for stroke in strokes)
-    note = max(times, key=lambda each: (times[each], first[each]))
-    also = [each for each in times if each != note and times[each] > 1]
+    note = max(times, key=lambda note: (times[note], first[note]))
+    also = [other for other in times if other != note and times[other] > 1]
     return Learnt(
         note,
         tuple(sorted(also)),
-        frozenset(each for each in also if first[each] < 2),
+        frozenset(other for other in also if first[other] < 2),
         tuple(stroke.channel for stroke in strokes if note in stroke.notes),
         tuple(stroke.pedals for stroke in strokes if note in stroke.notes),
     )
