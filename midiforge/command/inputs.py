@@ -65,11 +65,11 @@ def takes_a_drill(
         command(drill=drill, **given)
 
     file, setting = _parameter("drill_file", _FILE), _parameter("set_keys", _SET)
-    own = inspect.signature(own_flags(command)).parameters.values()
-    parameters = [*(file if each.name == "drill" else each for each in own), setting]
+    taken = inspect.signature(own_flags(command)).parameters.values()
+    parameters = [*(file if own.name == "drill" else own for own in taken), setting]
     # What the command-line library looks at; the drill's own flags are the class's.
     wrapped.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
-    wrapped.__annotations__ = {each.name: each.annotation for each in parameters}
+    wrapped.__annotations__ = {own.name: own.annotation for own in parameters}
     wrapped.__doc__ = command.__doc__
     wrapped.command_class = shown_by or DrillCommand  # type: ignore[attr-defined]
     return wrapped
