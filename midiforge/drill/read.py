@@ -11,14 +11,13 @@ from midiforge.drill.click import click_voices
 from midiforge.drill.drill import Chosen, Drill, Practice, Stage, Voicing
 from midiforge.drill.keys import BY_NAME, GROUPS, KEYS
 from midiforge.drill.lines import foot_patterns, partners, read_lines, retitled
-from midiforge.drill.stages import Common, chosen_stages, grooves
+from midiforge.drill.stages import USUAL_VOICING, Common, chosen_stages, grooves
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.files.disk import parsed_toml, read_toml_text
 from midiforge.keys.reader import KeyReader
 from midiforge.keys.values import joined
 from midiforge.kits.kit import Kit, read_kit
 from midiforge.library import shelf
-from midiforge.model.hit import Limb
 from midiforge.model.meter import NOTE_VALUES, Meter, note_value
 from midiforge.model.piece import Touch
 from midiforge.model.swing import read_ratio
@@ -28,13 +27,6 @@ from midiforge.phrase.cycle import MOST_BARS
 from midiforge.phrase.every import LONGEST_STICKING, Every
 from midiforge.phrase.material import Line, Sticking
 from midiforge.phrase.sticking import parse_sticking
-
-DEFAULT_VOICING: Voicing = {
-    (Limb.RIGHT_HAND, ""): ("hihat-closed",),
-    (Limb.LEFT_HAND, ""): ("snare",),
-    (Limb.RIGHT_FOOT, ""): ("bass-drum",),
-    (Limb.LEFT_FOOT, ""): ("hihat-pedal",),
-}
 
 
 def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Drill:
@@ -234,7 +226,7 @@ class _Reader(KeyReader):
     ) -> tuple[Voicing, tuple[Stage, ...]]:
         """What is played on what, stage by stage."""
         meter, step = material.meter, material.step
-        voicing = {**DEFAULT_VOICING, **self.read("voicing", values.voicing)}
+        voicing = {**USUAL_VOICING, **self.read("voicing", values.voicing)}
         surface = self.read("surface", lambda text: shelf.voice(text).name)
         common = Common(
             meter=meter,

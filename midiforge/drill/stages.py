@@ -19,6 +19,13 @@ from midiforge.phrase.material import Line
 
 FULL, EVERYTHING = "full", "hands and feet"  # the name and the title of the fullest stage
 
+USUAL_VOICING: Voicing = {
+    (Limb.RIGHT_HAND, ""): ("hihat-closed",),
+    (Limb.LEFT_HAND, ""): ("snare",),
+    (Limb.RIGHT_FOOT, ""): ("bass-drum",),
+    (Limb.LEFT_FOOT, ""): ("hihat-pedal",),
+}
+
 _KEYS = {key.name: key for key in STAGE_KEYS}
 _LONGEST_NAME = 40
 

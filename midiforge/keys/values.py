@@ -11,21 +11,14 @@ from midiforge.errors import is_not, nearest
 from midiforge.keys.key import Key
 from midiforge.model.hit import Limb
 
-_EXPECTED = {
-    "text": "a text",
-    "texts": "a text or a list of texts",
-    "whole": "a whole number",
-    "number": "a number",
-    "yes-no": "true or false",
-    "table": "a table",
-}
-_TYPES: dict[str, tuple[type, ...]] = {
-    "text": (str,),
-    "texts": (str, int, float, Fraction),
-    "whole": (int, str),
-    "number": (int, float, Fraction, str),
-    "yes-no": (bool,),
-    "table": (Mapping,),
+# What is expected of a kind of key, and as what a file or a flag may give it.
+_KINDS: dict[str, tuple[str, tuple[type, ...]]] = {
+    "text": ("a text", (str,)),
+    "texts": ("a text or a list of texts", (str, int, float, Fraction)),
+    "whole": ("a whole number", (int, str)),
+    "number": ("a number", (int, float, Fraction, str)),
+    "yes-no": ("true or false", (bool,)),
+    "table": ("a table", (Mapping,)),
 }
 
 
@@ -80,10 +73,12 @@ def _at_commas(text: str, counted: bool) -> list[str]:
 
 def of_kind(key: Key, value: Any, where: str) -> Any:
     """The value, if it is of the kind that the key takes."""
+    expected, types = _KINDS[key.kind]
     several = key.kind == "texts" and isinstance(value, (list, tuple, range))
     rules = key.name == "voicing" and isinstance(value, Mapping)
-    if not rules and not all(_is(item, key.kind) for item in (value if several else [value])):
-        raise is_not(value, _EXPECTED[key.kind]).within(where)
+    for item in value if several else () if rules else [value]:
+        if not isinstance(item, types) or (isinstance(item, bool) and key.kind != "yes-no"):
+            raise is_not(value, expected).within(where)
     if key.choices:
         for item in items_of(value, key.counted) if key.kind == "texts" else [value]:
             if item not in key.choices:
@@ -91,10 +86,6 @@ def of_kind(key: Key, value: Any, where: str) -> Any:
                 hint = nearest(str(item), known)
                 raise is_not(item, f"one of {', '.join(known)}", hint).within(where)
     return value
-
-
-def _is(value: Any, kind: str) -> bool:
-    return isinstance(value, _TYPES[kind]) and (kind == "yes-no" or not isinstance(value, bool))
 
 
 # Numbers and limbs
