@@ -121,9 +121,9 @@ class Session:
         """
         from midiforge.folders.lesson import build
 
-        drill, left_out, too_fast = self.drill, list[LeftOut](), _TooFast()
+        drill, left_out, too_much = self.drill, list[LeftOut](), dict[str, list[Number]]()
         built = build(
-            too_fast.watch(self.lesson.by_piece(left_out=left_out.append)),
+            _watched(self.lesson.by_piece(left_out=left_out.append), too_much),
             drill.kit,
             _folder(folder),
             drill.title,
@@ -131,7 +131,11 @@ class Session:
             digits=self.lesson.digits,
             progress=progress,
         )
-        return BuildReport(built, tuple(left_out), (*remarks(drill), *too_fast.sentences()))
+        demanding = (
+            f"{sentence.removesuffix('.')}: {exercises_said(numbers)}"
+            for sentence, numbers in too_much.items()
+        )
+        return BuildReport(built, tuple(left_out), (*remarks(drill), *demanding))
 
     def sheet(
         self,
@@ -451,26 +455,15 @@ def _folder(folder: Path | str) -> Path:
     return Path(folder)
 
 
-class _TooFast:
-    """Collects what exercises ask too much of, as they go by.
+def _watched(
+    lesson: Iterable[tuple[Exercise, ...]], too_much: dict[str, list[Number]]
+) -> Iterator[Exercise]:
+    """The exercises as they go by; what the fastest of a piece asks too much of is noted, in a
+    sentence and by number."""
+    from midiforge.insight.demands import demands, warnings
 
-    Of each piece the fastest is looked at.
-    """
-
-    def __init__(self) -> None:
-        self._sentences: dict[str, list[Number]] = {}
-
-    def watch(self, lesson: Iterable[tuple[Exercise, ...]]) -> Iterator[Exercise]:
-        for exercises in lesson:
-            yield from exercises
-            self._look(fastest(exercises))
-
-    def _look(self, exercise: Exercise) -> None:
-        from midiforge.insight.demands import demands, warnings
-
-        for sentence in warnings(demands(exercise)):
-            self._sentences.setdefault(sentence, []).append(exercise.number)
-
-    def sentences(self) -> Iterator[str]:
-        for sentence, numbers in self._sentences.items():
-            yield f"{sentence.removesuffix('.')}: {exercises_said(numbers)}"
+    for exercises in lesson:
+        yield from exercises
+        hardest = fastest(exercises)
+        for sentence in warnings(demands(hardest)):
+            too_much.setdefault(sentence, []).append(hardest.number)

@@ -22,7 +22,7 @@ from test_live_ports import Library
 
 import midiforge
 from midiforge.command.app import command as command_line
-from midiforge.command.guide import CHAPTERS, FOLDER, Chapter
+from midiforge.command.guide import CHAPTERS, FOLDER, chapter_text, summary
 from midiforge.command.run import run
 from midiforge.drill.keys import BY_NAME, GROUPS, KEYS, STAGE_KEYS
 from midiforge.kits.kit import COMMANDS
@@ -296,7 +296,7 @@ def test_the_readme_is_short_and_maps_all_commands_and_chapters() -> None:
     rows = re.findall(r"^\| `midiforge ([a-z ]+)` \|", README, re.MULTILINE)
     assert sorted(rows) == sorted(NAMES)
     rows = re.findall(r"^\| \[(\w+)\]\(midiforge/guide/\1\.md\) \| (.*) \|$", README, re.MULTILINE)
-    assert rows == [(name, Chapter(name).summary) for name in CHAPTERS]
+    assert rows == [(name, summary(name)) for name in CHAPTERS]
 
 
 def test_the_chapters_are_the_files_of_the_guide() -> None:
@@ -318,7 +318,7 @@ def test_a_chapter_s_code_fits_a_terminal_and_its_references_are_there(name: str
 
 
 def test_every_key_of_a_drill_is_explained_once_under_its_group() -> None:
-    text = Chapter("drill").text
+    text = chapter_text("drill")
     assert "keys.py" not in text  # which stands for the list where nothing makes it
     for group, keys in {**GROUPS, "In a table [stage.NAME]": STAGE_KEYS}.items():
         _, begins, rest = text.partition(f"\n### {group}\n")
@@ -355,7 +355,7 @@ def test_lists_in_the_chapters_are_whole() -> None:
 def test_the_guide_lists_its_chapters_and_prints_one(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["guide"]) == 0
     listed = [line.split("\t") for line in capsys.readouterr().out.splitlines()][1:]
-    assert listed == [[name, Chapter(name).summary] for name in CHAPTERS]
+    assert listed == [[name, summary(name)] for name in CHAPTERS]
     assert run(["guide", "Moves"]) == 0
     assert capsys.readouterr().out == PAGES["moves"]
 

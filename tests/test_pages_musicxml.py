@@ -27,7 +27,7 @@ from lxml import etree
 from test_properties import drills
 
 import midiforge
-from midiforge.drill import check_drill
+from midiforge import check_drill
 from midiforge.drill.drill import Drill
 from midiforge.engraving.cut import cut
 from midiforge.engraving.engrave import Engraver

@@ -99,8 +99,8 @@ def write_loops(
     Raises MidiforgeError; the folder is then as it was.
     """
     if audio and audio not in FORMATS:
-        hint = nearest(audio, FORMATS)
-        raise WrongArgument(f"{quoted(audio)} is no format of audio", "audio", hint=hint)
+        what, hint = f"{quoted(audio)} is no format of audio", nearest(audio, FORMATS)
+        raise WrongArgument(what, "audio", hint=hint)
     sound, missing = _sound(soundfont) if audio else (None, "")
     folder, shape = Path(folder), shape or Shape()
     with rewriting(folder, RECORD, INDEX) as (before, aside):
