@@ -22,6 +22,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Limb
 from midiforge.report.sentence import said
 from midiforge.report.view import View
+from midiforge.report.words import remarks
 
 TEMPOS = [50, 80, 120, 180]
 START, BARS = 3.0, 16
@@ -295,3 +296,33 @@ def test_every_figure_counts_a_stroke_once() -> None:
     assert Tally.of({kind: kinds.count(kind) for kind in {*kinds}}) == found.tally
     assert all((each.due is None) == (each.off_ms is None) for each in found.judged
                if each.kind != "missed")  # fmt: skip
+
+
+# Voices that stand in
+
+
+def test_what_stands_in_for_a_voice_the_kit_lacks_is_said_and_counts() -> None:
+    of = exercise(100, sticking="RLRL", feet="x...; ..x. on LF as bass-drum-2")
+    kit = replace(KIT, notes={voice: n for voice, n in KIT.notes.items() if voice != "bass-drum-2"})
+    take = taken(
+        stroke(due.time, kit.note(due.hit.voice)) for due in expected(of, kit, BARS * 16 * step(of))
+    )
+    found = review(take, of, kit)
+    assert tally(found) == {}
+    assert "the kit general-midi-1 has no bass-drum-2: bass-drum counts in its place" in (
+        found.remarks
+    )
+    assert not any("in its place" in each for each in review(played(of), of, KIT).remarks)
+    said_of_feet = [text for text in remarks(View(found)) if "feet" in text]
+    assert len(said_of_feet) == 1
+
+
+def test_a_foot_s_stroke_on_the_other_foot_s_pedal_is_moved() -> None:
+    of = exercise(100, sticking="RLRL", feet="x...; ..x. on LF")
+    take = played(of)
+    inside, pedal = bars_of(of, 3), KIT.note("hihat-pedal")
+    strokes = (
+        replace(each, number=KICK) if each.number == pedal and inside(each) else each
+        for each in take.strokes
+    )
+    assert tally(review(taken(strokes), of, KIT)) == {"moved": 4}

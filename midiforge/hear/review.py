@@ -208,5 +208,10 @@ def _remarks(of: Pairing) -> Iterator[str]:
         yield f"{hearing.beside} notes of the click, of time layers or of the band are left out"
     for due, _ in of.placed.line.jumps:
         yield f"the place was lost in bar {int(due // of.bar) + 1} and found again elsewhere"
+    asked = (*of.exercise.hits, *of.exercise.answers)
+    for voice in sorted({hit.voice for hit in asked if hit.limb}):
+        instead = of.kit.stand_in(voice)
+        if instead != voice:
+            yield f"the kit {of.kit.name} has no {voice}: {instead} counts in its place"
     if of.placed.start.share < LIKE:
         yield "the take is hardly like this exercise"

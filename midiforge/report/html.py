@@ -214,7 +214,7 @@ def _limbs(view: View) -> Iterator[str]:
     yield from _other_kinds(view)
     if view.uncertain:
         yield (
-            "<p class=small>* By the sticking: MIDI does not tell these hands apart, and extra "
+            "<p class=small>* By what is written: MIDI does not tell these limbs apart, and extra "
             "strokes there are nobody's.</p>"
         )
     yield "</section>"

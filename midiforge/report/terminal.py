@@ -171,7 +171,7 @@ class _Page:
     def _notes(self) -> None:
         self._say()
         if self.view.uncertain:
-            self._lines(["* by the sticking: MIDI does not tell these hands apart"])
+            self._lines(["* by what is written: MIDI does not tell these limbs apart"])
         self._lines(
             [
                 "Steady: standard deviation, in ms and per cent of a grid step. Professionals: "

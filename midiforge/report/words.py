@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from midiforge.hear.limits import OFF_THE_CLICK_MS
 from midiforge.hear.review import Review
-from midiforge.model.hit import HANDS, Limb
+from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.tempo import plain
 from midiforge.printable import many
 from midiforge.report.view import View
@@ -21,6 +21,10 @@ CAUTIONS = (
 HANDS_NOT_TOLD = (
     "On one surface MIDI can't tell the hands apart: which stroke was which hand is taken from "
     "the sticking, and extra strokes there are nobody's."
+)
+FEET_NOT_TOLD = (
+    "On one pad MIDI can't tell the feet apart: which stroke was which foot is taken from what is "
+    "written, and extra strokes there are nobody's."
 )
 NO_DYNAMICS = (
     "Every stroke has the same velocity: the module sends no dynamics, so nothing is said of "
@@ -165,6 +169,8 @@ def remarks(view: View) -> list[str]:
     found = [delay(view.review)]
     if view.uncertain & set(HANDS):
         found.append(HANDS_NOT_TOLD)
+    if view.uncertain >= set(FEET):
+        found.append(FEET_NOT_TOLD)
     if not view.has_dynamics and view.review.tally.hit > 1:
         found.append(NO_DYNAMICS)
     found += [f"{text[:1].upper()}{text[1:]}." for text in view.review.remarks]
