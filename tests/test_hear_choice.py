@@ -14,6 +14,7 @@ import midiforge
 from midiforge.hear.accents import VERY_STRONG, gain, played
 from midiforge.hear.choice import Reviewed, reviewed
 from midiforge.model.exercise import Exercise
+from midiforge.model.number import Number
 from midiforge.report.sentence import sentences
 from midiforge.session import Session
 
@@ -134,3 +135,10 @@ def test_accents_on_one_drum_are_not_those_of_two() -> None:
     assert heard is not None
     own, other = (gain(heard, each, KIT) for each in among)
     assert own > other + VERY_STRONG
+
+
+def test_stages_that_ask_for_the_same_need_no_question() -> None:
+    """With no feet, hands alone and hands with feet are one."""
+    [full] = exercises(feet="none")
+    hands = full.changed(stage="hands", number=Number(2))
+    assert not found(full, (full, hands)).known.unsure

@@ -200,9 +200,11 @@ def _told_by_accents(
         merits.append((merit + ITS_TEMPO * (apart <= SAME_TEMPO), exercise))
     # In whole figures, then in the drill's order, so that take after take is read alike.
     merits.sort(key=lambda each: (-round(each[0]), each[1].number))
-    return [exercise for merit, exercise in merits if merit > merits[0][0] - VERY_STRONG] or [
-        *alike
-    ]
+    if not merits:
+        return [*alike]
+    most, best = merits[0]
+    others = (each for merit, each in merits[1:] if merit > most - VERY_STRONG)
+    return [best, *(each for each in others if each.hits != best.hits)]  # a stage that adds nothing
 
 
 def is_called(ours: str, title: str) -> bool:
