@@ -269,6 +269,8 @@ def test_a_strong_rush_is_told_as_one_and_not_as_a_trigger_s_fault(tempo: int, l
 
     found = review(taken(replace(each, time=sooner(each.time)) for each in take.strokes), of, KIT)
     assert first_rule(found) == "pace"
+    assert tally(found) == {}
+    assert found.tally.hit == len(take.strokes)
     assert not {"triggers", "extras"} & {rule.name for rule, _ in said(View(found))}
 
 

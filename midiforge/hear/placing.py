@@ -35,6 +35,9 @@ from midiforge.model.exercise import Exercise
 LIKE = 0.45  # explains less of the first strokes: the take is of something else
 _LEAST_WINDOW, _MOST_WINDOW = 0.03, 0.12  # seconds
 _LOOK_AHEAD = 90.0  # seconds of the exercise among which the start is looked for
+_RUSHED = (
+    1.25  # so much more of the exercise may be played than by the tempo of the beginning; ours
+)
 _MOST_DELAY = 0.4  # seconds; more is no delay but another start
 # The player's time is taken to be even over so many strokes, and seconds.
 _STRETCH_STROKES, _LEAST_STRETCH = 8, 1.0
@@ -105,7 +108,7 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
     """Where the exercise lies in the take."""
     begun = _begun(take, exercise, kit, hearing)
     start, window, strokes = begun.start, begun.window, begun.strokes
-    span = (strokes[-1].time - start.offset) / start.stretch + 1.0
+    span = _RUSHED * (strokes[-1].time - start.offset) / start.stretch + 1.0
     most = min(MOST_A_STROKE * len(strokes) + MOST_BESIDES, MOST_STROKES)
     dues = expected(exercise, kit, span, most)
     dense = (dues[-1].time - dues[0].time) / max(len(dues) - 1, 1)
