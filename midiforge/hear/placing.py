@@ -35,9 +35,8 @@ from midiforge.model.exercise import Exercise
 LIKE = 0.45  # explains less of the first strokes: the take is of something else
 _LEAST_WINDOW, _MOST_WINDOW = 0.03, 0.12  # seconds
 _LOOK_AHEAD = 90.0  # seconds of the exercise among which the start is looked for
-_RUSHED = (
-    1.25  # so much more of the exercise may be played than by the tempo of the beginning; ours
-)
+# So much more may be played than the tempo of the beginning has room for; ours.
+_RUSHED = 1.25
 _MOST_DELAY = 0.4  # seconds; more is no delay but another start
 # The player's time is taken to be even over so many strokes, and seconds.
 _STRETCH_STROKES, _LEAST_STRETCH = 8, 1.0
