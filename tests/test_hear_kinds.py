@@ -61,10 +61,12 @@ def taken(strokes: Iterable[Stroke]) -> Take:
     return Take("take.mid", ordered, ordered[-1].time + 1)
 
 
-def played(of: Exercise, late: Callable[[Due], float | None] = lambda _: 0.0) -> Take:
+def played(
+    of: Exercise, late: Callable[[Due], float | None] = lambda _: 0.0, bars: int = BARS
+) -> Take:
     """A take, steady to 8 ms, in which each stroke comes so much later; None for never."""
     chance = random.Random(1)
-    last = BARS * 16 * step(of)
+    last = bars * 16 * step(of)
     return taken(
         stroke(
             due.time + by + chance.gauss(0, 0.008),
@@ -200,6 +202,21 @@ def test_a_hand_elsewhere_a_step_later_or_a_foot_instead_is_not_moved(tempo: int
     assert not review(taken([*gone, *kicks]), of, KIT).tally.moved
 
 
+@pytest.mark.parametrize("late, is_moved", [(0.035, True), (0.085, False)])
+def test_on_its_way_to_another_pad_a_hand_may_be_sixty_ms_off(late: float, is_moved: bool) -> None:
+    """However fast: here sixteenths of 75 ms, within half of which a stroke is as written."""
+    of = exercise(200, sticking="RLRL", feet="x...", voicing="RH=hihat-closed, LH=hihat-closed")
+    inside = bars_of(of, 5)
+    take = taken(
+        replace(each, number=RIDE, time=each.time + late)
+        if each.number == HIHAT and inside(each) and i % 3 == 0
+        else each
+        for i, each in enumerate(played(of).strokes)
+    )
+    found = [each for each in review(take, of, KIT).judged if each.kind == "moved"]
+    assert (len(found) > 2) is is_moved
+
+
 # Added
 
 
@@ -260,7 +277,7 @@ def test_a_beater_that_bounces_back_is_no_stroke(velocity: int, kind: str) -> No
 def test_a_strong_rush_is_told_as_one_and_not_as_a_trigger_s_fault(tempo: int, last: int) -> None:
     """From 60 to `last`, or as much in proportion."""
     of = paradiddle(tempo)
-    take = played(of)
+    take = played(of, bars=2 * BARS)
     rise = (last / 60 - 1) / (take.strokes[-1].time - START)
 
     def sooner(time: float) -> float:
