@@ -133,6 +133,24 @@ def test_a_foot_that_goes_with_the_beat_is_pulled_and_that_is_the_sentence(
     assert all((each.timing.deviation_ms or 0) < 11 for each in found.limbs)
 
 
+@pytest.mark.parametrize("tempo", [50, 70, 100])
+@pytest.mark.parametrize("way", [-1, 1])
+def test_an_eighth_of_the_foot_that_goes_with_the_hands_triplets_is_pulled(
+    tempo: int, way: int
+) -> None:
+    """A sixth of a quarter: less than a step of either."""
+    of = exercise(tempo, sticking="RLL", steps=3, feet="bossa")
+    off_beat = [
+        due
+        for due in expected(of, KIT, BARS * 12 * step(of))
+        if due.hit.limb is Limb.RIGHT_FOOT and due.hit.time % 1 and due.bar % 4 == 3
+    ]
+    times = {due.time for due in off_beat}
+    take = played(of, lambda due: way * step(of) / 2 * (due.time in times), bars=12)
+    assert len(times) > 4
+    assert tally(review(take, of, KIT)) == {"pulled": len(times)}
+
+
 @pytest.mark.parametrize("tempo", TEMPOS)
 @pytest.mark.parametrize("way", [-1, 1])
 def test_off_by_a_third_of_a_step_is_loose_and_by_four_fifths_pulled(tempo: int, way: int) -> None:
