@@ -23,6 +23,7 @@ _LEAST_OFTEN = 30  # stretches between two such searches
 _ENOUGH = 12  # dues that such a place must explain
 _FARTHEST = 6.0  # seconds that somebody who lost the place goes on earlier or later
 _MOST_JUMP = 0.8  # of the window, in one stretch
+_STEADY = 0.05  # seconds that a steady player's time is off a straight line at most
 _QUICKNESS = 0.4  # how much of a stretch's error is taken for a change of tempo
 
 
@@ -45,6 +46,16 @@ class Line:
         one, two = self.dues[i - 1], self.dues[i]
         slope = (self.times[i] - self.times[i - 1]) / (two - one)
         return self.times[i - 1] + (due - one) * slope
+
+    @property
+    def start(self) -> float:
+        """When the first downbeat is: by the whole of a steady player's time, else by its first."""
+        stretch, end = self.stretch, self.jumps[0][0] if self.jumps else self.dues[-1]
+        last = max(bisect_right(self.dues, end), 1)
+        some = zip(self.dues[:last], self.times[:last], strict=True)
+        offsets = [time - due * stretch for due, time in some]
+        even = median(offsets)
+        return even if max(abs(each - even) for each in offsets) <= _STEADY else self.at(0.0)
 
     @property
     def stretch(self) -> float:

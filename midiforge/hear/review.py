@@ -143,7 +143,7 @@ def _told(of: Pairing) -> Review:
         exercise=of.exercise,
         source=of.take.source,
         like=of.placed.start.share,
-        start=of.placed.line.at(0.0),
+        start=of.placed.line.start,
         delay_ms=of.whole(),
         known_delay_ms=of.known_delay_ms,
         tempo=pulses,
