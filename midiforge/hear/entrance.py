@@ -17,7 +17,7 @@ from midiforge.hear.match import match
 from midiforge.hear.opening import APART, Heard, Part, Start, by_pad
 
 _AS_GOOD_AS_CHANCE = 0.45  # explained of a bar: no more than music of the same pads would be
-_OF_THE_REST = 0.65  # a bar before the entrance explains less than so much of the average
+_OF_THE_REST = 0.75  # a bar before the entrance explains less than so much of the average
 _LEARN_FROM = 0.34  # of a bar's dues; fewer that were met say nothing of the time
 _FOLLOWED = 0.6  # how much of a bar's distance the next one is moved by
 _TIMES_ROUND, _FEWEST_BARS, _MOST_BARS = 2, 4, 16  # by which an entrance is judged
@@ -25,7 +25,8 @@ _LONGER = 3  # times as many, where the first time round is not heard from its b
 _BARS_MOVED = 8  # an exercise of no more bars is tried from each of them
 _FEW = 8  # strokes; what is told by few is worth less
 _NEARLY = 0.9  # of what the best entrance explains: an earlier one that does is the first
-_CUT_IN = 0.02  # what it costs to take a beginning for one in the midst of the exercise
+CUT_IN = 3  # dues before the first stroke that count: who begins in the midst leaves out more
+_LATER = 0.1  # what it costs an entrance to be a whole time round later than the first
 
 
 @frozen
@@ -74,6 +75,12 @@ class Way:
     def fit(self) -> float:
         return max((each.fit for each in self.entrances), default=0.0)
 
+    @property
+    def apart(self) -> float:
+        """How far strokes lie from where they are due, as a share of the window, on average."""
+        met = sum(bar.met for bar in self.bars)
+        return sum(bar.apart for bar in self.bars) / met if met else 1.0
+
 
 @frozen
 class _Entrance:
@@ -111,7 +118,8 @@ class Ways:
         here = offset
         for number in range(at, -1, -1):
             bar = self._bar(number, here, start.stretch)
-            if not bar.total and bars.lines[number] * start.stretch + here < first:
+            end = bars.lines[number + 1] * start.stretch + here
+            if end <= first + self._window and not bar.met:
                 break
             found.append(bar)
             here = bar.offset
@@ -132,11 +140,13 @@ class Ways:
             if i and (not bars.once or (bar.number - bars.first) % bars.once):
                 continue
             midst = bar.unheard > 1
-            next_ = some[i : i + self._judged_by * (_LONGER if midst else 1)]
-            total = sum(each.total for each in next_)
-            fit = sum(each.explained for each in next_) / (total + _FEW)
+            fit = 0.0
+            for many in (bars.once, self._judged_by) if not midst else (_LONGER * self._judged_by,):
+                next_ = some[i : i + many]
+                total = sum(each.total for each in next_)
+                fit = max(fit, sum(each.explained for each in next_) / (total + _FEW))
             time = bars.lines[bar.number] * stretch + bar.offset
-            yield _Entrance(i, time, fit - (_CUT_IN if midst else 0.0))
+            yield _Entrance(i, time, fit)
 
     def moved(self, start: Start, moment: float) -> Iterator[Way]:
         """Ways that begin with another bar of the exercise than a start has it."""
@@ -155,7 +165,8 @@ class Ways:
         heard = (self._every[0] - window - offset) / stretch
         sounding = max(first, bisect_left(part.times, heard))
         strokes = bisect_left(self._every, to) - bisect_left(self._every, from_)
-        total = strokes + part.asked[stop] - part.asked[min(sounding, stop)]
+        unheard = part.asked[min(sounding, stop)] - part.asked[first]
+        total = strokes + part.asked[stop] - part.asked[first] - max(unheard - CUT_IN, 0)
         residuals: list[float] = []
         for pad, line in part.lines.items():
             times = self._pads.get(pad)
@@ -172,7 +183,7 @@ class Ways:
         apart = sum(map(abs, residuals)) / window
         if met >= max(3, _LEARN_FROM * (stop - first)):
             offset += _FOLLOWED * median(residuals)
-        return _Bar(number, offset, max(total, 2 * met), met, apart, max(sounding - first, 0))
+        return _Bar(number, offset, max(total, 2 * met), met, apart, unheard)
 
     def entered(self, ways: Sequence[Way]) -> Start:
         """The first entrance after which nearly as much is explained as after any."""
@@ -182,8 +193,12 @@ class Ways:
         first = min(each.time for each, _ in good)
         first = max(first, self._every[0])
         once = max(bars.once, 1) * (bars.lines[1] - bars.lines[0])
-        soon = [(e, w) for e, w in good if e.time < first + once * w.stretch]
-        entrance, way = max(soon, key=lambda pair: pair[0].fit)
+
+        def likely(pair: tuple[_Entrance, Way]) -> float:
+            entrance, way = pair
+            return entrance.fit - _LATER * max(entrance.time - first, 0.0) / (once * way.stretch)
+
+        entrance, way = max(good, key=likely)
         bar = way.bars[self._earliest(way, entrance)]
         offset = bar.offset
         if bars.once:
@@ -200,5 +215,5 @@ class Ways:
         chance = max(_AS_GOOD_AS_CHANCE, _OF_THE_REST * share)
         left = [bar.explained - chance * bar.total for bar in way.bars[:end]]
         sums = [*accumulate(reversed(left))][::-1]
-        some = [each.at for each in way.entrances if each.at < end]
+        some = [each.at for each in way.entrances if each.at <= entrance.at]
         return max(some, key=lambda at: (sums[at], -at))

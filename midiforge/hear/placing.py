@@ -128,7 +128,8 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
     span = (strokes[-1].time - start.offset) / start.stretch + 1.0
     most = min(MOST_A_STROKE * len(strokes) + MOST_BESIDES, MOST_STROKES)
     dues = expected(exercise, kit, span, most)
-    dues = _heard(dues, strokes[0].time - window, start, exercise)
+    if take.start is None:
+        dues = _heard(dues, strokes[0].time - window, start, exercise)
     dense = (dues[-1].time - dues[0].time) / max(len(dues) - 1, 1)
     line = follow(dues, strokes, start, window, max(_STRETCH_STROKES * dense, _LEAST_STRETCH))
     return Placed(start, window, line, dues, begun.companions)

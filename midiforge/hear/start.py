@@ -11,7 +11,7 @@ from dataclasses import replace
 from itertools import pairwise
 from operator import attrgetter
 
-from midiforge.hear.entrance import Bars, Way, Ways
+from midiforge.hear.entrance import CUT_IN, Bars, Way, Ways
 from midiforge.hear.expected import Due
 from midiforge.hear.opening import Heard, Opening, Part, Start, Wanted
 from midiforge.hear.tries import Try, likeliest
@@ -25,8 +25,9 @@ _LIKELY = 0.55  # explained from the entrance on: it need not be looked for late
 _TEMPO_STROKES = 4  # fewer do not tell a tempo
 _TRIED_STROKES, _TRIED_DUES = 8, 512
 # Explains so much, and so closely (as a share of the window): no other tempo is tried.
-_GOOD = 0.75
+_GOOD, _CLOSE = 0.75, 0.25
 _SLOWEST, _FASTEST, _RATIO = 0.46, 2.17, 1.012
+_USUAL = 0.55, 1.8  # slower or faster than this, it is half or double the tempo
 _LOOKED_INTO = 5  # tempos
 _BETTER = 0.06  # so much better, as a share of all strokes, must another tempo be
 
@@ -86,7 +87,7 @@ def _entrance(part: Part, bars: Bars, look: Sequence[Heard], window: float) -> S
         found.append(way)
         if way.fit > best:
             best, start, where = way.fit, guess.start, opening.strokes[0].time
-        if best >= _GOOD:
+        if best >= _GOOD and way.apart <= _CLOSE:
             break
     else:
         if len(known) >= _TEMPO_STROKES:
@@ -98,12 +99,14 @@ def _entrance(part: Part, bars: Bars, look: Sequence[Heard], window: float) -> S
 def _at_other_tempos(
     ways: Ways, openings: Sequence[Opening], window: float, best: float
 ) -> Iterator[Way]:
-    for opening in {id(each): each for each in (openings[0], openings[len(openings) // 2])}.values():
+    middle = openings[len(openings) // 2 : len(openings) // 2 + 1]
+    for opening in (openings[0], *(middle if len(openings) > 1 else ())):
         some = Opening(opening.part, opening.strokes[:32], opening.within)
         for rough in likeliest(some, window, _tempos(), 5, 24, _LOOKED_INTO):
             start = _refined(opening.part, opening.strokes, window, rough)
             way = ways.way(start, opening.strokes[0].time)
-            if way.fit > best + _BETTER:
+            simple = 0 if _USUAL[0] < start.stretch < _USUAL[1] else _BETTER
+            if way.fit > best + _BETTER + simple:
                 yield way
 
 
@@ -131,14 +134,18 @@ def _stretches_of(known: Sequence[Heard], many: int) -> list[Sequence[Heard]]:
 def _told(part: Part, strokes: Sequence[Heard], window: float, start: Start) -> Start:
     """How much of the strokes from the start on is explained, and how closely."""
     edge = start.offset - window
-    since = strokes[bisect_left(strokes, edge, key=attrgetter("time")) :]
-    known = [stroke for stroke in since if stroke.pad in part.lines][: _strokes_to_see(part.dues)]
+    heard = strokes[bisect_left(strokes, edge, key=attrgetter("time")) :]
+    known = [stroke for stroke in heard if stroke.pad in part.lines][: _strokes_to_see(part.dues)]
     if not known:
         return replace(start, share=0.0)
-    among = bisect_right(since, known[-1].time, key=attrgetter("time"))
+    among = bisect_right(heard, known[-1].time, key=attrgetter("time"))
     seen = Opening(part, known, within=True)
     told, _ = seen.explained(start.offset, start.stretch, window * min(start.stretch, 1.0))
-    return replace(told, share=told.share * len(known) / max(among, 1))
+    total = seen.total(start.offset, start.stretch, window)
+    since = bisect_left(part.times, (known[0].time - start.offset - window) / start.stretch)
+    unheard = min(part.asked[since], CUT_IN)
+    share = told.share * total / (total + unheard) * len(known) / max(among, 1)
+    return replace(told, share=share)
 
 
 def due_time(due: Due) -> float:
