@@ -141,7 +141,8 @@ class Ways:
                 continue
             midst = bar.unheard > 1
             fit = 0.0
-            for many in (bars.once, self._judged_by) if not midst else (_LONGER * self._judged_by,):
+            several = {bars.once, _FEWEST_BARS, self._judged_by}
+            for many in {_LONGER * self._judged_by} if midst else several:
                 next_ = some[i : i + many]
                 total = sum(each.total for each in next_)
                 fit = max(fit, sum(each.explained for each in next_) / (total + _FEW))

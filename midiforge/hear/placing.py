@@ -131,7 +131,16 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
     if take.start is None:
         dues = _heard(dues, strokes[0].time - window, start, exercise)
     dense = (dues[-1].time - dues[0].time) / max(len(dues) - 1, 1)
-    line = follow(dues, strokes, start, window, max(_STRETCH_STROKES * dense, _LEAST_STRETCH))
+    quarter = float(exercise.tempo.quarter(Fraction(1)))
+    line = follow(
+        dues,
+        strokes,
+        start,
+        window,
+        max(_STRETCH_STROKES * dense, _LEAST_STRETCH),
+        float(exercise.step) * quarter,
+        float(exercise.meter.bar) * quarter,
+    )
     return Placed(start, window, line, dues, begun.companions)
 
 

@@ -25,7 +25,7 @@ _LIKELY = 0.55  # explained from the entrance on: it need not be looked for late
 _TEMPO_STROKES = 4  # fewer do not tell a tempo
 _TRIED_STROKES, _TRIED_DUES = 8, 512
 # Explains so much, and so closely (as a share of the window): no other tempo is tried.
-_GOOD, _CLOSE = 0.75, 0.25
+_GOOD, _FAIR, _CLOSE = 0.75, 0.5, 0.25
 _SLOWEST, _FASTEST, _RATIO = 0.46, 2.17, 1.012
 _USUAL = 0.55, 1.8  # slower or faster than this, it is half or double the tempo
 _LOOKED_INTO = 5  # tempos
@@ -80,17 +80,18 @@ def _entrance(part: Part, bars: Bars, look: Sequence[Heard], window: float) -> S
         Opening(part, some, within=i > 0)
         for i, some in enumerate(_stretches_of(known, _strokes_to_see(part.dues)))
     ]
-    best, where = -1.0, known[0].time
+    best, close, where = -1.0, 1.0, known[0].time
     for opening in openings:
         guess = likeliest(opening, window, [1.0], _TRIED_STROKES, _dues_once(part, bars))[0]
         way = ways.way(guess.start, opening.strokes[0].time)
         found.append(way)
         if way.fit > best:
             best, start, where = way.fit, guess.start, opening.strokes[0].time
-        if best >= _GOOD and way.apart <= _CLOSE:
+            close = way.apart
+        if best >= _GOOD and close <= _CLOSE:
             break
     else:
-        if len(known) >= _TEMPO_STROKES:
+        if len(known) >= _TEMPO_STROKES and (best < _FAIR or close > _CLOSE):
             found += _at_other_tempos(ways, openings, window, best)
     found += ways.moved(start, where)
     return ways.entered(found)
@@ -102,7 +103,7 @@ def _at_other_tempos(
     middle = openings[len(openings) // 2 : len(openings) // 2 + 1]
     for opening in (openings[0], *(middle if len(openings) > 1 else ())):
         some = Opening(opening.part, opening.strokes[:32], opening.within)
-        for rough in likeliest(some, window, _tempos(), 5, 24, _LOOKED_INTO):
+        for rough in likeliest(some, window, _tempos(), 5, 10, _LOOKED_INTO):
             start = _refined(opening.part, opening.strokes, window, rough)
             way = ways.way(start, opening.strokes[0].time)
             simple = 0 if _USUAL[0] < start.stretch < _USUAL[1] else _BETTER
@@ -143,8 +144,8 @@ def _told(part: Part, strokes: Sequence[Heard], window: float, start: Start) -> 
     told, _ = seen.explained(start.offset, start.stretch, window * min(start.stretch, 1.0))
     total = seen.total(start.offset, start.stretch, window)
     since = bisect_left(part.times, (known[0].time - start.offset - window) / start.stretch)
-    unheard = min(part.asked[since], CUT_IN)
-    share = told.share * total / (total + unheard) * len(known) / max(among, 1)
+    beside = min(part.asked[since], CUT_IN) + min(len(strokes) - len(heard), CUT_IN)
+    share = told.share * total / (total + beside) * len(known) / max(among, 1)
     return replace(told, share=share)
 
 
