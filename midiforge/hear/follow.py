@@ -147,7 +147,7 @@ class _Follower:
             if len(found) >= max(2, _FEW * (stop - at)):
                 self._learn((self.dues[at].time + self.dues[stop - 1].time) / 2, median(found))
                 self.learnt = stop
-            if share >= _LOST:
+            if share >= _SURELY:
                 self.sure = self.offset, self.rate
             self.shares.append(share)
             self.segments[-1].last = self.dues[stop - 1].time

@@ -9,6 +9,7 @@ from the middle of all strokes, or from the click where the delay is known.
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
+from fractions import Fraction
 from operator import itemgetter
 from typing import NamedTuple
 
@@ -42,6 +43,8 @@ from midiforge.hear.telling import (
 )
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
+
+_ABOUT = 0.1  # as a share: so near to half or double the tempo nobody means another; ours
 
 __all__ = ["LIMBS", "Judged", "Review", "likeness", "review"]
 
@@ -110,6 +113,11 @@ class Review:
     remarks: tuple[str, ...]
     line: Line
 
+    @property
+    def tempo_ratio(self) -> Fraction:
+        """The tempo played to the one asked for, where it is half or double; else 1."""
+        return tempo_ratio(self.line.stretch)
+
 
 def review(take: Take, exercise: Exercise, kit: Kit, known_delay_ms: float | None = None) -> Review:
     """Compares a take with the exercise it is of.
@@ -169,6 +177,12 @@ def _told(of: Pairing) -> Review:
     )
 
 
+def tempo_ratio(stretch: float) -> Fraction:
+    """1/2 or 2 of what takes about twice or half as long as it should; else 1."""
+    ratios = (Fraction(1, 2), Fraction(2))
+    return next((each for each in ratios if abs(stretch * each - 1) <= _ABOUT), Fraction(1))
+
+
 def _judged(of: Pairing, kinds: Mapping[int, str]) -> tuple[Judged, ...]:
     voices = of.hearing.voices
     found: list[tuple[float, Judged]] = []
@@ -203,5 +217,9 @@ def _remarks(of: Pairing) -> Iterator[str]:
         yield f"{hearing.beside} notes of the click, of time layers or of the band are left out"
     for due, _ in of.placed.line.jumps:
         yield f"the place was lost in bar {int(due // of.bar) + 1} and found again elsewhere"
+    ratio = tempo_ratio(of.placed.line.stretch)
+    if ratio != 1:
+        said = "double" if ratio > 1 else "half"
+        yield f"it was played at {said} the tempo that was asked for"
     if of.placed.start.share < LIKE:
         yield "the take is hardly like this exercise"
