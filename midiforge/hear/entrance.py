@@ -26,6 +26,7 @@ _BARS_MOVED = 8  # an exercise of no more bars is tried from each of them
 _FEW = 8  # strokes; what is told by few is worth less
 _NEARLY = 0.9  # of what the best entrance explains: an earlier one that does is the first
 CUT_IN = 3  # dues before the first stroke that count: who begins in the midst leaves out more
+_MIDST = 0.04  # what that costs besides
 _LATER = 0.1  # what it costs an entrance to be a whole time round later than the first
 
 
@@ -137,9 +138,10 @@ class Ways:
         """The first bar, and all with which the exercise comes round."""
         bars = self._bars
         for i, bar in enumerate(some):
-            if i and (not bars.once or (bar.number - bars.first) % bars.once):
+            begins = bool(bars.once) and (bar.number - bars.first) % bars.once == 0
+            if i and not begins:
                 continue
-            midst = bar.unheard > 1
+            midst = bar.unheard > 1 or (not begins and bar.number > 0)
             fit = 0.0
             several = {bars.once, _FEWEST_BARS, self._judged_by}
             for many in {_LONGER * self._judged_by} if midst else several:
@@ -147,7 +149,7 @@ class Ways:
                 total = sum(each.total for each in next_)
                 fit = max(fit, sum(each.explained for each in next_) / (total + _FEW))
             time = bars.lines[bar.number] * stretch + bar.offset
-            yield _Entrance(i, time, fit)
+            yield _Entrance(i, time, fit - (_MIDST if midst else 0.0))
 
     def moved(self, start: Start, moment: float) -> Iterator[Way]:
         """Ways that begin with another bar of the exercise than a start has it."""

@@ -23,7 +23,7 @@ _NEARER = 0.08  # so much better must a place be that is farther
 # in place before; ours, from the recordings, which nobody was lost in.
 _HOLDS, _EACH, _BEFORE = 4, 0.7, 0.75
 _ON_GRID = 0.5  # the mean cosine of how far strokes lie from the grid, as a turn
-_WHOLE = 0.2  # of a step, that a jump is from whole ones at most
+_WHOLE = 0.3  # of a step, that a jump is from whole ones at most
 _LEAST_OFTEN = 30  # stretches between two such searches
 _ENOUGH = 12  # dues that such a place must explain
 _FARTHEST = 6.0  # seconds that somebody who lost the place goes on earlier or later
@@ -261,7 +261,8 @@ class _Follower:
         offset, rate = self.sure
         moved = self._time(self.due[at]) + shift - self.due[at] * rate - offset
         steps = moved / (rate * self.step)
-        if abs(steps - round(steps)) > _WHOLE and self._is_on_grid(at):
+        whole = round(steps)
+        if (not whole or abs(steps - whole) > _WHOLE) and self._is_on_grid(at):
             return False
         long, told = max(self.bar, 2 * length), list[tuple[float, float]]()
         for i in range(_HOLDS):
