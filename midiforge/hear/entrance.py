@@ -22,7 +22,7 @@ _LEARN_FROM = 0.34  # of a bar's dues; fewer that were met say nothing of the ti
 _FOLLOWED = 0.6  # how much of a bar's distance the next one is moved by
 _TIMES_ROUND, _FEWEST_BARS, _MOST_BARS = 2, 4, 16  # by which an entrance is judged
 _LONGER = 3  # times as many, where the first time round is not heard from its beginning
-_BARS_MOVED = 8  # an exercise of no more bars is tried from each of them
+_MOST_MOVED = 16  # beats, or else bars, of an exercise that is tried from each of them
 _FEW = 8  # strokes; what is told by few is worth less
 _NEARLY = 0.9  # of what the best entrance explains: an earlier one that does is the first
 CUT_IN = 3  # dues before the first stroke that count: who begins in the midst leaves out more
@@ -36,12 +36,13 @@ class Bars:
 
     lines: when each begins, in seconds of the exercise, and when the last ends.
     first: the first that comes round; before it the player waits for an entry.
-    once: after how many bars it comes round; 0 if it never does.
+    once: after how many bars it comes round; 0 if it never does. beats: of a bar.
     """
 
     lines: Sequence[float]
     first: int
     once: int
+    beats: int
 
 
 @frozen
@@ -152,11 +153,15 @@ class Ways:
             yield _Entrance(i, time, fit - (_MIDST if midst else 0.0))
 
     def moved(self, start: Start, moment: float) -> Iterator[Way]:
-        """Ways that begin with another bar of the exercise than a start has it."""
-        bar = (self._bars.lines[1] - self._bars.lines[0]) * start.stretch
-        if self._bars.once <= _BARS_MOVED:
-            for by in range(1, self._bars.once):
-                yield self.way(replace(start, offset=start.offset + by * bar), moment)
+        """Ways that begin with another beat of the exercise than a start has it, or bar."""
+        bars = self._bars
+        beats = bars.once * bars.beats
+        some = beats if beats <= _MOST_MOVED else bars.once
+        if 1 < some <= _MOST_MOVED:
+            once = bars.lines[bars.first + bars.once] - bars.lines[bars.first]
+            for by in range(1, some):
+                offset = start.offset + by * once / some * start.stretch
+                yield self.way(replace(start, offset=offset), moment)
 
     def _bar(self, number: int, offset: float, stretch: float) -> _Bar:
         part, window = self._part, self._window * min(stretch, 1.0)

@@ -114,11 +114,12 @@ def _bars(exercise: Exercise) -> Bars:
     if not tempo.is_steady:
         many = int(exercise.length / bar)
         lines = [float(tempo.seconds(Fraction(0), i * bar)) for i in range(many + 1)]
-        return Bars(lines, 0, 0)
+        return Bars(lines, 0, 0, 1)
     length = float(bar * tempo.quarter(Fraction(1)))
     first, once = int(exercise.loop_start / bar), exercise.returns_after_bars
+    beats = int(bar / exercise.meter.beat) or 1
     many = first + 2 * once + int(_LOOK_AHEAD / length) + 1
-    return Bars([i * length for i in range(many + 1)], first, once)
+    return Bars([i * length for i in range(many + 1)], first, once, beats)
 
 
 def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:

@@ -26,6 +26,7 @@ _TEMPO_STROKES = 4  # fewer do not tell a tempo
 _TRIED_STROKES, _TRIED_DUES = 8, 512
 # Explains so much, and so closely (as a share of the window): no other tempo is tried.
 _GOOD, _FAIR, _CLOSE = 0.75, 0.5, 0.25
+_SURE = 0.92  # explains so much: no other beat of the exercise is tried for the first
 _SLOWEST, _FASTEST, _RATIO = 0.46, 2.17, 1.012
 _USUAL = 0.55, 1.8  # slower or faster than this, it is half or double the tempo
 _LOOKED_INTO = 5  # tempos
@@ -93,7 +94,8 @@ def _entrance(part: Part, bars: Bars, look: Sequence[Heard], window: float) -> S
     else:
         if len(known) >= _TEMPO_STROKES and (best < _FAIR or close > _CLOSE):
             found += _at_other_tempos(ways, openings, window, best)
-    found += ways.moved(start, where)
+    if best < _SURE:
+        found += ways.moved(start, where)
     return ways.entered(found)
 
 
