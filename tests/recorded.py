@@ -95,9 +95,7 @@ def _steps(strokes: Sequence[Stroke], beat: float) -> int:
     return 3 if threes < 0.6 * fours else 4
 
 
-def exercise(
-    strokes: Sequence[Stroke], tempo: Fraction, meter: Meter, bars: int
-) -> Exercise:
+def exercise(strokes: Sequence[Stroke], tempo: Fraction, meter: Meter, bars: int) -> Exercise:
     """Strokes moved to the nearest step; of more hands than two the loudest."""
     beat = float(60 / tempo * meter.beat)
     steps = _steps(strokes, beat)

@@ -26,7 +26,7 @@ _MOST_MOVED = 16  # beats, or else bars, of an exercise that is tried from each 
 _FEW = 8  # strokes; what is told by few is worth less
 _NEARLY = 0.9  # of what the best entrance explains: an earlier one that does is the first
 CUT_IN = 3  # dues before the first stroke that count: who begins in the midst leaves out more
-_MIDST = 0.04  # what that costs besides
+_MIDST = 0.06  # what that costs besides
 _LATER = 0.1  # what it costs an entrance to be a whole time round later than the first
 
 
