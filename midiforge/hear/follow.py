@@ -22,13 +22,16 @@ _NEARER = 0.08  # so much better must a place be that is farther
 # A place is lost only if another holds for so many bars, each at least so good, and only of who was
 # in place before; ours, from the recordings, which nobody was lost in.
 _HOLDS, _EACH, _BEFORE = 4, 0.7, 0.75
+_CLEAN = 0.9  # before and after a jump that is no whole number of steps
 _ON_GRID = 0.5  # the mean cosine of how far strokes lie from the grid, as a turn
 _WHOLE = 0.3  # of a step, that a jump is from whole ones at most
 _LEAST_OFTEN = 30  # stretches between two such searches
 _ENOUGH = 12  # dues that such a place must explain
 _FARTHEST = 6.0  # seconds that somebody who lost the place goes on earlier or later
 _MOST_JUMP = 0.8  # of the window, in one stretch
-_STEADY = 0.05  # seconds that a steady player's time is off a straight line at most
+# Seconds that a steady player's time is off a straight line, as a rule, and at its beginning.
+_STEADY, _NEAR_FIRST = 0.02, 0.08
+SAME_TEMPO = 0.006  # as a share; nearer than this the take was played to the click
 _QUICKNESS = 0.4  # how much of a stretch's error is taken for a change of tempo
 
 
@@ -55,12 +58,19 @@ class Line:
     @property
     def start(self) -> float:
         """When the first downbeat is: by the whole of a steady player's time, else by its first."""
-        stretch, end = self.stretch, self.jumps[0][0] if self.jumps else self.dues[-1]
+        end = self.jumps[0][0] if self.jumps else self.dues[-1]
         last = max(bisect_right(self.dues, end), 1)
-        some = zip(self.dues[:last], self.times[:last], strict=True)
-        offsets = [time - due * stretch for due, time in some]
-        even = median(offsets)
-        return even if max(abs(each - even) for each in offsets) <= _STEADY else self.at(0.0)
+        first, own = self.at(0.0), self.stretch
+        for stretch in (1.0, own) if abs(own - 1) <= SAME_TEMPO else (own,):
+            offsets = [
+                time - due * stretch
+                for due, time in zip(self.dues[:last], self.times[:last], strict=True)
+            ]
+            even = median(offsets)
+            unsteady = median(abs(each - even) for each in offsets)
+            if unsteady <= _STEADY and abs(first - even) <= _NEAR_FIRST:
+                return even
+        return first
 
     @property
     def stretch(self) -> float:
@@ -261,8 +271,8 @@ class _Follower:
         offset, rate = self.sure
         moved = self._time(self.due[at]) + shift - self.due[at] * rate - offset
         steps = moved / (rate * self.step)
-        whole = round(steps)
-        if (not whole or abs(steps - whole) > _WHOLE) and self._is_on_grid(at):
+        is_whole = round(steps) != 0 and abs(steps - round(steps)) <= _WHOLE
+        if not is_whole and (self._is_on_grid(at) or median(self.shares or [1.0]) < _CLEAN):
             return False
         long, told = max(self.bar, 2 * length), list[tuple[float, float]]()
         for i in range(_HOLDS):
@@ -277,7 +287,9 @@ class _Follower:
                 return False
             told.append((here, there))
         old, new = (sum(shares) for shares in zip(*told, strict=True)) if told else (0.0, 0.0)
-        return len(told) > 1 and new >= max(old + _CLEARLY * len(told), _SURELY * len(told))
+        return len(told) > 1 and new >= len(told) * max(
+            old / len(told) + _CLEARLY, _SURELY if is_whole else _CLEAN
+        )
 
     def _is_on_grid(self, at: int) -> bool:
         """Whether the strokes of the next bars go on with the grid as it was."""
