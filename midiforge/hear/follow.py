@@ -6,7 +6,7 @@ slow drift, a missed bar and wrong strokes leave the rest in place.
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
-from math import floor
+from math import cos, floor, pi
 from statistics import median
 
 from midiforge.frozen import frozen
@@ -19,10 +19,19 @@ _FEW = 0.34  # matched less than this share of a stretch: nothing is learnt from
 _LOST = 0.7  # matched less than this: the player may be elsewhere
 _CLEARLY, _SURELY = 0.25, 0.85  # so much better must another place be, and at least so good
 _NEARER = 0.08  # so much better must a place be that is farther
+# A place is lost only if another holds for so many bars, each at least so good, and only of who was
+# in place before; ours, from the recordings, which nobody was lost in.
+_HOLDS, _EACH, _BEFORE = 4, 0.7, 0.75
+_CLEAN = 0.9  # before and after a jump that is no whole number of steps
+_ON_GRID = 0.5  # the mean cosine of how far strokes lie from the grid, as a turn
+_WHOLE = 0.3  # of a step, that a jump is from whole ones at most
 _LEAST_OFTEN = 30  # stretches between two such searches
 _ENOUGH = 12  # dues that such a place must explain
 _FARTHEST = 6.0  # seconds that somebody who lost the place goes on earlier or later
 _MOST_JUMP = 0.8  # of the window, in one stretch
+# Seconds that a steady player's time is off a straight line, as a rule, and at its beginning.
+_STEADY, _NEAR_FIRST = 0.02, 0.08
+SAME_TEMPO = 0.006  # as a share; nearer than this the take was played to the click
 _QUICKNESS = 0.4  # how much of a stretch's error is taken for a change of tempo
 
 
@@ -47,6 +56,23 @@ class Line:
         return self.times[i - 1] + (due - one) * slope
 
     @property
+    def start(self) -> float:
+        """When the first downbeat is: by the whole of a steady player's time, else by its first."""
+        end = self.jumps[0][0] if self.jumps else self.dues[-1]
+        last = max(bisect_right(self.dues, end), 1)
+        first, own = self.at(0.0), self.stretch
+        for stretch in (1.0, own) if abs(own - 1) <= SAME_TEMPO else (own,):
+            offsets = [
+                time - due * stretch
+                for due, time in zip(self.dues[:last], self.times[:last], strict=True)
+            ]
+            even = median(offsets)
+            unsteady = median(abs(each - even) for each in offsets)
+            if unsteady <= _STEADY and abs(first - even) <= _NEAR_FIRST:
+                return even
+        return first
+
+    @property
     def stretch(self) -> float:
         """Seconds of the take to a second of the exercise, on average, jumps left out."""
         jumped = sum(shift for _, shift in self.jumps)
@@ -69,25 +95,40 @@ class Line:
 
 
 def follow(
-    dues: Sequence[Due], strokes: Sequence[Heard], start: Start, window: float, stretch_of: float
+    dues: Sequence[Due],
+    strokes: Sequence[Heard],
+    start: Start,
+    window: float,
+    stretch_of: float,
+    step: float,
+    bar: float,
 ) -> Line:
     """The player's time through the whole take.
 
-    stretch_of: how long a stretch is over which it is taken to be even, in seconds of the
-        exercise.
+    stretch_of: how long a stretch is over which it is taken to be even. step, bar: how long the
+        exercise's are. All in seconds of the exercise.
     """
     if not dues or not strokes:
         return Line((0.0, 1.0), (start.offset, start.offset + start.stretch))
-    return _Follower(dues, strokes, start, window).line(stretch_of)
+    return _Follower(dues, strokes, start, window, step, bar).line(stretch_of)
 
 
 class _Follower:
     """Goes through the dues stretch by stretch, keeping where the take is and how fast."""
 
     def __init__(
-        self, dues: Sequence[Due], strokes: Sequence[Heard], start: Start, window: float
+        self,
+        dues: Sequence[Due],
+        strokes: Sequence[Heard],
+        start: Start,
+        window: float,
+        step: float,
+        bar: float,
     ) -> None:
         self.dues, self.strokes, self.start, self.window = dues, strokes, start, window
+        self.step, self.bar = step, bar
+        self.shares: list[float] = []  # of each stretch since the place was found
+        self.sure = start.offset, start.stretch  # offset and rate when the place was last sure
         self.times = {pad: [each.time for each in heard] for pad, heard in by_pad(strokes).items()}
         self.everything = [each.time for each in strokes]
         self.due = [each.time for each in dues]
@@ -116,6 +157,9 @@ class _Follower:
             if len(found) >= max(2, _FEW * (stop - at)):
                 self._learn((self.dues[at].time + self.dues[stop - 1].time) / 2, median(found))
                 self.learnt = stop
+            if share >= _SURELY:
+                self.sure = self.offset, self.rate
+            self.shares.append(share)
             self.segments[-1].last = self.dues[stop - 1].time
             at = stop
         return self._drawn()
@@ -216,7 +260,45 @@ class _Follower:
             share = self._share_from(at, 3 * length, last, shift, best)
             if share is not None and share > best:
                 best, moved = share + _NEARER, shift
-        return None if moved is None else self._moved(at, now, moved)
+        if moved is None or not self._is_lost(at, length, last, moved):
+            return None
+        return self._moved(at, now, moved)
+
+    def _is_lost(self, at: int, length: float, last: float, shift: float) -> bool:
+        """Whether who was in place goes on elsewhere for bars; on the grid by whole steps only."""
+        if self.shares and median(self.shares) < _BEFORE:
+            return False
+        offset, rate = self.sure
+        moved = self._time(self.due[at]) + shift - self.due[at] * rate - offset
+        steps = moved / (rate * self.step)
+        is_whole = round(steps) != 0 and abs(steps - round(steps)) <= _WHOLE
+        if not is_whole and (self._is_on_grid(at) or median(self.shares or [1.0]) < _CLEAN):
+            return False
+        long, told = max(self.bar, 2 * length), list[tuple[float, float]]()
+        for i in range(_HOLDS):
+            begin = bisect_left(self.due, self.due[at] + i * long)
+            if begin == len(self.due):
+                break
+            here = self._share_from(begin, long, last, 0.0)
+            there = self._share_from(begin, long, last, shift)
+            if here is None or there is None:
+                break
+            if there < max(_EACH, here):
+                return False
+            told.append((here, there))
+        old, new = (sum(shares) for shares in zip(*told, strict=True)) if told else (0.0, 0.0)
+        return len(told) > 1 and new >= len(told) * max(
+            old / len(told) + _CLEARLY, _SURELY if is_whole else _CLEAN
+        )
+
+    def _is_on_grid(self, at: int) -> bool:
+        """Whether the strokes of the next bars go on with the grid as it was."""
+        now = self._time(self.due[at])
+        first = bisect_left(self.everything, now)
+        stop = bisect_right(self.everything, now + _HOLDS * self.bar * self.rate)
+        offset, rate = self.sure
+        turns = [(time - offset) / (rate * self.step) for time in self.everything[first:stop]]
+        return bool(turns) and sum(cos(2 * pi * turn) for turn in turns) > _ON_GRID * len(turns)
 
     def _share_from(
         self, at: int, length: float, last: float, shift: float, least: float = 0.0
@@ -251,6 +333,8 @@ class _Follower:
         """Goes on elsewhere: from what nobody played yet and is due, so moved, from now on."""
         lost, at = at, self._next(at, now - self.window, shift)
         self.offset += shift
+        self.shares.clear()
+        self.sure = self.offset, self.rate
         self.jumps.append((self.dues[min(lost, at)].time, shift))
         self.segments[-1].last = min(self.segments[-1].last, self.dues[min(lost, at) - 1].time)
         if at < len(self.dues):

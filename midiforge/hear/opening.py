@@ -87,10 +87,10 @@ class Part:
 
 
 class Opening:
-    """The first strokes of a take, to be held against what is due."""
+    """Strokes of a take in a row, to be held against what is due: its first, or `within` it."""
 
-    def __init__(self, part: Part, strokes: Sequence[Heard]) -> None:
-        self.part, self.strokes = part, strokes
+    def __init__(self, part: Part, strokes: Sequence[Heard], within: bool = False) -> None:
+        self.part, self.strokes, self.within = part, strokes, within
         self.last = strokes[-1].time
         self.pads = [
             (
@@ -106,9 +106,12 @@ class Opening:
         return (self.last - offset + window) / stretch
 
     def total(self, offset: float, stretch: float, window: float) -> int:
-        """How many strokes there are, and dues that are to be struck."""
-        last = bisect_right(self.part.times, self.latest(offset, stretch, window))
-        return len(self.strokes) + self.part.asked[last]
+        """How many strokes there are, and dues that are to be struck among them."""
+        times = self.part.times
+        soon = (self.strokes[0].time - offset - window) / stretch - _TINY
+        first = bisect_left(times, soon) if self.within else 0
+        last = bisect_right(times, self.latest(offset, stretch, window))
+        return len(self.strokes) + self.part.asked[max(last, first)] - self.part.asked[first]
 
     def _met(
         self, offset: float, stretch: float, window: float

@@ -9,7 +9,7 @@ from statistics import median
 
 from midiforge.hear.expected import Due
 from midiforge.hear.figures import slope
-from midiforge.hear.follow import Line
+from midiforge.hear.follow import SAME_TEMPO, Line
 from midiforge.hear.kinds import Dues, Kinds, told
 from midiforge.hear.match import match
 from midiforge.hear.opening import Heard
@@ -22,7 +22,6 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.hit import HANDS
 
 _PLAYED_ALONG = 0.34  # of a call; who plays less of it listens, as the form asks
-_SAME_TEMPO = 0.006  # as a share; nearer than this the take was played to the click
 
 
 class Pairing:
@@ -223,7 +222,7 @@ class Pairing:
 
     def _downbeat_due(self) -> float | None:
         """When the first downbeat was due: by the take's mark, or by the beat of its file."""
-        if abs(self.stretch - 1) > _SAME_TEMPO:
+        if abs(self.stretch - 1) > SAME_TEMPO:
             return None
         if self.take.start is not None:
             return self.take.start
@@ -244,7 +243,7 @@ class Pairing:
         return found if self._to_the_click() else _bend(points)
 
     def _to_the_click(self) -> bool:
-        return abs(self.stretch - 1) <= _SAME_TEMPO
+        return abs(self.stretch - 1) <= SAME_TEMPO
 
 
 def _jumped(line: Line, due: float) -> float:

@@ -1,13 +1,16 @@
 """Where in a take its exercise lies."""
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
+from operator import attrgetter
 from statistics import median
 
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
+from midiforge.hear.entrance import Bars
 from midiforge.hear.expected import (
     MOST_A_STROKE,
     MOST_BESIDES,
@@ -34,7 +37,7 @@ from midiforge.model.exercise import Exercise
 
 LIKE = 0.45  # explains less of the first strokes: the take is of something else
 _LEAST_WINDOW, _MOST_WINDOW = 0.03, 0.12  # seconds
-_LOOK_AHEAD = 90.0  # seconds of the exercise among which the start is looked for
+_LOOK_AHEAD = 120.0  # seconds of the exercise among which the start is looked for
 # So much more may be played than the tempo of the beginning has room for; ours.
 _RUSHED = 1.25
 _MOST_DELAY = 0.4  # seconds; more is no delay but another start
@@ -88,8 +91,11 @@ class _Begun:
     companions: frozenset[int]
 
 
-def _begun(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> _Begun:
-    look = expected(exercise, kit, _LOOK_AHEAD)
+def _begun(
+    take: Take, exercise: Exercise, kit: Kit, hearing: Hearing, brief: bool = False
+) -> _Begun:
+    bars = _bars(exercise)
+    look = expected(exercise, kit, bars.lines[-1])
     window = _window(look, exercise)
     # Half a window, so that no stroke of a fast exercise is taken for another's companion.
     most = COMPANION_MS / 1000
@@ -99,8 +105,23 @@ def _begun(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> _Begun
     strokes = [stroke for stroke in hearing.strokes if stroke.which not in aside]
     start = None
     if take.start is not None:
-        start = _at_mark(look, strokes, take.start, window)
-    return _Begun(start or find_start(look, strokes, window), window, strokes, aside)
+        start = _at_mark(look, bars, strokes, take.start, window)
+    start = start or find_start(look, bars, strokes, window, brief)
+    return _Begun(start, window, strokes, aside)
+
+
+def _bars(exercise: Exercise) -> Bars:
+    """The exercise's bars, for as long as its entrance is looked for, and once round more."""
+    bar, tempo = exercise.meter.bar, exercise.tempo
+    if not tempo.is_steady:
+        many = int(exercise.length / bar)
+        lines = [float(tempo.seconds(Fraction(0), i * bar)) for i in range(many + 1)]
+        return Bars(lines, 0, 0, 1)
+    length = float(bar * tempo.quarter(Fraction(1)))
+    first, once = int(exercise.loop_start / bar), exercise.returns_after_bars
+    beats = int(bar / exercise.meter.beat) or 1
+    many = first + 2 * once + int(_LOOK_AHEAD / length) + 1
+    return Bars([i * length for i in range(many + 1)], first, once, beats)
 
 
 def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
@@ -110,9 +131,30 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
     span = _RUSHED * (strokes[-1].time - start.offset) / start.stretch + 1.0
     most = min(MOST_A_STROKE * len(strokes) + MOST_BESIDES, MOST_STROKES)
     dues = expected(exercise, kit, span, most)
+    if take.start is None:
+        dues = _heard(dues, strokes[0].time - window, start, exercise)
     dense = (dues[-1].time - dues[0].time) / max(len(dues) - 1, 1)
-    line = follow(dues, strokes, start, window, max(_STRETCH_STROKES * dense, _LEAST_STRETCH))
+    quarter = float(exercise.tempo.quarter(Fraction(1)))
+    line = follow(
+        dues,
+        strokes,
+        start,
+        window,
+        max(_STRETCH_STROKES * dense, _LEAST_STRETCH),
+        float(exercise.step) * quarter,
+        float(exercise.meter.bar) * quarter,
+    )
     return Placed(start, window, line, dues, begun.companions)
+
+
+def _heard(dues: list[Due], first: float, start: Start, exercise: Exercise) -> list[Due]:
+    """What is due since the take begins, if that begins in the midst of the exercise."""
+    beat = float(exercise.meter.beat * exercise.tempo.quarter(Fraction(1)))
+    since = (first - start.offset) / start.stretch
+    if since <= beat:
+        return dues
+    heard = bisect_left(dues, since, key=attrgetter("time"))
+    return dues[min(heard, len(dues) - 1) :]
 
 
 def likeness(take: Take, exercise: Exercise, kit: Kit) -> float:
@@ -129,7 +171,7 @@ def fit(take: Take, exercise: Exercise, kit: Kit) -> float:
 
 def _likely_start(take: Take, exercise: Exercise, kit: Kit) -> Start | None:
     try:
-        return _begun(take, exercise, kit, hear_take(take, exercise, kit)).start
+        return _begun(take, exercise, kit, hear_take(take, exercise, kit), brief=True).start
     except MidiforgeError:
         return None
 
@@ -162,11 +204,12 @@ def _closest(dues: Sequence[Due]) -> float:
 
 
 def _at_mark(
-    dues: Sequence[Due], strokes: Sequence[Heard], mark: float, window: float
+    dues: Sequence[Due], bars: Bars, strokes: Sequence[Heard], mark: float, window: float
 ) -> Start | None:
     """The start that the take names, moved by its delay; None if that explains nothing."""
     found = find_start(
-        [due for due in dues if due.time < 30],
+        dues,
+        bars,
         [stroke for stroke in strokes if stroke.time > mark - window],
         window,
     )

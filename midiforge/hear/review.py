@@ -10,6 +10,7 @@ from the middle of all strokes, or from the click where the delay is known.
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from datetime import datetime
+from fractions import Fraction
 from operator import itemgetter
 from typing import NamedTuple
 
@@ -46,6 +47,8 @@ from midiforge.hear.telling import (
 )
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
+
+_ABOUT = 0.1  # as a share: so near to half or double the tempo nobody means another; ours
 
 __all__ = ["LIMBS", "Judged", "Review", "likeness", "review"]
 
@@ -122,6 +125,11 @@ class Review:
     remarks: tuple[str, ...]
     line: Line
 
+    @property
+    def tempo_ratio(self) -> Fraction:
+        """The tempo played to the one asked for, where it is half or double; else 1."""
+        return tempo_ratio(self.line.stretch)
+
 
 def review(take: Take, exercise: Exercise, kit: Kit, known_delay_ms: float | None = None) -> Review:
     """Compares a take with the exercise it is of.
@@ -147,7 +155,7 @@ def _told(of: Pairing) -> Review:
         source=of.take.source,
         played=of.take.played,
         like=of.placed.start.share,
-        start=of.placed.line.at(0.0),
+        start=of.placed.line.start,
         delay_ms=of.whole(),
         known_delay_ms=of.known_delay_ms,
         tempo=pulses,
@@ -173,6 +181,12 @@ def _told(of: Pairing) -> Review:
         remarks=tuple(_remarks(of)),
         line=of.placed.line,
     )
+
+
+def tempo_ratio(stretch: float) -> Fraction:
+    """1/2 or 2 of what takes about twice or half as long as it should; else 1."""
+    ratios = (Fraction(1, 2), Fraction(2))
+    return next((each for each in ratios if abs(stretch * each - 1) <= _ABOUT), Fraction(1))
 
 
 def _judged(of: Pairing) -> tuple[Judged, ...]:
@@ -213,5 +227,9 @@ def _remarks(of: Pairing) -> Iterator[str]:
         instead = of.kit.stand_in(voice)
         if instead != voice:
             yield f"the kit {of.kit.name} has no {voice}: {instead} counts in its place"
+    ratio = tempo_ratio(of.placed.line.stretch)
+    if ratio != 1:
+        said = "double" if ratio > 1 else "half"
+        yield f"it was played at {said} the tempo that was asked for"
     if of.placed.start.share < LIKE:
         yield "the take is hardly like this exercise"

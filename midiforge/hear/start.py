@@ -5,47 +5,150 @@ that explains most and most closely wins, the fewest missing before it, the acce
 loud. Dense strokes meet something at any tempo; only at the right one do they meet it closely.
 """
 
-from bisect import bisect_right
-from collections.abc import Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from functools import lru_cache
 from itertools import pairwise
 from operator import attrgetter
 
+from midiforge.hear.entrance import CUT_IN, Bars, Way, Ways
 from midiforge.hear.expected import Due
 from midiforge.hear.opening import Heard, Opening, Part, Start, Wanted
-from midiforge.hear.tries import Try, likeliest, tried
+from midiforge.hear.tries import Try, likeliest
 from midiforge.model.hit import Strength
 
 _FIRST_STROKES, _FIRST_SECONDS = 48, 20.0  # looked at to find the start
-_LONGEST_LOOK = 120.0  # seconds, however few strokes that are
+_LOOK, _NEXT_LOOK = 90.0, 60.0  # seconds in which the entrance is looked for; then later ones
+_LOOKS = 12
+_STRETCHES = 6  # of a look, on which the exercise is laid
+_LIKELY = 0.55  # explained from the entrance on: it need not be looked for later
 _TEMPO_STROKES = 4  # fewer do not tell a tempo
-_TRIED_STROKES, _TRIED_DUES = 16, 96
+_TRIED_STROKES, _TRIED_DUES = 8, 512
 # Explains so much, and so closely (as a share of the window): no other tempo is tried.
-_GOOD, _CLOSE = 0.75, 0.25
-_SLOWEST, _FASTEST, _RATIO = 0.55, 1.8, 1.012
+_GOOD, _FAIR, _CLOSE = 0.75, 0.5, 0.25
+_SURE = 0.92  # explains so much: no other beat of the exercise is tried for the first
+_SLOWEST, _FASTEST, _RATIO = 0.46, 2.17, 1.012
+_USUAL = 0.55, 1.8  # slower or faster than this, it is half or double the tempo
 _LOOKED_INTO = 5  # tempos
-_BETTER = 0.03  # so much better must another tempo be
+_BETTER = 0.06  # so much better, as a share of all strokes, must another tempo be
 
 
-def find_start(dues: Sequence[Due], strokes: Sequence[Heard], window: float) -> Start:
-    """The likeliest beginning; its share is small where the take is of something else."""
+def find_start(
+    dues: Sequence[Due], bars: Bars, strokes: Sequence[Heard], window: float, brief: bool = False
+) -> Start:
+    """The likeliest beginning; its share is small where the take is of something else.
+
+    dues, bars: for so long as is looked at. brief: no longer than the first look.
+    """
     if not dues or not strokes:
         return Start(strokes[0].time if strokes else 0.0, 1.0, 0.0)
-    wanted = {due.pad for due in dues}
-    many = 2 * _strokes_to_see(dues)
-    known = [stroke for stroke in strokes if stroke.pad in wanted][:many]
-    if not known:
-        return Start(strokes[0].time, 1.0, 0.0)
-    soon = known[0].time + _LONGEST_LOOK
-    known = known[: max(bisect_right(known, soon, key=lambda each: each.time), 1)]
-    # Strokes on pads that the exercise does not use speak against it.
-    among = sum(1 for stroke in strokes if known[0].time <= stroke.time <= known[-1].time)
-    asked = (
+    wanted = tuple(
         Wanted(due.time, due.pad, due.hit.strength is Strength.ACCENT, due.call) for due in dues
     )
-    found = _start(tuple(asked), tuple(known), window)
-    return replace(found, share=found.share * len(known) / among)
+    part = Part(wanted)
+    best: Start | None = None
+    for look in _looks(strokes, part, 1 if brief else _LOOKS):
+        start = _entrance(part, bars, look, window)
+        if best is None or start.share > best.share:
+            best = start
+        if best.share >= _LIKELY:
+            break
+    if best is None:
+        return Start(strokes[0].time, 1.0, 0.0)
+    return _told(part, strokes, window, best)
+
+
+def _looks(strokes: Sequence[Heard], part: Part, most: int) -> Iterator[Sequence[Heard]]:
+    """The strokes of the take's first minutes, later and later."""
+    first = 0
+    for _ in range(most):
+        while first < len(strokes) and strokes[first].pad not in part.lines:
+            first += 1
+        if first == len(strokes):
+            return
+        begin = strokes[first].time
+        end = bisect_right(strokes, begin + _LOOK, key=attrgetter("time"))
+        yield strokes[first:end]
+        if end == len(strokes):
+            return
+        first = bisect_right(strokes, begin + _NEXT_LOOK, key=attrgetter("time"))
+
+
+def _entrance(part: Part, bars: Bars, look: Sequence[Heard], window: float) -> Start:
+    known = [stroke for stroke in look if stroke.pad in part.lines]
+    ways, found = Ways(part, bars, look, window), list[Way]()
+    openings = [
+        Opening(part, some, within=i > 0)
+        for i, some in enumerate(_stretches_of(known, _strokes_to_see(part.dues)))
+    ]
+    best, close, where = -1.0, 1.0, known[0].time
+    for opening in openings:
+        guess = likeliest(opening, window, [1.0], _TRIED_STROKES, _dues_once(part, bars))[0]
+        way = ways.way(guess.start, opening.strokes[0].time)
+        found.append(way)
+        if way.fit > best:
+            best, start, where = way.fit, guess.start, opening.strokes[0].time
+            close = way.apart
+        if best >= _GOOD and close <= _CLOSE:
+            break
+    else:
+        if len(known) >= _TEMPO_STROKES and (best < _FAIR or close > _CLOSE):
+            found += _at_other_tempos(ways, openings, window, best)
+    if best < _SURE:
+        found += ways.moved(start, where)
+    return ways.entered(found)
+
+
+def _at_other_tempos(
+    ways: Ways, openings: Sequence[Opening], window: float, best: float
+) -> Iterator[Way]:
+    middle = openings[len(openings) // 2 : len(openings) // 2 + 1]
+    for opening in (openings[0], *(middle if len(openings) > 1 else ())):
+        some = Opening(opening.part, opening.strokes[:32], opening.within)
+        for rough in likeliest(some, window, _tempos(), 5, 10, _LOOKED_INTO):
+            start = _refined(opening.part, opening.strokes, window, rough)
+            way = ways.way(start, opening.strokes[0].time)
+            simple = 0 if _USUAL[0] < start.stretch < _USUAL[1] else _BETTER
+            if way.fit > best + _BETTER + simple:
+                yield way
+
+
+def _dues_once(part: Part, bars: Bars) -> int:
+    if not bars.once:
+        return _TRIED_DUES
+    return bisect_right(part.times, bars.lines[bars.first + bars.once] - 1e-6)
+
+
+def _stretches_of(known: Sequence[Heard], many: int) -> list[Sequence[Heard]]:
+    """Strokes in a row, the first ones and some from all over."""
+    if len(known) <= many:
+        return [known]
+    last = len(known) - many
+    count = min(_STRETCHES, -(-last // many) + 1)
+    starts = [i * last // (count - 1) for i in range(count)]
+    found = []
+    for start in starts:
+        some = known[start : start + many]
+        soon = bisect_right(some, some[0].time + _FIRST_SECONDS, key=attrgetter("time"))
+        found.append(some[: max(soon, 4)])
+    return found
+
+
+def _told(part: Part, strokes: Sequence[Heard], window: float, start: Start) -> Start:
+    """How much of the strokes from the start on is explained, and how closely."""
+    edge = start.offset - window
+    heard = strokes[bisect_left(strokes, edge, key=attrgetter("time")) :]
+    known = [stroke for stroke in heard if stroke.pad in part.lines][: _strokes_to_see(part.dues)]
+    if not known:
+        return replace(start, share=0.0)
+    among = bisect_right(heard, known[-1].time, key=attrgetter("time"))
+    seen = Opening(part, known, within=True)
+    told, _ = seen.explained(start.offset, start.stretch, window * min(start.stretch, 1.0))
+    total = seen.total(start.offset, start.stretch, window)
+    since = bisect_left(part.times, (known[0].time - start.offset - window) / start.stretch)
+    beside = min(part.asked[since], CUT_IN) + min(len(strokes) - len(heard), CUT_IN)
+    share = told.share * total / (total + beside) * len(known) / max(among, 1)
+    return replace(told, share=share)
 
 
 def due_time(due: Due) -> float:
@@ -58,22 +161,7 @@ def _strokes_to_see(dues: Sequence[Due | Wanted]) -> int:
     return max(_FIRST_STROKES, calls[0] + 1) if calls else _FIRST_STROKES
 
 
-@lru_cache(maxsize=64)  # much of a drill is alike on the pads that were struck
-def _start(dues: tuple[Wanted, ...], known: tuple[Heard, ...], window: float) -> Start:
-    part, many = Part(dues), _strokes_to_see(dues)
-    opening = _seen(part, known, many)
-    found = likeliest(opening, window, [1.0], _TRIED_STROKES, _TRIED_DUES)[0]
-    good = found.start.share >= _GOOD and found.start.apart <= _CLOSE
-    if good or len(known) < _TEMPO_STROKES:
-        return found.start
-    opening = _seen(part, known[:32], many)
-    likely = likeliest(opening, window, _stretches(), 5, 10, _LOOKED_INTO)
-    refined = (_refined(part, known, many, window, each) for each in likely)
-    other = max(refined, key=attrgetter("merit"))
-    return (other if other.merit > found.merit + _BETTER else found).start
-
-
-def _stretches() -> list[float]:
+def _tempos() -> list[float]:
     stretch, found = _SLOWEST, []
     while stretch <= _FASTEST:
         found.append(stretch)
@@ -81,17 +169,10 @@ def _stretches() -> list[float]:
     return found
 
 
-def _seen(part: Part, strokes: Sequence[Heard], many: int) -> Opening:
-    """The strokes by which a start is told."""
-    soon = bisect_right(strokes, strokes[0].time + _FIRST_SECONDS, key=lambda each: each.time)
-    return Opening(part, strokes[: min(many, max(soon, 4)) if many == _FIRST_STROKES else many])
-
-
-def _refined(part: Part, strokes: Sequence[Heard], many: int, window: float, rough: Try) -> Try:
+def _refined(part: Part, strokes: Sequence[Heard], window: float, rough: Try) -> Start:
     """The tempo by a straight line through the pairs that a rough start gives."""
-    best, start = rough, rough.start
-    seen = Opening(part, strokes[:many])
-    for used in (32, _FIRST_STROKES, len(strokes), len(strokes)):
+    start = rough.start
+    for used in (32, len(strokes), len(strokes)):
         pairs = Opening(part, strokes[:used]).pairs(
             start.offset, start.stretch, window * min(start.stretch, 1.0)
         )
@@ -105,7 +186,5 @@ def _refined(part: Part, strokes: Sequence[Heard], many: int, window: float, rou
         stretch = sum((due - mean_due) * (time - mean_time) for due, time in pairs) / spread
         if not _SLOWEST * 0.9 <= stretch <= _FASTEST * 1.1:
             break
-        offset = mean_time - stretch * mean_due
-        best = tried(seen, offset, stretch, window)
-        start = best.start
-    return best
+        start = Start(mean_time - stretch * mean_due, stretch, start.share)
+    return start

@@ -1,0 +1,37 @@
+"""Half and double the tempo are recognised and named as such."""
+
+from fractions import Fraction
+
+import pytest
+from synthetic import KIT, synthetic
+
+import midiforge
+from midiforge.hear.review import review
+
+
+@pytest.mark.parametrize(
+    ("stretch", "ratio"),
+    [(2.0, Fraction(1, 2)), (1.94, Fraction(1, 2)), (0.5, Fraction(2)), (0.52, Fraction(2))],
+)
+@pytest.mark.parametrize("sticking", [">RLRR >LRLL", "RLLRL"])
+def test_half_and_double_the_tempo_are_named(
+    sticking: str, stretch: float, ratio: Fraction
+) -> None:
+    drill = {"sticking": sticking, "feet": "tumbao", "stages": "full", "tempos": 90}
+    exercise = next(midiforge.exercises(midiforge.check_drill(drill)))
+    take, truth = synthetic(exercise, 3, stretch=stretch, jitter=0.006)
+    found = review(take, exercise, KIT)
+    assert found.tempo_ratio == ratio
+    assert found.played_tempo == pytest.approx(90 / stretch, rel=0.01)
+    assert found.tally.hit >= truth.strokes - 2
+    assert any("the tempo that was asked for" in each for each in found.remarks)
+
+
+@pytest.mark.parametrize("stretch", [0.75, 0.9, 1.0, 1.2, 1.5])
+def test_another_tempo_is_neither(stretch: float) -> None:
+    drill = {"sticking": ">RLRR >LRLL", "feet": "tumbao", "stages": "full", "tempos": 90}
+    exercise = next(midiforge.exercises(midiforge.check_drill(drill)))
+    take, _ = synthetic(exercise, 3, stretch=stretch)
+    found = review(take, exercise, KIT)
+    assert found.tempo_ratio == 1
+    assert not any("asked for" in each for each in found.remarks)
