@@ -86,6 +86,10 @@ def review(
         if page:
             say(f"The page with pictures: {page}")
         if not found.is_it and not no_log:
-            say("Not kept in the log: its figures would say nothing of this exercise.")
+            say(
+                "Not kept in the log: say with --exercise which exercise it is."
+                if known.unsure
+                else "Not kept in the log: its figures would say nothing of this exercise."
+            )
     if trouble:
         raise trouble
