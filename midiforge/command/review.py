@@ -130,7 +130,11 @@ def _one(
         if kept:
             say(_logged(when_played(str(take), said.played, day), session.player))
         elif not found.is_it and session.log is not None:
-            say("Not kept in the log: its figures would say nothing of this exercise.")
+            say(
+                "Not kept in the log: say with --exercise which exercise it is."
+                if known.unsure
+                else "Not kept in the log: its figures would say nothing of this exercise."
+            )
     if trouble:
         raise trouble
 

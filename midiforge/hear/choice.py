@@ -183,8 +183,7 @@ def _found(take: Take, lesson: Sequence[Tempos], kit: Kit) -> _Found:
 def _told_by_accents(
     take: Take, alike: Sequence[Exercise], lesson: Sequence[Tempos], kit: Kit
 ) -> list[Exercise]:
-    """The likeliest of exercises whose strokes are as like the take; before others that are as
-    likely, the first in the drill, so that one take after the other is read as the same."""
+    """The likeliest of exercises whose strokes are as like the take, and others as likely."""
     take = replace(take, strokes=take.strokes[:_OPENING])
     heard: dict[Strokes, Played | None] = {}
     merits: list[tuple[float, Exercise]] = []
@@ -199,9 +198,11 @@ def _told_by_accents(
         apart = min(abs(found.tempo / float(each.tempo.first) - 1) for each in piece)
         merit = gain(found, exercise, kit) - A_STROKE * found.faults
         merits.append((merit + ITS_TEMPO * (apart <= SAME_TEMPO), exercise))
-    best = max((merit for merit, _ in merits), default=0.0)
-    likely = [exercise for merit, exercise in merits if merit > best - VERY_STRONG]
-    return sorted(likely, key=lambda each: each.number) or [*alike]
+    # In whole figures, then in the drill's order, so that take after take is read alike.
+    merits.sort(key=lambda each: (-round(each[0]), each[1].number))
+    return [exercise for merit, exercise in merits if merit > merits[0][0] - VERY_STRONG] or [
+        *alike
+    ]
 
 
 def is_called(ours: str, title: str) -> bool:

@@ -46,6 +46,9 @@ def as_json(
         "exercise": _exercise(review.exercise),
         "chosen": known.chosen,
         "likelier_kit": known.likelier_kit or None,
+        "as_likely": [
+            {"number": str(each.number.whole), "title": each.title} for each in known.unsure
+        ],
         "compared": [
             {"number": str(each.exercise.number), "title": each.exercise.title,
              "like_share": _number(each.like)}

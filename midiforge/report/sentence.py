@@ -26,7 +26,7 @@ from midiforge.report.rules.missing import (
     strokes_missing,
 )
 from midiforge.report.rules.pace import off_the_click, pace, ramp
-from midiforge.report.rules.right import other_exercise, other_kit, short
+from midiforge.report.rules.right import other_exercise, other_kit, short, unsure
 from midiforge.report.rules.together import apart, early_or_late, now_one_now_the_other
 from midiforge.report.view import View
 from midiforge.report.words import ms
@@ -94,6 +94,7 @@ RULES = (
     Rule("short", short, True),
     Rule("other kit", other_kit, True),
     Rule("other exercise", other_exercise, True),
+    Rule("unsure", unsure),
     Rule("lost", lost),
     Rule("silent", silent),
     Rule("free", free),

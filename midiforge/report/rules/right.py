@@ -1,5 +1,7 @@
 """The right exercise, and enough of it."""
 
+from math import inf
+
 from midiforge.hear.known import is_hardly, likelier
 from midiforge.printable import many
 from midiforge.report.rules.case import FEWEST_STROKES, Case, Finding
@@ -39,4 +41,20 @@ def other_exercise(case: Case) -> Finding | None:
     return Finding(
         f"This is hardly exercise {number}, with {tally.hit:,} of "
         f"{many(tally.expected, 'stroke')} found{besides}: look at drill, number and kit."
+    )
+
+
+def unsure(case: Case) -> Finding | None:
+    """Nothing says which of several exercises it is."""
+    others = case.known.unsure
+    if not others:
+        return None
+    own, other = case.review.exercise, others[0]
+    numbers = [str(exercise.number.whole) for exercise in (own, other)]
+    besides = f", or {many(len(others) - 1, 'other')}" if len(others) > 1 else ""
+    return Finding(
+        f"This may be exercise {numbers[0]} ({own.title}) or {numbers[1]} ({other.title})"
+        f"{besides}, for nothing in the take tells them apart: say which with --exercise "
+        f"{numbers[0]} or --exercise {numbers[1]}; what follows takes it for {numbers[0]}.",
+        inf,
     )
