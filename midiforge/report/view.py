@@ -11,7 +11,7 @@ from itertools import accumulate
 from midiforge.frozen import frozen
 from midiforge.hear.figures import Meeting, Tally, Timing, meetings, timing
 from midiforge.hear.review import Judged, Review
-from midiforge.insight.places import place_name
+from midiforge.model.counts import place_name
 from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.spelling import together
 
