@@ -23,7 +23,6 @@ from midiforge.frozen import frozen
 from midiforge.hear.figures import of_step
 from midiforge.hear.limits import (
     ACCENT_RATIO,
-    ACROSS_RATIO,
     FEWEST_STROKES,
     GHOST_RATIO,
     LEAST_TIMES,
@@ -103,6 +102,8 @@ def is_long_enough(entry: Entry, comes_round: float = 0) -> bool:
 
 def not_judged(entry: Entry) -> str:
     """What cannot be judged of a take that is otherwise good, in words; "" for nothing."""
+    if entry.accent_ratio is not None and entry.accent_overlap is None:
+        return "accents cannot be judged: they have drums of their own"
     if not entry.even_velocity:
         return ""
     return (
@@ -143,7 +144,7 @@ def _praise(entry: Entry) -> Iterator[str]:
         yield "limbs together"
     if entry.first_third is not None:
         yield "tempo kept"
-    if entry.accent_ratio is not None:
+    if entry.accent_overlap is not None:
         yield "accents clear"
     if entry.ghost_ratio is not None:
         yield "ghost notes soft"
@@ -256,21 +257,21 @@ def _is_uneven(percent: float | None, spread_ms: float | None, settings: Practic
 
 
 def _accents(entry: Entry) -> Iterator[Lack]:
-    limbs = [each for each in entry.limbs if are_flat(each.accent_ratio, each.accent_overlap)]
-    for each in limbs:
-        said = _flat(each.accent_ratio, each.accent_overlap)
-        yield Lack("accents", each.limb, f"{each.limb.title}'s accents {said}")
-    if not limbs and are_flat(entry.accent_ratio, entry.accent_overlap):
-        said = _flat(entry.accent_ratio, entry.accent_overlap)
-        yield Lack("accents", None, f"accents {said}")
+    flat: list[Entry | LimbEntry] = [each for each in entry.limbs if _is_flat(each)]
+    for each in flat or ([entry] if _is_flat(entry) else []):
+        limb = each.limb if isinstance(each, LimbEntry) else None
+        ratio, overlap = each.accent_ratio or 1.0, each.accent_overlap or 0.0
+        said = f"{ratio:.2f} times taps, {ACCENT_RATIO:g} is wanted"
+        if ratio >= ACCENT_RATIO:
+            said = f"{_share(overlap)} of taps are as loud, at most {_share(OVERLAP)} is wanted"
+        whose = f"{limb.title}'s accents" if limb else "accents"
+        yield Lack("accents", limb, f"{whose} do not stand out ({said})")
 
 
-def _flat(ratio: float | None, overlap: float | None) -> str:
-    wanted = ACROSS_RATIO if overlap is None else ACCENT_RATIO
-    if overlap is not None and ratio is not None and ratio >= wanted:
-        often = f"{_share(overlap)} of taps are as loud, at most {_share(OVERLAP)} is wanted"
-        return f"do not stand out ({often})"
-    return f"do not stand out ({ratio or 1:.2f} times taps, {wanted:g} is wanted)"
+def _is_flat(each: Entry | LimbEntry) -> bool:
+    """Not where accents have drums of their own: how those pads are set is not known, and three in
+    twenty recordings of professionals would fail."""
+    return each.accent_overlap is not None and are_flat(each.accent_ratio, each.accent_overlap)
 
 
 def _ghosts(entry: Entry) -> Iterator[Lack]:
