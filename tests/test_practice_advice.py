@@ -79,7 +79,7 @@ def take(
         "missed": 1000 - hit,
         "extra": 0,
         "mean_ms": 0.0,
-        "deviation_ms": None if steady is None else 2 * steady,
+        "deviation_ms": None if steady is None else 2.5 * steady,
         "deviation_percent": steady,
         "drift_ms_per_bar": 0.0,
         "bars": 16.0,
