@@ -45,6 +45,7 @@ from midiforge.model.hit import Limb
 from midiforge.model.tempo import TempoMap
 from midiforge.practice.advice import advise
 from midiforge.practice.entry import Entry
+from midiforge.practice.good import is_good
 from midiforge.practice.log import with_take
 from midiforge.practice.plan import make_plan
 from midiforge.practice.reviewed import entry_of
@@ -225,9 +226,6 @@ class Learner:
         strokes.sort(key=lambda stroke: stroke.time)
         return Take("take.mid", tuple(strokes), strokes[-1].time + 1, start=2.0)
 
-
-def is_good(entry: Entry, settings: Any) -> bool:
-    return entry.is_good(settings.clean, settings.steady)
 
 
 def follow(

@@ -350,7 +350,7 @@ def test_what_is_no_pain_is_not_taken_for_it(note: str) -> None:
 
 
 def test_an_exercise_that_hurt_is_left_and_nothing_else_gets_faster() -> None:
-    drill = drill_of()
+    drill = drill_of(practice={"first": "tempo"})
     one, two = (each.exercise for each in groups(midiforge.Lesson(drill))[:2])
     entries = [
         take(one, 80, days_ago=1, note="forearm hurts"),
@@ -531,9 +531,9 @@ def test_a_day_that_is_none_is_refused(capsys: pytest.CaptureFixture[str], drill
 
 
 @pytest.mark.parametrize(("round_of", "bars", "counts"), [
-    (16, 8, True), (16, 7, False), (8, 8, True), (8, 7, False), (3, 3, True), (3, 2, False),
+    (16, 8, True), (16, 7, False), (8, 8, True), (8, 7, False), (3, 4, True), (3, 3, False),
 ])  # fmt: skip
-def test_a_take_counts_when_it_goes_round_once_or_has_eight_bars(
+def test_a_take_counts_when_it_goes_round_once_and_has_four_bars_or_has_eight(
     round_of: int, bars: float, counts: bool
 ) -> None:
     drill = drill_of(tempos="60", stages="full", placements="0")

@@ -34,9 +34,11 @@ import pytest
 import midiforge
 from midiforge.command.run import run
 from midiforge.errors import MidiforgeError
+from midiforge.hear.figures import Meeting
+from midiforge.model.hit import Limb
 from midiforge.practice import log as log_module
 from midiforge.practice.course import course_lines, courses
-from midiforge.practice.entry import Entry, key_of, take_of
+from midiforge.practice.entry import Entry, LimbEntry, key_of, take_of
 from midiforge.practice.log import ENVIRONMENT, HEADING, VERSION, Log, as_csv, log_path
 from midiforge.practice.picture import svg
 
@@ -84,6 +86,9 @@ def entry(number: int = 1, **changed: Any) -> Entry:
         take=take_of(b"take %d" % number),
     )
     return replace(found, **changed)
+
+
+FOOT = LimbEntry(Limb.RIGHT_FOOT, 64, 53, 0, 2, 3, 12.5, 22.5, 18.0, 1.5, 0.25)
 
 
 def names() -> list[str]:
@@ -324,6 +329,24 @@ def test_a_log_of_version_1_is_migrated_when_something_is_added() -> None:
             )
             schemas[-1] += [*database.execute("PRAGMA table_info(review)")]
     assert schemas[0] == schemas[1]
+
+
+def test_what_is_kept_of_limbs_and_meetings_comes_back_as_it_was() -> None:
+    met = Meeting((Limb.RIGHT_HAND, Limb.RIGHT_FOOT), ("1", "2+"), 12, -7.25, 9.0)
+    said = {"player": "Bo", "asked": 60.0, "first_third": 61.0, "even_velocity": True}
+    kept = entry(1, limbs=(FOOT, replace(FOOT, accent_ratio=None)), meetings=(met,), **said)
+    Log("log.sqlite").add(kept)
+    assert Log("log.sqlite").entries() == [kept]
+
+
+def test_limbs_that_are_no_limbs_make_an_entry_that_cannot_be_read() -> None:
+    log = Log("log.sqlite")
+    log.add(entry(1))
+    for wrong in ("", "{}", "[1]", '[{"limb": "tail"}]', '[{"limb": "RF", "hit": "many"}]'):
+        with closing(sqlite3.connect(log.path)) as database:
+            database.execute("UPDATE review SET limbs = ?", (wrong,))
+            database.commit()
+        assert (log.entries(), log.unread) == ([], [1]), wrong
 
 
 def test_a_migration_that_fails_half_way_leaves_the_log_as_it_was(
@@ -739,16 +762,18 @@ def test_the_folder_is_made_with_the_first_entry() -> None:
 
 def test_the_csv_says_what_the_log_holds() -> None:
     some = [
-        entry(1, note='he said "again",\nthen left; =1+1'),
+        entry(1, note='he said "again",\nthen left; =1+1', limbs=(FOOT,)),
         entry(2, drill="Baião, lição", mean_ms=None, tempo=66.6),
     ]
     text = as_csv(some)
     rows = [*csv.DictReader(io.StringIO(text, newline=""))]
     assert text.startswith(f"{HEADING}\r\n")
-    assert [*rows[0]] == [*(field.name for field in fields(Entry)), "clean"]
+    plain = [field.name for field in fields(Entry) if field.name not in ("limbs", "meetings")]
+    assert [*rows[0]][: len(plain) + 1] == [*plain, "clean"]
     assert rows[0]["note"] == some[0].note
     assert rows[1]["drill"] == "Baião, lição"
     assert rows[1]["mean_ms"] == ""
+    assert [row["right_foot_deviation_ms"] for row in rows] == ["22.5", ""]
     for row, each in zip(rows, some, strict=True):
         assert datetime.fromisoformat(row["when"]) == each.when
         assert float(row["tempo"]) == each.tempo
@@ -774,6 +799,7 @@ def rising(days: int = 12) -> list[Entry]:
             i,
             tempo=float((58, 76, 94)[3 * i // days]),
             deviation_percent=(4.0, 20.0)[i % 2],
+            deviation_ms=(10.0, 50.0)[i % 2],
         )
         for i in range(days)
     ]

@@ -81,15 +81,22 @@ def of_step(percent: float | None) -> str:
 
 @frozen
 class Tally:
-    """How many strokes were expected, and what became of them."""
+    """How many strokes were expected, and what became of them.
+
+    hit: as written. moved: in time, on another pad. pulled: on its pad, a place early or late.
+    extra, added: not expected, and wrong, or music all the same.
+    """
 
     expected: int
     hit: int
     extra: int = 0
+    moved: int = 0
+    pulled: int = 0
+    added: int = 0
 
     @property
     def missed(self) -> int:
-        return self.expected - self.hit
+        return self.expected - self.hit - self.moved - self.pulled
 
     @property
     def clean(self) -> float:
@@ -103,6 +110,7 @@ class Levels:
     """Velocities by how hard a stroke was meant; None where none was.
 
     ratio: of accents to taps. overlap: how often a tap is as loud as an accent, 0 to 1.
+    times: how many accents, taps and ghost notes there were.
     """
 
     accent: float | None
@@ -110,6 +118,21 @@ class Levels:
     ghost: float | None
     ratio: float | None
     overlap: float | None
+    times: tuple[int, int, int] = (0, 0, 0)
+
+    @property
+    def ghost_ratio(self) -> float | None:
+        """Of ghost notes to the taps, or where there are none to the accents."""
+        louder = self.tap or self.accent
+        return self.ghost / louder if self.ghost and louder else None
+
+
+@frozen
+class PadFigures:
+    """How hard the strokes of all limbs on one pad are; what is accented there stands out there."""
+
+    pad: str
+    levels: Levels
 
 
 @frozen
@@ -152,6 +175,33 @@ class TogetherFigures:
     times: int
     gap_ms: float
     deviation_ms: float | None
+
+
+@frozen
+class Meeting:
+    """Two limbs that land together on several counts.
+
+    gap_ms: how long after the first-named the other comes, on average; deviation_ms about it,
+    counts taken each by itself.
+    """
+
+    limbs: tuple[Limb, Limb]
+    counts: tuple[str, ...]
+    times: int
+    gap_ms: float
+    deviation_ms: float
+
+
+def meetings(found: Sequence[TogetherFigures]) -> tuple[Meeting, ...]:
+    """Limbs that should land together, all counts of a pair in one."""
+    made = []
+    for pair in dict.fromkeys(each.limbs for each in found):
+        some = [each for each in found if each.limbs == pair]
+        times = sum(each.times for each in some)
+        middle = sum(each.times * each.gap_ms for each in some) / times
+        spread = sum(each.times * (each.deviation_ms or 0.0) ** 2 for each in some) / times
+        made.append(Meeting(pair, tuple(each.count for each in some), times, middle, spread**0.5))
+    return tuple(made)
 
 
 @frozen

@@ -18,6 +18,7 @@ from midiforge.hear.figures import (
     CountFigures,
     DoubleFigures,
     LimbFigures,
+    PadFigures,
     RoundFigures,
     Tally,
     TempoFigures,
@@ -36,8 +37,10 @@ from midiforge.hear.telling import (
     doubles,
     limbs,
     other_zones,
+    pads,
     rounds,
     tempos,
+    thirds,
     together,
 )
 from midiforge.kits.kit import Kit
@@ -76,7 +79,8 @@ class Review:
     tempo, played_tempo: pulses a minute, asked and played on average; of an exercise that gets
         faster, the first and the last that was reached.
     drift_ms_per_bar: below 0 rushing, above 0 dragging, against a steady tempo; None of less
-        than three bars.
+        than three bars. thirds: the tempo of the take's first third and of its last; None where
+        it is too short, gets faster by itself, or the place was lost.
     bars: how many were played, about. step_ms: of the grid, at the tempo played.
     tally, timing: of all limbs together.
     other_zones: (expected voice, heard voice) and how often, where the pad was right.
@@ -92,6 +96,7 @@ class Review:
     tempo: float
     played_tempo: float
     drift_ms_per_bar: float | None
+    thirds: tuple[float, float] | None
     bars: float
     seconds: float
     step_ms: float
@@ -99,6 +104,7 @@ class Review:
     timing: Timing
     judged: tuple[Judged, ...]
     limbs: tuple[LimbFigures, ...]
+    pads: tuple[PadFigures, ...]
     counts: tuple[CountFigures, ...]
     rounds: tuple[RoundFigures, ...]
     together: tuple[TogetherFigures, ...]
@@ -149,6 +155,7 @@ def _told(of: Pairing) -> Review:
         tempo=pulses,
         played_tempo=of.pulses_at(reached) / of.stretch,
         drift_ms_per_bar=of.drift(),
+        thirds=thirds(of),
         bars=played_bars,
         seconds=of.strokes[-1].time - of.strokes[0].time,
         step_ms=of.step_ms,
@@ -156,6 +163,7 @@ def _told(of: Pairing) -> Review:
         timing=timing(list(of.offs.values()), of.step_ms),
         judged=judged,
         limbs=tuple(limbs(of, extras)),
+        pads=tuple(pads(of)),
         counts=tuple(counts(of, extras)),
         rounds=tuple(rounds(of, extras)),
         together=tuple(together(of)),

@@ -5,6 +5,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import combinations, pairwise
+from math import fsum
 from typing import Protocol
 
 from midiforge.hear.expected import Due, pad_of
@@ -13,6 +14,7 @@ from midiforge.hear.figures import (
     DoubleFigures,
     Levels,
     LimbFigures,
+    PadFigures,
     RoundFigures,
     Tally,
     TempoFigures,
@@ -27,6 +29,9 @@ from midiforge.insight.places import place_name
 from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
 
 LIMBS = (*HANDS, *FEET)
+
+_HARDER = (Strength.GHOST, Strength.TAP, Strength.ACCENT)
+_LEAST_IN_A_THIRD = 4  # strokes that a tempo is told from; ours
 
 
 class Extra(Protocol):
@@ -74,14 +79,60 @@ def _levels(of: Pairing, struck: Sequence[tuple[int, Hit]]) -> Levels:
     by: dict[Strength, list[float]] = defaultdict(list)
     for i, hit in struck:
         by[hit.strength].append(of.strokes[of.met[i]].velocity)
-    accent, tap = mean(by[Strength.ACCENT]), mean(by[Strength.TAP])
+    accents, taps, ghosts = by[Strength.ACCENT], by[Strength.TAP], by[Strength.GHOST]
+    accent, tap = mean(accents), mean(taps)
     return Levels(
         accent,
         tap,
-        mean(by[Strength.GHOST]),
+        mean(ghosts),
         accent / tap if accent and tap else None,
-        overlap(by[Strength.TAP], by[Strength.ACCENT]),
+        overlap(taps, accents),
+        (len(accents), len(taps), len(ghosts)),
     )
+
+
+def pads(of: Pairing) -> Iterator[PadFigures]:
+    """Each pad's strokes by how hard they are, whoever plays them, in the order of the exercise."""
+    struck: dict[str, list[tuple[int, Hit]]] = defaultdict(list)
+    for i, due in enumerate(of.dues):
+        if i in of.met:
+            # Of what two limbs strike at once on one pad, one velocity is heard: the hardest.
+            struck[due.pad].append((i, max(due.hits, key=lambda hit: _HARDER.index(hit.strength))))
+    for pad, some in struck.items():
+        yield PadFigures(pad, _levels(of, some))
+
+
+def thirds(of: Pairing) -> tuple[float, float] | None:
+    """The tempo of the take's first third and of its last, in pulses a minute.
+
+    Each is that of a straight line through what was struck there (least squares). None of an
+    exercise that gets faster by itself, where the place was lost, and of what is too short.
+    """
+    dues = [of.dues[i].time for i in of.met]
+    if not of.exercise.tempo.is_steady or of.placed.line.jumps or not dues:
+        return None
+    first, length = min(dues), (max(dues) - min(dues)) / 3
+    found = []
+    for begin in (first, first + 2 * length):
+        points = [
+            (of.dues[i].time, of.strokes[j].time)
+            for i, j in of.met.items()
+            if begin <= of.dues[i].time <= begin + length
+        ]
+        found.append(_rate(points))
+    one, two = found
+    if one is None or two is None:
+        return None
+    return of.pulses_at(first) / one, of.pulses_at(first) / two
+
+
+def _rate(points: Sequence[tuple[float, float]]) -> float | None:
+    """The slope of a straight line through points, by least squares; None of too few."""
+    if len(points) < _LEAST_IN_A_THIRD:
+        return None
+    across, up = mean([x for x, _ in points]) or 0.0, mean([y for _, y in points]) or 0.0
+    below = fsum((x - across) ** 2 for x, _ in points)
+    return fsum((x - across) * (y - up) for x, y in points) / below if below else None
 
 
 def counts(of: Pairing, extras: Sequence[Extra]) -> Iterator[CountFigures]:

@@ -13,6 +13,7 @@ from midiforge.drill.drill import Practice
 from midiforge.frozen import frozen
 from midiforge.hear.figures import of_step
 from midiforge.practice.entry import Entry
+from midiforge.practice.good import is_good
 from midiforge.practice.log import plain_entry
 
 Spans = Sequence[tuple[str, str]]
@@ -58,11 +59,6 @@ class Course:
         """The fastest tempo of a good take; None if there was none."""
         good = [each.tempo for each in self.entries if is_good(each, settings)]
         return max(good, default=None)
-
-
-def is_good(entry: Entry, settings: Practice) -> bool:
-    """Whether a take is good by a drill's settings."""
-    return entry.is_good(settings.clean, settings.steady)
 
 
 def courses(entries: Iterable[Entry]) -> list[Course]:

@@ -6,9 +6,31 @@ from hashlib import blake2b
 from typing import Any
 
 from midiforge.frozen import frozen
+from midiforge.hear.figures import Meeting
 from midiforge.insight.loop import loop_of
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import Hit
+from midiforge.model.hit import Hit, Limb
+
+
+@frozen
+class LimbEntry:
+    """What is kept of one limb of a take; figures as in `Entry`.
+
+    moved: strokes that came in time on another pad. pulled: that came a place early or late.
+    accent_ratio, accent_overlap: as in `hear.figures.Levels`.
+    """
+
+    limb: Limb
+    expected: int
+    hit: int
+    extra: int
+    moved: int
+    pulled: int
+    mean_ms: float | None
+    deviation_ms: float | None
+    deviation_percent: float | None
+    accent_ratio: float | None = None
+    accent_overlap: float | None = None
 
 
 @frozen
@@ -27,6 +49,20 @@ class Entry:
     bars: how many were played. seconds: how long it lasted.
     source: the file's name. take: a digest of its content; "" if that is not known.
     note: what the player said of it.
+    player: who played it; "" is the usual one.
+    asked: the tempo that it was held against.
+    comes_round: after how many bars the exercise comes round.
+    first_third, last_third: the tempo of the first third of the take, and of the last.
+    own_ms: how far the whole lies from the click, the delay taken off; None where the delay is
+        not known.
+    accent_ratio, accent_overlap: as in `hear.figures.Levels`, of the pad where accents stand out
+        least, all limbs together. ghost_ratio: of ghost notes to other strokes, where they stand
+        back least. Each is None where the exercise has none, or nothing beside them.
+    even_velocity: whether accents or ghost notes were asked for and every stroke came with one
+        velocity, as of a module without dynamics, so that nothing is known of them.
+    limbs: those that the exercise asks for. meetings: of limbs that are due together.
+
+    Takes from before version 4 of the log have none of what comes after `note`.
     """
 
     when: datetime
@@ -51,6 +87,18 @@ class Entry:
     source: str
     take: str = ""
     note: str = ""
+    player: str = ""
+    asked: float | None = None
+    comes_round: float | None = None
+    first_third: float | None = None
+    last_third: float | None = None
+    own_ms: float | None = None
+    accent_ratio: float | None = None
+    accent_overlap: float | None = None
+    ghost_ratio: float | None = None
+    even_velocity: bool = False
+    limbs: tuple[LimbEntry, ...] = ()
+    meetings: tuple[Meeting, ...] = ()
 
     @property
     def clean(self) -> float:
@@ -62,14 +110,6 @@ class Entry:
     def day(self) -> date:
         """The day it was played, where the player is."""
         return self.when.astimezone().date()
-
-    def is_good(self, clean: float, steady: float) -> bool:
-        """Whether it has at least this share of right strokes, and at most this deviation.
-
-        steady: in per cent of a grid step.
-        """
-        percent = self.deviation_percent
-        return self.clean >= clean and percent is not None and percent <= steady
 
 
 def take_of(content: bytes) -> str:

@@ -1,39 +1,281 @@
-"""Stub until the branch with the real one is merged."""
+"""What is good: a take is judged against what its exercise is for, limb by limb.
+
+    lack      of a take that
+    bars      is shorter than the exercise is long: once round and four bars, at most eight
+    strokes   has too few strokes right, of all or of one limb
+    tempo     ends faster or slower than it began
+    place     has a limb ahead of or behind the others, or all of it beside the click
+    together  has two limbs that are due together now one, now the other first
+    steady    has a limb that is uneven
+    accents   has accents that do not stand out, from the same limb or the other hand
+    ghosts    has ghost notes as strong as other strokes
+
+`clean` and `steady` of a drill's table [practice] are the limits of strokes and of steadiness,
+which is asked for in per cent of a grid step, so that it is that of the tempo played; the others,
+with their sources, are in `hear.limits`. What the log does not know of a take is no lack of it.
+"""
+
+from collections.abc import Iterator, Sequence
+from math import sqrt
+from statistics import median
 
 from midiforge.drill.drill import Practice
 from midiforge.frozen import frozen
 from midiforge.hear.figures import of_step
+from midiforge.hear.limits import (
+    ACCENT_RATIO,
+    FEWEST_STROKES,
+    GHOST_RATIO,
+    LEAST_TIMES,
+    LOOSE_GAP_MS,
+    NOTICED,
+    OFF_THE_CLICK_MS,
+    OVERLAP,
+    STEADY_MS,
+    TOGETHER_MS,
+)
 from midiforge.model.hit import Limb
-from midiforge.practice.entry import Entry
+from midiforge.practice.entry import Entry, LimbEntry
+from midiforge.printable import many
+
+LEAST_BARS, MOST_BARS = 4, 8  # that a take must have; common practice
+ONE_SLIP = 1  # wrong stroke of a limb that a take may have, whatever its share; ours
 
 
 @frozen
 class Lack:
+    """One thing that a take lacks to be good.
+
+    what: a word of the table above. limb: whose it is; None of all.
+    said: with the figure, and with what is wanted.
+    """
+
     what: str
     limb: Limb | None
     said: str
 
 
 def is_good(entry: Entry, settings: Practice) -> bool:
+    """Whether a take is good for its exercise, by a drill's settings."""
     return not lacks(entry, settings)
 
 
-def is_long_enough(entry: Entry, comes_round: float = 0) -> bool:
-    return entry.bars >= min(comes_round, 8)
-
-
 def lacks(entry: Entry, settings: Practice) -> tuple[Lack, ...]:
-    found = []
-    percent = entry.deviation_percent
+    """What a take lacks to be good; what is to be put right first comes first."""
+    return (
+        *_bars(entry),
+        *_strokes(entry, settings),
+        *_tempo(entry),
+        *_place(entry),
+        *_together(entry, settings),
+        *_steady(entry, settings),
+        *_accents(entry),
+        *_ghosts(entry),
+    )
+
+
+def bars_wanted(comes_round: float) -> float:
+    """How many bars a take of an exercise must have that comes round after so many."""
+    return min(max(comes_round, LEAST_BARS), MOST_BARS)
+
+
+def is_long_enough(entry: Entry, comes_round: float = 0) -> bool:
+    """Whether there is enough of a take to judge it.
+
+    comes_round: after how many bars its exercise does, where the entry does not know.
+    """
+    return entry.bars >= bars_wanted(entry.comes_round or comes_round)
+
+
+def not_judged(entry: Entry) -> str:
+    """What cannot be judged of a take that is otherwise good, in words; "" for nothing."""
+    if not entry.even_velocity:
+        return ""
+    return (
+        "accents cannot be judged: every stroke has the same velocity, so turn the module's "
+        "dynamics on"
+    )
+
+
+def verdict(entry: Entry, settings: Practice) -> str:
+    """Why a take counts as good or not, in one sentence."""
+    found = lacks(entry, settings)
+    if found:
+        return f"Not yet good for this exercise: {'; '.join(lack.said for lack in found)}."
+    beside = not_judged(entry)
+    said = f"Good for this exercise: {', '.join(_praise(entry))}"
+    return f"{said}; {beside}." if beside else f"{said}."
+
+
+def _praise(entry: Entry) -> Iterator[str]:
+    """What makes a take good, as far as the log knows."""
+    yield f"{many(round(entry.bars), 'bar')}"
+    each = " in each limb" if len(_judged(entry)) > 1 else ""
+    yield f"{_share(entry.clean)} of strokes right, steady{each}"
+    if len(_judged(entry)) > 1:
+        yield "limbs together"
+    if entry.first_third is not None:
+        yield "tempo kept"
+    if entry.accent_ratio is not None:
+        yield "accents clear"
+    if entry.ghost_ratio is not None:
+        yield "ghost notes soft"
+
+
+def _bars(entry: Entry) -> Iterator[Lack]:
+    if not is_long_enough(entry):
+        wanted = bars_wanted(entry.comes_round or 0)
+        played = many(round(entry.bars), "bar")
+        yield Lack("bars", None, f"{played} played, {wanted:g} are wanted to judge")
+
+
+def _strokes(entry: Entry, settings: Practice) -> Iterator[Lack]:
     if entry.clean < settings.clean:
         said = f"{_share(entry.clean)} clean, {_share(settings.clean)} is wanted"
-        found.append(Lack("strokes", None, said))
+        yield Lack("strokes", None, said)
+    for each in entry.limbs:
+        wrong, total = each.expected - each.hit + each.extra, each.expected + each.extra
+        if each.expected < FEWEST_STROKES or wrong <= ONE_SLIP:
+            continue
+        if each.hit < settings.clean * total:
+            yield Lack("strokes", each.limb, f"{each.limb.title}: {_wrong(each)}")
+
+
+def _wrong(each: LimbEntry) -> str:
+    missed = each.expected - each.hit - each.moved - each.pulled
+    parts = [
+        f"{count:,} {word}"
+        for count, word in (
+            (missed, "missed"),
+            (each.moved, "on another pad"),
+            (each.pulled, "a place early or late"),
+            (each.extra, "too many"),
+        )
+        if count > 0
+    ]
+    return f"{', '.join(parts)} of {each.expected:,} strokes"
+
+
+def _tempo(entry: Entry) -> Iterator[Lack]:
+    first, last = entry.first_third, entry.last_third
+    if first is None or last is None or abs(last / first - 1) < NOTICED:
+        return
+    word = "rushing" if last > first else "dragging"
+    yield Lack("tempo", None, f"{word} from {first:.1f} to {last:.1f}, the first third to the last")
+
+
+def _place(entry: Entry) -> Iterator[Lack]:
+    own = entry.own_ms
+    if own is not None and abs(own) >= OFF_THE_CLICK_MS:
+        said = f"{_apart(own)} the click, less than {OFF_THE_CLICK_MS:.0f} ms is wanted"
+        yield Lack("place", None, said)
+    for limb, off in _beside(entry.limbs).items():
+        said = f"{limb.title} {_apart(off)} the rest, less than {TOGETHER_MS:.0f} ms is wanted"
+        yield Lack("place", limb, said)
+
+
+def _beside(limbs: Sequence[LimbEntry]) -> dict[Limb, float]:
+    """Limbs that lie beside the others, by how many ms: the farthest first, and the rest without
+    it, so that nobody is blamed for where another one is."""
+    # Of two the one that is farther from the player's own time, which most strokes make.
+    left = [
+        each for each in limbs if each.mean_ms is not None and each.hit >= LEAST_TIMES
+    ]  # fmt: skip
+    beside: dict[Limb, float] = {}
+    while len(left) > 1:
+        offs = {}
+        for each in left:
+            others = [other.mean_ms or 0.0 for other in left if other is not each]
+            offs[each.limb] = (each.mean_ms or 0.0) - median(others)
+        worst = max(left, key=lambda each: (abs(offs[each.limb]), abs(each.mean_ms or 0.0)))
+        off = offs[worst.limb]
+        error = (worst.deviation_ms or 0.0) / sqrt(worst.hit)
+        # No accident: twice its standard error, the usual measure.
+        if abs(off) < max(TOGETHER_MS, 2 * error):
+            break
+        beside[worst.limb] = off
+        left.remove(worst)
+    return beside
+
+
+def _together(entry: Entry, settings: Practice) -> Iterator[Lack]:
+    """What is not one limb's place, nor its steadiness."""
+    blamed = {*_beside(entry.limbs), *(each.limb for each in _uneven(entry, settings))}
+    for each in entry.meetings:
+        if each.times < LEAST_TIMES or blamed & {*each.limbs}:
+            continue
+        pair = f"{each.limbs[0].title} and {each.limbs[1].title}"
+        sure = abs(each.gap_ms) >= 2 * each.deviation_ms / sqrt(each.times)
+        if sure and abs(each.gap_ms) >= TOGETHER_MS:
+            said = f"{abs(each.gap_ms):.0f} ms apart, less than {TOGETHER_MS:.0f} ms is wanted"
+            yield Lack("together", None, f"{pair} {said}")
+        elif each.deviation_ms >= LOOSE_GAP_MS:
+            said = f"land {each.deviation_ms:.0f} ms to either side of each other"
+            yield Lack("together", None, f"{pair} {said}, {LOOSE_GAP_MS:.0f} ms is too loose")
+
+
+def _steady(entry: Entry, settings: Practice) -> Iterator[Lack]:
+    for each in _uneven(entry, settings):
+        said = f"{of_step(each.deviation_percent)} of a step unsteady"
+        yield Lack("steady", each.limb, f"{each.limb.title} {said}, {settings.steady:g}% is wanted")
+    if _judged(entry):
+        return
+    percent = entry.deviation_percent
     if percent is None:
-        found.append(Lack("steady", None, "too few strokes to tell how steady"))
-    elif percent > settings.steady:
+        yield Lack("steady", None, "too few strokes to tell how steady")
+    elif _is_uneven(percent, entry.deviation_ms, settings):
         said = f"{of_step(percent)} of a step unsteady, {settings.steady:g}% is wanted"
-        found.append(Lack("steady", None, said))
-    return tuple(found)
+        yield Lack("steady", None, said)
+
+
+def _judged(entry: Entry) -> list[LimbEntry]:
+    """The limbs that have enough strokes to be judged each by itself."""
+    return [each for each in entry.limbs if each.hit >= FEWEST_STROKES]
+
+
+def _uneven(entry: Entry, settings: Practice) -> list[LimbEntry]:
+    return [
+        each
+        for each in _judged(entry)
+        if _is_uneven(each.deviation_percent, each.deviation_ms, settings)
+    ]
+
+
+def _is_uneven(percent: float | None, spread_ms: float | None, settings: Practice) -> bool:
+    """Whether it is more than is asked for, and more than what a module adds."""
+    return (percent or 0.0) > settings.steady and (spread_ms is None or spread_ms > STEADY_MS)
+
+
+def _accents(entry: Entry) -> Iterator[Lack]:
+    limbs = [each for each in entry.limbs if _are_flat(each.accent_ratio, each.accent_overlap)]
+    for each in limbs:
+        yield Lack("accents", each.limb, f"{each.limb.title}'s accents {_flat(each.accent_ratio)}")
+    if not limbs and _are_flat(entry.accent_ratio, entry.accent_overlap):
+        yield Lack("accents", None, f"accents {_flat(entry.accent_ratio)}")
+
+
+def _are_flat(ratio: float | None, overlap: float | None) -> bool:
+    return ratio is not None and (ratio < ACCENT_RATIO or (overlap or 0.0) > OVERLAP)
+
+
+def _flat(ratio: float | None) -> str:
+    if ratio is not None and ratio >= ACCENT_RATIO:
+        return "do not stand out: some taps are as loud, and none is wanted to be"
+    return f"do not stand out ({ratio or 1:.2f} times taps, {ACCENT_RATIO:g} is wanted)"
+
+
+def _ghosts(entry: Entry) -> Iterator[Lack]:
+    ratio = entry.ghost_ratio
+    if ratio is not None and ratio > GHOST_RATIO:
+        said = f"ghost notes {_share(ratio)} as strong as other strokes, "
+        yield Lack("ghosts", None, f"{said}at most {_share(GHOST_RATIO)} is wanted")
+
+
+# In words
+
+
+def _apart(off_ms: float) -> str:
+    return f"{abs(off_ms):.0f} ms {'ahead of' if off_ms < 0 else 'behind'}"
 
 
 def _share(value: float) -> str:

@@ -10,6 +10,7 @@ than this program or something else altogether is never altered.
 
 import csv
 import io
+import json
 import os
 import sqlite3
 import time
@@ -20,22 +21,44 @@ from datetime import UTC, datetime
 from itertools import pairwise
 from math import isfinite
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import check_name, data_folder, no_file, reason
 from midiforge.files.table import cell
-from midiforge.practice.entry import Entry
+from midiforge.hear.figures import Meeting
+from midiforge.hear.telling import LIMBS
+from midiforge.model.hit import Limb
+from midiforge.practice.entry import Entry, LimbEntry
+
+Part = TypeVar("Part")
 
 ENVIRONMENT = "MIDIFORGE_LOG"
 APPLICATION = 0x4D464C47  # "MFLG", in the header of the file as SQLite's format has it
-VERSION = 3
+VERSION = 4
 _ELSEWHERE = f"name another file, or set {ENVIRONMENT}"
 PATIENCE = 10.0  # seconds to wait for another program
-HEADING = ",".join([*(field.name for field in fields(Entry)), "clean"])
 
 _COLUMNS = tuple(field.name for field in fields(Entry))
+_PARTS = ("limbs", "meetings")  # in the file as JSON
 _NAMED = ", ".join(f'"{name}"' for name in _COLUMNS)
+
+
+def _column(limb: Limb, name: str) -> str:
+    """ "right_foot_deviation_ms"."""
+    return f"{limb.title.replace(' ', '_')}_{name}"
+
+
+# As CSV: what is known of each limb has columns of its own.
+_OF_A_LIMB = [field.name for field in fields(LimbEntry)][1:]
+HEADING = ",".join(
+    [
+        *(name for name in _COLUMNS if name not in _PARTS),
+        "clean",
+        *(_column(limb, name) for limb in LIMBS for name in _OF_A_LIMB),
+    ]
+)
+
 
 _FIRST = """
 CREATE TABLE review (
@@ -81,6 +104,20 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         # Up to version 2 each tempo of an exercise had a number of its own.
         'ALTER TABLE review RENAME COLUMN "order" TO number',
         "UPDATE review SET number = 'old ' || number",
+    ),
+    (
+        # Up to version 3 nothing was kept of limbs, accents and who played.
+        "ALTER TABLE review ADD COLUMN player TEXT NOT NULL DEFAULT ''",
+        *(
+            f"ALTER TABLE review ADD COLUMN {name} REAL"
+            for name in (
+                *("asked", "comes_round", "first_third", "last_third", "own_ms"),
+                *("accent_ratio", "accent_overlap", "ghost_ratio"),
+            )
+        ),
+        "ALTER TABLE review ADD COLUMN even_velocity INTEGER NOT NULL DEFAULT 0",
+        "ALTER TABLE review ADD COLUMN limbs TEXT NOT NULL DEFAULT '[]'",  # JSON, as are
+        "ALTER TABLE review ADD COLUMN meetings TEXT NOT NULL DEFAULT '[]'",
     ),
 )
 
@@ -413,11 +450,18 @@ def _transaction(database: sqlite3.Connection, kind: str = "IMMEDIATE") -> Itera
 
 def _row(entry: Entry) -> dict[str, Any]:
     row = {name: _stored(value) for name, value in asdict(entry).items()}
+    row |= {name: json.dumps(row[name]) for name in _PARTS}
     row["when"] = entry.when.astimezone(UTC).isoformat(timespec="microseconds")
     return row
 
 
 def _stored(value: object) -> object:
+    if isinstance(value, (tuple, list)):
+        return [_stored(each) for each in value]
+    if isinstance(value, dict):
+        return {name: _stored(each) for name, each in value.items()}
+    if isinstance(value, bool):
+        return int(value)
     if isinstance(value, str):  # file names may hold bytes that are no text
         return value.encode("utf-8", "replace").decode("utf-8")
     if isinstance(value, float) and not isfinite(value):
@@ -451,19 +495,45 @@ def _whole(value: object) -> int:
     return value
 
 
+def _yes(value: object) -> bool:
+    return bool(_whole(value))
+
+
+def _parts(kind: type[Part]) -> Callable[[object], tuple[Part, ...]]:
+    """Reads values of a kind from JSON."""
+    readers = {field.name: _READERS[field.type] for field in fields(kind)}  # type: ignore[arg-type]
+
+    def read(value: object) -> tuple[Part, ...]:
+        found = json.loads(_text(value))
+        if not isinstance(found, list):
+            raise TypeError(value)
+        return tuple(
+            kind(**{name: reader(part.get(name)) for name, reader in readers.items()})
+            for part in map(dict, found)
+        )
+
+    return read
+
+
 def _text(value: object) -> str:
     if not isinstance(value, str):
         raise TypeError(value)
     return value
 
 
-_READERS: dict[object, Callable[[object], Any]] = {
+_READERS: dict[object, Callable[[Any], Any]] = {
     datetime: _text,
     str: _text,
     int: _whole,
     float: _number,
     float | None: _number_or_none,
+    bool: _yes,
+    Limb: Limb,
+    tuple[Limb, Limb]: lambda value: (Limb(value[0]), Limb(value[1])),
+    tuple[str, ...]: lambda value: tuple(map(_text, value)),
 }
+_READERS[tuple[LimbEntry, ...]] = _parts(LimbEntry)
+_READERS[tuple[Meeting, ...]] = _parts(Meeting)
 _KINDS = {field.name: _READERS[field.type] for field in fields(Entry)}
 # SQLite keeps "3" as a whole number here, since the column began as one.
 _KINDS["number"] = lambda value: str(value) if isinstance(value, int) else _text(value)
@@ -474,11 +544,18 @@ def plain_entry(entry: Entry) -> dict[str, Any]:
 
     To hundredths of ms, of per cent, of bars and of seconds; the share to as much of a per cent.
     """
-    row = {
-        name: round(value, 2) if isinstance(value, float) else value
-        for name, value in _row(entry).items()
-    }
-    return {**row, "clean": round(entry.clean, 4)}
+    row = _row(entry)
+    row |= {name: json.loads(row[name]) for name in _PARTS}
+    row["even_velocity"] = entry.even_velocity
+    return {**_rounded(row), "clean": round(entry.clean, 4)}
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: _rounded(each) for name, each in value.items()}
+    if isinstance(value, list):
+        return [_rounded(each) for each in value]
+    return round(value, 2) if isinstance(value, float) else value
 
 
 def as_csv(entries: Iterable[Entry], line_end: str = "\r\n") -> str:
@@ -488,6 +565,14 @@ def as_csv(entries: Iterable[Entry], line_end: str = "\r\n") -> str:
     writer = csv.DictWriter(stream, columns, lineterminator=line_end)
     writer.writeheader()
     writer.writerows(
-        {key: cell(value) for key, value in plain_entry(entry).items()} for entry in entries
+        {key: cell(value) for key, value in _flat(plain_entry(entry)).items()} for entry in entries
     )
     return stream.getvalue()
+
+
+def _flat(entry: dict[str, Any]) -> dict[str, Any]:
+    """An entry whose limbs have columns of their own."""
+    columns = {name: value for name, value in entry.items() if name not in _PARTS}
+    for limb in entry["limbs"]:
+        columns |= {_column(Limb(limb["limb"]), name): limb[name] for name in _OF_A_LIMB}
+    return columns

@@ -5,8 +5,9 @@ from collections.abc import Iterator, Sequence
 from midiforge.drill.drill import Practice
 from midiforge.errors import shortened
 from midiforge.hear.figures import of_step
-from midiforge.practice.course import USUAL, Course, is_good
+from midiforge.practice.course import USUAL, Course
 from midiforge.practice.entry import Entry
+from midiforge.practice.good import is_good
 from midiforge.printable import many, printable
 from midiforge.svg import INK, PAPER, Svg, element, on_paper
 

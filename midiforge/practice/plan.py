@@ -36,8 +36,8 @@ from midiforge.model.number import Number
 from midiforge.model.tempo import TempoMap
 from midiforge.phrase.cycle import MOST_BARS
 from midiforge.practice.advice import advise
-from midiforge.practice.course import is_good
 from midiforge.practice.entry import Entry
+from midiforge.practice.good import is_good
 from midiforge.practice.standing import WORK, Action, Advice, Group
 from midiforge.practice.steps import Steps
 

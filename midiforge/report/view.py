@@ -8,7 +8,7 @@ from functools import cached_property
 from itertools import accumulate
 
 from midiforge.frozen import frozen
-from midiforge.hear.figures import Tally, Timing, timing
+from midiforge.hear.figures import Meeting, Tally, Timing, meetings, timing
 from midiforge.hear.review import Judged, Review
 from midiforge.insight.places import place_name
 from midiforge.model.hit import FEET, HANDS, Limb
@@ -58,21 +58,6 @@ class Column:
     tally: Tally
     timing: Timing
     tempo: float | None
-
-
-@frozen
-class Meeting:
-    """Two limbs that land together on several counts.
-
-    gap_ms: how long after the first-named the other comes, on average; deviation_ms about it,
-    counts taken each by itself.
-    """
-
-    limbs: tuple[Limb, Limb]
-    counts: tuple[str, ...]
-    times: int
-    gap_ms: float
-    deviation_ms: float
 
 
 class View:
@@ -219,22 +204,7 @@ class View:
     @cached_property
     def meetings(self) -> tuple[Meeting, ...]:
         """Limbs that should land together, all counts of a pair in one."""
-        pairs = dict.fromkeys(each.limbs for each in self.review.together)
-        found = []
-        for pair in pairs:
-            some = [each for each in self.review.together if each.limbs == pair]
-            times = sum(each.times for each in some)
-            spread = sum(each.times * (each.deviation_ms or 0.0) ** 2 for each in some) / times
-            found.append(
-                Meeting(
-                    pair,
-                    tuple(each.count for each in some),
-                    times,
-                    sum(each.times * each.gap_ms for each in some) / times,
-                    spread**0.5,
-                )
-            )
-        return tuple(found)
+        return meetings(self.review.together)
 
     @cached_property
     def extra_counts(self) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from math import sqrt
 
+from midiforge.hear.figures import Meeting
 from midiforge.insight.words import listed
 from midiforge.report.rules.case import (
     LEAST_TIMES,
@@ -9,7 +10,6 @@ from midiforge.report.rules.case import (
     by_sticking,
 )
 from midiforge.report.rules.evenness import unsteady
-from midiforge.report.view import Meeting
 from midiforge.report.words import ms
 
 # About the least gap at which one hears which of two sounds comes first: I. J. Hirsh, Auditory
