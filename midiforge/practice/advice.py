@@ -139,8 +139,7 @@ def _not_too_much(found: Sequence[Advice]) -> list[Advice]:
     begun = {_material(each.group) for each in new}
     # What is safe and waits for others of its kind to be begun leaves them room.
     open_now = sum(
-        each.action in WORK
-        or (each.action is Action.HOLD and _material(each.group) not in begun)
+        each.action in WORK or (each.action is Action.HOLD and _material(each.group) not in begun)
         for each in found
     )
     follow = {

@@ -50,9 +50,7 @@ def changes(exercise: Exercise, lacks: Sequence[Lack], slower: Fraction) -> list
     right = {hit.voice for hit in strokes if hit.limb is Limb.RIGHT_HAND}
     if right:
         voice = next(each for each in _OTHER_VOICES if each not in right)
-        found.append(
-            Change(f"play the right hand on the {_named(voice)}", f"--voicing RH={voice}")
-        )
+        found.append(Change(f"play the right hand on the {_named(voice)}", f"--voicing RH={voice}"))
     if exercise.variant.sticking and not exercise.variant.moved("direction").value:
         found.append(Change("play the sticking backward", "--direction backward"))
     return found
@@ -70,9 +68,7 @@ def _fewer_limbs(exercise: Exercise, lacks: Sequence[Lack]) -> Iterator[Change]:
     some = [weak] if len(limbs) == 2 else sorted({weak, others[0]}, key=LIMBS.index)
     names = " and ".join(f"the {limb.title}" for limb in some)
     listed = ", ".join(f'"{limb.value}"' for limb in some)
-    yield Change(
-        f"play {names} alone", f"--stages part --set 'stage.part.limbs=[{listed}]'"
-    )
+    yield Change(f"play {names} alone", f"--stages part --set 'stage.part.limbs=[{listed}]'")
 
 
 def _with_gaps(exercise: Exercise, slower: Fraction) -> Iterator[Change]:

@@ -17,7 +17,7 @@ from statistics import fmean
 from midiforge.drill.drill import Practice
 from midiforge.frozen import frozen
 from midiforge.practice.entry import Entry
-from midiforge.practice.good import is_good, lacks
+from midiforge.practice.good import Lack
 from midiforge.practice.steps import SAME_TEMPO, Steps
 
 FAR_OFF_CLEAN = 0.10  # as much below `clean` is far off
@@ -27,6 +27,7 @@ HELPED_BY_SLOWER = {"strokes", "steady", "place", "together"}
 # Takes without a faster tempo: so many are a plateau, or, while they get better, so many.
 PLATEAU, LONG_PLATEAU = 6, 12
 CHANGED_FOR = 2  # takes that one change at a plateau is given
+RUSHED = 0.03  # as a share of the tempo asked, on average of a take; ours
 _BETTER_STEADY, _BETTER_CLEAN = 0.95, 0.01  # of three takes beside the three before
 
 
@@ -69,22 +70,29 @@ def is_far_off(entry: Entry, settings: Practice) -> bool:
 
 
 def climb(
-    takes: Sequence[Entry], steps: Steps, settings: Practice, hurt: Sequence[Entry], ramps: bool
+    takes: Sequence[Entry],
+    lacking: Sequence[Sequence[Lack]],
+    steps: Steps,
+    settings: Practice,
+    hurt: Sequence[Entry],
+    ramps: bool,
 ) -> Climb:
-    """takes: that count, the oldest first; at least one. hurt: those of them with pain.
-
-    ramps: whether the exercise has tempos of its own.
+    """takes: that count, the oldest first; at least one. lacking: what each lacks to be good.
+    hurt: those of them with pain. ramps: whether the exercise has tempos of its own.
     """
     proven: Fraction | None = None
-    tempos = [steps.goal if ramps else steps.meant(take.tempo) for take in takes]
+    tempos = [steps.goal if ramps else steps.meant(take) for take in takes]
     level, now, since, lowered = tempos[0], tempos[0], 0, False
     run: list[Fraction] = []
     misses: list[Entry] = []
     goods: list[Fraction] = []
     streak = 0
-    for take, tempo in zip(takes, tempos, strict=True):
+    for take, tempo, lacks in zip(takes, tempos, lacking, strict=True):
+        # Whoever rushes a little was not asked for more by that.
+        if take.asked and take.asked == level and abs(take.tempo / take.asked - 1) <= RUSHED:
+            tempo = level
         since, lowered, now = since + 1, False, level
-        if is_good(take, settings):
+        if not lacks:
             goods.append(tempo)
             streak = 0
             if tempo > level or (tempo < level and (proven is None or tempo > proven)):
@@ -103,7 +111,8 @@ def climb(
         else:
             run, streak = [], streak + 1
             now = min(tempo, level)
-            if _helped_by_slower(take, settings) and not ramps and tempo <= level:
+            helped = any(lack.what in HELPED_BY_SLOWER for lack in lacks)
+            if helped and not ramps and tempo <= level:
                 misses.append(take)
                 if is_far_off(take, settings) or _no_better(misses, settings):
                     if tempo == level:
@@ -137,10 +146,6 @@ def _row(run: Sequence[Fraction]) -> int:
             break
         count += 1
     return count
-
-
-def _helped_by_slower(take: Entry, settings: Practice) -> bool:
-    return any(lack.what in HELPED_BY_SLOWER for lack in lacks(take, settings))
 
 
 def _no_better(misses: Sequence[Entry], settings: Practice) -> bool:

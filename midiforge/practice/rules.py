@@ -41,7 +41,6 @@ from midiforge.hear.figures import of_step
 from midiforge.model.tempo import plain
 from midiforge.practice.changes import changes
 from midiforge.practice.entry import Entry
-from midiforge.practice.good import lacks
 from midiforge.practice.standing import Action, Advice, Standing, hurts
 from midiforge.practice.steps import SAME_TEMPO
 
@@ -95,7 +94,7 @@ def _change(here: Standing) -> Advice | None:
     if here.change is None:
         return None
     words, tempo = here.at(here.climb.now)
-    lacking = lacks(here.takes[-1], here.settings)
+    lacking = here.lacking[-1]
     slower = here.steps.slower(here.steps.slower(here.climb.now))
     some = changes(here.group.exercise, lacking, slower)
     if not some:
@@ -109,7 +108,7 @@ def _change(here: Standing) -> Advice | None:
 
 
 def _down(here: Standing) -> Advice | None:
-    if not here.climb.lowered or here.good(here.takes[-1]):
+    if not here.climb.lowered or not here.lacking[-1]:
         return None
     lower = here.climb.level
     if lower >= here.tempo:
@@ -122,7 +121,7 @@ def _worse(here: Standing) -> Advice | None:
     takes = here.takes
     if (
         len(takes) < 2
-        or not here.good(takes[-1])
+        or here.lacking[-1]
         or takes[-1].tempo > takes[-2].tempo * (1 + SAME_TEMPO)
         or takes[-1].tempo < takes[-2].tempo * (1 - SAME_TEMPO)
     ):
@@ -153,7 +152,7 @@ def _up(here: Standing) -> Advice | None:
     if here.group.ramps or here.climb.missed or higher <= here.tempo:
         return None
     base = here.climb.known or here.tempo
-    last = next(each for each in reversed(here.takes) if here.steps.meant(each.tempo) >= base)
+    last = next(each for each in reversed(here.takes) if here.steps.meant(each) >= base)
     why = f"good {_times(here.row(base))} in a row at {plain(base)} ({_figures(last)})"
     by = plain(higher - base)
     return here.advice(Action.UP, f"up by {by} to {plain(higher)}", why, higher)
@@ -161,7 +160,7 @@ def _up(here: Standing) -> Advice | None:
 
 def _stay(here: Standing) -> Advice | None:
     words, tempo = here.at(here.climb.now)
-    if here.good(here.takes[-1]):
+    if not here.lacking[-1]:
         wanted = here.settings.takes
         why = f"good {_times(here.row(here.tempo))}, {wanted} in a row are wanted"
     else:
@@ -201,5 +200,4 @@ def _figures(entry: Entry) -> str:
 
 def _lack(here: Standing) -> str:
     """What the last take lacks to be good."""
-    some = lacks(here.takes[-1], here.settings)
-    return "; ".join(lack.said for lack in some[:_MOST_LACKS])
+    return "; ".join(lack.said for lack in here.lacking[-1][:_MOST_LACKS])

@@ -17,8 +17,8 @@ from midiforge.model.piece import Variant
 from midiforge.model.tempo import plain
 from midiforge.practice.climb import Climb, climb, is_far_off
 from midiforge.practice.entry import Entry, key_of
-from midiforge.practice.good import is_good, is_long_enough
-from midiforge.practice.steps import SAME_TEMPO, Steps
+from midiforge.practice.good import Lack, is_long_enough, lacks
+from midiforge.practice.steps import Steps
 
 _PAIN = (
     r"(pain(s|ful)?|hurt(s|ing)?|sore(ness)?|ach(e|es|ed|ing|y)|numb(ness)?|tingl(e|es|ed|ing)"
@@ -123,6 +123,7 @@ class Advice:
     last: the last take; None if there is none.
     learnt: whether it is done, even if it is time to review it.
     proven: the fastest tempo that was good often enough; None for none yet.
+    known: the fastest tempo of a good take, as far as it still goes.
     stuck: whether it is at a plateau. flags: of the command, that make what is advised of the
         drill; "" for the exercise as it is.
     """
@@ -135,6 +136,7 @@ class Advice:
     last: Entry | None = None
     learnt: bool = False
     proven: Fraction | None = None
+    known: Fraction | None = None
     stuck: bool = False
     flags: str = ""
 
@@ -176,10 +178,13 @@ class Standing:
     def climb(self) -> Climb:
         """Where the takes have led; there is at least one."""
         hurt = [each for each in self.takes if hurts(each)]
-        return climb(self.takes, self.steps, self.settings, hurt, self.group.ramps)
+        ramps = self.group.ramps
+        return climb(self.takes, self.lacking, self.steps, self.settings, hurt, ramps)
 
-    def good(self, entry: Entry) -> bool:
-        return is_good(entry, self.settings)
+    @cached_property
+    def lacking(self) -> tuple[tuple[Lack, ...], ...]:
+        """What each of the takes that count lacks to be good."""
+        return tuple(lacks(each, self.settings) for each in self.takes)
 
     @property
     def days(self) -> int:
@@ -189,12 +194,13 @@ class Standing:
     @property
     def tempo(self) -> Fraction:
         """Of the last take that counts."""
-        return self.steps.meant(self.takes[-1].tempo)
+        return self.steps.meant(self.takes[-1])
 
     def row(self, tempo: Fraction) -> int:
         """How many of the last takes were good at a tempo or faster; slower good ones aside."""
-        good = takewhile(self.good, reversed(self.takes))
-        return sum(1 for each in good if self.group.ramps or self.steps.meant(each.tempo) >= tempo)
+        last = zip(reversed(self.takes), reversed(self.lacking), strict=True)
+        good = takewhile(lambda each: not each[1], last)
+        return sum(1 for each, _ in good if self.group.ramps or self.steps.meant(each) >= tempo)
 
     @property
     def learnt(self) -> bool:
@@ -207,7 +213,9 @@ class Standing:
     @property
     def change(self) -> int | None:
         """Which change at a plateau is due, from 0; None where there is no plateau."""
-        return None if self.learnt or not self.takes else self.climb.changes
+        if not self.takes or self.learnt or not self.lacking[-1]:
+            return None
+        return self.climb.changes
 
     @property
     def far_off(self) -> bool:
@@ -223,9 +231,20 @@ class Standing:
         flags: str = "",
     ) -> Advice:
         last = self.entries[-1] if self.entries else None
-        proven = self.climb.proven if self.takes else None
-        stuck = self.change is not None
-        return Advice(self.group, action, tempo, said, why, last, self.learnt, proven, stuck, flags)
+        led = self.climb if self.takes else None
+        return Advice(
+            self.group,
+            action,
+            tempo,
+            said,
+            why,
+            last,
+            self.learnt,
+            proven=led.proven if led else None,
+            known=led.known if led else None,
+            stuck=self.change is not None,
+            flags=flags,
+        )
 
     def at(self, tempo: Fraction) -> tuple[str, Fraction | None]:
         """A tempo in words and as a number; neither for an exercise that has its own."""
