@@ -135,7 +135,7 @@ class Outcome:
     """What became of a student.
 
     said: of each day, the advice for each exercise after its last take.
-    turns: of each day, how many turns its first plan had.
+    turns: of each day, how many turns its first plan had; exercises: of how many exercises.
     """
 
     student: Student
@@ -143,6 +143,7 @@ class Outcome:
     takes: list[Played] = field(default_factory=list)
     said: dict[int, list[Advice]] = field(default_factory=dict)
     turns: dict[int, int] = field(default_factory=dict)
+    exercises: dict[int, int] = field(default_factory=dict)
 
     def safe(self, day: int = 7 * WEEKS) -> dict[str, float]:
         """Placements with two good takes by the end of a day, and the fastest tempo of such two."""
@@ -151,6 +152,15 @@ class Outcome:
             if each.day <= day and is_good(each.entry, self.settings):
                 good.setdefault(each.entry.placement_name, []).append(each.entry.tempo)
         return {place: sorted(some)[-2] for place, some in good.items() if len(some) > 1}
+
+    def first_good(self, placement: str) -> float | None:
+        """The tempo of the first good take of a placement."""
+        good = (
+            each.entry.tempo
+            for each in self.takes
+            if each.entry.placement_name == placement and is_good(each.entry, self.settings)
+        )
+        return next(good, None)
 
     def first(self, placement: str) -> int | None:
         """The day on which a placement was first played."""
@@ -250,7 +260,9 @@ def follow(
                 plan = make_plan(lesson, entries, today, 30)
             except MidiforgeError:  # pain with every exercise
                 break
-            outcome.turns.setdefault(day, sum(turn.advice is not None for turn in plan.turns))
+            planned = [turn.advice.group.key for turn in plan.turns if turn.advice]
+            outcome.turns.setdefault(day, len(planned))
+            outcome.exercises.setdefault(day, len({*planned}))
             turn = next((t for t in plan.turns if t.advice and t.phase != "warm-up"), None)
             if turn is None or turn.advice is None or turn.tempo is None:
                 break

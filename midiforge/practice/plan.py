@@ -20,7 +20,8 @@ the beginning, or five minutes always, if the drill's [practice] says mix = "alw
 Whether mixing helps is not settled: clarinettists did better at what they had practised mixed
 (Carter & Grahn, Frontiers in Psychology 7:1251, 2016), violinists at what they had practised in
 blocks (Mathias & Goldman, J. of Research in Music Education 72(4), 2025). A short exercise is
-begun anew after about forty times round; what takes longer to come round lasts longer. All other figures are common practice.
+begun anew after about forty times round; what takes longer to come round lasts longer. All other
+figures are common practice.
 An exercise goes round as often as brings it nearest to its time; what is over or under is taken up
 by the next, so that the whole comes out within half a minute. The same log, drill and day give the
 same plan.
@@ -372,7 +373,7 @@ class _Filler:
 
     def _next(self, phase: str) -> Advice:
         """The next exercise of a phase, in turn; another phase's rather than the same again."""
-        for name in dict.fromkeys((phase, "work", "review", "kept", "warm-up")):
+        for name in dict.fromkeys((phase, "work", "kept", "review", "warm-up")):
             pool = self.pools[name]
             for _ in range(min(2, len(pool))):
                 if name == "review" and self.taken[name] >= len(pool) and self.pools["work"]:
