@@ -6,7 +6,7 @@ somewhere, or is told what is in the way; not that people learn so.
 
 from dataclasses import replace
 from functools import cache
-from itertools import groupby
+from itertools import groupby, pairwise
 
 import pytest
 from students import DAILY, STUDENTS, Outcome, Student, follow, is_good
@@ -70,7 +70,7 @@ def test_the_advised_tempo_falls_by_no_more_than_a_step_a_take(name: str) -> Non
         key=lambda each: each.entry.placement_name,
     ):
         some = [each for each in takes if each.phase == "work"]
-        for before, after in zip(some, some[1:], strict=False):
+        for before, after in pairwise(some):
             if not before.entry.note:
                 slip = float(before.asked) / 1.05 - 1
                 assert float(after.asked) >= min(slip, before.entry.tempo / 1.05 - 1)
