@@ -90,22 +90,31 @@ def sentences(found: "Reviewed") -> list[str]:
     return said(found.review, found.known)
 
 
-def write_review(found: "Reviewed", path: Path | str, step: str = "") -> None:
+def write_review(found: "Reviewed", path: Path | str, step: str = "", verdict: str = "") -> None:
     """Writes a review as one HTML page with pictures, over nothing but an unchanged one.
 
-    step: what to do next, as `next_step` has it.
+    step: what to do next, as `next_step` has it. verdict: as `Session.verdict` has it.
     Raises MidiforgeError; a file that is there is then as it was.
     """
     from midiforge.report.html import write_page
 
-    write_page(Path(path), found.review, found.known, step)
+    write_page(Path(path), found.review, found.known, step, verdict)
 
 
 def log_review(
-    found: "Reviewed", drill: Drill, take: "MidiSource", note: str = "", log: Path | str = ""
+    found: "Reviewed",
+    drill: Drill,
+    take: "MidiSource",
+    note: str = "",
+    log: Path | str = "",
+    player: str = "",
+    day: date | None = None,
 ) -> bool:
-    """Keeps a review in the practice log; see `Session.keep`."""
-    return Session(drill, log).keep(found, take, note)
+    """Keeps a review in the practice log; see `Session.keep`.
+
+    player: who played; "" is the usual one.
+    """
+    return Session(drill, log, player).keep(found, take, note, day)
 
 
 def next_step(
@@ -114,12 +123,13 @@ def next_step(
     take: "MidiSource",
     note: str = "",
     log: Path | str | None = "",
+    player: str = "",
 ) -> str:
     """What to do next with the exercise of a take, and why; see `Session.next_step`.
 
     log: None for no log, the take alone.
     """
-    return Session(drill, log).next_step(found, take, note)
+    return Session(drill, log, player).next_step(found, take, note)
 
 
 def advise(drill: Drill, log: Path | str = "", day: date | None = None) -> "list[Advice]":

@@ -10,9 +10,10 @@
 The lesson is made once and no more of it than is asked for.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import nullcontext
 from datetime import date
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from midiforge.practice.entry import Entry
     from midiforge.practice.plan import Plan
     from midiforge.practice.standing import Advice
+    from midiforge.report.day import Day
 
 
 @frozen
@@ -69,14 +71,41 @@ class SheetReport:
     warnings: tuple[str, ...]
 
 
+@frozen
+class Heard:
+    """One of many takes. source: its file. entry: what the log keeps of it; None where it could
+    not be told. trouble: why it could not be read, in words."""
+
+    source: str
+    found: "Reviewed | None"
+    entry: "Entry | None"
+    trouble: str = ""
+
+    @property
+    def why(self) -> str:
+        """Why it could not be told."""
+        from midiforge.report.sentence import sentences
+
+        if self.found is None:
+            return self.trouble
+        if self.found.known.unsure:
+            some = (self.found.review.exercise, *self.found.known.unsure)
+            which = exercises_said([each.number for each in some])
+            return f"it may as well be of {which}: review it by itself, with its number"
+        return sentences(self.found.review, self.found.known)[0]
+
+
 class Session:
     """A drill and its lesson, and the practice log of whoever plays it.
 
     drill: a checked drill, or its file. log: the log's file; "" for the usual one, None for none.
+    player: who plays, as the log has the name; "" is the usual player.
     Raises MidiforgeError for a drill that cannot be read, or that is too large.
     """
 
-    def __init__(self, drill: Drill | Path | str, log: Path | str | None = "") -> None:
+    def __init__(
+        self, drill: Drill | Path | str, log: Path | str | None = "", player: str = ""
+    ) -> None:
         if not isinstance(drill, Drill):
             from midiforge.drill.read import read_drill
 
@@ -84,6 +113,7 @@ class Session:
         self.drill = drill
         self.lesson = Lesson(drill)
         self.log = log
+        self.player = player
 
     # Files
 
@@ -223,42 +253,148 @@ class Session:
             called = marked and any(each in marked for each in outline.numbers)
             if called and is_called(outline.title, take.title):
                 return [*outline.exercises()]
+        return self._everything
+
+    @cached_property
+    def _everything(self) -> list[Exercise]:
         return self.lesson.select()
 
-    def keep(self, found: "Reviewed", take: "MidiSource", note: str = "") -> bool:
+    def entry(
+        self, found: "Reviewed", take: "MidiSource", note: str = "", day: date | None = None
+    ) -> "Entry":
+        """What the practice log keeps of a review.
+
+        take: the file, or `mido.MidiFile`, it was of. note: what the player says of it, such as
+            "tired" or "pain". day: when it was played; None for what the take says: the day that
+            `play --record` left in it or that its name has, else today.
+        Raises MidiforgeError.
+        """
+        from midiforge.practice.reviewed import content_of, entry_of
+
+        content = content_of(take)
+        return entry_of(found.review, self.drill.title, content, note, self.player, day)
+
+    def keep(
+        self, found: "Reviewed", take: "MidiSource", note: str = "", day: date | None = None
+    ) -> bool:
         """Keeps a review in the practice log; a take that was there has its figures replaced.
 
         A take that looks like another exercise or kit is not kept: its figures say nothing of this
         one. Gives whether it was.
 
-        take: the file, or `mido.MidiFile`, it was of. note: what the player says of it, such as
-            "tired" or "pain".
-        Raises MidiforgeError.
+        take, note, day: as for `entry`. Raises MidiforgeError.
         """
         from midiforge.practice.log import Log, log_path
 
         if not found.is_it or self.log is None:
             return False
-        Log(log_path(str(self.log))).add(self._entry(found, take, note))
+        entry = self.entry(found, take, note, day)
+        Log(log_path(str(self.log))).add(entry, keeps_day=day is None)
         return True
 
-    def next_step(self, found: "Reviewed", take: "MidiSource", note: str = "") -> str:
+    def review_all(
+        self,
+        takes: "Iterable[Path | str]",
+        number: str | int = "",
+        delay_ms: float | None = None,
+        note: str = "",
+        day: date | None = None,
+    ) -> "tuple[Heard, ...]":
+        """Reviews many takes, each as `review` does.
+
+        number, delay_ms: of all of them. note, day: as for `entry`.
+        Raises MidiforgeError where there is no such exercise; a file that cannot be told, with the
+        reason, is among what is given.
+        """
+        heard = []
+        for take in takes:
+            try:
+                found = self.review(take, number, delay_ms)
+                entry = self.entry(found, take, note, day) if found.is_it else None
+            except WrongArgument:
+                raise
+            except MidiforgeError as error:
+                heard.append(Heard(str(take), None, None, f"{error.what}"))
+            else:
+                heard.append(Heard(str(take), found, entry))
+        return tuple(heard)
+
+    def keep_all(self, heard: "Iterable[Heard]", keeps_day: bool = True) -> None:
+        """Keeps those of many takes that could be told in the practice log, all or none.
+
+        keeps_day: whether one that was reviewed before keeps the day that it had.
+        Raises MidiforgeError.
+        """
+        from midiforge.practice.log import Log, log_path
+
+        entries = [each.entry for each in heard if each.entry]
+        if self.log is not None and entries:
+            Log(log_path(str(self.log))).add(*entries, keeps_day=keeps_day)
+
+    def page_of(self, heard: "Sequence[Heard]") -> "Day":
+        """What there is to say of many takes, on one page; the log need not hold them yet."""
+        from midiforge.practice import advice, good
+        from midiforge.practice.log import with_take
+        from midiforge.practice.words import advice_words
+        from midiforge.report import day as page
+        from midiforge.report.words import heading
+
+        of_piece: dict[int, list[Heard]] = {}
+        entries = self._logged()
+        for each in heard:
+            if each.found and each.entry:
+                of_piece.setdefault(each.found.review.exercise.number.piece, []).append(each)
+                entries = with_take(entries, each.entry)
+        advised = advice.advise(self.lesson, self._own(entries), date.today()) if of_piece else []
+        settings, exercises, lacking = self.drill.practice, [], list[good.Lack]()
+        for _, some in sorted(of_piece.items()):
+            takes = []
+            for each in some:
+                assert each.found and each.entry
+                lacks = good.lacks(each.entry, settings)
+                lacking += lacks
+                said = "; ".join(lack.said for lack in lacks)
+                name = Path(each.source).name
+                takes.append(page.DayTake(name, each.found.review, each.found.known, said))
+            exercise = takes[-1].review.exercise
+            step = advice_words(advice.of_exercise(advised, exercise))
+            exercises.append(page.DayExercise(heading(takes[-1].review), tuple(takes), step))
+        days = sorted({each.entry.day.isoformat() for each in heard if each.entry})
+        return page.Day(
+            self.drill.title,
+            " to ".join(dict.fromkeys((days[0], days[-1]))) if days else "",
+            self.player,
+            tuple(exercises),
+            good.most_often(lacking, sum(len(each.takes) for each in exercises)),
+            tuple((Path(each.source).name, each.why) for each in heard if not each.entry),
+        )
+
+    def verdict(self, found: "Reviewed", take: "MidiSource") -> str:
+        """Why a take counts as good for its exercise or not, in one sentence.
+
+        Gives "" for a take that looks like another exercise or kit.
+        """
+        from midiforge.practice.good import verdict
+
+        return verdict(self.entry(found, take), self.drill.practice) if found.is_it else ""
+
+    def next_step(
+        self, found: "Reviewed", take: "MidiSource", note: str = "", day: date | None = None
+    ) -> str:
         """What to do next with the exercise of a take, and why, as `midiforge next` says it.
 
-        take, note: as for `keep`; the log need not hold the take yet.
+        take, note, day: as for `entry`; the log need not hold the take yet.
         Gives "" for a take that looks like another exercise or kit.
         Raises MidiforgeError.
         """
         from midiforge.practice import advice
-        from midiforge.practice.log import Log, log_path, with_take
+        from midiforge.practice.log import with_take
         from midiforge.practice.words import advice_words
 
         if not found.is_it:
             return ""
-        entry = self._entry(found, take, note)
-        day = max(date.today(), entry.day)  # of a file from a computer whose clock is ahead
-        before = [] if self.log is None else Log(log_path(str(self.log))).entries()
-        advised = advice.advise(self.lesson, with_take(before, entry), day)
+        entries = with_take(self._logged(), self.entry(found, take, note, day))
+        advised = advice.advise(self.lesson, self._own(entries), date.today())
         return advice_words(advice.of_exercise(advised, found.review.exercise))
 
     def advise(self, day: date | None = None, progress: Progress | None = None) -> list["Advice"]:
@@ -284,15 +420,21 @@ class Session:
         return make_plan(self.lesson, self.entries(), day or date.today(), minutes, progress)
 
     def entries(self) -> "list[Entry]":
-        """What the log holds; the usual one need not be there."""
+        """What the log holds of the player; the usual log need not be there."""
         from midiforge.practice.log import entries_in
 
-        return [] if self.log is None else entries_in(self.log)
+        return [] if self.log is None else self._own(entries_in(self.log))
 
-    def _entry(self, found: "Reviewed", take: "MidiSource", note: str) -> "Entry":
-        from midiforge.practice.reviewed import entry_of
+    def _logged(self) -> "list[Entry]":
+        """What the log holds of all players; none where there is none yet."""
+        from midiforge.practice.log import Log, log_path
 
-        return entry_of(found.review, self.drill.title, take, note)
+        return [] if self.log is None else Log(log_path(str(self.log))).entries()
+
+    def _own(self, entries: "Iterable[Entry]") -> "list[Entry]":
+        from midiforge.practice.entry import is_by
+
+        return [each for each in entries if is_by(each, self.player)]
 
 
 def rounds(times: int | None = None) -> "Times":

@@ -126,11 +126,15 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def bring(words: list[str]) -> None:
     """What a drummer has before the command: something played, and a groove."""
     for before, word in pairwise(words):
-        brought = word in ("take.mid", "groove.mid") and before not in WRITES
-        if brought and not Path(word).exists():
+        path = Path(word)
+        if word == "takes":
+            path.mkdir()
+            path /= "take-1.mid"
+        brought = re.fullmatch(r"take(-\d)?\.mid|groove\.mid", path.name) and before not in WRITES
+        if brought and not path.exists():
             drill = midiforge.read_drill("examples/01-slack-water-bossa.toml")
             played = next(each for each in midiforge.exercises(drill) if str(each.number) == "5b")
-            Path(word).write_bytes(midiforge.exercise_bytes(played, drill.kit))
+            path.write_bytes(midiforge.exercise_bytes(played, drill.kit))
 
 
 def missing(words: list[str]) -> str:

@@ -217,7 +217,7 @@ def test_the_clean_share_counts_what_was_struck_besides() -> None:
 def test_a_take_reviewed_again_is_one_entry_with_the_new_figures() -> None:
     log = Log("log.sqlite")
     log.add(entry(1, note="wrist hurt"))
-    assert log.add(replace(entry(1), when=NOON + timedelta(days=40), hit=99, missed=1)) is True
+    assert log.add(replace(entry(1), when=NOON + timedelta(days=40), hit=99, missed=1)) == 1
     [kept] = log.entries()
     assert (kept.hit, kept.day.isoformat(), kept.note) == (99, "2026-03-02", "wrist hurt")
     log.add(replace(entry(1), note="it was the stool"))

@@ -327,7 +327,7 @@ def test_the_page_is_written_beside_what_is_printed(capsys: pytest.CaptureFixtur
     before = Path(take).read_bytes()
     assert run(["review", take, DRILL, "--exercise", FULL, "--html", "page.html", "--no-log"]) == 0
     out = capsys.readouterr().out
-    sentence = " ".join(out.split("\nNext: ")[0].split())
+    sentence = " ".join(out.split("\nNot yet good ")[0].split())
     page = Path("page.html").read_text("utf-8")
     assert f"<h1>{sentence}</h1>" in page
     assert out.rstrip().endswith("page.html")

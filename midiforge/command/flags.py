@@ -2,12 +2,13 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import Annotated, TypeVar
 
 import typer
 
-from midiforge.errors import MidiforgeError, WrongArgument
+from midiforge.errors import MidiforgeError, WrongArgument, quoted
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
 Folder = Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write.")]
@@ -21,6 +22,9 @@ Picture = Annotated[
     Path | None,
     typer.Option("--picture", metavar="FILE.svg", help="Draw to an SVG file instead."),
 ]
+Player = Annotated[
+    str, typer.Option("--player", metavar="NAME", help="Who plays. [the log's usual player]")
+]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")]
 
 
@@ -33,6 +37,18 @@ def read_flag(flag: str, read: Callable[[str], T], text: str) -> T:
         return read(text)
     except MidiforgeError as error:
         raise error.within(flag) from None
+
+
+def day_of(text: str) -> date | None:
+    """The day that --date names; None for none. Raises MidiforgeError for what is no day."""
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise MidiforgeError(
+            f"{quoted(text)} is not a day", "--date", hint="such as 2026-03-31"
+        ) from None
 
 
 @contextmanager

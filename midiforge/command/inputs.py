@@ -2,7 +2,7 @@
 
 import inspect
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from textwrap import TextWrapper
 from typing import TYPE_CHECKING, Annotated, Any
@@ -48,15 +48,20 @@ _KEYS = (
 
 
 def takes_a_drill(
-    command: Callable[..., None], shown_by: "type[DrillCommand] | None" = None
+    command: Callable[..., None],
+    shown_by: "type[DrillCommand] | None" = None,
+    behind: str = "",
 ) -> Callable[..., None]:
     """Gives a command with a parameter `drill` the argument and the flags to name one.
 
     Parameters before it are arguments that stand before the drill's.
-    shown_by: what writes its help, if not a `DrillCommand`.
+    shown_by: what writes its help, if not a `DrillCommand`. behind: an argument of several files,
+    the last of which is the drill if it is no MIDI file and no folder.
     """
 
     def wrapped(**given: Any) -> None:
+        if behind:
+            given[behind], given["drill_file"] = _parted(given[behind])
         path, settings = given.pop("drill_file"), given.pop("set_keys") or []
         drill = _drill(path, {key.name: given.pop(name) for name, key in _FLAGS.items()}, settings)
         for note in () if given.get("quiet") else drill.notes:
@@ -65,13 +70,23 @@ def takes_a_drill(
 
     file, setting = _parameter("drill_file", _FILE), _parameter("set_keys", _SET)
     own = inspect.signature(command).parameters.values()
-    parameters = [*(file if each.name == "drill" else each for each in own), setting]
+    parameters = [file if each.name == "drill" else each for each in own] + [setting]
+    if behind:
+        parameters.remove(file)
     # What the command-line library looks at; the drill's own flags are the class's.
     wrapped.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
     wrapped.__annotations__ = {each.name: each.annotation for each in parameters}
     wrapped.__doc__ = command.__doc__
     wrapped.command_class = shown_by or DrillCommand  # type: ignore[attr-defined]
     return wrapped
+
+
+def _parted(files: Sequence[Path]) -> tuple[list[Path], Path | None]:
+    """Takes, and the drill behind them, if one is."""
+    *takes, last = files
+    if not takes or last.suffix.lower() in (".mid", ".midi") or last.is_dir():
+        return [*files], None
+    return takes, last
 
 
 def _parameter(name: str, annotation: Any) -> inspect.Parameter:

@@ -1,6 +1,7 @@
 """midiforge log, midiforge next, midiforge plan"""
 
 import sys
+from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
 from textwrap import wrap
@@ -8,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.flags import AsJson, Log, Picture
+from midiforge.command.flags import AsJson, Log, Picture, Player, day_of
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.progress import lesson_bar
 from midiforge.command.terminal import (
@@ -48,6 +49,12 @@ def log(
             "--exercise", metavar="TEXT", help="Only exercises with this in theirs, or so numbered."
         ),
     ] = "",
+    player: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--player", metavar="NAME", help="Only who is so named; again for another beside. [all]"
+        ),
+    ] = None,
     days: Annotated[
         int, typer.Option("--days", metavar="N", min=0, help="Only the last N days; 0 for all.")
     ] = 0,
@@ -63,7 +70,7 @@ def log(
 ) -> None:
     """Show the course of each exercise.
 
-    Its tempo, and how clean and steady it was, take by take.
+    Its tempo, and how clean and steady it was, take by take. Players come apart, then side by side.
     """
     from midiforge.practice.course import chosen, courses
     from midiforge.practice.log import Log, entries_in, log_path
@@ -79,9 +86,9 @@ def log(
         raise MidiforgeError("only one of --csv, --picture and --json at a time")
     since = date.today() - timedelta(days - 1) if 0 < days < _LONGEST_AGO else None
     everything = entries_in(log_file, tell)
-    found = chosen(everything, drill, exercise, since)
+    found = chosen(everything, drill, exercise, since, player)
     if everything and not found and not days:
-        _nothing_like(everything, drill, exercise)
+        _nothing_like(everything, drill, exercise, player or ())
     if csv_file:
         _csv(found, csv_file, everything)
     elif picture:
@@ -96,15 +103,19 @@ def log(
 
 @takes_a_drill
 def next_steps(
-    drill: "Drill", log_file: Log = "", day: _DATE = "", as_json: AsJson = False
+    drill: "Drill",
+    log_file: Log = "",
+    player: Player = "",
+    day: _DATE = "",
+    as_json: AsJson = False,
 ) -> None:
     """Say what to do next with each exercise of a drill, and why."""
     from midiforge.practice.words import CAUTION, advice_lines, plain_advice
     from midiforge.session import Session
 
-    today = _day(day)
+    today = day_of(day)
     with lesson_bar(_LOOKING, drill, hidden=as_json) as bar:
-        found = Session(drill, log_file).advise(today, bar)
+        found = Session(drill, log_file, player).advise(today, bar)
     if as_json:
         say_json([plain_advice(each) for each in found])
         return
@@ -130,6 +141,7 @@ def plan(
         str, typer.Option("--out", metavar="FILE.toml", help="Write it as a drill to play too.")
     ] = "",
     log_file: Log = "",
+    player: Player = "",
     day: _DATE = "",
     as_json: AsJson = False,
 ) -> None:
@@ -141,26 +153,15 @@ def plan(
     from midiforge.practice.words import plain_plan
     from midiforge.session import Session
 
-    today = _day(day)
+    today = day_of(day)
     with lesson_bar(_LOOKING, drill, hidden=as_json) as bar:
-        made = Session(drill, log_file).plan(minutes, today, bar)
+        made = Session(drill, log_file, player).plan(minutes, today, bar)
     if out:
         write_plan(made, _plan_path(out))
     if as_json:
         say_json(plain_plan(made))
     else:
         _say_plan(made, out)
-
-
-def _day(text: str) -> date:
-    if not text:
-        return date.today()
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise MidiforgeError(
-            f"{quoted(text)} is not a day", "--date", hint="such as 2026-03-31"
-        ) from None
 
 
 def _wrapped(text: str, indent: int) -> list[str]:
@@ -175,10 +176,19 @@ def _width() -> int:
 # midiforge log
 
 
-def _nothing_like(everything: "list[Entry]", drill: str, exercise: str) -> None:
-    """Raises MidiforgeError with the nearest title."""
+def _nothing_like(
+    everything: "list[Entry]", drill: str, exercise: str, players: Sequence[str]
+) -> None:
+    """Raises MidiforgeError with the nearest title or name."""
     from midiforge.practice.course import chosen
 
+    for player in players:
+        if not chosen(everything, players=(player,)):
+            raise MidiforgeError(
+                f"the log has nothing of {quoted(player)}",
+                "--player",
+                hint=nearest(player, {each.player for each in everything if each.player}),
+            )
     titles = {each.drill for each in everything}
     for flag, text, known, some in (
         ("--drill", drill, titles, chosen(everything, drill)),

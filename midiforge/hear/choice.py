@@ -6,9 +6,20 @@ from dataclasses import replace
 
 from midiforge.errors import MidiforgeError, WrongArgument, shortened
 from midiforge.frozen import frozen
+from midiforge.hear.accents import (
+    A_STROKE,
+    ITS_TEMPO,
+    SAME_TEMPO,
+    VERY_STRONG,
+    Played,
+    Strokes,
+    gain,
+    played,
+    strokes,
+)
 from midiforge.hear.expected import pad_of
 from midiforge.hear.known import LIKELIER_BY, Known, Other, is_hardly, likelier
-from midiforge.hear.placing import fit
+from midiforge.hear.placing import fit, opening_tempo
 from midiforge.hear.review import Review, likeness, review
 from midiforge.hear.take import Take
 from midiforge.kits.kit import Kit, kit_names, read_kit
@@ -17,7 +28,7 @@ from midiforge.model.exercise import Exercise, by_piece, nearest_tempo
 from midiforge.model.number import Chooser, Named, Number, Span, read_named
 
 _MOST_COMPARED = 24  # exercises; those whose pads are most like the take's
-_MOST_NAMED = 3
+_MOST_NAMED, _MOST_ALIKE = 3, 200
 # A take that its exercise explains less of than this, or that is less clean, may be of another.
 _CLEARLY_LIKE, _CLEARLY_CLEAN = 0.85, 0.75
 _LIKE = 0.6  # of another kit: so much of the take must it explain
@@ -44,7 +55,7 @@ class Reviewed:
         """Whether the take is of this exercise, on this kit, as far as can be told."""
         known = self.known
         other = likelier(self.review, known.others)
-        return not (known.likelier_kit or other or is_hardly(self.review))
+        return not (known.likelier_kit or other or known.unsure or is_hardly(self.review))
 
 
 def reviewed(
@@ -71,13 +82,15 @@ def reviewed(
     better = _likelier_kit(take, kit)
     if _strange(take, kit) == 1:
         _refuse(take, kit, better)
+    unsure: tuple[Exercise, ...] = ()
     if str(number).strip():
         wish = _read(str(number), exercises)
         piece, chosen = _piece(lesson, wish), ""
         exercise = _first_guess(take, piece, kit, wish)
         named: Named | None = wish
     else:
-        exercise, chosen = _found(take, lesson, kit)
+        found = _found(take, lesson, kit)
+        exercise, chosen, unsure = found.exercise, found.chosen, found.unsure
         piece = _piece(lesson, exercise.number)
         named = take.exercise
     said = review(take, exercise, kit, delay_ms)
@@ -98,7 +111,7 @@ def reviewed(
         likelier_ones = list(_others(take, rest, kit))[:_MOST_NAMED]
         best = max([said.like, *(each.like for each in likelier_ones)])
         better = better or _more_like(take, exercise, kit, best)
-    return Reviewed(said, Known(likelier_ones, better, chosen))
+    return Reviewed(said, Known(likelier_ones, better, chosen, unsure))
 
 
 def _read(number: str, exercises: Sequence[Exercise]) -> Named:
@@ -122,8 +135,18 @@ def _at_tempo(piece: Tempos, tempo: float) -> Exercise:
     return nearest_tempo(piece, tempo, _NEARER)
 
 
-def _found(take: Take, lesson: Sequence[Tempos], kit: Kit) -> tuple[Exercise, str]:
-    """The exercise of a take for which no number was given, and how it was found."""
+@frozen
+class _Found:
+    """The exercise of a take for which no number was given, how it was found, in words, and others
+    that are as likely."""
+
+    exercise: Exercise
+    chosen: str
+    unsure: tuple[Exercise, ...] = ()
+
+
+def _found(take: Take, lesson: Sequence[Tempos], kit: Kit) -> _Found:
+    """The exercise of a take for which no number was given."""
     why = ""
     if take.exercise is not None:
         called = [piece for piece in lesson if take.title and is_called(piece[0].title, take.title)]
@@ -132,25 +155,54 @@ def _found(take: Take, lesson: Sequence[Tempos], kit: Kit) -> tuple[Exercise, st
                 is_called(piece[0].title, take.title)
             ):
                 found = _first_guess(take, piece, kit, take.exercise)
-                return found, "the exercise that the take names"
+                return _Found(found, "the exercise that the take names")
         if called:
-            return _first_guess(take, called[0], kit), (
-                f"the exercise that the take names, as number {take.exercise} of another list"
+            return _Found(
+                _first_guess(take, called[0], kit),
+                f"the exercise that the take names, as number {take.exercise} of another list",
             )
         what = f", {shortened(take.title)}" if take.title else ""
         why = f"the take names exercise {take.exercise}{what}, which the drill does not have; "
     if len(lesson) == 1:
         found = _first_guess(take, lesson[0], kit)
-        return found, f"{why}the drill's only exercise" if why else ""
+        return _Found(found, f"{why}the drill's only exercise" if why else "")
     others = list(_others(take, lesson, kit))
     if not others:
-        return _first_guess(take, lesson[0], kit), f"{why}no exercise of the drill is like the take"
-    best = others[0]
-    alike = [str(each.exercise.number) for each in others[1:] if each.like > best.like - _ALIKE]
+        return _Found(
+            _first_guess(take, lesson[0], kit), f"{why}no exercise of the drill is like the take"
+        )
+    alike = [each.exercise for each in others if each.like > others[0].like - _ALIKE]
+    best, *unsure = _told_by_accents(take, alike, lesson, kit) if len(alike) > 1 else alike
     said = f"{why}the likeliest of {len(lesson)} exercises"
-    if alike:
-        said += f" (as likely: {', '.join(alike[:_MOST_NAMED])})"
-    return best.exercise, said
+    if unsure:
+        numbers = [str(each.number.whole) for each in unsure]
+        said += f" (as likely: {', '.join(numbers[:_MOST_NAMED])})"
+    return _Found(best, said, tuple(unsure))
+
+
+def _told_by_accents(
+    take: Take, alike: Sequence[Exercise], lesson: Sequence[Tempos], kit: Kit
+) -> list[Exercise]:
+    """The likeliest of exercises whose strokes are as like the take, and others as likely."""
+    take = replace(take, strokes=take.strokes[:_OPENING])
+    heard: dict[Strokes, Played | None] = {}
+    merits: list[tuple[float, Exercise]] = []
+    for exercise in alike[:_MOST_ALIKE]:
+        key = strokes(exercise, kit)
+        if key not in heard:
+            heard[key] = played(take, exercise, kit)
+        found = heard[key]
+        if found is None:
+            continue
+        piece = _piece(lesson, exercise.number)
+        apart = min(abs(found.tempo / float(each.tempo.first) - 1) for each in piece)
+        merit = gain(found, exercise, kit) - A_STROKE * found.faults
+        merits.append((merit + ITS_TEMPO * (apart <= SAME_TEMPO), exercise))
+    # In whole figures, then in the drill's order, so that take after take is read alike.
+    merits.sort(key=lambda each: (-round(each[0]), each[1].number))
+    return [exercise for merit, exercise in merits if merit > merits[0][0] - VERY_STRONG] or [
+        *alike
+    ]
 
 
 def is_called(ours: str, title: str) -> bool:
@@ -184,19 +236,22 @@ def _first_guess(take: Take, piece: Tempos, kit: Kit, named: Named | None = None
 def _others(take: Take, lesson: Sequence[Tempos], kit: Kit) -> Iterator[Other]:
     """How like the take each piece is, the likeliest first, at the tempo played."""
     take = replace(take, strokes=take.strokes[:_OPENING])
-    played = _pads_played(take, kit)
-    shared = [_in_common(played, _pads_asked(piece[0], kit)) for piece in lesson]
-    near = sorted(range(len(lesson)), key=lambda i: -shared[i])[:_MOST_COMPARED]
+    struck = _pads_played(take, kit)
+    same: dict[Strokes, list[Tempos]] = {}
+    for piece in lesson:
+        same.setdefault(strokes(piece[0], kit), []).append(piece)
+    groups = [*same.values()]
+    shared = [_in_common(struck, _pads_asked(group[0][0], kit)) for group in groups]
+    near = sorted(range(len(groups)), key=lambda i: -shared[i])[:_MOST_COMPARED]
     found = []
-    for piece in (lesson[i] for i in near if shared[i] >= _IN_COMMON * shared[near[0]]):
-        exercise = _first_guess(take, piece, kit)
-        like = likeness(take, exercise, kit)
+    for group in (groups[i] for i in near if shared[i] >= _IN_COMMON * shared[near[0]]):
+        like = likeness(take, _first_guess(take, group[0], kit), kit)
         if like:
-            found.append((like, exercise, piece))
+            found += [(like, _first_guess(take, piece, kit), piece) for piece in group]
     found.sort(key=lambda each: (-each[0], each[1].number))
     for i, (like, exercise, piece) in enumerate(found):
         if i < _MOST_NAMED and len(piece) > 1:
-            exercise = _at_tempo(piece, review(take, exercise, kit).played_tempo)
+            exercise = _at_tempo(piece, opening_tempo(take, exercise, kit))
         yield Other(exercise, like)
 
 

@@ -6,7 +6,7 @@ Sen's (the median of the slopes of all pairs), as `scipy.stats.theilslopes` has 
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import combinations
 from math import fsum, sqrt
 from statistics import median
@@ -94,6 +94,15 @@ class Tally:
     pulled: int = 0
     added: int = 0
 
+    @classmethod
+    def of(cls, kinds: Mapping[str, int]) -> "Tally":
+        """What became of strokes, of how many of each of the kinds that `Judged` has."""
+        hit, moved, pulled, missed = (
+            kinds.get(kind, 0) for kind in ("hit", "moved", "pulled", "missed")
+        )
+        expected = hit + moved + pulled + missed
+        return cls(expected, hit, kinds.get("extra", 0), moved, pulled, kinds.get("added", 0))
+
     @property
     def missed(self) -> int:
         return self.expected - self.hit - self.moved - self.pulled
@@ -128,10 +137,12 @@ class Levels:
 
 
 @frozen
-class PadFigures:
-    """How hard the strokes of all limbs on one pad are; what is accented there stands out there."""
+class LoudnessFigures:
+    """How hard strokes on one voice are: pads and zones are set to different levels, so that what
+    is accented stands out from what else is struck there. limb: whose; None for all who do."""
 
-    pad: str
+    voice: str
+    limb: Limb | None
     levels: Levels
 
 

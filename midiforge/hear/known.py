@@ -28,11 +28,13 @@ class Known:
     others: exercises that the take may be of instead.
     likelier_kit: the name of a kit that knows more of the take's notes; "" for none.
     chosen: how the exercise was found, in words; "" if it was named.
+    unsure: other exercises that the take is as likely of, where it was not named.
     """
 
     others: Sequence[Other] = ()
     likelier_kit: str = ""
     chosen: str = ""
+    unsure: Sequence[Exercise] = ()
 
 
 NOTHING = Known()

@@ -13,6 +13,9 @@ from midiforge.model.hit import OrnamentKind
 
 # Triggers that ring twice do so within this time and softer; common practice of pad settings.
 DOUBLE_MS, DOUBLE_SOFTER = 30.0, 0.75
+# A beater that bounces back strikes again, later and much softer; ours, from the recordings.
+FOOT_PADS = frozenset({"bass-drum", "hihat-pedal"})
+BEATER_MS, BEATER_SOFTER = 110.0, 0.45
 # A pad that a neighbour's stroke shakes sounds with it, and much softer; common practice.
 CROSSTALK_MS, CROSSTALK_SOFTER = 12.0, 0.4
 SOFTER = 0.8  # a companion's velocity at most, as a share of its stroke's
@@ -193,7 +196,8 @@ def _ornaments(
 
 def _intruder(stroke: Heard, strokes: Sequence[Heard], times: Sequence[float]) -> str:
     here = bisect_left(times, stroke.time)
-    first = max(bisect_left(times, stroke.time - DOUBLE_MS / 1000), here - NEAR)
+    most = BEATER_MS if stroke.pad in FOOT_PADS else DOUBLE_MS
+    first = max(bisect_left(times, stroke.time - most / 1000), here - NEAR)
     last = min(bisect_right(times, stroke.time + CROSSTALK_MS / 1000), here + NEAR)
     for other in strokes[first:last]:
         if other is stroke:
@@ -201,6 +205,8 @@ def _intruder(stroke: Heard, strokes: Sequence[Heard], times: Sequence[float]) -
         apart = (stroke.time - other.time) * 1000
         if other.pad == stroke.pad:
             if 0 <= apart <= DOUBLE_MS and stroke.velocity <= DOUBLE_SOFTER * other.velocity:
+                return "double trigger"
+            if 0 <= apart <= most and stroke.velocity <= BEATER_SOFTER * other.velocity:
                 return "double trigger"
         elif abs(apart) <= CROSSTALK_MS and stroke.velocity <= CROSSTALK_SOFTER * other.velocity:
             return "crosstalk"

@@ -10,8 +10,10 @@ from statistics import median
 from midiforge.hear.expected import Due
 from midiforge.hear.figures import slope
 from midiforge.hear.follow import Line
+from midiforge.hear.kinds import Dues, Kinds, told
 from midiforge.hear.match import match
-from midiforge.hear.pads import SOFTER, Hearing
+from midiforge.hear.opening import Heard
+from midiforge.hear.pads import SOFTER, Hearing, explain
 from midiforge.hear.placing import Placed
 from midiforge.hear.start import due_time
 from midiforge.hear.take import Take
@@ -28,8 +30,11 @@ class Pairing:
 
     dues: what was expected while the take lasted. when: in the take, by the player's own time.
     coming: what would have been due next, and when; its grace notes may be in the take.
-    met: the stroke, by its place in `strokes`, of each due that was played, by index.
-    offs: how far from its due each of them is, in ms, by the due's index.
+    met: the stroke, by its place in `strokes`, of each due that was played as written, by index.
+    moved, pulled: that of each due that came on another pad, or a place early or late.
+    offs: how far from its due the stroke of each due is, in ms, by the due's index.
+    kinds: what strokes are that belong to no due, by index in the take.
+    extras, added: those that are wrong, and those that are music all the same.
     stretch: seconds of the take to a second of the exercise.
     """
 
@@ -51,6 +56,7 @@ class Pairing:
         tempo = exercise.tempo
         self._tempo_starts = [float(tempo.seconds(Fraction(0), at)) for at, _ in tempo.changes]
         self._pulses = [float(pulses) for _, pulses in tempo.changes]
+        self.window = placed.window * max(1.0, min(self.stretch, 1.5))
         self.when = placed.line.all(due.time for due in placed.dues)
         self.dues = self._in_time()
         self.met = self._match()
@@ -58,6 +64,9 @@ class Pairing:
         self.coming = self._coming()
         self._leave_out(self._calls_listened_to())
         self.step_ms = self._step_ms()
+        kinds = self._told()
+        self.moved, self.pulled, self.kinds = kinds.moved, kinds.pulled, kinds.besides
+        self.extras, self.added = self._besides("extra"), self._besides("added")
         self.offs = self._offs()
 
     def _step_ms(self) -> float:
@@ -148,7 +157,7 @@ class Pairing:
         for j, stroke in enumerate(self.strokes):
             heard[stroke.pad].append((stroke.time, j))
         met: dict[int, int] = {}
-        window = self.placed.window * max(1.0, min(self.stretch, 1.5))
+        window = self.window
         aside = {
             j for j, stroke in enumerate(self.strokes) if stroke.which in self.placed.companions
         }
@@ -169,10 +178,34 @@ class Pairing:
         pairs = match([time for time, _ in dues], [time for time, _ in played], window)
         return {dues[i][1]: played[j][1] for i, j in pairs}
 
+    def _told(self) -> Kinds:
+        besides = explain(
+            self.strokes,
+            {self.strokes[j].which: self.dues[i] for i, j in self.met.items()},
+            self.stretch,
+            self.coming,
+        )
+        pads: dict[bool, set[str]] = {True: set(), False: set()}
+        for due in self.dues:
+            pads[due.hit.limb in HANDS].add(due.pad)
+        dues = Dues(self.dues, self.when, self.step_ms / 1000, self.quarter * self.stretch)
+        hands, feet = (frozenset(pads[is_hand]) for is_hand in (True, False))
+        return told(dues, self.strokes, self.met, besides, self.window, hands, feet)
+
+    def kind(self, i: int) -> str:
+        """What became of a due, by its index."""
+        if i in self.met:
+            return "hit"
+        return "moved" if i in self.moved else "pulled" if i in self.pulled else "missed"
+
+    def _besides(self, kind: str) -> list[Heard]:
+        return [stroke for stroke in self.strokes if self.kinds.get(stroke.which) == kind]
+
     def _offs(self) -> dict[int, float]:
-        """How far from its due each stroke that met one is, in ms, by the due's index."""
+        """How far from its due each stroke that has one is, in ms, by the due's index."""
         strokes, when = self.strokes, self.when
-        offs = {i: 1000 * (strokes[j].time - when[i]) for i, j in self.met.items()}
+        paired = (*self.met.items(), *self.moved.items(), *self.pulled.items())
+        offs = {i: 1000 * (strokes[j].time - when[i]) for i, j in paired}
         whole = self.whole()
         known = self.known_delay_ms
         shift = whole - known if whole is not None and known is not None else 0.0

@@ -7,8 +7,9 @@ the caller says when the first downbeat was due, their sum is given; the limbs' 
 from the middle of all strokes, or from the click where the delay is known.
 """
 
-from collections import defaultdict
+from collections import Counter
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from operator import itemgetter
 from typing import NamedTuple
 
@@ -18,7 +19,7 @@ from midiforge.hear.figures import (
     CountFigures,
     DoubleFigures,
     LimbFigures,
-    PadFigures,
+    LoudnessFigures,
     RoundFigures,
     Tally,
     TempoFigures,
@@ -27,7 +28,6 @@ from midiforge.hear.figures import (
     timing,
 )
 from midiforge.hear.follow import Line
-from midiforge.hear.pads import explain
 from midiforge.hear.pairing import Pairing
 from midiforge.hear.placing import LIKE, hear_take, likeness, place
 from midiforge.hear.take import Take
@@ -36,9 +36,10 @@ from midiforge.hear.telling import (
     counts,
     doubles,
     limbs,
+    loudness,
     other_zones,
-    pads,
     rounds,
+    tally,
     tempos,
     thirds,
     together,
@@ -52,7 +53,10 @@ __all__ = ["LIMBS", "Judged", "Review", "likeness", "review"]
 class Judged(NamedTuple):
     """A stroke that was expected, played, or both.
 
-    kind: "hit", "missed", "extra", "double trigger", "crosstalk", "grace" or "bounce".
+    kind: "hit", as written; "moved": it was due and came in time on another pad; "pulled": it was
+        due and came on its pad, a place early or late, as a foot does that is pulled to the beat
+        or to a hand; "missed"; besides what was due "added": an ornament or part of a fill;
+        "grace", "bounce"; "double trigger", "crosstalk"; "extra", which is none of these.
     due: what was expected; None if nothing was.
     time: seconds in the take; None if missed.
     off_ms: how far from where it was due by the player's own time, below 0 ahead; None without
@@ -71,6 +75,7 @@ class Judged(NamedTuple):
 class Review:
     """What there is to say of a take.
 
+    source, played: as in `Take`.
     like: how much of the take's beginning the exercise explains, 0 to 1.
     start: of the first downbeat, in seconds of the take, by the player's own time.
     delay_ms: how far the whole lies from when it was due: delay and habit together; None where
@@ -89,6 +94,7 @@ class Review:
 
     exercise: Exercise
     source: str
+    played: datetime | None
     like: float
     start: float
     delay_ms: float | None
@@ -104,7 +110,7 @@ class Review:
     timing: Timing
     judged: tuple[Judged, ...]
     limbs: tuple[LimbFigures, ...]
-    pads: tuple[PadFigures, ...]
+    loudness: tuple[LoudnessFigures, ...]
     counts: tuple[CountFigures, ...]
     rounds: tuple[RoundFigures, ...]
     together: tuple[TogetherFigures, ...]
@@ -131,23 +137,15 @@ def review(take: Take, exercise: Exercise, kit: Kit, known_delay_ms: float | Non
 
 
 def _told(of: Pairing) -> Review:
-    kinds = explain(
-        of.strokes,
-        {of.strokes[j].which: of.dues[i] for i, j in of.met.items()},
-        of.stretch,
-        of.coming,
-    )
-    judged = _judged(of, kinds)
-    count: dict[str, int] = defaultdict(int)
-    for kind in kinds.values():
-        count[kind] += 1
+    count = Counter(of.kinds.values())
+    count["moved"], count["pulled"] = len(of.moved), len(of.pulled)
     pulses = float(of.exercise.tempo.first)
     reached = max((due.time for i, due in enumerate(of.dues) if i in of.met), default=0.0)
     played_bars = len({due.bar for i, due in enumerate(of.dues) if i in of.met})
-    extras = [each for each in judged if each.kind == "extra"]
     return Review(
         exercise=of.exercise,
         source=of.take.source,
+        played=of.take.played,
         like=of.placed.start.share,
         start=of.placed.line.at(0.0),
         delay_ms=of.whole(),
@@ -159,39 +157,38 @@ def _told(of: Pairing) -> Review:
         bars=played_bars,
         seconds=of.strokes[-1].time - of.strokes[0].time,
         step_ms=of.step_ms,
-        tally=Tally(len(of.dues), len(of.met), len(extras)),
-        timing=timing(list(of.offs.values()), of.step_ms),
-        judged=judged,
-        limbs=tuple(limbs(of, extras)),
-        pads=tuple(pads(of)),
-        counts=tuple(counts(of, extras)),
-        rounds=tuple(rounds(of, extras)),
+        tally=tally(of, range(len(of.dues)), len(of.extras), len(of.added)),
+        timing=timing([of.offs[i] for i in of.met], of.step_ms),
+        judged=_judged(of),
+        limbs=tuple(limbs(of)),
+        loudness=tuple(loudness(of)),
+        counts=tuple(counts(of)),
+        rounds=tuple(rounds(of)),
         together=tuple(together(of)),
         doubles=tuple(doubles(of)),
-        tempos=tuple(tempos(of, extras)),
+        tempos=tuple(tempos(of)),
         unknown=of.hearing.unknown,
-        kinds=dict(count),
+        kinds={kind: times for kind, times in count.items() if times},
         other_zones=other_zones(of),
         remarks=tuple(_remarks(of)),
         line=of.placed.line,
     )
 
 
-def _judged(of: Pairing, kinds: Mapping[int, str]) -> tuple[Judged, ...]:
+def _judged(of: Pairing) -> tuple[Judged, ...]:
     voices = of.hearing.voices
     found: list[tuple[float, Judged]] = []
+    for kind, some in (("hit", of.met), ("moved", of.moved), ("pulled", of.pulled)):
+        for i, j in some.items():
+            due, stroke = of.dues[i], of.strokes[j]
+            voice = voices[stroke.which] or due.hit.voice
+            judged = Judged(kind, due, stroke.time, of.offs[i], stroke.velocity, voice)
+            found.append((stroke.time, judged))
     for i, due in enumerate(of.dues):
-        j = of.met.get(i)
-        if j is None:
-            missed = Judged("missed", due, None, None, None, due.hit.voice)
-            found.append((of.when[i], missed))
-            continue
-        stroke = of.strokes[j]
-        voice = voices[stroke.which] or due.hit.voice
-        hit = Judged("hit", due, stroke.time, of.offs[i], stroke.velocity, voice)
-        found.append((stroke.time, hit))
+        if i not in of.offs:
+            found.append((of.when[i], Judged("missed", due, None, None, None, due.hit.voice)))
     for stroke in of.strokes:
-        kind = kinds.get(stroke.which)
+        kind = of.kinds.get(stroke.which, "")
         if kind:
             voice = voices[stroke.which] or stroke.pad
             other = Judged(kind, None, stroke.time, None, stroke.velocity, voice)

@@ -3,6 +3,8 @@
 import re
 from bisect import bisect_right
 from collections.abc import Sequence
+from contextlib import suppress
+from datetime import UTC, datetime
 
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
@@ -14,6 +16,7 @@ from midiforge.model.number import Named, read_named
 # Markers that `play --record` leaves in a take, so that its review need not guess.
 START_MARK = "midiforge: first downbeat"
 EXERCISE_MARK = "midiforge: exercise "
+PLAYED_MARK = "midiforge: played "  # and the moment as ISO 8601 has it
 # What `play --record` calls the track: the exercise's title, then its tempo.
 _NAMED = re.compile(r"(.+), [0-9. to]+ bpm", re.DOTALL)
 
@@ -49,6 +52,7 @@ class Take:
     tempos: (seconds, quarter notes a minute), as the file has them; empty if it has none.
     meter: numerator and note value, if the file has one.
     remarks: what was wrong with the file, one sentence each.
+    played: when it was, if the take says so.
     """
 
     source: str
@@ -60,6 +64,7 @@ class Take:
     tempos: tuple[tuple[float, float], ...] = ()
     meter: tuple[int, int] | None = None
     remarks: tuple[str, ...] = ()
+    played: datetime | None = None
 
 
 def read_take(path: MidiSource, pedal: int = PEDAL) -> Take:
@@ -93,7 +98,15 @@ def _take(content: MidiContent, source: str) -> Take:
         ),
         meter=content.meters[0][1:] if content.meters else None,
         remarks=tuple(content.remarks),
+        played=_played(content),
     )
+
+
+def _played(content: MidiContent) -> datetime | None:
+    said = (text for _, text in content.markers if text.startswith(PLAYED_MARK))
+    with suppress(ValueError, OverflowError):  # somebody else's marker
+        return datetime.fromisoformat(next(said, "").removeprefix(PLAYED_MARK)).astimezone(UTC)
+    return None
 
 
 def _marks(content: MidiContent) -> tuple[int | None, Named | None]:

@@ -2,19 +2,18 @@
 
 from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from itertools import combinations, pairwise
 from math import fsum
-from typing import Protocol
 
-from midiforge.hear.expected import Due, pad_of
+from midiforge.hear.expected import Due
 from midiforge.hear.figures import (
     CountFigures,
     DoubleFigures,
     Levels,
     LimbFigures,
-    PadFigures,
+    LoudnessFigures,
     RoundFigures,
     Tally,
     TempoFigures,
@@ -24,6 +23,7 @@ from midiforge.hear.figures import (
     overlap,
     timing,
 )
+from midiforge.hear.opening import Heard
 from midiforge.hear.pairing import Pairing
 from midiforge.insight.places import place_name
 from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
@@ -34,28 +34,26 @@ _HARDER = (Strength.GHOST, Strength.TAP, Strength.ACCENT)
 _LEAST_IN_A_THIRD = 4  # strokes that a tempo is told from; ours
 
 
-class Extra(Protocol):
-    """A stroke that was not expected."""
-
-    @property
-    def time(self) -> float | None: ...
-
-    @property
-    def voice(self) -> str: ...
-
-
 def _limb_of(hit: Hit) -> Limb:
     assert hit.limb is not None
     return hit.limb
 
 
-def limbs(of: Pairing, extras: Sequence[Extra]) -> Iterator[LimbFigures]:
+def tally(of: Pairing, some: Iterable[int], extra: int = 0, added: int = 0) -> Tally:
+    """What became of some dues, by index, and of the strokes besides them."""
+    kinds = Counter(map(of.kind, some))
+    return Tally.of(kinds | Counter(extra=extra, added=added))
+
+
+def limbs(of: Pairing) -> Iterator[LimbFigures]:
     """Each limb's strokes, in the order of `LIMBS`; extra ones where only one limb uses the pad."""
     pads: dict[str, set[Limb]] = defaultdict(set)
     for due in of.placed.dues[:4096]:
         pads[due.pad].update(_limb_of(hit) for hit in due.hits)
     only = {pad: next(iter(of_pad)) for pad, of_pad in pads.items() if len(of_pad) == 1}
-    added = Counter(only.get(pad_of(each.voice)) for each in extras)
+    extra, added = (
+        Counter(only.get(stroke.pad) for stroke in some) for some in (of.extras, of.added)
+    )
     all_of: dict[Limb, list[tuple[int, Hit]]] = defaultdict(list)
     for i, due in enumerate(of.dues):
         for hit in due.hits:
@@ -68,7 +66,7 @@ def limbs(of: Pairing, extras: Sequence[Extra]) -> Iterator[LimbFigures]:
         own = {of.dues[i].pad for i, _ in mine}
         yield LimbFigures(
             limb,
-            Tally(len(mine), len(struck), added[limb]),
+            tally(of, (i for i, _ in mine), extra[limb], added[limb]),
             timing([of.offs[i] for i, _ in struck], of.step_ms),
             _levels(of, struck),
             certain=all(pads[pad] == {limb} for pad in own),
@@ -91,15 +89,17 @@ def _levels(of: Pairing, struck: Sequence[tuple[int, Hit]]) -> Levels:
     )
 
 
-def pads(of: Pairing) -> Iterator[PadFigures]:
-    """Each pad's strokes by how hard they are, whoever plays them, in the order of the exercise."""
-    struck: dict[str, list[tuple[int, Hit]]] = defaultdict(list)
+def loudness(of: Pairing) -> Iterator[LoudnessFigures]:
+    """Each voice's strokes by how hard they are: of all limbs, and of each."""
+    struck: dict[tuple[str, Limb | None], list[tuple[int, Hit]]] = defaultdict(list)
     for i, due in enumerate(of.dues):
         if i in of.met:
             # Of what two limbs strike at once on one pad, one velocity is heard: the hardest.
-            struck[due.pad].append((i, max(due.hits, key=lambda hit: _HARDER.index(hit.strength))))
-    for pad, some in struck.items():
-        yield PadFigures(pad, _levels(of, some))
+            hit = max(due.hits, key=lambda hit: _HARDER.index(hit.strength))
+            struck[hit.voice, None].append((i, hit))
+            struck[hit.voice, hit.limb].append((i, hit))
+    for (voice, limb), some in struck.items():
+        yield LoudnessFigures(voice, limb, _levels(of, some))
 
 
 def thirds(of: Pairing) -> tuple[float, float] | None:
@@ -135,21 +135,21 @@ def _rate(points: Sequence[tuple[float, float]]) -> float | None:
     return fsum((x - across) * (y - up) for x, y in points) / below if below else None
 
 
-def counts(of: Pairing, extras: Sequence[Extra]) -> Iterator[CountFigures]:
+def counts(of: Pairing) -> Iterator[CountFigures]:
     """Each place of the bar, in order."""
     meter, step = of.exercise.meter, of.exercise.step
     at = _by_place(of.dues)
-    added = _extras_at(of, extras)
+    extra, added = _besides_at(of, of.extras), _besides_at(of, of.added)
     for place in sorted(at):
         some = at[place]
         hit = [i for i in some if i in of.met]
         missed: dict[Limb, int] = defaultdict(int)
         for i in some:
-            if i not in of.met:
+            if i not in of.offs:
                 missed[_limb_of(of.dues[i].hit)] += 1
         yield CountFigures(
             place_name(meter, step, place),
-            Tally(len(some), len(hit), added.get(place, 0)),
+            tally(of, some, extra.get(place, 0), added.get(place, 0)),
             timing([of.offs[i] for i in hit], of.step_ms),
             max(missed, key=lambda limb: missed[limb], default=None),
         )
@@ -168,39 +168,47 @@ def _by_place(dues: Sequence[Due]) -> dict[Fraction, list[int]]:
     return found
 
 
-def _extras_at(of: Pairing, extras: Sequence[Extra]) -> dict[Fraction, int]:
-    """At which of the bar's places extra strokes lie nearest."""
+def _besides_at(of: Pairing, strokes: Sequence[Heard]) -> dict[Fraction, int]:
+    """At which of the bar's places strokes lie nearest that were not due."""
     nearest_dues: list[Due] = []
     times = of.when[: len(of.dues)]
-    for each in extras:
-        assert each.time is not None
-        i = bisect_left(times, each.time)
-        if i == len(times) or (i and each.time - times[i - 1] <= times[i] - each.time):
+    for stroke in strokes:
+        i = bisect_left(times, stroke.time)
+        if i == len(times) or (i and stroke.time - times[i - 1] <= times[i] - stroke.time):
             i -= 1
         if i >= 0:
             nearest_dues.append(of.dues[i])
     return {place: len(some) for place, some in _by_place(nearest_dues).items()}
 
 
-def rounds(of: Pairing, extras: Sequence[Extra]) -> Iterator[RoundFigures]:
+def rounds(of: Pairing) -> Iterator[RoundFigures]:
     """Each time round, in order."""
     at: dict[int, list[int]] = defaultdict(list)
     for i, due in enumerate(of.dues):
         at[due.round].append(i)
-    line, times = of.placed.line, sorted(each.time or 0.0 for each in extras)
+    line = of.placed.line
     for number, some in at.items():
         hit = [i for i in some if i in of.met]
         first, last = of.dues[some[0]].time, of.dues[some[-1]].time
         begin, end = line.at(first), line.at(last)
         window = of.placed.window
-        extra = bisect_right(times, end + window) - bisect_left(times, begin - window)
+        besides = (_between(some, begin - window, end + window) for some in (of.extras, of.added))
         rate = (end - begin) / (last - first) if last > first else of.stretch
         yield RoundFigures(
             number,
-            Tally(len(some), len(hit), extra),
+            tally(of, some, *besides),
             timing([of.offs[i] for i in hit], of.step_ms),
             of.pulses_at(first) / rate,
         )
+
+
+def _between(strokes: Sequence[Heard], begin: float, end: float) -> int:
+    """How many strokes there are between two times of the take, both taken in."""
+    return bisect_right(strokes, end, key=_time) - bisect_left(strokes, begin, key=_time)
+
+
+def _time(stroke: Heard) -> float:
+    return stroke.time
 
 
 def together(of: Pairing) -> Iterator[TogetherFigures]:
@@ -262,24 +270,23 @@ def doubles(of: Pairing) -> Iterator[DoubleFigures]:
         yield DoubleFigures(hand, len(found), middle, deviation(found), mean(softer[hand]) or 1.0)
 
 
-def tempos(of: Pairing, extras: Sequence[Extra]) -> Iterator[TempoFigures]:
+def tempos(of: Pairing) -> Iterator[TempoFigures]:
     """Each tempo of an exercise that gets faster or slower; nothing of a steady one."""
     changes = of.exercise.tempo.changes
     if len(changes) == 1:
         return
     starts = [float(of.exercise.tempo.seconds(Fraction(0), at)) for at, _ in changes]
     times = [due.time for due in of.dues]
-    came = sorted(each.time for each in extras if each.time)
     for (start, end), (_, pulses) in zip(pairwise([*starts, float("inf")]), changes, strict=True):
         some = range(bisect_left(times, start), bisect_left(times, end))
         hit = [i for i in some if i in of.met]
         step_ms = 1000 * float(of.exercise.step) * 60 / float(pulses * of.exercise.tempo.pulse)
         begins, ends = of.placed.line.at(start), of.placed.line.at(min(end, 1e9))
-        added = bisect_left(came, ends) - bisect_left(came, begins)
+        besides = (_between(some, begins, ends) for some in (of.extras, of.added))
         if some:
             yield TempoFigures(
                 float(pulses),
-                Tally(len(some), len(hit), added),
+                tally(of, some, *besides),
                 timing([of.offs[i] for i in hit], step_ms),
             )
 

@@ -3,7 +3,7 @@
 Nothing is told by colour alone: a good take is a filled mark, any other a hollow one.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from string import ascii_lowercase
 from textwrap import wrap
@@ -12,7 +12,7 @@ from typing import Any
 from midiforge.drill.drill import Practice
 from midiforge.frozen import frozen
 from midiforge.hear.figures import of_step
-from midiforge.practice.entry import Entry
+from midiforge.practice.entry import Entry, is_by
 from midiforge.practice.good import is_good
 from midiforge.practice.log import plain_entry
 
@@ -31,12 +31,13 @@ _GOOD, _OTHER = "●", "○"
 # For terminals that have no such letters.
 _PLAIN = str.maketrans(f"{_BARS}{_GOOD}{_OTHER}│└─", "12345678*o|+-")
 
+_COLUMN, _ROOM = 26, 30  # of a player, and for the exercise, where they stand side by side
 _HEADS = f"{'takes':>5}  {'last':10}  {'tempo':>6}  {'clean':>5}  {'steady':>7}  {'good at':>7}  "
 
 
 @frozen
 class Course:
-    """The takes of one exercise, the oldest first; at least one."""
+    """One player's takes of one exercise, the oldest first; at least one."""
 
     key: str
     entries: tuple[Entry, ...]
@@ -44,6 +45,10 @@ class Course:
     @property
     def last(self) -> Entry:
         return self.entries[-1]
+
+    @property
+    def player(self) -> str:
+        return self.entries[0].player
 
     @property
     def title(self) -> str:
@@ -62,20 +67,38 @@ class Course:
 
 
 def courses(entries: Iterable[Entry]) -> list[Course]:
-    """Entries by exercise, those played last first."""
-    found: dict[str, list[Entry]] = {}
+    """Entries by player and exercise, those played last first."""
+    found: dict[tuple[str, str], list[Entry]] = {}
     for entry in sorted(entries, key=lambda entry: entry.when):
-        found.setdefault(entry.key, []).append(entry)
-    made = [Course(key, tuple(some)) for key, some in found.items()]
+        found.setdefault((entry.player.casefold(), entry.key), []).append(entry)
+    made = [Course(key, tuple(some)) for (_, key), some in found.items()]
     return sorted(made, key=lambda course: course.last.when, reverse=True)
 
 
+def by_player(found: Iterable[Course]) -> dict[str, list[Course]]:
+    """Courses by who played, the usual player first, the others by name."""
+    known: dict[str, list[Course]] = {}
+    for course in found:
+        known.setdefault(course.player.casefold(), []).append(course)
+    return {player_said(some[0].player): some for _, some in sorted(known.items())}
+
+
+def player_said(player: str) -> str:
+    """A player's name, or what the usual one is called."""
+    return player or "the usual player"
+
+
 def chosen(
-    entries: Iterable[Entry], drill: str = "", exercise: str = "", since: date | None = None
+    entries: Iterable[Entry],
+    drill: str = "",
+    exercise: str = "",
+    since: date | None = None,
+    players: Sequence[str] | None = None,
 ) -> list[Entry]:
     """Entries whose drill and exercise have these words in their titles, from a day on.
 
     exercise: or its number in the drill, "3" for all its tempos, "03b" as good as "3b".
+    players: who played, "" for the usual one; None for all.
     """
     return [
         each
@@ -83,6 +106,7 @@ def chosen(
         if drill.casefold() in each.drill.casefold()
         and (exercise.casefold() in each.exercise.casefold() or _is_number(exercise, each.number))
         and (since is None or each.day >= since)
+        and (not players or any(is_by(each, player) for player in players))
     ]
 
 
@@ -96,6 +120,7 @@ def plain_course(course: Course) -> dict[str, Any]:
     return {
         "key": course.key,
         "drill": course.last.drill,
+        "player": course.player,
         "exercise": course.title,
         "good_at": course.fastest_good(),
         "takes": [plain_entry(each) for each in course.entries],
@@ -108,11 +133,56 @@ def plain_course(course: Course) -> dict[str, Any]:
 def course_lines(found: Sequence[Course], width: int, plain: bool = False) -> Iterator[Spans]:
     """The table of all courses and a chart of each that has more than one take.
 
+    Several players come apart, one after the other, and then, where they have an exercise in
+    common, side by side.
+
     plain: with letters of ASCII only.
     """
     width = min(width, _WIDEST)
-    for spans in _lines(found, width):
+    for spans in _apart(by_player(found), width):
         yield [(text.translate(_PLAIN), style) for text, style in spans] if plain else spans
+
+
+def _apart(players: Mapping[str, Sequence[Course]], width: int) -> Iterator[Spans]:
+    for number, (name, some) in enumerate(players.items()):
+        if number:
+            yield []
+        if len(players) > 1 or some[0].player:
+            yield [(f"{name[:1].upper()}{name[1:]}", "title")]
+        yield from _lines(some, width)
+    yield from _side_by_side(players, width)
+
+
+def _side_by_side(players: Mapping[str, Sequence[Course]], width: int) -> Iterator[Spans]:
+    """What several have played, each player a column: the fastest good tempo, and the last take."""
+    known = {name: {each.key: each for each in some} for name, some in players.items()}
+    shared = [
+        next(some[key] for some in known.values() if key in some)
+        for key in dict.fromkeys(key for some in known.values() for key in some)
+        if sum(key in some for some in known.values()) > 1
+    ]
+    if not shared:
+        return
+    names = [*known][: max((width - _ROOM) // _COLUMN, 2)]
+    yield []
+    yield [("Side by side: good at, and the last take's tempo, clean and steady", "title")]
+    head = "".join(f"{name[: _COLUMN - 2]:{_COLUMN}}" for name in names)
+    yield [(f"{head}exercise", "label")]
+    for course in shared:
+        figures = "".join(f"{_in_short(known[name].get(course.key)):{_COLUMN}}" for name in names)
+        room = max(width - len(figures), _ROOM)
+        for number, text in enumerate(wrap(course.numbered, room) or [""]):
+            yield [(" " * len(figures) if number else figures, ""), (text, "")]
+    if len(names) < len(known):
+        yield [(f"{len(known) - len(names)} more: name those to compare with --player", "faint")]
+
+
+def _in_short(course: Course | None) -> str:
+    if course is None:
+        return "-"
+    last, good = course.last, course.fastest_good()
+    tempo = "-" if good is None else f"{good:g}"
+    return f"{tempo:>5}  {last.tempo:g} {last.clean:.0%} {of_step(last.deviation_percent)}"
 
 
 def _lines(found: Sequence[Course], width: int) -> Iterator[Spans]:
@@ -124,8 +194,8 @@ def _lines(found: Sequence[Course], width: int) -> Iterator[Spans]:
     if charted:
         yield []
         said = (
-            f"{_GOOD} a good take ({USUAL.clean:.0%} clean, at most {USUAL.steady:g}% of a grid "
-            f"step unsteady), {_OTHER} any other. "
+            f"{_GOOD} a good take (each limb {USUAL.clean:.0%} clean, at most {USUAL.steady:g}% of "
+            f"a grid step unsteady, in its place; tempo kept, accents clear), {_OTHER} any other. "
         )
         if len(charted) > MOST_CHARTS:
             said += f"{len(charted) - MOST_CHARTS} more charts: name one exercise to see it."

@@ -55,7 +55,7 @@ class Entry:
     first_third, last_third: the tempo of the first third of the take, and of the last.
     own_ms: how far the whole lies from the click, the delay taken off; None where the delay is
         not known.
-    accent_ratio, accent_overlap: as in `hear.figures.Levels`, of the pad where accents stand out
+    accent_ratio, accent_overlap: as in `hear.figures.Levels`, of the voice where accents stand out
         least, all limbs together. ghost_ratio: of ghost notes to other strokes, where they stand
         back least. Each is None where the exercise has none, or nothing beside them.
     even_velocity: whether accents or ghost notes were asked for and every stroke came with one
@@ -110,6 +110,11 @@ class Entry:
     def day(self) -> date:
         """The day it was played, where the player is."""
         return self.when.astimezone().date()
+
+
+def is_by(entry: Entry, player: str) -> bool:
+    """Whether somebody played it; "" is the usual player."""
+    return entry.player.casefold() == " ".join(player.split()).casefold()
 
 
 def take_of(content: bytes) -> str:

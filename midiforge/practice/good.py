@@ -5,7 +5,7 @@
     strokes   has too few strokes right, of all or of one limb
     tempo     ends faster or slower than it began
     place     has a limb ahead of or behind the others, or all of it beside the click
-    together  has two limbs that are due together now one, now the other first
+    together  has two limbs apart where they are due together
     steady    has a limb that is uneven
     accents   has accents that do not stand out, from the same limb or the other hand
     ghosts    has ghost notes as strong as other strokes
@@ -15,7 +15,8 @@ which is asked for in per cent of a grid step, so that it is that of the tempo p
 with their sources, are in `hear.limits`. What the log does not know of a take is no lack of it.
 """
 
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from math import sqrt
 from statistics import median
 
@@ -27,10 +28,10 @@ from midiforge.hear.limits import (
     FEWEST_STROKES,
     GHOST_RATIO,
     LEAST_TIMES,
-    LOOSE_GAP_MS,
     NOTICED,
     OFF_THE_CLICK_MS,
     OVERLAP,
+    PEDAL_MS,
     STEADY_MS,
     TOGETHER_MS,
 )
@@ -39,6 +40,17 @@ from midiforge.practice.entry import Entry, LimbEntry
 from midiforge.printable import many
 
 LEAST_BARS, MOST_BARS = 4, 8  # that a take must have; common practice
+# What a lack is of, behind whose it is.
+_SUBJECTS = {
+    "bars": "too short to judge",
+    "strokes": "strokes missed or too many",
+    "tempo": "a tempo that changes",
+    "place": "ahead or behind",
+    "together": "limbs that are not together",
+    "steady": "uneven",
+    "accents": "accents that do not stand out",
+    "ghosts": "ghost notes too loud",
+}
 ONE_SLIP = 1  # wrong stroke of a limb that a take may have, whatever its share; ours
 
 
@@ -67,7 +79,7 @@ def lacks(entry: Entry, settings: Practice) -> tuple[Lack, ...]:
         *_strokes(entry, settings),
         *_tempo(entry),
         *_place(entry),
-        *_together(entry, settings),
+        *_together(entry),
         *_steady(entry, settings),
         *_accents(entry),
         *_ghosts(entry),
@@ -105,6 +117,19 @@ def verdict(entry: Entry, settings: Practice) -> str:
     beside = not_judged(entry)
     said = f"Good for this exercise: {', '.join(_praise(entry))}"
     return f"{said}; {beside}." if beside else f"{said}."
+
+
+def most_often(lacks: Iterable[Lack], takes: int) -> str:
+    """What came up most often in several takes, and how often; "" for nothing that came twice.
+
+    takes: how many there were.
+    """
+    counted = Counter((lack.what, lack.limb) for lack in lacks)
+    [((what, limb), times)] = counted.most_common(1) or [(("", None), 0)]
+    if times < 2:
+        return ""
+    who = f"{limb.title}, " if limb else ""
+    return f"What came up most: {who}{_SUBJECTS[what]}, in {times} of {many(takes, 'take')}."
 
 
 def _praise(entry: Entry) -> Iterator[str]:
@@ -170,8 +195,13 @@ def _place(entry: Entry) -> Iterator[Lack]:
         said = f"{_apart(own)} the click, less than {OFF_THE_CLICK_MS:.0f} ms is wanted"
         yield Lack("place", None, said)
     for limb, off in _beside(entry.limbs).items():
-        said = f"{limb.title} {_apart(off)} the rest, less than {TOGETHER_MS:.0f} ms is wanted"
+        said = f"{limb.title} {_apart(off)} the rest, less than {_near(limb):.0f} ms is wanted"
         yield Lack("place", limb, said)
+
+
+def _near(*limbs: Limb) -> float:
+    """From how many ms on limbs are not together."""
+    return PEDAL_MS if Limb.LEFT_FOOT in limbs else TOGETHER_MS
 
 
 def _beside(limbs: Sequence[LimbEntry]) -> dict[Limb, float]:
@@ -187,31 +217,33 @@ def _beside(limbs: Sequence[LimbEntry]) -> dict[Limb, float]:
         for each in left:
             others = [other.mean_ms or 0.0 for other in left if other is not each]
             offs[each.limb] = (each.mean_ms or 0.0) - median(others)
-        worst = max(left, key=lambda each: (abs(offs[each.limb]), abs(each.mean_ms or 0.0)))
+        worst = max(
+            left,
+            key=lambda each: (abs(offs[each.limb]) / _near(each.limb), abs(each.mean_ms or 0.0)),
+        )
         off = offs[worst.limb]
         error = (worst.deviation_ms or 0.0) / sqrt(worst.hit)
         # No accident: twice its standard error, the usual measure.
-        if abs(off) < max(TOGETHER_MS, 2 * error):
+        if abs(off) < max(_near(worst.limb), 2 * error):
             break
         beside[worst.limb] = off
         left.remove(worst)
     return beside
 
 
-def _together(entry: Entry, settings: Practice) -> Iterator[Lack]:
-    """What is not one limb's place, nor its steadiness."""
-    blamed = {*_beside(entry.limbs), *(each.limb for each in _uneven(entry, settings))}
+def _together(entry: Entry) -> Iterator[Lack]:
+    """What is not one limb's place everywhere, but that of two on the counts that they share."""
+    blamed = {*_beside(entry.limbs)}
     for each in entry.meetings:
-        if each.times < LEAST_TIMES or blamed & {*each.limbs}:
-            continue
-        pair = f"{each.limbs[0].title} and {each.limbs[1].title}"
+        near = _near(*each.limbs)
+        # No accident: twice its standard error, as above.
         sure = abs(each.gap_ms) >= 2 * each.deviation_ms / sqrt(each.times)
-        if sure and abs(each.gap_ms) >= TOGETHER_MS:
-            said = f"{abs(each.gap_ms):.0f} ms apart, less than {TOGETHER_MS:.0f} ms is wanted"
-            yield Lack("together", None, f"{pair} {said}")
-        elif each.deviation_ms >= LOOSE_GAP_MS:
-            said = f"land {each.deviation_ms:.0f} ms to either side of each other"
-            yield Lack("together", None, f"{pair} {said}, {LOOSE_GAP_MS:.0f} ms is too loose")
+        if each.times < LEAST_TIMES or blamed & {*each.limbs} or not sure:
+            continue
+        if abs(each.gap_ms) >= near:
+            one, other = each.limbs
+            said = f"{abs(each.gap_ms):.0f} ms apart, less than {near:.0f} ms is wanted"
+            yield Lack("together", None, f"{one.title} and {other.title} {said}")
 
 
 def _steady(entry: Entry, settings: Practice) -> Iterator[Lack]:

@@ -196,7 +196,12 @@ def with_take(entries: Iterable[Entry], entry: Entry) -> list[Entry]:
     kept = []
     for each in entries:
         if entry.take and (each.take, each.key) == (entry.take, entry.key):
-            entry = replace(entry, when=each.when, note=entry.note or each.note)
+            entry = replace(
+                entry,
+                when=each.when,
+                note=entry.note or each.note,
+                player=entry.player or each.player,
+            )
         else:
             kept.append(each)
     return [*kept, entry]
@@ -220,11 +225,13 @@ class Log:
         self.unread: list[int] = []
         self.damaged = False
 
-    def add(self, entry: Entry) -> bool:
-        """Adds an entry; gives whether it took the place of one.
+    def add(self, *entries: Entry, keeps_day: bool = True) -> int:
+        """Adds entries, all or none; gives how many took the place of one.
 
         A take that is reviewed again stays one entry: the new figures replace the old, while the
-        day of the first review stays, and its note if there is no new one.
+        player and the note stay if there is no new one, and the day of the first review.
+
+        keeps_day: or not, as where the player says when it was.
         """
         with self._errors():
             self._make_folder()
@@ -235,22 +242,26 @@ class Log:
                     self._keep_copy(database, anyway=version < VERSION)
                 _migrate(database)
                 with _transaction(database):
-                    row = _row(entry)
-                    before = None
-                    if entry.take:
-                        before = database.execute(
-                            'SELECT id, "when", note FROM review WHERE take = ? AND "key" = ?',
-                            (row["take"], row["key"]),
-                        ).fetchone()
-                    if before:
-                        row["when"] = before[1]
-                        row["note"] = row["note"] or before[2]
-                        database.execute("DELETE FROM review WHERE id = ?", before[:1])
-                    marks = ", ".join("?" * len(_COLUMNS))
-                    database.execute(
-                        f"INSERT INTO review ({_NAMED}) VALUES ({marks})",
-                        [row[name] for name in _COLUMNS],
-                    )
+                    return sum(self._put(database, entry, keeps_day) for entry in entries)
+
+    def _put(self, database: sqlite3.Connection, entry: Entry, keeps_day: bool) -> bool:
+        """Whether it took the place of one."""
+        row = _row(entry)
+        before = None
+        if entry.take:
+            before = database.execute(
+                'SELECT id, "when", note, player FROM review WHERE take = ? AND "key" = ?',
+                (row["take"], row["key"]),
+            ).fetchone()
+        if before:
+            number, when, note, player = before
+            row["when"] = when if keeps_day else row["when"]
+            row["note"], row["player"] = row["note"] or note, row["player"] or player
+            database.execute("DELETE FROM review WHERE id = ?", (number,))
+        marks = ", ".join("?" * len(_COLUMNS))
+        database.execute(
+            f"INSERT INTO review ({_NAMED}) VALUES ({marks})", [row[name] for name in _COLUMNS]
+        )
         return before is not None
 
     def _keep_copy(self, database: sqlite3.Connection, anyway: bool) -> None:
@@ -334,13 +345,14 @@ class Log:
         """Adds the entries of another log that this one lacks; gives how many. A review of the
         same take and exercise, or of the same moment, is the same entry."""
         known = {each for entry in self.entries() for each in _same(entry)}
-        added = 0
+        new = []
         for entry in others:
             if known.isdisjoint(_same(entry)):
-                self.add(entry)
+                new.append(entry)
                 known |= set(_same(entry))
-                added += 1
-        return added
+        if new:
+            self.add(*new)
+        return len(new)
 
     # Opening
 

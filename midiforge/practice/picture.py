@@ -56,7 +56,8 @@ def _panel(course: Course, number: int, settings: Practice) -> Iterator[Svg]:
         return lower - (lower - upper) * ((tempo - low) / (high - low) if high > low else 0.5)
 
     yield _text(_MARGIN + 4, top + 18, shortened(course.title), "t")
-    yield _text(_END, top + 18, shortened(course.last.drill), anchor="end")
+    where = ", ".join(filter(None, (course.player, course.last.drill)))
+    yield _text(_END, top + 18, shortened(where), anchor="end")
     for tempo in dict.fromkeys((high, low)):
         yield from _level(y(tempo), f"{tempo:g}")
     if len(entries) > 1:
@@ -79,10 +80,10 @@ def _panel(course: Course, number: int, settings: Practice) -> Iterator[Svg]:
 def _legend(y: float, settings: Practice) -> Iterator[Svg]:
     """What the marks mean; the thresholds are those of the settings."""
     yield _dot("g", _MARGIN + 10, y - 4)
-    said = f"good: {settings.clean:.0%} clean, at most {settings.steady:g}% unsteady"
+    said = f"good: each limb {settings.clean:.0%} clean, at most {settings.steady:g}% unsteady"
     yield _text(_MARGIN + 20, y, said)
-    yield _dot("o", _MARGIN + 300, y - 4)
-    yield _text(_MARGIN + 310, y, "any other")
+    yield _dot("o", _MARGIN + 370, y - 4)
+    yield _text(_MARGIN + 380, y, "any other")
     said = "line: bpm; bars: unsteady, in % of a grid step; dashed: up to here it is steady"
     yield _text(_MARGIN + 4, y + 18, said)
 

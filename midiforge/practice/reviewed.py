@@ -1,36 +1,49 @@
 """A review as an entry of the log."""
 
-import time
-from datetime import UTC, datetime
+import re
+from collections.abc import Iterable
+from contextlib import suppress
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
 
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import is_file, read_file, reason
-from midiforge.hear.figures import LimbFigures, meetings
+from midiforge.frozen import frozen
+from midiforge.hear.figures import Levels, LimbFigures, meetings
 from midiforge.hear.limits import LEAST_TIMES
 from midiforge.hear.review import Review
 from midiforge.midi.reading import LARGEST, MidiSource, file_name
+from midiforge.model.hit import Limb
 from midiforge.practice.entry import Entry, LimbEntry, key_of, take_of
 from midiforge.practice.standing import kind_of
 
+# 2026-03-31, 20260331, 2026_03_31 and a time behind it, 18-05 or 180512.
+_IN_A_NAME = re.compile(
+    r"(?<!\d)(20\d\d)[-_.]?(\d\d)[-_.]?(\d\d)"
+    r"(?:[-_.T ]+(\d\d)[-_.h:]?(\d\d)(?:[-_.:]?(\d\d))?)?(?!\d)"
+)
+
 
 def entry_of(
-    review: Review, drill: str, take: MidiSource, note: str = "", player: str = ""
+    review: Review,
+    drill: str,
+    content: bytes = b"",
+    note: str = "",
+    player: str = "",
+    day: date | None = None,
 ) -> Entry:
     """What the log keeps of a review.
 
-    drill: its title. take: the file that was reviewed; when it was last written is when it was
-        played. One that is in memory alone was played now. note: what the player says of it.
-    player: who played; "" is the usual one.
-    Raises MidiforgeError if that file cannot be read.
+    drill: its title. content: the file that was reviewed, as bytes; none if that is not known. day:
+    when it was played, if the player says so. note: what the player says of it. player: who played;
+    "" is the usual one.
     """
-    content, played = _content(take)
     exercise = review.exercise
     stage, sticking, placement_name = kind_of(exercise.stage, exercise.variant)
     steady = exercise.tempo.is_steady
     return Entry(
-        when=datetime.fromtimestamp(played, UTC),
+        when=when_played(review.source, review.played, day).when,
         drill=drill,
         exercise=exercise.title,
         key=key_of(exercise),
@@ -50,19 +63,82 @@ def entry_of(
         drift_ms_per_bar=review.drift_ms_per_bar,
         bars=review.bars,
         seconds=review.seconds,
-        source=Path(file_name(take)).name,
-        take=take_of(content),
+        source=Path(review.source).name,
+        take=take_of(content) if content else "",
         note=note.strip(),
-        player=player.strip(),
+        player=" ".join(player.split()),
         asked=float(exercise.tempo.last),
         comes_round=exercise.returns_after_bars,
         first_third=review.thirds[0] if review.thirds else None,
         last_third=review.thirds[1] if review.thirds else None,
         own_ms=_own_ms(review),
         **_loudness(review),
-        limbs=tuple(_limb_entry(each, not _has_one_velocity(review)) for each in review.limbs),
+        limbs=tuple(_limb_entry(review, each) for each in review.limbs),
         meetings=meetings(review.together),
     )
+
+
+@frozen
+class Played:
+    """When a take was played, and who says so: "you", "the take", "its name", or "" for nobody, so
+    that it is taken to be of now."""
+
+    when: datetime
+    by: str
+
+
+def when_played(source: str, marked: datetime | None, day: date | None = None) -> Played:
+    """When a take was played: as the player says, as `play --record` has marked in it, as its name
+    says; else now. When a file was written says nothing: it is copied, unpacked and mailed.
+
+    source: the name of its file. day: what the player says.
+    """
+    now = datetime.now().astimezone()
+    if day is not None:
+        return Played(_within(day, now), "you")
+    if marked is not None and marked <= now:
+        return Played(marked, "the take")
+    for year, month, of_month, hour, minute, second in _IN_A_NAME.findall(Path(source).stem):
+        with suppress(ValueError):
+            named = date(int(year), int(month), int(of_month))
+            if named > now.date():
+                continue
+            when = _within(named, now)
+            if hour and minute:
+                at = time(int(hour), int(minute), int(second or 0))
+                when = min(datetime.combine(named, at).astimezone(UTC), now.astimezone(UTC))
+            return Played(when, "its name")
+    return Played(now.astimezone(UTC), "")
+
+
+def _within(day: date, now: datetime) -> datetime:
+    """That day at the time of now, so that takes stay in the order in which they are reviewed."""
+    return datetime.combine(day, now.time()).astimezone(UTC)
+
+
+def takes_in(named: Iterable[Path]) -> list[Path]:
+    """The files that are named, and the MIDI files in folders that are, in order of their names,
+    "take-2" before "take-10".
+
+    Raises MidiforgeError for a folder that cannot be read, or has none in it.
+    """
+    found: list[Path] = []
+    for path in named:
+        if not path.is_dir():
+            found.append(path)
+            continue
+        try:
+            inside = [each for each in path.iterdir() if each.suffix.lower() in (".mid", ".midi")]
+        except OSError as error:
+            raise MidiforgeError(f"cannot be read: {reason(error)}", str(path)) from None
+        if not inside:
+            raise MidiforgeError("there is no MIDI file in it", str(path), hint="a folder of takes")
+        found += sorted(inside, key=lambda each: _in_order(each.name))
+    return [*dict.fromkeys(found)]
+
+
+def _in_order(name: str) -> list[tuple[int, str]]:
+    return [(int(part), "") if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", name)]
 
 
 def _own_ms(review: Review) -> float | None:
@@ -72,20 +148,13 @@ def _own_ms(review: Review) -> float | None:
 
 def _loudness(review: Review) -> dict[str, Any]:
     """The figures of an entry that velocities tell."""
-    levels = [each.levels for each in review.pads]
-    accents = [each for each in levels if min(each.times[:2]) >= LEAST_TIMES]
-    flattest = max(accents, key=lambda each: each.overlap or 0.0, default=None)
-    ghosts = [
-        each.ghost_ratio
-        for each in levels
-        if each.times[2] >= LEAST_TIMES and each.ghost_ratio is not None
-    ]
+    flattest, ghosts = _flattest(review), _strongest_ghosts(review)
     if _has_one_velocity(review):
-        return {"even_velocity": bool(accents or ghosts)}
+        return {"even_velocity": flattest is not None or ghosts is not None}
     return {
         "accent_ratio": flattest.ratio if flattest else None,
         "accent_overlap": flattest.overlap if flattest else None,
-        "ghost_ratio": max(ghosts, default=None),
+        "ghost_ratio": ghosts,
     }
 
 
@@ -93,10 +162,31 @@ def _has_one_velocity(review: Review) -> bool:
     return len({each.velocity for each in review.judged if each.kind == "hit"}) == 1
 
 
-def _limb_entry(limb: LimbFigures, told: bool) -> LimbEntry:
-    """What is kept of a limb. told: whether velocities say anything."""
-    tally, levels = limb.tally, limb.levels
-    told = told and min(levels.times[:2]) >= LEAST_TIMES
+def _flattest(review: Review, limb: Limb | None = None) -> Levels | None:
+    """The accents of all or of a limb that stand out least on their voice; None where none has
+    enough of them, and enough taps beside."""
+    some = [
+        each.levels
+        for each in review.loudness
+        if each.limb is limb and min(each.levels.times[:2]) >= LEAST_TIMES
+    ]
+    return max(some, key=lambda levels: levels.overlap or 0.0, default=None)
+
+
+def _strongest_ghosts(review: Review) -> float | None:
+    return max(
+        (
+            each.levels.ghost_ratio
+            for each in review.loudness
+            if each.levels.times[2] >= LEAST_TIMES and each.levels.ghost_ratio is not None
+        ),
+        default=None,
+    )
+
+
+def _limb_entry(review: Review, limb: LimbFigures) -> LimbEntry:
+    tally = limb.tally
+    levels = None if _has_one_velocity(review) else _flattest(review, limb.limb)
     return LimbEntry(
         limb.limb,
         tally.expected,
@@ -107,20 +197,16 @@ def _limb_entry(limb: LimbFigures, told: bool) -> LimbEntry:
         limb.timing.mean_ms,
         limb.timing.deviation_ms,
         limb.timing.deviation_percent,
-        levels.ratio if told else None,
-        levels.overlap if told else None,
+        levels.ratio if levels else None,
+        levels.overlap if levels else None,
     )
 
 
-def _content(take: MidiSource) -> tuple[bytes, float]:
-    """A take as bytes, and when it was written, in seconds since 1970."""
-    path = Path(file_name(take))
-    if not isinstance(take, (str, Path)) and not is_file(path):
+def content_of(take: MidiSource) -> bytes:
+    """A take's file as bytes; raises MidiforgeError if it cannot be read."""
+    source = file_name(take)
+    if not isinstance(take, (str, Path)) and not is_file(Path(source)):
         from midiforge.midi.mido_file import saved
 
-        return saved(take), time.time()
-    content = read_file(path, LARGEST)
-    try:
-        return content, path.stat().st_mtime
-    except OSError as error:
-        raise MidiforgeError(f"cannot be read: {reason(error)}", str(path)) from None
+        return saved(take)
+    return read_file(Path(source), LARGEST)

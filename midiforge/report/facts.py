@@ -25,10 +25,12 @@ STROKE_COLUMNS = (
 )  # fmt: skip
 
 
-def as_json(review: Review, known: Known = NOTHING, step: str = "") -> dict[str, Any]:
+def as_json(
+    review: Review, known: Known = NOTHING, step: str = "", verdict: str = ""
+) -> dict[str, Any]:
     """Everything in a review, of JSON's own kinds only.
 
-    step: what to do next, in words; "" if that is not known.
+    step: what to do next, in words; "" if that is not known. verdict: why it is good or not.
 
     `strokes` is a table, for it is long: `columns` names what stands in each of `rows`.
     """
@@ -37,12 +39,16 @@ def as_json(review: Review, known: Known = NOTHING, step: str = "") -> dict[str,
     first, points = advice(view, known)
     return {
         "sentence": first,
+        "verdict": verdict or None,
         "next": step or None,
         "points": points,
         "rules": [rule.name for rule, _ in found],
         "exercise": _exercise(review.exercise),
         "chosen": known.chosen,
         "likelier_kit": known.likelier_kit or None,
+        "as_likely": [
+            {"number": str(each.number.whole), "title": each.title} for each in known.unsure
+        ],
         "compared": [
             {"number": str(each.exercise.number), "title": each.exercise.title,
              "like_share": _number(each.like)}
@@ -166,8 +172,11 @@ def _tally(tally: Tally) -> dict[str, Any]:
     return {
         "expected": tally.expected,
         "hit": tally.hit,
+        "moved": tally.moved,
+        "pulled": tally.pulled,
         "missed": tally.missed,
         "extra": tally.extra,
+        "added": tally.added,
         "clean_share": _number(tally.clean),
     }
 

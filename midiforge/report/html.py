@@ -1,7 +1,7 @@
 """A review as one HTML page: the sentence, the figures, pictures; it loads nothing and runs no
 script, fits a telephone, and prints."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from pathlib import Path
 
@@ -12,7 +12,8 @@ from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
 from midiforge.printable import many, printable
 from midiforge.report import pictures, studies, words
-from midiforge.report.rules.counts import falling_apart
+from midiforge.report.rules.evenness import loose_counts
+from midiforge.report.rules.missing import often_missed
 from midiforge.report.sentence import advice
 from midiforge.report.view import LIMBS, Lane, View
 
@@ -23,42 +24,54 @@ _MOST_COLUMNS, _MOST_ROWS = 160, 40
 _MOST_SPELLED = 1000  # strokes at one place of which it is said how many are missed of how many
 
 
-def write_page(path: Path, review: Review, known: Known = NOTHING, step: str = "") -> None:
+def write_page(
+    path: Path, review: Review, known: Known = NOTHING, step: str = "", verdict: str = ""
+) -> None:
     """Writes the page, as a whole or not at all.
 
     Raises MidiforgeError where it cannot be written, or a file is there that is no review's page,
     or was changed since.
     """
-    _SEAL.write(path, page(review, known, step))
+    _SEAL.write(path, page(review, known, step, verdict))
 
 
-def page(review: Review, known: Known = NOTHING, step: str = "") -> str:
+def page(review: Review, known: Known = NOTHING, step: str = "", verdict: str = "") -> str:
     """The page as text.
 
     known: what is known besides the review. step: what to do next, in words; "" if that is not
-        known.
+        known. verdict: why the take counts as good for its exercise or not, likewise.
     """
     view = View(review)
     first, points = advice(view, known)
-    title = f"Review: {words.heading(review)}"
     parts = [
-        "<!DOCTYPE html>",
-        '<html lang="en"><head><meta charset="utf-8">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        _MARK,
-        f"<title>{_text(title)}</title>",
-        f"<style>{(_HERE / 'report.css').read_text(encoding='utf-8')}</style></head><body>",
         f"<header><p class=of>{_text(words.heading(review))}</p>",
         f"<p class=small>{_text(_about(review, known.chosen))}</p><h1>{_text(first)}</h1>",
     ]
+    if verdict:
+        parts.append(f"<p>{_text(verdict)}</p>")
     if step:
         parts.append(f"<p class=next><b>{words.NEXT}:</b> {_text(step)}</p>")
     if points:
         parts.append(f"<ul class=points>{_items(points)}</ul>")
     parts += ["</header><main>", *_figures(view), *_places(view), *_limbs(view), *_course(view)]
     parts += [*_tempos(view), *_together(view), *_doubles(view), *_levels(view)]
-    parts += [*_besides(view), *_notes(view), "</main></body></html>"]
-    return "\n".join(parts) + "\n"
+    parts += [*_besides(view), *_notes(view), "</main>"]
+    return body(f"Review: {words.heading(review)}", parts)
+
+
+def body(title: str, parts: Iterable[str]) -> str:
+    """A page with what it consists of, in the style of reviews."""
+    lines = [
+        "<!DOCTYPE html>",
+        '<html lang="en"><head><meta charset="utf-8">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        _MARK,
+        f"<title>{_text(title)}</title>",
+        f"<style>{(_HERE / 'report.css').read_text(encoding='utf-8')}</style></head><body>",
+        *parts,
+        "</body></html>",
+    ]
+    return "\n".join(lines) + "\n"
 
 
 def _about(review: Review, chosen: str) -> str:
@@ -128,7 +141,7 @@ def _places(view: View) -> Iterator[str]:
             f"<td class=gone>{gone}</tr>"
         )
     yield "</tbody></table></figure>"
-    apart = falling_apart(view)
+    apart = [*often_missed(view), *loose_counts(view)]
     if apart:
         yield f"<p>Falling apart: {_text('; '.join(apart[:4]))}.</p>"
     yield "</section>"
@@ -177,7 +190,8 @@ def _limbs(view: View) -> Iterator[str]:
         )
     yield (
         "</tbody></table></figure><div class=wide><table><thead><tr><th scope=col>limb"
-        "<th scope=col>played<th scope=col>missed<th scope=col>extra<th scope=col>steady to"
+        "<th scope=col>played<th scope=col>missed<th scope=col>extra"
+        "<th scope=col>steady to"
         "<th scope=col>of a step</tr></thead><tbody>"
     )
     for each in review.limbs:
@@ -188,12 +202,26 @@ def _limbs(view: View) -> Iterator[str]:
             f"{_spread_cells(each.timing)}</tr>"
         )
     yield "</tbody></table></div>"
+    yield from _other_kinds(view)
     if view.uncertain:
         yield (
             "<p class=small>* By the sticking: MIDI does not tell these hands apart, and extra "
             "strokes there are nobody's.</p>"
         )
     yield "</section>"
+
+
+def _other_kinds(view: View) -> Iterator[str]:
+    """What was moved, pulled and added, limb by limb, where anything was."""
+    kinds = view.other_kinds
+    if not kinds:
+        return
+    heads = "".join(f"<th scope=col>{kind}" for kind in kinds)
+    yield f"<table><thead><tr><th scope=col>limb{heads}</tr></thead><tbody>"
+    for limb in view.review.limbs:
+        cells = "".join(f"<td>{getattr(limb.tally, kind):,}" for kind in kinds)
+        yield f"<tr><th scope=row>{limb.limb.title}{_star(limb.limb in view.uncertain)}{cells}</tr>"
+    yield f"</tbody></table><p class=small>{words.OTHER_KINDS}</p>"
 
 
 def _star(uncertain: bool) -> str:

@@ -1,9 +1,11 @@
 """What a player should do next, in one sentence, and up to five more.
 
-RULES is the whole of it: the first rule that has something to say gives the sentence, the next
-ones the points. The order is that of teaching: the right exercise, then all strokes there, then
-nothing besides, then together, in time, with accents, even, steady. No rule names a tempo to go on
-at: that depends on the takes before, and `midiforge.practice` says it.
+RULES is the whole of it. The first rules say whether the take can be judged as this exercise at
+all, and the first of them that speaks is the only one. All others are asked; what explains most
+gives the sentence: what is farthest over its limit, where strokes weigh more than time and time
+more than sound, as in teaching. One cause, one sentence: what only tells again, of mostly the same
+faults, what a weightier finding has told is left out. No rule names a tempo to go on at: that
+depends on the takes before, and `midiforge.practice` says it.
 """
 
 from collections.abc import Callable
@@ -12,17 +14,20 @@ from midiforge.frozen import frozen
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
 from midiforge.printable import many
-from midiforge.report.rules.besides import extras
-from midiforge.report.rules.case import Case
-from midiforge.report.rules.counts import count_falls_apart
-from midiforge.report.rules.evenness import doubles, unsteady
-from midiforge.report.rules.hands import hands_unequal
-from midiforge.report.rules.loudness import accents, ghosts
-from midiforge.report.rules.misses import limb_drops_out, lost, strokes_missing
-from midiforge.report.rules.pace import off_the_click, pace
-from midiforge.report.rules.ramp import tempo
-from midiforge.report.rules.right import other_exercise, other_kit, short
-from midiforge.report.rules.together import apart
+from midiforge.report.rules.besides import added, extras, free, moved, pulled, triggers
+from midiforge.report.rules.case import Case, Fault, Finding
+from midiforge.report.rules.evenness import doubles, loose_count, unsteady
+from midiforge.report.rules.loudness import accents, ghosts, hands_unequal
+from midiforge.report.rules.missing import (
+    count_falls_apart,
+    limb_drops_out,
+    lost,
+    silent,
+    strokes_missing,
+)
+from midiforge.report.rules.pace import off_the_click, pace, ramp
+from midiforge.report.rules.right import other_exercise, other_kit, short, unsure
+from midiforge.report.rules.together import apart, early_or_late, now_one_now_the_other
 from midiforge.report.view import View
 from midiforge.report.words import ms
 
@@ -33,13 +38,13 @@ MOST_POINTS = 5
 class Rule:
     """One thing there may be to say.
 
-    name: in a word. says: "" for nothing. is_all: where it speaks, nothing that comes after it is
-    of use.
+    name: in a word. says: None for nothing. is_first: it decides whether the take can be judged;
+    where it speaks, nothing else is of use.
     """
 
     name: str
-    says: Callable[[Case], str]
-    is_all: bool = False
+    says: Callable[[Case], Finding | None]
+    is_first: bool = False
 
 
 def sentences(review: Review, known: Known = NOTHING) -> list[str]:
@@ -54,47 +59,64 @@ def advice(view: View, known: Known = NOTHING) -> tuple[str, list[str]]:
     return first, [text for _, text in rest[:MOST_POINTS]]
 
 
-def said(view: View, known: Known = NOTHING) -> list[tuple["Rule", str]]:
-    """Every rule that has something to say, and what it says; one at least."""
+def said(view: View, known: Known = NOTHING) -> list[tuple[Rule, str]]:
+    """What there is to say, the weightiest first; one at least."""
     case = Case(view, known)
-    found: list[tuple[Rule, str]] = []
+    findings: list[tuple[Rule, Finding]] = []
     for rule in RULES:
-        text = rule.says(case) if not found or rule is not RULES[-1] else ""
-        if text:
-            found.append((rule, text))
-            if rule.is_all:
-                break
-    return found
+        finding = rule.says(case)
+        if finding and rule.is_first:
+            return [(rule, finding.text)]
+        if finding:
+            findings.append((rule, finding))
+    told: list[tuple[Rule, str]] = []
+    explained: set[Fault] = set()
+    for rule, finding in sorted(findings, key=lambda pair: -pair[1].weight):
+        new = finding.explains - explained
+        if 2 * len(new) >= len(finding.explains):
+            told.append((rule, finding.text))
+            explained |= finding.explains
+    return told or [(CLEAN, _clean(case).text)]
 
 
-def _clean(case: Case) -> str:
+def _clean(case: Case) -> Finding:
     review = case.review
     tally = review.tally
     spread = review.timing.deviation_ms
     steady = "" if spread is None else f", steady to {ms(spread)}"
     if tally.hit < tally.expected or tally.extra:
         extra = f" and {many(tally.extra, 'stroke')} too many" if tally.extra else ""
-        return f"Nearly clean: {tally.hit:,} of {tally.expected:,} strokes{extra}{steady}."
-    return f"Clean: all {many(tally.expected, 'stroke')}{steady}."
+        return Finding(f"Nearly clean: {tally.hit:,} of {tally.expected:,} strokes{extra}{steady}.")
+    return Finding(f"Clean: all {many(tally.expected, 'stroke')}{steady}.")
 
 
 RULES = (
     Rule("short", short, True),
     Rule("other kit", other_kit, True),
     Rule("other exercise", other_exercise, True),
+    Rule("unsure", unsure),
     Rule("lost", lost),
+    Rule("silent", silent),
+    Rule("free", free),
+    Rule("pulled", pulled),
     Rule("limb drops out", limb_drops_out),
-    Rule("tempo", tempo),
-    Rule("strokes missing", strokes_missing),
     Rule("count falls apart", count_falls_apart),
+    Rule("tempo", ramp),
+    Rule("strokes missing", strokes_missing),
     Rule("extras", extras),
+    Rule("moved", moved),
+    Rule("added", added),
+    Rule("triggers", triggers),
     Rule("apart", apart),
+    Rule("early or late", early_or_late),
+    Rule("now one, now the other", now_one_now_the_other),
     Rule("pace", pace),
     Rule("off the click", off_the_click),
     Rule("accents", accents),
     Rule("ghosts", ghosts),
     Rule("hands unequal", hands_unequal),
     Rule("doubles", doubles),
+    Rule("loose count", loose_count),
     Rule("unsteady", unsteady),
-    Rule("clean", _clean),
 )
+CLEAN = Rule("clean", _clean)

@@ -12,7 +12,8 @@ from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
 from midiforge.printable import many, print_line
 from midiforge.report import studies, words
-from midiforge.report.rules.counts import falling_apart
+from midiforge.report.rules.evenness import loose_counts
+from midiforge.report.rules.missing import often_missed
 from midiforge.report.sentence import advice
 from midiforge.report.view import Column, View
 
@@ -26,13 +27,20 @@ _MOST_ROWS = 64
 _BLOCKS, _PLAIN_BLOCKS = "▁▂▃▄▅▆▇█", ".:-=+*#@"
 
 
-def show_review(review: Review, console: "Console", known: Known = NOTHING, step: str = "") -> None:
+def show_review(
+    review: Review,
+    console: "Console",
+    known: Known = NOTHING,
+    step: str = "",
+    verdict: str = "",
+) -> None:
     """Prints a review, as wide as the console.
 
     known: what is known besides. step: what to do next, in words; "" if that is not known.
+    verdict: why the take counts as good for its exercise or not, likewise.
     """
     view = View(review)
-    _Page(view, console).show(*advice(view, known), known.chosen, step)
+    _Page(view, console).show(*advice(view, known), known.chosen, step, verdict)
 
 
 class _Page:
@@ -43,8 +51,11 @@ class _Page:
         self.width = max(min(console.width, WIDEST), 40)
         self.unicode = console.encoding.lower().startswith("utf")
 
-    def show(self, sentence: str, points: Sequence[str], chosen: str, step: str) -> None:
+    def show(
+        self, sentence: str, points: Sequence[str], chosen: str, step: str, verdict: str
+    ) -> None:
         self._lines([sentence], style="bold")
+        self._lines(filter(None, [verdict]))
         if step:
             self._lines([f"{words.NEXT}: {step}"])
         self._say()
@@ -59,6 +70,7 @@ class _Page:
         self._say()
         self._table(self._limbs())
         self._notes()
+        self._other_kinds()
         self._places()
         self._course()
         self._tempos()
@@ -169,6 +181,21 @@ class _Page:
             style="dim",
         )
 
+    def _other_kinds(self) -> None:
+        """What was neither as written nor wrong, limb by limb."""
+        kinds = self.view.other_kinds
+        if not kinds:
+            return
+        self._heading("Neither as written nor wrong")
+        table = self._new_table("", *kinds)
+        for each in self.review.limbs:
+            some = [getattr(each.tally, kind) for kind in kinds]
+            if any(some):
+                table.add_row(each.limb.title + ("" if each.certain else " *"), *map(str, some))
+        table.add_row("all", *(str(getattr(self.review.tally, kind)) for kind in kinds))
+        self._table(table)
+        self._lines([words.OTHER_KINDS], style="dim")
+
     def _places(self) -> None:
         """A line for each place in the bar and limb, with the spread of its strokes."""
         lanes = self.view.lanes
@@ -199,7 +226,7 @@ class _Page:
             ],
             "dim",
         )
-        apart = falling_apart(self.view)
+        apart = [*often_missed(self.view), *loose_counts(self.view)]
         if apart:
             self._lines([f"Falling apart: {'; '.join(apart[:3])}."])
 

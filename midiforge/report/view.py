@@ -1,6 +1,7 @@
 """A review's strokes, sorted for looking at: by place in the bar and limb, and along the take."""
 
 from bisect import bisect_right
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -21,8 +22,8 @@ LIMBS = (*HANDS, *FEET)
 class Lane:
     """The strokes of one limb at one place of the bar; of both hands where they strike one pad.
 
-    offs: ms from where they were due, in the order played; bars: the bar of each, from 1.
-    missed: the bars in which the stroke is missing.
+    offs: ms from where they were due, of strokes as written, in the order played; bars: the bar of
+    each, from 1. missed, moved, pulled: the bars in which the stroke is.
     """
 
     count: str
@@ -31,10 +32,13 @@ class Lane:
     offs: list[float] = field(default_factory=list)
     bars: list[int] = field(default_factory=list)
     missed: list[int] = field(default_factory=list)
+    moved: list[int] = field(default_factory=list)
+    pulled: list[int] = field(default_factory=list)
 
     @property
     def tally(self) -> Tally:
-        return Tally(len(self.offs) + len(self.missed), len(self.offs))
+        hit, moved, pulled = len(self.offs), len(self.moved), len(self.pulled)
+        return Tally(hit + moved + pulled + len(self.missed), hit, 0, moved, pulled)
 
     @property
     def title(self) -> str:
@@ -82,14 +86,24 @@ class View:
             if lane is None:
                 name = place_name(exercise.meter, exercise.step, due.place)
                 lane = found[key] = Lane(name, due.place, limbs)
-            if each.off_ms is None:
-                lane.missed.append(due.bar)
-            else:
+            if each.kind == "hit":
+                assert each.off_ms is not None
                 lane.offs.append(each.off_ms)
                 lane.bars.append(due.bar)
+            else:
+                getattr(lane, each.kind).append(due.bar)
         return tuple(
             sorted(found.values(), key=lambda lane: (lane.place, LIMBS.index(lane.limbs[0])))
         )
+
+    def lanes_of(self, limb: Limb) -> list[Lane]:
+        """A limb's lanes."""
+        return [lane for lane in self.lanes if limb in lane.limbs]
+
+    def count(self, place: Fraction) -> str:
+        """What a player calls a place of the bar."""
+        exercise = self.review.exercise
+        return place_name(exercise.meter, exercise.step, place)
 
     @cached_property
     def offs(self) -> dict[Limb, list[float]]:
@@ -108,6 +122,12 @@ class View:
     @cached_property
     def extras(self) -> tuple[Judged, ...]:
         return tuple(each for each in self.review.judged if each.kind == "extra")
+
+    @cached_property
+    def other_kinds(self) -> tuple[str, ...]:
+        """Of what strokes are besides right and wrong, that which there is."""
+        kinds = ("moved", "pulled", "added")
+        return tuple(kind for kind in kinds if getattr(self.review.tally, kind))
 
     @cached_property
     def has_dynamics(self) -> bool:
@@ -149,28 +169,27 @@ class View:
             size = -(-size // turn) * turn
         many = -(-bars // size)
         offs: list[list[float]] = [[] for _ in range(many)]
-        expected, extra = [0] * many, [0] * many
+        line = self.review.line
+        starts = [line.at(due) for due in self.bar_starts(bars)]
+        kinds: list[Counter[str]] = [Counter() for _ in range(many)]
         for each in self.review.judged:
             if each.due is not None:
                 at = (each.due.bar - 1) // size
-                expected[at] += 1
-                if each.off_ms is not None:
+                if each.kind == "hit" and each.off_ms is not None:
                     offs[at].append(each.off_ms)
-        line = self.review.line
-        starts = [line.at(due) for due in self.bar_starts(bars)]
-        for each in self.extras:
-            assert each.time is not None
-            bar = bisect_right(starts, each.time) - 1
-            extra[min(max(bar // size, 0), many - 1)] += 1
-        return tuple(self._columns(size, starts, offs, expected, extra))
+            else:
+                assert each.time is not None
+                bar = bisect_right(starts, each.time) - 1
+                at = min(max(bar // size, 0), many - 1)
+            kinds[at][each.kind] += 1
+        return tuple(self._columns(size, starts, offs, kinds))
 
     def _columns(
         self,
         size: int,
         starts: Sequence[float],
         offs: Sequence[Sequence[float]],
-        expected: Sequence[int],
-        extra: Sequence[int],
+        kinds: Sequence[Counter[str]],
     ) -> Iterator[Column]:
         meter = self.review.exercise.meter
         pulses = float(meter.bar / meter.pulse)
@@ -184,7 +203,7 @@ class View:
             yield Column(
                 first + 1,
                 last,
-                Tally(expected[i], len(mine), extra[i]),
+                Tally.of(kinds[i]),
                 timing(mine, self.review.step_ms),
                 None if lost else pulses * (last - first) * 60 / length,
             )

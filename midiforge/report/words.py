@@ -26,9 +26,15 @@ NO_DYNAMICS = (
     "accents, ghosts and how even doubles are."
 )
 
-# What strokes are that met nothing expected, in words for one and for many.
+# What strokes are that are not as written, in words for one and for many.
 KINDS: Mapping[str, tuple[str, str]] = {
+    "moved": ("stroke in time on another pad", "strokes in time on another pad"),
+    "pulled": ("stroke pulled to another place", "strokes pulled to another place"),
     "extra": ("stroke too many", "strokes too many"),
+    "added": (
+        "stroke added (an ornament or a fill), not counted",
+        "strokes added (ornaments and fills), not counted",
+    ),
     "double trigger": (
         "double trigger (a pad that rang twice), not counted",
         "double triggers (a pad that rang twice), not counted",
@@ -40,6 +46,12 @@ KINDS: Mapping[str, tuple[str, str]] = {
     "grace": ("grace note with its stroke", "grace notes with their strokes"),
     "bounce": ("bounce of a buzz", "bounces of buzzes"),
 }
+
+
+OTHER_KINDS = (
+    "Moved: in time, on another pad. Pulled: on its pad, a place of the grid early or late. Added: "
+    "an ornament or part of a fill."
+)
 
 
 def ms(value: float | None) -> str:

@@ -124,7 +124,7 @@ def read(file: IO[bytes]) -> tuple[dict[str, Any], Recorder]:
         raise ValueError("empty")
     head = json.loads(lines[0])
     alone = _exercise(head["alone"]) if head["alone"] else None
-    recorder = Recorder(head["begin"], (), alone)
+    recorder = Recorder(head["begin"], (), alone, head.get("started"))
     exercises: dict[str, RecordedExercise] = {}
     with suppress(ValueError, KeyError, IndexError):  # up to where it is torn
         for line in lines[1:]:

@@ -148,16 +148,21 @@ class Recorder:
     """Keeps what comes in, and what was played meanwhile.
 
     bound: what the kit asks for something with; that is no stroke of a take.
-    begin: when recording began, in nanoseconds.
+    begin: when recording began, in nanoseconds. started: the same in seconds since 1970, if known.
     alone: the exercise that it is of where no bar is ever told.
     full: whether more came than it keeps. bars: that began, and whether each follows the one
         before in the same take. journal: gets all of it, too.
     """
 
     def __init__(
-        self, begin: int, bound: Iterable[Trigger] = (), alone: RecordedExercise | None = None
+        self,
+        begin: int,
+        bound: Iterable[Trigger] = (),
+        alone: RecordedExercise | None = None,
+        started: float | None = None,
     ) -> None:
         self.begin = begin
+        self.started = started
         self.alone = alone
         self.full = False
         self.bars: list[tuple[BarPlayed, bool]] = []

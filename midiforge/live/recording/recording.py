@@ -63,7 +63,7 @@ class Recording:
             check_free(path, numbers if several else (), self.digits), several, self.digits
         )
         only = exercises[0] if len(numbers) == 1 else None
-        self.recorder = Recorder(time.monotonic_ns(), kit.controls, only)
+        self.recorder = Recorder(time.monotonic_ns(), kit.controls, only, time.time())
         self._only = only
         self._journal: journal.Journal | None = None
         self._kept: Kept | None = None
@@ -76,6 +76,7 @@ class Recording:
             "several": self._files.several,
             "digits": self.digits,
             "begin": self.recorder.begin,
+            "started": self.recorder.started,
             "alone": journal.told(self._only) if self._only else None,
         }
         self._journal = self.recorder.journal = journal.begin(head)

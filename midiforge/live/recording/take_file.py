@@ -2,6 +2,7 @@
 
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 from fractions import Fraction
 from heapq import merge
 from math import ceil, floor
@@ -10,7 +11,7 @@ from pathlib import Path
 
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import write_aside
-from midiforge.hear.take import EXERCISE_MARK, START_MARK
+from midiforge.hear.take import EXERCISE_MARK, PLAYED_MARK, START_MARK
 from midiforge.live.recording.recorder import BarPlayed, Recorded, quarters
 from midiforge.midi import smf
 from midiforge.midi.message import NOTE_OFF, NOTE_ON, is_stroke, note_off
@@ -84,9 +85,14 @@ def take_bytes(take: Recorded) -> bytes:
 def _marks(take: Recorded, line: Timeline) -> list[_Entry]:
     """What is not played; first at each tick."""
     exercise, found = take.exercise, list[_Entry]()
+    started = take.recorder.started
+    if started is not None:
+        played = datetime.fromtimestamp(started + (take.begin - take.recorder.begin) / 10**9)
+        said = played.astimezone().isoformat(timespec="seconds")
+        found.append((0, smf.text(smf.MARKER, f"{PLAYED_MARK}{said}")))
     if exercise is None:
-        return [(0, smf.text(smf.TRACK_NAME, "take"))]
-    found.append((0, smf.text(smf.TRACK_NAME, f"{exercise.title}, {exercise.tempo}")))
+        return [(0, smf.text(smf.TRACK_NAME, "take")), *found]
+    found.insert(0, (0, smf.text(smf.TRACK_NAME, f"{exercise.title}, {exercise.tempo}")))
     if take.bars:
         meter = exercise.meter
         found.append((0, smf.time_signature(meter.numerator, meter.unit, meter.pulse)))

@@ -1,26 +1,156 @@
-"""Nothing besides."""
+"""Strokes that went elsewhere, and strokes besides."""
 
+from collections import Counter
+from collections.abc import Sequence
+from statistics import median
+
+from midiforge.hear.review import Judged
 from midiforge.insight.words import listed
+from midiforge.model.hit import Limb
 from midiforge.printable import many
 from midiforge.report.rules.case import (
+    GENERAL,
     LEAST_MISSED,
+    MISSED,
+    STROKES,
     Case,
+    Fault,
+    Finding,
 )
+from midiforge.report.rules.missing import missed_in
 
 EXTRA = 0.05
+# So much that is not as written, and so much besides, and somebody plays another thing: ours.
+FREE_MISSED, FREE_BESIDES = 0.10, 0.25
+ADDED = 0.10  # ornaments and fills are music; so many are another exercise. Ours
+BESIDES: Fault = ("besides",)
+TRIGGERS = 0.05  # of all strokes; fewer happen on every kit. Ours
 
 
-def extras(case: Case) -> str:
+def pulled(case: Case) -> Finding | None:
+    """A limb that goes with another one or with the beat, instead of where it is written."""
+    strokes = [judged for judged in case.review.judged if judged.kind == "pulled" and judged.due]
+    by_limb: dict[Limb, list[Judged]] = {}
+    for judged in strokes:
+        for hit in judged.due.hits if judged.due else ():
+            if hit.limb:
+                by_limb.setdefault(hit.limb, []).append(judged)
+    for limb in sorted(by_limb, key=lambda limb: -len(by_limb[limb])):
+        mine = by_limb[limb]
+        expected = sum(lane.tally.expected for lane in case.view.lanes_of(limb))
+        if len(mine) < LEAST_MISSED or len(mine) < EXTRA * expected:
+            continue
+        return Finding(
+            case.by_sticking(
+                (limb,),
+                f"your {limb.title} is pulled{_pull(case, limb, mine)} ({len(mine):,} of "
+                f"{expected:,} strokes): play these two alone, so slowly that you hear each come "
+                "by itself.",
+            ),
+            case.of_strokes(len(mine), expected),
+        )
+    return None
+
+
+def _pull(case: Case, limb: Limb, strokes: Sequence[Judged]) -> str:
+    """ " from 2a to 3, where the right hand is": where most of them went."""
+    view = case.view
+    ways = Counter(
+        (judged.due.place, round((judged.off_ms or 0.0) / view.review.step_ms))
+        for judged in strokes
+        if judged.due
+    )
+    (place, steps), times = ways.most_common(1)[0]
+    if 2 * times < len(strokes):
+        early = median(judged.off_ms or 0.0 for judged in strokes) < 0
+        return f" {'ahead' if early else 'behind'} to other limbs' strokes"
+    exercise = view.review.exercise
+    there = (place + steps * exercise.step) % exercise.meter.bar
+    others = [it for lane in view.lanes if lane.place == there for it in lane.limbs if it != limb]
+    where = f", where the {listed([it.title for it in dict.fromkeys(others)])} is" if others else ""
+    if len(set(others)) > 1:
+        where = f"{where.removesuffix(' is')} are"
+    return f" from {view.count(place)} to {view.count(there)}{where}"
+
+
+def moved(case: Case) -> Finding | None:
+    """A hand that plays in time, on another pad than the written one."""
+    ways: Counter[tuple[Limb, str, str]] = Counter(
+        (judged.due.hit.limb, judged.due.hit.voice, judged.voice)
+        for judged in case.review.judged
+        if judged.kind == "moved" and judged.due and judged.due.hit.limb
+    )
+    if not ways:
+        return None
+    (limb, written, struck), times = ways.most_common(1)[0]
+    expected = sum(lane.tally.expected for lane in case.view.lanes_of(limb))
+    if times < LEAST_MISSED or times < MISSED * expected:
+        return None
+    return Finding(
+        f"Your {limb.title} plays {many(times, 'stroke')} in time, but on {struck} instead of "
+        f"{written}: go back to {written}, or write the exercise as you play it.",
+        GENERAL * case.of_strokes(times, expected),
+    )
+
+
+def free(case: Case) -> Finding | None:
+    """Playing around what is written: what is missing was not forgotten."""
+    tally = case.review.tally
+    away, besides = tally.expected - tally.hit, tally.extra + tally.added
+    if away < FREE_MISSED * tally.expected or besides < FREE_BESIDES * tally.expected:
+        return None
+    return Finding(
+        f"You play around what is written: of {tally.expected:,} strokes {tally.hit:,} are there "
+        f"as written, {away:,} are not, and {besides:,} came besides; play it as it is written, "
+        "slowly, before anything else is judged.",
+        case.of_strokes(away + besides),
+        missed_in(case.view.lanes) | {BESIDES},
+    )
+
+
+def extras(case: Case) -> Finding | None:
     tally, view = case.review.tally, case.view
     if tally.extra < LEAST_MISSED or tally.extra < EXTRA * tally.expected:
-        return ""
+        return None
     where = f", most about {listed(view.extra_counts)}" if view.extra_counts else ""
-    pads: dict[str, int] = {}
-    for each in view.extras:
-        pads[each.voice] = pads.get(each.voice, 0) + 1
-    pad = max(pads, key=lambda name: pads[name])
-    on = f", {pads[pad]:,} of them on {pad}" if pads[pad] > 0.5 * tally.extra else ""
-    return (
-        f"{many(tally.extra, 'stroke')} too many{where}{on}: leave them out; if you did not play "
-        "them, turn that pad's sensitivity down."
+    pad, times = Counter(judged.voice for judged in view.extras).most_common(1)[0]
+    on = f", {times:,} of them on {pad}" if times > 0.5 * tally.extra else ""
+    return Finding(
+        f"{many(tally.extra, 'stroke')} too many{where}{on}: leave them out, and play what is "
+        "written so slowly that nothing else slips in.",
+        STROKES * tally.extra / (EXTRA * tally.expected),
+        frozenset({BESIDES}),
+    )
+
+
+def added(case: Case) -> Finding | None:
+    """Ornaments and fills, where the exercise has none."""
+    tally = case.review.tally
+    if tally.added < max(LEAST_MISSED, ADDED * tally.expected):
+        return None
+    return Finding(
+        f"You add {many(tally.added, 'stroke')} to what is written, ornaments or fills: good music "
+        "perhaps; to prove the exercise, leave them out.",
+        tally.added / (ADDED * tally.expected),
+        frozenset({BESIDES}),
+    )
+
+
+def triggers(case: Case) -> Finding | None:
+    """A pad that rings twice, or when its neighbour is struck."""
+    kinds, tally = case.review.kinds, case.review.tally
+    times = kinds.get("double trigger", 0) + kinds.get("crosstalk", 0)
+    if times < max(LEAST_MISSED, TRIGGERS * tally.expected):
+        return None
+    pads = Counter(
+        judged.voice
+        for judged in case.review.judged
+        if judged.kind in ("double trigger", "crosstalk")
+    )
+    pad, most = pads.most_common(1)[0]
+    rings = f"{pad} rings" if 2 * most > times else "Pads ring"
+    return Finding(
+        f"{rings[:1].upper()}{rings[1:]} where nobody struck ({many(times, 'stroke')}, not "
+        "counted): turn sensitivity down, or the retrigger time up.",
+        times / (TRIGGERS * tally.expected),
     )

@@ -1,27 +1,44 @@
-"""What every rule is asked about, and what several share."""
+"""What every rule is asked about and gives, and what several share."""
 
 from collections.abc import Sequence
 
 from midiforge.frozen import frozen
 from midiforge.hear.known import Known, Other
+from midiforge.hear.limits import FEWEST_STROKES as FEWEST_STROKES
+from midiforge.hear.limits import LEAST_TIMES as LEAST_TIMES
+from midiforge.hear.limits import NOTICED as NOTICED
+from midiforge.hear.limits import NOTICED_MS as NOTICED_MS
+from midiforge.hear.limits import STEADY_MS as STEADY_MS
+from midiforge.hear.limits import STEADY_PERCENT as STEADY_PERCENT
 from midiforge.hear.review import Review
 from midiforge.model.hit import HANDS, Limb
 from midiforge.report.view import View
 
-# A take is judged from so many strokes on; fewer say nothing of a habit. Ours.
-FEWEST_STROKES = 8
 # Of a limb's strokes, or of all: common practice calls a take good from about 95 % on and sends
 # a student back from about 90 % down.
 MISSED, GOOD, LEAST_MISSED = 0.10, 0.95, 3
-LEAST_TIMES = 4  # fewer of a thing say nothing of a habit
-# A steady tempo's change is noticed from about 2.5 % of the interval on: A. Friberg and
-# J. Sundberg, Time discrimination in a monotonic, isochronous sequence, J. Acoust. Soc. Am. 98,
-# 1995 (2.5 %, and 6 ms below 240 ms; from memory). Tempo is judged at that, doubles at twice.
-NOTICED, NOTICED_MS = 0.025, 6.0
-# Steady within 8 % of a grid step (a thirty-second of it to either side of the stroke and a bit
-# more): common practice; below 12 ms nobody is asked to be steadier, as modules and USB add some.
-STEADY_PERCENT, STEADY_MS = 8.0, 12.0
 LOOSE = 1.6  # so many times the usual spread is a count's own
+# How much more what is taught first counts than what is taught later, where both are as far over
+# their limits: the right strokes, then in time, then well sounding. The order is common practice,
+# the figures are ours.
+STROKES, TIME, SOUND = 2.0, 1.25, 1.0
+GENERAL = 0.4  # and what only sums up, beside what names a cause
+
+# One thing that went wrong: anything that says which.
+Fault = tuple[object, ...]
+
+
+@frozen
+class Finding:
+    """What a rule has to say.
+
+    text: one sentence. weight: how far it is over its limit, as a multiple, times `STROKES`,
+    `TIME` or `SOUND`. explains: what went wrong that it tells the cause of.
+    """
+
+    text: str
+    weight: float = 0.0
+    explains: frozenset[Fault] = frozenset()
 
 
 @frozen
@@ -39,9 +56,15 @@ class Case:
     def review(self) -> Review:
         return self.view.review
 
+    def by_sticking(self, limbs: Sequence[Limb], text: str) -> str:
+        """A sentence; says where a hand is known from the sticking only."""
+        if any(limb in self.view.uncertain and limb in HANDS for limb in limbs):
+            return f"By the sticking, {text}"
+        return f"{text[:1].upper()}{text[1:]}"
 
-def by_sticking(case: Case, limbs: Sequence[Limb], text: str) -> str:
-    """Says where a hand is known from the sticking only."""
-    if any(limb in case.view.uncertain and limb in HANDS for limb in limbs):
-        return f"By the sticking, {text}"
-    return f"{text[:1].upper()}{text[1:]}"
+    def of_strokes(self, faults: int, of_limb: int = 0) -> float:
+        """The weight of so many faults: against all strokes, or those of the limb they are of."""
+        shares = [faults / max(self.review.tally.expected, 1) / (1 - GOOD)]
+        if of_limb:
+            shares.append(faults / of_limb / MISSED)
+        return STROKES * max(shares)

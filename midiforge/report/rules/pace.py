@@ -1,57 +1,97 @@
-"""In time: with the click, or with oneself."""
+"""In time: with the click, with oneself, and up to which tempo."""
 
-from statistics import median
-
+from midiforge.hear.figures import TempoFigures
+from midiforge.hear.limits import OFF_THE_CLICK_MS
+from midiforge.printable import many
 from midiforge.report.rules.case import (
+    GOOD,
+    LOOSE,
+    MISSED,
     NOTICED,
+    STEADY_MS,
+    STEADY_PERCENT,
+    TIME,
     Case,
+    Finding,
 )
-from midiforge.report.words import ms, pulses
+from midiforge.report.words import ms, percent, pulses
 
-# Beside a click that one hears: from where two strokes are told apart.
-OFF_THE_CLICK_MS = 20.0
 TO_THE_CLICK = 0.006  # nearer to the written tempo than this, somebody played to a click
 
 
-def pace(case: Case) -> str:
+def pace(case: Case) -> Finding | None:
     review = case.review
-    drift = review.drift_ms_per_bar
-    if drift is None:
-        return ""
-    word = "rush" if drift < 0 else "drag"
-    if abs(review.played_tempo / review.tempo - 1) <= TO_THE_CLICK or review.tempos:
-        whole = abs(drift) * review.bars
-        if whole < max(OFF_THE_CLICK_MS, 0.25 * review.step_ms):
-            return ""
-        sooner = "sooner" if drift < 0 else "later"
-        return (
-            f"You {word}: each bar comes {abs(drift):.1f} ms {sooner}, {ms(whole)} by the end; "
-            "play it with the click silent every other two bars, and listen where it comes back."
+    begin, end = review.thirds or (1.0, 1.0)
+    change = abs(end / begin - 1)
+    if change >= NOTICED:
+        return Finding(
+            f"You {'rush' if end > begin else 'drag'}, from {pulses(begin)} to {pulses(end)} "
+            "through the take: play it to a click, then with the click silent every other two "
+            "bars.",
+            TIME * change / NOTICED,
         )
-    columns = [each for each in case.view.columns(30) if each.tempo is not None]
-    third = len(columns) // 3
-    if not third:
-        return ""
-    begin, end = (
-        median(each.tempo or 0.0 for each in some) for some in (columns[:third], columns[-third:])
-    )
-    if abs(end / begin - 1) < NOTICED:
-        return ""
-    return (
-        f"You {'rush' if end > begin else 'drag'}, from {pulses(begin)} to {pulses(end)} through "
-        "the take: play it to a click, then with the click silent every other two bars."
+    drift = review.drift_ms_per_bar
+    by_a_click = abs(review.played_tempo / review.tempo - 1) <= TO_THE_CLICK or review.tempos
+    if drift is None or not by_a_click:
+        return None
+    whole, limit = abs(drift) * review.bars, max(OFF_THE_CLICK_MS, 0.25 * review.step_ms)
+    if whole < limit:
+        return None
+    return Finding(
+        f"You {'rush' if drift < 0 else 'drag'}: each bar comes {abs(drift):.1f} ms "
+        f"{'sooner' if drift < 0 else 'later'}, {ms(whole)} by the end; play it with the click "
+        "silent every other two bars, and listen where it comes back.",
+        TIME * whole / limit,
     )
 
 
-def off_the_click(case: Case) -> str:
+def off_the_click(case: Case) -> Finding | None:
     review = case.review
     if review.delay_ms is None or review.known_delay_ms is None:
-        return ""
+        return None
     own = review.delay_ms - review.known_delay_ms
     if abs(own) < OFF_THE_CLICK_MS:
-        return ""
-    where = "ahead of" if own < 0 else "behind"
-    return (
-        f"You play {ms(own)} {where} the click, the delay you gave taken off: play quarters with "
-        "it until your strokes cover it."
+        return None
+    return Finding(
+        f"You play {ms(own)} {'ahead of' if own < 0 else 'behind'} the click, the delay you gave "
+        "taken off: play quarters with it until your strokes cover it.",
+        TIME * abs(own) / OFF_THE_CLICK_MS,
+    )
+
+
+def ramp(case: Case) -> Finding | None:
+    """An exercise that gets faster: up to where it holds."""
+    tempos = case.review.tempos
+    bad = [figures for figures in tempos if not _holds(figures)]
+    if not bad or len(tempos) < 2:
+        return None
+    first = min(bad, key=lambda figures: figures.tempo)
+    good = [figures.tempo for figures in tempos if figures.tempo < first.tempo]
+    missed = first.tally.missed / first.tally.expected
+    why = (
+        f"{percent(missed)} missed"
+        if missed > 1 - GOOD
+        else f"{ms(first.timing.deviation_ms)} to either side"
+        if first.tally.extra <= (1 - GOOD) * first.tally.expected
+        else f"{many(first.tally.extra, 'stroke')} too many"
+    )
+    weight = case.of_strokes(case.review.tally.missed + case.review.tally.extra)
+    if not good:
+        return Finding(
+            f"It does not hold at {pulses(first.tempo)} yet ({why}): find the stroke that goes "
+            "first, and play about it alone.",
+            weight,
+        )
+    return Finding(
+        f"It holds up to {pulses(max(good))} and falls apart from {pulses(first.tempo)} on "
+        f"({why}): find the stroke that goes first there, and play about it alone.",
+        weight,
+    )
+
+
+def _holds(figures: TempoFigures) -> bool:
+    timing = figures.timing
+    loose = (timing.deviation_percent or 0) > LOOSE * STEADY_PERCENT
+    return figures.tally.clean >= 1 - MISSED and not (
+        loose and (timing.deviation_ms or 0) > STEADY_MS
     )

@@ -1,43 +1,60 @@
 """The right exercise, and enough of it."""
 
+from math import inf
+
 from midiforge.hear.known import is_hardly, likelier
 from midiforge.printable import many
-from midiforge.report.rules.case import (
-    FEWEST_STROKES,
-    Case,
-)
+from midiforge.report.rules.case import FEWEST_STROKES, Case, Finding
 
 
-def short(case: Case) -> str:
+def short(case: Case) -> Finding | None:
     hit = case.review.tally.hit
     if hit >= FEWEST_STROKES or likelier(case.review, case.others):
-        return ""
-    return f"Too short to judge, with {many(hit, 'stroke')} of the exercise: record four bars."
+        return None
+    return Finding(
+        f"Too short to judge, with {many(hit, 'stroke')} of the exercise: record four bars."
+    )
 
 
-def other_kit(case: Case) -> str:
+def other_kit(case: Case) -> Finding | None:
     kit = case.known.likelier_kit
     if not kit:
-        return ""
-    return (
+        return None
+    return Finding(
         f"This looks like another kit: {kit} looks likelier than the drill's; review it with "
         f"the kit {kit}, then go on."
     )
 
 
-def other_exercise(case: Case) -> str:
+def other_exercise(case: Case) -> Finding | None:
     review, number = case.review, case.review.exercise.number
     other = likelier(review, case.others)
     if other:
-        return (
+        return Finding(
             f"This looks like another exercise: exercise {other.number} looks likelier "
             f"({other.title}); review it as that, then go on."
         )
     tally = review.tally
-    if is_hardly(review):
-        besides = f" and {tally.extra:,} besides" if tally.extra else ""
-        return (
-            f"This is hardly exercise {number}, with {tally.hit:,} of "
-            f"{many(tally.expected, 'stroke')} found{besides}: look at drill, number and kit."
-        )
-    return ""
+    if not is_hardly(review):
+        return None
+    besides = f" and {tally.extra:,} besides" if tally.extra else ""
+    return Finding(
+        f"This is hardly exercise {number}, with {tally.hit:,} of "
+        f"{many(tally.expected, 'stroke')} found{besides}: look at drill, number and kit."
+    )
+
+
+def unsure(case: Case) -> Finding | None:
+    """Nothing says which of several exercises it is."""
+    others = case.known.unsure
+    if not others:
+        return None
+    own, other = case.review.exercise, others[0]
+    numbers = [str(exercise.number.whole) for exercise in (own, other)]
+    besides = f", or {many(len(others) - 1, 'other')}" if len(others) > 1 else ""
+    return Finding(
+        f"This may be exercise {numbers[0]} ({own.title}) or {numbers[1]} ({other.title})"
+        f"{besides}, for nothing in the take tells them apart: say which with --exercise "
+        f"{numbers[0]} or --exercise {numbers[1]}; what follows takes it for {numbers[0]}.",
+        inf,
+    )

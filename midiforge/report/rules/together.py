@@ -1,68 +1,149 @@
-"""Limbs that land together."""
+"""Limbs that land together, and a limb that is early or late everywhere."""
 
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from math import sqrt
 
-from midiforge.hear.figures import Meeting
+from midiforge.hear.figures import LimbFigures, Meeting
+from midiforge.hear.limits import LOOSE_GAP_MS, TOGETHER_MS
 from midiforge.insight.words import listed
+from midiforge.model.hit import Limb
 from midiforge.report.rules.case import (
+    FEWEST_STROKES,
     LEAST_TIMES,
+    TIME,
     Case,
-    by_sticking,
+    Fault,
+    Finding,
 )
 from midiforge.report.rules.evenness import unsteady
 from midiforge.report.words import ms
 
-# About the least gap at which one hears which of two sounds comes first: I. J. Hirsh, Auditory
-# perception of temporal order, J. Acoust. Soc. Am. 31, 1959 (about 20 ms; from memory).
-TOGETHER_MS = 20.0
-LOOSE_GAP_MS = 25.0  # with this deviation four of ten meetings are that far apart
+
+def apart(case: Case) -> Finding | None:
+    """Limbs that should land together and do not, told of the one that is off."""
+    far = [*_far(case)]
+    if not far:
+        return None
+    limb = _off(case, far)
+    mine = [meeting for meeting in far if limb in meeting.limbs]
+    partners = {other for meeting in mine for other in meeting.limbs} - {limb}
+    if len(partners) == 1:
+        worst = max(mine, key=lambda meeting: abs(meeting.gap_ms))
+        gap, where = _after(worst, limb), _at(worst)
+        said = f"the {next(iter(partners)).title}{where}"
+        do = "play these two alone, slowly, until they sound as one"
+    else:
+        times = sum(meeting.times for meeting in mine)
+        gap = sum(meeting.times * _after(meeting, limb) for meeting in mine) / times
+        others = [other.title for other in Limb if other in partners]
+        said = f"the {listed(others)}"
+        do = "play it with each of them alone, slowly, until the two sound as one"
+    return Finding(
+        case.by_sticking(
+            (limb, *partners),
+            f"your {limb.title} lands {ms(gap)} {'before' if gap < 0 else 'after'} {said}: {do}.",
+        ),
+        TIME * abs(gap) / TOGETHER_MS,
+        frozenset(_meeting(meeting) for meeting in mine) | {("place", limb)},
+    )
 
 
-def apart(case: Case) -> str:
-    some = [each for each in case.view.meetings if each.times >= LEAST_TIMES]
-    sure = [each for each in some if _is_sure(each.gap_ms, each.deviation_ms, each.times)]
-    far = max(sure, key=lambda each: abs(each.gap_ms), default=None)
-    if far and abs(far.gap_ms) >= TOGETHER_MS:
-        return _together(case, far)
-    for meeting in some:
+def _far(case: Case) -> Iterator[Meeting]:
+    """Meetings that are surely too far apart: on all their counts, or those that are."""
+    for meeting in case.view.meetings:
+        if meeting.times < LEAST_TIMES:
+            continue
+        if abs(meeting.gap_ms) >= TOGETHER_MS and _is_sure(
+            meeting.gap_ms, meeting.deviation_ms, meeting.times
+        ):
+            yield meeting
+            continue
         wide = [
-            each for each in case.review.together
-            if each.limbs == meeting.limbs and each.times >= LEAST_TIMES
-            and abs(each.gap_ms) >= TOGETHER_MS
-            and _is_sure(each.gap_ms, each.deviation_ms or 0.0, each.times)
-        ]  # fmt: skip
-        if wide:
-            times = sum(each.times for each in wide)
-            middle = sum(each.gap_ms * each.times for each in wide) / times
-            if abs(middle) >= TOGETHER_MS:
-                counts = tuple(each.count for each in wide)
-                return _together(case, Meeting(meeting.limbs, counts, times, middle, 0.0))
-    loose = max(some, key=lambda each: each.deviation_ms, default=None)
-    if loose and loose.deviation_ms >= LOOSE_GAP_MS and not unsteady(case):
-        one, other = loose.limbs
-        return by_sticking(
-            case,
+            count
+            for count in case.review.together
+            if count.limbs == meeting.limbs
+            and count.times >= LEAST_TIMES
+            and abs(count.gap_ms) >= TOGETHER_MS
+            and _is_sure(count.gap_ms, count.deviation_ms or 0.0, count.times)
+        ]
+        times = sum(count.times for count in wide)
+        middle = sum(count.gap_ms * count.times for count in wide) / max(times, 1)
+        if abs(middle) >= TOGETHER_MS:
+            counts = tuple(count.count for count in wide)
+            yield Meeting(meeting.limbs, counts, times, middle, 0.0)
+
+
+def _off(case: Case, far: Sequence[Meeting]) -> Limb:
+    """The limb that most of these gaps are of; of two alike, the one farther from its place."""
+    gaps: Counter[Limb] = Counter()
+    for meeting in far:
+        for limb in meeting.limbs:
+            gaps[limb] += 1
+    means = {limb.limb: abs(limb.timing.mean_ms or 0.0) for limb in case.review.limbs}
+    return max(gaps, key=lambda limb: (gaps[limb], means.get(limb, 0.0)))
+
+
+def _after(meeting: Meeting, limb: Limb) -> float:
+    """By how much later than the other one a limb lands, in ms; below 0 earlier."""
+    return meeting.gap_ms if meeting.limbs[1] is limb else -meeting.gap_ms
+
+
+def _meeting(meeting: Meeting) -> Fault:
+    return ("meeting", meeting.limbs)
+
+
+def early_or_late(case: Case) -> Finding | None:
+    """A limb that is early or late everywhere, where it seldom meets another to be told by."""
+    limbs = [limb for limb in case.review.limbs if limb.timing.strokes >= FEWEST_STROKES]
+    if len(limbs) < 2:
+        return None
+
+    def off_the_rest(limb: LimbFigures) -> float:
+        rest = [it.timing for it in limbs if it is not limb]
+        strokes = sum(it.strokes for it in rest)
+        return (limb.timing.mean_ms or 0.0) - sum(
+            it.strokes * (it.mean_ms or 0.0) for it in rest
+        ) / strokes
+
+    worst = max(limbs, key=lambda limb: abs(off_the_rest(limb)))
+    off, spread = off_the_rest(worst), worst.timing.deviation_ms or 0.0
+    meetings = [meeting for meeting in case.view.meetings if worst.limb in meeting.limbs]
+    met = 2 * sum(meeting.times for meeting in meetings) >= worst.timing.strokes
+    if met or abs(off) < TOGETHER_MS or not _is_sure(off, spread, worst.timing.strokes):
+        return None
+    return Finding(
+        case.by_sticking(
+            (worst.limb,),
+            f"your {worst.limb.title} comes {ms(off)} {'early' if off < 0 else 'late'} everywhere: "
+            "play it alone to the click, then under the others, and listen to it alone.",
+        ),
+        TIME * abs(off) / TOGETHER_MS,
+        frozenset({("place", worst.limb), *map(_meeting, meetings)}),
+    )
+
+
+def now_one_now_the_other(case: Case) -> Finding | None:
+    """Two limbs whose order changes."""
+    some = [meeting for meeting in case.view.meetings if meeting.times >= LEAST_TIMES]
+    loose = max(some, key=lambda meeting: meeting.deviation_ms, default=None)
+    if loose is None or loose.deviation_ms < LOOSE_GAP_MS or unsteady(case):
+        return None
+    one, other = loose.limbs
+    return Finding(
+        case.by_sticking(
             loose.limbs,
             f"{one.title} and {other.title} land now one, now the other first{_at(loose)}, "
             f"{ms(loose.deviation_ms)} to either side: play these two alone, slowly.",
-        )
-    return ""
+        ),
+        TIME * loose.deviation_ms / LOOSE_GAP_MS,
+        frozenset({("spread", one), ("spread", other), _meeting(loose)}),
+    )
 
 
 def _is_sure(gap_ms: float, deviation_ms: float, times: int) -> bool:
     """Whether a gap is no accident: twice its standard error, the usual measure."""
     return abs(gap_ms) >= 2 * deviation_ms / sqrt(times)
-
-
-def _together(case: Case, meeting: Meeting) -> str:
-    one, other = meeting.limbs
-    first, second = (one, other) if meeting.gap_ms > 0 else (other, one)
-    return by_sticking(
-        case,
-        meeting.limbs,
-        f"your {first.title} lands {ms(meeting.gap_ms)} before the {second.title}"
-        f"{_at(meeting)}: play these two alone, slowly, until they sound as one.",
-    )
 
 
 def _at(meeting: Meeting) -> str:
