@@ -45,7 +45,14 @@ def groups(
         count += len(outline.numbers)
         if progress:
             progress(count)
-    return [Group(some, known) for some in same.values()]
+    found = [Group(some, known) for some in same.values()]
+    own = {entry.key for group in found for entry in group.entries}
+    spare = [entry for some in known.values() for entry in some if entry.key not in own]
+    spare = [entry for entry in spare if entry.movement]
+    for group in found if spare else ():
+        taken = {id(entry) for entry in group.take_over(spare, lesson.drill.title)}
+        spare = [entry for entry in spare if id(entry) not in taken]
+    return found
 
 
 def advise(

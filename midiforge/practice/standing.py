@@ -16,7 +16,7 @@ from midiforge.model.number import Number, exercises_said
 from midiforge.model.piece import Variant
 from midiforge.model.tempo import plain
 from midiforge.practice.climb import Climb, climb, is_far_off
-from midiforge.practice.entry import Entry, key_of
+from midiforge.practice.entry import Entry, key_of, movement_of
 from midiforge.practice.good import Lack, is_long_enough, lacks
 from midiforge.practice.steps import Steps
 
@@ -39,6 +39,10 @@ Kind = tuple[str, str, str]
 def kind_of(stage: str, variant: Variant) -> Kind:
     """The kind of an exercise, as that of its entries: stage, sticking and where it starts."""
     return (stage, variant.sticking, variant.moved("placement").count or "1")
+
+
+def _letters(sticking: str) -> str:
+    return "".join(sticking.split()).casefold()
 
 
 class Action(StrEnum):
@@ -84,6 +88,24 @@ class Group:
     @property
     def _content(self) -> tuple[tuple[bytes, int], ...]:
         return tuple((outline.content, outline.number) for outline in self.outlines)
+
+    def take_over(self, entries: Iterable[Entry], drill: str) -> list[Entry]:
+        """Adds entries of the same movements from when a voice or a spelling was another; gives
+        those that were. drill: the title of this one."""
+        stage, sticking, placement_name = kind_of(self.stage, self.variant)
+        some = [
+            each
+            for each in entries
+            if (each.stage, each.placement_name) == (stage, placement_name)
+            and (each.drill == drill or _letters(each.sticking) == _letters(sticking))
+        ]
+        taken = [each for each in some if each.movement == self.movement]
+        self.entries = tuple(sorted((*self.entries, *taken), key=lambda each: each.when))
+        return taken
+
+    @cached_property
+    def movement(self) -> str:
+        return movement_of(self.exercise)
 
     @cached_property
     def exercises(self) -> tuple[Exercise, ...]:
