@@ -31,8 +31,6 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Any
 
-import mido
-
 import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.hear.expected import expected
@@ -272,7 +270,7 @@ def follow(
             found = review(learner.play(exercise, group.key), exercise, KIT)
             when = datetime(today.year, today.month, today.day, 18, tzinfo=UTC)
             entry = replace(
-                entry_of(found, drill.title, mido.MidiFile(), student.notes.get(day, "")),
+                entry_of(found, drill.title, note=student.notes.get(day, "")),
                 when=when + timedelta(minutes=student.minutes * number),
                 take=f"{day} {number}",
             )

@@ -115,7 +115,10 @@ def _held(found: Sequence[Advice], drill: Drill, steps: Steps) -> list[Advice]:
         slower = [
             each
             for each in placements[_but_for_placement(advice.group)]
-            if _counts(each) and each.proven and steps.faster(each.proven) < advice.tempo
+            if each is not advice
+            and _counts(each)
+            and each.proven
+            and steps.faster(each.proven) < advice.tempo
         ]
         waits_for = unsafe or slower
         if not waits_for or advice.tempo <= steps.first:
