@@ -109,7 +109,7 @@ STUDENTS: dict[str, Student] = {
         Student("rushing", DAILY[::2], rush=0.10),
         Student("without accents", DAILY[::2], flat=True, heeds=False, keys=ACCENTED),
         Student("one weak foot", DAILY[::2], unsteady={RIGHT_FOOT: 3.0}),
-        Student("plateau", DAILY[::2], least=200.0, gain=90.0),
+        Student("plateau", DAILY[::2], least=235.0, gain=60.0),
         Student("talented", DAILY[::2], least=80.0, gain=110.0, power=0.5),
         Student("back after a month", [*range(7), *range(36, 42)]),
         Student("in pain", DAILY[::2], notes={8: "wrist hurts", 10: "still sore"}),

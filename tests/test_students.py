@@ -43,7 +43,7 @@ def test_who_has_no_fault_gets_faster_at_every_placement(name: str) -> None:
         assert tempo > (first[place] or 0)
 
 
-@pytest.mark.parametrize("name", ["daily", "talented", "one weak foot", "plateau", "in pain"])
+@pytest.mark.parametrize("name", ["daily", "talented", "plateau", "back after a month", "in pain"])
 def test_every_placement_is_begun_within_two_weeks(name: str) -> None:
     days = [followed(name).first(place) for place in PLACEMENTS]
     assert all(day is not None and day < 14 for day in days)

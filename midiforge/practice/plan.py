@@ -4,11 +4,11 @@
     warm-up   15 per cent, 1 to 10 minutes            the easiest that are known, others each day,
                                                       at first clearly slower than they were good
                                                       at, then faster; of nothing known the easiest
+    review    as long as it takes, a quarter at most  what is due, then what is done or safe and
+                                                      was not played for days; each once
     work      what is left                            what `advice` says to raise, keep, lower,
                                                       change or begin, in turn: first what is not
                                                       safe yet, then what was played longest ago
-    review    as long as it takes, a quarter at most  what is due, then what is done or safe and
-                                                      was not played for days; each once
     rest      3 minutes after at most 25 of playing   the hands, the ears and the mind
 
 What the log has of the day is practised already: its time is taken off, its warm-up too, and
@@ -231,7 +231,7 @@ def _phases(
     work = playing - warm - review
     return [
         (phase, length)
-        for phase, length in (("warm-up", warm), ("work", work), ("review", review))
+        for phase, length in (("warm-up", warm), ("review", review), ("work", work))
         if length > 0
     ]
 
@@ -299,7 +299,6 @@ class _Filler:
             "review": self._review(allowed),
             "kept": self._kept(allowed),
         }
-        self.taken = dict.fromkeys(self.pools, 0)
         self.alone = len({each.group for each in allowed}) < 2
         self.warmed = 0
 
@@ -332,7 +331,9 @@ class _Filler:
     def _easy(self, allowed: Sequence[Advice]) -> list[Advice]:
         """Some to warm up with, another one first each day: the easiest known, else the easiest."""
         known = [each for each in allowed if each.known]
-        some = (known or self._work(allowed) or [*allowed])[:_JUDGED]
+        due = self._review(allowed)
+        rested = [each for each in known if each not in due]  # what is due comes right after
+        some = (rested or known or self._work(allowed) or [*allowed])[:_JUDGED]
         easy = sorted(some, key=lambda each: difficulty(each.group.exercise).score)[:_WARM_UPS]
         first = self.day.toordinal() % len(easy)
         return [*easy[first:], *easy[:first]]
@@ -375,13 +376,12 @@ class _Filler:
         """The next exercise of a phase, in turn; another phase's rather than the same again."""
         for name in dict.fromkeys((phase, "work", "kept", "review", "warm-up")):
             pool = self.pools[name]
-            for _ in range(min(2, len(pool))):
-                if name == "review" and self.taken[name] >= len(pool) and self.pools["work"]:
-                    break  # each once
-                found = pool[self.taken[name] % len(pool)]
-                self.taken[name] += 1
-                if not _same(found, self.last):
-                    return found
+            found = next((each for each in pool if not _same(each, self.last)), None)
+            if found:
+                pool.remove(found)
+                if name != "review":  # which comes once
+                    pool.append(found)
+                return found
         others = (each for each in self.allowed if not _same(each, self.last))
         found = next(others, self.allowed[0])
         if found.action is Action.LATER:

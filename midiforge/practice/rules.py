@@ -140,7 +140,7 @@ def _worse(here: Standing) -> Advice | None:
 
 
 def _careful(here: Standing) -> Advice | None:
-    if here.careful is None or here.climb.level <= here.tempo or here.climb.missed:
+    if here.careful is None or here.climb.missed or here.climb.level <= max(here.streak):
         return None
     words, tempo = here.at(here.tempo)
     why = f"pain was noted on {here.careful.isoformat()}: nothing gets faster for now"
@@ -148,14 +148,19 @@ def _careful(here: Standing) -> Advice | None:
 
 
 def _up(here: Standing) -> Advice | None:
-    higher = here.climb.level
-    if here.group.ramps or here.climb.missed or higher <= here.tempo:
+    higher, proven = here.climb.level, here.climb.proven
+    if here.group.ramps or here.climb.missed or higher <= max(here.streak):
         return None
-    base = here.climb.known or here.tempo
-    last = next(each for each in reversed(here.takes) if here.steps.meant(each) >= base)
-    why = f"good {_times(here.row(base))} in a row at {plain(base)} ({_figures(last)})"
-    by = plain(higher - base)
-    return here.advice(Action.UP, f"up by {by} to {plain(higher)}", why, higher)
+    base = max(here.streak) if proven is None else max(proven, *here.streak)
+    row = here.row(base)
+    if row and higher > base:
+        why = f"good {_times(row)}{' in a row' if row > 1 else ''} at {plain(base)}"
+        why += f" ({_figures(here.takes[-1])})"
+        return here.advice(
+            Action.UP, f"up by {plain(higher - base)} to {plain(higher)}", why, higher
+        )
+    why = f"{plain(base)} was good before"
+    return here.advice(Action.UP, f"back up to {plain(higher)}", why, higher)
 
 
 def _stay(here: Standing) -> Advice | None:

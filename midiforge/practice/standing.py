@@ -218,11 +218,15 @@ class Standing:
         """Of the last take that counts."""
         return self.steps.meant(self.takes[-1])
 
+    @property
+    def streak(self) -> list[Fraction]:
+        """The tempos of the last takes that were good, without one between that was not."""
+        last = zip(reversed(self.takes), reversed(self.lacking), strict=True)
+        return [self.steps.meant(each) for each, _ in takewhile(lambda each: not each[1], last)]
+
     def row(self, tempo: Fraction) -> int:
         """How many of the last takes were good at a tempo or faster; slower good ones aside."""
-        last = zip(reversed(self.takes), reversed(self.lacking), strict=True)
-        good = takewhile(lambda each: not each[1], last)
-        return sum(1 for each, _ in good if self.group.ramps or self.steps.meant(each) >= tempo)
+        return sum(self.group.ramps or each >= tempo for each in self.streak)
 
     @property
     def learnt(self) -> bool:
