@@ -354,6 +354,8 @@ class _Reader(KeyReader):
             up=self.read("practice.up", values.rise),
             days=self.whole("practice.days", 1, 365),
             goal=goal[0] if goal else None,
+            first=self.text("practice.first"),
+            mix=self.text("practice.mix"),
         )
 
     def layers(self, items: list[Any], meter: Meter, step: Fraction) -> tuple[Line, ...]:

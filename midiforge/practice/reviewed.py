@@ -14,7 +14,7 @@ from midiforge.hear.figures import LimbFigures, meetings
 from midiforge.hear.limits import flattest, strongest_ghosts
 from midiforge.hear.review import Review
 from midiforge.midi.reading import LARGEST, MidiSource, file_name
-from midiforge.practice.entry import Entry, LimbEntry, key_of, take_of
+from midiforge.practice.entry import Entry, LimbEntry, key_of, movement_of, take_of
 from midiforge.practice.standing import kind_of
 
 # 2026-03-31, 20260331, 2026_03_31 and a time behind it, 18-05 or 180512.
@@ -74,6 +74,7 @@ def entry_of(
         **_loudness(review),
         limbs=tuple(_limb_entry(review, each) for each in review.limbs),
         meetings=meetings(review.together),
+        movement=movement_of(exercise),
     )
 
 
