@@ -9,7 +9,8 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from midiforge.frozen import frozen
-from midiforge.insight.loop import LIMBS, loop_of
+from midiforge.hear.telling import LIMBS
+from midiforge.insight.loop import loop_of
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Limb, Strength
 from midiforge.model.tempo import plain
