@@ -11,6 +11,7 @@ from synthetic import LEVELS, synthetic
 
 import midiforge
 from midiforge.drill.drill import Practice
+from midiforge.hear.figures import Meeting
 from midiforge.hear.review import review
 from midiforge.hear.take import Take
 from midiforge.kits.kit import read_kit
@@ -158,6 +159,24 @@ def test_an_exercise_that_comes_round_late_is_asked_for_once_and_of_a_long_one_e
     for comes_round, bars, enough in ((5, 4, False), (5, 5, True), (32, 7, False), (32, 8, True)):
         asked = replace(entry, comes_round=comes_round, bars=bars)
         assert is_good(asked, USUAL) == enough, (comes_round, bars)
+
+
+@pytest.mark.parametrize(
+    ("other", "gap", "spread", "times", "apart"),
+    [
+        (Limb.RIGHT_FOOT, 19.9, 8.0, 12, False),
+        (Limb.RIGHT_FOOT, -20.1, 8.0, 12, True),
+        (Limb.RIGHT_FOOT, 30.0, 8.0, 3, False),  # too seldom
+        (Limb.RIGHT_FOOT, 30.0, 60.0, 12, False),  # may be an accident
+        (Limb.LEFT_FOOT, 34.9, 8.0, 12, False),  # a hi-hat's pedal
+        (Limb.LEFT_FOOT, 35.1, 8.0, 12, True),
+    ],
+)
+def test_limbs_that_are_apart_where_they_meet_are_not_good(
+    other: Limb, gap: float, spread: float, times: int, apart: bool
+) -> None:
+    met = Meeting((Limb.RIGHT_HAND, other), ("1", "3"), times, gap, spread)
+    assert (whats(replace(played(), meetings=(met,))) == {("together", None)}) == apart
 
 
 # Accents and ghost notes
