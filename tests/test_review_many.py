@@ -95,8 +95,8 @@ def test_a_folder_is_reviewed_on_one_page_and_logged(capsys: pytest.CaptureFixtu
     assert "4 takes of 2 exercises, 3 good; 1 take could not be told." in out
     assert "In the log: 4 takes." in out
     assert [each.source for each in logged()] == [f"take-{n}.mid" for n in (2, 10, 11, 12)]
-    assert out.index("1a. ") < out.index("take-2.mid") < out.index("take-10.mid")
-    assert out.index("take-10.mid") < out.index("2a. ") < out.index("take-12.mid: not yet")
+    assert out.index("1. ") < out.index("take-2.mid") < out.index("take-10.mid")
+    assert out.index("take-10.mid") < out.index("\n2. ") < out.index("take-12.mid: not yet")
     assert out.count("Next: ") == 2
     assert "notes.txt" not in out
 
