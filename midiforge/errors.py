@@ -1,6 +1,7 @@
 """The error midiforge raises for anything a person can put right, and kinds of it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from typing import Self
 
 _LONGEST_QUOTE = 60
@@ -29,6 +30,15 @@ class MidiforgeError(Exception):
     def __str__(self) -> str:
         line = ": ".join((*self.where, self.what))
         return f"{line} ({self.hint})" if self.hint else line
+
+
+@contextmanager
+def within(*where: str) -> Iterator[None]:
+    """Whatever is wrong inside is seen from these places, the outermost first."""
+    try:
+        yield
+    except MidiforgeError as error:
+        raise error.within(*where) from None
 
 
 class WrongArgument(MidiforgeError):

@@ -88,10 +88,6 @@ class Heard:
 
         if self.found is None:
             return self.trouble
-        if self.found.known.unsure:
-            some = (self.found.review.exercise, *self.found.known.unsure)
-            which = exercises_said([each.number for each in some])
-            return f"it may as well be of {which}: review it by itself, with its number"
         return sentences(self.found.review, self.found.known)[0]
 
 

@@ -15,8 +15,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from midiforge.frozen import frozen
-from midiforge.insight.places import beat_of, syllables
-from midiforge.model.counts import UNNAMED, counts
+from midiforge.model.counts import UNNAMED, beat_of, counts, syllables
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, FEET, HANDS, Hit, Strength
 from midiforge.model.meter import Meter
@@ -118,10 +117,10 @@ def _parts(meter: Meter, time: Fraction) -> int:
 
 def _said(meter: Meter, parts: int) -> Iterator[tuple[Fraction, str]]:
     """What is said with each beat in so many equal parts."""
-    beats = zip(meter.beats, meter.beat_lengths, strict=True)
-    for number, (start, length) in enumerate(beats, start=1):
-        for i, text in enumerate((str(number), *syllables(meter, length, parts)[1:])):
-            yield start + i * length / parts, text
+    beats = zip(meter.beats, meter.beat_lengths, meter.groups, strict=True)
+    for number, (start, length, units) in enumerate(beats, start=1):
+        for i, text in enumerate(syllables(units, parts)):
+            yield start + i * length / parts, text or str(number)
 
 
 def in_lines(parts: Sequence[range], fits: Callable[[range], bool]) -> list[range]:

@@ -5,8 +5,7 @@ from fractions import Fraction
 import pytest
 
 from midiforge.band.chart import Chart
-from midiforge.band.chord import read_chord
-from midiforge.band.progression import read_progression
+from midiforge.band.chord import read_chord, read_progression
 from midiforge.errors import MidiforgeError
 from midiforge.model.meter import Meter
 

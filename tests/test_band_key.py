@@ -8,8 +8,8 @@ import pytest
 
 import midiforge
 from midiforge.band.chord import Chord, read_chord
-from midiforge.band.hand import chosen
-from midiforge.band.montuno import minor_key, scale
+from midiforge.band.comp import minor_key, scale
+from midiforge.band.voicing import chosen
 
 E_NATURAL, E_FLAT, B = 4, 3, 11
 

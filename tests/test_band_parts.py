@@ -10,12 +10,11 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from midiforge import check_drill, exercises
-from midiforge.band import voice_leading
+from midiforge.band import voicing as band_voicing
 from midiforge.band.chart import Chart
 from midiforge.band.chord import Chord, read_chord
-from midiforge.band.hand import HANDS, chosen, enriched, placements
-from midiforge.band.montuno import minor_key, scale
-from midiforge.band.voice_leading import led, voiced
+from midiforge.band.comp import minor_key, scale
+from midiforge.band.voicing import HANDS, chosen, enriched, led, placements, voiced
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.remarks import remarks
@@ -548,11 +547,10 @@ def test_voices_are_led_as_well_as_can_be_round_the_loop(symbols: list[str]) -> 
 
     def cost(way: tuple[tuple[int, ...], ...]) -> float:
         moving = sum(
-            voice_leading._moving(a, b) for a, b in zip(way, (*way[1:], way[0]), strict=True)
+            band_voicing._moving(a, b) for a, b in zip(way, (*way[1:], way[0]), strict=True)
         )
         return moving + sum(
-            voice_leading._standing(each, 62, chord)
-            for each, chord in zip(way, chords, strict=True)
+            band_voicing._standing(each, 62, chord) for each, chord in zip(way, chords, strict=True)
         )
 
     best = min(cost(way) for way in product(*options))

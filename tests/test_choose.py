@@ -82,6 +82,15 @@ def test_an_exercise_by_its_number_is_the_one_of_the_whole_lesson() -> None:
         lesson[99]
 
 
+@pytest.mark.parametrize("keys", ['running = "9"', 'order = "easiest"\nlayers = "x on RH"'])
+def test_what_is_wrong_with_a_lesson_names_the_drill_s_file_once(keys: str, tmp_path: Path) -> None:
+    path = tmp_path / "drill.toml"
+    path.write_text(f'sticking = "RLRR"\n{keys}\n')
+    with pytest.raises(MidiforgeError) as caught:
+        [*midiforge.Lesson(midiforge.read_drill(path))]
+    assert caught.value.where.count(str(path)) == 1
+
+
 def test_a_piece_at_one_tempo_needs_no_letter_and_one_at_many_has_two_that_sort() -> None:
     one = midiforge.check_drill({"sticking": "RLRR", "stages": "full"})
     assert [str(each.number) for each in midiforge.exercises(one)] == ["1"]

@@ -78,7 +78,7 @@ def test_feet_and_accents_are_placed_by_the_same_reading() -> None:
     ],
 )
 def test_a_comma_joins_counts_and_parts_patterns(accents: Any, patterns: list[str]) -> None:
-    assert [each.name for each in drill_of(accents=accents).moves["accents"].sources] == patterns
+    assert [*drill_of(accents=accents).moves["accents"].sources] == patterns
 
 
 @pytest.mark.parametrize(
@@ -118,5 +118,5 @@ def test_a_file_and_flags_say_the_same(tmp_path: Path) -> None:
     path = tmp_path / "drill.toml"
     path.write_text('sticking = "RL"\naccents = "1, 3"\nplacements = "1, 1e"')
     drill = midiforge.read_drill(path)
-    assert [each.name for each in drill.moves["accents"].sources] == ["1 3"]
+    assert [*drill.moves["accents"].sources] == ["1 3"]
     assert drill.moves["placement"].places.wanted == ("1", "1e")

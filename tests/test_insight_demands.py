@@ -10,9 +10,10 @@ import pytest
 import midiforge
 from midiforge.calls import exercises
 from midiforge.drill import check_drill
-from midiforge.insight import Demands, demands, warnings
+from midiforge.insight.demands import Demands, demands, warnings
 from midiforge.kits.kit import read_kit
-from midiforge.model import Exercise, Limb
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import Limb
 from midiforge.performance.notes import notes
 
 RH, LH, RF, LF = Limb.RIGHT_HAND, Limb.LEFT_HAND, Limb.RIGHT_FOOT, Limb.LEFT_FOOT
@@ -27,9 +28,7 @@ def asked(**keys: Any) -> Demands:
 
 
 def of(found: Demands, limb: Limb) -> Any:
-    each = found.of(limb)
-    assert each is not None
-    return each
+    return next(each for each in found.limbs if each.limb is limb)
 
 
 def test_a_paradiddle_in_sixteenths_at_60_is_two_strokes_a_second_for_each_hand() -> None:

@@ -8,9 +8,8 @@ import pytest
 
 from midiforge.calls import exercises
 from midiforge.drill import check_drill
-from midiforge.insight import Difficulty, difficulty, easiest_first
-from midiforge.insight.difficulty import PARTS
-from midiforge.model import Exercise
+from midiforge.insight.difficulty import PARTS, Difficulty, difficulty, easiest_first
+from midiforge.model.exercise import Exercise
 
 
 def full(**keys: Any) -> Exercise:
@@ -23,9 +22,9 @@ def hard(**keys: Any) -> Difficulty:
 
 def test_the_score_is_the_sum_of_its_parts() -> None:
     found = hard(sticking="lR L R R rL R (L) L", feet="tumbao", placements="+3")
-    assert found.score == pytest.approx(sum(part.points for part in found.parts))
-    assert [part.name for part in found.parts] == list(PARTS)
-    for part in found.parts:
+    assert found.score == pytest.approx(sum(part.points for part in found.parts.values()))
+    assert [part.name for part in found.parts.values()] == list(PARTS)
+    for part in found.parts.values():
         assert part.points == pytest.approx(part.value * PARTS[part.name])
         assert bool(part.why) is (part.points > 0)
 
@@ -62,28 +61,28 @@ def test_only_speed_follows_the_tempo() -> None:
     keys = {"sticking": "RLRR LRLL", "feet": "samba"}
     slow, fast = hard(**keys, tempos="60"), hard(**keys, tempos="120")
     for name in PARTS:
-        same = slow.part(name) == fast.part(name)
+        same = slow.parts[name] == fast.parts[name]
         assert same is (name != "speed")
-    assert fast.part("speed").value == pytest.approx(2 * slow.part("speed").value)
+    assert fast.parts["speed"].value == pytest.approx(2 * slow.parts["speed"].value)
 
 
 def test_crossing_is_the_share_of_foot_strokes_without_a_hand() -> None:
     # Triplets over the off-beats of the hi-hat foot: all four of its strokes lie between.
     found = hard(sticking="RL", steps="3", feet="hihat-off-beats")
-    assert found.part("crossing").value == 1
-    assert found.part("two grids").value == pytest.approx(4 / 16)
+    assert found.parts["crossing"].value == 1
+    assert found.parts["two grids"].value == pytest.approx(4 / 16)
 
 
 def test_doubles_are_counted_over_the_seam() -> None:
     # RLLR: L L, and R R over the seam: half of the strokes.
-    assert hard(sticking="RLLR").part("doubles").value == pytest.approx(1 / 2)
+    assert hard(sticking="RLLR").parts["doubles"].value == pytest.approx(1 / 2)
 
 
 def test_a_grace_note_after_its_own_hand_is_a_double() -> None:
     # Flam accent, l R L R r L R L: R r, and L l over the seam; two of eight.
-    assert hard(sticking="lRLR rLRL", steps="3").part("doubles").value == pytest.approx(2 / 8)
+    assert hard(sticking="lRLR rLRL", steps="3").parts["doubles"].value == pytest.approx(2 / 8)
     # Flam tap, l R R r L L: two of each three.
-    assert hard(sticking="lRR rLL").part("doubles").value == pytest.approx(4 / 6)
+    assert hard(sticking="lRR rLL").parts["doubles"].value == pytest.approx(4 / 6)
 
 
 @pytest.mark.parametrize(
@@ -97,18 +96,18 @@ def test_a_grace_note_after_its_own_hand_is_a_double() -> None:
     ],
 )
 def test_a_steady_foot_is_hardly_syncopated(feet: str, most: int) -> None:
-    part = hard(sticking="RLRL", feet=feet, partner="none").part("syncopation")
+    part = hard(sticking="RLRL", feet=feet, partner="none").parts["syncopation"]
     assert part.value == most
     assert ("foot" in part.why) is bool(most)
 
 
 def test_a_waltz_s_two_and_three_are_on_the_beats() -> None:
-    assert hard(feet="hihat-waltz", meter="3/4").part("syncopation").value == 0
+    assert hard(feet="hihat-waltz", meter="3/4").parts["syncopation"].value == 0
 
 
 def test_an_uneven_foot_is_syncopated_as_measured() -> None:
     # 9 a bar by hand, see the tests of the measure.
-    assert hard(feet="tumbao", partner="none").part("syncopation").value == 9
+    assert hard(feet="tumbao", partner="none").parts["syncopation"].value == 9
 
 
 @pytest.mark.parametrize("feet", ["baiao", "tumbao", "samba", "bossa-nova", "tresillo"])
@@ -123,22 +122,22 @@ def test_moved_feet_are_harder_than_feet_at_home(feet: str) -> None:
     assert len(moved) >= 3
     for each in moved:
         assert difficulty(each).score > difficulty(home).score
-        assert difficulty(each).part("moved feet").value == 1
-        assert difficulty(each).part("syncopation").value >= (
-            difficulty(home).part("syncopation").value
+        assert difficulty(each).parts["moved feet"].value == 1
+        assert difficulty(each).parts["syncopation"].value >= (
+            difficulty(home).parts["syncopation"].value
         )
-    assert difficulty(home).part("moved feet").value == 0
+    assert difficulty(home).parts["moved feet"].value == 0
 
 
 def test_a_foot_moved_onto_the_beats_is_not_called_syncopated() -> None:
     # The baião's partner, the off-beats of the hi-hat foot, begun two sixteenths late.
-    part = hard(sticking="R", feet="baiao", feet_placements="+2").part("syncopation")
+    part = hard(sticking="R", feet="baiao", feet_placements="+2").parts["syncopation"]
     assert part.why == "syncopation of right foot"
 
 
 def test_one_hand_alone_has_neither_run_nor_doubles() -> None:
     found = hard(sticking="R")
-    assert found.part("run").value == found.part("doubles").value == 0
+    assert found.parts["run"].value == found.parts["doubles"].value == 0
 
 
 def test_repeating_an_exercise_does_not_make_it_harder() -> None:

@@ -7,9 +7,11 @@ import pytest
 
 from midiforge.calls import exercises
 from midiforge.drill import check_drill
-from midiforge.insight import hands_and_feet, meetings
-from midiforge.insight.places import place_name
-from midiforge.model import Exercise, Limb, Meter
+from midiforge.insight.loop import hands_and_feet, meetings
+from midiforge.model.counts import place_name
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import Limb
+from midiforge.model.meter import Meter
 
 RH, LH, RF, LF = Limb.RIGHT_HAND, Limb.LEFT_HAND, Limb.RIGHT_FOOT, Limb.LEFT_FOOT
 

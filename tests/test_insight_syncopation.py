@@ -15,9 +15,15 @@ from hypothesis import strategies as st
 
 from midiforge.calls import exercises
 from midiforge.drill import check_drill
-from midiforge.insight import Syncopation, syncopation, syncopations
-from midiforge.insight.syncopation import ACCENTS, weights
-from midiforge.model import Meter
+from midiforge.insight.syncopation import (
+    ACCENTS,
+    Line,
+    Syncopation,
+    place_weights,
+    syncopation,
+    syncopations,
+)
+from midiforge.model.meter import Meter
 
 EIGHTH, SIXTEENTH = Fraction(1, 2), Fraction(1, 4)
 
@@ -29,6 +35,12 @@ def found(times: str, meter: str = "4/4") -> dict[int, int]:
     step = length / len(times)
     onsets = [i * step for i, mark in enumerate(times) if mark == "x"]
     return {int(time / step): strength for time, strength in syncopations(onsets, each, length)}
+
+
+def weights(meter: Meter, step: Fraction) -> tuple[int, ...]:
+    """The weight of each grid step of a bar."""
+    parts = tuple(int(length / step) for length in meter.beat_lengths)
+    return tuple(weight for _, weight in place_weights(meter, parts))
 
 
 @pytest.mark.parametrize(
@@ -146,10 +158,12 @@ def of(**keys: Any) -> Syncopation:
     return syncopation(next(iter(exercises(drill))))
 
 
+def line_of(found: Syncopation, name: str) -> Line:
+    return next(line for line in found.lines if line.name == name)
+
+
 def total(found: Syncopation, name: str) -> int:
-    line = found.of(name)
-    assert line is not None
-    return line.total
+    return line_of(found, name).total
 
 
 def test_each_limb_and_the_accents_are_lines_of_their_own() -> None:
@@ -170,5 +184,4 @@ def test_a_line_off_the_grid_is_weighed_in_its_own_parts_of_the_beat() -> None:
     on_grid = of(sticking="RLRL", feet="tumbao", steps="4")
     off_grid = of(sticking="RLR", feet="tumbao", steps="3")
     name = "right foot"
-    assert (line := on_grid.of(name)) and line.per_bar == 9
-    assert (line := off_grid.of(name)) and line.per_bar == 9
+    assert line_of(on_grid, name).per_bar == line_of(off_grid, name).per_bar == 9

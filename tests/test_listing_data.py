@@ -59,7 +59,7 @@ def test_a_rudiment_shows_its_leads(capsys: Captured, name: str, sticking: str) 
 
 
 def test_a_listed_sticking_reads_back_as_the_rudiment(capsys: Captured) -> None:
-    from midiforge.library import rudiments
+    from midiforge.library.shelf import rudiments
 
     for row in rows(capsys, "rudiments"):
         assert parse_sticking(row["sticking"]).steps == rudiments()[row["name"]].phrase.steps
@@ -88,7 +88,7 @@ def test_caveats_and_other_names_reach_json(capsys: Captured) -> None:
 def test_names_and_patterns_are_whole_on_a_terminal(
     monkeypatch: pytest.MonkeyPatch, width: int
 ) -> None:
-    from midiforge.library import ostinatos
+    from midiforge.library.shelf import ostinatos
 
     head, *lines, last = on_terminal(monkeypatch, "ostinatos", width)
     assert all(len(line) <= width for line in lines)

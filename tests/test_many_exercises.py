@@ -15,7 +15,7 @@ import pytest
 
 import midiforge
 from midiforge.command.run import run
-from midiforge.insight import Insight
+from midiforge.insight.insight import Insight
 from midiforge.screen import titles
 from midiforge.screen.titles import title_lines
 

@@ -37,7 +37,8 @@ from midiforge.calls import exercises
 from midiforge.drill import check_drill
 from midiforge.kits.kit import Kit, kit_names
 from midiforge.midi.exercise_file import exercise_bytes
-from midiforge.model import Exercise, Hit
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import Hit
 
 FLAM_MS, DRAG_MS = 30, 35  # as the keys flam_ms and drag_ms say when not given
 MICROSECOND = Fraction(1, 1_000_000)

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from midiforge import library
 from midiforge.errors import MidiforgeError
+from midiforge.library import shelf
 from midiforge.library.shelf import slug
 
 LIBRARY = Path(__file__).parents[1] / "midiforge" / "library"
@@ -269,9 +269,9 @@ def test_names_are_trade_names() -> None:
 
 
 SHELVES: dict[str, tuple[Any, Any]] = {
-    "rudiment": (library.rudiments, library.rudiment),
-    "ostinato": (library.ostinatos, library.ostinato),
-    "voice": (library.voices, library.voice),
+    "rudiment": (shelf.rudiments, shelf.rudiment),
+    "ostinato": (shelf.ostinatos, shelf.ostinato),
+    "voice": (shelf.voices, shelf.voice),
 }
 
 
@@ -323,5 +323,5 @@ def test_other_names_are_suggested(shelf: str, slip: str, word: str) -> None:
 
 def test_a_caveat_of_an_ostinato_is_kept() -> None:
     for name, entry in BY_NAME.items():
-        assert library.ostinatos()[name].note == entry.get("note", "")
-    assert "half-time" in library.ostinato("one-drop").note
+        assert shelf.ostinatos()[name].note == entry.get("note", "")
+    assert "half-time" in shelf.ostinato("one-drop").note

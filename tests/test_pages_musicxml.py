@@ -32,7 +32,8 @@ from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError
 from midiforge.kits.kit import Kit, read_kit
 from midiforge.library.shelf import ostinatos
-from midiforge.model import Exercise, Hit, Strength
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import Hit, Strength
 from midiforge.notation import Score, scores
 from midiforge.notation.rhythm import cells_of
 from midiforge.notation.sign import on_one_line, sign_of

@@ -21,11 +21,13 @@ from midiforge.calls import exercises
 from midiforge.drill import check_drill
 from midiforge.midi import smf
 from midiforge.midi.exercise_file import exercise_bytes
-from midiforge.model import Exercise, Hit, Limb, Strength
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import Hit, Limb, Strength
 from midiforge.model.meter import Meter
 from midiforge.model.piece import Dynamics
 from midiforge.model.tempo import TempoMap
-from midiforge.phrase import Phrase, Stroke, parse_sticking, write_sticking
+from midiforge.phrase.phrase import Phrase, Stroke
+from midiforge.phrase.sticking import parse_sticking, write_sticking
 
 Content = dict[str, Any]
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from midiforge.hear.figures import DoubleFigures, Levels, Tally, Timing
+from midiforge.hear.figures import DoubleFigures, Levels, LoudnessFigures, Tally, Timing
 from midiforge.hear.known import Other, likelier
 from midiforge.model.hit import HANDS, Limb, Strength
 from midiforge.model.number import Number
@@ -86,10 +86,11 @@ def dropping(missed: int, others: int, counts: tuple[int, ...] = (0, 0)) -> Any:
     return case({"lanes": lanes}, limbs=[limb(missed), limb(others, which=FOOT)])
 
 
-def levels(**given: float) -> Any:
+def levels(**given: Any) -> Any:
     usual = {"accent": 110.0, "tap": 70.0, "ghost": None, "ratio": 1.5, "overlap": 0.0}
-    strokes = int(given.pop("strokes", 8))
-    return case(limbs=[limb(0, strokes, levels=Levels(**usual | given))])  # type: ignore[arg-type]
+    made = Levels(**usual | {"times": (4, 4, 4)} | given)
+    loudness = [LoudnessFigures("snare", whose, made) for whose in (None, HAND)]
+    return case(limbs=[limb(0, 8)], loudness=loudness)
 
 
 def two_hands(left: int, right: int = 100, strokes: int = 8, pads: str = "ss") -> Any:
@@ -121,8 +122,8 @@ def rising(share: float, percent: float = 0.0, spread: float = 0.0) -> Any:
     return case(tempos=[good, at(70.0, share, Timing(1000, 0.0, spread, percent))])
 
 
-def met(gap: float, deviation: float, times: int) -> Any:
-    meeting = Made(limbs=(HAND, FOOT), counts=("1",), times=times, gap_ms=gap,
+def met(gap: float, deviation: float, times: int, foot: Limb = Limb.RIGHT_FOOT) -> Any:
+    meeting = Made(limbs=(HAND, foot), counts=("1",), times=times, gap_ms=gap,
                    deviation_ms=deviation)  # fmt: skip
     return case({"meetings": [meeting]})
 
@@ -228,6 +229,7 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     # Four standard errors of a deviation of six strokes: 4 / sqrt(2 * 6 - 2) = 1.265.
     "loose for sure": (loose_count, spreads(20, 45.2, 50, 6), spreads(20, 45.4, 50, 6)),
     "apart from 20 ms on": (apart, met(19.9, 1, 9), met(20.0, 1, 9)),
+    "a hi-hat's pedal from 35 ms on": (apart, met(34.9, 1, 9, FOOT), met(35.0, 1, 9, FOOT)),
     "apart four times": (apart, met(30, 1, 3), met(30, 1, 4)),
     "apart by twice the standard error": (apart, met(20, 20.1, 4), met(20, 20.0, 4)),
     "now one, now the other from 25 ms on": (
@@ -247,8 +249,14 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     ),
     "accents 1.25 times as loud": (accents, levels(ratio=1.25), levels(ratio=1.249)),
     "a fifth of taps as loud": (accents, levels(overlap=0.20), levels(overlap=0.201)),
-    "accents of eight strokes": (
-        accents, levels(ratio=1.0, strokes=7), levels(ratio=1.0, strokes=8)
+    "four accents": (
+        accents, levels(ratio=1.0, times=(3, 9, 0)), levels(ratio=1.0, times=(4, 9, 0))
+    ),
+    "four taps": (
+        accents, levels(ratio=1.0, times=(9, 3, 0)), levels(ratio=1.0, times=(9, 4, 0))
+    ),
+    "four ghost notes": (
+        ghosts, levels(ghost=70.0, times=(9, 9, 3)), levels(ghost=70.0, times=(9, 9, 4))
     ),
     "ghosts below 85 %": (ghosts, levels(ghost=59.5), levels(ghost=59.6)),
     "a hand at 80 % of the other": (hands_unequal, two_hands(80), two_hands(79)),

@@ -10,7 +10,7 @@ import pytest
 
 import midiforge
 from midiforge.drill.click import CLICK_VOICES
-from midiforge.library import voices
+from midiforge.library.shelf import voices
 from midiforge.midi import smf
 
 

@@ -15,8 +15,9 @@ from rich.text import Text
 from midiforge.calls import exercises
 from midiforge.command.terminal import say_styled
 from midiforge.drill import check_drill
-from midiforge.insight.places import explained
-from midiforge.model import Exercise, Limb, Strength
+from midiforge.insight.words import explained
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import Limb, Strength
 from midiforge.screen.facts import as_json
 from midiforge.screen.setting import Setting
 from midiforge.screen.show import STYLES, exercise_lines

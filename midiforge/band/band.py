@@ -11,10 +11,10 @@ from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
 from midiforge.model.rounds import later
 from midiforge.phrase.cycle import bars_to_meet
-from midiforge.phrase.material import Line
+from midiforge.phrase.pattern import Line
 
 if TYPE_CHECKING:
-    from midiforge.band.progression import Progression
+    from midiforge.band.chord import Progression
     from midiforge.library.band import Figure, Instrument, Style
 
 _FORM, _EVEN = 8, 2  # bars that a form has at least, and is a multiple of

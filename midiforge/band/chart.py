@@ -10,8 +10,7 @@ from math import ceil
 from operator import attrgetter
 from typing import NamedTuple
 
-from midiforge.band.chord import Chord
-from midiforge.band.progression import Change, Progression
+from midiforge.band.chord import Change, Chord, Progression
 from midiforge.library.band import Figure
 from midiforge.model.band import ChordMark
 from midiforge.model.meter import Meter
@@ -58,7 +57,7 @@ class Chart:
         """Those of the progression, again and again."""
         once, size = self.progression.changes, self.progression.length
         rounds = (number * size for number in range(ceil(self.length / size)))
-        changes = (each._replace(time=start + each.time) for start in rounds for each in once)
+        changes = (change._replace(time=start + change.time) for start in rounds for change in once)
         return [change for change in changes if change.time < self.length]
 
     @cached_property

@@ -1,12 +1,18 @@
-"""Chord symbols: root, quality and bass, read by pychord in the spellings that musicians use."""
+"""Chords: their symbols, and progressions of them that go round.
+
+Symbols are read by pychord in the spellings that musicians use.
+"""
 
 import re
 from collections.abc import Sequence
+from fractions import Fraction
 from functools import cache
+from typing import NamedTuple
 
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, nearest, quoted, within
 from midiforge.frozen import frozen
 from midiforge.library.band import pitch_class
+from midiforge.model.meter import Meter
 
 _SYMBOL = re.compile(r"([A-G])([#♯b♭]?)(.*?)(?:/([A-G])([#♯b♭]?))?")
 _NO_CHORD = ("N.C.", "NC", "N.C")
@@ -80,7 +86,7 @@ class Chord:
         return self._first(10, 11, 9, 12)
 
     def _first(self, *wanted: int) -> int:
-        return next((each for each in wanted if each in self.tones), wanted[-1])
+        return next((tone for tone in wanted if tone in self.tones), wanted[-1])
 
 
 @cache
@@ -135,7 +141,7 @@ def _known() -> dict[str, tuple[int, ...]]:
     from pychord import QualityManager
 
     qualities = QualityManager().get_qualities()
-    known = {name: tuple(sorted(each.components)) for name, each in qualities.items()}
+    known = {name: tuple(sorted(quality.components)) for name, quality in qualities.items()}
     return known | _OWN
 
 
@@ -168,8 +174,8 @@ def _tones(quality: str) -> tuple[int, ...] | None:
         core, rest = text[:end], text[end:]
         if core in known and not _ALTERATION.sub("", rest):
             tones = set(known[core])
-            for each in _ALTERATION.finditer(rest):
-                _alter(tones, each)
+            for alteration in _ALTERATION.finditer(rest):
+                _alter(tones, alteration)
             return tuple(sorted(tones))
     return None
 
@@ -207,3 +213,77 @@ def _alter(tones: set[int], match: re.Match[str]) -> None:
         tones.add(_DEGREES[int(added)])
     else:
         tones -= {3, 4} if left == "3" else {6, 7, 8}
+
+
+MOST_BARS = 256
+_REPEAT = "%"  # the bar before once more, as it is written by hand
+_GOES_ON = (_REPEAT, "/")  # within a bar: the chord before for its share of the beats
+
+
+class Change(NamedTuple):
+    """A chord from its first moment, in quarter notes; None for no chord."""
+
+    time: Fraction
+    chord: Chord | None
+    symbol: str
+
+
+@frozen
+class Progression:
+    """Chords that go round.
+
+    bars: how many, of `bar` quarter notes. changes: from time 0 on, rising.
+    """
+
+    bars: int
+    bar: Fraction
+    changes: tuple[Change, ...]
+
+    @property
+    def length(self) -> Fraction:
+        return self.bars * self.bar
+
+
+def read_progression(text: str, meter: Meter) -> Progression:
+    """A progression from chord symbols, bars divided by |, such as "Dm7 | G7 | Cmaj7 | % ".
+
+    Several chords in a bar share its beats as evenly as they can, the earlier ones longer; %
+    repeats the bar before, within a bar % or / goes on with the chord before; N.C. is no chord.
+    Raises MidiforgeError that names bar and chord.
+    """
+    if ":" in text:
+        raise MidiforgeError(
+            "repeat signs are not read", hint="the whole goes round; write out what comes twice"
+        )
+    bars = [part.split() for part in text.strip().strip("|").split("|")]
+    if not any(bars):
+        raise MidiforgeError("there are no chords", hint="such as 'Dm7 | G7 | Cmaj7 | A7'")
+    if len(bars) > MOST_BARS:
+        raise MidiforgeError(f"the progression has {len(bars)} bars", hint=f"up to {MOST_BARS}")
+    changes: list[Change] = []
+    before: list[str] = []
+    for number, symbols in enumerate(bars, start=1):
+        place = f"bar {number}"
+        if symbols == [_REPEAT]:
+            if not before:
+                raise MidiforgeError("there is no bar before to repeat", place)
+            symbols = before
+        if not symbols:
+            raise MidiforgeError("the bar is empty", place, hint="% repeats the bar before")
+        beats = meter.beats
+        if len(symbols) > len(beats):
+            raise MidiforgeError(
+                f"{len(symbols)} chords in a bar of {len(beats)} beats",
+                place,
+                hint="at most one a beat",
+            )
+        before = symbols
+        for i, symbol in enumerate(symbols):
+            if symbol in _GOES_ON and changes:
+                continue
+            beat = -(-i * len(beats) // len(symbols))
+            with within(place):
+                chord = read_chord(symbol)
+            time = (number - 1) * meter.bar + beats[beat]
+            changes.append(Change(time, chord, symbol if chord else ""))
+    return Progression(len(bars), meter.bar, tuple(changes))

@@ -7,8 +7,7 @@ from fractions import Fraction
 from midiforge.band.band import Part
 from midiforge.library import shelf
 from midiforge.library.band import Figure
-from midiforge.phrase.material import Line
-from midiforge.phrase.pattern import Pattern
+from midiforge.phrase.pattern import Line, Pattern
 
 WAYS = ("3-2", "2-3")
 
@@ -36,12 +35,12 @@ def leaning(line: Line) -> str:
     if known is not None and known.pattern == line.pattern:
         return known.clave
     times = _times(line.pattern)
-    for each in shelf.ostinatos().values():
-        if each.clave and each.pattern.length == line.pattern.length:
-            if _times(each.pattern) == times:
-                return each.clave
-            if _times(_turned(each.pattern)) == times:
-                return other(each.clave)
+    for known in shelf.ostinatos().values():
+        if known.clave and known.pattern.length == line.pattern.length:
+            if _times(known.pattern) == times:
+                return known.clave
+            if _times(_turned(known.pattern)) == times:
+                return other(known.clave)
     return ""
 
 

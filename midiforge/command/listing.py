@@ -14,8 +14,7 @@ from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.frozen import frozen
 
 if TYPE_CHECKING:
-    from midiforge.library import Rudiment
-    from midiforge.library.shelf import LibraryOstinato
+    from midiforge.library.shelf import LibraryOstinato, Rudiment
 
 Row = dict[str, Any]
 
@@ -97,7 +96,7 @@ def _rows(
 
 
 def _rudiments() -> Iterator[Row]:
-    from midiforge.library import rudiments
+    from midiforge.library.shelf import rudiments
 
     columns = "number, name, family, steps, sticking, other names = also, note"
     return _rows(rudiments().values(), columns, sticking=_leads)
@@ -121,7 +120,7 @@ def _leads(rudiment: "Rudiment") -> str:
 
 
 def _ostinatos() -> Iterator[Row]:
-    from midiforge.library import ostinatos
+    from midiforge.library.shelf import ostinatos
 
     return _rows(
         ostinatos().values(),
@@ -148,7 +147,7 @@ def _other_names(ostinato: "LibraryOstinato") -> tuple[str, ...]:
 
 def _voices() -> Iterator[Row]:
     from midiforge.kits.kit import DEFAULT, read_kit
-    from midiforge.library import voices
+    from midiforge.library.shelf import voices
 
     notes = read_kit(DEFAULT).notes
     columns = "name, title, MIDI note = note, played instead = fallback, other names = also"

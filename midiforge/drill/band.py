@@ -6,8 +6,8 @@ from dataclasses import replace
 from fractions import Fraction
 
 from midiforge.band.band import Band, Part, PitchedPart
+from midiforge.band.chord import read_progression
 from midiforge.band.clave import WAYS, direction, leaning, turned_figure, turned_part
-from midiforge.band.progression import read_progression
 from midiforge.drill import values
 from midiforge.errors import MidiforgeError, NoOstinato, nearest, quoted
 from midiforge.keys.reader import KeyReader
@@ -17,7 +17,7 @@ from midiforge.model.band import BASS, COMP, PERCUSSION, Member
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.phrase.cycle import MOST_BARS
-from midiforge.phrase.material import Line
+from midiforge.phrase.pattern import Line
 
 GM_DRUMS = 10  # the channel that General MIDI keeps for percussion
 SOFTEST, LOUDEST = 5, 150  # per cent

@@ -16,7 +16,8 @@ from midiforge.model.number import Named
 from midiforge.model.piece import SectionKind, Touch
 from midiforge.model.swing import Swing
 from midiforge.phrase.every import Every
-from midiforge.phrase.material import Line, Sticking
+from midiforge.phrase.pattern import Line
+from midiforge.phrase.phrase import Sticking
 
 
 @frozen

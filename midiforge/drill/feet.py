@@ -9,7 +9,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.library import shelf
 from midiforge.model.hit import FEET, Limb
 from midiforge.model.meter import Meter
-from midiforge.phrase.material import Line
+from midiforge.phrase.pattern import Line
 
 
 def foot_patterns(items: Iterable[object], meter: Meter, step: Fraction) -> tuple[Line, ...]:

@@ -28,7 +28,8 @@ from midiforge.moves import MOVES
 from midiforge.moves.grid import own_steps
 from midiforge.phrase.cycle import MOST_BARS
 from midiforge.phrase.every import LONGEST_STICKING, Every
-from midiforge.phrase.material import Line, Sticking
+from midiforge.phrase.pattern import Line
+from midiforge.phrase.phrase import Sticking
 from midiforge.phrase.sticking import parse_sticking
 
 DEFAULT_VOICING: Voicing = {

@@ -15,7 +15,7 @@ from midiforge.keys.values import limb
 from midiforge.library import shelf
 from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.meter import Meter
-from midiforge.phrase.material import Line
+from midiforge.phrase.pattern import Line
 
 FULL, EVERYTHING = "full", "hands and feet"  # the name and the title of the fullest stage
 

@@ -8,8 +8,7 @@ from midiforge.drill.drill import Voicing
 from midiforge.library import shelf
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
-from midiforge.phrase.material import Line
-from midiforge.phrase.pattern import Pattern, counts_said
+from midiforge.phrase.pattern import Line, Pattern, counts_said
 
 _FEET = {Limb.RIGHT_FOOT: "Bass drum", Limb.LEFT_FOOT: "Hi-hat foot"}
 

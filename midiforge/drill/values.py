@@ -25,8 +25,7 @@ from midiforge.model.meter import Meter
 from midiforge.model.number import Named, read_span
 from midiforge.model.piece import SectionKind
 from midiforge.phrase.cycle import MOST_BARS
-from midiforge.phrase.material import Line
-from midiforge.phrase.pattern import Pattern, parse_pattern
+from midiforge.phrase.pattern import Line, Pattern, parse_pattern
 
 SLOWEST, FASTEST = 10, 500
 MOST_CHOSEN = 1000

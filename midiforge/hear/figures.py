@@ -139,7 +139,10 @@ class Levels:
 @frozen
 class LoudnessFigures:
     """How hard strokes on one voice are: pads and zones are set to different levels, so that what
-    is accented stands out from what else is struck there. limb: whose; None for all who do."""
+    is accented stands out from what else is struck there.
+
+    voice: "" for all. limb: whose; None for all who do.
+    """
 
     voice: str
     limb: Limb | None

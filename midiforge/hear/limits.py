@@ -4,6 +4,15 @@ A musical limit has its source; "common practice" is teachers', "ours" is from r
 professional drummers, who must not fail by what a module and a USB cable add.
 """
 
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from math import sqrt
+from statistics import median
+from typing import NamedTuple
+
+from midiforge.hear.figures import Levels, LoudnessFigures
+from midiforge.model.hit import Limb
+
 # So many strokes of a thing say something of a habit; ours.
 FEWEST_STROKES = 8
 LEAST_TIMES = 4  # fewer of a thing say nothing of a habit; ours
@@ -30,3 +39,78 @@ LOOSE_GAP_MS = 25.0  # with this deviation four of ten meetings are that far apa
 # taps may be as loud as an accent: ours, from the same recordings, where accents that stand out
 # have up to 18 %, and such as are none about half.
 ACCENT_RATIO, OVERLAP, GHOST_RATIO = 1.25, 0.20, 0.85
+# Between different voices, whose pads are set to different levels; ours.
+ACROSS_RATIO = 1.1
+
+
+class Place(NamedTuple):
+    """Where a limb's strokes lie: how many, their mean and their deviation in ms."""
+
+    limb: Limb
+    strokes: int
+    mean_ms: float
+    deviation_ms: float
+
+
+def near_ms(*limbs: Limb) -> float:
+    """From how many ms on limbs are not together."""
+    return PEDAL_MS if Limb.LEFT_FOOT in limbs else TOGETHER_MS
+
+
+def is_sure(gap_ms: float, deviation_ms: float, times: int) -> bool:
+    """Whether a gap is no accident: twice its standard error, the usual measure."""
+    return abs(gap_ms) >= 2 * deviation_ms / sqrt(times)
+
+
+def beside(places: Iterable[Place]) -> dict[Limb, float]:
+    """Limbs that lie beside the others, by how many ms: the farthest first, and the rest without
+    it, so that nobody is blamed for where another one is."""
+    left = [place for place in places if place.strokes >= LEAST_TIMES]
+    off_by: dict[Limb, float] = {}
+    while len(left) > 1:
+        off = {
+            place.limb: place.mean_ms - median(it.mean_ms for it in left if it is not place)
+            for place in left
+        }
+        # Of two the one that is farther from the player's own time, which most strokes make.
+        worst = max(left, key=lambda it: (abs(off[it.limb]) / near_ms(it.limb), abs(it.mean_ms)))
+        gap = off[worst.limb]
+        if abs(gap) < near_ms(worst.limb) or not is_sure(gap, worst.deviation_ms, worst.strokes):
+            break
+        off_by[worst.limb] = gap
+        left.remove(worst)
+    return off_by
+
+
+def flattest(loudness: Sequence[LoudnessFigures], limb: Limb | None = None) -> Levels | None:
+    """The accents of all or of a limb that stand out least on their voice; None where there are
+    too few, or too few taps beside.
+
+    Where accents have voices of their own, those of all voices together; their `overlap` is None.
+    """
+    some = [of for of in loudness if of.limb is limb and min(of.levels.times[:2]) >= LEAST_TIMES]
+    on_one = [of.levels for of in some if of.voice]
+    if on_one:
+        return max(on_one, key=lambda levels: levels.overlap or 0.0)
+    return next((replace(of.levels, overlap=None) for of in some), None)
+
+
+def strongest_ghosts(loudness: Iterable[LoudnessFigures], limb: Limb | None = None) -> float | None:
+    """Of ghost notes to other strokes, of all or of a limb, where they stand back least; None
+    where there are too few."""
+    some = [
+        of.levels.ghost_ratio
+        for of in loudness
+        if of.limb is limb and of.levels.times[2] >= LEAST_TIMES
+    ]
+    return max((ratio for ratio in some if ratio is not None), default=None)
+
+
+def are_flat(ratio: float | None, overlap: float | None) -> bool:
+    """Whether accents do not stand out: `ratio` and `overlap` as in `Levels`, or as `flattest`
+    gives them."""
+    if ratio is None:
+        return False
+    if overlap is None:
+        return ratio < ACROSS_RATIO
+    return ratio < ACCENT_RATIO or overlap > OVERLAP

@@ -122,6 +122,11 @@ class Review:
     remarks: tuple[str, ...]
     line: Line
 
+    @property
+    def has_dynamics(self) -> bool:
+        """Whether the kit tells hard strokes from soft ones at all."""
+        return len({each.velocity for each in self.judged if each.kind == "hit"}) > 1
+
 
 def review(take: Take, exercise: Exercise, kit: Kit, known_delay_ms: float | None = None) -> Review:
     """Compares a take with the exercise it is of.

@@ -4,7 +4,7 @@ from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
-from itertools import combinations, pairwise
+from itertools import combinations, pairwise, product
 from math import fsum
 
 from midiforge.hear.expected import Due
@@ -25,7 +25,7 @@ from midiforge.hear.figures import (
 )
 from midiforge.hear.opening import Heard
 from midiforge.hear.pairing import Pairing
-from midiforge.insight.places import place_name
+from midiforge.model.counts import place_name
 from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
 
 LIMBS = (*HANDS, *FEET)
@@ -90,14 +90,14 @@ def _levels(of: Pairing, struck: Sequence[tuple[int, Hit]]) -> Levels:
 
 
 def loudness(of: Pairing) -> Iterator[LoudnessFigures]:
-    """Each voice's strokes by how hard they are: of all limbs, and of each."""
+    """Each voice's strokes by how hard they are, and those of all: of all limbs, and of each."""
     struck: dict[tuple[str, Limb | None], list[tuple[int, Hit]]] = defaultdict(list)
     for i, due in enumerate(of.dues):
         if i in of.met:
             # Of what two limbs strike at once on one pad, one velocity is heard: the hardest.
             hit = max(due.hits, key=lambda hit: _HARDER.index(hit.strength))
-            struck[hit.voice, None].append((i, hit))
-            struck[hit.voice, hit.limb].append((i, hit))
+            for voice, limb in product((hit.voice, ""), (None, hit.limb)):
+                struck[voice, limb].append((i, hit))
     for (voice, limb), some in struck.items():
         yield LoudnessFigures(voice, limb, _levels(of, some))
 

@@ -9,6 +9,7 @@ stroke as `Touch` has it. A buzz is one movement. Rates and runs count movements
 (lRR rLL) each hand moves three times in a row.
 """
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import field, replace
 from fractions import Fraction
@@ -16,7 +17,7 @@ from itertools import pairwise
 from math import ceil, lcm
 
 from midiforge.frozen import frozen
-from midiforge.insight.loop import LIMBS, Loop, Moment, loop_of
+from midiforge.insight.loop import Loop, Moment, loop_of
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import HANDS, Limb
 from midiforge.model.piece import Touch
@@ -61,7 +62,7 @@ FOOT_LIMIT = Limit(
     peak_why="more than 8 a second is closer than sixteenths of one foot at 120 bpm",
     source="common practice",
 )
-LIMITS = {limb: HAND_LIMIT if limb.is_hand else FOOT_LIMIT for limb in LIMBS}
+LIMITS = {limb: HAND_LIMIT if limb.is_hand else FOOT_LIMIT for limb in Limb}
 
 
 @frozen
@@ -126,10 +127,6 @@ class Demands:
         """Unisons among all moments, 0 to 1."""
         return Fraction(self.unisons, self.moments) if self.moments else Fraction(0)
 
-    def of(self, limb: Limb) -> LimbDemand | None:
-        """What that limb does; None if it does nothing."""
-        return next((each for each in self.limbs if each.limb is limb), None)
-
 
 def demands(exercise: Exercise, loop: Loop | None = None) -> Demands:
     """What the exercise asks of the player; swing and the fastest tempo are taken into account.
@@ -176,19 +173,19 @@ def warnings(asked: Demands) -> tuple[str, ...]:
     that ask for the same are told the same.
     """
     said = []
-    for each in asked.limbs:
-        limit = LIMITS[each.limb]
-        name = each.limb.title.capitalize()
-        if each.sustained > limit.sustained:
-            said.append(
-                f"{name}: more than {limit.sustained} strokes a second, on and on, "
-                f"from about {each.too_much_from} bpm up; {limit.why} ({_short(limit)})."
-            )
-        elif each.peak > limit.peak:
-            said.append(
-                f"{name}: more than {limit.peak} strokes a second for a moment, "
-                f"from about {each.too_much_from} bpm up; {limit.peak_why} ({_short(limit)})."
-            )
+    for demand in asked.limbs:
+        limit = LIMITS[demand.limb]
+        name = demand.limb.title.capitalize()
+        for rate, most, lasting, why in (
+            (demand.sustained, limit.sustained, ", on and on,", limit.why),
+            (demand.peak, limit.peak, " for a moment,", limit.peak_why),
+        ):
+            if rate > most:
+                said.append(
+                    f"{name}: more than {most} strokes a second{lasting} "
+                    f"from about {demand.too_much_from} bpm up; {why} ({_short(limit)})."
+                )
+                break
     if asked.hihat_both_ways:
         said.append("The hi-hat is open and closed at once: one of the two can't sound.")
     return tuple(said)
@@ -254,21 +251,18 @@ class _Moves:
     def too_much_from(self, tempo: Fraction, limit: Limit) -> int:
         """The highest whole tempo at which the limit that is passed at `tempo` is kept."""
         lasting = self.rates(tempo)[0] > limit.sustained
-        kept, passed = 1, ceil(tempo)
-        while passed - kept > 1:
-            middle = (kept + passed) // 2
-            sustained, peak = self.rates(Fraction(middle))
-            if sustained > limit.sustained if lasting else peak > limit.peak:
-                passed = middle
-            else:
-                kept = middle
-        return kept
+
+        def passes(slower: int) -> bool:
+            sustained, peak = self.rates(Fraction(slower))
+            return sustained > limit.sustained if lasting else peak > limit.peak
+
+        return 1 + bisect_left(range(2, ceil(tempo)), True, key=passes)
 
 
 def _moves(exercise: Exercise, loop: Loop) -> Iterator[_Moves]:
     """The movements of each limb that moves, hands first."""
-    places: dict[Limb, list[tuple[Fraction, int]]] = {limb: [] for limb in LIMBS}
-    grace_notes = dict.fromkeys(LIMBS, 0)
+    places: dict[Limb, list[tuple[Fraction, int]]] = {limb: [] for limb in Limb}
+    grace_notes = dict.fromkeys(Limb, 0)
     for hit in loop.hits:
         time = exercise.swing.played(hit.time, hit.grid) - loop.start
         if hit.limb:
@@ -325,7 +319,7 @@ def _longest_run(loop: Loop) -> tuple[int, Limb | None, bool]:
     hands = loop.hand_strokes
     longest, whose, endless = 0, None, False
     for hand in HANDS:
-        pauses = [i for i, each in enumerate(hands) if hand not in each]
+        pauses = [i for i, striking in enumerate(hands) if hand not in striking]
         if not pauses:
             run = len(hands)
         else:  # the last of them comes before the first, over the seam

@@ -29,7 +29,7 @@ and never lowers the score, so adding a difficulty can only move an exercise up:
 The weights bring each part to a like size in ordinary exercises. Equal scores keep their order.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from fractions import Fraction
 from itertools import pairwise
 from math import log2
@@ -81,22 +81,16 @@ class Part:
 
 @frozen
 class Difficulty:
-    """A score from easy (0) to hard, without an upper end, and its parts in the table's order."""
+    """A score from easy (0) to hard, without an upper end, and its parts by name, in the table's
+    order."""
 
     score: float
-    parts: tuple[Part, ...]
-
-    def part(self, name: str) -> Part:
-        """The part of that name; KeyError if there is none."""
-        for part in self.parts:
-            if part.name == name:
-                return part
-        raise KeyError(name)
+    parts: Mapping[str, Part]
 
     @property
     def hardest(self) -> tuple[Part, ...]:
         """The parts that add to the score, those that add most first."""
-        adding = [part for part in self.parts if part.points > 0]
+        adding = [part for part in self.parts.values() if part.points > 0]
         return tuple(sorted(adding, key=lambda part: -part.points))
 
 
@@ -113,7 +107,7 @@ def difficulty(
     loop = loop or loop_of(exercise)
     asked = asked or demands(exercise, loop)
     off_beat = off_beat or syncopation(exercise, loop)
-    found = (
+    values = (
         _combinations(loop),
         _crossing(loop),
         _off_beat(loop, exercise, off_beat),
@@ -125,11 +119,11 @@ def difficulty(
         _cycle(exercise),
         _speed(asked),
     )
-    parts = tuple(
-        Part(name, value, value * weight, why if value > 0 else "")
-        for (name, weight), (value, why) in zip(PARTS.items(), found, strict=True)
-    )
-    return Difficulty(sum(part.points for part in parts), parts)
+    parts = {
+        name: Part(name, value, value * weight, why if value > 0 else "")
+        for (name, weight), (value, why) in zip(PARTS.items(), values, strict=True)
+    }
+    return Difficulty(sum(part.points for part in parts.values()), parts)
 
 
 def easiest_first(materials: Iterable[T], full: Callable[[T], Exercise | None]) -> list[T]:
@@ -159,9 +153,9 @@ def _crossing(loop: Loop) -> tuple[float, str]:
     return alone / strokes, f"{alone} of {strokes} foot strokes fall between the hands"
 
 
-def _off_beat(loop: Loop, exercise: Exercise, found: Syncopation) -> tuple[float, str]:
+def _off_beat(loop: Loop, exercise: Exercise, off_beat: Syncopation) -> tuple[float, str]:
     total, names = Fraction(0), []
-    for line in found.lines:
+    for line in off_beat.lines:
         here = home = Fraction(0)
         if line.name == ACCENTS:
             here = line.per_bar
@@ -224,8 +218,8 @@ def _doubles(loop: Loop, asked: Demands) -> tuple[float, str]:
     if asked.endless or not hands:
         return 0, ""
     pairs = zip([*hands[-1:], *hands[:-1]], hands, strict=True)
-    again = sum(not set(before).isdisjoint(each) for before, each in pairs)
-    graced = any(each.grace_notes for each in asked.limbs)
+    again = sum(not set(before).isdisjoint(after) for before, after in pairs)
+    graced = any(demand.grace_notes for demand in asked.limbs)
     strokes = "hand strokes and grace notes" if graced else "hand strokes"
     return again / len(hands), f"{again} of {len(hands)} {strokes} repeat the hand"
 
@@ -258,11 +252,11 @@ def _cycle(exercise: Exercise) -> tuple[float, str]:
 
 def _speed(asked: Demands) -> tuple[float, str]:
     best: tuple[Fraction, str] = (Fraction(0), "")
-    for each in asked.limbs:
-        limit, who = LIMITS[each.limb], each.limb.title
-        sustained, peak = each.sustained / limit.sustained, each.peak / limit.peak
+    for demand in asked.limbs:
+        limit, who = LIMITS[demand.limb], demand.limb.title
+        sustained, peak = demand.sustained / limit.sustained, demand.peak / limit.peak
         if sustained > best[0]:
-            best = (sustained, f"{who} keeps up {float(each.sustained):.1f} strokes a second")
+            best = (sustained, f"{who} keeps up {float(demand.sustained):.1f} strokes a second")
         if peak > best[0]:
-            best = (peak, f"{who} at up to {float(each.peak):.1f} strokes a second")
+            best = (peak, f"{who} at up to {float(demand.peak):.1f} strokes a second")
     return float(best[0]), best[1]

@@ -3,8 +3,7 @@
 from midiforge.frozen import frozen
 from midiforge.insight.demands import Demands, demands, warnings
 from midiforge.insight.difficulty import Difficulty, difficulty
-from midiforge.insight.loop import loop_of
-from midiforge.insight.meetings import Meeting, meetings
+from midiforge.insight.loop import Meeting, loop_of, meetings
 from midiforge.insight.syncopation import Syncopation, syncopation
 from midiforge.model.exercise import Exercise
 

@@ -1,20 +1,20 @@
-"""The part of an exercise that comes round again, and what the player does in it."""
+"""The part of an exercise that comes round again: what the player strikes in it, and together."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from midiforge.frozen import frozen
+from midiforge.model.counts import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Hit, Limb
+from midiforge.model.spelling import together
 
-LIMBS: tuple[Limb, ...] = (*HANDS, *FEET)
-
-_PLACE = {limb: place for place, limb in enumerate(LIMBS)}
+_PLACE = {limb: place for place, limb in enumerate(Limb)}
 
 
 @frozen
 class Moment:
-    """What the player strikes at one time; `hits` in the order of `LIMBS`."""
+    """What the player strikes at one time; `hits` in the order of limbs, hands first."""
 
     time: Fraction
     hits: tuple[Hit, ...]
@@ -56,12 +56,12 @@ class Loop:
 
         Grace notes are one stroke of their hand, just before the stroke they lead to.
         """
-        found: list[tuple[Limb, ...]] = []
+        strokes: list[tuple[Limb, ...]] = []
         for moment in self.moments:
-            leading = (hit.ornament for hit in moment.hits)
-            grace = dict.fromkeys(each.limb for each in leading if each and each.grace_notes)
-            found += (tuple(filter(None, grace)), moment.hands)
-        return tuple(filter(None, found))
+            ornaments = (hit.ornament for hit in moment.hits if hit.ornament)
+            grace = dict.fromkeys(before.limb for before in ornaments if before.grace_notes)
+            strokes += (tuple(filter(None, grace)), moment.hands)
+        return tuple(filter(None, strokes))
 
     def of(self, limb: Limb) -> tuple[Hit, ...]:
         """The strokes of one limb, in order of time."""
@@ -89,3 +89,54 @@ def loop_of(exercise: Exercise) -> Loop:
         for time in sorted(at)
     )
     return Loop(start, length, tuple(moments))
+
+
+@frozen
+class Meeting:
+    """Limbs that strike together.
+
+    time: in quarter notes from the exercise's first downbeat.
+    bar: its bar, the first being 1.
+    count: its place in the bar, as `place_name` has it.
+    limbs: hands first.
+    """
+
+    time: Fraction
+    bar: int
+    count: str
+    limbs: tuple[Limb, ...]
+
+    @property
+    def letters(self) -> str:
+        """The limbs as a sticking writes them: "R+K"."""
+        return together(self.limbs)
+
+
+def meetings(exercise: Exercise, loop: Loop | None = None) -> tuple[Meeting, ...]:
+    """The meetings of one time round, in order of time; see `loop_of`.
+
+    loop: that, if already known.
+    """
+    meter, step = exercise.meter, exercise.step
+    return tuple(
+        Meeting(
+            moment.time,
+            int(moment.time // meter.bar) + 1,
+            place_name(meter, step, moment.time),
+            moment.limbs,
+        )
+        for moment in (loop or loop_of(exercise)).moments
+        if len(moment.limbs) > 1
+    )
+
+
+def hands_and_feet(met: Iterable[Meeting]) -> dict[tuple[Limb, Limb], tuple[Meeting, ...]]:
+    """For each hand and foot, where they meet; all four pairs, also those that never do."""
+    table: dict[tuple[Limb, Limb], list[Meeting]] = {
+        (hand, foot): [] for hand in HANDS for foot in FEET
+    }
+    for meeting in met:
+        for hand, foot in table:
+            if hand in meeting.limbs and foot in meeting.limbs:
+                table[hand, foot].append(meeting)
+    return {pair: tuple(places) for pair, places in table.items()}

@@ -30,7 +30,7 @@ from math import lcm
 from midiforge.frozen import frozen
 from midiforge.insight.loop import Loop, loop_of
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
+from midiforge.model.hit import Hit, Limb, Strength
 from midiforge.model.meter import Meter
 
 MEASURE = "Longuet-Higgins and Lee 1984"
@@ -63,10 +63,6 @@ class Syncopation:
 
     lines: tuple[Line, ...]
 
-    def of(self, name: str) -> Line | None:
-        """The line of that name; None if it does not sound."""
-        return next((line for line in self.lines if line.name == name), None)
-
 
 def syncopation(exercise: Exercise, loop: Loop | None = None) -> Syncopation:
     """The syncopation of each voice of one time round; see `loop_of`.
@@ -75,7 +71,7 @@ def syncopation(exercise: Exercise, loop: Loop | None = None) -> Syncopation:
     """
     loop = loop or loop_of(exercise)
     voices: list[tuple[str, Limb | None, list[Hit]]] = [(ACCENTS, None, _accents(loop))]
-    voices += [(limb.title, limb, list(loop.of(limb))) for limb in (*HANDS, *FEET)]
+    voices += [(limb.title, limb, list(loop.of(limb))) for limb in Limb]
     bars = loop.length / exercise.meter.bar
     lines = []
     for name, limb, hits in voices:
@@ -102,19 +98,13 @@ def syncopations(
     order = {place: i for i, place in enumerate(grid)}
     index = [bar * len(grid) + order[place] for bar, place in within]
     around = [*grid.values()] * int(length / meter.bar)
-    found = []
+    syncopated = []
     for note, i, end in zip(notes, index, [*index[1:], *index[:1]], strict=True):
         silent = around[i + 1 : end] if end > i else around[i + 1 :] + around[:end]
         strength = max(silent, default=around[i]) - around[i]
         if strength > 0:
-            found.append((note, strength))
-    return tuple(found)
-
-
-def weights(meter: Meter, step: Fraction) -> tuple[int, ...]:
-    """The weight of each grid step of a bar; every beat must be a whole number of steps."""
-    parts = tuple(int(length / step) for length in meter.beat_lengths)
-    return tuple(weight for _, weight in place_weights(meter, parts))
+            syncopated.append((note, strength))
+    return tuple(syncopated)
 
 
 @cache
@@ -126,22 +116,22 @@ def place_weights(meter: Meter, parts: tuple[int, ...]) -> tuple[tuple[Fraction,
     else:
         divisions = _primes(beats)
         on_beats, depth = _levels(divisions, 0), len(divisions)
-    found = []
+    places = []
     for start, length, units, weight, size in zip(
         meter.beats, meter.beat_lengths, meter.groups, on_beats, parts, strict=True
     ):
         inner = _levels(_beat_divisions(size, units), -depth)
-        found += [(start + i * length / size, weight if i == 0 else inner[i]) for i in range(size)]
-    return tuple(found)
+        places += [(start + i * length / size, weight if i == 0 else inner[i]) for i in range(size)]
+    return tuple(places)
 
 
 def _levels(divisions: Sequence[int], above: int) -> list[int]:
     """The weights of a stretch divided again and again; `above` is the level above it."""
-    found = [above]
+    weights = [above]
     for division in divisions:
         above -= 1
-        found = [each for weight in found for each in (weight, *[above] * (division - 1))]
-    return found
+        weights = [inner for weight in weights for inner in (weight, *[above] * (division - 1))]
+    return weights
 
 
 def _beat_divisions(parts: int, units: int) -> tuple[int, ...]:
@@ -151,15 +141,15 @@ def _beat_divisions(parts: int, units: int) -> tuple[int, ...]:
 
 
 def _primes(number: int) -> tuple[int, ...]:
-    found = []
+    primes = []
     divisor = 2
     while number > 1:
         if number % divisor:
             divisor += 1
         else:
-            found.append(divisor)
+            primes.append(divisor)
             number //= divisor
-    return tuple(found)
+    return tuple(primes)
 
 
 def _parts(places: Iterable[Fraction], meter: Meter) -> tuple[int, ...]:

@@ -3,37 +3,43 @@
 from fractions import Fraction
 from itertools import pairwise
 from math import ceil, lcm
+from typing import TYPE_CHECKING
 
 from midiforge.band.band import Band
-from midiforge.drill.drill import Drill, Span, Stage
+from midiforge.drill.drill import Stage
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
-from midiforge.lesson.click import click
-from midiforge.lesson.dynamics import dynamics, shaped_bars
+
+if TYPE_CHECKING:
+    from midiforge.lesson.outline import Outline
+
 from midiforge.lesson.form import (
     JUST_THE_EXERCISE,
+    click,
+    dynamics,
     form_bars,
     phrase_bars,
     response_bars,
     sections,
+    shaped_bars,
 )
 from midiforge.lesson.sameness import line_text, strokes_text
 from midiforge.lesson.strokes import (
-    LIMB_ORDER,
     PHRASE,
     Placed,
+    by_time,
     one_at_a_time,
     repeat,
     through_form,
+    turns,
+    voiced,
 )
-from midiforge.lesson.voices import turns, voiced
 from midiforge.model.band import ChordMark, Tone
 from midiforge.model.hit import Hit, Limb
-from midiforge.model.piece import Piece, Section, SectionKind
-from midiforge.model.tempo import TempoMap, plain
+from midiforge.model.piece import Piece, SectionKind
 from midiforge.moves.move import Material
 from midiforge.phrase.cycle import bars_to_meet, within_limit
-from midiforge.phrase.material import Line
+from midiforge.phrase.pattern import Line
 from midiforge.phrase.phrase import Phrase
 
 MOST_STROKES = 100_000
@@ -76,13 +82,13 @@ def keeps(stage: Stage, limb: Limb | None) -> bool:
     return stage.layers if limb is None else limb in stage.limbs
 
 
-def compose(drill: Drill, material: Material, stage: Stage, repeats: int) -> Piece:
+def compose(outline: "Outline") -> Piece:
     """A stage of a material written out, as long as whole returns need.
 
-    repeats: how often its loop is to go round in it.
     Raises MidiforgeError where a limb would have two strokes at once, or where things meet
     again only after more bars than midiforge writes.
     """
+    drill, material, stage = outline.drill, outline.material, outline.stage
     played = Played.of(material, stage)
     assert played is not None  # or there would be no outline of it
     phrase, lines = played.phrase, played.lines
@@ -92,11 +98,10 @@ def compose(drill: Drill, material: Material, stage: Stage, repeats: int) -> Pie
     grooves = [line for line in stage.groove if keeps(stage, line.limb)] if keeps_time else []
 
     def strokes(bars: int) -> list[Placed]:
-        found = [*repeat(lines, bars * bar)]
+        placed = [*repeat(lines, bars * bar)]
         if phrase:
-            found += through_form(phrase, step, form, grooves, bars, bar)
-        found.sort(key=lambda placed: (float(placed.time), LIMB_ORDER[placed.limb], placed.layer))
-        return found
+            placed += through_form(phrase, step, form, grooves, bars, bar)
+        return sorted(placed, key=by_time)
 
     # When repeating lines, phrase, form and bar line begin together again
     repeating = [line.pattern.period for line in (*lines, *grooves)]
@@ -119,7 +124,7 @@ def compose(drill: Drill, material: Material, stage: Stage, repeats: int) -> Pie
     late = played.late * step
     entry = unit * ceil(late / (unit * bar))
     ramp = len(drill.ramp.tempos) * drill.ramp.bars if drill.ramp else 1
-    rounds = max(repeats, -(-(ramp - entry) // unit))
+    rounds = max(outline.repeats, -(-(ramp - entry) // unit))
     bars = within_limit(entry + unit * rounds, "the exercise with its repeats")
 
     many = len(once) * bars // meeting
@@ -147,56 +152,34 @@ def compose(drill: Drill, material: Material, stage: Stage, repeats: int) -> Pie
         hits += struck
         tones += held
         chords += marks
-    hits.sort(key=lambda hit: (float(hit.time), LIMB_ORDER[hit.limb], hit.layer))
+    hits.sort(key=by_time)
     return Piece(
+        number=outline.number,
         stage=stage.name,
-        title="",
-        variant=material.variant,
-        feet="",
+        title=outline.title,
+        variant=outline.variant,
+        feet=outline.feet,
         meter=drill.meter,
         step=step,
         swing=drill.feel,
         hits=tuple(hits),
         answers=tuple(answers),
-        sections=_sections(drill, form, entry, bars),
+        sections=sections(drill, form, entry, bars),
         count_in_bars=drill.count_in,
         bars=bars,
         returns_after_bars=returns,
         loop_start=entry * bar,
         dynamics=dynamics(drill.shape, returns, bars, bar),
         touch=drill.touch,
-        parts=1,
+        parts=outline.parts,
         band=band.members,
         tones=tuple(tones),
         chords=tuple(chords),
         text=stage.text,
-        repeats=repeats,
+        repeats=outline.repeats,
         hands="; ".join(
             f"{line.limb.title}: {line.title}"
             for line in material.layers
             if line.limb in stage.limbs and line.limb and line.limb.is_hand
         ),
     )
-
-
-def tempo_maps(drill: Drill) -> tuple[TempoMap, ...]:
-    """The tempos that each piece of a drill is taught at; a single one for a ramp."""
-    pulse = drill.meter.pulse
-    if drill.ramp is None:
-        return tuple(TempoMap(pulse, ((Fraction(0), tempo),)) for tempo in drill.tempos)
-    length = drill.ramp.bars * drill.meter.bar
-    changes = tuple((i * length, tempo) for i, tempo in enumerate(drill.ramp.tempos))
-    return (TempoMap(pulse, changes),)
-
-
-def _sections(drill: Drill, form: tuple[Span, ...], entry: int, bars: int) -> tuple[Section, ...]:
-    bar = drill.meter.bar
-    found = [*sections(form, drill.count_in, entry, bars, bar)]
-    if drill.ramp:
-        # The steps of the tempo say more than that it is the exercise.
-        found = [each for each in found if each.kind is not SectionKind.EXERCISE]
-        changes = tempo_maps(drill)[0].changes
-        ends = [*(time for time, _ in changes[1:]), bars * bar]
-        for (start, tempo), end in zip(changes, ends, strict=True):
-            found.append(Section(SectionKind.TEMPO, f"{plain(tempo)} bpm", start, end - start))
-    return tuple(sorted(found, key=lambda section: section.start))

@@ -1,6 +1,7 @@
 """A whole lesson: every variant, every stage, every tempo, in running order."""
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from itertools import chain
 
 from midiforge.drill.drill import Drill
@@ -37,10 +38,7 @@ class Lesson:
 
         left_out: told of every variant that makes no exercises.
         """
-        try:
-            yield from outlines(self.drill, left_out)
-        except MidiforgeError as error:
-            raise error.within(self.drill.source) from None
+        return outlines(self.drill, left_out)
 
     @property
     def pieces(self) -> Iterator[Piece]:
@@ -81,7 +79,8 @@ class Lesson:
         have gone by. parameter: that `only` was given as.
         Raises MidiforgeError in the end if there is none, or one of the numbers names none.
         """
-        chooser = chooser_of(only, parameter)
+        with _argument(parameter):
+            chooser = Chooser(read_spans(str(only)))
         count, why = 0, list[str]()
 
         def tell(variant: LeftOut) -> None:
@@ -93,28 +92,23 @@ class Lesson:
         for outline in self.outlines(tell):
             wanted = [number for number in outline.numbers if chooser.takes(number)]
             if wanted:
-                yield tuple(each for each in outline.exercises() if each.number in wanted)
+                exercises = outline.exercises()
+                yield tuple(exercise for exercise in exercises if exercise.number in wanted)
             elif chooser.is_done(outline.numbers[0]):
                 break
             count += len(outline.numbers)
             if progress:
                 progress(count)
-        check_chosen(chooser, parameter)
+        with _argument(parameter):
+            chooser.check()
         if not count:
             raise MidiforgeError("there is no exercise", self.drill.source, hint="".join(why[:1]))
 
 
-def chooser_of(only: str | int, parameter: str = "only") -> Chooser:
-    """What chooses the exercises that a parameter names; WrongArgument for what is no number."""
+@contextmanager
+def _argument(parameter: str) -> Iterator[None]:
+    """Whatever is wrong inside is wrong with what was given as a parameter."""
     try:
-        return Chooser(read_spans(str(only)))
-    except MidiforgeError as error:
-        raise WrongArgument(error.what, parameter, hint=error.hint) from None
-
-
-def check_chosen(chooser: Chooser, parameter: str = "only") -> None:
-    """Raises WrongArgument if something that the parameter names is not there."""
-    try:
-        chooser.check()
+        yield
     except MidiforgeError as error:
         raise WrongArgument(error.what, parameter, hint=error.hint) from None

@@ -4,24 +4,23 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from fractions import Fraction
-from typing import Any
 
 from midiforge.drill.drill import Chosen, Drill, Stage
 from midiforge.drill.stages import EVERYTHING, FULL
-from midiforge.errors import MidiforgeError
+from midiforge.errors import within
 from midiforge.frozen import frozen
-from midiforge.lesson.compose import Played, compose, tempo_maps
-from midiforge.lesson.resolution import parts_of_a_quarter
+from midiforge.lesson.compose import Played, compose
+from midiforge.lesson.form import tempo_maps
 from midiforge.lesson.sameness import digest, line_text, phrase_text
+from midiforge.lesson.size import grids, parts_of_a_quarter
 from midiforge.model.exercise import Exercise, at_tempos
 from midiforge.model.hit import FEET
-from midiforge.model.number import Chooser, Number, Span
+from midiforge.model.number import Chooser, Number, Span, numbers_of
 from midiforge.model.piece import Moved, Piece, Variant
 from midiforge.model.tempo import TempoMap
 from midiforge.moves import MOVES
-from midiforge.moves.grid import own_steps
-from midiforge.moves.move import Material, Move, turned_over
-from midiforge.phrase.material import Sticking
+from midiforge.moves.move import Material, turned_over
+from midiforge.phrase.phrase import Sticking
 from midiforge.phrase.sticking import write_sticking
 
 
@@ -59,8 +58,7 @@ class Outline:
     @property
     def numbers(self) -> tuple[Number, ...]:
         """Of its exercises."""
-        many = len(self.tempos)
-        return tuple(Number(self.number, place, many) for place in range(many))
+        return numbers_of(self.number, len(self.tempos))
 
     @property
     def variant(self) -> Variant:
@@ -77,19 +75,8 @@ class Outline:
 
         Raises MidiforgeError, naming the drill's file, for music that cannot be played.
         """
-        drill, stage = self.drill, self.stage
-        try:
-            return replace(
-                compose(drill, self.material, stage, self.repeats),
-                number=self.number,
-                title=self.title,
-                variant=self.variant,
-                feet=self.feet,
-                parts=self.parts,
-            )
-        except MidiforgeError as error:
-            where = (str(self.material.variant), stage.name)
-            raise error.within(*where).within(drill.source) from None
+        with within(self.drill.source, str(self.material.variant), self.stage.name):
+            return compose(self)
 
     def exercises(self) -> tuple[Exercise, ...]:
         """Its exercises, one for each tempo."""
@@ -105,8 +92,7 @@ def outlines(drill: Drill, left_out: Callable[[LeftOut], None] | None = None) ->
 
     left_out: told of every variant that makes no exercises.
     """
-    found = _chosen(drill, left_out) if drill.running else _as_taught(drill, left_out)
-    return (replace(each, number=number) for number, each in enumerate(found, start=1))
+    return _chosen(drill, left_out) if drill.running else _as_taught(drill, left_out)
 
 
 def _as_taught(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iterator[Outline]:
@@ -126,25 +112,26 @@ def _as_taught(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iter
             called[title] += 1
             if called[title] > 1:
                 title += f" ({called[title]})"
-            yield Outline(drill, material, stage, title, tempos, drill.repeats, parts, content)
+            number = len(seen)
+            yield Outline(
+                drill, material, stage, title, tempos, drill.repeats, parts, content, number
+            )
 
 
 def _chosen(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iterator[Outline]:
     """What `running` names; of its numbers those of all pieces as taught."""
-    wanted = Chooser(Span(each.number, each.number) for each in drill.running)
+    wanted = Chooser(Span(choice.number, choice.number) for choice in drill.running)
     taught: dict[int, Outline] = {}
-    for number, outline in enumerate(_as_taught(drill, left_out), start=1):
-        outline = replace(outline, number=number)
+    for outline in _as_taught(drill, left_out):
         if sum(map(wanted.takes, outline.numbers)):
-            taught[number] = outline
-    try:
+            taught[outline.number] = outline
+    with within(drill.source, "running"):
         wanted.check()
-    except MidiforgeError as error:
-        raise error.within("running").within(drill.source) from None
-    for some in drill.chosen_pieces:
-        outline = taught[some[0].number.piece]
-        tempos = tuple(tempo for each in some for tempo in _tempos(drill, outline, each))
-        yield replace(outline, tempos=tempos, repeats=some[0].repeats or outline.repeats)
+    for number, chosen in enumerate(drill.chosen_pieces, start=1):
+        outline = taught[chosen[0].number.piece]
+        tempos = tuple(tempo for choice in chosen for tempo in _tempos(drill, outline, choice))
+        repeats = chosen[0].repeats or outline.repeats
+        yield replace(outline, tempos=tempos, repeats=repeats, number=number)
 
 
 def _tempos(drill: Drill, outline: Outline, chosen: Chosen) -> Iterator[TempoMap]:
@@ -182,31 +169,30 @@ def variants(drill: Drill, left_out: Callable[[LeftOut], None] | None = None) ->
     """Every variant of a drill's material in teaching order; what comes out the same as an earlier
     one, or cannot be played, is left out."""
     seen: dict[bytes, Variant] = {}
-    for material in turned(drill):
-        variant = material.variant
-        if material.clash:
-            reason: LeftOut | None = LeftOut(variant, material.clash)
-        else:
-            reason = _seen_before(material, variant, seen, drill.drop_swapped)
-        if reason is None:
-            yield material
-        elif left_out:
-            left_out(reason)
+    with within(drill.source):
+        for material in turned(drill):
+            variant = material.variant
+            if material.clash:
+                reason: LeftOut | None = LeftOut(variant, material.clash)
+            else:
+                reason = _seen_before(material, variant, seen, drill.drop_swapped)
+            if reason is None:
+                yield material
+            elif left_out:
+                left_out(reason)
 
 
 def turned(drill: Drill) -> Iterator[Material]:
     """The drill's material turned over, every way."""
-    if not drill.stickings and not drill.every:
-        steps = drill.steps[0] if drill.steps else own_steps(drill.meter, 0)
+    sticks = bool(drill.stickings or drill.every)
+    moves = [(move, drill.moves[move.name]) for move in MOVES if sticks or move.of_feet]
+    for sticking in drill.material():
+        yield from turned_over(begun(drill, sticking), moves)
+    if not sticks:
         # That there is no sticking, and still its own accents, is what logs know it by.
         own = Moved("accents", "own", of_feet=True, columns=(("accents", "own"),))
-        material = Material(drill.meter, "", "", None, 1, steps, drill.feet, drill.layers)
-        material = material.then(own)
-        moves = [(move, drill.moves[move.name]) for move in MOVES if move.of_feet]
+        material = Material(drill.meter, grids(drill)[0], drill.feet, drill.layers, moved=(own,))
         yield from turned_over(material, moves)
-        return
-    for sticking in drill.material():
-        yield from turned_over(begun(drill, sticking), wishes(drill))
 
 
 def begun(drill: Drill, sticking: Sticking) -> Material:
@@ -214,20 +200,15 @@ def begun(drill: Drill, sticking: Sticking) -> Material:
     phrase, name = sticking.phrase, sticking.phrase.name
     return Material(
         drill.meter,
-        name,
-        sticking.title,
-        phrase,
-        len(phrase),
         sticking.steps,
         drill.feet,
         drill.layers,
+        phrase,
+        len(phrase),
+        name,
+        said=sticking.title,
         typed=name.replace(" ", "") == write_sticking(phrase, len(phrase)),
     )
-
-
-def wishes(drill: Drill) -> list[tuple[Move[Any], Any]]:
-    """The moves in their order, each with what the drill wishes of it."""
-    return [(move, drill.moves[move.name]) for move in MOVES]
 
 
 def _seen_before(
@@ -276,9 +257,9 @@ def title_of(drill: Drill, material: Material, stage: Stage) -> str:
     """
     variant, feet = _shown(material, stage)
     if not variant.sticking:
-        told = [each for each in variant.moves if each.aside]
-        begun = [f"from {each.count}" for each in told if each.begins]
-        asides = [each.aside for each in told if not each.begins]
+        told = [moved for moved in variant.moves if moved.aside]
+        begun = [f"from {moved.count}" for moved in told if moved.begins]
+        asides = [moved.aside for moved in told if not moved.begins]
         return ", ".join([" ".join([feet or drill.title, *begun]), *asides, stage.title])
     if stage.name != FULL:
         return f"{variant}, {stage.title}"

@@ -4,13 +4,13 @@ from collections.abc import Iterator
 
 from midiforge.band.clave import leaning, other
 from midiforge.drill.drill import Drill
+from midiforge.lesson.size import grids
 from midiforge.model.counts import count_name
 from midiforge.model.swing import STRAIGHT
-from midiforge.moves.feet_placement import FEET_PLACEMENT
 from midiforge.moves.grid import own_steps
 from midiforge.moves.move import Material
-from midiforge.moves.places import resolved
-from midiforge.phrase.material import Line
+from midiforge.moves.placement import FEET_PLACEMENT, resolved
+from midiforge.phrase.pattern import Line
 
 
 def remarks(drill: Drill) -> list[str]:
@@ -29,8 +29,8 @@ def remarks(drill: Drill) -> list[str]:
         if instead != voice:
             said.append(f"the kit {drill.kit.name} has no {voice}: {instead} plays instead")
     style = drill.band.style
-    grids = drill.steps or [own_steps(drill.meter, each.steps) for each in drill.stickings]
-    if style and style.swings and drill.swing == STRAIGHT and any(steps % 3 for steps in grids):
+    own = drill.steps or [own_steps(drill.meter, sticking.steps) for sticking in drill.stickings]
+    if style and style.swings and drill.swing == STRAIGHT and any(steps % 3 for steps in own):
         said.append(
             f"the band swings in triplets ({style.name}), your own eighths are straight: "
             'swing = "2:1" swings them'
@@ -60,9 +60,7 @@ def _crossings(drill: Drill) -> Iterator[str]:
 
 def _moved(line: Line, drill: Drill, clave: str) -> Iterator[str]:
     """What is to be said of a foot pattern, wherever the drill begins it."""
-    wish = drill.stickings[0].steps if drill.stickings else 0
-    steps = drill.steps[0] if drill.steps else own_steps(drill.meter, wish)
-    material = Material(drill.meter, "", "", None, 1, steps, drill.feet)
+    material = Material(drill.meter, grids(drill)[0], drill.feet)
     own, off = leaning(line), []
     for late in resolved(drill.moves[FEET_PLACEMENT], material, "feet_placements"):
         share = (late * material.step / line.pattern.length) % 1

@@ -5,7 +5,7 @@ from fractions import Fraction
 from hashlib import blake2b
 
 from midiforge.model.hit import Hit
-from midiforge.phrase.material import Line
+from midiforge.phrase.pattern import Line
 from midiforge.phrase.phrase import Phrase, Stroke
 
 

@@ -1,17 +1,19 @@
-"""Strokes in their places, before they have a voice: repeating lines, and the phrase in a form."""
+"""Strokes in their places, repeated and through a form, and the voices that they go to."""
 
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
+from math import lcm
 
-from midiforge.drill.drill import Span
+from midiforge.drill.drill import Span, Voicing
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
 from midiforge.lesson.form import spans
 from midiforge.model.counts import count_name
-from midiforge.model.hit import FEET, HANDS, Limb, Strength
+from midiforge.model.hit import FEET, HANDS, Hit, Limb, Ornament, OrnamentKind, Strength
 from midiforge.model.meter import Meter
 from midiforge.model.swing import Swing
-from midiforge.phrase.material import Line
+from midiforge.phrase.cycle import turns_to_meet
+from midiforge.phrase.pattern import Line
 from midiforge.phrase.phrase import Phrase, Stroke
 
 PHRASE = "the sticking"
@@ -19,6 +21,11 @@ PHRASE = "the sticking"
 LIMB_ORDER: dict[Limb | None, int] = {
     limb: place for place, limb in enumerate((*FEET, *HANDS, None))
 }
+
+
+def by_time(stroke: "Placed | Hit") -> tuple[float, int, str]:
+    """What strokes are put in order by: the feet before the hands, the click last."""
+    return float(stroke.time), LIMB_ORDER[stroke.limb], stroke.layer
 
 
 @frozen
@@ -107,13 +114,14 @@ def one_at_a_time(strokes: list[Placed], meter: Meter, step: Fraction, swing: Sw
                 _place(before.time, meter, step),
                 hint="give one to another limb, such as 'NAME on LF'",
             )
-    graces = [(each, each.stroke) for each in strokes if each.stroke and each.stroke.grace]
-    hands = {(each.time, each.limb) for each in strokes if graces and each.limb in HANDS}
-    for each, stroke in graces:
-        if (each.time, stroke.limb.opposite) in hands:
+    written = [(placed, placed.stroke) for placed in strokes if placed.stroke]
+    graces = [(placed, stroke) for placed, stroke in written if stroke.grace]
+    hands = {(placed.time, placed.limb) for placed in strokes if graces and placed.limb in HANDS}
+    for placed, stroke in graces:
+        if (placed.time, stroke.limb.opposite) in hands:
             raise MidiforgeError(
                 f"the {stroke.limb.opposite.title} has a grace note and a stroke at once",
-                _place(each.time, meter, step),
+                _place(placed.time, meter, step),
             )
 
 
@@ -123,3 +131,54 @@ def _place(time: Fraction, meter: Meter, step: Fraction) -> str:
     if steps.denominator == 1:
         return f"bar {bar + 1}, count {count_name(meter, step, int(steps))}"
     return f"bar {bar + 1}, {within} quarter notes in"
+
+
+_GRACE_KINDS = {1: OrnamentKind.FLAM, 2: OrnamentKind.DRAG}
+
+Rule = tuple[Limb, str]
+
+
+def _rule(voicing: Voicing, placed: Placed) -> Rule | None:
+    """The rule that deals a stroke its voice; None where it has its own."""
+    if placed.voice or placed.limb is None:
+        return None
+    own = (placed.limb, placed.strength.value)
+    return own if own in voicing else (placed.limb, "")
+
+
+def turns(strokes: Iterable[Placed], voicing: Voicing) -> int:
+    """How often the strokes go round until voices that take turns are at their first again."""
+    dealt: dict[Rule, int] = {}
+    for placed in strokes:
+        rule = _rule(voicing, placed)
+        if rule:
+            dealt[rule] = dealt.get(rule, 0) + 1
+    return lcm(*(turns_to_meet(count, len(voicing[rule])) for rule, count in dealt.items()))
+
+
+def voiced(strokes: Iterable[Placed], voicing: Voicing, step: Fraction) -> list[Hit]:
+    """The strokes as hits, voices that take turns dealt from the first stroke on."""
+    dealt: dict[Rule, int] = {}
+    hits = []
+    for placed in strokes:
+        voice, rule = placed.voice, _rule(voicing, placed)
+        if rule:
+            turn = dealt.get(rule, 0)
+            dealt[rule] = turn + 1
+            voices = voicing[rule]
+            voice = voices[turn % len(voices)]
+        ornament = _ornament(placed.stroke, voicing, step) if placed.stroke else None
+        layer, grid = placed.layer, placed.grid
+        hits.append(Hit(placed.time, placed.limb, voice, placed.strength, ornament, layer, grid))
+    return hits
+
+
+def _ornament(stroke: Stroke, voicing: Voicing, step: Fraction) -> Ornament | None:
+    if stroke.buzz:
+        return Ornament(OrnamentKind.BUZZ, length=step)
+    if stroke.grace:
+        hand = stroke.limb.opposite
+        voices = voicing.get((hand, "grace")) or voicing[hand, ""]
+        kind = _GRACE_KINDS.get(stroke.grace, OrnamentKind.RUFF)
+        return Ornament(kind, stroke.grace, hand, voices[0])
+    return None

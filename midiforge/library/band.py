@@ -120,8 +120,8 @@ def percussion() -> Mapping[str, Percussion]:
 @cache
 def instruments() -> Mapping[str, Instrument]:
     """The instruments with pitch by name."""
-    found = entries("instruments", "instrument")
-    return {each["name"]: Instrument(**_ranged(each)) for each in found}
+    tables = entries("instruments", "instrument")
+    return {table["name"]: Instrument(**_ranged(table)) for table in tables}
 
 
 @cache
@@ -142,7 +142,7 @@ def comps() -> Mapping[str, Instrument]:
 
 def instruments_of(kind: str) -> Mapping[str, Instrument]:
     """The instruments for "bass" or "comp"."""
-    return {name: each for name, each in instruments().items() if each.role == kind}
+    return {name: played for name, played in instruments().items() if played.role == kind}
 
 
 def pitch(name: str) -> int:

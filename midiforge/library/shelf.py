@@ -73,10 +73,10 @@ class LibraryOstinato:
     meter: Meter
     steps: int
     limb: Limb | None
-    voice: str
     text: str
-    partner: str
     source: str
+    voice: str = ""
+    partner: str = ""
     clave: str = ""
     note: str = ""
     also: tuple[str, ...] = ()
@@ -151,7 +151,7 @@ def among(name: str, shelf: Mapping[str, T]) -> T | None:
     wanted = slug(name)
     if wanted in shelf:
         return shelf[wanted]
-    entries = (each for each in shelf.values() if wanted in (*each.also, slug(each.title)))
+    entries = (entry for entry in shelf.values() if wanted in (*entry.also, slug(entry.title)))
     return next(entries, None)
 
 
@@ -165,7 +165,7 @@ def find(
     entry = among(name, shelf)
     if entry:
         return entry
-    others = {other: known for known, each in shelf.items() for other in each.also}
+    others = {other: known for known, entry in shelf.items() for other in entry.also}
     hint = nearest(slug(name), [*shelf, *others])
     for other, known in others.items():
         hint = hint.replace(f"{other!r}?", f"{other!r}, which is {known!r}?")
@@ -180,19 +180,6 @@ def entries(file: str, table: str) -> list[dict[str, Any]]:
 
 
 def _ostinato(entry: dict[str, Any]) -> LibraryOstinato:
-    return LibraryOstinato(
-        name=entry["name"],
-        title=entry["title"],
-        family=entry["family"],
-        kind=entry["kind"],
-        meter=Meter.parse(entry["meter"]),
-        steps=entry["steps"],
-        limb=Limb(entry["limb"]) if entry["limb"] else None,
-        voice=entry.get("voice", ""),
-        text=entry["pattern"],
-        partner=entry.get("partner", ""),
-        source=entry["source"],
-        clave=entry.get("clave", ""),
-        note=entry.get("note", ""),
-        also=entry["also"],
-    )
+    limb = Limb(entry["limb"]) if entry["limb"] else None
+    known = {**entry, "meter": Meter.parse(entry["meter"]), "limb": limb}
+    return LibraryOstinato(text=known.pop("pattern"), **known)

@@ -11,7 +11,7 @@ from midiforge.frozen import frozen
 from midiforge.model.band import ChordMark, Member, Tone
 from midiforge.model.hit import Hit
 from midiforge.model.meter import Meter
-from midiforge.model.number import Number
+from midiforge.model.number import Number, numbers_of
 from midiforge.model.piece import Dynamics, Piece, Section, Touch, Variant
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap
@@ -103,11 +103,8 @@ class Exercise:
 
 def at_tempos(piece: Piece, tempos: Sequence[TempoMap]) -> tuple[Exercise, ...]:
     """The exercises that a piece makes, one for each tempo, numbered in their order."""
-    many = len(tempos)
-    return tuple(
-        Exercise(piece, Number(piece.number, place, many), tempo)
-        for place, tempo in enumerate(tempos)
-    )
+    numbers = numbers_of(piece.number, len(tempos))
+    return tuple(Exercise(piece, *own) for own in zip(numbers, tempos, strict=True))
 
 
 def by_piece(exercises: Iterable[Exercise]) -> Iterator[tuple[Exercise, ...]]:

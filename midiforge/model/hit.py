@@ -7,7 +7,7 @@ from midiforge.frozen import frozen
 
 
 class Limb(StrEnum):
-    """One of the player's four limbs, by its usual two letters."""
+    """One of the player's four limbs, by its usual two letters; hands first."""
 
     RIGHT_HAND = "RH"
     LEFT_HAND = "LH"
@@ -43,20 +43,8 @@ class Limb(StrEnum):
 HANDS = (Limb.RIGHT_HAND, Limb.LEFT_HAND)
 FEET = (Limb.RIGHT_FOOT, Limb.LEFT_FOOT)
 
-_OPPOSITE = {
-    Limb.RIGHT_HAND: Limb.LEFT_HAND,
-    Limb.LEFT_HAND: Limb.RIGHT_HAND,
-    Limb.RIGHT_FOOT: Limb.LEFT_FOOT,
-    Limb.LEFT_FOOT: Limb.RIGHT_FOOT,
-}
-
-_LETTERS = {
-    Limb.RIGHT_HAND: "R",
-    Limb.LEFT_HAND: "L",
-    Limb.RIGHT_FOOT: "K",
-    Limb.LEFT_FOOT: "H",
-}
-
+_OPPOSITE = {limb: other for pair in (HANDS, FEET) for limb, other in (pair, pair[::-1])}
+_LETTERS = dict(zip((*HANDS, *FEET), "RLKH", strict=True))
 
 CLICK = "click"  # the layer of the click
 

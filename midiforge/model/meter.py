@@ -110,11 +110,14 @@ class Meter:
 
     @property
     def pulse_name(self) -> str:
-        """The pulse in words, such as "dotted quarter"; as a fraction if no word fits."""
-        for name, value in NOTE_VALUES.items():
-            if value == self.pulse:
-                return name
-        return f"{self.pulse / 4} note"
+        """The pulse in words; see `note_name`."""
+        return note_name(self.pulse)
+
+
+def note_name(value: Fraction) -> str:
+    """The note of a length in quarter notes, "dotted quarter"; a fraction of a whole one if no word
+    fits."""
+    return next((name for name, own in NOTE_VALUES.items() if own == value), f"{value / 4} note")
 
 
 def note_value(name: str) -> Fraction:

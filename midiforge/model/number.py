@@ -7,6 +7,8 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import field
 from functools import total_ordering
+from itertools import count, groupby
+from operator import attrgetter
 
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.frozen import frozen
@@ -39,14 +41,9 @@ class Number:
         sort: a to z, or aa, ab ... where there are more."""
         if self.tempos == 1:
             return ""
-        size, most = 1, len(_LETTERS)
-        while most < self.tempos:
-            size, most = size + 1, most * len(_LETTERS)
-        found, rest = "", self.place
-        for _ in range(size):
-            rest, last = divmod(rest, len(_LETTERS))
-            found = _LETTERS[last] + found
-        return found
+        many = len(_LETTERS)
+        size = next(size for size in count(1) if many**size >= self.tempos)
+        return "".join(_LETTERS[self.place // many**i % many] for i in reversed(range(size)))
 
     @property
     def whole(self) -> "Number":
@@ -143,34 +140,34 @@ class Chooser:
 
     def __init__(self, spans: Iterable[Span] = ()) -> None:
         self.spans = tuple(spans)
-        self._found: set[Span] = set()
+        self._met: set[Span] = set()
         self._seen: dict[int, Number] = {}  # the last of each piece
 
     def takes(self, number: Number) -> bool:
         self._seen[number.piece] = number
-        found = [span for span in self.spans if number in span]
-        self._found.update(found)
-        return bool(found) or not self.spans
+        met = [span for span in self.spans if number in span]
+        self._met.update(met)
+        return bool(met) or not self.spans
 
     def is_done(self, number: Number) -> bool:
         """Whether all that the spans name comes before that number, of those in running order."""
         return (
             bool(self.spans)
-            and len(self._found) == len({*self.spans})
+            and len(self._met) == len({*self.spans})
             and all(span.last.piece < number.piece for span in self.spans)
         )
 
     def check(self) -> None:
         """Raises MidiforgeError, naming what is nearest, if a span names no exercise."""
         for span in self.spans:
-            if span not in self._found:
+            if span not in self._met:
                 raise MidiforgeError(f"there is no exercise {span}", hint=self.nearest(span.first))
 
     def nearest(self, named: Named) -> str:
         """What there is instead: the tempos of a piece, or the first and last piece."""
         piece = self._seen.get(named.piece)
         if piece:
-            return numbers_said(_all_of(piece), whole=False)
+            return numbers_said(numbers_of(piece.piece, piece.tempos), whole=False)
         if not self._seen:
             return ""
         last = self._seen[max(self._seen)]
@@ -179,8 +176,16 @@ class Chooser:
         return f"there is {spread}{letters}"
 
 
-def _all_of(number: Number) -> Iterator[Number]:
-    return (Number(number.piece, place, number.tempos) for place in range(number.tempos))
+def numbers_of(piece: int, tempos: int) -> tuple[Number, ...]:
+    """The numbers of a piece's exercises, one for each tempo."""
+    return tuple(Number(piece, place, tempos) for place in range(tempos))
+
+
+def runs(numbers: Iterable[int]) -> Iterator[tuple[int, int]]:
+    """Whole numbers, neighbours drawn together: the first and the last of each run."""
+    for _, run in groupby(enumerate(sorted({*numbers})), key=lambda item: item[1] - item[0]):
+        neighbours = [number for _, number in run]
+        yield neighbours[0], neighbours[-1]
 
 
 def numbers_said(numbers: Iterable[Number], whole: bool = True, between: str = ", ") -> str:
@@ -188,35 +193,19 @@ def numbers_said(numbers: Iterable[Number], whole: bool = True, between: str = "
 
     whole: a piece at all its tempos is its number alone. between: what stands between them.
     """
-    pieces: dict[int, list[Number]] = {}
-    for number in sorted(set(numbers)):
-        if number:
-            pieces.setdefault(number.piece, []).append(number)
-    parts: list[str] = []
-    run: list[int] = []
-    for piece, found in pieces.items():
-        if whole and len(found) == found[0].tempos:
-            if run and piece == run[-1] + 1:
-                parts.pop()
-            else:
-                run = []
-            run.append(piece)
-            parts.append(f"{run[0]}-{piece}" if len(run) > 1 else f"{piece}")
-            continue
-        run = []
-        places: list[list[Number]] = []
-        for number in found:
-            if places and number.place == places[-1][-1].place + 1:
-                places[-1].append(number)
-            else:
-                places.append([number])
-        parts += [
-            f"{some[0]}-{some[-1].letter}" if len(some) > 1 else f"{some[0]}" for some in places
-        ]
-    return between.join(parts)
+    ordered = sorted({number for number in numbers if number})
+    pieces = {piece: [*some] for piece, some in groupby(ordered, key=attrgetter("piece"))}
+    all_of = {piece for piece, some in pieces.items() if whole and len(some) == some[0].tempos}
+    said = {a: f"{a}-{b}" if a < b else f"{a}" for a, b in runs(all_of)}
+    for piece in pieces.keys() - all_of:
+        at = {number.place: number for number in pieces[piece]}
+        said[piece] = between.join(
+            f"{at[a]}-{at[b].letter}" if a < b else f"{at[a]}" for a, b in runs(at)
+        )
+    return between.join(said[piece] for piece in sorted(said))
 
 
 def exercises_said(numbers: Iterable[Number]) -> str:
     """Exercises by number: "exercise 3b", "exercises 1-3, 5"."""
-    found = numbers_said(numbers)
-    return f"exercise{'' if re.fullmatch(_WORD, found) else 's'} {found}"
+    said = numbers_said(numbers)
+    return f"exercise{'' if re.fullmatch(_WORD, said) else 's'} {said}"

@@ -84,18 +84,18 @@ class Variant:
 
     def moved(self, move: str) -> Moved:
         """What a move did; nothing, if it is not among those shown."""
-        return next((each for each in self.moves if each.move == move), Moved(move, None))
+        return next((moved for moved in self.moves if moved.move == move), Moved(move, None))
 
     @property
     def columns(self) -> dict[str, str]:
         """The columns of the index, of all moves."""
-        return {column: text for each in self.moves for column, text in each.columns}
+        return {column: text for moved in self.moves for column, text in moved.columns}
 
     def __str__(self) -> str:
         """In words, such as "RLRR LRLL from 1e, accents on the beats"."""
-        first = [shortened(self.said), *(each.name for each in self.moves)]
+        first = [shortened(self.said), *(moved.name for moved in self.moves)]
         return ", ".join(
-            filter(None, (" ".join(filter(None, first)), *(each.aside for each in self.moves)))
+            filter(None, (" ".join(filter(None, first)), *(moved.aside for moved in self.moves)))
         )
 
 

@@ -17,7 +17,7 @@ COUNT_IN = SectionKind.COUNT_IN  # the kind of section that is no part of the lo
 
 def later(items: Iterable[T], late: Fraction) -> Iterable[T]:
     """The items, each so many quarter notes later."""
-    return [replace(each, time=each.time + late) for each in items] if late else items
+    return [replace(item, time=item.time + late) for item in items] if late else items
 
 
 def bare(exercise: Exercise) -> Exercise:
@@ -26,26 +26,30 @@ def bare(exercise: Exercise) -> Exercise:
     changes = [(Fraction(0), tempo.at(start))]  # one that began before goes on
     changes += [(time - start, bpm) for time, bpm in tempo.changes if time > start]
     return exercise.changed(
-        **_all(exercise, lambda items: later(_from(items, start), -start)),
+        **_all(exercise, lambda items: later(_loop_of(items, exercise), -start)),
         sections=_sections_later(_loop_sections(exercise), -start),
         count_in_bars=0,
         bars=exercise.loop_bars,
         loop_start=Fraction(0),
-        dynamics=Dynamics(tuple((time - start, each) for time, each in exercise.dynamics.points)),
+        dynamics=Dynamics(tuple((time - start, level) for time, level in exercise.dynamics.points)),
         tempo=replace(tempo, changes=tuple(changes)),
     )
 
 
 def unrolled(exercise: Exercise, times: int) -> Exercise:
     """The exercise with its loop written out `times` times; what comes before it once."""
-    start, length = exercise.loop_start, exercise.loop_length
-    shifts = [number * length for number in range(1, times)]
+    shifts = [number * exercise.loop_length for number in range(1, times)]
     points, sections = exercise.dynamics.points, _loop_sections(exercise)
+
+    def again(items: Sequence[Any]) -> list[Any]:
+        loop = _loop_of(items, exercise)
+        return [*items, *(item for late in shifts for item in later(loop, late))]
+
     return exercise.changed(
-        **_all(exercise, lambda items: _again(items, start, shifts)),
+        **_all(exercise, again),
         sections=(
             *exercise.sections,
-            *(each for late in shifts for each in _sections_later(sections, late)),
+            *(section for late in shifts for section in _sections_later(sections, late)),
         ),
         dynamics=Dynamics(
             (*points, *((time + late, level) for late in shifts for time, level in points))
@@ -60,13 +64,13 @@ def shortened(exercise: Exercise, loop_bars: int) -> Exercise:
         return exercise
     bars = exercise.loop_bar + loop_bars
     end = bars * exercise.meter.bar
-    kept = _all(exercise, lambda items: [each for each in items if each.time < end])
+    kept = _all(exercise, lambda items: [item for item in items if item.time < end])
     return exercise.changed(bars=bars, **kept)
 
 
 def one_section(exercise: Exercise, title: str) -> Exercise:
     """The exercise with a single section after its count-in."""
-    kept = tuple(each for each in exercise.sections if each.kind == COUNT_IN)
+    kept = tuple(section for section in exercise.sections if section.kind == COUNT_IN)
     whole = Section(SectionKind.EXERCISE, title, Fraction(0), exercise.length)
     return exercise.changed(sections=(*kept, whole))
 
@@ -79,22 +83,14 @@ def _all(
     return {name: tuple(change(getattr(exercise, name))) for name in names}
 
 
-def _from(items: Iterable[T], start: Fraction) -> list[T]:
-    return [each for each in items if each.time >= start]
-
-
-def _again(items: Sequence[T], start: Fraction, shifts: Iterable[Fraction]) -> tuple[T, ...]:
-    """The items, and those of the loop once more for each shift."""
-    loop, found = _from(items, start), list(items)
-    for late in shifts:
-        found += later(loop, late)
-    return tuple(found)
+def _loop_of(items: Iterable[T], exercise: Exercise) -> list[T]:
+    return [item for item in items if item.time >= exercise.loop_start]
 
 
 def _loop_sections(exercise: Exercise) -> list[Section]:
-    start = exercise.loop_start
-    return [each for each in exercise.sections if each.start >= start and each.kind != COUNT_IN]
+    sections = (section for section in exercise.sections if section.kind != COUNT_IN)
+    return [section for section in sections if section.start >= exercise.loop_start]
 
 
 def _sections_later(sections: Iterable[Section], late: Fraction) -> tuple[Section, ...]:
-    return tuple(replace(each, start=each.start + late) for each in sections)
+    return tuple(replace(section, start=section.start + late) for section in sections)

@@ -1,14 +1,12 @@
-"""Moves: how a drill's material is turned over, a file each."""
+"""Moves: how a drill's material is turned over, from the notes it is in to who plays a stroke."""
 
 from typing import Any
 
 from midiforge.moves.accents import AccentsMove
-from midiforge.moves.direction import Direction
-from midiforge.moves.feet_placement import FeetPlacement
+from midiforge.moves.direction_and_lead import Direction, Lead
 from midiforge.moves.grid import Grid
-from midiforge.moves.lead import Lead
 from midiforge.moves.move import Move
-from midiforge.moves.placement import Placement
+from midiforge.moves.placement import FeetPlacement, Placement
 from midiforge.moves.replacement import Replacement
 
 # In the order in which they are made; the last changes fastest.

@@ -3,11 +3,10 @@
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from fractions import Fraction
 from itertools import product
 from math import ceil, lcm
 
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, nearest, quoted, within
 from midiforge.frozen import frozen
 from midiforge.keys.key import Key
 from midiforge.keys.reader import KeyReader
@@ -16,32 +15,29 @@ from midiforge.model.hit import HANDS, Strength
 from midiforge.model.meter import Meter
 from midiforge.model.piece import Moved
 from midiforge.moves.move import Material, Move
-from midiforge.moves.places import Places, places, resolved
+from midiforge.moves.placement import Places, places, resolved
 from midiforge.phrase.cycle import within_limit
 from midiforge.phrase.pattern import Pattern, counts_said, parse_pattern
 from midiforge.phrase.phrase import Phrase, accented, rotated
 
 _FOLLOW = "follow"
-
-
-@frozen
-class Accents:
-    """Where accents come from.
-
-    word: "own", "beats" or "none"; "" for `pattern`, as the text in `name` was typed.
-    """
-
-    name: str
-    word: str = ""
-    text: str = ""
+_WORDS = ("own", "beats", "none")
+ACCENT_PLACEMENT = "accent placement"
 
 
 @frozen
 class AccentWishes:
-    """Where accents come from and where they start; None where the phrase's own go with it."""
+    """Where accents come from, "own", "beats", "none" or a pattern as typed, and where they start;
+    None where the phrase's own go with it."""
 
-    sources: tuple[Accents, ...]
+    sources: tuple[str, ...]
     starts: Places | None
+
+    def late(self, material: Material) -> tuple[int | None, ...]:
+        """The grid steps by which they start later."""
+        if self.starts is None:
+            return (None,)
+        return resolved(self.starts, material, "accent_placements")
 
 
 class AccentsMove(Move[AccentWishes]):
@@ -76,22 +72,20 @@ class AccentsMove(Move[AccentWishes]):
         return AccentWishes(sources, None if follow else keys.read("accent_placements", places))
 
     def turned(self, material: Material, wish: AccentWishes) -> Iterator[Material]:
-        starts: tuple[int | None, ...] = (None,)
-        if wish.starts is not None:
-            starts = resolved(wish.starts, material, "accent_placements")
+        starts = wish.late(material)
         if material.phrase is None:
             return
         for accents, late in product(wish.sources, starts):
             count = "" if late is None else count_said(material.meter, material.step, late)
             placed = _Accented(material, material.phrase, accents, late)
             words = placed.words()
-            manner = "without accents" if accents.word == "none" else f"with {words}"
+            manner = "without accents" if accents == "none" else f"with {words}"
             source = Moved(
                 self.name,
-                accents.name,
+                accents,
                 aside=words,
                 manner=manner if words else "",
-                columns=(("accents", accents.name), ("accent_placement", count)),
+                columns=(("accents", accents), ("accent_placement", count)),
             )
             start = Moved(ACCENT_PLACEMENT, late, begins=True, count=count)
             # Its own, in the letters, are not where they are played.
@@ -99,11 +93,8 @@ class AccentsMove(Move[AccentWishes]):
             yield material.then(source, said=said).then(start, phrase=placed.phrase())
 
     def many(self, material: Material, wish: AccentWishes) -> Mapping[str, int]:
-        starts = resolved(wish.starts, material, "accent_placements") if wish.starts else (0,)
+        starts = wish.late(material)
         return {"accents": len(wish.sources), "accent_placements": len(starts)}
-
-
-ACCENT_PLACEMENT = "accent placement"
 
 
 @frozen
@@ -115,17 +106,16 @@ class _Accented:
 
     material: Material
     placed: Phrase
-    accents: Accents
+    accents: str
     late: int | None
 
     def phrase(self) -> Phrase:
         """The phrase with its accents where they belong; as long as both need to repeat."""
         placed, late = self.placed, self.late
-        if self.accents.word == "none":
+        if self.accents == "none":
             return placed.unaccented()
-        if self.accents.word == "own" and (
-            late is None or (late - self.material.late) % len(placed) == 0
-        ):
+        at_home = late is None or (late - self.material.late) % len(placed) == 0
+        if self.accents == "own" and at_home:
             return placed
         still = placed.unaccented(frozenset(HANDS))
         mask = rotated(self._mask(), late or 0)
@@ -142,13 +132,13 @@ class _Accented:
 
     def words(self) -> str:
         """Where accents are that do not go with the sticking; "" for those that do."""
-        word, late = self.accents.word, self.late
+        accents, late = self.accents, self.late
         meter, step = self.material.meter, self.material.step
-        if word == "none":
+        if accents == "none":
             return "no accents"
-        if word == "own" and late is None:
+        if accents == "own" and late is None:
             return ""
-        if word == "beats" and not late:
+        if accents == "beats" and not late:
             return "accents on the beats"
         mask = self._mask()
         moved = rotated(mask, late or 0)
@@ -158,7 +148,7 @@ class _Accented:
         counts = counts_said(Pattern(len(mask) * step, strokes), meter, step)
         if counts:
             return f"accents on {counts}"
-        typed = "" if word else f" {self.accents.name}"
+        typed = "" if accents in _WORDS else f" {accents}"
         if late is None:
             return f"accents{typed}"
         return f"accents{typed} from {count_said(meter, step, late + mask.index(True))}"
@@ -166,32 +156,24 @@ class _Accented:
     def _mask(self) -> tuple[bool, ...]:
         """For each grid step from the bar line on, whether it is accented; repeats."""
         meter, step = self.material.meter, self.material.step
-        if self.accents.word == "own":
+        if self.accents == "own":
             return rotated(self.placed.accents, -self.material.late)
-        if self.accents.word == "beats":
+        if self.accents == "beats":
             length, times = meter.bar, set(meter.beats)
         else:
-            pattern = _pattern(self.accents, meter, step)
+            with within("accents"):
+                pattern = parse_pattern(self.accents, meter, step)
             length, times = pattern.length, {time for time, _ in pattern.strokes}
         steps_in_bar(meter, step)
         return tuple(i * step in times for i in range(int(length / step)))
 
 
-def _pattern(accents: Accents, meter: Meter, step: Fraction) -> Pattern:
-    try:
-        return parse_pattern(accents.text, meter, step)
-    except MidiforgeError as error:
-        raise error.within("accents") from None
-
-
-def read_accents(text: str) -> Accents:
+def read_accents(text: str) -> str:
     """ "own", "beats", "none", or a pattern by count or grid."""
-    word = text.strip()
-    if word in ("own", "beats", "none"):
-        return Accents(word, word=word)
-    if re.fullmatch(r"[a-z-]{2,}", word) and not re.fullmatch(r"[xg]+", word):
+    accents = " ".join(text.split())
+    a_word = re.fullmatch(r"[a-z-]{2,}", accents) and not re.fullmatch(r"[xg]+", accents)
+    if a_word and accents not in _WORDS:
         raise MidiforgeError(
-            f"{quoted(text)} does not say where accents are",
-            hint=nearest(word, ("own", "beats", "none")),
+            f"{quoted(text)} does not say where accents are", hint=nearest(accents, _WORDS)
         )
-    return Accents(" ".join(word.split()), text=word)
+    return accents

@@ -1,6 +1,6 @@
 """The grid: the same sticking in other note values."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from midiforge.keys.reader import KeyReader
@@ -37,9 +37,6 @@ class Grid(Move[tuple[int, ...]]):
             name = _said(material.meter.beat, steps) if told else ""
             yield material.then(Moved(self.name, value, name=name), steps=steps)
 
-    def many(self, material: Material, wish: tuple[int, ...]) -> Mapping[str, int]:  # noqa: ARG002
-        return {"steps": len(wish) or 1}
-
 
 def _said(beat: Fraction, steps: int) -> str:
     """The note values of a grid: "in sixteenths", "in triplets"; "at 11 to a beat" where they have
@@ -74,8 +71,8 @@ def own_steps(meter: Meter, wish: int) -> int:
     """
     if meter.is_compound and wish and wish % 3 == 0:
         return wish
-    for each in (wish or 4, 2 * wish, 4):
-        steps = meter.beat * each
+    for wanted in (wish or 4, 2 * wish, 4):
+        steps = meter.beat * wanted
         if steps.denominator == 1 and 1 <= steps <= MOST_STEPS:
             return int(steps)
     return 1

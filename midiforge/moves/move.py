@@ -1,6 +1,6 @@
 """What a move is: something that turns a drill's material over, and how that is told."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any, ClassVar, Generic, TypeVar
@@ -10,7 +10,7 @@ from midiforge.keys.key import Key
 from midiforge.keys.reader import KeyReader
 from midiforge.model.meter import Meter
 from midiforge.model.piece import Moved, Variant
-from midiforge.phrase.material import Line
+from midiforge.phrase.pattern import Line
 from midiforge.phrase.phrase import Phrase
 
 Wish = TypeVar("Wish")
@@ -20,28 +20,29 @@ Wish = TypeVar("Wish")
 class Material:
     """A drill's material moved some way, ready for the next move and in the end for every stage.
 
-    name: of the sticking, or its letters as typed; typed: whether they are. said: as titles say it.
-    phrase: from the first downbeat on; None where the drill has only feet and layers.
-    size: its steps before any move. steps: to a beat. step: in quarter notes.
+    steps: to a beat. step: in quarter notes.
     feet: the foot patterns. layers: the lines beside them.
+    phrase: from the first downbeat on; None where the drill has only feet and layers.
+    size: its steps before any move. name: of the sticking, or its letters as typed; typed: whether
+    they are. said: as titles say it.
     late: grid steps by which the phrase is placed later; entry: those of them that stay silent the
         first time through.
     clash: why it cannot be played; "" if it can.
     """
 
     meter: Meter
-    name: str
-    said: str
-    phrase: Phrase | None
-    size: int
     steps: int
     feet: tuple[Line, ...]
     layers: tuple[Line, ...] = ()
+    phrase: Phrase | None = None
+    size: int = 1
+    name: str = ""
+    said: str = ""
+    typed: bool = False
     late: int = 0
     entry: int = 0
     moved: tuple[Moved, ...] = ()
     clash: str = ""
-    typed: bool = False
 
     @property
     def step(self) -> Fraction:
@@ -77,19 +78,16 @@ class Move(Generic[Wish]):
         """The material in every way that is wished, in teaching order."""
         raise NotImplementedError
 
-    def many(self, material: Material, wish: Wish) -> Mapping[str, int]:
+    def many(self, material: Material, wish: Any) -> Mapping[str, int]:  # noqa: ARG002
         """How many ways that are, by the key that makes them."""
-        raise NotImplementedError
+        return {key.name: len(wish) for key in self.keys}
 
 
-def turned_over(material: Material, moves: Iterable[tuple[Move[Any], Any]]) -> Iterator[Material]:
+def turned_over(material: Material, moves: Sequence[tuple[Move[Any], Any]]) -> Iterator[Material]:
     """The material through one move after the other; the last one changes fastest."""
-    turned: Iterator[Material] = iter((material,))
-    for move, wish in moves:
-        turned = _each_turned(turned, move, wish)
-    return turned
-
-
-def _each_turned(materials: Iterator[Material], move: Move[Any], wish: Any) -> Iterator[Material]:
-    for material in materials:
-        yield from move.turned(material, wish)
+    if not moves:
+        yield material
+        return
+    *before, (move, wish) = moves
+    for earlier in turned_over(material, before):
+        yield from move.turned(earlier, wish)

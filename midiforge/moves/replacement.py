@@ -1,13 +1,13 @@
 """Replacement: the strokes of one limb played by another, all of them or those on given counts."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations
 from math import lcm
 
-from midiforge.errors import MidiforgeError, quoted
+from midiforge.errors import MidiforgeError, quoted, within
 from midiforge.frozen import frozen
 from midiforge.keys.key import Key
 from midiforge.keys.reader import KeyReader
@@ -19,8 +19,7 @@ from midiforge.model.meter import Meter
 from midiforge.model.piece import Moved
 from midiforge.moves.move import Material, Move
 from midiforge.phrase.cycle import meet, within_limit
-from midiforge.phrase.material import Line
-from midiforge.phrase.pattern import Pattern, parse_pattern
+from midiforge.phrase.pattern import Line, Pattern, parse_pattern
 from midiforge.phrase.phrase import Phrase, Stroke
 
 NONE = "none"
@@ -87,13 +86,6 @@ class Replacement(Move[tuple[Replaced | None, ...]]):
                 _clash(turned, by) if hand_over.handed else f"the {limb.title} has no stroke{where}"
             )
             yield replace(turned, clash=material.clash or clash)
-
-    def many(
-        self,
-        material: Material,  # noqa: ARG002
-        wish: tuple[Replaced | None, ...],
-    ) -> Mapping[str, int]:
-        return {"replacements": len(wish)}
 
 
 def _read(text: str) -> Replaced | None:
@@ -168,12 +160,7 @@ class _HandOver:
         else:
             length = meet(line.pattern.length, self.meter.bar)
             within_limit(int(length / self.meter.bar), f"{line.title} and counts")
-            again = range(int(length / line.pattern.length))
-            strokes = [
-                (time + i * line.pattern.length, strength)
-                for i in again
-                for time, strength in line.pattern.strokes
-            ]
+            strokes = [*line.pattern.over(length)]
             for taken in (False, True):
                 some = tuple(stroke for stroke in strokes if self.takes(stroke[0]) is taken)
                 if some:
@@ -192,10 +179,8 @@ def _times(replaced: Replaced, meter: Meter, step: Fraction) -> frozenset[Fracti
     """The times in a bar that the counts name; None for all."""
     if not replaced.counts:
         return None
-    try:
+    with within("replacements"):
         pattern = parse_pattern(replaced.counts, meter, step)
-    except MidiforgeError as error:
-        raise error.within("replacements") from None
     return frozenset(time % meter.bar for time, _ in pattern.strokes)
 
 

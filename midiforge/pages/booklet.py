@@ -4,10 +4,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from midiforge.frozen import frozen
-from midiforge.insight.meetings import hands_and_feet, meetings
-from midiforge.insight.places import explained
-from midiforge.insight.returns import repeats
-from midiforge.insight.words import counted_in, listed, paragraphs, swung
+from midiforge.insight.loop import hands_and_feet, meetings
+from midiforge.insight.words import counted_in, explained, listed, paragraphs, repeats, swung
 from midiforge.library import shelf
 from midiforge.model.band import NO_CHORD
 from midiforge.model.counts import spoken

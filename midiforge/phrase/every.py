@@ -58,7 +58,7 @@ class Every:
         turns = range(len(word)) if self.up_to_rotation else range(1)
         alike = {"".join(rotated(word, turn)) for turn in turns}
         if self.up_to_swap:
-            alike |= {each.translate(_SWAP) for each in alike}
+            alike |= {turned.translate(_SWAP) for turned in alike}
         return alike
 
 

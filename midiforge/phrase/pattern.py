@@ -8,8 +8,8 @@ from math import gcd, lcm
 
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.frozen import frozen
-from midiforge.model.counts import count_index, counts_in_bar, steps_in_bar
-from midiforge.model.hit import Strength
+from midiforge.model.counts import count_index, count_name, steps_in_bar
+from midiforge.model.hit import Limb, Strength
 from midiforge.model.meter import Meter
 from midiforge.model.spelling import MARKS
 
@@ -56,6 +56,25 @@ class Pattern:
     def period(self) -> Fraction:
         """The shortest length after which it repeats itself."""
         return _period(self)
+
+
+@frozen
+class Line:
+    """A repeating part of one limb, or of none (beside the player).
+
+    name: of the ostinato, or the pattern as typed.
+    voice: "" for what the voicing gives the limb.
+    partner: whether it only came along with another.
+    home: the meter it is usually played in; None for a typed one.
+    """
+
+    name: str
+    title: str
+    limb: Limb | None
+    voice: str
+    pattern: Pattern
+    partner: bool = False
+    home: Meter | None = None
 
 
 @lru_cache(maxsize=256)
@@ -111,9 +130,11 @@ def _parse_counts(text: str, meter: Meter, step: Fraction) -> Pattern:
 
 def counts_said(pattern: Pattern, meter: Meter, step: Fraction) -> str:
     """Such as "1 1a 2&"; "" for what is not the same in every bar, or too long to be said."""
-    times = [time for time, _ in pattern.strokes]
+    if (meter.bar / pattern.length).denominator != 1:
+        return ""
+    times = [time for time, _ in pattern.over(meter.bar)]
     for finer in (step, meter.beat / 4, meter.beat / 3):
-        said = counts_in_bar(meter, finer, times, pattern.length)
-        if 0 < len(said) <= _MOST_COUNTS:
-            return " ".join(said)
+        steps = [time / finer for time in times]
+        if 0 < len(steps) <= _MOST_COUNTS and all(place.denominator == 1 for place in steps):
+            return " ".join(count_name(meter, finer, int(place)) for place in steps)
     return ""

@@ -107,6 +107,18 @@ class Phrase:
         return frozenset(stroke.limb for step in self.steps for stroke in step)
 
 
+@frozen
+class Sticking:
+    """A phrase and how it likes to be written.
+
+    steps: grid steps to a quarter note that a rudiment is usually written in; 0 for no wish.
+    """
+
+    phrase: Phrase
+    title: str
+    steps: int = 0
+
+
 def accented(step: Step) -> Step:
     """The step with its hand strokes accented; the strokes of feet stay as they are."""
     return tuple(

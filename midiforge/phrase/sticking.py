@@ -11,22 +11,15 @@ R+K                    together on one step
 spaces and |           for the reader only
 """
 
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
-from midiforge.errors import MidiforgeError
-from midiforge.model.hit import Limb, Strength
+from midiforge.errors import MidiforgeError, within
+from midiforge.model.hit import HANDS, Limb, Strength
 from midiforge.model.spelling import spelled
 from midiforge.phrase.phrase import Phrase, Step, Stroke
 
-_STROKES = {
-    "R": (Limb.RIGHT_HAND,),
-    "L": (Limb.LEFT_HAND,),
-    "B": (Limb.RIGHT_HAND, Limb.LEFT_HAND),
-    "K": (Limb.RIGHT_FOOT,),
-    "H": (Limb.LEFT_FOOT,),
-}
-_GRACE = {"r": Limb.RIGHT_HAND, "l": Limb.LEFT_HAND}
+_STROKES: dict[str, tuple[Limb, ...]] = {limb.letter: (limb,) for limb in Limb} | {"B": HANDS}
+_GRACE = {hand.letter.lower(): hand for hand in HANDS}
 _READER_ONLY = " \t|"
 _NO_STROKE = _READER_ONLY + "-+z)"
 _MOST_GRACE_NOTES = 4
@@ -40,7 +33,7 @@ def parse_sticking(text: str, name: str = "") -> Phrase:
     marks: set[int] | None = None
     lines = text.expandtabs().splitlines()
     for number, line in enumerate(lines, start=1):
-        place = f"line {number}" if len([each for each in lines if each.strip()]) > 1 else ""
+        place = f"line {number}" if len([*filter(str.strip, lines)]) > 1 else ""
         if not line.strip():
             continue
         if ">" in line and not line.strip(" >.|"):
@@ -48,10 +41,8 @@ def parse_sticking(text: str, name: str = "") -> Phrase:
                 raise MidiforgeError("two accent lines follow each other", place)
             marks = {column for column, letter in enumerate(line) if letter == ">"}
             continue
-        try:
+        with within(place):
             steps += _Scanner(line, marks or set()).read()
-        except MidiforgeError as error:
-            raise error.within(place) from None
         marks = None
     if marks is not None:
         raise MidiforgeError("an accent line has no sticking below it")
@@ -98,10 +89,39 @@ class _Scanner:
         for column, letter in enumerate(self.line):
             self.column = column
             self._expected(letter)
-            if letter not in _READER_ONLY:
-                _HANDLERS.get(letter, _Scanner._unknown)(self, letter)
+            if letter in _STROKES:
+                self._stroke(letter)
+            elif letter in _GRACE:
+                self.grace += letter
+                if len(self.grace) > _MOST_GRACE_NOTES:
+                    raise self._wrong(f"more than {_MOST_GRACE_NOTES} grace notes")
+            elif letter == "-":
+                self.steps.append(())
+            elif letter == "z":
+                self._buzz()
+            elif letter == "(":
+                if self.ghost_from >= 0:
+                    raise self._wrong("brackets inside brackets")
+                self.ghost_from = self.column
+            elif letter == ")":
+                if self.ghost_from < 0:
+                    raise self._wrong("')' without '('")
+                self.ghost_from = -1
+            elif letter == ">":
+                self.accent = True
+            elif letter == "+":
+                if not (self.steps and self.steps[-1]) or self.line[self.column - 1] in " |-":
+                    raise self._wrong("'+' stands behind no stroke")
+                self.joined = True
+            elif letter not in _READER_ONLY:
+                raise self._wrong(f"{letter!r} is not a letter of a sticking", hint=_LETTERS)
         self.column = len(self.line)
-        self._at_the_end()
+        self._expected("")
+        if self.ghost_from >= 0:
+            raise self._wrong("'(' is never closed", self.ghost_from)
+        if self.marks - self.used:
+            first = min(self.marks - self.used)
+            raise self._wrong("the '>' above stands over no stroke", first)
         return self.steps
 
     def _wrong(self, what: str, column: int | None = None, hint: str = "") -> MidiforgeError:
@@ -109,125 +129,66 @@ class _Scanner:
         return MidiforgeError(what, f"column {place + 1}", hint=hint)
 
     def _expected(self, letter: str) -> None:
-        """Raises MidiforgeError where something else had to follow."""
+        """Raises MidiforgeError where something else had to follow; "" is the end of the line."""
         if self.grace and letter not in _STROKES and letter not in _GRACE:
-            raise self._wrong(_alone(self.grace))
+            raise self._wrong(f"the grace note {self.grace!r} has no stroke after it")
         waits = self.accent or self.joined
         if (self.accent and letter == ">") or (waits and letter in _NO_STROKE):
-            raise self._wrong(f"a stroke was expected, not {letter!r}")
-
-    def _at_the_end(self) -> None:
-        if self.grace:
-            raise self._wrong(_alone(self.grace))
-        if self.accent or self.joined:
-            raise self._wrong("the line ends where a stroke was expected")
-        if self.ghost_from >= 0:
-            raise self._wrong("'(' is never closed", self.ghost_from)
-        if self.marks - self.used:
-            first = min(self.marks - self.used)
-            raise self._wrong("the '>' above stands over no stroke", first)
-
-    # What each letter does
+            raise self._wrong(
+                f"a stroke was expected, not {letter!r}"
+                if letter
+                else "the line ends where a stroke was expected"
+            )
 
     def _stroke(self, letter: str) -> None:
-        strokes = _strokes(letter, self.grace)
-        if isinstance(strokes, str):
-            raise self._wrong(strokes)
+        strokes = self._strokes(letter)
         over = self.marks & set(range(self.column - len(self.grace), self.column + 1))
         if self.accent or over:
             self.used |= over
-            strokes = tuple(replace(each, strength=Strength.ACCENT) for each in strokes)
+            strokes = tuple(replace(stroke, strength=Strength.ACCENT) for stroke in strokes)
         elif self.ghost_from >= 0:
-            strokes = tuple(replace(each, strength=Strength.GHOST) for each in strokes)
+            strokes = tuple(replace(stroke, strength=Strength.GHOST) for stroke in strokes)
         if self.joined:
             strokes = self._together(self.steps.pop(), strokes)
         self.steps.append(strokes)
         self.grace, self.accent, self.joined = "", False, False
 
+    def _strokes(self, letter: str) -> Step:
+        """The strokes of a capital letter with the grace notes before it."""
+        limbs, grace = _STROKES[letter], self.grace
+        if grace and (len(limbs) > 1 or limbs[0].is_foot):
+            raise self._wrong(f"{letter!r} cannot have grace notes")
+        # A ruff's grace notes alternate; those of a flam and a drag are the other hand's.
+        if grace and _GRACE[grace[-1]] is limbs[0]:
+            raise self._wrong(f"'{grace}{letter}': the grace note and its stroke are of one hand")
+        if len(set(grace)) > 1:
+            raise self._wrong(f"'{grace}{letter}': grace notes of both hands")
+        return tuple(Stroke(limb, grace=len(grace)) for limb in limbs)
+
     def _together(self, before: Step, strokes: Step) -> Step:
         """Strokes on the step of those before them."""
-        twice = {each.limb for each in strokes} & {each.limb for each in before}
+        twice = {stroke.limb for stroke in strokes} & {stroke.limb for stroke in before}
         if twice:
             raise self._wrong(f"two strokes of the {twice.pop().title} at once")
         step = before + strokes
-        limbs = {each.limb for each in step}
+        limbs = {stroke.limb for stroke in step}
         for stroke in step:
             if stroke.grace and stroke.limb.opposite in limbs:
                 hand = stroke.limb.opposite.title
                 raise self._wrong(f"the {hand} has a grace note and a stroke at once")
         return step
 
-    def _grace_note(self, letter: str) -> None:
-        self.grace += letter
-        if len(self.grace) > _MOST_GRACE_NOTES:
-            raise self._wrong(f"more than {_MOST_GRACE_NOTES} grace notes")
-
-    def _rest(self, _: str) -> None:
-        self.steps.append(())
-
-    def _buzz(self, _: str) -> None:
+    def _buzz(self) -> None:
         before = self.line[self.column - 1]
         if not (self.steps and self.steps[-1] and before in _STROKES):
             raise self._wrong("'z' (buzz) stands behind no stroke")
         *others, last = self.steps[-1]
         step = (*others, replace(last, buzz=True))
         if before == "B":
-            step = tuple(replace(each, buzz=True) for each in step)
-        if not all(each.limb.is_hand for each in step if each.buzz):
+            step = tuple(replace(stroke, buzz=True) for stroke in step)
+        if not all(stroke.limb.is_hand for stroke in step if stroke.buzz):
             raise self._wrong("a foot cannot play a buzz")
         self.steps[-1] = step
-
-    def _open(self, _: str) -> None:
-        if self.ghost_from >= 0:
-            raise self._wrong("brackets inside brackets")
-        self.ghost_from = self.column
-
-    def _close(self, _: str) -> None:
-        if self.ghost_from < 0:
-            raise self._wrong("')' without '('")
-        self.ghost_from = -1
-
-    def _accent(self, _: str) -> None:
-        self.accent = True
-
-    def _join(self, _: str) -> None:
-        if not (self.steps and self.steps[-1]) or self.line[self.column - 1] in " |-":
-            raise self._wrong("'+' stands behind no stroke")
-        self.joined = True
-
-    def _unknown(self, letter: str) -> None:
-        raise self._wrong(f"{letter!r} is not a letter of a sticking", hint=_LETTERS)
-
-
-_HANDLERS: Mapping[str, Callable[[_Scanner, str], None]] = {
-    **dict.fromkeys(_STROKES, _Scanner._stroke),
-    **dict.fromkeys(_GRACE, _Scanner._grace_note),
-    "-": _Scanner._rest,
-    "z": _Scanner._buzz,
-    "(": _Scanner._open,
-    ")": _Scanner._close,
-    ">": _Scanner._accent,
-    "+": _Scanner._join,
-}
-
-
-def _alone(grace: str) -> str:
-    return f"the grace note {grace!r} has no stroke after it"
-
-
-def _strokes(letter: str, grace: str) -> Step | str:
-    """The strokes of a capital letter with its grace notes, or what is wrong with it."""
-    limbs = _STROKES[letter]
-    if not grace:
-        return tuple(Stroke(limb) for limb in limbs)
-    if len(limbs) > 1 or limbs[0].is_foot:
-        return f"{letter!r} cannot have grace notes"
-    # A ruff's grace notes alternate; those of a flam and a drag are the other hand's.
-    if _GRACE[grace[-1]] is limbs[0]:
-        return f"'{grace}{letter}': the grace note and its stroke are of one hand"
-    if len(set(grace)) > 1:
-        return f"'{grace}{letter}': grace notes of both hands"
-    return (Stroke(limbs[0], grace=len(grace)),)
 
 
 def write_sticking(phrase: Phrase, group: int = 0) -> str:
@@ -236,7 +197,7 @@ def write_sticking(phrase: Phrase, group: int = 0) -> str:
     group: steps to a group; if not given, four, three, or all, whichever comes out even.
     """
     written = [_write_step(step) for step in phrase.steps]
-    size = group or next((each for each in (4, 3) if len(phrase) % each == 0), len(phrase))
+    size = group or next((size for size in (4, 3) if len(phrase) % size == 0), len(phrase))
     return " ".join("".join(written[i : i + size]) for i in range(0, len(written), size))
 
 

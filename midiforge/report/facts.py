@@ -13,7 +13,7 @@ from midiforge.hear.expected import Due
 from midiforge.hear.figures import Levels, Tally, Timing
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
-from midiforge.insight.places import place_name
+from midiforge.model.counts import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.report import studies
 from midiforge.report.sentence import advice, said

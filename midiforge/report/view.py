@@ -11,7 +11,7 @@ from itertools import accumulate
 from midiforge.frozen import frozen
 from midiforge.hear.figures import Meeting, Tally, Timing, meetings, timing
 from midiforge.hear.review import Judged, Review
-from midiforge.insight.places import place_name
+from midiforge.model.counts import place_name
 from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.spelling import together
 
@@ -132,7 +132,7 @@ class View:
     @cached_property
     def has_dynamics(self) -> bool:
         """Whether the kit tells hard strokes from soft ones at all."""
-        return len({each.velocity for each in self.review.judged if each.kind == "hit"}) > 1
+        return self.review.has_dynamics
 
     def reach_ms(self) -> int:
         """How far to each side a picture must go to show nearly every stroke."""

@@ -3,10 +3,11 @@
 from fractions import Fraction
 from typing import Any
 
-from midiforge.insight import MEASURE, hands_and_feet, insight
-from midiforge.insight.loop import loop_of
-from midiforge.insight.places import place_name
-from midiforge.insight.returns import chord_bars
+from midiforge.insight.insight import insight
+from midiforge.insight.loop import hands_and_feet, loop_of
+from midiforge.insight.syncopation import MEASURE
+from midiforge.insight.words import chord_bars
+from midiforge.model.counts import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit
 
@@ -58,7 +59,7 @@ def as_json(exercise: Exercise) -> dict[str, Any]:
         },
         "difficulty": {
             "score": _number(found.difficulty.score),
-            "parts": {part.name: _number(part.points) for part in found.difficulty.parts},
+            "parts": {part.name: _number(part.points) for part in found.difficulty.parts.values()},
             "why": [part.why for part in found.difficulty.hardest],
         },
         "warnings": list(found.warnings),

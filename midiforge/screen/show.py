@@ -3,11 +3,19 @@
 from collections.abc import Iterable, Iterator, Sequence
 from textwrap import wrap
 
-from midiforge.insight import MEASURE, Demands, Insight, Meeting, hands_and_feet, insight
-from midiforge.insight.demands import fastest_tempo
-from midiforge.insight.places import explained
-from midiforge.insight.returns import chord_bars, repeats
-from midiforge.insight.words import bars_named, counted_in, paragraphs, swung
+from midiforge.insight.demands import Demands, fastest_tempo
+from midiforge.insight.insight import Insight, insight
+from midiforge.insight.loop import Meeting, hands_and_feet
+from midiforge.insight.syncopation import MEASURE
+from midiforge.insight.words import (
+    bars_named,
+    chord_bars,
+    counted_in,
+    explained,
+    paragraphs,
+    repeats,
+    swung,
+)
 from midiforge.model.exercise import Exercise, fastest
 from midiforge.model.number import numbers_said
 from midiforge.screen.bars import Bars

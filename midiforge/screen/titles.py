@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain, islice, zip_longest
 from textwrap import wrap
 
-from midiforge.insight import insight
+from midiforge.insight.insight import insight
 from midiforge.model.exercise import Exercise, fastest
 from midiforge.model.number import numbers_said
 

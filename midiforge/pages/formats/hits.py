@@ -43,7 +43,7 @@ def _csv(content: Content) -> str:
 
 
 def _rows(exercise: Exercise, kit: Kit) -> Iterator[tuple[object, ...]]:
-    from midiforge.insight.places import place_name
+    from midiforge.model.counts import place_name
     from midiforge.performance.notes import notes
 
     meter, step, tempo = exercise.meter, exercise.step, exercise.tempo

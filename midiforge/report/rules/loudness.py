@@ -2,8 +2,15 @@
 
 from statistics import fmean
 
-from midiforge.hear.limits import ACCENT_RATIO, GHOST_RATIO, OVERLAP
-from midiforge.model.hit import HANDS, Strength
+from midiforge.hear.limits import (
+    ACCENT_RATIO,
+    GHOST_RATIO,
+    OVERLAP,
+    are_flat,
+    flattest,
+    strongest_ghosts,
+)
+from midiforge.model.hit import HANDS, Limb, Strength
 from midiforge.report.rules.case import FEWEST_STROKES, SOUND, Case, Finding
 from midiforge.report.words import percent
 
@@ -13,37 +20,41 @@ EVEN = 0.80
 
 
 def accents(case: Case) -> Finding | None:
-    for limb in case.review.limbs if case.view.has_dynamics else ():
-        levels = limb.levels
-        if limb.tally.hit < FEWEST_STROKES or levels.ratio is None or levels.overlap is None:
+    """Accents that do not stand out: a limb's, or those of all on one voice."""
+    for limb in _told(case):
+        levels = flattest(case.review.loudness, limb)
+        if levels is None or levels.ratio is None or not are_flat(levels.ratio, levels.overlap):
             continue
-        if levels.ratio >= ACCENT_RATIO and levels.overlap <= OVERLAP:
-            continue
-        often = f", and {percent(levels.overlap)} of taps are as loud as an accent"
+        overlap = levels.overlap or 0.0
+        often = f", and {percent(overlap)} of taps are as loud as an accent"
         return Finding(
-            case.by_sticking(
-                (limb.limb,),
-                f"your {limb.limb.title}'s accents do not stand out ({levels.ratio:.2f} times the "
-                f"velocity of taps{often if levels.overlap >= 0.01 else ''}): keep the taps low.",
-            ),
-            SOUND * max(ACCENT_RATIO / levels.ratio, levels.overlap / OVERLAP),
+            f"Your {_whose(limb)}accents do not stand out ({levels.ratio:.2f} times the velocity "
+            f"of taps{often if overlap >= 0.01 else ''}): keep the taps low.",
+            SOUND * max(ACCENT_RATIO / levels.ratio, overlap / OVERLAP),
         )
     return None
 
 
 def ghosts(case: Case) -> Finding | None:
-    for limb in case.review.limbs if case.view.has_dynamics else ():
-        ghost, tap = limb.levels.ghost, limb.levels.tap or limb.levels.accent
-        if ghost and tap and limb.tally.hit >= FEWEST_STROKES and ghost > GHOST_RATIO * tap:
+    for limb in _told(case):
+        ratio = strongest_ghosts(case.review.loudness, limb)
+        if ratio is not None and ratio > GHOST_RATIO:
             return Finding(
-                case.by_sticking(
-                    (limb.limb,),
-                    f"your {limb.limb.title}'s ghost notes are {percent(ghost / tap)} as strong as "
-                    "its other strokes: play them from a hand's breadth, no higher.",
-                ),
-                SOUND * ghost / tap / GHOST_RATIO,
+                f"Your {_whose(limb)}ghost notes are {percent(ratio)} as strong as other strokes: "
+                "play them from a hand's breadth, no higher.",
+                SOUND * ratio / GHOST_RATIO,
             )
     return None
+
+
+def _told(case: Case) -> tuple[Limb | None, ...]:
+    """Whose strokes are judged: limbs that MIDI tells apart, and all together."""
+    limbs = [limb.limb for limb in case.review.limbs if limb.limb not in case.view.uncertain]
+    return (*limbs, None) if case.view.has_dynamics else ()
+
+
+def _whose(limb: Limb | None) -> str:
+    return f"{limb.title}'s " if limb else ""
 
 
 def hands_unequal(case: Case) -> Finding | None:

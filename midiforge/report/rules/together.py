@@ -2,10 +2,9 @@
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from math import sqrt
 
-from midiforge.hear.figures import LimbFigures, Meeting
-from midiforge.hear.limits import LOOSE_GAP_MS, TOGETHER_MS
+from midiforge.hear.figures import Meeting
+from midiforge.hear.limits import LOOSE_GAP_MS, Place, beside, is_sure, near_ms
 from midiforge.insight.words import listed
 from midiforge.model.hit import Limb
 from midiforge.report.rules.case import (
@@ -44,7 +43,7 @@ def apart(case: Case) -> Finding | None:
             (limb, *partners),
             f"your {limb.title} lands {ms(gap)} {'before' if gap < 0 else 'after'} {said}: {do}.",
         ),
-        TIME * abs(gap) / TOGETHER_MS,
+        TIME * abs(gap) / near_ms(limb, *partners),
         frozenset(_meeting(meeting) for meeting in mine) | {("place", limb)},
     )
 
@@ -54,7 +53,7 @@ def _far(case: Case) -> Iterator[Meeting]:
     for meeting in case.view.meetings:
         if meeting.times < LEAST_TIMES:
             continue
-        if abs(meeting.gap_ms) >= TOGETHER_MS and _is_sure(
+        if abs(meeting.gap_ms) >= near_ms(*meeting.limbs) and is_sure(
             meeting.gap_ms, meeting.deviation_ms, meeting.times
         ):
             yield meeting
@@ -64,12 +63,12 @@ def _far(case: Case) -> Iterator[Meeting]:
             for count in case.review.together
             if count.limbs == meeting.limbs
             and count.times >= LEAST_TIMES
-            and abs(count.gap_ms) >= TOGETHER_MS
-            and _is_sure(count.gap_ms, count.deviation_ms or 0.0, count.times)
+            and abs(count.gap_ms) >= near_ms(*meeting.limbs)
+            and is_sure(count.gap_ms, count.deviation_ms or 0.0, count.times)
         ]
         times = sum(count.times for count in wide)
         middle = sum(count.gap_ms * count.times for count in wide) / max(times, 1)
-        if abs(middle) >= TOGETHER_MS:
+        if abs(middle) >= near_ms(*meeting.limbs):
             counts = tuple(count.count for count in wide)
             yield Meeting(meeting.limbs, counts, times, middle, 0.0)
 
@@ -95,32 +94,30 @@ def _meeting(meeting: Meeting) -> Fault:
 
 def early_or_late(case: Case) -> Finding | None:
     """A limb that is early or late everywhere, where it seldom meets another to be told by."""
-    limbs = [limb for limb in case.review.limbs if limb.timing.strokes >= FEWEST_STROKES]
-    if len(limbs) < 2:
-        return None
-
-    def off_the_rest(limb: LimbFigures) -> float:
-        rest = [it.timing for it in limbs if it is not limb]
-        strokes = sum(it.strokes for it in rest)
-        return (limb.timing.mean_ms or 0.0) - sum(
-            it.strokes * (it.mean_ms or 0.0) for it in rest
-        ) / strokes
-
-    worst = max(limbs, key=lambda limb: abs(off_the_rest(limb)))
-    off, spread = off_the_rest(worst), worst.timing.deviation_ms or 0.0
-    meetings = [meeting for meeting in case.view.meetings if worst.limb in meeting.limbs]
-    met = 2 * sum(meeting.times for meeting in meetings) >= worst.timing.strokes
-    if met or abs(off) < TOGETHER_MS or not _is_sure(off, spread, worst.timing.strokes):
-        return None
-    return Finding(
-        case.by_sticking(
-            (worst.limb,),
-            f"your {worst.limb.title} comes {ms(off)} {'early' if off < 0 else 'late'} everywhere: "
-            "play it alone to the click, then under the others, and listen to it alone.",
-        ),
-        TIME * abs(off) / TOGETHER_MS,
-        frozenset({("place", worst.limb), *map(_meeting, meetings)}),
-    )
+    places = {
+        limb.limb: Place(
+            limb.limb,
+            limb.timing.strokes,
+            limb.timing.mean_ms or 0.0,
+            limb.timing.deviation_ms or 0.0,
+        )
+        for limb in case.review.limbs
+        if limb.timing.strokes >= FEWEST_STROKES
+    }
+    for limb, off in beside(places.values()).items():
+        meetings = [meeting for meeting in case.view.meetings if limb in meeting.limbs]
+        if 2 * sum(meeting.times for meeting in meetings) >= places[limb].strokes:
+            continue
+        return Finding(
+            case.by_sticking(
+                (limb,),
+                f"your {limb.title} comes {ms(off)} {'early' if off < 0 else 'late'} everywhere: "
+                "play it alone to the click, then under the others, and listen to it alone.",
+            ),
+            TIME * abs(off) / near_ms(limb),
+            frozenset({("place", limb), *map(_meeting, meetings)}),
+        )
+    return None
 
 
 def now_one_now_the_other(case: Case) -> Finding | None:
@@ -139,11 +136,6 @@ def now_one_now_the_other(case: Case) -> Finding | None:
         TIME * loose.deviation_ms / LOOSE_GAP_MS,
         frozenset({("spread", one), ("spread", other), _meeting(loose)}),
     )
-
-
-def _is_sure(gap_ms: float, deviation_ms: float, times: int) -> bool:
-    """Whether a gap is no accident: twice its standard error, the usual measure."""
-    return abs(gap_ms) >= 2 * deviation_ms / sqrt(times)
 
 
 def _at(meeting: Meeting) -> str:
