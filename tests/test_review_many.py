@@ -298,7 +298,8 @@ def test_a_log_written_before_players_is_read_as_the_usual_player_s() -> None:
             database.execute(f"ALTER TABLE review DROP COLUMN {column}")
         for column in ("first_third", "last_third", "own_ms", "accent_ratio", "accent_overlap"):
             database.execute(f"ALTER TABLE review DROP COLUMN {column}")
-        database.execute("ALTER TABLE review DROP COLUMN ghost_ratio")
+        for column in ("ghost_ratio", "movement"):
+            database.execute(f"ALTER TABLE review DROP COLUMN {column}")
         database.execute("PRAGMA user_version = 3")
         database.commit()
     [old] = logged()
