@@ -166,7 +166,7 @@ def test_a_plan_of_half_an_hour_has_no_more_than_a_person_can_use(name: str) -> 
 
 
 def test_the_other_way_round_one_placement_goes_to_the_goal_first() -> None:
-    student = Student("talented", range(0, 20), takes=4, least=80.0, gain=110.0, power=0.5)
+    student = Student("talented", range(0, 12), takes=3, least=80.0, gain=110.0, power=0.5)
     outcome = follow(student, practice={"first": "tempo"})
     safe = outcome.safe()
     assert max(safe.values()) > 1.2 * min(safe.values()) or len(safe) < 4
