@@ -24,6 +24,7 @@ not say that people learn so.
 
 import random
 import sys
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
@@ -43,11 +44,11 @@ from midiforge.model.hit import Limb
 from midiforge.model.tempo import TempoMap
 from midiforge.practice.advice import advise
 from midiforge.practice.entry import Entry
-from midiforge.practice.good import is_good
+from midiforge.practice.good import is_good, lacks
 from midiforge.practice.log import with_take
 from midiforge.practice.plan import make_plan
 from midiforge.practice.reviewed import entry_of
-from midiforge.practice.standing import Advice
+from midiforge.practice.standing import Action, Advice
 
 KIT = read_kit("general-midi-1")
 FIRST = date(2026, 3, 2)
@@ -99,6 +100,7 @@ class Student:
     keys: Mapping[str, Any] = field(default_factory=lambda: KEYS)
 
 
+CHANGE = Action.CHANGE
 DAILY = range(7 * WEEKS)
 RIGHT_FOOT = Limb.RIGHT_FOOT
 STUDENTS: dict[str, Student] = {
@@ -164,6 +166,17 @@ class Outcome:
         """The day on which a placement was first played."""
         days = (each.day for each in self.takes if each.entry.placement_name == placement)
         return next(days, None)
+
+    @property
+    def lacking(self) -> list[str]:
+        """What the takes were told to lack, in one word and of which limb; the most frequent
+        first."""
+        count = Counter(
+            f"{lack.limb.title} {lack.what}" if lack.limb else lack.what
+            for each in self.takes
+            for lack in lacks(each.entry, self.settings)
+        )
+        return [word for word, _ in count.most_common()]
 
     @cached_property
     def told(self) -> list[str]:
@@ -307,12 +320,13 @@ def row(outcome: Outcome) -> list[str]:
         "-" if first is None else str(first + 1),
         *(reached(day) for day in (6, 13, 41)),
         str(max(outcome.turns.values())),
-        str(len(outcome.told)),
+        str(len({each.advice.said for each in outcome.takes if each.advice.action is CHANGE})),
+        ", ".join(outcome.lacking[:2]) or "nothing",
     ]
 
 
 HEADS = ["student", "takes", "good", "1e on day", "safe: week 1", "week 2", "week 6", "turns"]
-HEADS += ["things said"]
+HEADS += ["changes", "told to lack, most"]
 
 
 def main(names: Sequence[str]) -> None:

@@ -98,12 +98,13 @@ def test_who_plays_no_accents_is_told_so_and_goes_no_faster() -> None:
 
 def test_who_rushes_is_told_so_and_is_not_told_of_unsteadiness_alone() -> None:
     assert "rushing from" in reasons(followed("rushing"))
+    assert "tempo" in followed("rushing").lacking[:2]
 
 
 def test_a_weak_foot_is_named() -> None:
-    told = reasons(followed("one weak foot"))
-    assert "right foot" in told
-    assert told.count("right foot") > told.count("left foot")
+    outcome = followed("one weak foot")
+    assert outcome.lacking[0].startswith("right foot")
+    assert "right foot" in reasons(outcome)
 
 
 def test_at_a_plateau_something_changes_each_time_for_something_else() -> None:
