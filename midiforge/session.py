@@ -337,7 +337,6 @@ class Session:
         from midiforge.practice.log import with_take
         from midiforge.practice.words import advice_words
         from midiforge.report import day as page
-        from midiforge.report.words import heading
 
         of_piece: dict[int, list[Heard]] = {}
         entries = self._logged()
@@ -358,7 +357,8 @@ class Session:
                 takes.append(page.DayTake(name, each.found.review, each.found.known, said))
             exercise = takes[-1].review.exercise
             step = advice_words(advice.of_exercise(advised, exercise))
-            exercises.append(page.DayExercise(heading(takes[-1].review), tuple(takes), step))
+            heading = f"{exercise.number.whole}. {exercise.title}"
+            exercises.append(page.DayExercise(heading, tuple(takes), step))
         days = sorted({each.entry.day.isoformat() for each in heard if each.entry})
         return page.Day(
             self.drill.title,

@@ -3,8 +3,10 @@
 1. Pairs of 40,000 expected and about as many played strokes within a window: ours against
    mir_eval's maximum matching, how many pairs and how long.
 2. A take of one hour of sixteenths with feet: read, reviewed; and half an hour, for the growth.
+3. Thirty takes of 40 s, none of which says what it is of: found, reviewed, logged, on one page.
 """
 
+import io
 import random
 import statistics
 import sys
@@ -16,12 +18,14 @@ from pathlib import Path
 import mido
 import numpy
 from mir_eval.util import match_events
+from rich.console import Console
 from synthetic import KIT, synthetic
 
 import midiforge
 from midiforge.hear.match import match
 from midiforge.hear.review import review
 from midiforge.hear.take import Take, read_take
+from midiforge.report.day import show_day
 
 STROKES = 40_000
 
@@ -100,7 +104,32 @@ def reviews(rounds: int = 3) -> None:
     print(f"  together {taken[60]:.2f} s (at most 1); {taken[60] / taken[30]:.2f} times the half")
 
 
+def a_session(takes: int = 30, rounds: int = 3) -> None:
+    drill = midiforge.check_drill(
+        {
+            **{"sticking": "RLRR LRLL", "feet": "samba", "stages": "full", "tempos": "60, 80"},
+            **{"placements": "phrase", "accents": "1"},
+        }
+    )
+    exercises = [*midiforge.exercises(drill)]
+    with tempfile.TemporaryDirectory() as folder:
+        names = [Path(folder) / f"{i}.mid" for i in range(takes)]
+        for i, name in enumerate(names):
+            save(synthetic(exercises[7 * i % len(exercises)], seed=i, seconds=40)[0], name)
+
+        def reviewed() -> None:
+            session = midiforge.Session(drill, Path(folder) / "log.sqlite")
+            heard = session.review_all(names)
+            show_day(session.page_of(heard), Console(file=io.StringIO()))
+            session.keep_all(heard)
+
+        took = statistics.median(seconds(reviewed) for _ in range(rounds))
+    print(f"{takes} takes, each of one of {len(exercises)} exercises that it does not name")
+    print(f"  told, logged and on a page in {took:.2f} s (at most 3)")
+
+
 if __name__ == "__main__":
     print(f"Python {sys.version.split()[0]}")
     pairs_against_mir_eval()
     reviews()
+    a_session()

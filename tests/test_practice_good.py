@@ -1,6 +1,9 @@
 """What is good: each fault of a take is a lack of its own, and what is no fault is none."""
 
+import csv
 from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -8,6 +11,7 @@ from synthetic import LEVELS, synthetic
 
 import midiforge
 from midiforge.drill.drill import Practice
+from midiforge.hear.figures import Meeting
 from midiforge.hear.review import review
 from midiforge.hear.take import Take
 from midiforge.kits.kit import read_kit
@@ -16,6 +20,7 @@ from midiforge.practice.entry import Entry
 from midiforge.practice.good import is_good, lacks, not_judged, verdict
 from midiforge.practice.reviewed import entry_of
 
+RECORDINGS = Path(__file__).parent.parent.parent / "shared" / "recordings"
 USUAL = Practice()
 KIT = read_kit("general-midi-1")
 
@@ -156,6 +161,24 @@ def test_an_exercise_that_comes_round_late_is_asked_for_once_and_of_a_long_one_e
         assert is_good(asked, USUAL) == enough, (comes_round, bars)
 
 
+@pytest.mark.parametrize(
+    ("other", "gap", "spread", "times", "apart"),
+    [
+        (Limb.RIGHT_FOOT, 19.9, 8.0, 12, False),
+        (Limb.RIGHT_FOOT, -20.1, 8.0, 12, True),
+        (Limb.RIGHT_FOOT, 30.0, 8.0, 3, False),  # too seldom
+        (Limb.RIGHT_FOOT, 30.0, 60.0, 12, False),  # may be an accident
+        (Limb.LEFT_FOOT, 34.9, 8.0, 12, False),  # a hi-hat's pedal
+        (Limb.LEFT_FOOT, 35.1, 8.0, 12, True),
+    ],
+)
+def test_limbs_that_are_apart_where_they_meet_are_not_good(
+    other: Limb, gap: float, spread: float, times: int, apart: bool
+) -> None:
+    met = Meeting((Limb.RIGHT_HAND, other), ("1", "3"), times, gap, spread)
+    assert (whats(replace(played(), meetings=(met,))) == {("together", None)}) == apart
+
+
 # Accents and ghost notes
 
 
@@ -220,3 +243,36 @@ def test_each_lack_says_its_figure_and_what_is_wanted() -> None:
     for lack in lacks(loose, USUAL):
         assert any(letter.isdigit() for letter in lack.said), lack
     assert "is wanted" in verdict(loose, USUAL)
+
+
+# Real playing
+
+
+@pytest.mark.skipif(not RECORDINGS.exists(), reason="no recordings beside the repository")
+def test_what_professionals_play_is_steady_in_its_place_and_accented(tmp_path: Path) -> None:
+    """Recordings: drummers 3 and 5 of the Groove MIDI Dataset (Gillick and others, ICML 2019; CC BY
+    4.0), to a click. Each take is held against the drill that is made of itself, where it keeps to
+    that; what is unsteady then is a limb that plays between the grid on purpose, as in a samba."""
+    rows = [
+        row
+        for row in csv.DictReader((RECORDINGS / "info.csv").open(encoding="utf-8"))
+        if row["kind"] == "beat" and float(row["seconds"]) > 15
+    ]
+    limbs, found, takes = 0, [], 0
+    for row in rows[::4]:
+        path = RECORDINGS / row["file"]
+        (tmp_path / "groove.toml").write_text(
+            midiforge.import_groove(path, tempo=Fraction(row["bpm"])).text, encoding="utf-8"
+        )
+        session = midiforge.Session(tmp_path / "groove.toml", None)
+        entry = session.entry(session.review(path), path)
+        if entry.clean > 0.9:
+            takes += 1
+            limbs += len(entry.limbs)
+            found += [(lack.what, row["file"]) for lack in lacks(entry, USUAL)]
+    assert takes >= 8
+    whats = [what for what, _ in found]
+    assert whats.count("steady") <= 0.2 * limbs, found
+    for what in ("place", "together", "accents"):
+        assert whats.count(what) <= 0.1 * takes, found
+    assert "tempo" not in whats

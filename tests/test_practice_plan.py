@@ -137,13 +137,17 @@ def test_whatever_is_planned_fits_its_time(name: str, minutes: int, seed: int) -
     plan = make_plan(midiforge.Lesson(drill), entries, TODAY, minutes)
     turns = plan.turns
     # The whole
-    assert abs(plan.seconds - 60 * minutes) <= 60
+    left = 60 * minutes - plan.played
+    if not turns:
+        assert left < 60
+        return
+    assert abs(plan.seconds - left) <= 60
     assert sum(each.seconds for each in turns) == plan.seconds
     assert turns[0].start == 0
     assert all(one.end == two.start for one, two in pairwise(turns))
     assert all(each.seconds > 0 for each in turns)
     # Rests
-    assert turns[0].phase == "warm-up"
+    assert turns[0].phase == "warm-up" or plan.played
     assert turns[-1].phase != "rest"
     stretch = 0
     for each in turns:
@@ -169,6 +173,10 @@ def test_whatever_is_planned_fits_its_time(name: str, minutes: int, seed: int) -
 def test_a_plan_s_file_is_a_drill_of_what_was_planned(name: str, minutes: int, seed: int) -> None:
     drill, found = lesson_of(name)
     plan = make_plan(midiforge.Lesson(drill), played(seed, found), TODAY, minutes)
+    if not plan.turns:
+        with pytest.raises(MidiforgeError, match="nothing left"):
+            drill_file(plan, Path())
+        return
     content = tomllib.loads(drill_file(plan, Path()))
     jsonschema.Draft202012Validator(drill_schema()).validate(content)
     made = [*midiforge.exercises(midiforge.check_drill(content))]
@@ -323,7 +331,7 @@ def test_an_exercise_that_is_the_only_one_is_not_cut_into_slivers() -> None:
 
 
 def test_work_is_at_the_tempo_that_next_says() -> None:
-    drill = drill_of()
+    drill = drill_of(practice={"first": "tempo"})
     found = groups(midiforge.Lesson(drill))
     entries = [take(found[1], 80, 1.0 + i / 24) for i in range(2)]
     plan = plan_of(drill, entries)
@@ -345,7 +353,8 @@ def test_review_takes_what_was_played_longest_ago_first() -> None:
     ]
     review = [each.advice for each in plan_of(drill, entries, 60).turns if each.phase == "review"]
     names = [each.group.variant.moved("placement").count for each in review if each]
-    assert names[:3] == ["1e", "1", "1&"]
+    assert names[:2] == ["1e", "1"]  # what was played yesterday can wait
+    assert "1&" not in names
 
 
 def test_what_is_due_for_review_comes_before_what_is_merely_done() -> None:
@@ -501,18 +510,16 @@ def test_a_plan_is_printed_and_written_and_can_be_built(
     flags = ("--minutes", "30", "--date", "2026-05-20")
     for _ in range(2):  # its own file may be replaced
         out = said(capsys, "plan", drill_toml, *flags, "--out", "today")
-    assert " 0:00  warm-up" in out
-    assert "rest" in out
+    assert " 0:00  Warm up" in out
+    assert "Rest" in out
     assert all(len(line) <= 80 for line in out.splitlines())
     assert said(capsys, "plan", drill_toml, *flags) in out
     said(capsys, "build", "today.toml", "--out", "lesson", "--quiet")
     built = [path.name.partition("_")[0] for path in sorted(Path("lesson").glob("[0-9]*.mid"))]
-    printed = re.findall(r"^ *[0-9]+:[0-9]{2}  [a-z-]+ +([0-9]+[a-z]*)\. ", out, re.MULTILINE)
     remarks = re.findall(
         r"# [0-9]+:[0-9]{2} [a-z-]+: ([0-9]+[a-z]*)\. ", Path("today.toml").read_text()
     )
-    assert [f"{number:0>{2 + number[-1].isalpha()}}" for number in printed] == built
-    assert remarks == printed
+    assert [f"{number:0>{2 + number[-1].isalpha()}}" for number in remarks] == built
     found = json.loads(said(capsys, "plan", drill_toml, *flags, "--json"))
     turns = [each for each in found["turns"] if each["phase"] != "rest"]
     assert len([*Path("lesson").glob("[0-9]*.mid")]) == len(turns)
@@ -525,15 +532,15 @@ def test_a_plan_is_played_up_to_each_rest_as_it_says(
     pieces = re.findall(
         r"^(?:To play|After a rest): midiforge play today.toml --port NAME (--only \S+)$", out, re.M
     )
-    assert len(pieces) == 1 + out.count("  rest ")
+    assert len(pieces) == 1 + out.count("  Rest for ")
     assert "; then ".join(pieces) in Path("today.toml").read_text()
     found = []
     for piece in pieces:
         shown = json.loads(said(capsys, "show", "today.toml", *piece.split(), "--json"))
         found.append([each["number"] for each in shown])
     numbers = [
-        re.findall(r"^ *\S+  [a-z-]+ +([0-9]+[a-z]*)\. ", part, re.M)
-        for part in out.split("  rest ")
+        re.findall(r"^ *# \S+ [a-z-]+: ([0-9]+[a-z]*)\. ", part, re.M)
+        for part in Path("today.toml").read_text().split(" rest, ")
     ]
     assert [[*map(str, some)] for some in found] == numbers
 

@@ -34,6 +34,7 @@ _DATE = Annotated[
     str, typer.Option("--date", metavar="YYYY-MM-DD", help="As if it were that day. [today]")
 ]
 _WIDEST = 100
+_CLOCK = 7  # columns
 _LOOKING = "Looking at exercises"
 _LONGEST_AGO = 100_000  # days; farther back is all there is
 
@@ -270,23 +271,23 @@ def _plan_path(out: str) -> Path:
 
 def _say_plan(made: "Plan", out: str) -> None:
     from midiforge.model.number import numbers_said
-    from midiforge.practice.words import CAUTION, plan_lines
+    from midiforge.practice.words import CAUTION, plan_note
 
     say(f"{made.drill.title}: {made.minutes} minutes on {made.day.isoformat()}")
-    rows = [*plan_lines(made)]
-    wide = max(len(at) for at, *_ in rows)
-    for at, phase, said, why in rows:
-        indent = wide + 2 + 9
-        lines = [*_wrapped(said, indent), *_wrapped(why, indent)] or [""]
-        say(f"{at:>{wide}}  {phase:<9}{lines[0]}".rstrip())
-        for text in lines[1:]:
-            say(" " * indent + text)
+    for at, said, exercises in plan_note(made):
+        indent = _CLOCK if at else 0
+        heads = [f"{at:>5}  " if at else "", *([" " * indent + "- "] * len(exercises))]
+        for head, sentences in zip(heads, (said, *exercises), strict=True):
+            first, *rest = _wrapped(sentences, len(head))
+            say(head + first)
+            for text in rest:
+                say(" " * len(head) + text)
     for text in _wrapped(CAUTION, 0):
         say(text)
     if out:
         path = _plan_path(out)
         pieces = made.stretches
-        for i, each in enumerate(pieces):
-            only = f" --only {numbers_said(each, between=',')}" if len(pieces) > 1 else ""
+        for i, piece in enumerate(pieces):
+            only = f" --only {numbers_said(piece, between=',')}" if len(pieces) > 1 else ""
             when = "After a rest" if i else "To play"
             say(f"{when}: midiforge play {path} --port NAME{only}")

@@ -123,6 +123,10 @@ class Practice:
     up: by which share of the tempo, such as 1/20; None for the drill's own next tempo.
     days: after which what was not played comes back.
     goal: the tempo at which an exercise is done; None for the drill's fastest.
+    first: "placements" for all of them slowly before any gets faster, or "tempo" for one after the
+        other to the goal.
+    mix: when a plan's turns are short and change often: "later" for once an exercise is safe,
+        "always" or "never".
     """
 
     clean: float = 0.95
@@ -131,6 +135,8 @@ class Practice:
     up: Fraction | None = Fraction(1, 20)
     days: int = 7
     goal: Fraction | None = None
+    first: str = "placements"
+    mix: str = "later"
 
 
 @frozen

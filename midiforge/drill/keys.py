@@ -255,6 +255,22 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "The tempo at which an exercise is done; the drill's fastest if not given.",
             "TEMPO",
         ),
+        Key(
+            "practice.first",
+            "text",
+            "All placements slowly and then faster together, or one after the other to the goal.",
+            "placements|tempo",
+            default="placements",
+            choices=("placements", "tempo"),
+        ),
+        Key(
+            "practice.mix",
+            "text",
+            "When plans mix exercises in short turns: once they are safe, always, or never.",
+            "later|always|never",
+            default="later",
+            choices=("later", "always", "never"),
+        ),
     ),
     "Sound": (
         Key(

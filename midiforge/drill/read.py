@@ -326,6 +326,8 @@ class _Reader(KeyReader):
             up=self.read("practice.up", values.rise),
             days=self.whole("practice.days", 1, 365),
             goal=next(iter(self.read("practice.goal", goal)), None),
+            first=self.text("practice.first"),
+            mix=self.text("practice.mix"),
         )
 
 

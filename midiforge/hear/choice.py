@@ -19,7 +19,7 @@ from midiforge.hear.accents import (
 )
 from midiforge.hear.expected import pad_of
 from midiforge.hear.known import LIKELIER_BY, Known, Other, is_hardly, likelier
-from midiforge.hear.placing import fit
+from midiforge.hear.placing import fit, opening_tempo
 from midiforge.hear.review import Review, likeness, review
 from midiforge.hear.take import Take
 from midiforge.kits.kit import Kit, kit_names, read_kit
@@ -253,7 +253,7 @@ def _others(take: Take, lesson: Sequence[Tempos], kit: Kit) -> Iterator[Other]:
     found.sort(key=lambda each: (-each[0], each[1].number))
     for i, (like, exercise, piece) in enumerate(found):
         if i < _MOST_NAMED and len(piece) > 1:
-            exercise = _at_tempo(piece, review(take, exercise, kit).played_tempo)
+            exercise = _at_tempo(piece, opening_tempo(take, exercise, kit))
         yield Other(exercise, like)
 
 

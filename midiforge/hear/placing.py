@@ -169,6 +169,13 @@ def fit(take: Take, exercise: Exercise, kit: Kit) -> float:
     return start.fit if start else 0.0
 
 
+def opening_tempo(take: Take, exercise: Exercise, kit: Kit) -> float:
+    """The tempo at which the take's beginning is played if it is of this exercise, in pulses a
+    minute; the exercise's own where none of it is."""
+    start = _likely_start(take, exercise, kit)
+    return float(exercise.tempo.first) / (start.stretch if start else 1.0)
+
+
 def _likely_start(take: Take, exercise: Exercise, kit: Kit) -> Start | None:
     try:
         return _begun(take, exercise, kit, hear_take(take, exercise, kit), brief=True).start

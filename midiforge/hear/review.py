@@ -130,6 +130,11 @@ class Review:
         """The tempo played to the one asked for, where it is half or double; else 1."""
         return tempo_ratio(self.line.stretch)
 
+    @property
+    def has_dynamics(self) -> bool:
+        """Whether the kit tells hard strokes from soft ones at all."""
+        return len({each.velocity for each in self.judged if each.kind == "hit"}) > 1
+
 
 def review(take: Take, exercise: Exercise, kit: Kit, known_delay_ms: float | None = None) -> Review:
     """Compares a take with the exercise it is of.

@@ -1,19 +1,29 @@
-"""What to do next with each exercise of a drill: each by its rules, then all beside each other."""
+"""What to do next with each exercise of a drill: each by its rules, then all beside each other.
 
-from collections.abc import Iterable, Sequence
+Breadth before speed, unless the drill's [practice] says first = "tempo": what a sticking makes of
+all its placements and stages is begun, and safe at the slowest tempo, before any of it gets faster;
+then all go up together, none more than a step ahead of the slowest placement of its kind. What is
+at a plateau, or left because of pain, holds nobody up. Common practice.
+"""
+
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 
+from midiforge.drill.drill import Drill
 from midiforge.lesson.lesson import Lesson, Progress
 from midiforge.lesson.outline import Outline
 from midiforge.model.exercise import Exercise
+from midiforge.model.number import exercises_said
+from midiforge.model.tempo import plain
 from midiforge.practice.entry import Entry
 from midiforge.practice.rules import judged
 from midiforge.practice.standing import WORK, Action, Advice, Group, Kind, Standing, hurts
 from midiforge.practice.steps import Steps
 
-AT_ONCE = 3  # exercises worked on at a time; common practice
+AT_ONCE = 3  # exercises that are not safe yet, at a time; common practice
 CAREFUL_DAYS = 2  # after pain anywhere nothing gets faster
+_MOST_NAMED = 4
 
 
 def groups(
@@ -35,7 +45,14 @@ def groups(
         count += len(outline.numbers)
         if progress:
             progress(count)
-    return [Group(some, known) for some in same.values()]
+    found = [Group(some, known) for some in same.values()]
+    own = {entry.key for group in found for entry in group.entries}
+    spare = [entry for some in known.values() for entry in some if entry.key not in own]
+    spare = [entry for entry in spare if entry.movement]
+    for group in found if spare else ():
+        taken = {id(entry) for entry in group.take_over(spare, lesson.drill.title)}
+        spare = [entry for entry in spare if id(entry) not in taken]
+    return found
 
 
 def advise(
@@ -61,7 +78,8 @@ def advise(
         played = tuple(entry for entry in group.entries if entry.day <= today)
         return judged(Standing(group, played, drill.practice, steps, today, careful))
 
-    return _gone_on(_not_too_much([*map(judge, groups(lesson, entries, progress))]))
+    found = [judge(group) for group in groups(lesson, entries, progress)]
+    return _gone_on(_not_too_much(_held(found, drill, steps)))
 
 
 def of_exercise(advised: Iterable[Advice], exercise: Exercise) -> Advice:
@@ -76,10 +94,64 @@ def of_exercise(advised: Iterable[Advice], exercise: Exercise) -> Advice:
 # All exercises beside each other
 
 
+def _held(found: Sequence[Advice], drill: Drill, steps: Steps) -> list[Advice]:
+    """What is to get faster waits for the exercises that come before speed."""
+    if drill.practice.first == "tempo":
+        return [*found]
+    material: dict[Hashable, list[Advice]] = {}
+    placements: dict[Hashable, list[Advice]] = {}
+    for each in found:
+        material.setdefault(_material(each.group), []).append(each)
+        placements.setdefault(_but_for_placement(each.group), []).append(each)
+
+    def held(advice: Advice) -> Advice:
+        if advice.action is not Action.UP or advice.proven is None or advice.tempo is None:
+            return advice
+        unsafe = [
+            each
+            for each in material[_material(advice.group)]
+            if _counts(each) and (each.proven is None or each.proven < steps.first)
+        ]
+        slower = [
+            each
+            for each in placements[_but_for_placement(advice.group)]
+            if each is not advice
+            and _counts(each)
+            and each.proven
+            and steps.faster(each.proven) < advice.tempo
+        ]
+        waits_for = unsafe or slower
+        if not waits_for or advice.tempo <= steps.first:
+            return advice
+        numbers = [each.group.numbers[0].whole for each in waits_for]
+        named = exercises_said(numbers[:_MOST_NAMED])
+        if len(numbers) > _MOST_NAMED:
+            named += f" and {len(numbers) - _MOST_NAMED} more"
+        return replace(
+            advice,
+            action=Action.HOLD,
+            tempo=advice.proven,
+            said=f"safe at {plain(advice.proven)}",
+            why=f"{named} first, then all get faster together",
+        )
+
+    return [held(advice) for advice in found]
+
+
+def _counts(advice: Advice) -> bool:
+    """Whether others wait for it."""
+    return not (advice.stuck or advice.learnt or advice.action is Action.LEAVE)
+
+
 def _not_too_much(found: Sequence[Advice]) -> list[Advice]:
     """New exercises wait while enough is being worked on; what follows something done is first."""
-    open_now = sum(each.action in WORK for each in found)
     new = [each for each in found if each.action is Action.BEGIN and each.last is None]
+    begun = {_material(each.group) for each in new}
+    # What is safe and waits for others of its kind to be begun leaves them room.
+    open_now = sum(
+        each.action in WORK or (each.action is Action.HOLD and _material(each.group) not in begun)
+        for each in found
+    )
     follow = {
         after.group
         for each in found
@@ -124,7 +196,11 @@ def _next_placement(done: Advice, found: Sequence[Advice]) -> Advice | None:
     return None
 
 
-def _but_for_placement(group: Group) -> tuple[object, ...]:
-    outline = group.outlines[0]
-    still = [(moved.move, moved.value) for moved in group.variant.moves if not moved.begins]
-    return group.stage, group.variant.sticking, still, outline.feet, outline.material.step
+def _material(group: Group) -> Hashable:
+    """What is the same in all stages and placements of one idea."""
+    still = tuple((moved.move, moved.value) for moved in group.variant.moves if not moved.begins)
+    return group.variant.sticking, still, group.outlines[0].material.step
+
+
+def _but_for_placement(group: Group) -> Hashable:
+    return group.stage, group.outlines[0].feet, _material(group)

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from midiforge.errors import MidiforgeError
 from midiforge.files.toml_text import toml_lines, toml_value
 from midiforge.kits.kit import named_from
 from midiforge.model.number import numbers_said
@@ -17,7 +18,12 @@ def drill_file(plan: Plan, folder: Path) -> str:
     """The plan as TOML; rests, and what a drill cannot say, stand in it as remarks.
 
     folder: where the file is to lie; the drill's own kit is named from there.
+    Raises MidiforgeError where all was practised already.
     """
+    if not plan.turns:
+        raise MidiforgeError(
+            f"there is nothing left of {plan.minutes} minutes to write", hint="--minutes for more"
+        )
     given = dict(plan.drill.given)
     given["title"] = plan.drill.title
     if "kit" in given:

@@ -1,7 +1,8 @@
 """What the log keeps of a reviewed take, and what an exercise is called there for good."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime
+from fractions import Fraction
 from hashlib import blake2b
 from typing import Any
 
@@ -61,6 +62,7 @@ class Entry:
     even_velocity: whether accents or ghost notes were asked for and every stroke came with one
         velocity, as of a module without dynamics, so that nothing is known of them.
     limbs: those that the exercise asks for. meetings: of limbs that are due together.
+    movement: what the limbs do in the exercise, however it is called; see `movement_of`.
 
     Takes from before version 4 of the log have none of what comes after `note`.
     """
@@ -99,6 +101,7 @@ class Entry:
     even_velocity: bool = False
     limbs: tuple[LimbEntry, ...] = ()
     meetings: tuple[Meeting, ...] = ()
+    movement: str = ""
 
     @property
     def clean(self) -> float:
@@ -164,4 +167,38 @@ def _stroke(hit: Hit) -> str:
         each = hit.ornament
         said += f" {each.kind.value} {each.grace_notes} {each.limb.value if each.limb else ''}"
         said += f" {each.voice} {each.length}"
+    return said
+
+
+def movement_of(exercise: Exercise) -> str:
+    """What the limbs do in an exercise, whatever it is called and whatever they strike.
+
+    The same for the same stage, pulse, swing, limbs, strengths and ornaments at the same times, so
+    that a history goes on where a voice or a spelling changed. Kept for years, as `key_of`.
+    """
+    swing, loop = exercise.swing, loop_of(exercise)
+    strokes = [
+        (moment.time % loop.length, _moved(hit)) for moment in loop.moments for hit in moment.hits
+    ]
+    length = _period(strokes, loop.length)
+    swung = "" if swing.share == Fraction(1, 2) else f"{swing.pair} {swing.share}"
+    spelled = ["1", exercise.stage, f"{exercise.meter.pulse} {length}", swung]
+    spelled += [f"{time} {said}" for time, said in sorted({(t % length, s) for t, s in strokes})]
+    return blake2b("\n".join(spelled).encode(), digest_size=16).hexdigest()
+
+
+def _period(strokes: Sequence[tuple[Fraction, str]], length: Fraction) -> Fraction:
+    """After how long the same strokes come again: voices that take turns make a loop longer."""
+    for times in range(len(strokes), 1, -1):
+        part = length / times
+        if len(strokes) == times * len({(time % part, said) for time, said in strokes}):
+            return part
+    return length
+
+
+def _moved(hit: Hit) -> str:
+    said = f"{hit.limb.value if hit.limb else ''} {hit.strength.value}"
+    if hit.ornament:
+        each = hit.ornament
+        said += f" {each.kind.value} {each.grace_notes} {each.limb.value if each.limb else ''}"
     return said

@@ -4,15 +4,24 @@
     warm-up   15 per cent, 1 to 10 minutes            the easiest that are known, others each day,
                                                       at first clearly slower than they were good
                                                       at, then faster; of nothing known the easiest
-    work      what is left                            what `advice` says to raise, keep, lower or
-                                                      begin, in turn
-    review    a quarter, where something is due or    due for review, then done; what was played
-              done                                    longest ago first
+    review    as long as it takes, a quarter at most  what is due, then what is done or safe and
+                                                      was not played for days; each once
+    work      what is left                            what `advice` says to raise, keep, lower,
+                                                      change or begin, in turn: first what is not
+                                                      safe yet, then what was played longest ago
     rest      3 minutes after at most 25 of playing   the hands, the ears and the mind
 
-No exercise comes twice in a row if there is another. One lasts about two minutes and
-three at most, and a short one is left after about thirty times round, unless it is the only one;
-what takes longer to come round lasts longer. All of these figures are common practice.
+What the log has of the day is practised already: its time is taken off, its warm-up too, and
+whatever was played last does not come first. So a plan can be made anew after each take.
+
+No exercise comes twice in a row if there is another. A turn is up to three minutes while an
+exercise is new, and shorter once it is safe, when there are more exercises in a plan; short from
+the beginning, or five minutes always, if the drill's [practice] says mix = "always", or "never".
+Whether mixing helps is not settled: clarinettists did better at what they had practised mixed
+(Carter & Grahn, Frontiers in Psychology 7:1251, 2016), violinists at what they had practised in
+blocks (Mathias & Goldman, J. of Research in Music Education 72(4), 2025). A short exercise is
+begun anew after about forty times round; what takes longer to come round lasts longer. All other
+figures are common practice.
 An exercise goes round as often as brings it nearest to its time; what is over or under is taken up
 by the next, so that the whole comes out within half a minute. The same log, drill and day give the
 same plan.
@@ -20,7 +29,7 @@ same plan.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
 from itertools import groupby, islice
 from math import ceil, floor
@@ -37,7 +46,6 @@ from midiforge.model.tempo import TempoMap
 from midiforge.phrase.cycle import MOST_BARS
 from midiforge.practice.advice import advise
 from midiforge.practice.entry import Entry
-from midiforge.practice.good import is_good
 from midiforge.practice.standing import WORK, Action, Advice, Group
 from midiforge.practice.steps import Steps
 
@@ -47,12 +55,15 @@ REVIEW_SHARE = Fraction(1, 4)
 REST, LONGEST_STRETCH = 180, 25 * 60  # seconds
 # Of what it was good at: the first, the second, and all others of a warm-up.
 WARM_UP_TEMPOS = (Fraction(70, 100), Fraction(75, 100), Fraction(80, 100))
-# Seconds and times round of one exercise, about; half as much again where that comes out even.
-USUAL_TURN, USUAL_ROUNDS = 120, 32
+# Seconds of one turn at most: of what is new and what is safe, and where it is to be so always.
+NEW_TURN, SAFE_TURN, REVIEW_TURN, WARM_UP_TURN, LONG_TURN = 180, 150, 120, 150, 300
+MOST_ROUNDS = 48  # at a time
+FRESH_DAYS = 3  # what was played more lately is not reviewed
+PAUSE = timedelta(minutes=10)  # longer between two takes is no practice
+MOST_EXERCISES = 6  # that are worked on in one plan; a person has no use for more
 
 _LEAST_WARM_UP, _MOST_WARM_UP = 60, 600
 _WARM_UPS = 4  # exercises among which a day's are chosen
-_SHORTEST_TURN = 60  # seconds, however short an exercise is
 _SHORTEST = 45  # seconds; a shorter piece of a phase goes to its neighbour
 _ROUND = 30  # seconds that a turn may be over or under
 _MOST_TIMES = 20
@@ -106,16 +117,20 @@ class Turn:
 
 @frozen
 class Plan:
-    """Minutes of practice; `turns` in order, one after the other."""
+    """Minutes of practice; `turns` in order, one after the other.
+
+    played: seconds of them that were practised already; of all of them, there are no turns.
+    """
 
     drill: Drill
     day: date
     minutes: int
     turns: tuple[Turn, ...]
+    played: Fraction = Fraction(0)
 
     @property
     def seconds(self) -> Fraction:
-        return self.turns[-1].end
+        return self.turns[-1].end if self.turns else Fraction(0)
 
     @property
     def numbered(self) -> Iterator[tuple[Turn, tuple[Number, ...]]]:
@@ -157,7 +172,7 @@ def make_plan(
     minutes: int,
     progress: Progress | None = None,
 ) -> Plan:
-    """A plan for `minutes` minutes, within one.
+    """A plan for `minutes` minutes of a day, within one; for what is left of them, after its takes.
 
     entries: of the log, any. progress: told how many exercises were looked at.
     Raises MidiforgeError for fewer than 5 minutes or more than 180, and where nothing is left to
@@ -168,30 +183,55 @@ def make_plan(
             f"{minutes} minutes cannot be planned", "minutes", hint=f"{LEAST} to {MOST}"
         )
     advised = advise(lesson, entries, day, progress)
-    filler = _Filler(lesson.drill, advised, day)
-    return Plan(lesson.drill, day, minutes, tuple(filler.turns(minutes)))
+    today = sorted(
+        (entry for each in advised for entry in each.group.entries if entry.day == day),
+        key=lambda entry: entry.when,
+    )
+    played = practised(today)
+    left = 60 * minutes - played
+    if left < _SHORTEST:
+        return Plan(lesson.drill, day, minutes, (), played)
+    filler = _Filler(lesson.drill, advised, day, today[-1] if today else None)
+    return Plan(lesson.drill, day, minutes, tuple(filler.turns(left, played)), played)
+
+
+def practised(entries: Sequence[Entry]) -> Fraction:
+    """How long was practised, in seconds, going by takes, the oldest first: from each to the next,
+    or for as long as it is, if the next came much later."""
+    total, before = 0.0, None
+    for entry in entries:
+        gap = entry.when - before.when if before else PAUSE
+        total += gap.total_seconds() if gap < PAUSE else entry.seconds
+        before = entry
+    return Fraction(round(total))
 
 
 # How long what lasts
 
 
-def _stretches(minutes: int) -> list[Fraction]:
+def _stretches(total: Fraction) -> list[Fraction]:
     """The times of playing between rests, in seconds: as few as may be, and equal."""
-    total = 60 * minutes
     rests = max(0, ceil(Fraction(total + REST, LONGEST_STRETCH + REST)) - 1)
     return [Fraction(total - rests * REST, rests + 1)] * (rests + 1)
 
 
-def _phases(playing: Fraction, works: bool, reviews: bool) -> list[tuple[str, Fraction]]:
-    """How much of the playing each phase gets, in seconds."""
-    warm = min(max(playing * WARM_UP_SHARE, Fraction(_LEAST_WARM_UP)), Fraction(_MOST_WARM_UP))
-    review = playing * REVIEW_SHARE if reviews else Fraction(0)
-    if not works:
+def _phases(
+    playing: Fraction, played: Fraction, works: bool, reviews: int
+) -> list[tuple[str, Fraction]]:
+    """How much of the playing each phase gets, in seconds.
+
+    played: what was practised already. reviews: how many exercises are to be reviewed.
+    """
+    warm = (playing + played) * WARM_UP_SHARE
+    warm = min(max(warm, Fraction(_LEAST_WARM_UP)), Fraction(_MOST_WARM_UP)) - played
+    warm = min(warm if warm >= _SHORTEST else Fraction(0), playing)
+    review = min(playing * REVIEW_SHARE, Fraction(reviews * REVIEW_TURN))
+    if not works and reviews:
         review = playing - warm
     work = playing - warm - review
     return [
         (phase, length)
-        for phase, length in (("warm-up", warm), ("work", work), ("review", review))
+        for phase, length in (("warm-up", warm), ("review", review), ("work", work))
         if length > 0
     ]
 
@@ -235,20 +275,16 @@ def _no_slivers(pieces: list[tuple[str, Fraction]]) -> list[tuple[str, Fraction]
 
 
 class _Filler:
-    """Chooses exercises for the pieces, one after the other."""
+    """Chooses exercises for the pieces, one after the other.
 
-    def __init__(self, drill: Drill, found: Sequence[Advice], day: date) -> None:
+    before: the last take of that day, if there is one.
+    """
+
+    def __init__(
+        self, drill: Drill, found: Sequence[Advice], day: date, before: Entry | None
+    ) -> None:
         self.drill, self.day = drill, day
         self.steps = Steps.of(drill)
-        self.good: dict[Group, Fraction] = {}
-        for advice in found:
-            tempos = [
-                Fraction(entry.tempo).limit_denominator(1000)
-                for entry in advice.group.entries
-                if entry.day <= day and is_good(entry, drill.practice)
-            ]
-            if tempos:
-                self.good[advice.group] = max(tempos)
         allowed = [each for each in found if each.action is not Action.LEAVE]
         if not allowed:
             raise MidiforgeError(
@@ -256,81 +292,118 @@ class _Filler:
                 hint="rest; if it stays or comes back, ask a doctor or physiotherapist",
             )
         self.allowed = allowed
+        self.last = next((each for each in found if before in each.group.entries), None)
         self.pools = {
             "warm-up": self._easy(allowed),
             "work": self._work(allowed),
             "review": self._review(allowed),
+            "kept": self._kept(allowed),
         }
-        self.taken = dict.fromkeys(self.pools, 0)
         self.alone = len({each.group for each in allowed}) < 2
         self.warmed = 0
 
-    @staticmethod
-    def _work(allowed: Sequence[Advice]) -> list[Advice]:
-        """What is being worked on, what was played longest ago first; then what is new."""
+    def _work(self, allowed: Sequence[Advice]) -> list[Advice]:
+        """What is being worked on, what is not safe first, and what was played longest ago; then
+        what is new."""
         open_now = [each for each in allowed if each.action in WORK]
-        new = [each for each in allowed if each.action is Action.BEGIN]
-        return [*sorted(open_now, key=_last_played), *new]
+        open_now.sort(key=lambda each: (self._is_safe(each), _last_played(each)))
+        return [*open_now, *(each for each in allowed if each.action is Action.BEGIN)]
+
+    def _is_safe(self, advice: Advice) -> bool:
+        return advice.proven is not None and advice.proven >= self.steps.first
+
+    def _review(self, allowed: Sequence[Advice]) -> list[Advice]:
+        """What is due, then what was left for days; what was played longest ago first."""
+        due = [each for each in allowed if each.action is Action.REVIEW]
+        left = [
+            each
+            for each in self._kept(allowed)
+            if each.last and (self.day - each.last.day).days >= FRESH_DAYS
+        ]
+        return [*sorted(due, key=_last_played), *left]
 
     @staticmethod
-    def _review(allowed: Sequence[Advice]) -> list[Advice]:
-        """What is due, then what is done; what was played longest ago first."""
-        due = [each for each in allowed if each.action is Action.REVIEW]
-        done = [each for each in allowed if each.action in (Action.DONE, Action.GO_ON)]
-        return [*sorted(due, key=_last_played), *sorted(done, key=_last_played)]
+    def _kept(allowed: Sequence[Advice]) -> list[Advice]:
+        """What is safe or done, what was played longest ago first."""
+        kept = (Action.HOLD, Action.DONE, Action.GO_ON)
+        return sorted((each for each in allowed if each.action in kept), key=_last_played)
 
     def _easy(self, allowed: Sequence[Advice]) -> list[Advice]:
         """Some to warm up with, another one first each day: the easiest known, else the easiest."""
-        known = [each for each in allowed if each.group in self.good]
-        some = (known or self._work(allowed) or [*allowed])[:_JUDGED]
+        known = [each for each in allowed if each.known]
+        due = self._review(allowed)
+        rested = [each for each in known if each not in due]  # what is due comes right after
+        some = (rested or known or self._work(allowed) or [*allowed])[:_JUDGED]
         easy = sorted(some, key=lambda each: difficulty(each.group.exercise).score)[:_WARM_UPS]
         first = self.day.toordinal() % len(easy)
         return [*easy[first:], *easy[:first]]
 
-    def turns(self, minutes: int) -> Iterator[Turn]:
-        stretches = _stretches(minutes)
-        works, reviews = bool(self.pools["work"]), bool(self.pools["review"])
-        pieces = _pieces(stretches, _phases(sum(stretches, Fraction(0)), works, reviews))
+    def turns(self, total: Fraction, played: Fraction) -> Iterator[Turn]:
+        """For so many seconds. played: seconds that were practised before."""
+        stretches = _stretches(total)
+        works, reviews = bool(self.pools["work"]), len(self.pools["review"])
+        phases = _phases(sum(stretches, Fraction(0)), played, works, reviews)
+        self._choose(dict(phases).get("work", Fraction(0)))
         now, over = Fraction(0), Fraction(0)
-        last: Advice | None = None
-        for number, stretch in enumerate(pieces):
+        for number, stretch in enumerate(_pieces(stretches, phases)):
             if number:
                 yield Turn("rest", now, Fraction(REST))
                 now += REST
             for phase, length in stretch:
                 left, begun = length - over, False
                 while left >= _ROUND or (left > 0 and not begun):
-                    last, begun = self._next(phase, last), True
-                    turn = self._turn(phase, last, now, self._share(phase, last, left))
+                    self.last, begun = self._next(phase), True
+                    turn = self._turn(phase, self.last, now, self._share(phase, self.last, left))
                     self.warmed += phase == "warm-up"
                     left -= turn.seconds
                     now = turn.end
                     yield turn
                 over = -left
 
-    def _next(self, phase: str, last: Advice | None) -> Advice:
+    def _choose(self, seconds: Fraction) -> None:
+        """Keeps as much work as there is time for: two turns of each exercise, one of what is
+        safe, and two exercises at least, so that one rests from the other."""
+        chosen: list[Advice] = []
+        for advice in self.pools["work"]:
+            turns = 1 if self._is_mixed(advice) else 2
+            if len(chosen) >= 2 and (seconds < _SHORTEST or len(chosen) == MOST_EXERCISES):
+                break
+            chosen.append(advice)
+            seconds -= turns * self._longest("work", advice)
+        self.pools["work"] = chosen
+
+    def _next(self, phase: str) -> Advice:
         """The next exercise of a phase, in turn; another phase's rather than the same again."""
-        for name in dict.fromkeys((phase, "work", "review", "warm-up")):
+        for name in dict.fromkeys((phase, "work", "kept", "review", "warm-up")):
             pool = self.pools[name]
-            for _ in range(min(2, len(pool))):
-                found = pool[self.taken[name] % len(pool)]
-                self.taken[name] += 1
-                if not _same(found, last):
-                    return found
-        others = (each for each in self.allowed if not _same(each, last))
+            found = next((each for each in pool if not _same(each, self.last)), None)
+            if found:
+                pool.remove(found)
+                if name != "review":  # which comes once
+                    pool.append(found)
+                return found
+        others = (each for each in self.allowed if not _same(each, self.last))
         found = next(others, self.allowed[0])
         if found.action is Action.LATER:
             return replace(found, action=Action.BEGIN, said="begin, to have two in turn")
         return found
 
+    def _is_mixed(self, advice: Advice) -> bool:
+        """Whether an exercise comes in short turns among many."""
+        mix = self.drill.practice.mix
+        return mix == "always" or (mix == "later" and self._is_safe(advice))
+
+    def _longest(self, phase: str, advice: Advice) -> int:
+        """How long a turn is at most, in seconds."""
+        if phase != "work":
+            return WARM_UP_TURN if phase == "warm-up" else REVIEW_TURN
+        if self.drill.practice.mix == "never":
+            return LONG_TURN
+        return SAFE_TURN if self._is_mixed(advice) else NEW_TURN
+
     def _share(self, phase: str, advice: Advice, left: Fraction) -> Fraction:
         """How much of what is left of a phase an exercise gets, in seconds."""
-        usual = Fraction(USUAL_TURN)
-        tempo = self._tempo(phase, advice)
-        if tempo is not None and not self.alone:
-            _, once = self._lengths(advice.group, tempo)
-            usual = max(min(usual, USUAL_ROUNDS * once), Fraction(_SHORTEST_TURN))
-        return left / max(1, round(left / usual))
+        return left / max(1, ceil(left / self._longest(phase, advice)))
 
     def _turn(self, phase: str, advice: Advice, now: Fraction, seconds: Fraction) -> Turn:
         """An exercise for about `seconds`."""
@@ -339,7 +412,10 @@ class _Filler:
         if tempo is None:
             repeats, written = 0, group.exercise.seconds
         else:
-            repeats, written = self._repeats(group, tempo, seconds)
+            head, once = self._lengths(group, tempo)
+            # Alone, it is not begun anew for the sake of change.
+            most = seconds if self.alone else head + MOST_ROUNDS * once
+            repeats, written = self._repeats(group, tempo, seconds / ceil(seconds / most))
         times = min(max(round(seconds / written), 1), _MOST_TIMES)
         written *= times
         fits = abs(written - seconds) <= _ROUND
@@ -353,9 +429,8 @@ class _Filler:
         tempo = advice.tempo or self.steps.first
         if phase != "warm-up":
             return tempo
-        good = self.good.get(advice.group)
         share = WARM_UP_TEMPOS[min(self.warmed, len(WARM_UP_TEMPOS) - 1)]
-        slow = Fraction(floor(good * share)) if good else self.steps.first
+        slow = Fraction(floor(advice.known * share)) if advice.known else self.steps.first
         return max(min(slow, tempo), self.steps.lowest)
 
     def _repeats(self, group: Group, tempo: Fraction, seconds: Fraction) -> tuple[int, Fraction]:

@@ -10,12 +10,11 @@ from typing import Any
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import is_file, read_file, reason
 from midiforge.frozen import frozen
-from midiforge.hear.figures import Levels, LimbFigures, meetings
-from midiforge.hear.limits import LEAST_TIMES
+from midiforge.hear.figures import LimbFigures, meetings
+from midiforge.hear.limits import flattest, strongest_ghosts
 from midiforge.hear.review import Review
 from midiforge.midi.reading import LARGEST, MidiSource, file_name
-from midiforge.model.hit import Limb
-from midiforge.practice.entry import Entry, LimbEntry, key_of, take_of
+from midiforge.practice.entry import Entry, LimbEntry, key_of, movement_of, take_of
 from midiforge.practice.standing import kind_of
 
 # 2026-03-31, 20260331, 2026_03_31 and a time behind it, 18-05 or 180512.
@@ -75,6 +74,7 @@ def entry_of(
         **_loudness(review),
         limbs=tuple(_limb_entry(review, each) for each in review.limbs),
         meetings=meetings(review.together),
+        movement=movement_of(exercise),
     )
 
 
@@ -148,45 +148,19 @@ def _own_ms(review: Review) -> float | None:
 
 def _loudness(review: Review) -> dict[str, Any]:
     """The figures of an entry that velocities tell."""
-    flattest, ghosts = _flattest(review), _strongest_ghosts(review)
-    if _has_one_velocity(review):
-        return {"even_velocity": flattest is not None or ghosts is not None}
+    accents, ghosts = flattest(review.loudness), strongest_ghosts(review.loudness)
+    if not review.has_dynamics:
+        return {"even_velocity": accents is not None or ghosts is not None}
     return {
-        "accent_ratio": flattest.ratio if flattest else None,
-        "accent_overlap": flattest.overlap if flattest else None,
+        "accent_ratio": accents.ratio if accents else None,
+        "accent_overlap": accents.overlap if accents else None,
         "ghost_ratio": ghosts,
     }
 
 
-def _has_one_velocity(review: Review) -> bool:
-    return len({each.velocity for each in review.judged if each.kind == "hit"}) == 1
-
-
-def _flattest(review: Review, limb: Limb | None = None) -> Levels | None:
-    """The accents of all or of a limb that stand out least on their voice; None where none has
-    enough of them, and enough taps beside."""
-    some = [
-        each.levels
-        for each in review.loudness
-        if each.limb is limb and min(each.levels.times[:2]) >= LEAST_TIMES
-    ]
-    return max(some, key=lambda levels: levels.overlap or 0.0, default=None)
-
-
-def _strongest_ghosts(review: Review) -> float | None:
-    return max(
-        (
-            each.levels.ghost_ratio
-            for each in review.loudness
-            if each.levels.times[2] >= LEAST_TIMES and each.levels.ghost_ratio is not None
-        ),
-        default=None,
-    )
-
-
 def _limb_entry(review: Review, limb: LimbFigures) -> LimbEntry:
     tally = limb.tally
-    levels = None if _has_one_velocity(review) else _flattest(review, limb.limb)
+    levels = flattest(review.loudness, limb.limb) if review.has_dynamics else None
     return LimbEntry(
         limb.limb,
         tally.expected,

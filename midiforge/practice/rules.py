@@ -8,46 +8,45 @@ The first rule that applies decides:
     new       no take long enough to judge                        begin at the drill's slowest
                                                                   tempo; later, where enough is
                                                                   being worked on
-    review    last played `days` ago or longer, unless it was     review: at its tempo if the last
-              good often enough to go up (once more where that    take was good, else one step
-              is over `AWAY` times as long ago)                   slower
-    done      `takes` good takes in a row at the goal             go on to the next placement, or
+    review    last played `days` ago or longer, unless it was     review once, at a tempo that was
+              good often enough to go up (once more where that    good, else one step slower; then
+              is over `AWAY` times as long ago)                   go on where it was
+    done      good often enough at the goal, and the last time    go on to the next placement, or
                                                                   to what is next in the drill
+    change    no faster tempo for some takes, which get no        change something about it
+              better
     down      the last take is far off; or the last two, or       one step slower
               `takes` if more, are no good and get no better
     worse     the last take is good, but clearly less so than     stay
               the one before
     careful   good enough to go up, but the player noted pain     stay
               with some exercise in the last days
-    up        `takes` good takes in a row                         one step faster, at most to the
-                                                                  goal
+    up        good often enough                                   one step faster, at most to the
+                                                                  goal; or hold, where the other
+                                                                  placements come first
     stay      else                                                stay
 
-A take is good with at least `clean` of its strokes right (what was struck besides counts against
-it) and a standard deviation of at most `steady` per cent of a grid step. A step is `up` per cent
-of the tempo, a whole number of pulses; or the drill's own next tempo. A take is long enough when
-it goes once round, or has eight bars. A good take that is clearly slower than a good one before
-it, or slower than one at the goal, is taken for warming up and left out.
+What a good take is, `midiforge.practice.good` says, and where takes have led,
+`midiforge.practice.climb`. A step is `up` per cent of the tempo, a whole number of pulses; or the
+drill's own next tempo.
 
 The settings are the keys of a drill's table [practice]; what they are unless set, and the figures
-below, is common practice of teachers rather than measurement: 95 per cent clean, 8 per cent
-steady, two takes, steps of 5 per cent, a week.
+below, is common practice of teachers rather than measurement: two takes, steps of 5 per cent, a
+week.
 """
 
 from collections.abc import Callable
 
-from midiforge.drill.drill import Practice
 from midiforge.hear.figures import of_step
 from midiforge.model.tempo import plain
+from midiforge.practice.changes import changes
 from midiforge.practice.entry import Entry
-from midiforge.practice.good import lacks
 from midiforge.practice.standing import Action, Advice, Standing, hurts
 from midiforge.practice.steps import SAME_TEMPO
 
-FAR_OFF_CLEAN = 0.10  # as much below `clean` is far off
-FAR_OFF_STEADY = 2.0  # ... or as many times `steady`
 AWAY = 2  # times `days` after which it has to be good once more to get faster
 LESS_CLEAN, LESS_STEADY = 0.02, 1.25  # clearly worse than the take before
+_MOST_LACKS = 2  # that are said at a time
 
 
 def _pain(here: Standing) -> Advice | None:
@@ -78,50 +77,53 @@ def _review(here: Standing) -> Advice | None:
     if here.days < settings.days:
         return None
     enough = settings.takes + (here.days > AWAY * settings.days)
-    if not here.learnt and here.row >= enough:
+    if not here.learnt and here.row(here.tempo) >= enough:
         return None  # who plays once a week, or once a month, gets faster, too
-    good = here.good(here.takes[-1])
-    words, tempo = here.at(here.tempo if good else here.steps.slower(here.tempo))
+    words, tempo = here.at(here.climb.known or here.steps.slower(here.climb.now))
     return here.advice(Action.REVIEW, f"review{words}", f"last played {here.days} days ago", tempo)
 
 
 def _done(here: Standing) -> Advice | None:
     if not here.learnt:
         return None
-    words, tempo = here.at(here.tempo)
-    why = f"good {_times(here.row)} in a row{words}"
-    return here.advice(Action.DONE, "done", why, tempo)
+    words, tempo = here.at(here.steps.goal)
+    return here.advice(Action.DONE, "done", f"good {_times(here.settings.takes)}{words}", tempo)
+
+
+def _change(here: Standing) -> Advice | None:
+    if here.change is None:
+        return None
+    words, tempo = here.at(here.climb.now)
+    lacking = here.lacking[-1]
+    slower = here.steps.slower(here.steps.slower(here.climb.now))
+    some = changes(here.group.exercise, lacking, slower)
+    if not some:
+        return None
+    change = some[here.change % len(some)]
+    why = f"{here.climb.since} takes and no faster"
+    if lacking:
+        why += f"; {_lack(here)}"
+    said = f"{change.said}, then all of it{words}"
+    return here.advice(Action.CHANGE, said, why, tempo, change.flags)
 
 
 def _down(here: Standing) -> Advice | None:
-    takes, settings = here.takes, here.settings
-    last = takes[-1]
-    if here.group.ramps or here.good(last):
+    if not here.climb.lowered or not here.lacking[-1]:
         return None
-    percent = last.deviation_percent
-    far = last.clean < settings.clean - FAR_OFF_CLEAN or (
-        percent is not None and percent > FAR_OFF_STEADY * settings.steady
-    )
-    some = takes[-max(2, settings.takes) :]
-    stuck = (
-        len(some) >= max(2, settings.takes)
-        and not any(here.good(each) or each.tempo < last.tempo * (1 - SAME_TEMPO) for each in some)
-        and last.clean <= some[0].clean
-        and (percent is None or percent >= (some[0].deviation_percent or 0.0))
-    )
-    lower = here.steps.slower(here.tempo)
-    if not (far or stuck) or lower == here.tempo:
+    lower = here.climb.level
+    if lower >= here.tempo:
         return None
-    many = "" if far else f"{len(some)} takes without getting better: "
-    return here.advice(Action.DOWN, f"down to {plain(lower)}", many + _lack(last, settings), lower)
+    many = "" if here.far_off else "takes without getting better: "
+    return here.advice(Action.DOWN, f"down to {plain(lower)}", many + _lack(here), lower)
 
 
 def _worse(here: Standing) -> Advice | None:
     takes = here.takes
     if (
         len(takes) < 2
-        or not here.good(takes[-1])
+        or here.lacking[-1]
         or takes[-1].tempo > takes[-2].tempo * (1 + SAME_TEMPO)
+        or takes[-1].tempo < takes[-2].tempo * (1 - SAME_TEMPO)
     ):
         return None
     last, before = takes[-1], takes[-2]
@@ -138,7 +140,7 @@ def _worse(here: Standing) -> Advice | None:
 
 
 def _careful(here: Standing) -> Advice | None:
-    if here.careful is None or here.row < here.settings.takes:
+    if here.careful is None or here.climb.missed or here.climb.level <= max(here.streak):
         return None
     words, tempo = here.at(here.tempo)
     why = f"pain was noted on {here.careful.isoformat()}: nothing gets faster for now"
@@ -146,22 +148,28 @@ def _careful(here: Standing) -> Advice | None:
 
 
 def _up(here: Standing) -> Advice | None:
-    higher = here.steps.faster(here.tempo)
-    if here.group.ramps or here.row < here.settings.takes or higher == here.tempo:
+    higher, proven = here.climb.level, here.climb.proven
+    if here.group.ramps or here.climb.missed or higher <= max(here.streak):
         return None
-    last = here.takes[-1]
-    why = f"good {_times(here.row)} in a row at {plain(here.tempo)} ({_figures(last)})"
-    by = plain(higher - here.tempo)
-    return here.advice(Action.UP, f"up by {by} to {plain(higher)}", why, higher)
+    base = max(here.streak) if proven is None else max(proven, *here.streak)
+    row = here.row(base)
+    if row and higher > base:
+        why = f"good {_times(row)}{' in a row' if row > 1 else ''} at {plain(base)}"
+        why += f" ({_figures(here.takes[-1])})"
+        return here.advice(
+            Action.UP, f"up by {plain(higher - base)} to {plain(higher)}", why, higher
+        )
+    why = f"{plain(base)} was good before"
+    return here.advice(Action.UP, f"back up to {plain(higher)}", why, higher)
 
 
 def _stay(here: Standing) -> Advice | None:
-    words, tempo = here.at(here.tempo)
-    last = here.takes[-1]
-    if here.good(last):
-        why = f"good {_times(here.row)}, {here.settings.takes} in a row are wanted"
+    words, tempo = here.at(here.climb.now)
+    if not here.lacking[-1]:
+        wanted = here.settings.takes
+        why = f"good {_times(here.row(here.tempo))}, {wanted} in a row are wanted"
     else:
-        why = _lack(last, here.settings)
+        why = _lack(here)
     return here.advice(Action.STAY, f"stay{words}", why, tempo)
 
 
@@ -171,6 +179,7 @@ RULES: dict[str, Callable[[Standing], Advice | None]] = {
     "new": _new,
     "review": _review,
     "done": _done,
+    "change": _change,
     "down": _down,
     "worse": _worse,
     "careful": _careful,
@@ -194,6 +203,6 @@ def _figures(entry: Entry) -> str:
     return f"{entry.clean:.0%} clean{steady}"
 
 
-def _lack(entry: Entry, settings: Practice) -> str:
-    """What a take lacks to be good."""
-    return "; ".join(lack.said for lack in lacks(entry, settings))
+def _lack(here: Standing) -> str:
+    """What the last take lacks to be good."""
+    return "; ".join(lack.said for lack in here.lacking[-1][:_MOST_LACKS])

@@ -6,7 +6,7 @@ from datetime import date
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
-from itertools import chain
+from itertools import chain, takewhile
 
 from midiforge.drill.drill import Practice
 from midiforge.frozen import frozen
@@ -15,11 +15,10 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number, exercises_said
 from midiforge.model.piece import Variant
 from midiforge.model.tempo import plain
-from midiforge.practice.entry import Entry, key_of
-from midiforge.practice.good import is_good, is_long_enough
-from midiforge.practice.steps import SAME_TEMPO, Steps
-
-WARM_UP = Fraction(9, 10)  # of the tempo before; slower and good is warming up
+from midiforge.practice.climb import Climb, climb, is_far_off
+from midiforge.practice.entry import Entry, key_of, movement_of
+from midiforge.practice.good import Lack, is_long_enough, lacks
+from midiforge.practice.steps import Steps
 
 _PAIN = (
     r"(pain(s|ful)?|hurt(s|ing)?|sore(ness)?|ach(e|es|ed|ing|y)|numb(ness)?|tingl(e|es|ed|ing)"
@@ -42,6 +41,10 @@ def kind_of(stage: str, variant: Variant) -> Kind:
     return (stage, variant.sticking, variant.moved("placement").count or "1")
 
 
+def _letters(sticking: str) -> str:
+    return "".join(sticking.split()).casefold()
+
+
 class Action(StrEnum):
     """What to do with an exercise."""
 
@@ -49,6 +52,8 @@ class Action(StrEnum):
     UP = "up"
     STAY = "stay"
     DOWN = "down"
+    CHANGE = "change"
+    HOLD = "hold"
     REVIEW = "review"
     GO_ON = "go on"
     DONE = "done"
@@ -56,7 +61,7 @@ class Action(StrEnum):
     LATER = "later"
 
 
-WORK = (Action.UP, Action.STAY, Action.DOWN)
+WORK = (Action.UP, Action.STAY, Action.DOWN, Action.CHANGE)
 
 
 class Group:
@@ -83,6 +88,24 @@ class Group:
     @property
     def _content(self) -> tuple[tuple[bytes, int], ...]:
         return tuple((outline.content, outline.number) for outline in self.outlines)
+
+    def take_over(self, entries: Iterable[Entry], drill: str) -> list[Entry]:
+        """Adds entries of the same movements from when a voice or a spelling was another; gives
+        those that were. drill: the title of this one."""
+        stage, sticking, placement_name = kind_of(self.stage, self.variant)
+        some = [
+            each
+            for each in entries
+            if (each.stage, each.placement_name) == (stage, placement_name)
+            and (each.drill == drill or _letters(each.sticking) == _letters(sticking))
+        ]
+        taken = [each for each in some if each.movement == self.movement]
+        self.entries = tuple(sorted((*self.entries, *taken), key=lambda each: each.when))
+        return taken
+
+    @cached_property
+    def movement(self) -> str:
+        return movement_of(self.exercise)
 
     @cached_property
     def exercises(self) -> tuple[Exercise, ...]:
@@ -121,6 +144,10 @@ class Advice:
     said: such as "up by 4 to 80". why: what the log has to say for it.
     last: the last take; None if there is none.
     learnt: whether it is done, even if it is time to review it.
+    proven: the fastest tempo that was good often enough; None for none yet.
+    known: the fastest tempo of a good take, as far as it still goes.
+    stuck: whether it is at a plateau. flags: of the command, that make what is advised of the
+        drill; "" for the exercise as it is.
     """
 
     group: Group
@@ -130,6 +157,10 @@ class Advice:
     why: str
     last: Entry | None = None
     learnt: bool = False
+    proven: Fraction | None = None
+    known: Fraction | None = None
+    stuck: bool = False
+    flags: str = ""
 
 
 def hurts(entry: Entry) -> bool:
@@ -137,7 +168,6 @@ def hurts(entry: Entry) -> bool:
     return bool(_HURTS.search(_NOT.sub("", entry.note)))
 
 
-@frozen
 class Standing:
     """Where the player is with an exercise.
 
@@ -145,39 +175,38 @@ class Standing:
     careful: when pain was last noted with any exercise, if that was in the last days.
     """
 
-    group: Group
-    entries: tuple[Entry, ...]
-    settings: Practice
-    steps: Steps
-    today: date
-    careful: date | None
+    def __init__(
+        self,
+        group: Group,
+        entries: tuple[Entry, ...],
+        settings: Practice,
+        steps: Steps,
+        today: date,
+        careful: date | None,
+    ) -> None:
+        self.group, self.entries = group, entries
+        self.settings, self.steps = settings, steps
+        self.today, self.careful = today, careful
 
-    @property
-    def takes(self) -> list[Entry]:
-        """The takes that count: long enough, and no warming up."""
+    @cached_property
+    def takes(self) -> tuple[Entry, ...]:
+        """The takes that are long enough to count."""
         if not self.entries:
-            return []  # without the piece being written out for it
-        round_of = self.group.exercise.returns_after_bars
-        kept: list[Entry] = []
-        for each in self.entries:
-            if not is_long_enough(each, round_of):
-                continue
-            if not (kept and self._warms_up(each, kept[-1])):
-                kept.append(each)
-        return kept
+            return ()  # without the piece being written out for it
+        comes_round = self.group.exercise.returns_after_bars
+        return tuple(each for each in self.entries if is_long_enough(each, comes_round))
 
-    def _warms_up(self, entry: Entry, before: Entry) -> bool:
-        """Whether a good take is so much slower than a good one before that it says nothing new.
+    @cached_property
+    def climb(self) -> Climb:
+        """Where the takes have led; there is at least one."""
+        hurt = [each for each in self.takes if hurts(each)]
+        ramps = self.group.ramps
+        return climb(self.takes, self.lacking, self.steps, self.settings, hurt, ramps)
 
-        Once the goal is reached, any slower one is.
-        """
-        if self.group.ramps or not (self.good(entry) and self.good(before)):
-            return False
-        reached = self.steps.meant(before.tempo) >= self.steps.goal
-        return entry.tempo < before.tempo * (1 - SAME_TEMPO if reached else float(WARM_UP))
-
-    def good(self, entry: Entry) -> bool:
-        return is_good(entry, self.settings)
+    @cached_property
+    def lacking(self) -> tuple[tuple[Lack, ...], ...]:
+        """What each of the takes that count lacks to be good."""
+        return tuple(lacks(each, self.settings) for each in self.takes)
 
     @property
     def days(self) -> int:
@@ -186,31 +215,62 @@ class Standing:
 
     @property
     def tempo(self) -> Fraction:
-        """The tempo of the last take that counts."""
-        return self.steps.meant(self.takes[-1].tempo)
+        """Of the last take that counts."""
+        return self.steps.meant(self.takes[-1])
 
     @property
-    def row(self) -> int:
-        """How many of the last takes were good, at the last one's tempo or faster."""
-        takes = self.takes
-        level = takes[-1].tempo * (1 - SAME_TEMPO)
-        count = 0
-        for each in reversed(takes):
-            if not self.good(each) or (each.tempo < level and not self.group.ramps):
-                break
-            count += 1
-        return count
+    def streak(self) -> list[Fraction]:
+        """The tempos of the last takes that were good, without one between that was not."""
+        last = zip(reversed(self.takes), reversed(self.lacking), strict=True)
+        return [self.steps.meant(each) for each, _ in takewhile(lambda each: not each[1], last)]
+
+    def row(self, tempo: Fraction) -> int:
+        """How many of the last takes were good at a tempo or faster; slower good ones aside."""
+        return sum(self.group.ramps or each >= tempo for each in self.streak)
 
     @property
     def learnt(self) -> bool:
-        """Whether it was good often enough at the goal."""
-        if not self.takes or self.row < self.settings.takes:
+        """Whether it was good often enough at the goal, and the last time, too."""
+        if not self.takes:
             return False
-        return self.group.ramps or self.tempo >= self.steps.goal
+        proven = self.climb.proven
+        return proven is not None and proven >= self.steps.goal and not self.climb.missed
 
-    def advice(self, action: Action, said: str, why: str, tempo: Fraction | None = None) -> Advice:
+    @property
+    def change(self) -> int | None:
+        """Which change at a plateau is due, from 0; None where there is no plateau."""
+        if not self.takes or self.learnt or not self.lacking[-1]:
+            return None
+        return self.climb.changes
+
+    @property
+    def far_off(self) -> bool:
+        """Whether the last take was."""
+        return is_far_off(self.takes[-1], self.settings)
+
+    def advice(
+        self,
+        action: Action,
+        said: str,
+        why: str,
+        tempo: Fraction | None = None,
+        flags: str = "",
+    ) -> Advice:
         last = self.entries[-1] if self.entries else None
-        return Advice(self.group, action, tempo, said, why, last, self.learnt)
+        led = self.climb if self.takes else None
+        return Advice(
+            self.group,
+            action,
+            tempo,
+            said,
+            why,
+            last,
+            self.learnt,
+            proven=led.proven if led else None,
+            known=led.known if led else None,
+            stuck=self.change is not None,
+            flags=flags,
+        )
 
     def at(self, tempo: Fraction) -> tuple[str, Fraction | None]:
         """A tempo in words and as a number; neither for an exercise that has its own."""

@@ -6,7 +6,9 @@ from math import ceil
 from midiforge.drill.drill import Drill, Practice
 from midiforge.drill.values import FASTEST, SLOWEST, slowest_tempo
 from midiforge.frozen import frozen
+from midiforge.practice.entry import Entry
 
+AS_ASKED = 0.015  # as a share; whoever plays to a click is no further from it, ours
 SAME_TEMPO = 0.006  # as a share; tempos nearer than this are the same, as in reviews
 
 
@@ -35,12 +37,16 @@ class Steps:
         """Where to begin."""
         return min(self.tempos[0], self.goal)
 
-    def meant(self, tempo: float) -> Fraction:
-        """The tempo that somebody meant who played at `tempo`: the drill's, or a whole one."""
+    def meant(self, entry: Entry) -> Fraction:
+        """The tempo that somebody meant: the one that was asked, the drill's, or a whole one."""
+        if entry.asked and abs(entry.tempo - entry.asked) <= AS_ASKED * entry.asked:
+            return Fraction(entry.asked).limit_denominator(1000)
         known = (
-            each for each in (*self.tempos, self.goal) if abs(tempo - each) <= SAME_TEMPO * each
+            each
+            for each in (*self.tempos, self.goal)
+            if abs(entry.tempo - each) <= SAME_TEMPO * each
         )
-        return next(known, _whole(Fraction(tempo)))
+        return next(known, _whole(Fraction(entry.tempo)))
 
     def faster(self, tempo: Fraction) -> Fraction:
         """One step up, not past the goal."""

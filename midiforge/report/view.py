@@ -132,7 +132,7 @@ class View:
     @cached_property
     def has_dynamics(self) -> bool:
         """Whether the kit tells hard strokes from soft ones at all."""
-        return len({each.velocity for each in self.review.judged if each.kind == "hit"}) > 1
+        return self.review.has_dynamics
 
     def reach_ms(self) -> int:
         """How far to each side a picture must go to show nearly every stroke."""

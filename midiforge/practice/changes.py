@@ -1,0 +1,82 @@
+"""What to change about an exercise that gets no faster, instead of playing it once more.
+
+Parts alone, gaps in the click, and one demand taken away at a time are common practice of teachers;
+that varied practice helps more than repetition was found for many movements and not for all
+(schema theory: Schmidt 1975; from memory).
+"""
+
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+
+from midiforge.frozen import frozen
+from midiforge.hear.telling import LIMBS
+from midiforge.insight.loop import loop_of
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import Limb, Strength
+from midiforge.model.tempo import plain
+from midiforge.practice.good import Lack
+
+_OTHER_VOICES = ("ride", "hihat-closed")
+_GAP = "2 on 2 off"
+
+
+@frozen
+class Change:
+    """One thing to change.
+
+    said: in words, as what to do. flags: of the command, that make it of the drill; "" where the
+        player has to.
+    """
+
+    said: str
+    flags: str = ""
+
+
+def changes(exercise: Exercise, lacks: Sequence[Lack], slower: Fraction) -> list[Change]:
+    """What can be changed about an exercise, what helps most against what it lacks first.
+
+    lacks: of the last take. slower: a tempo, in pulses a minute.
+    """
+    lacking = [lack.what for lack in lacks]
+    found: list[Change] = []
+    if "accents" in lacking:
+        found.append(Change("play the accents alone, and let the other strokes rest"))
+    if "tempo" in lacking:
+        found.append(Change("count every beat aloud while you play to the click"))
+    found += _fewer_limbs(exercise, lacks)
+    found += _with_gaps(exercise, slower)
+    strokes = [*loop_of(exercise).hits]
+    if any(hit.strength is Strength.ACCENT for hit in strokes):
+        found.append(Change("leave the accents out", "--accents none"))
+    right = {hit.voice for hit in strokes if hit.limb is Limb.RIGHT_HAND}
+    if right:
+        voice = next(each for each in _OTHER_VOICES if each not in right)
+        found.append(Change(f"play the right hand on the {_named(voice)}", f"--voicing RH={voice}"))
+    if exercise.variant.sticking and not exercise.variant.moved("direction").value:
+        found.append(Change("play the sticking backward", "--direction backward"))
+    return found
+
+
+def _fewer_limbs(exercise: Exercise, lacks: Sequence[Lack]) -> Iterator[Change]:
+    """Two limbs alone, or one of two: the one that lacks something, with its nearest partner."""
+    playing = {hit.limb for hit in loop_of(exercise).hits}
+    limbs = [limb for limb in LIMBS if limb in playing]
+    if len(limbs) < 2:
+        return
+    weak = next((lack.limb for lack in lacks if lack.limb in limbs), None) or limbs[-1]
+    # A foot is held against a hand, and a hand against a foot, where there is one.
+    others = sorted(limbs, key=lambda limb: (limb is weak, limb.is_hand == weak.is_hand))
+    some = [weak] if len(limbs) == 2 else sorted({weak, others[0]}, key=LIMBS.index)
+    names = " and ".join(f"the {limb.title}" for limb in some)
+    listed = ", ".join(f'"{limb.value}"' for limb in some)
+    yield Change(f"play {names} alone", f"--stages part --set 'stage.part.limbs=[{listed}]'")
+
+
+def _with_gaps(exercise: Exercise, slower: Fraction) -> Iterator[Change]:
+    if exercise.tempo.is_steady:
+        said = f"play it at {plain(slower)} with two bars of click and two without"
+        yield Change(said, f"--tempos {plain(slower)} --gap '{_GAP}'")
+
+
+def _named(voice: str) -> str:
+    return {"hihat-closed": "closed hi-hat"}.get(voice, voice)

@@ -1,0 +1,173 @@
+"""How far a player has come with an exercise, take by take.
+
+A tempo is proven by `takes` good takes in a row at it or faster, and stays proven: neither days
+without practice nor a bad take alter that. The tempo to play at next is a step above what is
+proven. A take that is far off, or takes that are no good and get no better, lower it by one step;
+only who fails again where it was lowered to, or at a slower tempo, goes down further. Up to what
+is proven one good take is enough for each step. A good take at a slower tempo says nothing new.
+After pain it begins again at the drill's slowest tempo.
+
+What a teacher does; common practice, as are the figures here, where nothing else is said.
+"""
+
+from collections.abc import Sequence
+from fractions import Fraction
+from statistics import fmean
+
+from midiforge.drill.drill import Practice
+from midiforge.frozen import frozen
+from midiforge.practice.entry import Entry
+from midiforge.practice.good import Lack
+from midiforge.practice.steps import SAME_TEMPO, Steps
+
+FAR_OFF_CLEAN = 0.10  # as much below `clean` is far off
+FAR_OFF_STEADY = 2.0  # ... or as many times `steady`
+# Slower helps where a limb is not in hand; it makes nobody keep time or play accents.
+HELPED_BY_SLOWER = {"strokes", "steady", "place", "together"}
+# Takes without a faster tempo: so many are a plateau, or, while they get better, so many.
+PLATEAU, LONG_PLATEAU = 6, 12
+CHANGED_FOR = 2  # takes that one change at a plateau is given
+RUSHED = 0.03  # as a share of the tempo asked, on average of a take; ours
+_BETTER_STEADY, _BETTER_CLEAN = 0.95, 0.01  # of three takes beside the three before
+
+
+@frozen
+class Climb:
+    """Where the takes of an exercise have led.
+
+    proven: the fastest tempo that was good often enough; None for none yet.
+    known: the fastest tempo of a good take, up to `level`; None for none yet.
+    level: the tempo that is being worked at. now: the one to play at, slower than `level` after a
+        slower take that was no good.
+    row: how many of the last takes were good at `level` or faster.
+    since: how many takes there were since `proven` rose.
+    lowered: whether the last take lowered the level. missed: whether it was no good.
+    better: whether the last takes are better than those before.
+    """
+
+    level: Fraction
+    now: Fraction
+    proven: Fraction | None = None
+    known: Fraction | None = None
+    row: int = 0
+    since: int = 0
+    lowered: bool = False
+    missed: bool = False
+    better: bool = False
+
+    @property
+    def changes(self) -> int | None:
+        """How many changes were tried at this plateau; None where there is no plateau."""
+        over = self.since - (LONG_PLATEAU if self.better else PLATEAU)
+        return None if over < 0 else (self.since - PLATEAU) // CHANGED_FOR
+
+
+def is_far_off(entry: Entry, settings: Practice) -> bool:
+    percent = entry.deviation_percent
+    return entry.clean < settings.clean - FAR_OFF_CLEAN or (
+        percent is not None and percent > FAR_OFF_STEADY * settings.steady
+    )
+
+
+def climb(
+    takes: Sequence[Entry],
+    lacking: Sequence[Sequence[Lack]],
+    steps: Steps,
+    settings: Practice,
+    hurt: Sequence[Entry],
+    ramps: bool,
+) -> Climb:
+    """takes: that count, the oldest first; at least one. lacking: what each lacks to be good.
+    hurt: those of them with pain. ramps: whether the exercise has tempos of its own.
+    """
+    proven: Fraction | None = None
+    tempos = [steps.goal if ramps else steps.meant(take) for take in takes]
+    level, now, since, lowered = tempos[0], tempos[0], 0, False
+    run: list[Fraction] = []
+    misses: list[Entry] = []
+    goods: list[Fraction] = []
+    streak = 0
+    for take, tempo, lacks in zip(takes, tempos, lacking, strict=True):
+        # Whoever rushes a little was not asked for more by that.
+        if take.asked and take.asked == level and abs(take.tempo / take.asked - 1) <= RUSHED:
+            tempo = level
+        since, lowered, now = since + 1, False, level
+        if not lacks:
+            goods.append(tempo)
+            streak = 0
+            if tempo > level or (tempo < level and (proven is None or tempo > proven)):
+                level = tempo  # faster than was asked, or gone back to learn
+            if tempo == level:
+                misses = []
+                run.append(tempo)
+                enough = 1 if proven and tempo < proven else settings.takes
+                if _row(run) >= enough:
+                    if proven is None or tempo > proven:
+                        proven, since = tempo, 0
+                    level = steps.faster(tempo)
+            else:
+                since -= 1
+            now = level
+        else:
+            run, streak = [], streak + 1
+            now = min(tempo, level)
+            helped = any(lack.what in HELPED_BY_SLOWER for lack in lacks)
+            if helped and not ramps and tempo <= level:
+                misses.append(take)
+                if is_far_off(take, settings) or _no_better(misses, settings):
+                    if tempo == level:
+                        level, lowered = steps.slower(level), True
+                    elif streak > 1:
+                        level, lowered = steps.slower(tempo), True
+                    misses = [] if lowered else misses
+                    now = min(now, level)
+        if take in hurt and not ramps:
+            level, run = min(level, steps.first), []
+            now = level
+    known = [each for each in goods if each <= level]
+    return Climb(
+        level,
+        now,
+        proven,
+        max(known, default=None),
+        _row(run) if run and run[-1] >= level else 0,
+        since,
+        lowered,
+        streak > 0,
+        _gets_better(takes),
+    )
+
+
+def _row(run: Sequence[Fraction]) -> int:
+    """How many of the last were as fast as the last or faster."""
+    count = 0
+    for tempo in reversed(run):
+        if tempo < run[-1]:
+            break
+        count += 1
+    return count
+
+
+def _no_better(misses: Sequence[Entry], settings: Practice) -> bool:
+    """Whether the last bad takes are enough to tell, and get no better."""
+    many = max(2, settings.takes)
+    some = misses[-many:]
+    last, first = some[-1], some[0]
+    if len(some) < many or any(each.tempo < last.tempo * (1 - SAME_TEMPO) for each in some):
+        return False
+    percent = last.deviation_percent
+    steadier = percent is not None and percent < (first.deviation_percent or 0.0)
+    return last.clean <= first.clean and not steadier
+
+
+def _gets_better(takes: Sequence[Entry]) -> bool:
+    if len(takes) < PLATEAU:
+        return False
+    before, after = takes[-6:-3], takes[-3:]
+    clean = fmean(each.clean for each in after) - fmean(each.clean for each in before)
+    uneven = [
+        [each.deviation_percent for each in some if each.deviation_percent is not None]
+        for some in (before, after)
+    ]
+    steadier = all(uneven) and fmean(uneven[1]) < _BETTER_STEADY * fmean(uneven[0])
+    return clean > _BETTER_CLEAN or steadier
