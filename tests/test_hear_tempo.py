@@ -24,7 +24,6 @@ def test_half_and_double_the_tempo_are_named(
     assert found.tempo_ratio == ratio
     assert found.played_tempo == pytest.approx(90 / stretch, rel=0.01)
     assert found.tally.hit >= truth.strokes - 2
-    assert any("the tempo that was asked for" in each for each in found.remarks)
 
 
 @pytest.mark.parametrize("stretch", [0.75, 0.9, 1.0, 1.2, 1.5])

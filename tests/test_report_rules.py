@@ -28,7 +28,7 @@ from midiforge.report.rules.missing import (
     stands_out,
     strokes_missing,
 )
-from midiforge.report.rules.pace import off_the_click, pace, ramp
+from midiforge.report.rules.pace import half_or_double, off_the_click, pace, ramp
 from midiforge.report.rules.right import other_exercise, short
 from midiforge.report.rules.together import apart, early_or_late, now_one_now_the_other
 from midiforge.report.sentence import RULES
@@ -46,7 +46,7 @@ def case(view: Any = None, others: Any = (), **review: Any) -> Any:
         "line": Made(jumps=[]), "like": 0.9, "exercise": EXERCISE, "step_ms": 100.0,
         "tempo": 100.0, "played_tempo": 100.0, "drift_ms_per_bar": 0.0, "thirds": None,
         "bars": 10.0,
-        "delay_ms": None, "known_delay_ms": None, "judged": [], "kinds": {},
+        "delay_ms": None, "known_delay_ms": None, "judged": [], "kinds": {}, "tempo_ratio": 1,
     }  # fmt: skip
     said = Made(**usual | review)
     seen: dict[str, Any] = {
@@ -235,6 +235,8 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     "now one, now the other from 25 ms on": (
         now_one_now_the_other, met(0, 24.9, 9), met(0, 25.0, 9)
     ),
+    "half the tempo": (half_or_double, case(tempo_ratio=1), case(tempo_ratio=0.5)),
+    "twice the tempo": (half_or_double, case(tempo_ratio=1), case(tempo_ratio=2)),
     "off the click by 20 ms": (
         pace, drifting(1.99, 10, 50), drifting(2.0, 10, 50)
     ),
@@ -313,7 +315,9 @@ def test_a_rare_count_does_not_hide_one_that_falls_apart() -> None:
     assert "30 of 100" in text_of(count_falls_apart, on_counts((2, 2), (70, 30), (100, 0)))
 
 
-@pytest.mark.parametrize("name", [name for name in PAIRS if not name.startswith("faster")])
+@pytest.mark.parametrize(
+    "name", [name for name in PAIRS if not re.match("faster|half|twice", name)]
+)
 def test_no_rule_names_a_tempo_to_go_on_at(name: str) -> None:
     """What was played at 100, or in a ramp to 60 and 70, is sent to no other tempo."""
     rule, _, at = PAIRS[name]

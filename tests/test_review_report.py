@@ -211,6 +211,7 @@ FAULTS: dict[str, Callable[[], Review]] = {
     "apart": lambda: reviewed(played(limbs={Limb.LEFT_FOOT: -0.045})),
     "early or late": lambda: reviewed(played(PARADIDDLE, limbs={Limb.LEFT_HAND: 0.03}), PARADIDDLE),
     "now one, now the other": lambda: reviewed(played(jitter=0.0185)),
+    "half or double": lambda: reviewed(played(stretch=2.0)),
     "pace": lambda: reviewed(played(drift=-0.0001)),
     "off the click": lambda: reviewed(marked(0.045), delay=5.0),
     "accents": lambda: reviewed(played(levels={"accent": 82, "tap": 75, "ghost": 35})),

@@ -232,9 +232,5 @@ def _remarks(of: Pairing) -> Iterator[str]:
         instead = of.kit.stand_in(voice)
         if instead != voice:
             yield f"the kit {of.kit.name} has no {voice}: {instead} counts in its place"
-    ratio = tempo_ratio(of.placed.line.stretch)
-    if ratio != 1:
-        said = "double" if ratio > 1 else "half"
-        yield f"it was played at {said} the tempo that was asked for"
     if of.placed.start.share < LIKE:
         yield "the take is hardly like this exercise"

@@ -25,7 +25,7 @@ from midiforge.report.rules.missing import (
     silent,
     strokes_missing,
 )
-from midiforge.report.rules.pace import off_the_click, pace, ramp
+from midiforge.report.rules.pace import half_or_double, off_the_click, pace, ramp
 from midiforge.report.rules.right import other_exercise, other_kit, short, unsure
 from midiforge.report.rules.together import apart, early_or_late, now_one_now_the_other
 from midiforge.report.view import View
@@ -110,6 +110,7 @@ RULES = (
     Rule("apart", apart),
     Rule("early or late", early_or_late),
     Rule("now one, now the other", now_one_now_the_other),
+    Rule("half or double", half_or_double),
     Rule("pace", pace),
     Rule("off the click", off_the_click),
     Rule("accents", accents),

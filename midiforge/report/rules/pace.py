@@ -10,6 +10,7 @@ from midiforge.report.rules.case import (
     NOTICED,
     STEADY_MS,
     STEADY_PERCENT,
+    STROKES,
     TIME,
     Case,
     Finding,
@@ -42,6 +43,20 @@ def pace(case: Case) -> Finding | None:
         f"You {word}: each bar comes {abs(drift):.1f} ms {way}, {ms(drift * review.bars)} by the "
         "end; play it with the click silent every other two bars, and listen where it comes back.",
         TIME * over,
+    )
+
+
+def half_or_double(case: Case) -> Finding | None:
+    """Everything right, at another tempo by a factor that one does not hear oneself."""
+    review = case.review
+    ratio = review.tempo_ratio
+    if ratio == 1:
+        return None
+    word = "half" if ratio < 1 else "twice"
+    return Finding(
+        f"You play at {word} the tempo that is written, {pulses(review.played_tempo)} instead of "
+        f"{pulses(review.tempo)}: count the beat aloud before you begin.",
+        STROKES * 2,
     )
 
 
