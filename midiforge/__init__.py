@@ -64,8 +64,8 @@ if TYPE_CHECKING:  # what is public; each is imported when it is first asked for
     from midiforge.library.shelf import voices as voices
     from midiforge.live.clock.timing import LatenessFigures as LatenessFigures
     from midiforge.live.ports.output import TakesMessages as TakesMessages
-    from midiforge.loops.loop_set import Loop as Loop
-    from midiforge.loops.loop_set import Shape as Shape
+    from midiforge.loops import Loop as Loop
+    from midiforge.loops import Shape as Shape
     from midiforge.midi.exercise_file import exercise_bytes as exercise_bytes
     from midiforge.midi.mido_file import midi_file as midi_file
     from midiforge.model.band import ChordMark as ChordMark

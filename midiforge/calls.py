@@ -2,25 +2,26 @@
 
 from collections.abc import Callable, Iterator
 from datetime import date
+from functools import wraps
+from inspect import Parameter, signature
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Concatenate, ParamSpec, TypeVar
 
 from midiforge.drill.drill import Drill
 from midiforge.lesson.lesson import Lesson
 from midiforge.lesson.outline import LeftOut
 from midiforge.model.exercise import Exercise
-from midiforge.session import BuildReport, Session, SheetReport
+from midiforge.session import Session
 
 if TYPE_CHECKING:
-    from midiforge.folders.loops import LoopReport
     from midiforge.hear.choice import Reviewed
     from midiforge.hear.take import Take
-    from midiforge.live.clock.timing import LatenessFigures
-    from midiforge.live.ports.output import TakesMessages
-    from midiforge.loops.loop_set import Shape
     from midiforge.midi.reading import MidiSource
     from midiforge.practice.plan import Plan
     from midiforge.practice.standing import Advice
+
+P = ParamSpec("P")
+R = TypeVar("R")
 
 
 def exercises(
@@ -34,43 +35,26 @@ def exercises(
         yield from some
 
 
-def build_lesson(
-    drill: Drill, folder: Path | str, progress: Callable[[int], None] | None = None
-) -> BuildReport:
-    """Writes a drill's lesson into a folder; see `Session.build`."""
-    return Session(drill).build(folder, progress)
+def _at_once(
+    name: str, job: Callable[Concatenate[Session, P], R]
+) -> Callable[Concatenate[Drill, P], R]:
+    """A job of a session as a function: it takes the drill, then what the job takes."""
+
+    @wraps(job, ("__doc__", "__annotations__"))
+    def call(drill: Drill, *given: P.args, **named: P.kwargs) -> R:
+        return job(Session(drill), *given, **named)
+
+    call.__name__ = call.__qualname__ = name
+    _, *taken = signature(job).parameters.values()
+    first = Parameter("drill", Parameter.POSITIONAL_OR_KEYWORD, annotation=Drill)
+    call.__signature__ = signature(job).replace(parameters=[first, *taken])  # type: ignore[attr-defined]
+    return call  # type: ignore[return-value]  # the drill may be named, too
 
 
-def write_sheet(
-    drill: Drill,
-    path: Path | str,
-    only: str = "",
-    paper: str = "a4",
-    large: bool = False,
-    with_counts: bool = False,
-) -> SheetReport:
-    """Writes a drill's exercises as engraved pages; see `Session.sheet`."""
-    return Session(drill).sheet(path, only, paper, large, with_counts)
-
-
-def write_loops(
-    drill: Drill,
-    folder: Path | str,
-    shape: "Shape | None" = None,
-    only: str = "",
-    audio: str = "",
-    soundfont: Path | str = "",
-    progress: Callable[[int, int], None] | None = None,
-) -> "LoopReport":
-    """Writes a drill's loops into a folder; see `Session.loops`."""
-    return Session(drill).loops(folder, shape, only, audio, soundfont, progress)
-
-
-def play(
-    drill: Drill, port: "str | TakesMessages" = "", only: str = "", times: int | None = None
-) -> "LatenessFigures":
-    """Plays a drill's exercises through a MIDI output; see `Session.play`."""
-    return Session(drill).play(port, only, times)
+build_lesson = _at_once("build_lesson", Session.build)
+write_sheet = _at_once("write_sheet", Session.sheet)
+write_loops = _at_once("write_loops", Session.loops)
+play = _at_once("play", Session.play)
 
 
 def review(

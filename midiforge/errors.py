@@ -57,6 +57,11 @@ class NoOstinato(MidiforgeError):
     """A name that is no ostinato's."""
 
 
+def is_not(value: object, what: str, hint: str = "") -> MidiforgeError:
+    """Of a value that is not what was expected: "'fast' is not a tempo"."""
+    return MidiforgeError(f"{quoted(value)} is not {what}", hint=hint)
+
+
 def quoted(value: object) -> str:
     """A value as a person wrote it, in quotes if it is text, cut short if it is long."""
     text = value if isinstance(value, str) else str(value)
@@ -73,9 +78,9 @@ def nearest(word: str, known: Iterable[str]) -> str:
     from difflib import get_close_matches
 
     words = sorted(known)
-    lowered = {each.lower(): each for each in reversed(words)}
+    lowered = {name.lower(): name for name in reversed(words)}
     close = get_close_matches(shortened(word).lower(), lowered, n=1, cutoff=_NEAR)
-    begun = [each for each in lowered if each[:_BEGUN] == word[:_BEGUN].lower()]
+    begun = [name for name in lowered if name[:_BEGUN] == word[:_BEGUN].lower()]
     close = close or (begun[:1] if len(word) >= _BEGUN else [])
     if close:
         return f"did you mean {lowered[close[0]]!r}?"

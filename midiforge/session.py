@@ -34,9 +34,9 @@ if TYPE_CHECKING:
     from midiforge.hear.choice import Reviewed
     from midiforge.hear.take import Take
     from midiforge.live.clock.timing import LatenessFigures
-    from midiforge.live.playing.times import Times
+    from midiforge.live.playing.route import Times
     from midiforge.live.ports.output import TakesMessages
-    from midiforge.loops.loop_set import Shape
+    from midiforge.loops import Shape
     from midiforge.midi.reading import MidiSource
     from midiforge.practice.entry import Entry
     from midiforge.practice.plan import Plan
@@ -121,9 +121,9 @@ class Session:
         """
         from midiforge.folders.lesson import build
 
-        drill, left_out, too_fast = self.drill, list[LeftOut](), _TooFast()
+        drill, left_out, too_much = self.drill, list[LeftOut](), dict[str, list[Number]]()
         built = build(
-            too_fast.watch(self.lesson.by_piece(left_out=left_out.append)),
+            _watched(self.lesson.by_piece(left_out=left_out.append), too_much),
             drill.kit,
             _folder(folder),
             drill.title,
@@ -131,7 +131,11 @@ class Session:
             digits=self.lesson.digits,
             progress=progress,
         )
-        return BuildReport(built, tuple(left_out), (*remarks(drill), *too_fast.sentences()))
+        demanding = (
+            f"{sentence.removesuffix('.')}: {exercises_said(numbers)}"
+            for sentence, numbers in too_much.items()
+        )
+        return BuildReport(built, tuple(left_out), (*remarks(drill), *demanding))
 
     def sheet(
         self,
@@ -143,7 +147,7 @@ class Session:
     ) -> SheetReport:
         """Writes exercises as engraved pages, or for other programs, as `midiforge sheet` does.
 
-        path: its ending names one of `midiforge.pages.formats`. only: numbers of exercises,
+        path: its ending names one of `midiforge.pages.sheet.FORMATS`. only: numbers of exercises,
             "3,5-8,9b"; "" for all. paper: "a4" or "letter". large: print for the music stand.
             with_counts: the counts below the notes.
         Raises MidiforgeError; a file that is there is then as it was.
@@ -436,7 +440,7 @@ class Session:
 def rounds(times: int | None = None) -> "Times":
     """How often exercises go round: `times`, 0 for ever; if None as the drill repeats them, or else
     as often as makes four bars."""
-    from midiforge.live.playing.times import always, four_bars
+    from midiforge.live.playing.route import always, four_bars
 
     if times is not None:
         if times < 0:
@@ -451,26 +455,15 @@ def _folder(folder: Path | str) -> Path:
     return Path(folder)
 
 
-class _TooFast:
-    """Collects what exercises ask too much of, as they go by.
+def _watched(
+    lesson: Iterable[tuple[Exercise, ...]], too_much: dict[str, list[Number]]
+) -> Iterator[Exercise]:
+    """The exercises as they go by; what the fastest of a piece asks too much of is noted, in a
+    sentence and by number."""
+    from midiforge.insight.demands import demands, warnings
 
-    Of each piece the fastest is looked at.
-    """
-
-    def __init__(self) -> None:
-        self._sentences: dict[str, list[Number]] = {}
-
-    def watch(self, lesson: Iterable[tuple[Exercise, ...]]) -> Iterator[Exercise]:
-        for exercises in lesson:
-            yield from exercises
-            self._look(fastest(exercises))
-
-    def _look(self, exercise: Exercise) -> None:
-        from midiforge.insight.demands import demands, warnings
-
-        for sentence in warnings(demands(exercise)):
-            self._sentences.setdefault(sentence, []).append(exercise.number)
-
-    def sentences(self) -> Iterator[str]:
-        for sentence, numbers in self._sentences.items():
-            yield f"{sentence.removesuffix('.')}: {exercises_said(numbers)}"
+    for exercises in lesson:
+        yield from exercises
+        hardest = fastest(exercises)
+        for sentence in warnings(demands(hardest)):
+            too_much.setdefault(sentence, []).append(hardest.number)

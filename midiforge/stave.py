@@ -76,12 +76,12 @@ class Stave:
 
     def bar(self, number: int) -> tuple[Row, ...]:
         """What is struck in a bar, by number from 0: a row for each player."""
-        rows = []
-        for name in self.players:
-            hits = self._struck.get((name, number), {})
-            cells = {time: struck(hit) for time, hit in hits.items()}
-            rows.append(Row(name, cells, hits, rests=tuple(self.counts[0].cells)))
-        return tuple(rows)
+        rests = tuple(self.counts[0].cells)
+        struck_by = {name: self._struck.get((name, number), {}) for name in self.players}
+        return tuple(
+            Row(name, {time: struck(hit) for time, hit in hits.items()}, hits, rests)
+            for name, hits in struck_by.items()
+        )
 
 
 def struck(hit: Hit, strength: Strength | None = None) -> Cell:
@@ -98,10 +98,10 @@ def _counts(exercise: Exercise, times: Iterable[Fraction]) -> Iterator[Row]:
     meter, step = exercise.meter, exercise.step
     yield _count("count", ((i * step, text) for i, text in enumerate(counts(meter, step))))
     parts = {_parts(meter, time) for time in times if (time / step).denominator > 1}
-    finest = {each for each in parts if not any(o > each and o % each == 0 for o in parts)}
-    for each in sorted(finest):
-        if each <= _MOST_COUNTED:
-            yield _count(_IN_PARTS[each - 2], _said(meter, each))
+    for number in sorted(parts):
+        finer = any(other > number and other % number == 0 for other in parts)
+        if number <= _MOST_COUNTED and not finer:
+            yield _count(_IN_PARTS[number - 2], _said(meter, number))
 
 
 def _count(label: str, said: Iterable[tuple[Fraction, str]]) -> Row:

@@ -36,7 +36,7 @@ def element(name: str, *content: str, **attributes: str | float) -> Svg:
 
 def together(content: Iterable[str], between: str = "") -> Svg:
     """Elements and text one after the other, with what comes between them."""
-    return Svg(between.join(each if isinstance(each, Svg) else escaped(each) for each in content))
+    return Svg(between.join(part if isinstance(part, Svg) else escaped(part) for part in content))
 
 
 def inline(label: str, *content: str, **attributes: str | float) -> Svg:

@@ -21,9 +21,9 @@ from pathlib import Path
 import mido
 
 import midiforge
+from midiforge.midi.exercise_file import exercise_parts
 from midiforge.midi.message import note_on, read_message
 from midiforge.midi.reading import parse
-from midiforge.midi.tracks import exercise_parts
 from midiforge.performance.notes import notes
 
 DRILL = {

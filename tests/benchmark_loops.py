@@ -14,7 +14,7 @@ import time
 import mido
 
 import midiforge
-from midiforge.loops.loop_set import Shape, loops
+from midiforge.loops import Shape, loops
 
 KEYS = {
     "sticking": "RLRR LRLL",
@@ -42,7 +42,7 @@ def first_time() -> float:
     code = (
         "import time, midiforge\n"
         "begun = time.perf_counter()\n"
-        "from midiforge.loops.loop_set import Shape, loops\n"
+        "from midiforge.loops import Shape, loops\n"
         f"drill = midiforge.check_drill({KEYS!r})\n"
         "[loop] = loops(drill, Shape(('everything',), minutes=4))\n"
         "midiforge.exercise_bytes(loop.exercise, drill.kit, drill.file_format, loop.times)\n"

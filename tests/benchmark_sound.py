@@ -22,16 +22,12 @@ import midiforge
 from midiforge.model.band import Member, Tone
 from midiforge.model.exercise import Exercise
 from midiforge.performance.notes import held
-from midiforge.sound import (
-    Job,
-    Sound,
-    about,
-    find_soundfont,
-    gain_for,
-    render_all,
-    rendered,
-    write_audio,
-)
+from midiforge.sound.audio_file import about, write_audio
+from midiforge.sound.fluid import Sound
+from midiforge.sound.level import gain_for
+from midiforge.sound.pool import Job, render_all
+from midiforge.sound.render import rendered
+from midiforge.sound.soundfont import find_soundfont
 
 BARS = 120  # four minutes at 120
 DIVISION = 960

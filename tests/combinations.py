@@ -17,26 +17,25 @@ from xml.etree import ElementTree
 
 import midiforge
 from midiforge.drill.drill import Drill
+from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.widths import Layout
 from midiforge.hear.choice import reviewed
 from midiforge.hear.take import read_take
 from midiforge.library import shelf
 from midiforge.live.playing.bars import playable
-from midiforge.live.playing.route import Route
-from midiforge.live.playing.times import always
+from midiforge.live.playing.route import Route, always
 from midiforge.live.screen.display import Display
-from midiforge.loops.loop_set import Shape, loops
+from midiforge.loops import Shape, loops
 from midiforge.midi.reading import parse
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK, OrnamentKind
 from midiforge.notation import scores
 from midiforge.pages.booklet import Booklet, booklet
-from midiforge.pages.engrave import Engraver
 from midiforge.pages.html import WIDEST, html
 from midiforge.pages.musicxml import musicxml
 from midiforge.pages.paper import paper_of
 from midiforge.pages.pdf import pdf
 from midiforge.pages.svg import svg
-from midiforge.pages.widths import Layout
 from midiforge.screen.show import exercise_lines
 
 PAPER = paper_of("a4")

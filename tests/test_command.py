@@ -20,9 +20,10 @@ import pytest
 
 import midiforge
 from midiforge.command.app import COMMANDS
+from midiforge.command.app import command as command_line
 from midiforge.command.run import run
 from midiforge.drill.keys import KEYS
-from midiforge.live.playing.keyboard import KEYS as COMMAND_OF
+from midiforge.live.playing.controls import KEYS as COMMAND_OF
 
 COMMAND = (sys.executable, "-m", "midiforge")
 HANDS = ("--sticking", "RLRR LRLL")
@@ -93,6 +94,14 @@ def test_the_list_of_commands_says_of_each_a_whole_sentence(capsys: Captured) ->
     lines = [line.split(maxsplit=1) for line in listed.split("\n\n")[0].splitlines()]
     assert [name for name, _ in lines] == [*COMMANDS]
     assert all(sentence.endswith(".") and "..." not in sentence for _, sentence in lines)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_flag_says_what_it_is_for(name: str) -> None:
+    made = getattr(command_line(), "commands")[name]  # noqa: B009  # of the library's own type
+    for command in (made, *getattr(made, "commands", {}).values()):
+        flags = [each for each in command.params if each.param_type_name == "option"]
+        assert not [flag.opts for flag in flags if not flag.help]
 
 
 def test_version_is_the_package_s(capsys: Captured) -> None:

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
+from midiforge import check_drill
 from midiforge.calls import exercises
-from midiforge.drill import check_drill
 from midiforge.phrase.every import Every
 from midiforge.phrase.sticking import parse_sticking
 

@@ -37,7 +37,7 @@ from midiforge.groove.text import MADE
 from midiforge.groove.words import details, summary
 from midiforge.kits.kit import read_kit
 from midiforge.library import shelf
-from midiforge.loops.loop_set import Shape
+from midiforge.loops import Shape
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Strength
 from midiforge.model.meter import Meter

@@ -22,18 +22,18 @@ from test_live_ports import Library
 
 import midiforge
 from midiforge.command.app import command as command_line
-from midiforge.command.guide import CHAPTERS, FOLDER, Chapter
+from midiforge.command.guide import CHAPTERS, FOLDER, chapter_text, summary
 from midiforge.command.run import run
 from midiforge.drill.keys import BY_NAME, GROUPS, KEYS, STAGE_KEYS
 from midiforge.kits.kit import COMMANDS
 from midiforge.kits.learn import screen as learn_screen
-from midiforge.live.playing import keyboard
+from midiforge.live.playing import controls
 from midiforge.live.playing import play as playing
-from midiforge.live.playing.keyboard import KEYS as KEYS_WHILE_PLAYING
-from midiforge.live.playing.route import Command
-from midiforge.loops.kinds import KINDS
-from midiforge.pages.formats import FORMATS
-from midiforge.pages.formats.hits import COLUMNS
+from midiforge.live.playing.controls import KEYS as KEYS_WHILE_PLAYING
+from midiforge.live.playing.controls import Command
+from midiforge.loops import KINDS
+from midiforge.pages.hits import COLUMNS
+from midiforge.pages.sheet import FORMATS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -117,7 +117,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     shutil.copytree(ROOT / "examples", tmp_path / "examples")
     pads = Pads("module", "synthesiser", "daw")
     monkeypatch.setitem(sys.modules, "rtmidi", pads)
-    for home in (keyboard, playing):
+    for home in (controls, playing):
         monkeypatch.setattr(home, "pressed", lambda: iter([Command.QUIT]))
     monkeypatch.setattr(learn_screen, "pressed", pads.strikes_and_quits)
     return tmp_path
@@ -296,7 +296,7 @@ def test_the_readme_is_short_and_maps_all_commands_and_chapters() -> None:
     rows = re.findall(r"^\| `midiforge ([a-z ]+)` \|", README, re.MULTILINE)
     assert sorted(rows) == sorted(NAMES)
     rows = re.findall(r"^\| \[(\w+)\]\(midiforge/guide/\1\.md\) \| (.*) \|$", README, re.MULTILINE)
-    assert rows == [(name, Chapter(name).summary) for name in CHAPTERS]
+    assert rows == [(name, summary(name)) for name in CHAPTERS]
 
 
 def test_the_chapters_are_the_files_of_the_guide() -> None:
@@ -318,7 +318,7 @@ def test_a_chapter_s_code_fits_a_terminal_and_its_references_are_there(name: str
 
 
 def test_every_key_of_a_drill_is_explained_once_under_its_group() -> None:
-    text = Chapter("drill").text
+    text = chapter_text("drill")
     assert "keys.py" not in text  # which stands for the list where nothing makes it
     for group, keys in {**GROUPS, "In a table [stage.NAME]": STAGE_KEYS}.items():
         _, begins, rest = text.partition(f"\n### {group}\n")
@@ -355,7 +355,7 @@ def test_lists_in_the_chapters_are_whole() -> None:
 def test_the_guide_lists_its_chapters_and_prints_one(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["guide"]) == 0
     listed = [line.split("\t") for line in capsys.readouterr().out.splitlines()][1:]
-    assert listed == [[name, Chapter(name).summary] for name in CHAPTERS]
+    assert listed == [[name, summary(name)] for name in CHAPTERS]
     assert run(["guide", "Moves"]) == 0
     assert capsys.readouterr().out == PAGES["moves"]
 

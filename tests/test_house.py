@@ -17,7 +17,7 @@ ABOVE_ALL = ("command", "session", "calls", "folders", "__init__", "__main__")
 # From what everything reads to what makes exercises: none imports one further right.
 MAKING = ("model", "phrase", "library", "kits", "band", "keys", "moves", "drill", "lesson", "loops")
 # The file format itself, which is read and written; the output is what is made of an exercise.
-BETWEEN = ("insight", "notation", "performance", "stave", "hear", "files")
+BETWEEN = ("insight", "notation", "engraving", "performance", "stave", "hear", "files")
 LEARNING = "kits.learn"
 FORMAT = tuple(f"midiforge.midi.{each}" for each in ("smf", "reading", "content", "message"))
 

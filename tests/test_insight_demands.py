@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 import midiforge
+from midiforge import check_drill
 from midiforge.calls import exercises
-from midiforge.drill import check_drill
 from midiforge.insight.demands import Demands, demands, warnings
 from midiforge.kits.kit import read_kit
 from midiforge.model.exercise import Exercise

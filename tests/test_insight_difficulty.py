@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
+from midiforge import check_drill
 from midiforge.calls import exercises
-from midiforge.drill import check_drill
 from midiforge.insight.difficulty import PARTS, Difficulty, difficulty, easiest_first
 from midiforge.model.exercise import Exercise
 

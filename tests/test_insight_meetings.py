@@ -5,8 +5,8 @@ from typing import Any
 
 import pytest
 
+from midiforge import check_drill
 from midiforge.calls import exercises
-from midiforge.drill import check_drill
 from midiforge.insight.loop import hands_and_feet, meetings
 from midiforge.model.counts import place_name
 from midiforge.model.exercise import Exercise

@@ -13,8 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from midiforge import check_drill
 from midiforge.calls import exercises
-from midiforge.drill import check_drill
 from midiforge.insight.syncopation import (
     ACCENTS,
     Line,

@@ -26,12 +26,11 @@ from test_live_player import CLICK, CLICK_1, MS, SECOND, Concert, Wire
 import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.kits.kit import Kit, read_kit
-from midiforge.live.clock.followed_clock import FollowedClock
+from midiforge.live.clock.sync_source import FollowedClock
 from midiforge.live.playing.bars import PlayableExercise, playable
-from midiforge.live.playing.layers import LAYERS, read_layers
-from midiforge.live.playing.levels import Levels, read_levels, scaled
-from midiforge.live.playing.route import Command, Route
-from midiforge.live.playing.times import always
+from midiforge.live.playing.controls import Command
+from midiforge.live.playing.layers import LAYERS, Levels, read_layers, read_levels, scaled
+from midiforge.live.playing.route import Route, always
 from midiforge.live.screen.chords import Chords, large
 from midiforge.live.screen.display import Display
 from midiforge.model.band import ChordMark, Member, Tone

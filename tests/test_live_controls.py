@@ -11,9 +11,8 @@ from pathlib import Path
 import pytest
 
 from midiforge.kits.kit import COMMANDS, read_kit
-from midiforge.live.playing import keyboard
-from midiforge.live.playing.controls import Controls
-from midiforge.live.playing.route import Command
+from midiforge.live.playing import controls
+from midiforge.live.playing.controls import Command, Controls
 
 MS = 1_000_000
 BOUND = {("note", 49): "next", ("controller", 64): "pause", ("program", 5): "quit"}
@@ -119,8 +118,8 @@ def test_controls_come_from_a_kit_file(tmp_path: Path) -> None:
 
 
 def typed(text: str, monkeypatch: pytest.MonkeyPatch) -> list[Command]:
-    monkeypatch.setattr(keyboard, "_letters", lambda: text)
-    return list(keyboard.pressed())
+    monkeypatch.setattr(controls, "_letters", lambda: text)
+    return list(controls.pressed())
 
 
 @pytest.mark.parametrize(
@@ -151,7 +150,7 @@ def test_every_command_has_its_key(
 
 
 def test_every_command_of_a_kit_file_has_a_key_too() -> None:
-    assert set(keyboard.KEYS.values()) == {Command(name) for name in COMMANDS} == set(Command)
+    assert set(controls.KEYS.values()) == {Command(name) for name in COMMANDS} == set(Command)
 
 
 def test_other_keys_ask_for_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -165,5 +164,5 @@ def test_keys_that_come_together_are_all_taken(monkeypatch: pytest.MonkeyPatch) 
 def test_without_a_terminal_there_are_no_keys(monkeypatch: pytest.MonkeyPatch) -> None:
     for stream in (None, io.StringIO("q")):
         monkeypatch.setattr("sys.stdin", stream)
-        with keyboard.single_keys():
-            assert list(keyboard.pressed()) == []
+        with controls.single_keys():
+            assert list(controls.pressed()) == []

@@ -12,9 +12,9 @@ import pytest
 
 import midiforge
 from midiforge.live.playing.bars import PlayableExercise, playable
+from midiforge.live.playing.controls import Command
 from midiforge.live.playing.layers import LAYERS
-from midiforge.live.playing.route import Command, Route
-from midiforge.live.playing.times import always
+from midiforge.live.playing.route import Route, always
 from midiforge.live.screen.display import Display
 from midiforge.live.screen.watcher import plain_line
 from midiforge.model.band import ChordMark

@@ -21,12 +21,11 @@ from typing import Any
 import pytest
 
 import midiforge
-from midiforge.live.clock.clock_line import LOST, ClockLine
-from midiforge.live.clock.followed_clock import FollowedClock
+from midiforge.live.clock.beat_clock import LOST, ClockLine
+from midiforge.live.clock.sync_source import FollowedClock
 from midiforge.live.playing.bars import Bar, playable
 from midiforge.live.playing.player import Player
-from midiforge.live.playing.route import Place, Route
-from midiforge.live.playing.times import always
+from midiforge.live.playing.route import Place, Route, always
 from midiforge.live.ports.sender import Sender
 from midiforge.live.screen.watcher import Watcher
 
@@ -662,11 +661,12 @@ out.delete()
 FOLLOWER = """
 import sys, threading, midiforge
 from midiforge.live.playing.bars import playable
-from midiforge.live.clock.followed_clock import FollowedClock
+from midiforge.live.clock.sync_source import FollowedClock
 from midiforge.live.playing.player import Player
 from midiforge.live.ports.ports import RtInput, RtOutput
 from midiforge.live.clock.priority import priority
-from midiforge.live.playing.route import Command, Route
+from midiforge.live.playing.controls import Command
+from midiforge.live.playing.route import Route
 from midiforge.live.ports.sender import Sender
 from midiforge.live.clock.timing import SystemClock
 drill = midiforge.check_drill(

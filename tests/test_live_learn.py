@@ -23,10 +23,10 @@ from midiforge.command.kit import kit_app
 from midiforge.errors import MidiforgeError
 from midiforge.files.own_file import KIT
 from midiforge.kits.learn.hihat_pedal import openness
-from midiforge.kits.learn.kit_strokes import Strokes, StruckNote
+from midiforge.kits.learn.kit_file import kit_file
 from midiforge.kits.learn.learn import Learning
-from midiforge.kits.learn.learnt_kit import kit_file
 from midiforge.kits.learn.steps import controls_asked, voices_asked
+from midiforge.kits.learn.strokes import Strokes, StruckNote
 
 MS = 1_000_000
 BASE = midiforge.read_kit("general-midi-1")
@@ -65,7 +65,7 @@ class Player:
         return self.learning.step.name
 
     def notes(self) -> dict[str, tuple[int, ...]]:
-        return {voice: found.notes for voice, found in self.learning.found.items()}
+        return {voice: found.notes for voice, found in self.learning.pads.items()}
 
     def kit(self, folder: Path, base: str = "general-midi-1") -> midiforge.Kit:
         text = kit_file(self.learning, midiforge.read_kit(base), base, "mine", 'my "kit"')
@@ -287,7 +287,7 @@ def test_the_thresholds_lie_halfway_between_what_was_heard() -> None:
     player = Player("hihat-closed,hihat-open,hihat-half")
     for note, pedal in ((42, 120), (46, 0), (46, 60)):
         hihat(player, note, pedal)
-    assert openness(player.learning.found) == {
+    assert openness(player.learning.pads) == {
         "controller": 4,
         "open_below": 30,
         "closed_above": 90,
@@ -298,7 +298,7 @@ def test_without_a_half_open_stroke_the_thresholds_part_the_way_in_three() -> No
     player = Player("hihat-closed,hihat-open")
     for note, pedal in ((42, 120), (46, 0)):
         hihat(player, note, pedal)
-    assert openness(player.learning.found) == {
+    assert openness(player.learning.pads) == {
         "controller": 4,
         "open_below": 40,
         "closed_above": 80,
@@ -320,7 +320,7 @@ def test_the_fine_part_of_a_velocity_is_no_pedal() -> None:
             player.send(0xB9, 88, fine)
             player.hit(note, times=1)
         player.wait(1200)
-    assert (player.asked, openness(player.learning.found)) == ("hihat-open", {})
+    assert (player.asked, openness(player.learning.pads)) == ("hihat-open", {})
 
 
 def test_controls_take_a_spare_pad_a_pedal_and_a_program() -> None:

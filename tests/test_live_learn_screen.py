@@ -10,10 +10,10 @@ import shutil
 import pytest
 
 from midiforge.kits.learn import screen
+from midiforge.kits.learn.kit_file import learnt_words
 from midiforge.kits.learn.learn import Learning
 from midiforge.kits.learn.steps import voices_asked
-from midiforge.kits.learn.words import learnt_words
-from midiforge.live.playing.keyboard import KEYS
+from midiforge.live.playing.controls import KEYS
 
 SEQUENCE = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
 MS = 1_000_000

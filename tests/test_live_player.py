@@ -20,9 +20,9 @@ from midiforge.live.clock.sync_source import InternalClock
 from midiforge.live.clock.timing import LatenessFigures
 from midiforge.live.playing import player as player_module
 from midiforge.live.playing.bars import PlayableExercise, playable
+from midiforge.live.playing.controls import Command
 from midiforge.live.playing.player import Player
-from midiforge.live.playing.route import Command, Place, Route
-from midiforge.live.playing.times import always
+from midiforge.live.playing.route import Place, Route, always
 from midiforge.live.ports.sender import Sender
 from midiforge.live.screen.watcher import Watcher
 from midiforge.session import rounds

@@ -15,8 +15,7 @@ import pytest
 
 from midiforge.errors import MidiforgeError
 from midiforge.live.ports import rtmidi_system
-from midiforge.live.ports.port_names import choose
-from midiforge.live.ports.ports import RtInput, RtOutput, ports
+from midiforge.live.ports.ports import RtInput, RtOutput, choose, ports
 
 NAMES = ["Harbour Module:in 1", "Harbour Module:in 2", "Lantern:in", "Lantern", "Buoy:808"]
 

@@ -16,8 +16,7 @@ from typing import Any
 import pytest
 from realtime_kit import AS_ANYBODY, NOBODY_THERE, missing, realtime_kit
 
-from midiforge.live.clock.priority_elsewhere import multimedia_class, time_constraint
-from midiforge.live.clock.short_slice import kernel
+from midiforge.live.clock.priority import kernel, multimedia_class, time_constraint
 
 _SHOWN = """
 import ctypes, os, struct, sys, threading, time

@@ -44,11 +44,12 @@ from test_live_player import Concert
 import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.hear.take import EXERCISE_MARK, START_MARK, Take, read_take
+from midiforge.live.clock.timing import Arrivals
 from midiforge.live.playing.bars import playable
+from midiforge.live.playing.controls import Command
 from midiforge.live.playing.player import LEAD
-from midiforge.live.playing.route import Command, Place
+from midiforge.live.playing.route import Place
 from midiforge.live.ports import ports
-from midiforge.live.ports.arrivals import Arrivals
 from midiforge.live.recording.recorder import Recorded, Recorder
 from midiforge.live.recording.take_file import check_free, free, take_bytes, write_take
 from midiforge.model.number import Number

@@ -8,11 +8,11 @@ import time
 import pytest
 from jack import PATIENCE
 
-from midiforge.live.playing.worker import Worker
+from midiforge.live.playing.route import Worker
 
 _QUITS = """
 import time
-from midiforge.live.playing.worker import Worker
+from midiforge.live.playing.route import Worker
 worker = Worker()
 worker.submit(time.sleep, 3600)
 worker.shutdown()

@@ -17,8 +17,7 @@ import pytest
 import midiforge
 from midiforge.errors import MidiforgeError
 from midiforge.folders.loops import COLUMNS, INDEX, RECORD, write_loops
-from midiforge.loops.kinds import KINDS
-from midiforge.loops.loop_set import Shape
+from midiforge.loops import KINDS, Shape
 
 DRILL = """
 title = "Low tide"

@@ -17,15 +17,15 @@ from scipy.signal import find_peaks
 import midiforge
 from midiforge.folders.loops import INDEX, write_loops
 from midiforge.library.band import styles
-from midiforge.loops.loop_set import Shape, loops
+from midiforge.loops import Shape, loops
 
 soundfile = pytest.importorskip("soundfile")
 pyloudnorm = pytest.importorskip("pyloudnorm")
 
 from test_sound import _sound, assert_smooth  # noqa: E402  # needs the packages above
 
-from midiforge.sound import rendered  # noqa: E402
 from midiforge.sound.level import PEAK  # noqa: E402
+from midiforge.sound.render import rendered  # noqa: E402
 
 FEET = {
     "son": "tumbao",

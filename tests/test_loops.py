@@ -15,8 +15,7 @@ import pytest
 from midiforge import check_drill, exercise_bytes, exercises
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError
-from midiforge.loops.kinds import KINDS, read_kinds
-from midiforge.loops.loop_set import Loop, Shape, loops
+from midiforge.loops import KINDS, Loop, Shape, loops, read_kinds
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.rounds import bare, unrolled

@@ -33,8 +33,8 @@ import symusic
 from music21 import midi as music21_midi
 
 import midiforge
+from midiforge import check_drill
 from midiforge.calls import exercises
-from midiforge.drill import check_drill
 from midiforge.kits.kit import Kit, kit_names
 from midiforge.midi.exercise_file import exercise_bytes
 from midiforge.model.exercise import Exercise

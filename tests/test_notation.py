@@ -30,7 +30,7 @@ def spelled(meter: str, *onsets: Fraction) -> str:
         text = "".join(
             (letters[v.value.name].upper() if v.is_rest else letters[v.value.name])
             + "." * v.value.dotted
-            for v in cell.values
+            for v in cell.notes
         )
         cells.append(f"{cell.tuplet.actual}({text})" if cell.tuplet else text)
     return " ".join(cells)
@@ -128,10 +128,10 @@ def test_a_foot_on_a_hand_s_instrument_stands_at_the_foot_of_the_staff() -> None
         {"sticking": "RL", "feet": "son-clave-3-2 on LF as cowbell", "stages": "full"}
     )
     [score] = scores(midiforge.exercises(drill))
-    moved = [each for each in score.signs if each[1] == "cowbell"]
-    assert [(sign.place, sign.head, foot) for sign, _, foot in moved] == [
+    moved = [head for head in score.heads(HANDS_VOICE, FEET_VOICE) if head.voice == "cowbell"]
+    assert {(head.sign.place, head.sign.head, head.foot) for head in moved} == {
         (-1, "triangle", "left foot")
-    ]
+    }
 
 
 def test_a_long_cymbal_is_a_quarter_and_rests_and_a_long_drum_is_hollow() -> None:
@@ -180,7 +180,7 @@ def test_any_rhythm_is_written_without_a_gap_and_with_every_stroke(drawn) -> Non
         cells = write_bar(meter, onsets)
     except MidiforgeError:
         return
-    values = [value for cell in cells for value in cell.values]
+    values = [value for cell in cells for value in cell.notes]
     assert [value.start for value in values if not value.is_rest] == onsets
     assert values[0].start == 0 and values[-1].start + values[-1].length == meter.bar
     assert all(one.start + one.length == two.start for one, two in pairwise(values))
@@ -188,7 +188,7 @@ def test_any_rhythm_is_written_without_a_gap_and_with_every_stroke(drawn) -> Non
     beats = {start for start, _, _ in cells_of(meter)} if small else {*meter.beats, meter.bar}
     for cell in cells:
         ratio = F(cell.tuplet.normal, cell.tuplet.actual) if cell.tuplet else F(1)
-        for value in cell.values:
+        for value in cell.notes:
             written = {name: length for length, name in VALUES.items()}[value.value.name]
             written *= F(3, 2) if value.value.dotted else 1
             is_whole_bar_rest = value.is_rest and value.value.name == "whole"
@@ -207,7 +207,7 @@ def test_no_value_hides_the_middle_of_a_beat_of_sixteenths_but_the_usual_syncopa
         if cell.tuplet:
             continue
         middle = cell.start + cell.length / 2
-        for value in cell.values:
+        for value in cell.notes:
             start, end = value.start, value.start + value.length
             if start < middle < end and start != cell.start:
                 assert start == cell.start + cell.length / 4 and not value.is_rest

@@ -25,6 +25,9 @@ from test_pages_pdf import _words
 
 import midiforge
 from midiforge.band.chord import read_chord
+from midiforge.engraving.cut import cut
+from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.widths import Layout
 from midiforge.kits.kit import read_kit
 from midiforge.model.band import ChordMark, Member, Tone
 from midiforge.model.exercise import Exercise
@@ -34,14 +37,11 @@ from midiforge.notation import scores
 from midiforge.notation.chords import printed
 from midiforge.notation.returns import bars_round
 from midiforge.notation.score import Bar
-from midiforge.pages.cut import cut
-from midiforge.pages.engrave import Engraver
 from midiforge.pages.musicxml import musicxml
 from midiforge.pages.musicxml.harmony import harmony
 from midiforge.pages.paper import paper_of
 from midiforge.pages.script import script
 from midiforge.pages.sheet import write_sheet
-from midiforge.pages.widths import Layout
 
 F = Fraction
 FOUR = "Bm7b5 | E7#9 E7b9/G# | Am7 | %"

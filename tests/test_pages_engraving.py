@@ -7,17 +7,16 @@ from itertools import pairwise
 import pytest
 
 import midiforge
+from midiforge.engraving.cut import cut, key_piece
+from midiforge.engraving.drawing import Piece, Setting, in_lines
+from midiforge.engraving.engrave import Engraved, Engraver
+from midiforge.engraving.even import Column, Grid
+from midiforge.engraving.shapes import SPACE, Mark
+from midiforge.engraving.widths import Layout
 from midiforge.model.meter import Meter
 from midiforge.notation import Score, scores
 from midiforge.notation.sign import sign_of
-from midiforge.pages.cut import cut, key_piece
-from midiforge.pages.drawing import in_lines
-from midiforge.pages.engrave import Engraved, Engraver
-from midiforge.pages.even import Column, Grid
 from midiforge.pages.paper import paper_of
-from midiforge.pages.piece import Piece, Setting
-from midiforge.pages.shapes import SPACE, Mark
-from midiforge.pages.widths import Layout
 
 pytest.importorskip("verovio")
 

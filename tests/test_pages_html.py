@@ -12,13 +12,13 @@ import pytest
 from browser import chromium, on_paper, played, sized
 
 import midiforge
+from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.widths import Layout
 from midiforge.kits.kit import read_kit
 from midiforge.model.exercise import Exercise
 from midiforge.pages.booklet import booklet
-from midiforge.pages.engrave import Engraver
 from midiforge.pages.paper import paper_of
 from midiforge.pages.sheet import write_sheet
-from midiforge.pages.widths import Layout
 
 EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("0*.toml"))
 DENSE: dict[str, dict[str, Any]] = {

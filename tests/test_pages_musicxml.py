@@ -27,8 +27,11 @@ from lxml import etree
 from test_properties import drills
 
 import midiforge
-from midiforge.drill import check_drill
+from midiforge import check_drill
 from midiforge.drill.drill import Drill
+from midiforge.engraving.cut import cut
+from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.widths import Layout
 from midiforge.errors import MidiforgeError
 from midiforge.kits.kit import Kit, read_kit
 from midiforge.library.shelf import ostinatos
@@ -37,11 +40,8 @@ from midiforge.model.hit import Hit, Strength
 from midiforge.notation import Score, scores
 from midiforge.notation.rhythm import cells_of
 from midiforge.notation.sign import on_one_line, sign_of
-from midiforge.pages.cut import cut
-from midiforge.pages.engrave import Engraver
 from midiforge.pages.musicxml import musicxml
 from midiforge.pages.paper import paper_of
-from midiforge.pages.widths import Layout
 
 EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("0*.toml"))
 by_example = pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)

@@ -8,9 +8,9 @@ import pytest
 from browser import chromium
 
 import midiforge
+from midiforge.engraving.text_width import in_width, text_width
 from midiforge.pages.paper import paper_of
 from midiforge.pages.sheet import write_sheet
-from midiforge.pages.text_width import in_width, text_width
 
 pytest.importorskip("verovio")
 

@@ -17,8 +17,8 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+from midiforge import check_drill
 from midiforge.calls import exercises
-from midiforge.drill import check_drill
 from midiforge.midi import smf
 from midiforge.midi.exercise_file import exercise_bytes
 from midiforge.model.exercise import Exercise

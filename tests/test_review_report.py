@@ -458,6 +458,60 @@ def test_controls_in_names_do_not_reach_the_terminal() -> None:
     assert "\x1b" not in printed(found) and "\x07" not in printed(found)
 
 
+# The staff
+
+
+def heads(found: Review) -> dict[str, list[tuple[float, float]]]:
+    """Where the strokes of each limb are laid over the staff."""
+    laid: dict[str, list[tuple[float, float]]] = {}
+    for limb, x, y in re.findall(r'class="played (..)" cx="([-.\d]+)" cy="([.\d]+)"', page(found)):
+        laid.setdefault(limb, []).append((float(x), float(y)))
+    return laid
+
+
+def test_a_limb_that_is_late_is_laid_to_the_right_of_what_is_written() -> None:
+    even, late = heads(reviewed()), heads(reviewed(played(limbs={Limb.RIGHT_FOOT: 0.03})))
+    assert even.keys() == late.keys() == {"RH", "LH", "RF", "LF"}
+    shifts = {
+        limb: mean(x - usual for (x, _), (usual, _) in zip(late[limb], even[limb], strict=True))
+        for limb in even
+    }
+    assert shifts["RF"] > 5 > abs(shifts["RH"]) and abs(shifts["LF"]) < 5
+    assert [y for _, y in late["RF"]] == [y for _, y in even["RF"]]  # on its own place
+
+
+def test_every_written_stroke_has_its_head_and_its_misses_their_figure() -> None:
+    found = reviewed(
+        without(played(), lambda i, stroke: stroke.number == HIHAT_FOOT and i % 2 == 0)
+    )
+    once = {(hit.time, hit.limb) for hit in FULL.hits if hit.limb and 0 <= hit.time < 4}
+    assert sum(map(len, heads(found).values())) == len(once)
+    gone = re.findall(r'class="gone"[^>]*>(\d+)<', page(found))
+    [foot] = [limb for limb in found.limbs if limb.limb is Limb.LEFT_FOOT]
+    assert sum(map(int, gone)) == foot.tally.missed
+
+
+def test_of_a_long_exercise_the_bars_that_need_most_are_shown() -> None:
+    five = exercise(sticking="RLRRL", feet="x...", stages="full")
+    assert five.returns_after_bars == 5 and "need most" not in page(reviewed(of=five))
+    long = exercise(sticking="RLRRLRLRRLRLR", feet="x...", stages="full")
+    assert long.returns_after_bars == 13
+    text = page(reviewed(of=long))
+    assert "The bars that need most are shown" in text
+    assert text.count('aria-label="bar ') == 4
+
+
+def test_a_page_without_the_engraving_library_has_all_the_rest(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def missing(*_: object) -> None:
+        raise MidiforgeError("pages need the package verovio")
+
+    monkeypatch.setattr("midiforge.engraving.engrave.Engraver.__init__", missing)
+    text = page(reviewed())
+    assert "where you played it" not in text and "Every stroke about its place" in text
+
+
 # JSON
 
 
@@ -539,7 +593,7 @@ const box = (e) => {
   return [b.left, b.top, b.right, b.bottom];
 };
 const hidden = (e) => e.closest('details:not([open]) :not(summary)');
-const out = [];
+const out = [], pictures = [...document.querySelectorAll('svg')];
 const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
 while (walk.nextNode()) {
   const node = walk.currentNode;
@@ -547,9 +601,10 @@ while (walk.nextNode()) {
   const range = document.createRange();
   range.selectNodeContents(node);
   for (const b of range.getClientRects())
-    out.push([node.textContent.trim(), [b.left, b.top, b.right, b.bottom]]);
+    out.push([node.textContent.trim(), [b.left, b.top, b.right, b.bottom],
+              pictures.indexOf(node.parentElement.closest('svg'))]);
 }
-return {texts: out, pictures: [...document.querySelectorAll('svg')].map(box),
+return {texts: out, pictures: pictures.map(box),
         wide: document.documentElement.scrollWidth, room: innerWidth};
 """
 
@@ -573,12 +628,12 @@ def test_nothing_overlaps_and_nothing_scrolls_sideways(
     found = browser.execute_script(_TEXTS)
     assert found["wide"] <= found["room"] == width
     texts = sorted(found["texts"], key=lambda each: each[1][1])
-    for i, (said_one, one) in enumerate(texts):
+    for i, (said_one, one, inside) in enumerate(texts):
         assert one[0] >= 0 and one[2] <= width + 0.5, said_one
-        for said_two, two in texts[i + 1 : i + 40]:
+        for said_two, two, _ in texts[i + 1 : i + 40]:
             assert not meet(one, two), (said_one, said_two)
-        for drawn in found["pictures"]:
-            assert not meet(one, drawn, 0.5), said_one
+        for number, drawn in enumerate(found["pictures"]):
+            assert number == inside or not meet(one, drawn, 0.5), said_one
     assert len(found["pictures"]) >= 3
 
 

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.text import Text
 
+from midiforge import check_drill
 from midiforge.calls import exercises
 from midiforge.command.terminal import say_styled
-from midiforge.drill import check_drill
 from midiforge.insight.words import explained
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Limb, Strength

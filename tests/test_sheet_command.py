@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from midiforge.command.run import run
-from midiforge.pages.formats import FORMATS
+from midiforge.pages.sheet import FORMATS
 
 DRILL = ("--sticking", "RLRR LRLL", "--feet", "tumbao", "--tempos", "60,80")
 BEGINNINGS = {

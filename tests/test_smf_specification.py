@@ -12,8 +12,8 @@ from typing import Any, NamedTuple
 import pytest
 
 import midiforge
+from midiforge import check_drill
 from midiforge.calls import exercises
-from midiforge.drill import check_drill
 from midiforge.midi import smf
 from midiforge.midi.exercise_file import exercise_bytes
 

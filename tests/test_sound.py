@@ -35,25 +35,14 @@ from midiforge.model.meter import Meter
 from midiforge.model.piece import Dynamics, Touch
 from midiforge.model.swing import Swing
 from midiforge.model.tempo import TempoMap
-from midiforge.sound import (
-    About,
-    Job,
-    Rendered,
-    Sound,
-    about,
-    check_soundfont,
-    find_soundfont,
-    fluid,
-    gain_for,
-    pool,
-    render_all,
-    rendered,
-    soundfont,
-    write_audio,
-)
-from midiforge.sound.fluid import Synth
-from midiforge.sound.level import PEAK, is_silent, loudness
+from midiforge.sound import fluid, pool, soundfont
+from midiforge.sound.audio_file import About, about, write_audio
+from midiforge.sound.fluid import Sound, Synth
+from midiforge.sound.level import PEAK, gain_for, is_silent, loudness
+from midiforge.sound.pool import Job, render_all
+from midiforge.sound.render import Rendered, rendered
 from midiforge.sound.schedule import Clock, sounding
+from midiforge.sound.soundfont import check_soundfont, find_soundfont
 
 FONTS = [Path(folder) / "TimGM6mb.sf2" for folder in soundfont._FOLDERS["linux"]]
 FONT = next((path for path in FONTS if path.is_file()), None)
@@ -907,7 +896,8 @@ def test_without_a_package_the_extra_is_named(
 def test_importing_the_room_needs_none_of_its_packages() -> None:
     import subprocess
 
-    code = "import sys, midiforge.sound; sys.exit(any(n in sys.modules for n in ('numpy','scipy')))"
+    late = "any(name in sys.modules for name in ('numpy', 'scipy'))"
+    code = f"import sys, midiforge.sound.pool; sys.exit({late})"
     assert subprocess.run([sys.executable, "-c", code]).returncode == 0
 
 

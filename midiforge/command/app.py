@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midiforge import __version__
+from midiforge.command.flags import own_flags
 from midiforge.command.terminal import say, say_text
 
 if TYPE_CHECKING:
@@ -15,12 +16,12 @@ if TYPE_CHECKING:
 
 # In the order of the help: where each is in this folder, as a function or an app of its own.
 COMMANDS = {
-    "build": "build.build",
+    "build": "folders.build",
     "show": "show.show",
     "sheet": "sheet.sheet",
-    "loop": "loop.loop",
+    "loop": "folders.loop",
     "play": "play.play",
-    "ports": "ports.ports",
+    "ports": "listing.ports",
     "review": "review.review",
     "log": "practice.log",
     "next": "practice.next_steps",
@@ -80,7 +81,7 @@ def _command(name: str, function: Any) -> Any:
     if isinstance(function, typer.Typer):
         return typer.main.get_command(function)
     alone = typer.Typer(add_completion=False, **SETTINGS)
-    alone.command(name, cls=getattr(function, "command_class", None))(function)
+    alone.command(name, cls=getattr(function, "command_class", None))(own_flags(function))
     return typer.main.get_command(alone)
 
 

@@ -1,10 +1,12 @@
-"""Flags that several commands have, and what the library says of a parameter, said of its flag."""
+"""Flags: those that several commands have, a command's own, and what the library says of a
+parameter, said of its flag."""
 
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import Annotated, TypeVar
+from typing import Annotated, Any, TypeVar
 
 import typer
 
@@ -28,7 +30,23 @@ Player = Annotated[
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")]
 
 
+C = TypeVar("C", bound=Callable[..., Any])
 T = TypeVar("T")
+
+
+def own_flags(command: C) -> C:
+    """Gives a command the flags that the end of its docstring tells, a paragraph or line each:
+    "--from N: Begin with this exercise, by number." is of its parameter `from_`."""
+    told = re.split(r"\n +(?=--)", command.__doc__ or "")
+    command.__doc__, parameters = told[0].rstrip(), command.__annotations__
+    for line in told[1:]:
+        head, _, text = " ".join(line.split()).partition(": ")
+        flag, _, metavar = head.partition(" ")
+        name = flag[2:].replace("-", "_")
+        name = name if name in parameters else f"{name}_"
+        option = typer.Option(flag, metavar=metavar or None, help=text)
+        parameters[name] = Annotated[parameters[name], option]
+    return command
 
 
 def read_flag(flag: str, read: Callable[[str], T], text: str) -> T:
@@ -49,6 +67,21 @@ def day_of(text: str) -> date | None:
         raise MidiforgeError(
             f"{quoted(text)} is not a day", "--date", hint="such as 2026-03-31"
         ) from None
+
+
+def named(out: str, what: str, example: str) -> str:
+    """What --out names, and that it does."""
+    if not out.strip():
+        raise MidiforgeError(f"no {what} is named", "--out", hint=f"such as --out {example}")
+    return out
+
+
+def new_file(out: str | Path) -> Path:
+    """The TOML file that --out names, with or without its ending, in a folder that is there."""
+    path = Path(out) if Path(out).suffix else Path(out).with_suffix(".toml")
+    if not path.parent.is_dir():
+        raise MidiforgeError("there is no such folder", "--out", str(path.parent))
+    return path
 
 
 @contextmanager

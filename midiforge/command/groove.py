@@ -5,10 +5,10 @@ from typing import Annotated
 
 import typer
 
-from midiforge.command.flags import AsJson, read_flag
+from midiforge.command.flags import AsJson, new_file, read_flag
 from midiforge.command.terminal import say, say_json, say_text
 from midiforge.errors import MidiforgeError, nearest, quoted
-from midiforge.files.disk import real
+from midiforge.files.disk import real, write_aside
 
 _WORDS = ("ostinato", "phrase")
 
@@ -21,9 +21,7 @@ def _kits(incomplete: str) -> list[str]:
 
 def import_command(
     file: Annotated[Path, typer.Argument(metavar="GROOVE.mid", help="A MIDI file of drums.")],
-    out: Annotated[
-        str, typer.Option("--out", metavar="FILE.toml", help="The drill file to write.")
-    ] = "",
+    out: str = "",
     kit: Annotated[
         str,
         typer.Option(
@@ -33,18 +31,10 @@ def import_command(
             autocompletion=_kits,
         ),
     ] = "",
-    tempo: Annotated[
-        str, typer.Option("--tempo", metavar="BPM", help="The tempo, if it is known.")
-    ] = "",
-    steps: Annotated[
-        str, typer.Option("--steps", metavar="N", help="Grid steps to a beat, 1 to 12. [found]")
-    ] = "",
-    meter: Annotated[
-        str, typer.Option("--meter", metavar="4/4", help="The meter. [the file's]")
-    ] = "",
-    bars: Annotated[
-        str, typer.Option("--bars", metavar="N", help="Bars of the loop. [found]")
-    ] = "",
+    tempo: str = "",
+    steps: str = "",
+    meter: str = "",
+    bars: str = "",
     kind: Annotated[
         str,
         typer.Option(
@@ -54,15 +44,20 @@ def import_command(
             autocompletion=lambda incomplete: [w for w in _WORDS if w.startswith(incomplete)],
         ),
     ] = "",
-    channel: Annotated[
-        str, typer.Option("--channel", metavar="N", help="The channel with the drums. [the kit's]")
-    ] = "",
+    channel: str = "",
     as_json: AsJson = False,
 ) -> None:
     """Turn a drum pattern in a MIDI file into a drill.
 
     From a DAW, or recorded on a kit: tempo, grid, loop and voices are found, and what did not
     fit is said. Without --out the drill is printed.
+
+    --out FILE.toml: The drill file to write.
+    --tempo BPM: The tempo, if it is known.
+    --steps N: Grid steps to a beat, 1 to 12. [found]
+    --meter 4/4: The meter. [the file's]
+    --bars N: Bars of the loop. [found]
+    --channel N: The channel with the drums. [the kit's]
     """
     from midiforge.drill import values
     from midiforge.groove.groove import MOST_BARS, import_groove
@@ -78,7 +73,7 @@ def import_command(
     if kind and kind not in _WORDS:
         raise MidiforgeError(f"unknown word {quoted(kind)}", "--as", hint=nearest(kind, _WORDS))
     target = _target(out)
-    found = import_groove(
+    groove = import_groove(
         file,
         kit=read_kit(kit) if kit.strip() else None,
         kit_key=_kit_key(kit, target),
@@ -90,24 +85,19 @@ def import_command(
         channel=read("--channel", channel, 1, 16),
     )
     if target:
-        from midiforge.files.disk import write_aside
-
-        write_aside(target, found.text)
+        write_aside(target, groove.text)
     if as_json:
-        drill = {"out": str(target)} if target else {"drill": found.text}
-        say_json({**facts(found), **drill})
+        drill = {"out": str(target)} if target else {"drill": groove.text}
+        say_json({**facts(groove), **drill})
     elif target is None:
-        say_text(found.text)
-        for line in details(found):  # what did not fit, as remarks below
+        say_text(groove.text)
+        for line in details(groove):  # what did not fit, as remarks below
             say(f"# {line}")
     else:
-        say(f"{found.title}, as {_article(found.kind)}, in {target}")
-        for line in (*summary(found), *details(found)):
+        article = "an" if groove.kind[0] in "aeiou" else "a"
+        say(f"{groove.title}, as {article} {groove.kind}, in {target}")
+        for line in (*summary(groove), *details(groove)):
             say(line)
-
-
-def _article(kind: str) -> str:
-    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
 
 
 def _target(out: str) -> Path | None:
@@ -116,13 +106,9 @@ def _target(out: str) -> Path | None:
         return None
     from midiforge.groove.text import MADE
 
-    path = Path(out)
-    if not path.suffix:
-        path = path.with_suffix(".toml")
+    path = new_file(out)
     if path.suffix != ".toml":
         raise MidiforgeError(f"{quoted(out)} is no drill file", "--out", hint="such as groove.toml")
-    if not path.parent.is_dir():
-        raise MidiforgeError("there is no such folder", "--out", str(path.parent))
     MADE.check(path)
     return real(path) if path.is_symlink() else path
 

@@ -1,10 +1,8 @@
 """midiforge guide"""
 
 import sys
-from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -15,9 +13,6 @@ from midiforge.drill.keys import GROUPS, STAGE_KEYS
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.keys.key import Key
 from midiforge.printable import print_line
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 FOLDER = Path(midiforge.__file__).parent / "guide"
 # In the order in which a newcomer would read them.
@@ -44,25 +39,16 @@ KEYS_HERE = "[The table of keys](../drill/keys.py)"
 _WIDEST = 96  # columns; longer lines are hard to read
 
 
-@dataclass(frozen=True)
-class Chapter:
-    """A chapter of the guide: a title, a sentence that says what is in it, and the rest."""
+def chapter_text(name: str) -> str:
+    """A chapter as Markdown, with the list of keys where it belongs: a title, a sentence that says
+    what is in it, and the rest, an empty line between."""
+    lines = (FOLDER / f"{name}.md").read_text("utf-8").split("\n")
+    return "\n".join(_key_list() if line.startswith(KEYS_HERE) else line for line in lines)
 
-    name: str
 
-    @cached_property
-    def text(self) -> str:
-        """All of it as Markdown, with the list of keys where it belongs."""
-        lines = (FOLDER / f"{self.name}.md").read_text("utf-8").split("\n")
-        return "\n".join(_key_list() if line.startswith(KEYS_HERE) else line for line in lines)
-
-    @property
-    def title(self) -> str:
-        return self.text.split("\n\n", 2)[0].removeprefix("# ")
-
-    @property
-    def summary(self) -> str:
-        return " ".join(self.text.split("\n\n", 2)[1].split())
+def summary(name: str) -> str:
+    """What is in a chapter."""
+    return " ".join(chapter_text(name).split("\n\n", 2)[1].split())
 
 
 def guide(
@@ -86,31 +72,30 @@ def guide(
     if not name:
         print_shelf(_CONTENTS)
     elif name not in CHAPTERS:
-        raise MidiforgeError(
-            f"the guide has no chapter {quoted(chapter)}", hint=nearest(name, CHAPTERS)
-        )
+        what = f"the guide has no chapter {quoted(chapter)}"
+        raise MidiforgeError(what, hint=nearest(name, CHAPTERS))
     elif on_terminal(sys.stdout):
-        _print_laid_out(Chapter(name))
+        _print_laid_out(chapter_text(name))
     else:
-        say_text(Chapter(name).text)
+        say_text(chapter_text(name))
 
 
 _CONTENTS = Shelf(
-    lambda: [{"name": name, "what it says": Chapter(name).summary} for name in CHAPTERS],
+    lambda: [{"name": name, "what it says": summary(name)} for name in CHAPTERS],
     only_json=(),
     below=(),
     remark=lambda: "midiforge guide NAME prints a chapter.",
 )
 
 
-def _print_laid_out(chapter: Chapter) -> None:
+def _print_laid_out(text: str) -> None:
     from rich.markdown import Markdown
 
     console = output()
-    rest = chapter.text.split("\n\n", 1)[1]
+    title, rest = text.split("\n\n", 1)
     page = Markdown(rest, code_theme="ansi_dark", hyperlinks=False)
     width = min(console.width, _WIDEST)
-    print_line(console, [(chapter.title, "bold")])
+    print_line(console, [(title.removeprefix("# "), "bold")])
     print_line(console, [])
     blank = True
     for line in console.render_lines(page, console.options.update_width(width)):
@@ -122,19 +107,14 @@ def _print_laid_out(chapter: Chapter) -> None:
 
 def _key_list() -> str:
     """Every key of a drill as a Markdown list, a heading for each group."""
-    groups = {**GROUPS, "In a table [stage.NAME]": STAGE_KEYS}
-    return "\n\n".join(
-        "\n".join([f"### {group}", "", *_items(keys)]) for group, keys in groups.items()
-    )
+    lines: list[str] = []
+    for group, keys in {**GROUPS, "In a table [stage.NAME]": STAGE_KEYS}.items():
+        lines += ["", f"### {group}", "", *map(_item, keys)]
+    return "\n".join(lines[1:])
 
 
-def _items(keys: tuple[Key, ...]) -> "Iterator[str]":
-    for key in keys:
-        usual = "" if key.default in ("", False) else f" (usually `{_written(key.default)}`)"
-        example = f" `{key.example}`" if key.example else ""
-        yield f"- **{key.name}**{example}{usual}: {key.help}"
-
-
-def _written(value: object) -> str:
-    """A value as a drill file has it."""
-    return str(value).lower() if isinstance(value, bool) else str(value)
+def _item(key: Key) -> str:
+    written = str(key.default).lower() if isinstance(key.default, bool) else str(key.default)
+    usual = "" if key.default in ("", False) else f" (usually `{written}`)"
+    example = f" `{key.example}`" if key.example else ""
+    return f"- **{key.name}**{example}{usual}: {key.help}"

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperCommand, TyperOption
 
+from midiforge.command.flags import own_flags
 from midiforge.command.terminal import tell
 from midiforge.drill.keys import BY_NAME, GROUPS, KEYS
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.files.disk import real
 from midiforge.keys.key import Key
-from midiforge.keys.kinds import items_of
+from midiforge.keys.values import items_of
 
 if TYPE_CHECKING:
     from midiforge.drill.drill import Drill
@@ -69,13 +70,13 @@ def takes_a_drill(
         command(drill=drill, **given)
 
     file, setting = _parameter("drill_file", _FILE), _parameter("set_keys", _SET)
-    own = inspect.signature(command).parameters.values()
-    parameters = [file if each.name == "drill" else each for each in own] + [setting]
+    taken = inspect.signature(own_flags(command)).parameters.values()
+    parameters = [file if own.name == "drill" else own for own in taken] + [setting]
     if behind:
         parameters.remove(file)
     # What the command-line library looks at; the drill's own flags are the class's.
     wrapped.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
-    wrapped.__annotations__ = {each.name: each.annotation for each in parameters}
+    wrapped.__annotations__ = {own.name: own.annotation for own in parameters}
     wrapped.__doc__ = command.__doc__
     wrapped.command_class = shown_by or DrillCommand  # type: ignore[attr-defined]
     return wrapped
@@ -171,7 +172,7 @@ def _completes(key: Key) -> Callable[[Any, list[str], str], list[tuple[str, str]
         before, comma, last = (
             incomplete.rpartition(",") if key.kind == "texts" else ("", "", incomplete)
         )
-        return [before + comma + each for each in known if each and each.startswith(last)]
+        return [before + comma + word for word in known if word and word.startswith(last)]
 
     return words
 
@@ -193,10 +194,9 @@ def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Dri
         if isinstance(value, tuple):
             # Commas part the text of a flag as they do that of a file; so do flags given again.
             counted = BY_NAME[name].counted
-            several = [part for each in value for part in items_of(each, counted)]
+            several = [part for text in value for part in items_of(text, counted)]
             value = value[0] if len(value) == 1 else several
-        table, dot, inner = name.rpartition(".")
-        _merge(changes, {table: {inner: value}} if dot else {name: value})
+        changes[name] = value
     if path is None and not changes:
         raise MidiforgeError("there is no drill", hint="name a file, or give --sticking")
     return read_drill(path, changes) if path else check_drill(changes)
@@ -213,17 +213,17 @@ def _setting(text: str) -> dict[str, Any]:
     bare = json.dumps(value.strip(), ensure_ascii=False)
     for written in (value, bare) if value.strip() else (bare,):
         try:  # In brackets nothing but a value can stand: no remark, no second key.
-            found = tomllib.loads(f"{name} = [{written}]")
+            tables = tomllib.loads(f"{name} = [{written}]")
         except ValueError:
             continue
-        if len(found) == 1 and "\n" not in text:
-            return _unwrapped(found)
+        if len(tables) == 1 and "\n" not in text:
+            return _unwrapped(tables)
     raise MidiforgeError(f"{quoted(text)} is not KEY=VALUE", "--set")
 
 
-def _unwrapped(found: dict[str, Any]) -> dict[str, Any]:
+def _unwrapped(tables: dict[str, Any]) -> dict[str, Any]:
     """The tables down to a list of one value, with the value in its place."""
-    [(name, inner)] = found.items()
+    [(name, inner)] = tables.items()
     if isinstance(inner, dict):
         return {name: _unwrapped(inner)}
     return {name: inner[0] if len(inner) == 1 else inner}

@@ -1,17 +1,17 @@
 """midiforge kit learn"""
 
 import os
-import sys
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import typer
 
 from midiforge.command.app import SETTINGS
-from midiforge.command.terminal import on_terminal, say, say_text
+from midiforge.command.flags import new_file, own_flags
+from midiforge.command.terminal import on_screen, say, say_text
 from midiforge.errors import MidiforgeError
-from midiforge.files.disk import real
+from midiforge.files.disk import real, write_aside
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,34 +36,29 @@ def _kit() -> None:
 
 
 @kit_app.command()
+@own_flags
 def learn(
-    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The kit file to write.")],
-    port: Annotated[
-        str, typer.Option("--port", metavar="NAME", help="The input: part of its name, or number.")
-    ] = "",
-    virtual: Annotated[
-        bool, typer.Option("--virtual", help="Open a virtual input for others to connect to.")
-    ] = False,
-    starts_from: Annotated[
-        str,
-        typer.Option("--starts-from", metavar="KIT", help="The kit that says all the rest."),
-    ] = "general-midi-1",
-    voices: Annotated[
-        str, typer.Option("--voices", metavar="LIST", help="Only these voices, in this order.")
-    ] = "",
-    controls: Annotated[
-        str,
-        typer.Option(
-            "--controls", metavar="LIST", help="Then bind these, such as pause,next; all."
-        ),
-    ] = "",
-    as_lines: Annotated[bool, typer.Option("--plain", help="Lines instead of a screen.")] = False,
+    out: Path,
+    port: str = "",
+    virtual: bool = False,
+    starts_from: str = "general-midi-1",
+    voices: str = "",
+    controls: str = "",
+    plain: bool = False,
 ) -> None:
     """Learn a kit: a voice is named, you hit its pad three times, the notes go into a kit file.
 
     A pad with zones that are one voice: hit them in turn. A roll on any pad asks for the one
     before again; three strokes of the bass drum skip what is asked, twelve in a row all voices
     that are left.
+
+    --out FILE: The kit file to write.
+    --port NAME: The input: part of its name, or number.
+    --virtual: Open a virtual input for others to connect to.
+    --starts-from KIT: The kit that says all the rest.
+    --voices LIST: Only these voices, in this order.
+    --controls LIST: Then bind these, such as pause,next; all.
+    --plain: Lines instead of a screen.
     """
     from midiforge.kits.kit import read_kit
     from midiforge.kits.learn.learn import Learning
@@ -71,16 +66,15 @@ def learn(
     from midiforge.kits.learn.steps import controls_asked, voices_asked
 
     learning = Learning.of(voices_asked(voices), controls_asked(controls))
-    out = out if out.suffix else out.with_suffix(".toml")
-    base = read_kit(starts_from)
+    base, out = read_kit(starts_from), new_file(out)
     named = _named_in(out, starts_from)
     _may_write(out)
     session = LearnSession(learning, port, virtual)
     try:
-        with _show(as_lines) as show:
+        with _show(plain) as show:
             session.run(show)
     except (KeyboardInterrupt, SystemExit):
-        if learning.found or learning.bound:
+        if learning.pads or learning.bound:
             unfinished = out.with_stem(f"{out.stem}-unfinished") if out.exists() else out
             _keep(learning, base, named, unfinished, session.name)
             say("stopped before the end: what was learnt until then is kept")
@@ -89,7 +83,7 @@ def learn(
         raise
     finally:
         session.close()
-    if not learning.found and not learning.bound:
+    if not learning.pads and not learning.bound:
         raise MidiforgeError("nothing was learnt; no file is written")
     _keep(learning, base, named, out, session.name)
 
@@ -97,15 +91,14 @@ def learn(
 def _show(as_lines: bool) -> "AbstractContextManager[Show]":
     from midiforge.kits.learn.screen import learn_screen
 
-    screen = not as_lines and on_terminal(sys.stdout) and on_terminal(sys.stdin)
-    return learn_screen() if screen else _in_lines()
+    return learn_screen() if on_screen() and not as_lines else _in_lines()
 
 
 @contextmanager
 def _in_lines() -> "Iterator[Show]":
     """Prints what is new, a line each, and takes the keys; a hint or a message comes once."""
     from midiforge.kits.learn.screen import take_keys
-    from midiforge.live.playing.keyboard import single_keys
+    from midiforge.live.playing.controls import single_keys
 
     said = ["", ""]
 
@@ -129,8 +122,6 @@ def _may_write(out: Path) -> None:
     """MidiforgeError if what is there is not ours to replace, or nothing can be written there."""
     from midiforge.files.own_file import KIT
 
-    if not out.parent.is_dir():
-        raise MidiforgeError("there is no such folder", "--out", str(out.parent))
     if not os.access(out.parent, os.W_OK):
         raise MidiforgeError("nothing can be written into this folder", str(out.parent))
     KIT.check(out)
@@ -138,43 +129,30 @@ def _may_write(out: Path) -> None:
 
 def _named_in(out: Path, starts_from: str) -> str:
     """How the new file names the kit it starts from; never itself, not even by way of others."""
-    from midiforge.files.disk import read_toml, way
-    from midiforge.kits.kit import kit_path
+    from midiforge.files.disk import read_toml
+    from midiforge.kits.kit import kit_path, named_from
 
-    found = kit_path(starts_from, Path())
-    path = found
-    for _ in range(16):
-        if path is None:
-            break
+    path = kit_path(starts_from, Path())
+    while path:
         if real(path) == real(out):
-            raise MidiforgeError(
-                "would start from itself", str(out), "--starts-from", hint="name another --out"
-            )
+            what, hint = "would start from itself", "name another --out"
+            raise MidiforgeError(what, str(out), "--starts-from", hint=hint)
         path = kit_path(str(read_toml(path).get("starts_from", "")), path.parent)
-    return way(found, out.parent) if found else starts_from
-
-
-def _free(out: Path) -> Path:
-    """The file, or one beside it if something not ours has come there."""
-    from midiforge.live.recording.take_file import free
-
-    try:
-        _may_write(out)
-    except MidiforgeError:
-        return free(out)
-    return out
+    return named_from(out.parent, starts_from, Path())
 
 
 def _keep(learning: "Learning", base: "Kit", starts_from: str, out: Path, port: str) -> None:
     """Writes the file, beside what may have come there meanwhile; says what is in it."""
-    from midiforge.files.disk import write_aside
-    from midiforge.kits.learn.learnt_kit import kit_file
-    from midiforge.kits.learn.words import learnt_words
+    from midiforge.kits.learn.kit_file import kit_file, learnt_words
+    from midiforge.live.recording.take_file import free
 
     title = f"{out.stem}, learnt from {port}" if port else out.stem
     text = kit_file(learning, base, starts_from, out.stem, title)
     try:
-        out = _free(out)
+        try:
+            _may_write(out)
+        except MidiforgeError:
+            out = free(out)
         write_aside(out, text)
     except MidiforgeError:
         say_text(text)  # so that it is not lost

@@ -1,4 +1,4 @@
-"""midiforge list, midiforge schema"""
+"""midiforge list, midiforge ports, midiforge schema"""
 
 import sys
 from collections.abc import Callable, Iterable, Iterator
@@ -63,6 +63,20 @@ def schema() -> None:
     say_json(drill_schema())
 
 
+def ports(as_json: AsJson = False) -> None:
+    """List the MIDI ports of this machine."""
+    from midiforge.live.ports.ports import ports
+
+    known = ports()
+    if as_json:
+        say_json([{"number": p.number, "name": p.name, "direction": p.direction} for p in known])
+        return
+    if not known:
+        say("no MIDI ports; plug in a module or start a synthesiser")
+    for port in known:
+        say(f"{port.direction:6} {port.number:3}  {port.name}")
+
+
 @frozen
 class Shelf:
     """Something to list.
@@ -88,6 +102,7 @@ def _rows(
     otherwise; `made` has what is made of an entry instead."""
     pairs = [column.partition(" = ") for column in columns.split(", ")]
     fields = {column: field or column for column, _, field in pairs}
+    made = {"meter": lambda entry: str(entry.meter), **made}
     for entry in entries:
         yield {
             column: made[field](entry) if field in made else getattr(entry, field)
@@ -127,13 +142,8 @@ def _ostinatos() -> Iterator[Row]:
         "name, family, limb, meter, voice, pattern = text, partner, other names = also, source, "
         "note",
         limb=lambda ostinato: ostinato.limb or "",
-        meter=_meter,
         also=_other_names,
     )
-
-
-def _meter(entry: Any) -> str:
-    return str(entry.meter)
 
 
 def _other_names(ostinato: "LibraryOstinato") -> tuple[str, ...]:
@@ -166,7 +176,6 @@ def _styles() -> Iterator[Row]:
     return _rows(
         styles().values(),
         "name, meter, bass, chords, percussion, goes with = feet, other names = also, source",
-        meter=_meter,
         bass=lambda style: style.bass.instrument,
         chords=lambda style: style.comp.instrument,
         percussion=lambda style: ", ".join(style.percussion),
@@ -181,7 +190,6 @@ def _percussion() -> Iterator[Row]:
         percussion().values(),
         "name, title, family, meter, clave, voices, patterns, variation, other names = also, "
         "source",
-        meter=_meter,
         voices=lambda part: ", ".join(dict.fromkeys((*part.lines, *part.variation))),
         patterns=lambda part: dict(part.lines),
         variation=lambda part: dict(part.variation),
@@ -232,12 +240,11 @@ def print_shelf(shelf: Shelf) -> None:
         return
     width = terminal_width()
     left_out = [*shelf.if_room]
-    told = [name for name in told if name not in shelf.below]
     for name in shelf.if_room:
-        left_out.remove(name)
-        if sum(_widths([each for each in told if each not in left_out], rows)) > width:
-            left_out.append(name)
-    told = [name for name in told if name not in left_out]
+        shown = [other for other in told if other not in (*shelf.below, *left_out) or other == name]
+        if sum(_widths(shown, rows)) <= width:
+            left_out.remove(name)
+    told = [name for name in told if name not in (*shelf.below, *left_out)]
     for line in _lines(told, shelf.below, rows, width):
         say(line)
     wider = f" On a wider terminal: {', '.join(left_out)}." if left_out else ""

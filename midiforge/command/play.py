@@ -1,7 +1,7 @@
 """midiforge play"""
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
@@ -12,7 +12,7 @@ import typer
 
 from midiforge.command.flags import Only, read_flag
 from midiforge.command.inputs import PlayCommand, takes_a_drill
-from midiforge.command.terminal import folded, on_terminal, say, say_text
+from midiforge.command.terminal import folded, on_screen, say, say_text
 from midiforge.errors import MidiforgeError
 from midiforge.lesson.lesson import Lesson
 from midiforge.model.number import read_named
@@ -25,27 +25,15 @@ if TYPE_CHECKING:
     from midiforge.live.playing.route import Place
     from midiforge.live.recording.recording import KeptTake, Recording
     from midiforge.live.screen.watcher import Watcher
-    from midiforge.model.exercise import Exercise
 
 
 @partial(takes_a_drill, shown_by=PlayCommand)
 def play(
     drill: "Drill",
-    port: Annotated[
-        str,
-        typer.Option(
-            "--port",
-            metavar="NAME",
-            help="The output: part of its name, or number. [the only one]",
-        ),
-    ] = "",
-    virtual: Annotated[
-        bool, typer.Option("--virtual", help="Open a virtual output for others to connect to.")
-    ] = False,
+    port: str = "",
+    virtual: bool = False,
     only: Only = "",
-    first: Annotated[
-        str, typer.Option("--from", metavar="N", help="Begin with this exercise, by number.")
-    ] = "",
+    from_: str = "",
     times: Annotated[
         int | None,
         typer.Option(
@@ -56,85 +44,60 @@ def play(
             "or as the drill repeats it]",
         ),
     ] = None,
-    forever: Annotated[
-        bool, typer.Option("--forever", help="Begin the lesson again at its end.")
-    ] = False,
-    rest: Annotated[
-        float | None,
-        typer.Option(
-            "--rest", metavar="SECONDS", help="Silence between exercises, up to ten minutes."
-        ),
-    ] = None,
-    mute: Annotated[
-        str,
-        typer.Option(
-            "--mute",
-            metavar="LAYERS",
-            help="Silent: hands, feet, click, percussion, bass, chords; band for the last three.",
-        ),
-    ] = "",
-    solo: Annotated[
-        str, typer.Option("--solo", metavar="LAYERS", help="Only these layers sound.")
-    ] = "",
-    levels: Annotated[
-        str,
-        typer.Option(
-            "--levels", metavar="LAYER=N,...", help="How loud layers are, in per cent: 20 to 150."
-        ),
-    ] = "",
-    band_port: Annotated[
-        str,
-        typer.Option(
-            "--band-port",
-            metavar="NAME",
-            help="Another output for the band; its percussion on channel 10 there.",
-        ),
-    ] = "",
-    send_clock: Annotated[
-        bool, typer.Option("--send-clock", help="Send MIDI beat clock to the port.")
-    ] = False,
-    follow: Annotated[
-        str, typer.Option("--follow", metavar="NAME", help="Follow the beat clock on this input.")
-    ] = "",
-    control: Annotated[
-        str,
-        typer.Option("--input", metavar="NAME", help="The input that the kit is on."),
-    ] = "",
-    record: Annotated[
-        Path | None,
-        typer.Option("--record", metavar="FILE.mid", help="Record what comes from the kit."),
-    ] = None,
-    listen: Annotated[
-        bool,
-        typer.Option(
-            "--listen", help="Only record, from --input; play nothing. Until q or Ctrl-C."
-        ),
-    ] = False,
-    as_lines: Annotated[
-        bool, typer.Option("--plain", help="One line an exercise instead of a screen.")
-    ] = False,
+    forever: bool = False,
+    rest: float | None = None,
+    mute: str = "",
+    solo: str = "",
+    levels: str = "",
+    band_port: str = "",
+    send_clock: bool = False,
+    follow: str = "",
+    input_: str = "",
+    record: Path | None = None,
+    listen: bool = False,
+    plain: bool = False,
 ) -> None:
     """Play the exercises of a drill to a MIDI port.
 
     Recorded is one take an exercise: where several are played, its number comes before the ending.
+
+    --port NAME: The output: part of its name, or number. [the only one]
+    --virtual: Open a virtual output for others to connect to.
+    --from N: Begin with this exercise, by number.
+    --forever: Begin the lesson again at its end.
+    --rest SECONDS: Silence between exercises, up to ten minutes.
+    --mute LAYERS: Silent: hands, feet, click, percussion, bass, chords; band for the last three.
+    --solo LAYERS: Only these layers sound.
+    --levels LAYER=N,...: How loud layers are, in per cent: 20 to 150.
+    --band-port NAME: Another output for the band; its percussion on channel 10 there.
+    --send-clock: Send MIDI beat clock to the port.
+    --follow NAME: Follow the beat clock on this input.
+    --input NAME: The input that the kit is on.
+    --record FILE.mid: Record what comes from the kit.
+    --listen: Only record, from --input; play nothing. Until q or Ctrl-C.
+    --plain: One line an exercise instead of a screen.
     """
     from midiforge.live.playing import play as session
-    from midiforge.live.playing.layers import read_layers
-    from midiforge.live.playing.levels import read_levels
+    from midiforge.live.playing.layers import LAYERS, read_layers, read_levels
     from midiforge.session import rounds
 
     if follow and send_clock:
         raise MidiforgeError("either follow a clock or send one", "--follow")
     if listen:
-        _check_listening(record, (port and control, virtual, band_port, follow, send_clock))
-        control = control or _listening_port(port)
-    others = _others(read_flag("--solo", read_layers, solo))
+        if not record:
+            what, hint = "records nothing without a file", "--record take.mid"
+            raise MidiforgeError(what, "--listen", hint=hint)
+        if (port and input_) or virtual or band_port or follow or send_clock:
+            raise _plays_nothing("name --input")
+        input_ = input_ or _listening_port(port)
+    alone = read_flag("--solo", read_layers, solo)
+    others = {*LAYERS} - alone if alone else set()
     options = session.PlayOptions(
         port=port,
         virtual=virtual,
         band=band_port,
         follow=follow,
-        kit_input=control,
+        kit_input=input_,
         times=rounds(times),
         forever=forever,
         rest=rest or 0.0,
@@ -143,32 +106,23 @@ def play(
         send_clock=send_clock,
     )
     exercises = Lesson(drill).select(only)
-    if first.strip():
-        begin, last = read_flag("--from", read_named, first), exercises[-1].number
-        exercises = [each for each in exercises if each.number.is_from(begin)]
+    if from_.strip():
+        begin, last = read_flag("--from", read_named, from_), exercises[-1].number
+        exercises = [exercise for exercise in exercises if exercise.number.is_from(begin)]
         if not exercises:
             what = f"there is no exercise from {begin} on"
             raise MidiforgeError(what, "--from", hint=f"the last is {last}")
-    recording = _record(record, exercises, drill, listen) if record else None
+    recording = None
+    if record:
+        from midiforge.live.recording.recording import Recording
+
+        recording = Recording(record, exercises, drill.kit, listen)
     with _kept(recording, drill.source):
         if listen and recording:
-            session.listen(drill.kit, control, recording, _say)
+            session.listen(drill.kit, input_, recording, _say)
             return
-        figures = session.play(exercises, drill.kit, options, _watch(as_lines), recording)
+        figures = session.play(exercises, drill.kit, options, _watch(plain), recording)
     say_text(folded(f"Timing: {figures}"))
-
-
-def _others(layers: frozenset[str]) -> frozenset[str]:
-    from midiforge.live.playing.layers import LAYERS
-
-    return frozenset(LAYERS) - layers if layers else layers
-
-
-def _check_listening(record: Path | None, playing: Sequence[object]) -> None:
-    if not record:
-        raise MidiforgeError("records nothing without a file", "--listen", hint="--record take.mid")
-    if any(playing):
-        raise _plays_nothing("name --input")
 
 
 def _listening_port(port: str) -> str:
@@ -192,16 +146,15 @@ def _plays_nothing(hint: str) -> MidiforgeError:
 
 
 def _watch(as_lines: bool) -> "Watch":
-    from midiforge.live.screen.display import on_screen
+    from midiforge.live.screen import display
 
-    screen = not as_lines and on_terminal(sys.stdout) and on_terminal(sys.stdin)
-    return on_screen if screen else _in_lines
+    return display.on_screen if on_screen() and not as_lines else _in_lines
 
 
 @contextmanager
 def _in_lines(player: "Player") -> "Iterator[Watcher]":
     """One line an exercise, and at a new tempo; and the keys, each said when it is pressed."""
-    from midiforge.live.playing.keyboard import pressed, single_keys
+    from midiforge.live.playing.controls import pressed, single_keys
     from midiforge.live.screen.watcher import Watcher, plain_line
 
     last: list[Place] = []
@@ -227,14 +180,6 @@ def _say(text: str) -> None:
 # What was recorded
 
 
-def _record(
-    path: Path, exercises: "Sequence[Exercise]", drill: "Drill", alone: bool
-) -> "Recording":
-    from midiforge.live.recording.recording import Recording
-
-    return Recording(path, exercises, drill.kit, alone)
-
-
 @contextmanager
 def _kept(recording: "Recording | None", drill: str) -> Iterator[None]:
     """Keeps what was recorded and says so, whatever ends it."""
@@ -254,11 +199,11 @@ def _told(recording: "Recording", drill: str) -> list[str]:
     kept = recording.keep()
     if not kept.takes:
         return ["nothing was struck; no take is written"]
-    lines = [_take(each) for each in kept.takes]
-    lines += [f"exercise {each}: nothing was struck" for each in kept.silent]
+    lines = [_take(take) for take in kept.takes]
+    lines += [f"exercise {number}: nothing was struck" for number in kept.silent]
     if kept.full:
         lines.append("more came than a take can hold; the end is left out")
-    return [*lines, *(_review(each, recording.digits, drill) for each in kept.takes)]
+    return [*lines, *(_review(take, recording.digits, drill) for take in kept.takes)]
 
 
 def _take(take: "KeptTake") -> str:

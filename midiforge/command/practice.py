@@ -11,8 +11,8 @@ import typer
 
 from midiforge.command.flags import AsJson, Log, Picture, Player, day_of
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.progress import lesson_bar
 from midiforge.command.terminal import (
+    lesson_bar,
     on_terminal,
     say,
     say_json,

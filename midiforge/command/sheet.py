@@ -4,11 +4,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.flags import Only, Quiet, flags
+from midiforge.command.flags import Only, Quiet, flags, named
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import say
-from midiforge.errors import MidiforgeError
-from midiforge.pages.formats import formats_said
+from midiforge.pages.sheet import formats_said
 from midiforge.printable import many
 
 if TYPE_CHECKING:
@@ -23,27 +22,23 @@ def sheet(
         typer.Option("--out", metavar="FILE", help=f"The file: {formats_said()}."),
     ] = "",
     only: Only = "",
-    paper: Annotated[
-        str, typer.Option("--paper", metavar="a4|letter", help="The paper to print on.")
-    ] = "a4",
-    large: Annotated[
-        bool, typer.Option("--large", help="Large print, for the music stand.")
-    ] = False,
-    with_counts: Annotated[
-        bool, typer.Option("--counts", help="Write the counts below the notes.")
-    ] = False,
+    paper: str = "a4",
+    large: bool = False,
+    counts: bool = False,
     quiet: Quiet = False,
 ) -> None:
     """Write the exercises of a drill as engraved pages.
 
     Or for other programs: the ending of the file says as what.
+
+    --paper a4|letter: The paper to print on.
+    --large: Large print, for the music stand.
+    --counts: Write the counts below the notes.
     """
-    if not out.strip():
-        raise MidiforgeError("no file is named", "--out", hint="such as --out lesson.pdf")
     from midiforge.session import Session
 
     with flags(path="--out"):
-        written = Session(drill).sheet(out, only, paper, large, with_counts)
+        written = Session(drill).sheet(named(out, "file", "lesson.pdf"), only, paper, large, counts)
     if quiet:
         return
     say(f"{drill.title}: {many(written.exercises, 'exercise')} in {out}")

@@ -3,14 +3,18 @@
 import sys
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
-
-import typer
+from typing import TYPE_CHECKING
 
 from midiforge.command.flags import AsJson, Only, Picture
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.progress import lesson_bar
-from midiforge.command.terminal import on_terminal, say, say_json, say_styled, terminal_width
+from midiforge.command.terminal import (
+    lesson_bar,
+    on_terminal,
+    say,
+    say_json,
+    say_styled,
+    terminal_width,
+)
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.printable import many
 
@@ -26,18 +30,14 @@ def show(
     drill: "Drill",
     only: Only = "",
     picture: Picture = None,
-    titles: Annotated[
-        bool,
-        typer.Option(
-            "--titles",
-            help="A line an exercise: number, stage, title, tempos, bars, how hard.",
-        ),
-    ] = False,
+    titles: bool = False,
     as_json: AsJson = False,
 ) -> None:
     """Print exercises as a drummer reads them.
 
     Below each stands what it asks of the player.
+
+    --titles: A line an exercise: number, stage, title, tempos, bars, how hard.
     """
     from midiforge.lesson.lesson import Lesson
     from midiforge.lesson.outline import LeftOut

@@ -3,17 +3,27 @@ steers the terminal, whoever wrote it."""
 
 import os
 import sys
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import suppress
-from typing import TYPE_CHECKING, Any, TextIO
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager, suppress
+from typing import TYPE_CHECKING, Any, Protocol, TextIO
 
 from midiforge.printable import print_line, printable
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from midiforge.drill.drill import Drill
+
+    class Tell(Protocol):
+        """Told how much is done and, if that changed, of how much."""
+
+        def __call__(self, done: int, total: int | None = None, /) -> None: ...
+
+
 WRONG = 2
 _NARROWEST, _USUAL_WIDTH = 20, 80
+_MOST_LINES = 8  # under a heading
+_WORTH_A_BAR = 200  # exercises
 
 
 def say(*columns: str, flush: bool = False) -> None:
@@ -57,6 +67,11 @@ def on_terminal(stream: TextIO | None) -> bool:
     return stream is not None and stream.isatty()
 
 
+def on_screen() -> bool:
+    """Whether somebody sits at a terminal: what is said is seen there, and keys come from it."""
+    return on_terminal(sys.stdout) and on_terminal(sys.stdin)
+
+
 def folded(text: str) -> str:
     """A sentence as lines of the terminal, broken between words; elsewhere as one line."""
     from textwrap import wrap
@@ -77,6 +92,17 @@ def say_styled(lines: Iterable[Sequence[tuple[str, str]]], styles: Mapping[str, 
             say("".join(text for text, _ in line).rstrip())
 
 
+def listed(heading: str, lines: Sequence[str]) -> None:
+    """Prints lines under a heading, the first of them if there are many; nothing for none."""
+    if not lines:
+        return
+    say(f"{heading}:")
+    for line in lines[:_MOST_LINES]:
+        say(f"  {line}")
+    if len(lines) > _MOST_LINES:
+        say(f"  and {len(lines) - _MOST_LINES} more (--json lists all)")
+
+
 def terminal_width() -> int:
     """Columns of the terminal, or of the one behind a pipe; never too few for a word, whatever the
     terminal says of itself."""
@@ -93,3 +119,32 @@ def output() -> "Console":
     from rich.console import Console
 
     return Console(no_color=not on_terminal(sys.stdout) or None, width=terminal_width())
+
+
+@contextmanager
+def progress_bar(what: str, most: int, hidden: bool) -> Iterator["Tell | None"]:
+    """A bar on standard error; nothing where that is no terminal."""
+    if hidden or not on_terminal(sys.stderr):
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    columns = (TextColumn(what), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=most)
+
+        def tell(done: int, total: int | None = None) -> None:
+            bar.update(task, completed=done, total=total)
+
+        yield tell
+
+
+def lesson_bar(
+    what: str, drill: "Drill", hidden: bool = False
+) -> AbstractContextManager["Tell | None"]:
+    """A bar for the exercises of a drill; nothing where they are few."""
+    from midiforge.lesson.size import most_exercises
+
+    most = most_exercises(drill)
+    return progress_bar(what, most, hidden or most < _WORTH_A_BAR)

@@ -8,7 +8,7 @@ from fractions import Fraction
 from midiforge.band.band import Band, Part, PitchedPart
 from midiforge.band.chord import read_progression
 from midiforge.band.clave import WAYS, direction, leaning, turned_figure, turned_part
-from midiforge.drill import values
+from midiforge.drill.lines import read_line
 from midiforge.errors import MidiforgeError, NoOstinato, nearest, quoted
 from midiforge.keys.reader import KeyReader
 from midiforge.library import shelf
@@ -178,7 +178,7 @@ def _percussion(text: str, meter: Meter, step: Fraction, clave: str) -> Part:
 
 def _line(what: str, meter: Meter, step: Fraction) -> Line:
     try:
-        return replace(values.line(what, meter, step, ()), limb=None)
+        return replace(read_line(what, meter, step, ()), limb=None)
     except NoOstinato:
         names = [*percussion(), *shelf.ostinatos()]
         raise MidiforgeError(

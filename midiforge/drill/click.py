@@ -34,6 +34,6 @@ def click_voices(name: str, kit: Kit, sounds: set[str]) -> tuple[str, str]:
     if kit.note(voice) in used:
         raise MidiforgeError(
             f"the drill itself plays {voice!r}",
-            hint="free: " + ", ".join(sorted({each for pair in free for each in pair})),
+            hint="free: " + ", ".join(sorted({voice for pair in free for voice in pair})),
         )
     return voice, voice

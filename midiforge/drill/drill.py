@@ -195,7 +195,7 @@ class Drill:
     def chosen_pieces(self) -> list[tuple[Chosen, ...]]:
         """What `running` names, by the pieces that come of it: what follows itself is one, at
         whatever tempos."""
-        groups = groupby(self.running, key=lambda each: (each.number.piece, each.repeats))
+        groups = groupby(self.running, key=lambda chosen: (chosen.number.piece, chosen.repeats))
         return [tuple(some) for _, some in groups]
 
     def material(self) -> Iterator[Sticking]:

@@ -1,6 +1,6 @@
 """From a TOML file or a mapping to a checked drill."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -9,18 +9,15 @@ from midiforge.band.band import Band
 from midiforge.drill import values
 from midiforge.drill.click import click_voices
 from midiforge.drill.drill import Chosen, Drill, Practice, Stage, Voicing
-from midiforge.drill.feet import foot_patterns, partners
 from midiforge.drill.keys import BY_NAME, GROUPS, KEYS
-from midiforge.drill.slowest import fast_enough
-from midiforge.drill.stages import Common, grooves, own_stage, usual_stages
-from midiforge.drill.typed import retitled
+from midiforge.drill.lines import foot_patterns, partners, read_lines, retitled
+from midiforge.drill.stages import USUAL_VOICING, Common, chosen_stages, grooves
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.files.disk import parsed_toml, read_toml_text
-from midiforge.keys.kinds import joined
 from midiforge.keys.reader import KeyReader
+from midiforge.keys.values import joined
 from midiforge.kits.kit import Kit, read_kit
 from midiforge.library import shelf
-from midiforge.model.hit import Limb
 from midiforge.model.meter import NOTE_VALUES, Meter, note_value
 from midiforge.model.piece import Touch
 from midiforge.model.swing import read_ratio
@@ -31,13 +28,6 @@ from midiforge.phrase.every import LONGEST_STICKING, Every
 from midiforge.phrase.pattern import Line
 from midiforge.phrase.phrase import Sticking
 from midiforge.phrase.sticking import parse_sticking
-
-DEFAULT_VOICING: Voicing = {
-    (Limb.RIGHT_HAND, ""): ("hihat-closed",),
-    (Limb.LEFT_HAND, ""): ("snare",),
-    (Limb.RIGHT_FOOT, ""): ("bass-drum",),
-    (Limb.LEFT_FOOT, ""): ("hihat-pedal",),
-}
 
 
 def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Drill:
@@ -125,26 +115,10 @@ class _Parts(NamedTuple):
     kit: Kit
 
 
-class _Staging(NamedTuple):
-    """What is played on what, and in which stages."""
-
-    voicing: Voicing
-    stages: tuple[Stage, ...]
-
-
-def _is_count(found: Sequence[str]) -> str:
-    return "is a count" if len(found) == 1 else "are counts"
-
-
-def _sounds(parts: _Parts, staging: _Staging) -> set[str]:
+def _sounds(parts: _Parts, stages: Iterable[Stage]) -> set[str]:
     """Every voice that the drill plays."""
-    stages = staging.stages
-    lines = (
-        *parts.feet,
-        *parts.layers,
-        *(each for stage in stages for each in stage.groove),
-        *parts.band.lines,
-    )
+    grooves = (line for stage in stages for line in stage.groove)
+    lines = (*parts.feet, *parts.layers, *grooves, *parts.band.lines)
     sounds = {voice for stage in stages for rule in stage.voicing.values() for voice in rule}
     return sounds | {line.voice for line in lines if line.voice}
 
@@ -158,18 +132,16 @@ class _Reader(KeyReader):
         parts = self.parts(material)
         if not (material.stickings or material.every or parts.feet or parts.layers):
             raise MidiforgeError("the drill has nothing to play", hint="give it a sticking")
-        staging = self.staging(material, parts.layers)
-        sounds = _sounds(parts, staging)
+        voicing, stages = self.staging(material, parts.layers)
+        sounds = _sounds(parts, stages)
         for sound in sounds:
             parts.kit.note(sound)
-        tempos = self.read("tempos", lambda items: fast_enough(values.tempos(items), meter))
-        ramp = self.read("ramp", values.ramp) if self.text("ramp") else None
-        self.read("ramp", lambda _: fast_enough(ramp.tempos if ramp else (), meter))
+        tempos = self.read("tempos", lambda items: values.fast_enough(values.tempos(items), meter))
+        ramp = self.read("ramp", values.ramp)
+        self.read("ramp", lambda _: values.fast_enough(ramp.tempos if ramp else (), meter))
         return Drill(
             source=source,
-            title=self.text("title")
-            or name
-            or default_title(material.stickings, material.every, parts.feet),
+            title=self.text("title") or name or _default_title(material, parts.feet),
             text=self.text("text"),
             stickings=material.stickings,
             every=material.every,
@@ -190,8 +162,8 @@ class _Reader(KeyReader):
             gap=self.gap(),
             repeats=self.whole("repeats", 1, MOST_BARS),
             shape=self.read("dynamics", values.shape),
-            voicing=staging.voicing,
-            stages=staging.stages,
+            voicing=voicing,
+            stages=stages,
             drop_swapped=self.flag("drop_swapped"),
             easiest_first=self.text("order") == "easiest",
             kit=parts.kit,
@@ -205,18 +177,19 @@ class _Reader(KeyReader):
 
     def notes(self, meter: Meter) -> Iterator[str]:
         """How what could be read in two ways, or once was, is read."""
-        for key in (each.name for each in KEYS if each.places):
-            found = [str(each).strip() for each in self.items(key)]
-            beats = {str(beat) for beat in range(1, len(meter.groups) + 1)}
-            if found and beats.issuperset(found):
-                steps = ", ".join(f"'+{each}'" for each in found)
-                yield f"{key}: {', '.join(found)} {_is_count(found)}; grid steps later are {steps}"
+        beats = {str(beat) for beat in range(1, len(meter.groups) + 1)}
+        for key in (key.name for key in KEYS if key.places):
+            places = [str(place).strip() for place in self.items(key)]
+            if places and beats.issuperset(places):
+                said = f"{', '.join(places)} {'is a count' if len(places) == 1 else 'are counts'}"
+                steps = ", ".join(f"'+{place}'" for place in places)
+                yield f"{key}: {said}; grid steps later are {steps}"
         for key in ("accents", "feet", "layers"):
             pattern = joined(self.raw(key))
             if pattern:
                 yield f"{key}: '{pattern}' is one pattern; a semicolon parts patterns"
 
-    def without_band(self, parts: "_Parts") -> Iterator[str]:
+    def without_band(self, parts: _Parts) -> Iterator[str]:
         """That nobody plays the chords, where no style goes with the feet."""
         if self.text("chords") and parts.band.style is None:
             feet = ", ".join(line.title for line in parts.feet if not line.partner)
@@ -230,7 +203,7 @@ class _Reader(KeyReader):
         stickings = self.read("sticking", self.stickings)
         every = self.every()
         moves = {move.name: move.read(self, meter) for move in MOVES}
-        grids = moves["grid"] or tuple(own_steps(meter, each.steps) for each in stickings)
+        grids = moves["grid"] or tuple(own_steps(meter, sticking.steps) for sticking in stickings)
         step = meter.beat / (grids[0] if grids else own_steps(meter, 0))
         return _Material(meter, stickings, every, moves, step)
 
@@ -240,7 +213,7 @@ class _Reader(KeyReader):
         feet = self.read("feet", lambda items: foot_patterns(items, meter, step))
         feet += self.read("partner", lambda wish: partners(wish, feet, meter, step))
         feet = tuple(retitled(feet, self.read("voicing", values.voicing), meter, step))
-        layers = self.read("layers", lambda items: self.layers(items, meter, step))
+        layers = self.read("layers", lambda items: read_lines(items, meter, step, ()))
         kit = self.read("kit", lambda text: read_kit(text, self.folder))
         band = Band()
         if not _BAND_KEYS.isdisjoint(self.content):
@@ -249,10 +222,12 @@ class _Reader(KeyReader):
             band = read_band(self, meter, step, feet, layers, kit.channel)
         return _Parts(feet, layers, band, kit)
 
-    def staging(self, material: _Material, layers: tuple[Line, ...]) -> _Staging:
+    def staging(
+        self, material: _Material, layers: tuple[Line, ...]
+    ) -> tuple[Voicing, tuple[Stage, ...]]:
         """What is played on what, stage by stage."""
         meter, step = material.meter, material.step
-        voicing = {**DEFAULT_VOICING, **self.read("voicing", values.voicing)}
+        voicing = {**USUAL_VOICING, **self.read("voicing", values.voicing)}
         surface = self.read("surface", lambda text: shelf.voice(text).name)
         common = Common(
             meter=meter,
@@ -262,13 +237,13 @@ class _Reader(KeyReader):
             form=self.read("form", values.form),
             groove=self.read("groove", lambda items: grooves(items, meter, step)),
             apart=any(
-                line.voice not in ("", surface)
+                line.limb and line.limb.is_hand and line.voice not in ("", surface)
                 for line in layers
-                if line.limb and line.limb.is_hand
             ),
         )
         hands = bool(material.stickings or material.every)
-        return _Staging(voicing, self.stages(common, hands))
+        own = self.raw("stage") or {}
+        return voicing, chosen_stages(self.items("stages"), own, common, hands)
 
     def touch(self) -> Touch:
         return Touch(
@@ -286,13 +261,13 @@ class _Reader(KeyReader):
         return self.read("meter", lambda text: Meter.parse(text, pulse))
 
     def stickings(self, items: list[Any]) -> tuple[Sticking, ...]:
-        found = []
+        stickings = []
         for number, item in enumerate(items, start=1):
             try:
-                found.append(read_sticking(str(item)))
+                stickings.append(_read_sticking(str(item)))
             except MidiforgeError as error:
                 raise error.within(f"sticking {number}" if len(items) > 1 else "") from None
-        return tuple(found)
+        return tuple(stickings)
 
     def every(self) -> Every | None:
         if not any(name.startswith("every.") for name in self.content):
@@ -301,7 +276,7 @@ class _Reader(KeyReader):
             raise MidiforgeError("how many strokes?", "every", hint="strokes = 8")
         longest = "every.longest_run"
         up_to = self.items("every.up_to")
-        found = Every(
+        every = Every(
             strokes=self.whole("every.strokes", 1, LONGEST_STICKING),
             longest_run=self.whole(longest, 1, LONGEST_STICKING) if longest in self.content else 0,
             looped=self.flag("every.looped"),
@@ -310,9 +285,9 @@ class _Reader(KeyReader):
             up_to_rotation="rotation" in up_to,
             up_to_swap="swap" in up_to,
         )
-        if next(found.words(), None) is None:
+        if next(every.words(), None) is None:
             raise MidiforgeError("no sticking is within these limits", "every")
-        return found
+        return every
 
     def swing_pair(self, meter: Meter) -> Fraction:
         """The length of the two notes that swing: eighths, in compound meters sixteenths."""
@@ -326,78 +301,53 @@ class _Reader(KeyReader):
         return self.whole("count_in", 0, 16)
 
     def gap(self) -> tuple[int, int] | None:
-        found = self.read("gap", values.gap)
-        if found and self.text("click") != "throughout":
-            raise MidiforgeError(
-                "there is no click to leave gaps in", "gap", hint="click = 'throughout'"
-            )
-        return found
+        gap = self.read("gap", values.gap)
+        if gap and self.text("click") != "throughout":
+            what = "there is no click to leave gaps in"
+            raise MidiforgeError(what, "gap", hint="click = 'throughout'")
+        return gap
 
     def running(self, meter: Meter, ramp: bool) -> tuple[Chosen, ...]:
-        found = self.read("running", values.running)
-        tempos = tuple(each.tempo for each in found if each.tempo)
+        running = self.read("running", values.running)
+        tempos = tuple(chosen.tempo for chosen in running if chosen.tempo)
         if tempos and ramp:
             raise MidiforgeError("a drill with a ramp has no other tempos", "running")
-        self.read("running", lambda _: fast_enough(tempos, meter))
-        return found
+        self.read("running", lambda _: values.fast_enough(tempos, meter))
+        return running
 
     def practice(self, meter: Meter) -> Practice:
-        goal = None
-        if self.raw("practice.goal") != "":
-            goal = self.read(
-                "practice.goal", lambda value: fast_enough((values.tempo(value),), meter)
-            )
+        def goal(value: object) -> tuple[Fraction, ...]:
+            return () if value == "" else values.fast_enough((values.tempo(value),), meter)
+
         return Practice(
             clean=self.number("practice.clean", 0.5, 1),
             steady=self.number("practice.steady", 1, 50),
             takes=self.whole("practice.takes", 1, 20),
             up=self.read("practice.up", values.rise),
             days=self.whole("practice.days", 1, 365),
-            goal=goal[0] if goal else None,
+            goal=next(iter(self.read("practice.goal", goal)), None),
             first=self.text("practice.first"),
             mix=self.text("practice.mix"),
         )
 
-    def layers(self, items: list[Any], meter: Meter, step: Fraction) -> tuple[Line, ...]:
-        return tuple(values.line(str(item), meter, step, ()) for item in items)
 
-    def stages(self, common: Common, hands: bool) -> tuple[Stage, ...]:
-        known = usual_stages(common)
-        for name, content in (self.raw("stage") or {}).items():
-            known[name] = own_stage(name, content, known, common)
-        chosen = []
-        for name in dict.fromkeys(self.items("stages") or known):
-            if name not in known:
-                hint = nearest(str(name), known)
-                raise MidiforgeError(f"no stage is called {quoted(name)}", "stages", hint=hint)
-            chosen.append(known[name])
-        for stage in chosen:
-            if any(span.kind == "time" for span in stage.form) and not stage.groove and hands:
-                raise MidiforgeError(
-                    "bars of time need a groove for the hands", "form", hint="groove = 'jazz-ride'"
-                )
-        return tuple(chosen)
-
-
-def read_sticking(text: str) -> Sticking:
+def _read_sticking(text: str) -> Sticking:
     """A sticking by rudiment name, or as typed."""
     try:
         phrase = parse_sticking(text)
     except MidiforgeError:
         # Letters that no sticking has: a name was meant.
         if len(set(shelf.slug(text)) - set("rlbkhz-0123456789")) >= 2:
-            found = shelf.rudiment(text)
-            return Sticking(found.phrase, found.title, found.steps)
+            rudiment = shelf.rudiment(text)
+            return Sticking(rudiment.phrase, rudiment.title, rudiment.steps)
         raise
     return Sticking(phrase, phrase.name)
 
 
-def default_title(
-    stickings: tuple[Sticking, ...], every: Every | None, feet: tuple[Line, ...]
-) -> str:
+def _default_title(material: _Material, feet: tuple[Line, ...]) -> str:
     """What a drill without a title is called: its first stickings, over what the feet play."""
-    hands = ", ".join(sticking.title for sticking in stickings[:3])
-    if every and not hands:
-        hands = f"Every sticking of {every.strokes}"
+    hands = ", ".join(sticking.title for sticking in material.stickings[:3])
+    if material.every and not hands:
+        hands = f"Every sticking of {material.every.strokes}"
     below = " and ".join(line.title for line in feet if not line.partner)
     return " over ".join(filter(None, (hands, below))) or "Drill"

@@ -1,6 +1,6 @@
 """Stages: the three that every drill has, and those of its own."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
@@ -8,16 +8,23 @@ from typing import Any
 from midiforge.drill import values
 from midiforge.drill.drill import Span, Stage, Voicing
 from midiforge.drill.keys import STAGE_KEYS
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.drill.lines import read_lines
+from midiforge.errors import MidiforgeError, is_not, nearest, quoted
 from midiforge.frozen import frozen
-from midiforge.keys.kinds import items_of, of_kind
-from midiforge.keys.values import limb
+from midiforge.keys.values import items_of, limb, of_kind
 from midiforge.library import shelf
 from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.meter import Meter
 from midiforge.phrase.pattern import Line
 
 FULL, EVERYTHING = "full", "hands and feet"  # the name and the title of the fullest stage
+
+USUAL_VOICING: Voicing = {
+    (Limb.RIGHT_HAND, ""): ("hihat-closed",),
+    (Limb.LEFT_HAND, ""): ("snare",),
+    (Limb.RIGHT_FOOT, ""): ("bass-drum",),
+    (Limb.LEFT_FOOT, ""): ("hihat-pedal",),
+}
 
 _KEYS = {key.name: key for key in STAGE_KEYS}
 _LONGEST_NAME = 40
@@ -39,7 +46,30 @@ class Common:
     apart: bool = False
 
 
-def usual_stages(common: Common) -> dict[str, Stage]:
+def chosen_stages(
+    wanted: Iterable[str], own: Mapping[str, Any], common: Common, hands: bool
+) -> tuple[Stage, ...]:
+    """The stages in the order wanted; all of them if none is.
+
+    own: the drill's, by name. hands: whether they have anything to play.
+    """
+    known = _usual_stages(common)
+    for name, content in own.items():
+        known[name] = _own_stage(name, content, known, common)
+    chosen = []
+    for name in dict.fromkeys(wanted or known):
+        if name not in known:
+            hint = nearest(str(name), known)
+            raise MidiforgeError(f"no stage is called {quoted(name)}", "stages", hint=hint)
+        chosen.append(known[name])
+    for stage in chosen:
+        if any(span.kind == "time" for span in stage.form) and not stage.groove and hands:
+            what = "bars of time need a groove for the hands"
+            raise MidiforgeError(what, "form", hint="groove = 'jazz-ride'")
+    return tuple(chosen)
+
+
+def _usual_stages(common: Common) -> dict[str, Stage]:
     """The feet alone, the hands on one surface, and everything."""
     one_surface = {(limb, ""): (common.surface,) for limb in HANDS}
     feet = {rule: voices for rule, voices in common.voicing.items() if rule[0].is_foot}
@@ -58,15 +88,12 @@ def usual_stages(common: Common) -> dict[str, Stage]:
     }
 
 
-def own_stage(name: object, content: object, known: Mapping[str, Stage], common: Common) -> Stage:
+def _own_stage(name: object, content: object, known: Mapping[str, Stage], common: Common) -> Stage:
     """A stage from its table; one of a known name begins as that one is."""
     where = f"stage.{name}"
     if not isinstance(name, str) or not name or shelf.slug(name) != name:
-        raise MidiforgeError(
-            f"{quoted(name)} is not a stage's name",
-            "stage",
-            hint=shelf.slug(str(name)) or "lower case, such as brushes",
-        )
+        hint = shelf.slug(str(name)) or "lower case, such as brushes"
+        raise is_not(name, "a stage's name", hint).within("stage")
     if len(name) > _LONGEST_NAME:
         raise MidiforgeError(f"{quoted(name)} is too long for a stage's name", "stage")
     if not isinstance(content, Mapping):
@@ -101,9 +128,7 @@ def own_stage(name: object, content: object, known: Mapping[str, Stage], common:
 
 def grooves(value: object, meter: Meter, step: Fraction) -> tuple[Line, ...]:
     """What the hands play in bars of time."""
-    return tuple(
-        values.line(str(item), meter, step, HANDS) for item in items_of(value, counted=True)
-    )
+    return read_lines(items_of(value, counted=True), meter, step, HANDS)
 
 
 def _everything(common: Common, name: str, title: str) -> Stage:

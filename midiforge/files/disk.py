@@ -151,6 +151,15 @@ def reason(error: OSError) -> str:
     return (error.strerror or type(error).__name__).lower()
 
 
+@contextmanager
+def writing(path: Path) -> Iterator[None]:
+    """What the system refuses meanwhile is a MidiforgeError that names the path."""
+    try:
+        yield
+    except OSError as error:
+        raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
+
+
 ASIDE = ".midiforge-"  # what a file or folder that is still being written is called
 
 
@@ -186,17 +195,16 @@ def aside(path: Path) -> Iterator[Path]:
     check_name(path)
     beside = path.parent / aside_name(path.suffix)
     try:
-        for left in path.parent.glob(f"{ASIDE}[0-9]*"):
-            if abandoned(left) and left.is_file():
-                left.unlink(missing_ok=True)
-        beside.touch(exist_ok=False)
-        yield beside
-        keep_mode(path, beside)
-        to_disk(beside)
-        beside.replace(path)
-        to_disk(path.parent)
-    except OSError as error:
-        raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
+        with writing(path):
+            for left in path.parent.glob(f"{ASIDE}[0-9]*"):
+                if abandoned(left) and left.is_file():
+                    left.unlink(missing_ok=True)
+            beside.touch(exist_ok=False)
+            yield beside
+            keep_mode(path, beside)
+            to_disk(beside)
+            beside.replace(path)
+            to_disk(path.parent)
     finally:
         with suppress(OSError):
             beside.unlink(missing_ok=True)

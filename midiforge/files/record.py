@@ -5,19 +5,16 @@ is ever overwritten or removed. New files replace old ones all together or not a
 """
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
-from hashlib import blake2b
 from pathlib import Path
 
 from midiforge.errors import MidiforgeError
-from midiforge.files.disk import check_name, real, reason
-from midiforge.files.own_file import not_ours
+from midiforge.files.disk import check_name, writing
 from midiforge.files.swap import checksum_of, held, new_aside, swap
 from midiforge.frozen import frozen
 
 RECORD = ".midiforge-wrote"
-UNSEALED = ".midiforge-unsealed"
 
 _HEADING = "# What midiforge wrote here, with checksums; it replaces nothing else."
 
@@ -34,21 +31,20 @@ def rewriting(folder: Path, name: str, *always: str) -> Iterator[tuple["Record",
     check_name(folder)
     made: list[Path] = []
     try:
-        if folder.exists() and not folder.is_dir():
-            raise MidiforgeError("is a file, not a folder", str(folder))
-        for each in reversed((folder, *folder.parents)):
-            if not each.exists():
-                with suppress(FileExistsError):  # somebody else was faster
-                    each.mkdir()
-                    made.insert(0, each)
-        with held(folder):
-            before = Record(folder, name)
-            for file in always:
-                before.check(file)
-            with new_aside(folder) as aside:
-                yield before, aside
-    except OSError as error:
-        raise MidiforgeError(f"cannot be written: {reason(error)}", str(folder)) from None
+        with writing(folder):
+            if folder.exists() and not folder.is_dir():
+                raise MidiforgeError("is a file, not a folder", str(folder))
+            for above in reversed((folder, *folder.parents)):
+                if not above.exists():
+                    with suppress(FileExistsError):  # somebody else was faster
+                        above.mkdir()
+                        made.insert(0, above)
+            with held(folder):
+                before = Record(folder, name)
+                for file in always:
+                    before.check(file)
+                with new_aside(folder) as aside:
+                    yield before, aside
     finally:
         for empty in made:
             with suppress(OSError):
@@ -109,89 +105,23 @@ class Record:
                 hint="move it away, or build into another folder",
             )
 
-    def replace_by(self, aside: Path) -> Replaced:
-        """Moves the files that the record in `aside` names into place, and old ones away."""
-        for name in names(aside / self.name):
+    def replace_by(self, aside: Path, sums: Mapping[str, str]) -> Replaced:
+        """Moves files from `aside` into place, old ones away, and takes note of the new.
+
+        sums: the checksums of the new files by their names, moved in this order.
+        """
+        for name in sums:
             self.check(name)
         present = [name for name in self.sums if os.path.lexists(self.folder / name)]
-        gone = [name for name in present if not (aside / name).exists()]
+        gone = [name for name in present if name not in sums]
         kept = [name for name in gone if not self.unchanged(name)]
-        new = [*names(aside / self.name), self.name]
-        away = {each: checksum_of(self.folder / each) for each in gone if each not in kept}
-        swap(self.folder, aside, new, away)
-        return Replaced(tuple(kept), len(gone) - len(kept))
+        away = {name: checksum_of(self.folder / name) for name in gone if name not in kept}
+        write_record(aside / self.name, sums)
+        swap(self.folder, aside, (*sums, self.name), away)
+        return Replaced(tuple(kept), len(away))
 
 
-class Writing:
-    """The record of files that are being written, made as they are; use it as a context."""
-
-    def __init__(self, aside: Path, name: str = RECORD) -> None:
-        self._stream = (aside / name).open("w", encoding="utf-8")
-        self._stream.write(f"{_HEADING}\n")
-
-    def note(self, name: str, checksum: str) -> None:
-        """Takes note of a file that was written."""
-        self._stream.write(_line(name, checksum))
-
-    def __enter__(self) -> "Writing":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._stream.close()
-
-
-class Unsealed:
-    """How files are told as ours that have no room for a seal (`midiforge.files.own_file`): a
-    record of their folder has their checksums, for as long as they stay there."""
-
-    def check(self, path: Path) -> None:
-        """Raises MidiforgeError if something is there that is not ours, or was changed since."""
-        check_name(path)
-        path = _real(path)
-        try:
-            if path.exists() and not Record(path.parent, UNSEALED).unchanged(path.name):
-                raise not_ours(path)
-        except OSError as error:
-            raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
-
-    def write(self, path: Path, content: str | bytes) -> None:
-        """Writes a file whole, over nothing but an unchanged one of ours, and its record with it.
-
-        Raises MidiforgeError, both left as they were.
-        """
-        self.check(path)
-        path = _real(path)
-        body = content.encode() if isinstance(content, str) else content
-        try:
-            with held(path.parent), new_aside(path.parent) as aside:
-                before = Record(path.parent, UNSEALED)
-                with Writing(aside, UNSEALED) as record:
-                    record.note(path.name, checksum(body))
-                    for name in before.sums:
-                        if name != path.name and before.unchanged(name):
-                            record.note(name, checksum_of(path.parent / name))
-                (aside / path.name).write_bytes(body)
-                swap(path.parent, aside, (path.name, UNSEALED), {})
-        except OSError as error:
-            raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None
-
-
-def _real(path: Path) -> Path:
-    return real(path) if path.is_symlink() else path
-
-
-def _line(name: str, checksum: str) -> str:
-    return f"{checksum}  {name}\n"
-
-
-def names(record: Path) -> Iterator[str]:
-    """The names in a record, one by one."""
-    with record.open(encoding="utf-8") as stream:
-        next(stream, None)
-        for line in stream:
-            yield line.rstrip("\n").partition("  ")[2]
-
-
-def checksum(content: bytes) -> str:
-    """What tells a file's content from any other."""
-    return blake2b(content, digest_size=16).hexdigest()
+def write_record(path: Path, sums: Mapping[str, str]) -> None:
+    """Writes a record of files: their checksums by their names."""
+    lines = (f"{checksum}  {name}\n" for name, checksum in sums.items())
+    path.write_text("".join((f"{_HEADING}\n", *lines)), encoding="utf-8")

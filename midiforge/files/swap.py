@@ -133,10 +133,18 @@ def _is(path: Path, known: str) -> bool:
     return False
 
 
+def checksum(content: bytes) -> str:
+    """What tells a file's content from any other."""
+    return _DIGEST(content).hexdigest()
+
+
 def checksum_of(path: Path) -> str:
     """The checksum of a file."""
     with path.open("rb") as stream:
-        return file_digest(stream, partial(blake2b, digest_size=16)).hexdigest()
+        return file_digest(stream, _DIGEST).hexdigest()
+
+
+_DIGEST = partial(blake2b, digest_size=16)
 
 
 # Folders that wait, known to any command

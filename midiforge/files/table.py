@@ -1,7 +1,10 @@
 """Tables as CSV (RFC 4180), every cell shown by a spreadsheet as it is."""
 
+import csv
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
 
 from midiforge.printable import printable
 
@@ -22,3 +25,12 @@ def cell(value: object) -> object:
 def cells(values: Iterable[object]) -> list[object]:
     """A row, cell by cell."""
     return [cell(value) for value in values]
+
+
+@contextmanager
+def table(path: Path, columns: Sequence[str]) -> Iterator[Callable[[Iterable[object]], object]]:
+    """A file with its columns on top; gives what writes a row into it."""
+    with path.open("w", newline="", encoding="utf-8") as stream:
+        writer = csv.writer(stream)
+        writer.writerow(columns)
+        yield lambda values: writer.writerow(cells(values))

@@ -29,7 +29,7 @@ def _assigned(key: str, value: Any) -> Iterator[str]:
     line = f"{key} = {toml_value(value)}"
     texts = isinstance(value, (list, tuple)) and len(value) > 1 and isinstance(value[0], str)
     if texts and len(line) > _WIDEST:
-        yield from (f"{key} = [", *(f"    {toml_value(each)}," for each in value), "]")
+        yield from (f"{key} = [", *(f"    {toml_value(item)}," for item in value), "]")
     else:
         yield line
 
@@ -48,11 +48,11 @@ def toml_value(value: object) -> str:
         return repr(value)
     if isinstance(value, Mapping):
         inner = ", ".join(
-            f"{toml_key(str(key))} = {toml_value(each)}" for key, each in value.items()
+            f"{toml_key(str(key))} = {toml_value(item)}" for key, item in value.items()
         )
         return f"{{ {inner} }}" if inner else "{}"
     if isinstance(value, (list, tuple, range)):
-        return f"[{', '.join(toml_value(each) for each in value)}]"
+        return f"[{', '.join(toml_value(item) for item in value)}]"
     text = str(value)
     if "\n" in text and "\r" not in text:  # in a sticking of several lines columns matter
         return '"""\n' + "\n".join(_escaped(line) for line in text.split("\n")) + '"""'

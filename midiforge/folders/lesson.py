@@ -4,22 +4,19 @@ Everything is written aside first and moved into place at the end, so that a bui
 is interrupted leaves the folder as it was; see `midiforge.files.record`.
 """
 
-import csv
-from collections.abc import Callable, Iterable
-from contextlib import ExitStack
+from collections.abc import Callable, Iterable, Iterator
 from fractions import Fraction
 from pathlib import Path
-from typing import TextIO
 
 from midiforge.errors import MidiforgeError
 from midiforge.files.names import file_name
-from midiforge.files.record import RECORD, Writing, checksum, rewriting
-from midiforge.files.swap import checksum_of
-from midiforge.files.table import cells
+from midiforge.files.record import RECORD, rewriting
+from midiforge.files.swap import checksum, checksum_of
+from midiforge.files.table import table
 from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.midi.exercise_file import file_bytes
-from midiforge.midi.lesson_file import Cue, LessonFile
+from midiforge.midi.lesson_file import LessonFile
 from midiforge.model.exercise import Exercise
 from midiforge.model.tempo import plain
 from midiforge.moves import MOVES
@@ -27,29 +24,13 @@ from midiforge.moves import MOVES
 INDEX, LESSON, CUES = "index.csv", "lesson.mid", "cues.csv"
 
 _COLUMNS = (
-    "file",
-    "number",
-    "stage",
-    "sticking",
-    "placement",
-    "accents",
-    "lead",
-    "tempo",
-    "bars",
-    "count_in_bars",
-    "returns_after_bars",
-    "seconds",
-    "feet",
-    "feet_placement",
-    "title",
-    "steps",
-    "direction",
-    "accent_placement",
+    *("file", "number", "stage", "sticking", "placement", "accents", "lead", "tempo", "bars"),
+    *("count_in_bars", "returns_after_bars", "seconds", "feet", "feet_placement", "title"),
+    *("steps", "direction", "accent_placement"),
 )
 # Those of moves that came later stand behind.
-INDEX_COLUMNS = (
-    *_COLUMNS,
-    *(column for move in MOVES for column in move.columns if column not in _COLUMNS),
+INDEX_COLUMNS = tuple(
+    dict.fromkeys((*_COLUMNS, *(column for move in MOVES for column in move.columns)))
 )
 CUE_COLUMNS = ("start", "seconds", "number", "title", "section")
 
@@ -88,66 +69,44 @@ def build(
     overwrite a file that midiforge did not make.
     """
     with rewriting(folder, RECORD, INDEX, LESSON, CUES) as (before, aside):
-        writer = _Writer(aside, kit, title, file_format, digits)
-        count = writer.write_all(exercises, progress)
-        if not count:
-            raise MidiforgeError("there is no exercise to write")
-        replaced = before.replace_by(aside)
-    return Built(folder, count, writer.seconds, replaced.kept, replaced.removed)
-
-
-class _Writer:
-    """Writes the files of a lesson, and a record of them, into a folder."""
-
-    def __init__(self, folder: Path, kit: Kit, title: str, file_format: int, digits: int) -> None:
-        self.folder = folder
-        self.kit = kit
-        self.title = title
-        self.file_format = file_format
-        self.digits = digits
-        self.seconds = Fraction(0)
-
-    def write_all(
-        self, exercises: Iterable[Exercise], progress: Callable[[int], None] | None
-    ) -> int:
-        """Writes everything; gives the number of exercises."""
-        count = 0
-        with ExitStack() as held, Writing(self.folder) as record:
-            index, cues = self._table(INDEX, INDEX_COLUMNS), self._table(CUES, CUE_COLUMNS)
-            held.callback(index.close)
-            held.callback(cues.close)
-            lesson = held.enter_context(LessonFile(self.title, self.kit, self.file_format))
+        sums: dict[str, str] = {}
+        with (
+            LessonFile(title, kit, file_format) as lesson,
+            table(aside / INDEX, INDEX_COLUMNS) as into_index,
+            table(aside / CUES, CUE_COLUMNS) as into_cues,
+        ):
             for exercise in exercises:
-                parts, its_cues = lesson.add(exercise)
-                name = file_name(exercise, self.digits)
-                title = f"{exercise.title}, {exercise.tempo}"
-                content = file_bytes(parts, title, self.kit, lesson.division)
-                (self.folder / name).write_bytes(content)
-                record.note(name, checksum(content))
-                csv.writer(index).writerow(cells(_index_row(name, exercise)))
-                csv.writer(cues).writerows(cells(_cue_row(cue)) for cue in its_cues)
-                count += 1
+                for row in _cues(exercise, lesson.seconds):
+                    into_cues(row)
+                parts = lesson.add(exercise)
+                name = file_name(exercise, digits)
+                content = file_bytes(parts, _named(exercise), kit, lesson.division)
+                (aside / name).write_bytes(content)
+                sums[name] = checksum(content)
+                into_index(_index_row(name, exercise))
                 if progress:
-                    progress(count)
-            if count:
-                with (self.folder / LESSON).open("wb") as stream:
-                    lesson.write(stream)
-                self.seconds = lesson.seconds
-                index.close()
-                cues.close()
-                for name in (INDEX, LESSON, CUES):
-                    record.note(name, checksum_of(self.folder / name))
-        return count
-
-    def _table(self, name: str, columns: tuple[str, ...]) -> TextIO:
-        stream = (self.folder / name).open("w", newline="", encoding="utf-8")
-        csv.writer(stream).writerow(columns)
-        return stream
+                    progress(len(sums))
+            if not sums:
+                raise MidiforgeError("there is no exercise to write")
+            with (aside / LESSON).open("wb") as stream:
+                lesson.write(stream)
+        count = len(sums)
+        for name in (INDEX, LESSON, CUES):
+            sums[name] = checksum_of(aside / name)
+        replaced = before.replace_by(aside, sums)
+    return Built(folder, count, lesson.seconds, replaced.kept, replaced.removed)
 
 
-def _cue_row(cue: Cue) -> tuple[object, ...]:
-    seconds = f"{float(cue.seconds):.3f}"
-    return (_clock(cue.seconds), seconds, cue.number, cue.title, cue.section)
+def _named(exercise: Exercise) -> str:
+    return f"{exercise.title}, {exercise.tempo}"
+
+
+def _cues(exercise: Exercise, began: Fraction) -> Iterator[tuple[object, ...]]:
+    """Where the sections of an exercise begin that begins so many seconds into the lesson."""
+    for section in exercise.sections:
+        seconds = began + exercise.tempo.seconds(-exercise.count_in, section.start)
+        number, title = exercise.number, _named(exercise)
+        yield (_clock(seconds), f"{float(seconds):.3f}", number, title, section.title)
 
 
 def _index_row(name: str, exercise: Exercise) -> tuple[object, ...]:

@@ -1,6 +1,5 @@
 """Loops to play along with in one call: a drill in, a folder of MIDI files and of sound out."""
 
-import csv
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -10,38 +9,27 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from midiforge.drill.drill import Drill
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
 from midiforge.files.names import file_name
-from midiforge.files.record import Writing, rewriting
+from midiforge.files.record import rewriting
 from midiforge.files.swap import checksum_of
-from midiforge.files.table import cells
+from midiforge.files.table import table
 from midiforge.frozen import frozen
 from midiforge.lesson.size import most_pieces
-from midiforge.loops.loop_set import Loop, Shape, loops
+from midiforge.loops import Loop, Shape, loops
 from midiforge.midi.exercise_file import exercise_bytes
 from midiforge.model.number import Number
 from midiforge.model.tempo import plain
 
 if TYPE_CHECKING:
-    from midiforge.sound import Done, Job, Sound
+    from midiforge.sound.fluid import Sound
+    from midiforge.sound.pool import Done
 
 INDEX, RECORD = "loops.csv", ".midiforge-wrote-loops"
 FORMATS = ("wav", "flac", "ogg")
 COLUMNS = (
-    "file",
-    "audio",
-    "kind",
-    "exercises",
-    "title",
-    "tempo",
-    "bars",
-    "times",
-    "count_in_bars",
-    "seconds",
-    "loop_from_seconds",
-    "samples",
-    "sample_rate",
-    "gain_db",
+    *("file", "audio", "kind", "exercises", "title", "tempo", "bars", "times", "count_in_bars"),
+    *("seconds", "loop_from_seconds", "samples", "sample_rate", "gain_db"),
 )
 
 
@@ -89,7 +77,7 @@ class LoopReport:
     @property
     def seconds(self) -> Fraction:
         """How long all of it lasts."""
-        return sum((each.loop.seconds for each in self.written), Fraction(0))
+        return sum((files.loop.seconds for files in self.written), Fraction(0))
 
 
 def write_loops(
@@ -110,10 +98,9 @@ def write_loops(
     progress: told how many files of how many are written.
     Raises MidiforgeError; the folder is then as it was.
     """
-    if not str(folder).strip():
-        raise MidiforgeError("the folder's name is empty")
     if audio and audio not in FORMATS:
-        raise MidiforgeError(f"{quoted(audio)} is no format of audio", hint=nearest(audio, FORMATS))
+        what, hint = f"{quoted(audio)} is no format of audio", nearest(audio, FORMATS)
+        raise WrongArgument(what, "audio", hint=hint)
     sound, missing = _sound(soundfont) if audio else (None, "")
     folder, shape = Path(folder), shape or Shape()
     with rewriting(folder, RECORD, INDEX) as (before, aside):
@@ -131,13 +118,13 @@ def write_loops(
             except MidiforgeError as error:
                 where = (place.replace(str(aside), str(folder)) for place in error.where)
                 raise MidiforgeError(error.what, *where, hint=error.hint) from None
-        _write_index(written, aside)
-        with Writing(aside, RECORD) as record:
-            for each in written:
-                for name in filter(None, (each.file, each.audio)):
-                    record.note(name, checksum_of(aside / name))
-            record.note(INDEX, checksum_of(aside / INDEX))
-        replaced = before.replace_by(aside)
+        with table(aside / INDEX, COLUMNS) as into_index:
+            for files in written:
+                for kind, numbers in files.uses:
+                    into_index(_row(files, kind, numbers))
+        names = (name for files in written for name in (files.file, files.audio) if name)
+        sums = {name: checksum_of(aside / name) for name in (*names, INDEX)}
+        replaced = before.replace_by(aside, sums)
     left = tuple(dict.fromkeys(left_out))
     return LoopReport(folder, tuple(written), left, missing, replaced.kept, replaced.removed)
 
@@ -147,10 +134,9 @@ def _sound(soundfont: Path | str) -> tuple["Sound | None", str]:
 
     A SoundFont that was named and is damaged is an error: somebody meant it.
     """
-    from midiforge.sound import Sound, find_soundfont
-    from midiforge.sound.fluid import library
+    from midiforge.sound.fluid import Sound, library
     from midiforge.sound.packages import check_packages
-    from midiforge.sound.soundfont import VARIABLE
+    from midiforge.sound.soundfont import VARIABLE, find_soundfont
 
     named = find_soundfont(soundfont) if soundfont or os.environ.get(VARIABLE) else None
     try:
@@ -162,28 +148,22 @@ def _sound(soundfont: Path | str) -> tuple["Sound | None", str]:
 
 
 def _write_midi(
-    drill: Drill,
-    shape: Shape,
-    only: str,
-    aside: Path,
-    left_out: list[str],
+    drill: Drill, shape: Shape, only: str, aside: Path, left_out: list[str]
 ) -> Iterator[Written]:
     """A file for each loop; one for those that come out the same."""
     digits = max(2, len(str(most_pieces(drill))))
-    found: list[tuple[Loop, str]] = []
-    uses: list[dict[str, tuple[Number, ...]]] = []
+    uses: list[tuple[Loop, str, dict[str, tuple[Number, ...]]]] = []
     for loop in loops(drill, shape, only, left_out.append):
         if loop.same_as is not None:
-            those = uses[loop.same_as]
-            those[loop.kind] = those.get(loop.kind, ()) + loop.numbers
+            _, _, kinds = uses[loop.same_as]
+            kinds[loop.kind] = kinds.get(loop.kind, ()) + loop.numbers
             continue
         name = file_name(loop.exercise, digits, loop.kind)
         content = exercise_bytes(loop.exercise, drill.kit, drill.file_format, loop.times)
         (aside / name).write_bytes(content)
-        found.append((loop, name))
-        uses.append({loop.kind: loop.numbers})
-    for (loop, name), those in zip(found, uses, strict=True):
-        yield Written(loop, name, tuple(those.items()))
+        uses.append((loop, name, {loop.kind: loop.numbers}))
+    for loop, name, kinds in uses:
+        yield Written(loop, name, tuple(kinds.items()))
 
 
 def _write_sound(
@@ -199,68 +179,51 @@ def _write_sound(
 
     The fullest loop gives the level: a click alone made as loud as a band would hurt.
     """
-    from midiforge.sound import render_all
+    from midiforge.sound.audio_file import about
+    from midiforge.sound.pool import Job, render_all
     from midiforge.sound.render import RATE
 
-    done: dict[str, Done] = {}
+    done: dict[str, Done] = {}  # by the loop's file
     levels: dict[Number, float] = {}
-    firsts = [each for each in written if each.loop.kind == "everything"]
-    others = [each for each in written if each.loop.kind != "everything"]
+
+    def job(files: Written) -> Job:
+        loop, said = files.loop, about(files.loop.exercise)
+        return Job(
+            exercise=loop.exercise,
+            kit=drill.kit,
+            path=(aside / files.file).with_suffix(f".{ending}"),
+            about=replace(
+                said, title=f"{said.title}, {loop.kind}", comment=f"{loop.kind}; {said.comment}"
+            ),
+            closed=loop.closes,
+            times=loop.times,
+            reference=min((levels[n] for n in files.numbers if n in levels), default=None),
+        )
+
+    firsts = [files for files in written if files.loop.kind == "everything"]
+    others = [files for files in written if files.loop.kind != "everything"]
     for group in (firsts, others):
-        jobs = (_job(each, drill, aside / each.file, ending, levels) for each in group)
-        for finished in render_all(jobs, sound):
-            name = finished.job.path.name
-            done[name] = finished
-            if finished.silent:
-                left_out.append(f"{name}: next to nothing is heard in it")
+        for files, rendered in zip(group, render_all(map(job, group), sound), strict=True):
+            done[files.file] = rendered
+            if rendered.silent:
+                left_out.append(f"{rendered.job.path.name}: next to nothing is heard in it")
             if progress:
                 progress(len(done), len(written))
         # Known before the first of the others is begun.
-        for each in firsts:
-            levels |= dict.fromkeys(each.numbers, done[_named(each.file, ending)].gain)
-    for each in written:
-        name = _named(each.file, ending)
-        found = done[name]
-        yield replace(each, audio=name, samples=found.samples, rate=RATE, gain=found.gain)
+        for files in firsts:
+            levels |= dict.fromkeys(files.numbers, done[files.file].gain)
+    for files in written:
+        audio = done[files.file]
+        name = audio.job.path.name
+        yield replace(files, audio=name, samples=audio.samples, rate=RATE, gain=audio.gain)
 
 
-def _named(file: str, ending: str) -> str:
-    return str(Path(file).with_suffix("")) + f".{ending}"
-
-
-def _job(
-    each: Written, drill: Drill, path: Path, ending: str, levels: dict[Number, float]
-) -> "Job":
-    from midiforge.sound import Job, about
-
-    loop = each.loop
-    gains = [levels[number] for number in each.numbers if number in levels]
-    said = about(loop.exercise)
-    said = replace(said, title=f"{said.title}, {loop.kind}", comment=f"{loop.kind}; {said.comment}")
-    return Job(
-        exercise=loop.exercise,
-        kit=drill.kit,
-        path=path.with_name(_named(path.name, ending)),
-        about=said,
-        closed=loop.closes,
-        times=loop.times,
-        reference=min(gains) if gains else None,
-    )
-
-
-def _write_index(written: list[Written], aside: Path) -> None:
-    with (aside / INDEX).open("w", newline="", encoding="utf-8") as stream:
-        table = csv.writer(stream)
-        table.writerow(COLUMNS)
-        table.writerows(cells(_row(each, *use)) for each in written for use in each.uses)
-
-
-def _row(each: Written, kind: str, numbers: tuple[Number, ...]) -> tuple[object, ...]:
-    loop, exercise = each.loop, each.loop.exercise
+def _row(files: Written, kind: str, numbers: tuple[Number, ...]) -> tuple[object, ...]:
+    loop, exercise = files.loop, files.loop.exercise
     tempos = (plain(exercise.tempo.first), plain(exercise.tempo.last))
     return (
-        each.file,
-        each.audio,
+        files.file,
+        files.audio,
         kind,
         " ".join(map(str, numbers)),
         exercise.title,
@@ -270,7 +233,7 @@ def _row(each: Written, kind: str, numbers: tuple[Number, ...]) -> tuple[object,
         exercise.count_in_bars,
         f"{float(loop.seconds):.6f}",
         f"{float(exercise.lead_seconds):.6f}" if loop.closes else "",
-        each.samples or "",
-        each.rate or "",
-        f"{20 * log10(each.gain):.2f}" if each.audio else "",
+        files.samples or "",
+        files.rate or "",
+        f"{20 * log10(files.gain):.2f}" if files.audio else "",
     )

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 from midiforge.errors import MidiforgeError
 from midiforge.keys import values
 from midiforge.keys.key import Key
-from midiforge.keys.kinds import items_of, of_kind
+from midiforge.keys.values import items_of, of_kind
 
 T = TypeVar("T")
 
@@ -44,12 +44,11 @@ class KeyReader:
 
     def items(self, name: str) -> Any:
         """A list; one that was given empty is an error where the key's default is not."""
-        found = items_of(self.raw(name), self.known[name].counted)
-        if not found and (
-            self.known[name].default or (name == "sticking" and name in self.content)
-        ):
+        key = self.known[name]
+        items = items_of(self.raw(name), key.counted)
+        if not items and (key.default or (name == "sticking" and name in self.content)):
             raise MidiforgeError("nothing is given", name, hint="leave the key out instead")
-        return found
+        return items
 
     def flag(self, name: str) -> bool:
         """A key that is true or false."""

@@ -1,13 +1,14 @@
 """Kits: which note a voice is on a sound module, and which voice a note from the pads is."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import field
+from functools import partial
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from midiforge.errors import MidiforgeError, nearest, quoted
+from midiforge.errors import MidiforgeError, is_not, nearest, quoted
 from midiforge.files.disk import is_file, read_toml, real, way
 from midiforge.frozen import frozen
 from midiforge.library import shelf
@@ -179,7 +180,7 @@ def _with_bases(path: Path, files: tuple[Path, ...]) -> list[dict[str, Any]]:
         return [own]
     try:
         base = _path(own["starts_from"], path.parent)
-        if real(base) in [real(each) for each in files]:
+        if real(base) in map(real, files):
             raise MidiforgeError("kits start from each other in a ring")
         if len(files) >= _MOST_FILES:
             raise MidiforgeError(f"more than {_MOST_FILES} kits start from each other")
@@ -240,7 +241,7 @@ def _complete(merged: dict[str, Any], own: dict[str, Any], path: Path) -> Kit:
 
 def _text(value: object) -> str:
     if not isinstance(value, str):
-        raise MidiforgeError(f"{quoted(value)} is not a text")
+        raise is_not(value, "a text")
     return value
 
 
@@ -250,13 +251,10 @@ def _name(value: object) -> str:
     return value
 
 
-def _whole(low: int, high: int) -> Callable[[object], int]:
-    def read(value: object) -> int:
-        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            raise MidiforgeError(f"{quoted(value)} is not a whole number from {low} to {high}")
-        return value
-
-    return read
+def _whole(low: int, high: int, value: object) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+        raise is_not(value, f"a whole number from {low} to {high}")
+    return value
 
 
 def _voice(value: object) -> str:
@@ -265,56 +263,50 @@ def _voice(value: object) -> str:
 
 def _note_number(text: str) -> int:
     if not re.fullmatch(r"[0-9]{1,3}", text) or int(text) > 127:
-        raise MidiforgeError(f"{quoted(text)} is not a note number", hint="0 to 127")
+        raise is_not(text, "a note number", "0 to 127")
     return int(text)
 
 
 def _trigger(value: object) -> tuple[str, int]:
     match = re.fullmatch(r"\s*([a-z]+)\s+([0-9]{1,3})\s*", _text(value))
     if not match or match[1] not in _TRIGGERS or int(match[2]) > _TRIGGERS[match[1]]:
-        raise MidiforgeError(
-            f"{quoted(value)} is nothing a kit sends", hint="such as note 49 or controller 64"
-        )
+        what = f"{quoted(value)} is nothing a kit sends"
+        raise MidiforgeError(what, hint="such as note 49 or controller 64")
     return match[1], int(match[2])
 
 
-def _word(what: str, *known: str) -> Callable[[str], str]:
-    def read(text: str) -> str:
-        if text not in known:
-            raise MidiforgeError(f"unknown {what} {quoted(text)}", hint=nearest(text, known))
-        return text
-
-    return read
+def _word(what: str, known: Collection[str], text: str) -> str:
+    if text not in known:
+        raise MidiforgeError(f"unknown {what} {quoted(text)}", hint=nearest(text, known))
+    return text
 
 
 def _table(
-    left: Callable[[str], Any], right: Callable[[object], Any]
-) -> Callable[[object], dict[Any, Any]]:
-    def read(value: object) -> dict[Any, Any]:
-        if not isinstance(value, dict):
-            raise MidiforgeError("a table was expected")
-        found = {}
-        for name, each in value.items():
-            key = left(name)
-            try:
-                found[key] = right(each)
-            except MidiforgeError as error:
-                raise error.within(name) from None
-        return found
-
-    return read
+    left: Callable[[str], Any], right: Callable[[object], Any], value: object
+) -> dict[Any, Any]:
+    if not isinstance(value, dict):
+        raise MidiforgeError("a table was expected")
+    table = {}
+    for name, content in value.items():
+        key = left(name)
+        try:
+            table[key] = right(content)
+        except MidiforgeError as error:
+            raise error.within(name) from None
+    return table
 
 
+_MIDI = partial(_whole, 0, 127)
 _KEYS: dict[str, Callable[[object], Any]] = {
     "name": _text,
     "title": _text,
     "source": _text,
-    "channel": _whole(1, 16),
-    "program": _whole(1, 128),
+    "channel": partial(_whole, 1, 16),
+    "program": partial(_whole, 1, 128),
     "starts_from": _name,
-    "notes": _table(_voice, _whole(0, 127)),
-    "velocities": _table(_word("strength", *STRENGTHS), _whole(1, 127)),
-    "heard": _table(_note_number, _voice),
-    "controls": _table(_word("command", *COMMANDS), _trigger),
-    "hihat": _table(_word("key", *_HIHAT_KEYS), _whole(0, 127)),
+    "notes": partial(_table, _voice, _MIDI),
+    "velocities": partial(_table, partial(_word, "strength", STRENGTHS), partial(_whole, 1, 127)),
+    "heard": partial(_table, _note_number, _voice),
+    "controls": partial(_table, partial(_word, "command", COMMANDS), _trigger),
+    "hihat": partial(_table, partial(_word, "key", _HIHAT_KEYS), _MIDI),
 }

@@ -79,8 +79,9 @@ class MidiContent:
 
     def check_size(self) -> None:
         """Raises MidiforgeError if there is more of anything than a take or a groove has."""
+        events = len(self.note_ons) + len(self.pedals)
         for many, most, what in (
-            (len(self.note_ons) + len(self.pedals), MOST_EVENTS, _STROKES),
+            (events, MOST_EVENTS, "strokes and movements of the pedal"),
             (len(self.tempos), MOST_MARKS, "changes of tempo"),
             (len(self.markers), MOST_MARKS, "markers"),
         ):
@@ -94,17 +95,18 @@ class MidiContent:
     def notes(self) -> Iterator[TimedNote]:
         """Every note that began, with its moment and where the pedal stood."""
         seconds, division = self.clock().seconds, self.division
-        pedals = _Pedals(self)
+        pedals: dict[int, list[tuple[float, int]]] = {}  # by channel
+        for tick, channel, value in self.pedals:
+            pedals.setdefault(channel, []).append((seconds(tick), value))
         last_tick, time = -1, 0.0
         for tick, channel, number, velocity in self.note_ons:
             if tick != last_tick:
                 last_tick, time = tick, seconds(tick)
-            quarter = tick / division if division else time
-            pedal = pedals.at(channel, time) if self.pedals else None
+            quarter, pedal = tick / division if division else time, None
+            if channel in pedals:
+                sent = bisect_right(pedals[channel], time + _AROUND, key=itemgetter(0))
+                pedal = pedals[channel][sent - 1][1] if sent else None
             yield TimedNote(tick, time, quarter, channel, number, velocity, pedal)
-
-
-_STROKES = "strokes and movements of the pedal"
 
 
 class TickClock:
@@ -127,20 +129,3 @@ class TickClock:
         """Seconds from the start of the file to a tick."""
         i = bisect_right(self._ticks, tick) - 1
         return self._starts[i] + (tick - self._ticks[i]) * self._rates[i]
-
-
-class _Pedals:
-    """Where the pedal of each channel stands."""
-
-    def __init__(self, content: MidiContent) -> None:
-        seconds = content.clock().seconds
-        self._times: dict[int, list[float]] = {}
-        self._values: dict[int, list[int]] = {}
-        for tick, channel, value in content.pedals:
-            self._times.setdefault(channel, []).append(seconds(tick))
-            self._values.setdefault(channel, []).append(value)
-
-    def at(self, channel: int, time: float) -> int | None:
-        """Its value at a stroke; None if it has none yet."""
-        i = bisect_right(self._times.get(channel, []), time + _AROUND)
-        return self._values[channel][i - 1] if i else None

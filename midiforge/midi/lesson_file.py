@@ -1,6 +1,6 @@
-"""The whole lesson in running order, in one Standard MIDI File, with its cues."""
+"""The whole lesson in running order, in one Standard MIDI File."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
 from fractions import Fraction
@@ -8,28 +8,12 @@ from shutil import copyfileobj
 from tempfile import SpooledTemporaryFile
 from typing import IO
 
-from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.midi import smf
-from midiforge.midi.exercise_file import opening
-from midiforge.midi.tracks import Part, exercise_parts
+from midiforge.midi.exercise_file import Part, exercise_parts, openings
 from midiforge.model.exercise import Exercise
-from midiforge.model.number import Number
 
 _IN_MEMORY = 1 << 19  # bytes of a track kept in memory before it goes to disk
-
-
-@frozen
-class Cue:
-    """Where a section of the lesson begins.
-
-    seconds: from the beginning of the lesson.
-    """
-
-    seconds: Fraction
-    number: Number
-    title: str
-    section: str
 
 
 @dataclass(slots=True)
@@ -64,9 +48,8 @@ class LessonFile:
     def __exit__(self, *_: object) -> None:
         self._open.close()
 
-    def add(self, exercise: Exercise) -> tuple[Mapping[str, Part], list[Cue]]:
-        """Puts an exercise behind what there is; gives the parts that it is alone, and the cues of
-        its sections."""
+    def add(self, exercise: Exercise) -> Mapping[str, Part]:
+        """Puts an exercise behind what there is; gives the parts that it is alone."""
         self.division = self.division or smf.division(exercise.parts)
         parts = alone = exercise_parts(exercise, self.kit, self.division, self.single)
         if exercise.leads_back:  # nothing goes round in the lesson
@@ -88,25 +71,17 @@ class LessonFile:
             track.size += len(delta) + len(part.events)
             track.pending = part.rest
         self._at += length
-        began = self.seconds
         self.seconds += exercise.seconds
-        return alone, [*_cues(exercise, began)]
+        return alone
 
     def write(self, stream: IO[bytes]) -> None:
         """Writes the file."""
         stream.write(smf.header(0 if self.single else 1, len(self._tracks), self.division))
-        for number, (name, track) in enumerate(self._tracks.items(), start=1):
-            begin = opening(name, self.title, self.kit, sound=number == min(2, len(self._tracks)))
+        begins = openings(self._tracks, self.title, self.kit)
+        for track, begin in zip(self._tracks.values(), begins, strict=True):
             end = smf.wait(track.pending) + smf.END_OF_TRACK
             stream.write(smf.track_header(len(begin) + track.size + len(end)))
             stream.write(begin)
             track.events.seek(0)
             copyfileobj(track.events, stream)
             stream.write(end)
-
-
-def _cues(exercise: Exercise, began: Fraction) -> Iterator[Cue]:
-    title = f"{exercise.title}, {exercise.tempo}"
-    for section in exercise.sections:
-        start = exercise.tempo.seconds(-exercise.count_in, section.start)
-        yield Cue(began + start, exercise.number, title, section.title)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Union
 
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import read_file
+from midiforge.midi import smf
 from midiforge.midi.content import MidiContent
 from midiforge.midi.message import CONTROL_CHANGE, NOTE_ON, ONE_BYTE, PEDAL, SYSTEM
 
@@ -23,11 +24,9 @@ if TYPE_CHECKING:
 MidiSource = Union[Path, str, "mido.MidiFile"]
 
 LARGEST = 64 * 1024 * 1024  # bytes; ten hours of the densest playing are a tenth of it
-NAME, MARKER, TEMPO, METER, END = 0x03, 0x06, 0x51, 0x58, 0x2F
 _DATA_BYTES = {kind: 1 if kind in ONE_BYTE else 2 for kind in range(0x80, SYSTEM, 0x10)}
 # Events that say nothing: after so many the rest is skipped at once, so many at a time.
 _MANY_IDLE, _LONGEST_RUN = 16, 4096
-_LONGEST_WAIT = 0x0FFFFFFF  # ticks; four bytes
 
 
 def read_midi(source: MidiSource, pedal: int = PEDAL) -> MidiContent:
@@ -36,10 +35,10 @@ def read_midi(source: MidiSource, pedal: int = PEDAL) -> MidiContent:
     pedal: the number of the hi-hat pedal's controller.
     Raises MidiforgeError where nothing of it can be understood.
     """
-    if isinstance(source, (str, PathLike)):
-        data = read_file(Path(source), LARGEST, "the file is too large for a take")
+    is_path = isinstance(source, (str, PathLike))
+    data = read_file(Path(source), LARGEST, "the file is too large for a take") if is_path else b""
     try:
-        if isinstance(source, (str, PathLike)):
+        if is_path:
             return parse(data, pedal)
         from midiforge.midi.mido_file import content_of
 
@@ -67,22 +66,22 @@ def parse(data: bytes, pedal: int = PEDAL) -> MidiContent:
     at = start + 8 + int.from_bytes(data[start + 4 : start + 8])
     tracks = int.from_bytes(data[start + 10 : start + 12])
     one_after_another = int.from_bytes(data[start + 8 : start + 10]) == 2
-    found = base = 0
-    while at + 8 <= len(data) and found < max(tracks, 1):
+    read = base = 0
+    while at + 8 <= len(data) and read < max(tracks, 1):
         size = int.from_bytes(data[at + 4 : at + 8])
         end = at + 8 + size
         if data[at : at + 4] == b"MTrk":
-            found += 1
+            read += 1
             if end > len(data):
                 content.remarks.append("the file ends in the middle of a track; the rest is lost")
             last = _read_track(data, at + 8, min(end, len(data)), base, content, pedal)
             content.last_tick = max(content.last_tick, last)
             base = last if one_after_another else 0
         at = end
-    if not found:
+    if not read:
         raise MidiforgeError("the file has no track")
-    if found < tracks:
-        content.remarks.append(f"the file says {tracks} tracks and has {found}")
+    if read < tracks:
+        content.remarks.append(f"the file says {tracks} tracks and has {read}")
     return content.in_order()
 
 
@@ -93,8 +92,6 @@ def _read_track(data: bytes, at: int, end: int, tick: int, content: MidiContent,
     try:
         while at < end:
             wait, at = (data[at], at + 1) if data[at] < 0x80 else _number(data, at)
-            if wait > _LONGEST_WAIT:
-                raise ValueError
             tick += wait
             byte = data[at]
             if byte >= SYSTEM:
@@ -142,9 +139,8 @@ def _idle_until(data: bytes, at: int, end: int, kind: int, pedal: int) -> tuple[
     kind: of the event before. Only those are seen that wait up to 127 ticks, one byte.
     """
     for pattern, size in _idle_runs(kind, pedal):
-        found = pattern.match(data, at, end)
-        if found:
-            return found.end(), size
+        if run := pattern.match(data, at, end):
+            return run.end(), size
     return at, 1
 
 
@@ -189,28 +185,25 @@ def _number(data: bytes, at: int) -> tuple[int, int]:
 
 def _read_other(data: bytes, at: int, end: int, tick: int, content: MidiContent) -> int:
     """Reads a meta or system exclusive event; gives where the next begins, -1 at the end."""
-    kind = data[at]
-    at += 1
-    meta = -1
+    kind, meta = data[at], -1
     if kind == 0xFF:
-        meta = data[at]
-        at += 1
+        meta = data[at + 1]
     elif kind not in (0xF0, 0xF7):
         raise ValueError
-    size, at = _number(data, at)
+    size, at = _number(data, at + (1 if meta < 0 else 2))
     body = data[at : at + size]
     if at + size > end:
         raise ValueError
-    if meta == TEMPO and size == 3 and any(body):
+    if meta == smf.TEMPO and size == 3 and any(body):
         content.tempos.append((tick, int.from_bytes(body)))
         content.check_size()
-    elif meta == METER and size >= 2 and body[0] and body[1] <= 6:
+    elif meta == smf.TIME_SIGNATURE and size >= 2 and body[0] and body[1] <= 6:
         content.meters.append((tick, body[0], 1 << body[1]))
-    elif meta == MARKER:
+    elif meta == smf.MARKER:
         content.markers.append((tick, body.decode("utf-8", "replace")))
         content.check_size()
-    elif meta == NAME:
+    elif meta == smf.TRACK_NAME:
         content.names.append(body.decode("utf-8", "replace"))
-    elif meta == END:
+    elif meta == smf.END:
         return -1
     return at + size

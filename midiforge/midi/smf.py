@@ -93,17 +93,19 @@ def as_written(words: str) -> str:
     return (plain if plain.isascii() else words).encode(errors="replace").decode()
 
 
+# Kinds of meta events.
 TEXT, TRACK_NAME, LYRIC, MARKER = 0x01, 0x03, 0x05, 0x06
-END_OF_TRACK = meta(0x2F, b"")
+END, TEMPO, TIME_SIGNATURE = 0x2F, 0x51, 0x58
+END_OF_TRACK = meta(END, b"")
 
 
 def tempo(quarter: Fraction) -> bytes:
     """Set tempo; `quarter` is the length of a quarter note in seconds."""
     microseconds = min(max(round(quarter * 1_000_000), 1), 0xFFFFFF)
-    return meta(0x51, microseconds.to_bytes(3))
+    return meta(TEMPO, microseconds.to_bytes(3))
 
 
 def time_signature(numerator: int, unit: int, pulse: Fraction) -> bytes:
     """Time signature; the metronome byte says how many MIDI clocks a pulse lasts."""
     clocks = min(max(round(24 * pulse), 1), 255)
-    return meta(0x58, bytes((numerator, unit.bit_length() - 1, clocks, 8)))
+    return meta(TIME_SIGNATURE, bytes((numerator, unit.bit_length() - 1, clocks, 8)))

@@ -1,12 +1,12 @@
 """Chord symbols over the bars: which stand where, and how they are printed."""
 
 import re
-from collections.abc import Iterable
 from fractions import Fraction
 from math import ceil
+from operator import attrgetter
 
 from midiforge.frozen import frozen
-from midiforge.model.band import NO_CHORD, ChordMark
+from midiforge.model.band import NO_CHORD
 from midiforge.model.exercise import Exercise
 
 _SHARP, _FLAT = "♯", "♭"
@@ -42,9 +42,11 @@ def printed(symbol: str) -> str:
 def chord_signs(exercise: Exercise) -> list[tuple[ChordSign, ...]]:
     """The chords of every bar of an exercise, in order of time."""
     bar = exercise.meter.bar
-    found: list[list[ChordSign]] = [[] for _ in range(exercise.bars)]
+    bars: list[list[ChordSign]] = [[] for _ in range(exercise.bars)]
     before, until = "", Fraction(-1)
-    for mark in _by_time(exercise.chords):
+    for mark in sorted(exercise.chords, key=attrgetter("time")):
+        if mark.length <= 0:
+            continue
         same = mark.time == until and mark.symbol == before
         before, until = mark.symbol, mark.time + mark.length
         for number in range(int(mark.time // bar), min(ceil(until / bar), exercise.bars)):
@@ -52,9 +54,5 @@ def chord_signs(exercise: Exercise) -> list[tuple[ChordSign, ...]]:
             began_before = number * bar > mark.time
             if time == 0 or not same:
                 sign = ChordSign(time, mark.symbol, goes_on=same or began_before)
-                found[number].append(sign)
-    return [tuple(each) for each in found]
-
-
-def _by_time(marks: Iterable[ChordMark]) -> list[ChordMark]:
-    return sorted((mark for mark in marks if mark.length > 0), key=lambda mark: mark.time)
+                bars[number].append(sign)
+    return [*map(tuple, bars)]

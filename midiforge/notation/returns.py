@@ -17,7 +17,9 @@ def heard_only(exercise: Exercise) -> frozenset[str]:
     Timelines of the library are written, as time layers are; what others add is not: a page full
     of their lines would hide the drummer's own.
     """
-    return frozenset(each.name for each in exercise.band if each.name not in shelf.ostinatos())
+    return frozenset(
+        member.name for member in exercise.band if member.name not in shelf.ostinatos()
+    )
 
 
 def bars_round(exercise: Exercise, heard: Collection[str] = ()) -> int:
@@ -30,7 +32,7 @@ def bars_round(exercise: Exercise, heard: Collection[str] = ()) -> int:
     returns = exercise.returns_after_bars
     bar, there = exercise.meter.bar, exercise.loop_bars
     swells = hairpins(exercise)
-    layers = {each.name for each in exercise.band} - heard_only(exercise) | {*heard}
+    layers = {member.name for member in exercise.band} - heard_only(exercise) | {*heard}
     if not (exercise.chords or layers or any(swells)) or there <= returns:
         return returns
     bars: list[list[object]] = [[swell] for swell in swells]

@@ -6,14 +6,14 @@ a cell a stroke lasts until the next, as far as one value can show that without 
 of the beat, and rests are as few as that allows.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
 from math import gcd, lcm
 
 from midiforge.errors import MidiforgeError
-from midiforge.frozen import frozen
 from midiforge.model.meter import Meter
+from midiforge.notation.score import Group, Note, Tuplet, Value
 
 # Names as MusicXML and the trade have them; lengths in quarter notes.
 VALUES = {
@@ -27,54 +27,6 @@ VALUES = {
 FINEST = min(VALUES)
 _DOTTED = Fraction(3, 2)
 _TOO_FINE = "are finer than thirty-second notes, which is as fine as a staff is written"
-
-
-@frozen
-class Value:
-    """A note value: its name, and whether it is dotted."""
-
-    name: str
-    dotted: bool = False
-
-    @property
-    def flags(self) -> int:
-        """How many beams or flags it has."""
-        return {"eighth": 1, "16th": 2, "32nd": 3}.get(self.name, 0)
-
-
-@frozen
-class Tuplet:
-    """`actual` notes in the time of `normal`, each written as a `unit`."""
-
-    actual: int
-    normal: int
-    unit: str
-
-
-@frozen
-class Written:
-    """One written value: a stroke or a rest.
-
-    start, length: in quarter notes, the start from the bar line.
-    """
-
-    start: Fraction
-    length: Fraction
-    value: Value
-    is_rest: bool
-
-
-@frozen
-class Cell:
-    """A beat of a bar, or a part of one: what is beamed together.
-
-    start, length: in quarter notes, the start from the bar line.
-    """
-
-    start: Fraction
-    length: Fraction
-    tuplet: Tuplet | None
-    values: tuple[Written, ...]
 
 
 def value_of(length: Fraction) -> Value | None:
@@ -125,21 +77,22 @@ def _parts(group: int, unit: Fraction) -> Sequence[int]:
     return (size,) * (group // size)
 
 
-def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Cell, ...]:
-    """The cells of a bar with strokes at `onsets` (quarter notes from the bar line, rising).
+def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Group, ...]:
+    """The cells of a bar with strokes at `onsets` (quarter notes from the bar line, rising), their
+    notes without noteheads yet.
 
     Raises MidiforgeError for a rhythm finer than thirty-second notes.
     """
     if Fraction(4, meter.unit) < FINEST:
         raise MidiforgeError(f"beats of 1/{meter.unit} {_TOO_FINE}", hint="a larger note value")
     if not onsets:
-        whole = Written(Fraction(0), meter.bar, Value("whole"), is_rest=True)
-        return (Cell(Fraction(0), meter.bar, None, (whole,)),)
+        whole = Note(Fraction(0), meter.bar, Value("whole"), is_rest=True)
+        return (Group(Fraction(0), meter.bar, None, (whole,)),)
     written = []
     for start, length, in_three in cells_of(meter):
         inside = [time - start for time in onsets if start <= time < start + length]
         beats = [beat for beat in meter.beats if start < beat < start + length]
-        if beats and _needs_tuplet(inside, length, in_three):
+        if beats and _needs_tuplet(_parts_for(inside, length), 3 if in_three else 1):
             # What no single tuplet should span is written beat by beat.
             for begin, end in pairwise([start, *beats, start + length]):
                 some = [time - begin for time in onsets if begin <= time < end]
@@ -149,50 +102,42 @@ def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Cell, ...]:
     return tuple(_with_half_rests(meter, written))
 
 
-def _cell(start: Fraction, length: Fraction, in_three: bool, onsets: list[Fraction]) -> Cell:
+def _cell(start: Fraction, length: Fraction, in_three: bool, onsets: list[Fraction]) -> Group:
     base = 3 if in_three else 1
-    shares = [time / length for time in onsets]
-    parts = lcm(*(share.denominator for share in shares)) if shares else 1
+    parts = _parts_for(onsets, length)
     if in_three and parts == 2:
         parts = 6  # dotted values say it without a number over them
-    tuplet = None
-    odd = parts // gcd(parts, base)
-    if odd & (odd - 1) == 0 and (not in_three or parts % 3 == 0 or parts == 1):
-        parts = lcm(parts, base)
-        written_parts = parts
-    else:
-        written_parts = _straight_parts(parts, base)
+    if not _needs_tuplet(parts, base) and (not in_three or parts % 3 == 0 or parts == 1):
+        written_parts = parts = lcm(parts, base)
+    else:  # in the time of as many straight parts as do not exceed it
+        written_parts = base * _largest_plain(parts // base)
     unit = length / written_parts
     if unit < FINEST or unit not in VALUES:
         raise MidiforgeError(
             f"{parts} steps in the time of {_in_words(length)} {_TOO_FINE}",
             hint="choose fewer steps, or a longer beat",
         )
-    if written_parts != parts:
-        tuplet = Tuplet(parts, written_parts, VALUES[unit])
-    places = [int(share * parts) for share in shares]
-    values = []
-    for place, size, is_rest in _spelled(places, parts, base):
+    tuplet = Tuplet(parts, written_parts, VALUES[unit]) if written_parts != parts else None
+    part, notes = length / parts, []
+    for place, size, is_rest in _spelled([int(time / part) for time in onsets], parts, base):
         value = value_of(size * unit)
         assert value is not None
-        each = length / parts
-        values.append(Written(start + place * each, size * each, value, is_rest))
-    return Cell(start, length, tuplet, tuple(values))
+        notes.append(Note(start + place * part, size * part, value, is_rest=is_rest))
+    return Group(start, length, tuplet, tuple(notes))
 
 
-def _needs_tuplet(onsets: Sequence[Fraction], length: Fraction, in_three: bool) -> bool:
-    base = 3 if in_three else 1
-    parts = lcm(1, *((time / length).denominator for time in onsets))
-    odd = parts // gcd(parts, base)
-    return odd & (odd - 1) != 0
+def _parts_for(onsets: Iterable[Fraction], length: Fraction) -> int:
+    """Into how many equal parts a cell is divided at least, so that each onset is at one."""
+    return lcm(1, *((time / length).denominator for time in onsets))
 
 
-def _straight_parts(parts: int, base: int) -> int:
-    """In the time of how many straight parts a tuplet of `parts` is written."""
-    straight = base
-    while straight * 2 <= parts:
-        straight *= 2
-    return straight
+def _needs_tuplet(parts: int, base: int) -> bool:
+    return not _is_halved(parts // gcd(parts, base))
+
+
+def _is_halved(parts: int) -> bool:
+    """Whether it is halves of halves: a power of two."""
+    return parts & (parts - 1) == 0
 
 
 def _in_words(length: Fraction) -> str:
@@ -220,17 +165,16 @@ def _spelled(places: list[int], parts: int, base: int) -> Iterator[tuple[int, in
 
 def _has_value(size: int) -> bool:
     """Whether so many equal parts have a single note value, plain or dotted."""
-    plain = size // 3 * 2 if size % 3 == 0 else size
-    return plain & (plain - 1) == 0
+    return _is_halved(size // 3 * 2 if size % 3 == 0 else size)
 
 
 def _can_be_seen(start: int, size: int, parts: int, base: int) -> bool:
     """Whether a note of `size` from `start` leaves the middle (or the thirds) of the cell clear."""
-    if parts & (parts - 1) == 0:
+    if _is_halved(parts):
         return _within_halves(start, size, parts)
     third, rest = divmod(parts, 3)
-    if rest or third & (third - 1):
-        return size & (size - 1) == 0 or base == 3  # fives and sevens have no middle
+    if rest or not _is_halved(third):
+        return _is_halved(size) or base == 3  # fives and sevens have no middle
     first, last = start // third, (start + size - 1) // third
     if first == last:
         return _within_halves(start % third, size, third)
@@ -268,20 +212,21 @@ def _rests(start: int, end: int, parts: int) -> Iterator[tuple[int, int, bool]]:
 
 
 def _largest_plain(parts: int) -> int:
+    """The largest power of two up to so many parts."""
     return 1 << (parts.bit_length() - 1)
 
 
-def _with_half_rests(meter: Meter, cells: list[Cell]) -> Iterator[Cell]:
+def _with_half_rests(meter: Meter, cells: list[Group]) -> Iterator[Group]:
     """The cells, with a half rest for each silent half of a bar of four quarters."""
     quarters = meter.groups == (1, 1, 1, 1) and meter.unit == 4
     at = 0
     while at < len(cells):
         pair = cells[at : at + 2]
-        silent = all(value.is_rest for cell in pair for value in cell.values)
+        silent = all(note.is_rest for cell in pair for note in cell.notes)
         if quarters and at % 2 == 0 and silent:
             start = pair[0].start
-            rest = Written(start, Fraction(2), Value("half"), is_rest=True)
-            yield Cell(start, Fraction(2), None, (rest,))
+            rest = Note(start, Fraction(2), Value("half"), is_rest=True)
+            yield Group(start, Fraction(2), None, (rest,))
             at += 2
         else:
             yield cells[at]

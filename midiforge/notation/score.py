@@ -4,18 +4,39 @@ What is played over and over is written once, with how often it goes round. The 
 upper voice and the feet the lower; time layers and timelines have a staff of their own above.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from fractions import Fraction
 
 from midiforge.frozen import frozen
 from midiforge.library import shelf
 from midiforge.model.exercise import Exercise
 from midiforge.notation.chords import ChordSign
-from midiforge.notation.rhythm import Tuplet, Value
 from midiforge.notation.sign import Sign
 from midiforge.notation.swells import Hairpin
 
 HANDS_VOICE, FEET_VOICE = "hands", "feet"
+
+
+@frozen
+class Value:
+    """A note value: its name, and whether it is dotted."""
+
+    name: str
+    dotted: bool = False
+
+    @property
+    def flags(self) -> int:
+        """How many beams or flags it has."""
+        return {"eighth": 1, "16th": 2, "32nd": 3}.get(self.name, 0)
+
+
+@frozen
+class Tuplet:
+    """`actual` notes in the time of `normal`, each written as a `unit`."""
+
+    actual: int
+    normal: int
+    unit: str
 
 
 @frozen
@@ -36,7 +57,7 @@ class Head:
 
 @frozen
 class Note:
-    """A note, a chord or a rest (no heads), in its place.
+    """A note, a chord or a rest, in its place.
 
     start, length: in quarter notes, the start from the bar line; the length is the written one.
     mark: "open", "half-open" or "closed", of a hi-hat.
@@ -52,11 +73,15 @@ class Note:
     mark: str = ""
     is_buzz: bool = False
     grace: tuple[Head, ...] = ()
+    is_rest: bool = False
 
-    @property
-    def is_rest(self) -> bool:
-        """Whether nothing is struck."""
-        return not self.heads
+    def heads_by(self, kind: Callable[[Head], object]) -> Iterable[Head]:
+        """One notehead of each kind: of two hands on one surface the louder, as it sounds."""
+        louder: dict[object, Head] = {}
+        for head in self.heads:
+            if kind(head) not in louder or louder[kind(head)].is_ghost:
+                louder[kind(head)] = head
+        return louder.values()
 
     @property
     def sticking(self) -> str:
@@ -66,7 +91,10 @@ class Note:
 
 @frozen
 class Group:
-    """The notes of a cell: what is beamed together, and what a tuplet's bracket spans."""
+    """A beat of a bar, or a part of one: what is beamed together, or under a tuplet's bracket.
+
+    start, length: in quarter notes, the start from the bar line.
+    """
 
     start: Fraction
     length: Fraction
@@ -175,25 +203,9 @@ class Score:
         known = shelf.ostinatos().get(name)
         return titles.get(name) or (known.title if known else name)
 
-    @property
-    def signs(self) -> tuple[tuple[Sign, str, str], ...]:
-        """Every sign on the player's staff: the sign, its voice, the foot that it is moved for."""
-        found: dict[tuple[Sign, str, str], None] = {}
+    def heads(self, *voices: str) -> Iterator[Head]:
+        """Every notehead of some voices, grace notes too, bar by bar."""
         for bar in self.bars:
-            for name in (HANDS_VOICE, FEET_VOICE):
-                voice = bar.voice(name)
-                for note in voice.notes if voice else ():
-                    heads = (*note.heads, *note.grace)
-                    found.update(dict.fromkeys((h.sign, h.voice, h.foot) for h in heads))
-        return tuple(found)
-
-    @property
-    def signs_above(self) -> tuple[tuple[Sign, str], ...]:
-        """Every sign on the lines above the player's staff: the sign, its voice."""
-        found: dict[tuple[Sign, str], None] = {}
-        for bar in self.bars:
-            for voice in bar.voices:
-                if voice.name in self.above:
-                    heads = (head for note in voice.notes for head in note.heads)
-                    found.update(dict.fromkeys((head.sign, head.voice) for head in heads))
-        return tuple(found)
+            for voice in filter(None, map(bar.voice, voices)):
+                for note in voice.notes:
+                    yield from (*note.heads, *note.grace)

@@ -42,7 +42,7 @@ def level_sign(level: Fraction) -> str:
 def hairpins(exercise: Exercise) -> list[Hairpin | None]:
     """The hairpin of every bar; None where the level stays, or changes too slowly to be drawn."""
     bar, returns = exercise.meter.bar, exercise.returns_after_bars
-    found: list[Hairpin | None] = [None] * exercise.bars
+    swells: list[Hairpin | None] = [None] * exercise.bars
     for (start, first), (end, last) in pairwise(exercise.dynamics.points):
         bars = (end - start) / bar
         if first == last or bars.denominator > 1 or bars > LONGEST:
@@ -52,10 +52,10 @@ def hairpins(exercise: Exercise) -> list[Hairpin | None]:
         for number in range(int(start / bar), min(int(end / bar), exercise.bars)):
             shares = [(at * bar - start) / (end - start) for at in (number, number + 1)]
             opening, closing = shares if last > first else (1 - share for share in shares)
-            found[number] = Hairpin(
+            swells[number] = Hairpin(
                 opening,
                 closing,
                 begins=level_sign(first) if number * bar == start else "",
                 ends=level_sign(last) if (number + 1) * bar == end else "",
             )
-    return found
+    return swells

@@ -1,6 +1,6 @@
 """Writing an exercise down: its bars, voices, notes, marks, and what is said above them."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -10,7 +10,7 @@ from midiforge.model.exercise import Exercise, by_piece
 from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
 from midiforge.notation.chords import ChordSign, chord_signs
 from midiforge.notation.returns import bars_round, heard_only
-from midiforge.notation.rhythm import Cell, Value, Written, write_bar
+from midiforge.notation.rhythm import write_bar
 from midiforge.notation.score import (
     FEET_VOICE,
     HANDS_VOICE,
@@ -20,6 +20,7 @@ from midiforge.notation.score import (
     Note,
     Passage,
     Score,
+    Value,
     Voice,
 )
 from midiforge.notation.sign import foot_sign, on_one_line, sign_of
@@ -58,8 +59,19 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
     entry = exercise.loop_bar
     last = min(entry + bars_round(exercise), exercise.bars)
     in_bar = _written_hits(exercise)
-    names = _voice_names(hit for hits in in_bar.values() for hit in hits)
-    voices = _voices(exercise, names, in_bar, entry, last)
+    hits = [hit for bar in in_bar.values() for hit in bar]
+    names = _voice_names(hits)
+    closing = _closing(hits, is_open=entry == 0 and _ends_open(in_bar.get(last - 1, [])))
+    voices = []
+    for number in range(last):
+        start = number * exercise.meter.bar
+        try:
+            struck = _by_voice(in_bar.get(number, []), start)
+            voices.append(
+                tuple(_voice(name, exercise, struck.get(name, {}), closing) for name in names)
+            )
+        except MidiforgeError as error:
+            raise error.within(f"bar {number + 1}") from None
     bars = _bars(exercise, voices, entry)
     times = max((exercise.bars - entry) // max(last - entry, 1), 1)
     passages = [Passage(tuple(bars[:entry]))] if entry else []
@@ -71,32 +83,11 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
 def _written_hits(exercise: Exercise) -> dict[int, list[Hit]]:
     """What is written, by the number of its bar from 0."""
     unwritten = {CLICK, *heard_only(exercise)}
-    found: dict[int, list[Hit]] = {}
+    bars: dict[int, list[Hit]] = {}
     for hit in (*exercise.hits, *exercise.answers):
         if hit.layer not in unwritten and 0 <= hit.time < exercise.length:
-            found.setdefault(int(hit.time // exercise.meter.bar), []).append(hit)
-    return found
-
-
-def _voices(
-    exercise: Exercise,
-    names: Sequence[str],
-    in_bar: Mapping[int, Sequence[Hit]],
-    entry: int,
-    last: int,
-) -> list[tuple[Voice, ...]]:
-    """The voices of every bar up to `last`, with the marks of the hi-hat."""
-    found = []
-    is_open = entry == 0 and _ends_open(in_bar.get(last - 1, []))
-    for number in range(last):
-        hits = in_bar.get(number, [])
-        try:
-            voices = tuple(_voice(exercise, name, hits, number) for name in names)
-        except MidiforgeError as error:
-            raise error.within(f"bar {number + 1}") from None
-        marked, is_open = _marked(voices, is_open)
-        found.append(marked)
-    return found
+            bars.setdefault(int(hit.time // exercise.meter.bar), []).append(hit)
+    return bars
 
 
 def _bars(exercise: Exercise, voices: Sequence[tuple[Voice, ...]], entry: int) -> list[Bar]:
@@ -159,24 +150,22 @@ def _words(exercise: Exercise) -> dict[int, str]:
     bar = exercise.meter.bar
     kinds = {section.kind for section in exercise.sections}
     words = {**SECTION_WORDS, **({"exercise": "Exercise"} if "time" in kinds else {})}
-    found: dict[int, str] = {}
+    bars: dict[int, str] = {}
     if exercise.loop_start and "entry" not in kinds:
-        found[0] = SECTION_WORDS["entry"]
+        bars[0] = SECTION_WORDS["entry"]
     for section in exercise.sections:
         first, last = (int(at / bar) for at in (section.start, section.start + section.length))
-        for number in range(first, last):
-            if section.kind in words:
-                before = found.get(number)
-                said = words[section.kind]
-                found[number] = f"{before}: {said.lower()}" if before else said
-    return found
+        for number in range(first, last) if section.kind in words else ():
+            before, said = bars.get(number), words[section.kind]
+            bars[number] = f"{before}: {said.lower()}" if before else said
+    return bars
 
 
 def _voice_names(hits: Iterable[Hit]) -> list[str]:
     """The voices that are written: time layers and timelines on top, then hands, then feet."""
-    found = dict.fromkeys(_voice_name(hit) for hit in hits)
-    own = [name for name in (HANDS_VOICE, FEET_VOICE) if name in found]
-    return [*(name for name in found if name not in own), *own]
+    names = dict.fromkeys(map(_voice_name, hits))
+    own = [name for name in (HANDS_VOICE, FEET_VOICE) if name in names]
+    return [*(name for name in names if name not in own), *own]
 
 
 def _voice_name(hit: Hit) -> str:
@@ -185,21 +174,28 @@ def _voice_name(hit: Hit) -> str:
     return HANDS_VOICE if hit.limb.is_hand else FEET_VOICE
 
 
-def _voice(exercise: Exercise, name: str, hits: Iterable[Hit], number: int) -> Voice:
-    at: dict[Fraction, list[Hit]] = {}
+def _by_voice(hits: Iterable[Hit], start: Fraction) -> dict[str, dict[Fraction, list[Hit]]]:
+    """What each voice of the bar that begins at `start` strikes, by the time from the bar line."""
+    voices: dict[str, dict[Fraction, list[Hit]]] = {}
     for hit in hits:
-        if _voice_name(hit) == name:
-            at.setdefault(hit.time - number * exercise.meter.bar, []).append(hit)
-    cells = write_bar(exercise.meter, sorted(at))
-    return Voice(name, tuple(_group(cell, at) for cell in cells))
+        voices.setdefault(_voice_name(hit), {}).setdefault(hit.time - start, []).append(hit)
+    return voices
 
 
-def _group(cell: Cell, at: dict[Fraction, list[Hit]]) -> Group:
-    notes: list[Note] = []
-    for value in cell.values:
-        note = _note(value, at)
-        notes += _no_hollow_cross(note) if cell.tuplet is None else [note]
-    return Group(cell.start, cell.length, cell.tuplet, tuple(notes))
+def _voice(
+    name: str,
+    exercise: Exercise,
+    struck: Mapping[Fraction, Sequence[Hit]],
+    closing: Collection[Fraction],
+) -> Voice:
+    groups = []
+    for cell in write_bar(exercise.meter, sorted(struck)):
+        notes: list[Note] = []
+        for blank in cell.notes:
+            note = blank if blank.is_rest else _note(blank, struck[blank.start], closing)
+            notes += _no_hollow_cross(note) if cell.tuplet is None else [note]
+        groups.append(Group(cell.start, cell.length, cell.tuplet, tuple(notes)))
+    return Voice(name, tuple(groups))
 
 
 def _no_hollow_cross(note: Note) -> list[Note]:
@@ -215,16 +211,15 @@ def _no_hollow_cross(note: Note) -> list[Note]:
     at, left = note.start + 1, note.length - 1
     for length, name in ((Fraction(1), "quarter"), (Fraction(2), "half")):
         if left >= length and (left / length) % 2:
-            rests.append(Note(at, length, Value(name)))
+            rests.append(Note(at, length, Value(name), is_rest=True))
             at, left = at + length, left - length
     return [short, *rests]
 
 
-def _note(written: Written, at: dict[Fraction, list[Hit]]) -> Note:
-    if written.is_rest:
-        return Note(written.start, written.length, written.value)
-    hits = sorted(at[written.start], key=lambda hit: _LIMB_ORDER.get(hit.limb, 9))  # type: ignore[arg-type]
+def _note(blank: Note, struck: Sequence[Hit], closing: Collection[Fraction]) -> Note:
+    hits = sorted(struck, key=lambda hit: _LIMB_ORDER.get(hit.limb, 9))  # type: ignore[arg-type]
     heads = sorted((_head(hit) for hit in hits), key=lambda head: head.sign.place)
+    closes = struck[0].limb in HANDS and struck[0].time in closing
     ornaments = [hit.ornament for hit in hits if hit.ornament]
     grace = tuple(
         Head(sign_of(ornament.voice), ornament.voice, False, ornament.limb.letter)
@@ -233,12 +228,12 @@ def _note(written: Written, at: dict[Fraction, list[Hit]]) -> Note:
         for _ in range(ornament.grace_notes)
     )
     return Note(
-        written.start,
-        written.length,
-        written.value,
+        blank.start,
+        blank.length,
+        blank.value,
         tuple(heads),
         is_accented=any(hit.strength is Strength.ACCENT for hit in hits),
-        mark=next((head.sign.mark for head in heads if head.sign.mark), ""),
+        mark=next((head.sign.mark for head in heads if head.sign.mark), "closed" * closes),
         is_buzz=any(ornament.kind is OrnamentKind.BUZZ for ornament in ornaments),
         grace=grace,
     )
@@ -261,27 +256,17 @@ def _ends_open(hits: Iterable[Hit]) -> bool:
     return bool(struck) and struck[-1] != CLOSED_HIHAT
 
 
-def _marked(voices: tuple[Voice, ...], is_open: bool) -> tuple[tuple[Voice, ...], bool]:
-    """The voices, with "closed" on the first closed hi-hat stroke after an open one."""
-    hands = next((voice for voice in voices if voice.name == HANDS_VOICE), None)
-    if hands is None:
-        return voices, is_open
-    closed: set[Fraction] = set()  # when they are struck
-    for note in hands.notes:
-        if note.mark:
+def _closing(hits: Iterable[Hit], is_open: bool) -> set[Fraction]:
+    """When the hands close the hi-hat, which is said: at the first closed stroke after an open."""
+    hands: dict[Fraction, set[str]] = {}
+    for hit in hits:
+        if hit.limb in HANDS:
+            hands.setdefault(hit.time, set()).add(hit.voice)
+    closing = set()
+    for time in sorted(hands):
+        if any(sign_of(voice).mark for voice in hands[time]):
             is_open = True
-        elif is_open and any(head.voice == CLOSED_HIHAT for head in note.heads):
-            closed.add(note.start)
+        elif is_open and CLOSED_HIHAT in hands[time]:
+            closing.add(time)
             is_open = False
-    groups = (
-        replace(
-            group,
-            notes=tuple(
-                replace(note, mark="closed") if note.start in closed else note
-                for note in group.notes
-            ),
-        )
-        for group in hands.groups
-    )
-    marked = replace(hands, groups=tuple(groups)) if closed else hands
-    return tuple(marked if voice is hands else voice for voice in voices), is_open
+    return closing

@@ -3,6 +3,10 @@
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
+from midiforge.engraving.cut import cut, key_piece
+from midiforge.engraving.drawing import Piece, Setting
+from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.widths import Layout
 from midiforge.frozen import frozen
 from midiforge.insight.loop import hands_and_feet, meetings
 from midiforge.insight.words import counted_in, explained, listed, paragraphs, repeats, swung
@@ -16,12 +20,9 @@ from midiforge.model.number import numbers_said
 from midiforge.model.rounds import shortened
 from midiforge.model.tempo import plain
 from midiforge.notation.returns import bars_round, heard_only
-from midiforge.notation.score import Score
+from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Score
 from midiforge.notation.write import scores
-from midiforge.pages.cut import cut, key_piece
-from midiforge.pages.engrave import Engraver
-from midiforge.pages.piece import Piece, Setting
-from midiforge.pages.widths import Layout
+from midiforge.printable import many
 
 ABOUT = (
     "Play each exercise round and round from the repeat sign, slowly at first, and go on to the "
@@ -34,6 +35,10 @@ CAUTIONS = (
     "tempo on this page is an offer, not an order.",
     "Stop when it hurts, tingles or goes numb. If it comes back, or your ears ring, ask a doctor, "
     "an audiologist or a physiotherapist who knows musicians.",
+)
+PLACES = (
+    "Hands stems up, feet stems down. Places on the staff after N. Weinberg, Guidelines for "
+    "Drumset Notation, Percussive Notes, June 1994."
 )
 _MOST_MEETINGS = 6
 _MOST_HEARD = 32  # bars, or pages to listen to would grow large
@@ -114,7 +119,7 @@ def booklet(
 def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
     exercise = score.exercise
     return Entry(
-        number=numbers_said(each.number for each in score.exercises),
+        number=numbers_said(exercise.number for exercise in score.exercises),
         anchor=f"n{exercise.number.piece}",
         title=exercise.title,
         job=" ".join(job(exercise)),
@@ -143,16 +148,16 @@ def job(exercise: Exercise) -> Iterator[str]:
     hands, feet = limbs.intersection(HANDS), limbs.intersection(FEET)
     if not hands:
         feet_begin = [
-            f"; they begin on {spoken(each.count)}"
-            for each in moves
-            if each.of_feet and each.sentence
+            f"; they begin on {spoken(moved.count)}"
+            for moved in moves
+            if moved.of_feet and moved.sentence
         ]
         yield f"Feet alone, until they run without a thought{''.join(feet_begin)}."
         yield from (moved.sentence for moved in moves if moved.sentence and not moved.of_feet)
         return
     manner = "".join(f", {moved.manner}" for moved in moves if moved.manner)
     yield f"The sticking {listed([moved.does for moved in moves if moved.does])}{manner}."
-    yield from (each.sentence for each in moves if each.sentence and (feet or not each.of_feet))
+    yield from (moved.sentence for moved in moves if moved.sentence and (feet or not moved.of_feet))
     if feet:
         yield from _meetings(exercise)
 
@@ -164,7 +169,7 @@ def _meetings(exercise: Exercise) -> Iterator[str]:
     said = []
     for (hand, foot), met in hands_and_feet(meetings(exercise)).items():
         if 0 < len(met) <= _MOST_MEETINGS:
-            where = listed([each.count for each in met])
+            where = listed([meeting.count for meeting in met])
             said.append(f"{hand.letter} with the {_FOOT_WORDS[foot]} on {where}")
     if said:
         yield f"Together: {'; '.join(said)}."
@@ -229,11 +234,7 @@ def _gap(exercise: Exercise) -> Iterator[str]:
         return
     runs = [len(list(run)) for _, run in groupby(n in with_click for n in range(exercise.bars))]
     if len(runs) > 1 and 0 in with_click:
-        yield f"click: {runs[0]} {_bars(runs[0])} on, {runs[1]} off"
-
-
-def _bars(count: int) -> str:
-    return "bar" if count == 1 else "bars"
+        yield f"click: {many(runs[0], 'bar')} on, {runs[1]} off"
 
 
 def _levels(exercise: Exercise) -> str:
@@ -250,60 +251,59 @@ def _levels(exercise: Exercise) -> str:
 
 def _key(entries: Sequence[Entry], engraver: Engraver) -> tuple[tuple[KeySign, ...], float]:
     """Every sign that occurs, the player's from the lowest, then those above the staff."""
-    own = dict.fromkeys(sign for entry in entries for sign in entry.score.signs)
-    above = dict.fromkeys(sign for entry in entries for sign in entry.score.signs_above)
-    titles = {name: voice.title for name, voice in shelf.voices().items()}
-    found, heights = [], [0.0]
-    for sign, voice, foot in sorted(own, key=lambda each: (each[0].place, each[1])):
-        title = titles.get(voice, voice)
-        piece, height = key_piece(sign, engraver)
-        found.append(KeySign(piece, f"{title}, {foot}" if foot else title))
+    scores = [entry.score for entry in entries]
+    own = dict.fromkeys(
+        (head.sign, head.voice, head.foot)
+        for score in scores
+        for head in score.heads(HANDS_VOICE, FEET_VOICE)
+    )
+    above = dict.fromkeys(
+        (head.sign, head.voice, _ABOVE) for score in scores for head in score.heads(*score.above)
+    )
+    voices = shelf.voices()
+    key, heights = [], [0.0]
+    for sign, name, where in (*sorted(own, key=lambda head: (head[0].place, head[1])), *above):
+        piece, height = key_piece(sign, engraver, is_above=where == _ABOVE)
+        title = voices[name].title if name in voices else name
+        key.append(KeySign(piece, f"{title}, {where}" if where else title))
         heights.append(height)
-    for sign, voice in above:
-        piece, height = key_piece(sign, engraver, is_above=True)
-        found.append(KeySign(piece, f"{titles.get(voice, voice)}, above the staff"))
-        heights.append(height)
-    return tuple(found), max(heights)
+    return tuple(key), max(heights)
+
+
+_ABOVE = "above the staff"
 
 
 def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
-    notes = [
-        note
-        for entry in entries
-        for bar in entry.score.bars
-        for voice in bar.voices
-        for note in voice.notes
-    ]
-    if any(note.sticking for note in notes):
-        yield "R  L", "right hand, left hand; bold with an accent"
-    if any(note.is_accented for note in notes):
-        yield ">", "accent"
-    if any(head.is_ghost for note in notes for head in note.heads):
-        yield "( )", "ghost note, as soft as it can be heard"
-    most = max((len(note.grace) for note in notes), default=0)
-    if most:
-        kinds = listed(["flam", "drag", "ruff"][: min(most, 3)])
-        yield "lR  rL", f"small note first, by the hand in small letters: {kinds}"
-    if any(note.is_buzz for note in notes):
-        yield "z", "buzz: press the stick into the head"
-    yield from explained(text for entry in entries for text in _counts(entry))
+    passages = [passage for entry in entries for passage in entry.score.passages]
+    bars = [bar for passage in passages for bar in passage.bars]
+    notes = [note for bar in bars for voice in bar.voices for note in voice.notes]
     marks = {note.mark for note in notes}
-    for mark, sign, meaning in (
-        ("open", "o", "hi-hat open"),
-        ("half-open", "o with a line", "hi-hat half open"),
-        ("closed", "+", "hi-hat closed again"),
+    ghosts = [head for note in notes for head in note.heads if head.is_ghost]
+    buzzes = [note for note in notes if note.is_buzz]
+    most = max((len(note.grace) for note in notes), default=0)
+    kinds = listed(["flam", "drag", "ruff"][: min(most, 3)])
+    similes = [piece for entry in entries for piece in entry.setting.pieces if piece.is_simile]
+    silent = any(sign.text == NO_CHORD for bar in bars for sign in bar.chords)
+    swells = any(bar.hairpin for bar in bars)
+    goes_round = any(passage.times > 1 for passage in passages)
+    counts = explained(text for entry in entries for text in _counts(entry))
+    for occurs, sign, meaning in (
+        (any(n.sticking for n in notes), "R  L", "right hand, left hand; bold with an accent"),
+        (any(n.is_accented for n in notes), ">", "accent"),
+        (ghosts, "( )", "ghost note, as soft as it can be heard"),
+        (most, "lR  rL", f"small note first, by the hand in small letters: {kinds}"),
+        (buzzes, "z", "buzz: press the stick into the head"),
+        *((True, *count) for count in counts),
+        ("open" in marks, "o", "hi-hat open"),
+        ("half-open" in marks, "o with a line", "hi-hat half open"),
+        ("closed" in marks, "+", "hi-hat closed again"),
+        (silent, NO_CHORD, "no chord: the others play none until the next symbol"),
+        (swells, "p  f", "soft, loud; between them louder and louder, or softer and softer"),
+        (similes, "%", "the strokes of the bar before once more"),
+        (goes_round, "2 times", "how often the MIDI file plays it; go round as long as you like"),
     ):
-        if mark in marks:
+        if occurs:
             yield sign, meaning
-    signs = {sign.text for entry in entries for bar in entry.score.bars for sign in bar.chords}
-    if NO_CHORD in signs:
-        yield NO_CHORD, "no chord: the others play none until the next symbol"
-    if any(bar.hairpin for entry in entries for bar in entry.score.bars):
-        yield "p  f", "soft, loud; between them louder and louder, or softer and softer"
-    if any(piece.is_simile for entry in entries for piece in entry.setting.pieces):
-        yield "%", "the strokes of the bar before once more"
-    if any(passage.times > 1 for entry in entries for passage in entry.score.passages):
-        yield "2 times", "how often the MIDI file plays it; go round as long as you like"
 
 
 def _counts(entry: Entry) -> Iterator[str]:

@@ -7,12 +7,11 @@ from fractions import Fraction
 from pathlib import Path
 
 from midiforge import __version__
-from midiforge.pages.booklet import ABOUT, CAUTIONS, Booklet, Entry
-from midiforge.pages.drawing import STYLE, joined, sign_definitions
+from midiforge.engraving.drawing import STYLE, Piece, joined, sign_definitions
+from midiforge.engraving.shapes import SPACE
+from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry
 from midiforge.pages.paper import Paper
-from midiforge.pages.piece import Piece
 from midiforge.pages.script import script
-from midiforge.pages.shapes import SPACE
 from midiforge.pages.sound import Place, sound
 from midiforge.svg import element, escaped, inline, together
 
@@ -29,16 +28,16 @@ def html(booklet: Booklet, paper: Paper) -> str:
     """
     drawings = [list(_drawings(entry)) for entry in booklet.entries]
     places = [
-        [place for number, drawing in enumerate(each) for place in _places(drawing, number)]
-        for each in drawings
+        [place for number, drawing in enumerate(own) for place in _places(drawing, number)]
+        for own in drawings
     ]
     heard = sound(booklet, places)
     data = json.dumps(heard, separators=(",", ":"), ensure_ascii=False)
     data = data.replace("<", "\\u003c")  # or a name could end the script
-    drawn = [piece for each in drawings for drawing in each for piece in drawing]
+    drawn = [piece for own in drawings for drawing in own for piece in drawing]
     signs = sign_definitions(booklet.glyphs, [*drawn, *(sign.piece for sign in booklet.key)])
     scripts = ["main.js"]
-    if any("tones" in each for each in heard["exercises"]):
+    if any("tones" in exercise for exercise in heard["exercises"]):
         scripts.append("tones.js")
     if any(piece.again for piece in drawn):
         scripts.append("again.js")
@@ -51,7 +50,7 @@ def html(booklet: Booklet, paper: Paper) -> str:
         f"<style>{_style(paper)}</style></head><body>",
         element("svg", signs, class_="signs", width=0, height=0, aria_hidden="true"),
         f"<header><h1>{escaped(booklet.title)}</h1>",
-        *(f'<p class="own">{escaped(each)}</p>' for each in booklet.text),
+        *(f'<p class="own">{escaped(paragraph)}</p>' for paragraph in booklet.text),
         f"<p>{escaped(ABOUT)}</p>",
         "<noscript><p>With scripts switched on, every exercise can be heard on this page; "
         "nothing is loaded for it.</p></noscript></header><main>",
@@ -99,18 +98,14 @@ def _front(booklet: Booklet) -> Iterator[str]:
         yield '</ul><dl class="legend">'
         for sign_text, meaning in booklet.legend:
             yield f"<div><dt>{escaped(sign_text)}</dt><dd>{escaped(meaning)}</dd></div>"
-        yield (
-            "</dl><p class=small>Hands stems up, feet stems down. Places on the staff after "
-            "N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994.</p>"
-            "</section>"
-        )
+        yield f"</dl><p class=small>{PLACES}</p></section>"
     yield '<section class="care"><h2>Look after yourself</h2><ul>'
     yield from (f"<li>{escaped(caution)}</li>" for caution in CAUTIONS)
     yield "</ul></section>"
 
 
 def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
-    tempos = "".join(f"<span class=tempo>{escaped(each)}</span>" for each in entry.tempos)
+    tempos = "".join(f"<span class=tempo>{escaped(tempo)}</span>" for tempo in entry.tempos)
     feel = f'<span class="feel">{escaped(entry.feel)}</span>' if entry.feel else ""
     facts = f'<p class="facts">{escaped(" · ".join(entry.facts))}</p>' if entry.facts else ""
     yield (
@@ -129,7 +124,7 @@ def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str
         label = f"bar {bar}: {chords}" if chords else f"bar {bar}"
         yield _svg(drawing, entry.setting.height, "system", label)
     yield "</div>"
-    yield from (f'<p class="own">{escaped(each)}</p>' for each in entry.text)
+    yield from (f'<p class="own">{escaped(paragraph)}</p>' for paragraph in entry.text)
     yield "</section>"
 
 

@@ -1,15 +1,122 @@
-"""A lesson's pages in the format that a file's ending names."""
+"""A lesson's pages, in the format that a file's ending names."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
-from midiforge.files.disk import check_name, reason
+from midiforge.files.disk import check_name, writing
+from midiforge.files.own_file import Ours, Seal, Unsealed
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
-from midiforge.pages.format import Content
-from midiforge.pages.formats import FORMATS
 from midiforge.pages.paper import Paper
+
+if TYPE_CHECKING:
+    from midiforge.pages.booklet import Booklet
+
+
+@frozen
+class Content:
+    """What is to be read.
+
+    text: the teacher's own, for the student; paragraphs are parted by empty lines.
+    paper, with_counts: how pages look, where there are some; whether the counts stand below the
+        notes.
+    """
+
+    title: str
+    text: str
+    exercises: Iterable[Exercise]
+    kit: Kit
+    paper: Paper
+    with_counts: bool
+
+    def booklet(self, widest: float = 0.0) -> "Booklet":
+        """The content engraved in lines that fill the paper, or in pieces no wider than `widest`
+        that a screen makes lines of."""
+        from midiforge.engraving.engrave import Engraver
+        from midiforge.engraving.widths import Layout
+        from midiforge.pages.booklet import booklet
+
+        # On a narrow screen a sign for the bar before would stand alone on its line.
+        fill = 0.0 if widest else self.paper.line
+        layout = Layout(widest or fill, fill, self.with_counts, with_similes=not widest)
+        return booklet(self.title, self.text, self.exercises, Engraver(), layout)
+
+
+@frozen
+class Format:
+    """A format of pages.
+
+    ending: of its files. gives: what comes of it, in a few words.
+    make: the whole content of a file, which ends with a line's end; what that needs is imported
+        when it is called.
+    seal: how a file is told as ours to replace: by a remark that its readers skip, or `Unsealed`
+        where a format has none.
+    meant_by: endings that nothing is written as, and that may be meant for this one.
+    """
+
+    ending: str
+    gives: str
+    make: Callable[[Content], str | bytes]
+    seal: Ours
+    meant_by: tuple[str, ...] = ()
+
+
+def _csv(content: Content) -> str:
+    from midiforge.pages.hits import table
+
+    return table(content.exercises, content.kit)
+
+
+def _html(content: Content) -> str:
+    from midiforge.pages.html import WIDEST, html
+
+    return html(content.booklet(WIDEST), content.paper)
+
+
+def _musicxml(content: Content) -> bytes:
+    from midiforge.notation.write import scores
+    from midiforge.pages.musicxml import musicxml
+
+    return musicxml(
+        content.title,
+        scores(content.exercises),
+        content.kit,
+        paper=content.paper,
+        with_counts=content.with_counts,
+        text=content.text,
+    )
+
+
+def _pdf(content: Content) -> bytes:
+    from midiforge.pages.pdf import pdf
+
+    return pdf(content.booklet(), content.paper)
+
+
+def _svg(content: Content) -> str:
+    from midiforge.pages.svg import svg
+
+    return svg(content.booklet(), content.paper)
+
+
+_REMARK = Seal("<!-- midiforge sheet, sha256 {} -->\n")
+_DECLARED = (
+    Format(".csv", "all strokes as a table", _csv, Unsealed()),
+    Format(".html", "pages that can be heard", _html, _REMARK),
+    Format(".musicxml", "a score for notation programs", _musicxml, _REMARK, (".xml", ".mxl")),
+    Format(".pdf", "a booklet", _pdf, Seal("% midiforge sheet, sha256 {}\n")),
+    Format(".svg", "a picture", _svg, _REMARK),
+)
+FORMATS: Mapping[str, Format] = {declared.ending: declared for declared in _DECLARED}
+
+
+def formats_said() -> str:
+    """The formats for whoever chooses: ".html (pages to hear), .pdf (a booklet) or ..."."""
+    *others, last = (f"{declared.ending} ({declared.gives})" for declared in _DECLARED)
+    return f"{', '.join(others)} or {last}"
 
 
 def write_sheet(
@@ -42,20 +149,17 @@ def _unknown(path: Path) -> str:
         return f"{quoted(path.name)} has no ending that names a format"
     if ending in (".mid", ".midi"):
         return "pages are no MIDI file, midiforge build writes those"
-    meant = [name for name, each in FORMATS.items() if ending in each.meant_by]
-    guess = f"did you mean {meant[0]!r}?" if meant else nearest(ending, FORMATS)
-    return f"no pages are written as {quoted(path.suffix)}" + (
-        f", {guess}" if guess.startswith("did") else ""
-    )
+    meant = [f"did you mean {own.ending!r}?" for own in _DECLARED if ending in own.meant_by]
+    guess = meant[0] if meant else nearest(ending, FORMATS)
+    said = f"no pages are written as {quoted(path.suffix)}"
+    return f"{said}, {guess}" if guess.startswith("did") else said
 
 
 def _check_place(path: Path) -> None:
     """Raises MidiforgeError, before the work, if no file can be there."""
     check_name(path)
-    try:
+    with writing(path):
         if path.is_dir():
             raise MidiforgeError("is a folder, not a file", str(path))
         if not path.exists() and not path.parent.is_dir():
             raise MidiforgeError("is not a folder", str(path.parent))
-    except OSError as error:
-        raise MidiforgeError(f"cannot be written: {reason(error)}", str(path)) from None

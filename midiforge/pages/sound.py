@@ -29,14 +29,14 @@ def sound(booklet: Booklet, places: Sequence[Sequence[Place]]) -> dict[str, Any]
     """
     return {
         "exercises": [
-            _exercise(entry, found) for entry, found in zip(booklet.entries, places, strict=True)
+            _exercise(entry, cursor) for entry, cursor in zip(booklet.entries, places, strict=True)
         ]
     }
 
 
 def _exercise(entry: Entry, places: Sequence[Place]) -> dict[str, Any]:
     exercise = once_round(entry.score.exercise)
-    tempos = [float(plain(each.tempo.first)) for each in entry.score.exercises]
+    tempos = [float(plain(played.tempo.first)) for played in entry.score.exercises]
     limits = min(SLOWEST, *tempos), max(FASTEST, *tempos)
     tones = _tones(exercise)
     return {
@@ -82,29 +82,29 @@ def _notes(exercise: Exercise, slowest: float) -> dict[str, list[list[Any]]]:
     slower = Fraction(slowest) / exercise.tempo.first
     changes = tuple((time, tempo * slower) for time, tempo in exercise.tempo.changes)
     slow = exercise.changed(tempo=TempoMap(exercise.tempo.pulse, changes))
-    found: dict[str, list[list[Any]]] = {each: [] for each in (_COUNT_IN, *_ROUNDS.values())}
+    rounds: dict[str, list[list[Any]]] = {when: [] for when in (_COUNT_IN, *_ROUNDS.values())}
     for note in notes(slow, read_kit(DEFAULT)):
         counts_in = note.part == CLICK and note.time < 0
-        found[_COUNT_IN if counts_in else _ROUNDS[note.when]].append(_note(note))
-    return found
+        rounds[_COUNT_IN if counts_in else _ROUNDS[note.when]].append(_note(note))
+    return rounds
 
 
 def _note(note: Note) -> list[Any]:
     part = part_layer(note.part).replace("percussion", "band")
     told = [_number(note.time), note.number, note.velocity, part]
     if note.reach:
-        return [*told, *(round(each, 4) for each in note.reach)]
+        return [*told, *(round(part, 4) for part in note.reach)]
     return [*told, round(note.offset, 1)] if note.offset else told
 
 
 def _tones(exercise: Exercise) -> dict[str, list[list[Any]]]:
     kinds = {member.name: member.kind for member in exercise.band}
-    found: dict[str, list[list[Any]]] = {"before": [], "loop": []}
+    rounds: dict[str, list[list[Any]]] = {"before": [], "loop": []}
     for tone in held(exercise):
         lasts = _number(tone.end - tone.time)
         told = [_number(tone.time), lasts, tone.pitch, tone.velocity, kinds[tone.member]]
-        found[_ROUNDS[tone.when]].append(told)
-    return found
+        rounds[_ROUNDS[tone.when]].append(told)
+    return rounds
 
 
 def _number(value: Fraction) -> float:

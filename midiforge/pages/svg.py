@@ -3,13 +3,12 @@
 from collections.abc import Iterator
 
 from midiforge import __version__
+from midiforge.engraving.drawing import STYLE, Piece, in_lines, joined, sign_definitions
+from midiforge.engraving.ink import moved, text_at
+from midiforge.engraving.shapes import SPACE
+from midiforge.engraving.text_width import in_width
 from midiforge.pages.booklet import Booklet, Entry
-from midiforge.pages.drawing import STYLE, in_lines, joined, sign_definitions
-from midiforge.pages.ink import moved, text_at
 from midiforge.pages.paper import Paper
-from midiforge.pages.piece import Piece
-from midiforge.pages.shapes import SPACE
-from midiforge.pages.text_width import in_width
 from midiforge.svg import Svg, document, element
 
 _FONT = "'Libertinus Serif', Palatino, Georgia, 'DejaVu Serif', serif"
@@ -42,7 +41,9 @@ def svg(booklet: Booklet, paper: Paper) -> str:
             drawn += line
             parts.append(element("g", joined(line)[1], transform=moved(_MARGIN, at)))
             at += entry.setting.height + 0.5 * SPACE
-        for text in (line for each in entry.text for line in in_width(each, paper.line, _TEXT)):
+        for text in (
+            line for paragraph in entry.text for line in in_width(paragraph, paper.line, _TEXT)
+        ):
             write(_TEXT, "own", text)
         at += 2 * SPACE
     height = at - 2 * SPACE + _MARGIN

@@ -10,8 +10,9 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from midiforge.kits.kit import Kit
+from midiforge.model.band import BASS, COMP, PERCUSSION
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import CLICK, FEET, HANDS, Hit, Limb, OrnamentKind, Strength
+from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
 from midiforge.model.spelling import spelled_hit
 from midiforge.performance.seam import Held, Note, Reach, Round, Seam
 
@@ -161,32 +162,33 @@ def _velocity(value: float | Fraction) -> int:
     return max(1, min(127, round(value)))
 
 
-_TITLES = {limb.value: limb.title.capitalize() for limb in Limb}
-_TITLES |= {CLICK: "Click", "bass": "Bass", "comp": "Chords"}
-_LAYERS: dict[str, str] = {**dict.fromkeys(HANDS, "hands"), **dict.fromkeys(FEET, "feet")}
-_LAYERS[CLICK] = CLICK
+# Parts in the order of their tracks: how each is called, and what it belongs to.
+_PARTS = {
+    **{it.value: (it.title.capitalize(), "hands" if it.is_hand else "feet") for it in Limb},
+    PERCUSSION: ("Percussion", PERCUSSION),
+    BASS: ("Bass", BASS),
+    COMP: ("Chords", "chords"),
+    CLICK: ("Click", CLICK),
+}
+_PLACES = {part: place for place, part in enumerate(_PARTS)}
 _NAME = re.compile(r"[a-z][a-z0-9-]*")
 _DASH = re.compile(r"(?<!\d)-|-(?!\d)")  # between words; "3-2" keeps its own
 
 
 def part_layer(part: str) -> str:
-    """What a part belongs to: "hands", "feet", "click", or "percussion" beside the drummer."""
-    return _LAYERS.get(part, "percussion")
+    """What a part belongs to: "hands", "feet", "click", the band's "bass" or "chords", or else
+    "percussion" beside the drummer."""
+    return _PARTS.get(part, _PARTS[PERCUSSION])[1]
 
 
 def part_title(part: str) -> str:
     """A part in words: "Right hand", "Click", "Son clave 3-2"; a typed pattern as it is."""
-    if part in _TITLES:
-        return _TITLES[part]
+    if part in _PARTS:
+        return _PARTS[part][0]
     return _DASH.sub(" ", part.capitalize()) if _NAME.fullmatch(part) else part
 
 
 def part_place(part: str) -> int:
     """Where a part stands among others: hands, feet, percussion and time layers, bass and chords,
     the click; the same in every file, so that their tracks line up."""
-    return _PLACES.get(part, _PERCUSSION)
-
-
-_PERCUSSION = len(Limb)
-_PLACES: dict[str, int] = {limb.value: i for i, limb in enumerate(Limb)}
-_PLACES |= {"bass": _PERCUSSION + 1, "comp": _PERCUSSION + 2, CLICK: _PERCUSSION + 3}
+    return _PLACES.get(part, _PLACES[PERCUSSION])

@@ -4,8 +4,7 @@ from fractions import Fraction
 from math import ceil
 
 from midiforge.drill.drill import Drill, Practice
-from midiforge.drill.slowest import slowest_tempo
-from midiforge.drill.values import FASTEST, SLOWEST
+from midiforge.drill.values import FASTEST, SLOWEST, slowest_tempo
 from midiforge.frozen import frozen
 from midiforge.practice.entry import Entry
 

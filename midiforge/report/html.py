@@ -15,6 +15,7 @@ from midiforge.report import pictures, studies, words
 from midiforge.report.rules.evenness import loose_counts
 from midiforge.report.rules.missing import often_missed
 from midiforge.report.sentence import advice
+from midiforge.report.staff import STYLE_OF_STAFF, staff
 from midiforge.report.view import LIMBS, Lane, View
 
 _HERE = Path(__file__).parent
@@ -53,7 +54,14 @@ def page(review: Review, known: Known = NOTHING, step: str = "", verdict: str = 
         parts.append(f"<p class=next><b>{words.NEXT}:</b> {_text(step)}</p>")
     if points:
         parts.append(f"<ul class=points>{_items(points)}</ul>")
-    parts += ["</header><main>", *_figures(view), *_places(view), *_limbs(view), *_course(view)]
+    parts += [
+        "</header><main>",
+        *staff(review),
+        *_figures(view),
+        *_places(view),
+        *_limbs(view),
+        *_course(view),
+    ]
     parts += [*_tempos(view), *_together(view), *_doubles(view), *_levels(view)]
     parts += [*_besides(view), *_notes(view), "</main>"]
     return body(f"Review: {words.heading(review)}", parts)
@@ -67,7 +75,8 @@ def body(title: str, parts: Iterable[str]) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
         _MARK,
         f"<title>{_text(title)}</title>",
-        f"<style>{(_HERE / 'report.css').read_text(encoding='utf-8')}</style></head><body>",
+        f"<style>{(_HERE / 'report.css').read_text(encoding='utf-8')}{STYLE_OF_STAFF}</style>",
+        "</head><body>",
         *parts,
         "</body></html>",
     ]

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from midiforge.hear.limits import OFF_THE_CLICK_MS
 from midiforge.hear.review import Review
 from midiforge.model.hit import HANDS, Limb
 from midiforge.model.tempo import plain
@@ -125,13 +126,20 @@ def delay(review: Review) -> str:
     )
 
 
+def drifts(review: Review) -> float:
+    """How far the take drifts as a whole, as a multiple of what is heard; 0 for less than that."""
+    limit = max(OFF_THE_CLICK_MS, 0.25 * review.step_ms)
+    whole = abs(review.drift_ms_per_bar or 0.0) * review.bars / limit
+    return whole if whole >= 1 else 0.0
+
+
 def drift(review: Review) -> str:
     """How the pace went: "rushing: each bar 2.1 ms sooner"."""
     value = review.drift_ms_per_bar
     if value is None:
         return "too short to tell"
-    if abs(value) < 0.1:
-        return "none"
+    if not drifts(review):
+        return "none to speak of"
     return f"{abs(value):.1f} ms a bar, {'rushing' if value < 0 else 'dragging'}"
 
 

@@ -36,8 +36,8 @@ def as_json(exercise: Exercise) -> dict[str, Any]:
         "chords": chord_bars(exercise),
         "hits": [_hit(exercise, hit) for hit in loop_of(exercise).hits],
         "limbs": {
-            each.limb.value: {name: _number(getattr(each, name)) for name in _OF_LIMBS}
-            for each in asked.limbs
+            demand.limb.value: {name: _number(getattr(demand, name)) for name in _OF_LIMBS}
+            for demand in asked.limbs
         },
         "longest_run": {
             "strokes": asked.longest_run,
@@ -46,8 +46,8 @@ def as_json(exercise: Exercise) -> dict[str, Any]:
         },
         "unisons": {"moments": asked.unisons, "share": _number(asked.unison_share)},
         "meetings": [
-            {"bar": each.bar, "count": each.count, "limbs": [limb.value for limb in each.limbs]}
-            for each in found.meetings
+            {"bar": met.bar, "count": met.count, "limbs": [limb.value for limb in met.limbs]}
+            for met in found.meetings
         ],
         "hand_meets_foot": {
             f"{hand.value}+{foot.value}": len(met)

@@ -29,8 +29,8 @@ def svg(groups: Sequence[Sequence[Exercise]], width: int) -> str:
             row += 1
             column = 0
             for text, style in spans:
-                for piece in re.finditer(r"\S+(?: \S+)*", text):  # no run of blanks survives SVG
-                    texts.append(_text(column + piece.start(), row, piece[0], style))
+                pieces = re.finditer(r"\S+(?: \S+)*", text)  # no run of blanks survives SVG
+                texts += (_text(column + piece.start(), row, piece[0], style) for piece in pieces)
                 column += len(text)
         row += 1
     wide = round(2 * _MARGIN + width * _ADVANCE)

@@ -1,6 +1,8 @@
 """An exercise in the terminal, as a drummer reads it, and what it asks for."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
+from operator import attrgetter
 from textwrap import wrap
 
 from midiforge.insight.demands import Demands, fastest_tempo
@@ -18,8 +20,7 @@ from midiforge.insight.words import (
 )
 from midiforge.model.exercise import Exercise, fastest
 from midiforge.model.number import numbers_said
-from midiforge.screen.bars import Bars
-from midiforge.screen.setting import Setting, Spans
+from midiforge.screen.setting import Bars, Setting, Spans
 
 STYLES = {
     "title": "bold",
@@ -52,7 +53,7 @@ def exercise_lines(
     exercise = fastest(at_tempos)
     found = insight(exercise)
     width = min(max(width, _NARROWEST), _WIDEST)
-    numbers = numbers_said(each.number for each in at_tempos)
+    numbers = numbers_said(exercise.number for exercise in at_tempos)
     title = f"{numbers}. {exercise.title}" if numbers else exercise.title
     own = ((text, "") for text in paragraphs(exercise.text))
     for text, style in ((title, "title"), (_header(at_tempos), "faint"), *own):
@@ -79,7 +80,7 @@ def exercise_lines(
 def _header(at_tempos: Sequence[Exercise]) -> str:
     """Such as "4/4, quarter = a 92, b 104, swung eighths 2:1, R leads, 1 bar count-in"."""
     exercise = at_tempos[0]
-    tempos = f"{exercise.meter.pulse_name} = {', '.join(each.tempo_said for each in at_tempos)}"
+    tempos = f"{exercise.meter.pulse_name} = {', '.join(one.tempo_said for one in at_tempos)}"
     swing = "" if exercise.swing.is_straight else swung(exercise.swing)
     lead = f"{exercise.variant.lead} leads" if exercise.variant.lead else ""
     return ", ".join(filter(None, (str(exercise.meter), tempos, swing, lead, counted_in(exercise))))
@@ -96,7 +97,9 @@ def _music(exercise: Exercise, found: Insight, bars: Bars) -> Iterator[tuple[str
         yield "the band", "; ".join(member.title for member in exercise.band)
     if exercise.chords:
         yield "chords", " | ".join(" ".join(bar) for bar in chord_bars(exercise))
-    for said, meaning in explained([exercise.title, *(each.count for each in found.meetings)]):
+    for said, meaning in explained(
+        [exercise.title, *(meeting.count for meeting in found.meetings)]
+    ):
         yield "counts", f"{said} is {meaning}"
 
 
@@ -119,19 +122,18 @@ def _repeats(exercise: Exercise) -> str:
 
 def _rates(at_tempos: Sequence[Exercise], asked: Demands) -> Iterator[Spans]:
     """Strokes a second of each limb: on average, and at most."""
-    shown = [asked.at(fastest_tempo(each)) for each in _some(at_tempos, _MOST_TEMPOS)]
+    shown = [asked.at(fastest_tempo(one)) for one in _some(at_tempos, _MOST_TEMPOS)]
     if not shown[0].limbs:
         return
     heads = "".join(f"{f'at {float(asked.tempo):g} bpm':>13}" for asked in shown)
     yield [("strokes a second: on average, and at most", "label")]
     yield [(" " * (_LABELS - 4) + heads, "faint")]
-    for i, each in enumerate(shown[0].limbs):
-        cells = ""
-        for demand in shown:
-            rate = demand.limbs[i]
+    for rates in zip(*(demands.limbs for demands in shown), strict=True):
+        cells = f"{rates[0].limb.title:<{_LABELS - 4}}"
+        for rate in rates:
             most = f"{float(rate.peak):.1f}" if rate.peak else "-"
             cells += f"{float(rate.per_second):>7.1f}{most:>6}"
-        yield [(f"{each.limb.title:<{_LABELS - 4}}{cells}", "")]
+        yield [(cells, "")]
 
 
 def _some(items: Sequence[Exercise], most: int) -> Sequence[Exercise]:
@@ -143,7 +145,7 @@ def _some(items: Sequence[Exercise], most: int) -> Sequence[Exercise]:
 
 def _meetings(exercise: Exercise, found: Insight) -> Iterator[tuple[str, str]]:
     """How often and where each hand that plays meets each foot that does."""
-    playing = {each.limb for each in found.demands.limbs}
+    playing = {demand.limb for demand in found.demands.limbs}
     for (hand, foot), met in hands_and_feet(found.meetings).items():
         if playing >= {hand, foot}:
             count = f"{len(met)} times: " if len(met) > 1 else "once: " if met else "never"
@@ -153,12 +155,9 @@ def _meetings(exercise: Exercise, found: Insight) -> Iterator[tuple[str, str]]:
 
 def _where(met: Sequence[Meeting], several: bool) -> str:
     """Places in the bar; in which bars, where there are several; like bars drawn together."""
-    by_bar: dict[int, list[str]] = {}
-    for each in met:
-        by_bar.setdefault(each.bar, []).append(each.count)
     alike: dict[tuple[str, ...], list[int]] = {}
-    for bar, places in by_bar.items():
-        alike.setdefault(tuple(places), []).append(bar)
+    for bar, meetings in groupby(met, key=attrgetter("bar")):
+        alike.setdefault(tuple(meeting.count for meeting in meetings), []).append(bar)
     if not several:
         return "  ".join(places for group in alike for places in group)
     said = [f"{bars_named(bars)}: {' '.join(places)}" for places, bars in alike.items()]
@@ -169,16 +168,16 @@ def _where(met: Sequence[Meeting], several: bool) -> str:
 def _demands(found: Insight) -> Iterator[tuple[str, str]]:
     asked = found.demands
     if asked.endless and asked.run_hand:
-        hands = sum(each.limb.is_hand for each in asked.limbs)
+        hands = sum(demand.limb.is_hand for demand in asked.limbs)
         alone = " alone" if hands == 1 else ""
         yield "longest run", f"the {asked.run_hand.title} plays{alone} throughout"
     elif asked.longest_run == 1:
         yield "longest run", "1, no hand plays twice in a row"
     elif asked.run_hand:
-        graced = any(each.grace_notes for each in asked.limbs)
+        graced = any(demand.grace_notes for demand in asked.limbs)
         counted = ", grace notes counted" if graced else ""
         yield "longest run", f"{asked.longest_run} with the {asked.run_hand.title}{counted}"
-    mixed = len({each.limb.is_hand for each in asked.limbs}) > 1
+    mixed = len({demand.limb.is_hand for demand in asked.limbs}) > 1
     if mixed or asked.unisons:
         share = round(100 * asked.unison_share)
         yield "unisons", f"{asked.unisons} of {asked.moments} moments ({share}%)"

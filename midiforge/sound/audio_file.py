@@ -6,7 +6,6 @@ and audio workstations read.
 """
 
 import struct
-from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -25,6 +24,14 @@ ENCODER = f"midiforge {__version__}"
 _CHUNK = 1 << 16  # samples at a time; libsndfile puts a whole Vorbis write on its stack
 _PROBE = 1 << 16  # bytes
 _MIDDLE_C = 60
+
+
+# By ending: libsndfile's format and coding, and mutagen's module and class for its tags.
+_FORMATS = {
+    ".wav": ("WAV", "PCM_24", "mutagen.wave", "WAVE"),
+    ".flac": ("FLAC", "PCM_24", "mutagen.flac", "FLAC"),
+    ".ogg": ("OGG", "VORBIS", "mutagen.oggvorbis", "OggVorbis"),
+}
 
 
 @frozen
@@ -69,14 +76,14 @@ def write_audio(path: Path, sound: Rendered, gain: float, about: About, times: i
     Raises MidiforgeError if it cannot be written or a package is missing.
     """
     check_ending(path)
-    kind, coding, tag = _FORMATS[path.suffix.lower()]
+    kind, coding, module, tagged = _FORMATS[path.suffix.lower()]
     soundfile, mutagen = package("soundfile"), package("mutagen")
     with aside(path) as beside:
         try:
             _write(soundfile, beside, kind, coding, sound, gain, times)
             if kind == "WAV" and sound.loop is not None:
                 _add_loop(beside, sound.loop, sound.size(times) - 1, sound.rate)
-            tag(beside, about)
+            _tag(beside, module, tagged, about)
         except (soundfile.LibsndfileError, mutagen.MutagenError, AssertionError) as error:
             # Neither library says what the system said; the next write meets the same.
             with beside.open("ab") as stream:
@@ -110,43 +117,23 @@ def _add_loop(path: Path, first: int, last: int, rate: int) -> None:
         stream.write(struct.pack("<I", size - 8))
 
 
-def _tag_wav(path: Path, about: About) -> None:
-    wave, id3 = package("mutagen.wave"), package("mutagen.id3")
-    file = wave.WAVE(str(path))
-    file.add_tags()
-    utf8 = id3.Encoding.UTF8
-    for frame in (
-        id3.TIT2(encoding=utf8, text=[about.title]),
-        id3.TBPM(encoding=utf8, text=[str(round(about.tempo))]),  # whole numbers only
-        id3.COMM(encoding=utf8, lang="eng", desc="", text=[about.comment]),
-        id3.TSSE(encoding=utf8, text=[ENCODER]),
-    ):
-        file.tags.add(frame)
-    file.save()
-
-
-def _tag_vorbis(file: Any, about: About) -> None:
-    file["title"] = about.title
-    file["bpm"] = plain(about.tempo)
-    file["comment"] = about.comment
-    file["encoder"] = ENCODER
-    file.save()
-
-
-def _tag_flac(path: Path, about: About) -> None:
-    file = package("mutagen.flac").FLAC(str(path))
+def _tag(path: Path, module: str, kind: str, about: About) -> None:
+    file = getattr(package(module), kind)(str(path))
     if file.tags is None:
         file.add_tags()
-    _tag_vorbis(file, about)
-
-
-def _tag_ogg(path: Path, about: About) -> None:
-    _tag_vorbis(package("mutagen.oggvorbis").OggVorbis(str(path)), about)
-
-
-# By ending: libsndfile's format and coding, and what writes its tags.
-_FORMATS: dict[str, tuple[str, str, Callable[[Path, About], None]]] = {
-    ".wav": ("WAV", "PCM_24", _tag_wav),
-    ".flac": ("FLAC", "PCM_24", _tag_flac),
-    ".ogg": ("OGG", "VORBIS", _tag_ogg),
-}
+    if kind == "WAVE":
+        id3 = package("mutagen.id3")
+        utf8 = id3.Encoding.UTF8
+        for frame in (
+            id3.TIT2(encoding=utf8, text=[about.title]),
+            id3.TBPM(encoding=utf8, text=[str(round(about.tempo))]),  # whole numbers only
+            id3.COMM(encoding=utf8, lang="eng", desc="", text=[about.comment]),
+            id3.TSSE(encoding=utf8, text=[ENCODER]),
+        ):
+            file.tags.add(frame)
+    else:
+        file["title"] = about.title
+        file["bpm"] = plain(about.tempo)
+        file["comment"] = about.comment
+        file["encoder"] = ENCODER
+    file.save()

@@ -15,7 +15,7 @@ from functools import lru_cache
 from itertools import takewhile
 from pathlib import Path
 from threading import Lock
-from types import SimpleNamespace, TracebackType
+from types import SimpleNamespace
 from typing import Any
 
 from midiforge.errors import MidiforgeError
@@ -110,17 +110,17 @@ def library() -> Any:
     loaded = _loaded()
     if loaded is None:
         raise MidiforgeError("audio needs FluidSynth, which is not installed", hint=_how())
-    found = SimpleNamespace()
+    functions = SimpleNamespace()
     try:
         for name, (gives, *takes) in _FUNCTIONS.items():
             function = getattr(loaded, name)
             function.restype, function.argtypes = gives, takes
-            setattr(found, name, function)
+            setattr(functions, name, function)
     except AttributeError:
         raise MidiforgeError("FluidSynth is too old: 2.0 at least is needed", hint=_how()) from None
     for level in range(_LOG_LEVELS):
-        found.fluid_set_log_function(level, None, None)  # None: messages are dropped
-    return found
+        functions.fluid_set_log_function(level, None, None)  # None: messages are dropped
+    return functions
 
 
 def _loaded() -> Any:
@@ -135,9 +135,8 @@ def _candidates() -> Iterator[str]:
     """What the library may be called, the usual names first: asking the system takes longer."""
     yield from _NAMES.get(sys.platform, ())
     for name in ("fluidsynth", "libfluidsynth-3", "libfluidsynth"):
-        found = ctypes.util.find_library(name)
-        if found:
-            yield found
+        if path := ctypes.util.find_library(name):
+            yield path
 
 
 def _how() -> str:
@@ -206,12 +205,7 @@ class Synth:
     def __enter__(self) -> "Synth":
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def close(self) -> None:

@@ -30,23 +30,23 @@ def gain_for(samples: "NDArray[float32]", rate: int) -> float:
 
     Files that belong together share the least of their gains. 1 for silence.
     """
-    peak = _peak(samples)
-    if not peak:
+    highest = peak(samples)
+    if not highest:
         return 1.0
     loud = loudness(samples, rate)
-    wanted = 10 ** ((LOUDNESS - loud) / 20) if loud > float("-inf") else PEAK / peak
-    return min(wanted, PEAK / peak, MOST_GAIN)
+    wanted = 10 ** ((LOUDNESS - loud) / 20) if loud > float("-inf") else PEAK / highest
+    return min(wanted, PEAK / highest, MOST_GAIN)
 
 
 def within_peak(gain: float, samples: "NDArray[float32]") -> float:
     """The gain, or the largest below it at which no sample passes -1 dBFS."""
-    peak = _peak(samples)
-    return min(gain, PEAK / peak) if peak else gain
+    highest = peak(samples)
+    return min(gain, PEAK / highest) if highest else gain
 
 
 def is_silent(samples: "NDArray[float32]", gain: float) -> bool:
     """Whether next to nothing is heard of samples at a gain."""
-    return _peak(samples) * gain < _HEARD
+    return peak(samples) * gain < _HEARD
 
 
 def loudness(samples: "NDArray[float32]", rate: int) -> float:
@@ -71,13 +71,14 @@ def _weighted(samples: "NDArray[float32]", rate: int) -> "NDArray[float32]":
     numpy, run = package("numpy"), package("scipy.signal").sosfilt
     filters = [package("pyloudnorm").IIRfilter(*each[:3], rate, each[3]) for each in _K_WEIGHTING]
     sections = numpy.array([[*each.b, *each.a] for each in filters])
-    found: NDArray[float32] = numpy.empty_like(samples)
+    weighted: NDArray[float32] = numpy.empty_like(samples)
     state = numpy.zeros((len(sections), 2, *samples.shape[1:]))
     for first in range(0, len(samples), _AT_ONCE):
         part = samples[first : first + _AT_ONCE]
-        found[first : first + _AT_ONCE], state = run(sections, part, axis=0, zi=state)
-    return found
+        weighted[first : first + _AT_ONCE], state = run(sections, part, axis=0, zi=state)
+    return weighted
 
 
-def _peak(samples: "NDArray[float32]") -> float:
+def peak(samples: "NDArray[float32]") -> float:
+    """The highest sample, above or below 0."""
     return float(max(samples.max(), -samples.min())) if len(samples) else 0.0

@@ -9,6 +9,7 @@ from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.sound.fluid import BLOCK, RATES, Sound, Synth
+from midiforge.sound.level import peak
 from midiforge.sound.packages import package
 from midiforge.sound.schedule import OFF, ON, Event, again, events, sounding
 from midiforge.sound.soundfont import drums_of
@@ -101,11 +102,9 @@ def rendered(
     samples, looped = everything[:length], everything[loop:]
     with _synth(exercise, sound, rate) as synth:
         if loop:
-            before = [note for note in found if note.begin < start]
+            before = events((n for n in found if n.begin < start), 0.0, rate, _blocks(loop))
             with _synth(exercise, sound, rate) as leading:
-                _Player(leading, events(before, 0.0, rate, _blocks(loop)), everything).to(
-                    _blocks(loop)
-                )
+                _Player(leading, before, everything).to(_blocks(loop))
         player = _Player(synth, told, looped)
         player.to(blocks)
         if not closed:
@@ -161,13 +160,12 @@ def _tail(
     player: _Player, looped: "NDArray[float32]", length: int, most: int
 ) -> "NDArray[float32]":
     """What rings on after `length` samples, until it cannot be heard or block `most` comes."""
-    silence = _SILENCE * max(looped[:length].max(), -looped[:length].min())
+    silence = _SILENCE * peak(looped[:length])
     last = _blocks(length)
     while last < most:
         first, last = last, min(last + _LISTENED, most)
         player.to(last)
-        heard = looped[first * BLOCK : last * BLOCK]
-        if max(heard.max(), -heard.min()) <= silence:
+        if peak(looped[first * BLOCK : last * BLOCK]) <= silence:
             break
     return looped[length : last * BLOCK]
 

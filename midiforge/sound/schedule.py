@@ -63,15 +63,14 @@ def sounding(exercise: Exercise, kit: Kit, keys: Collection[int]) -> list[Soundi
     keys: those on which the SoundFont has a drum.
     """
     clock, loop = Clock(exercise), float(exercise.lead_seconds)
-    found = []
+    made = []
     for note in notes(exercise, general_midi(kit, keys)):
         begin = max(clock(note.time) + note.offset / 1000, loop if note.when else 0.0)
-        found.append(Sounding(begin, begin + _RING, DRUMS, note.number, note.velocity))
+        made.append(Sounding(begin, begin + _RING, DRUMS, note.number, note.velocity))
     for tone in held(exercise):
         begin = max(clock(tone.time), loop if tone.when else 0.0)
-        found.append(Sounding(begin, clock(tone.end), tone.channel, tone.pitch, tone.velocity))
-    found.sort()
-    return found
+        made.append(Sounding(begin, clock(tone.end), tone.channel, tone.pitch, tone.velocity))
+    return sorted(made)
 
 
 def events(found: Iterable[Sounding], start: float, rate: int, blocks: int) -> list[Event]:
@@ -80,7 +79,7 @@ def events(found: Iterable[Sounding], start: float, rate: int, blocks: int) -> l
     Each note begins at the block nearest to it, within the first `blocks`. Of two of one key at
     one block the louder sounds; a key that sounds is let go before it is struck again.
     """
-    made: list[list[int]] = []
+    struck: list[list[int]] = []
     latest: dict[tuple[int, int], list[int]] = {}
     per_second = rate / BLOCK
     for begin, end, channel, key, velocity in found:
@@ -93,11 +92,10 @@ def events(found: Iterable[Sounding], start: float, rate: int, blocks: int) -> l
                 continue
             before[1] = min(before[1], first)
         latest[channel, key] = note = [first, until, channel, key, velocity]
-        made.append(note)
-    told = [(note[0], ON, note[2], note[3], note[4]) for note in made]
-    told += [(note[1], OFF, note[2], note[3], 0) for note in made]
-    told.sort()
-    return told
+        struck.append(note)
+    told = [(note[0], ON, note[2], note[3], note[4]) for note in struck]
+    told += [(note[1], OFF, note[2], note[3], 0) for note in struck]
+    return sorted(told)
 
 
 def again(

@@ -9,9 +9,18 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from midiforge.kits.learn.hihat_pedal import BY_PEDAL, NO_PEDAL, openness, otherwise_open
-from midiforge.kits.learn.kit_strokes import STROKES, Learnt, Stroke, Strokes, StruckNote, learnt
 from midiforge.kits.learn.steps import BASS, DRUM_OF, Step
-from midiforge.kits.learn.stroke_row import Pace, StrokeRow, Tail
+from midiforge.kits.learn.strokes import (
+    STROKES,
+    Learnt,
+    Pace,
+    Stroke,
+    StrokeRow,
+    Strokes,
+    StruckNote,
+    Tail,
+    learnt,
+)
 from midiforge.library import shelf
 from midiforge.midi.message import (
     CONTROLLER,
@@ -32,13 +41,13 @@ _PRESS_AGAIN = 200_000_000  # a pedal that bounces was pressed once
 class Learning:
     """The way through all that is asked.
 
-    found: voice to what was heard of it; bound: command to ("note", "controller" or "program",
+    pads: voice to what was heard of it; bound: command to ("note", "controller" or "program",
         number); message: what to tell the player; done: nothing more is asked.
     news: lines for a screen that is none, taken away by whoever prints them.
     """
 
     steps: Sequence[Step]
-    found: dict[str, Learnt] = field(default_factory=dict)
+    pads: dict[str, Learnt] = field(default_factory=dict)
     bound: dict[str, Trigger] = field(default_factory=dict)
     message: str = ""
     done: bool = False
@@ -78,7 +87,7 @@ class Learning:
     def missing(self) -> list[str]:
         """The voices asked for, now or later, that are not learnt."""
         voices = [step.name for step in self.steps if step.kind == "voice"]
-        return [name for name in voices if name not in self.found]
+        return [name for name in voices if name not in self.pads]
 
     @property
     def all_asked(self) -> bool:
@@ -92,27 +101,27 @@ class Learning:
         return min(max(times.values()), STROKES)
 
     def can_skip_by_pad(self) -> bool:
-        return BASS in self.found and self.step.kind != "end"
+        return BASS in self.pads and self.step.kind != "end"
 
     # What the player and the kit do
 
     def heard(self, message: bytes, when: int) -> None:
         """Takes a message and when it came; what is nothing is let go by."""
-        found = read_message(message)
-        if found is None or self.done:
+        sent = read_message(message)
+        if sent is None or self.done:
             return
-        if found.kind == CONTROLLER and found.number >= MODE_MESSAGES:
+        if sent.kind == CONTROLLER and sent.number >= MODE_MESSAGES:
             return
         self.anything_heard = True
-        if found.kind == NOTE:
-            note = StruckNote(found.number, found.value, found.channel, when)
+        if sent.kind == NOTE:
+            note = StruckNote(sent.number, sent.value, sent.channel, when)
             for stroke in self._strokes.add(note):
                 self._stroke(stroke)
             return
-        if found.kind == CONTROLLER:
-            self._strokes.pedals[found.number] = found.value
-        if self._is_press(found, when):
-            self._press(found)
+        if sent.kind == CONTROLLER:
+            self._strokes.pedals[sent.number] = sent.value
+        if self._is_press(sent, when):
+            self._press(sent)
 
     def until(self, now: int) -> None:
         """Time goes on with nothing heard; to be called a few times a second."""
@@ -135,7 +144,7 @@ class Learning:
         """The one before is forgotten and asked again."""
         if self._before:
             self._at = self._before.pop()
-        (self.found if self.step.kind == "voice" else self.bound).pop(self.step.name, None)
+        (self.pads if self.step.kind == "voice" else self.bound).pop(self.step.name, None)
         self.message = f"{self.step.title}: once more"
         self._ask()
 
@@ -191,28 +200,25 @@ class Learning:
             self._bass += 1
             if self._bass >= ENDS and self.step.kind != "end":
                 self._bass = 0
-                self._go(self._next_part(), set())
+                kinds = [step.kind for step in self.steps]  # on to the controls, or the end
+                to = next(i for i in range(self._at, len(kinds)) if kinds[i] != self.step.kind)
+                self._go(to, set())
         return True
-
-    def _next_part(self) -> int:
-        """Where the controls begin, or the end."""
-        kinds = [step.kind for step in self.steps]
-        return next(i for i in range(self._at, len(kinds)) if kinds[i] != self.step.kind)
 
     def _owners(self, note: int, stroke: Stroke) -> list[str]:
         """The voices that are struck with this note, as it came."""
         return [
             voice
-            for voice, found in self.found.items()
-            if note in found.notes
-            and note not in found.together
-            and not self._told_by_pedal(voice, found, stroke)
+            for voice, pad in self.pads.items()
+            if note in pad.notes
+            and note not in pad.together
+            and not self._told_by_pedal(voice, pad, stroke)
         ]
 
-    def _told_by_pedal(self, voice: str, found: Learnt, stroke: Stroke) -> bool:
+    def _told_by_pedal(self, voice: str, pad: Learnt, stroke: Stroke) -> bool:
         """Whether this is the same pad with the hi-hat open in another way."""
         both = self.step.name in BY_PEDAL and voice in BY_PEDAL
-        return both and otherwise_open(found, stroke)
+        return both and otherwise_open(pad, stroke)
 
     def _of_another(self, stroke: Stroke) -> None:
         """A pad that is known already: the bass drum asks to go on, the others are slips."""
@@ -227,19 +233,19 @@ class Learning:
             strokes = self._bass
             self.skip()
             self._bass = strokes
-            self._tail.begin(self.found[BASS].notes, stroke.time)
+            self._tail.begin(self.pads[BASS].notes, stroke.time)
 
     def _take(self) -> None:
-        found = learnt(self._own)
-        if found is None:
+        pad = learnt(self._own)
+        if pad is None:
             return
         name, title, time = self.step.name, self.step.title, self._own[-1].time
-        for voice, other in self.found.items():
-            if other.together & {found.note}:
-                self.found[voice] = other.without(found.note)
-        self.found[name] = found
-        also = f", also {', '.join(map(str, found.also))}" if found.also else ""
-        self._taken(f"{title}: note {found.note}{also}", frozenset(found.notes), time)
+        for voice, other in self.pads.items():
+            if other.together & {pad.note}:
+                self.pads[voice] = other.without(pad.note)
+        self.pads[name] = pad
+        also = f", also {', '.join(map(str, pad.also))}" if pad.also else ""
+        self._taken(f"{title}: note {pad.note}{also}", frozenset(pad.notes), time)
 
     def _taken(self, said: str, notes: frozenset[int], time: int) -> None:
         self.message = said
@@ -249,31 +255,26 @@ class Learning:
 
     # Controls
 
-    def _is_press(self, found: ChannelMessage, when: int) -> bool:
+    def _is_press(self, sent: ChannelMessage, when: int) -> bool:
         """Whether a pedal went down, or a program was chosen."""
-        if found.kind == CONTROLLER and (
-            not self._pedals.goes_down(found) or found.number in NO_PEDAL
+        if sent.kind == CONTROLLER and (
+            not self._pedals.goes_down(sent) or sent.number in NO_PEDAL
         ):
             return False
-        before = self._press_at.get(found.trigger)
-        self._press_at[found.trigger] = when
+        before = self._press_at.get(sent.trigger)
+        self._press_at[sent.trigger] = when
         return before is None or when - before >= _PRESS_AGAIN
 
-    def _press(self, found: ChannelMessage) -> None:
-        trigger = found.trigger
+    def _press(self, sent: ChannelMessage) -> None:
         if self.step.kind != "control":
             return
-        if trigger in self.bound.values():
-            self.message = f"{found.kind} {found.number} is bound already"
-        elif found.kind == CONTROLLER and found.number in self._hihat_pedals():
-            self.message = f"controller {found.number} is the hi-hat's pedal"
+        if sent.trigger in self.bound.values():
+            self.message = f"{sent.kind} {sent.number} is bound already"
+        elif sent.kind == CONTROLLER and sent.number == openness(self.pads).get("controller"):
+            self.message = f"controller {sent.number} is the hi-hat's pedal"
         else:
-            self.latest = f"{found.kind} {found.number}"
-            self._count(trigger)
-
-    def _hihat_pedals(self) -> set[int]:
-        pedal = openness(self.found)
-        return {pedal["controller"]} if pedal else set()
+            self.latest = f"{sent.kind} {sent.number}"
+            self._count(sent.trigger)
 
     def _count(self, trigger: Trigger) -> None:
         """One more of something that is taken as it is after three."""

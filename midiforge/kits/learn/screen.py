@@ -3,12 +3,12 @@
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from functools import partial
 
-from midiforge.kits.learn.kit_strokes import STROKES
+from midiforge.kits.learn.kit_file import ending
 from midiforge.kits.learn.learn import ENDS, SKIPS, Learning
-from midiforge.kits.learn.words import ending
-from midiforge.live.playing.keyboard import pressed, single_keys
-from midiforge.live.playing.route import Command
+from midiforge.kits.learn.strokes import STROKES
+from midiforge.live.playing.controls import Command, pressed, single_keys
 from midiforge.live.screen.terminal import (
     CLEAR_BELOW,
     CLEAR_LINE,
@@ -54,15 +54,15 @@ def learn_screen() -> Iterator[Show]:
 
 def take_keys(learning: Learning) -> None:
     """Does what the keys say that were pressed since last asked."""
+    asked: dict[Command, Callable[[], None]] = {
+        Command.NEXT: learning.skip,
+        Command.PREVIOUS: learning.back,
+        Command.AGAIN: learning.again,
+        Command.QUIT: partial(_end, learning),
+    }
     for command in pressed():
-        if command is Command.NEXT:
-            learning.skip()
-        elif command is Command.PREVIOUS:
-            learning.back()
-        elif command is Command.AGAIN:
-            learning.again()
-        elif command is Command.QUIT:
-            _end(learning)
+        if command in asked:
+            asked[command]()
 
 
 def _end(learning: Learning) -> None:

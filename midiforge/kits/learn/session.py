@@ -36,21 +36,17 @@ class LearnSession:
 
     def run(self, show: Show) -> None:
         """Asks, hears and shows until all is done."""
-        ended = Event()
-        with guarded({}, False, PLAIN + CLOSE), quitting(ended.set):
-            self._run(show, ended)
-
-    def _run(self, show: Show, ended: Event) -> None:
-        learning, messages = self._learning, self._messages
+        learning, messages, ended = self._learning, self._messages, Event()
         begun = time.monotonic()
-        while not learning.done and not ended.is_set():
-            with suppress(Empty):
-                learning.heard(*messages.get(timeout=_WAIT))
-                for _ in range(_LATEST):
-                    learning.heard(*messages.get_nowait())
-            learning.until(time.monotonic_ns())
-            self._input.look()
-            show(learning, self._hint(time.monotonic() - begun))
+        with guarded({}, False, PLAIN + CLOSE), quitting(ended.set):
+            while not learning.done and not ended.is_set():
+                with suppress(Empty):
+                    learning.heard(*messages.get(timeout=_WAIT))
+                    for _ in range(_LATEST):
+                        learning.heard(*messages.get_nowait())
+                learning.until(time.monotonic_ns())
+                self._input.look()
+                show(learning, self._hint(time.monotonic() - begun))
 
     def _hint(self, lasted: float) -> str:
         """What to tell of the port; "" if all is well."""

@@ -58,7 +58,7 @@ class Step:
 
 def voices_asked(text: str) -> list[str]:
     """The voices that a list with commas names; those of a drum set if it is empty."""
-    named = [shelf.voice(each).name for each in _words(text)]
+    named = [shelf.voice(name).name for name in _words(text)]
     return list(dict.fromkeys(named)) or [voice for drum in ASKED for voice in drum]
 
 

@@ -8,11 +8,11 @@ from operator import itemgetter
 
 from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
-from midiforge.live.playing.layers import CHORDS, LAYERS, layer_of
+from midiforge.live.playing.layers import CHORDS, LAYERS
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
 from midiforge.model.tempo import TempoMap
-from midiforge.performance.notes import held, notes
+from midiforge.performance.notes import held, notes, part_layer
 from midiforge.performance.seam import Round, Seam
 
 SLOWEST, FASTEST = Fraction(10), Fraction(500)  # pulses a minute
@@ -106,22 +106,22 @@ def playable(
     length = exercise.meter.bar
     first = -exercise.count_in_bars
     seam = Seam(exercise)
-    found: dict[int, list[tuple[float, NoteOn]]] = {}
+    placed: dict[int, list[tuple[float, NoteOn]]] = {}
     for note in notes(exercise, kit, band=band):
         number, at = divmod(seam.place(note), float(length))
-        note_on = NoteOn(layer_of(note.part), note.number, note.velocity, note.when is Round.SEAM)
-        found.setdefault(int(number), []).append((at, note_on))
+        note_on = NoteOn(part_layer(note.part), note.number, note.velocity, note.when is Round.SEAM)
+        placed.setdefault(int(number), []).append((at, note_on))
     for time, note_on in _tones(exercise):
         number, within = divmod(time, length)
-        found.setdefault(number, []).append((float(within), note_on))
+        placed.setdefault(number, []).append((float(within), note_on))
     basses = {kit.notes[voice] for voice in _BASS_DRUMS if voice in kit.notes}
     bars = []
     for number in range(first, exercise.bars):
         tempo = exercise.tempo.at(number * length)
         quarter = Fraction(60_000_000_000) / (tempo * exercise.tempo.pulse)
-        moments = tuple(_moments(found.get(number, []), basses))
+        moments = tuple(_moments(placed.get(number, []), basses))
         bars.append(Bar(number, length, tempo, quarter, moments))
-    sounding = {note_on.layer for each in found.values() for _, note_on in each}
+    sounding = {note_on.layer for in_bar in placed.values() for _, note_on in in_bar}
     layers = tuple(layer for layer in LAYERS if layer in sounding)
     clicks = (tuple(moments_of(bar.moments, CLICK)) for bar in bars)
     clicked = next(filter(None, clicks), ())
@@ -137,31 +137,27 @@ def moments_of(moments: Iterable[Moment], layer: str) -> Iterator[Moment]:
 
 def at_tempo(exercise: Exercise, faster: Fraction) -> Exercise:
     """The exercise at tempos raised by `faster` pulses a minute."""
-    return replace(exercise, tempo=_changed(exercise.tempo, faster)) if faster else exercise
+    if not faster:
+        return exercise
+    tempo = exercise.tempo
+    changes = tuple((t, max(SLOWEST, min(FASTEST, bpm + faster))) for t, bpm in tempo.changes)
+    return replace(exercise, tempo=TempoMap(tempo.pulse, changes))
 
 
 def _tones(exercise: Exercise) -> Iterator[tuple[Fraction, NoteOn]]:
     """What is held, and when it begins."""
-    layers = {member.name: layer_of(member.kind) for member in exercise.band}
+    layers = {member.name: part_layer(member.kind) for member in exercise.band}
     for tone in held(exercise):
-        hold = float(max(tone.end - tone.time, _LEAST_HOLD))
-        note_on = NoteOn(
-            layer=layers[tone.member],
-            number=tone.pitch,
-            velocity=tone.velocity,
-            channel=tone.channel,
-            hold=hold,
-        )
-        yield tone.time, note_on
+        layer, hold = layers[tone.member], float(max(tone.end - tone.time, _LEAST_HOLD))
+        yield tone.time, NoteOn(layer, tone.pitch, tone.velocity, False, tone.channel, hold)
 
 
 def _moments(placed: list[tuple[float, NoteOn]], basses: set[int]) -> Iterator[Moment]:
     placed.sort(key=itemgetter(0))
     for at, group in groupby(placed, key=itemgetter(0)):
         # A cable carries one after the other: the bass drum and accents must not wait.
-        note_ons = sorted(
-            (note_on for _, note_on in group), key=lambda each: (-each.velocity, each.number)
-        )
+        note_ons = [note_on for _, note_on in group]
+        note_ons.sort(key=lambda on: (-on.velocity, on.number))
         note_ons.sort(
             key=lambda on: (on.hold is not None, on.layer == CHORDS, on.number not in basses)
         )
@@ -170,8 +166,3 @@ def _moments(placed: list[tuple[float, NoteOn]], basses: set[int]) -> Iterator[M
 
 _BASS_DRUMS = ("bass-drum", "bass-drum-2")
 _LEAST_HOLD = Fraction(1, 1000)  # quarter notes
-
-
-def _changed(tempo: TempoMap, faster: Fraction) -> TempoMap:
-    changes = tuple((t, max(SLOWEST, min(FASTEST, bpm + faster))) for t, bpm in tempo.changes)
-    return TempoMap(tempo.pulse, changes)

@@ -17,10 +17,10 @@ import sys
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
-from typing import Any
+from typing import IO, Any
 
 from midiforge.live.clock.priority import ordinary
-from midiforge.live.playing.signals import ENDING, RUNNING_TOO_LONG, SOON, signals_to
+from midiforge.live.playing.signals import ENDING, RUNNING_TOO_LONG, SOON, ignored, signals_to
 
 _LAST_WORD = b"all is silent\n"
 _PATIENCE = 6.0  # seconds that a MIDI system gets to get over a client that was killed
@@ -60,35 +60,33 @@ def guarded(outputs: Mapping[str, frozenset[int]], send_clock: bool, screen: str
         )
     if terminal is not None:
         os.close(terminal)
-    say(guard, json.dumps(told).encode() + b"\n")
+    pipe = guard.stdin if guard else None
+    _say(pipe, json.dumps(told).encode() + b"\n")
     try:
-        with signals_to(guard.stdin if guard else None):
+        with signals_to(pipe):
             yield
     finally:
-        say(guard, _LAST_WORD)
-        if guard is not None and guard.stdin is not None:
+        _say(pipe, _LAST_WORD)
+        if guard and pipe:
             with suppress(OSError):
-                guard.stdin.close()
+                pipe.close()
             with suppress(subprocess.TimeoutExpired):
                 guard.wait(0.5)
 
 
-def say(guard: "subprocess.Popen[bytes] | None", line: bytes) -> None:
-    if guard is not None and guard.stdin is not None:
-        with suppress(OSError):
-            guard.stdin.write(line)
-            guard.stdin.flush()
+def _say(pipe: IO[bytes] | None, line: bytes) -> None:
+    with suppress(OSError):
+        if pipe:
+            pipe.write(line)
+            pipe.flush()
 
 
 def main() -> None:
     """The guard's own way: waits, and does what is left to do."""
-    for name in _DEAF_TO:
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), signal.SIG_IGN)
-    said = _listen(os.getppid())
-    if not said or said.endswith(_LAST_WORD):
-        return
-    with suppress(ValueError):
+    with ignored(*_DEAF_TO), suppress(ValueError):
+        said = _listen(os.getppid())
+        if not said or said.endswith(_LAST_WORD):
+            return
         told = json.loads(said.partition(b"\n")[0])
         _put_back(told["terminal"], told["settings"], told["screen"])
         _silence(told["outputs"], told["clock"])
@@ -109,17 +107,16 @@ def _listen(player: int) -> bytes:
         if not more:
             return said
         said += more
-        if RUNNING_TOO_LONG in more:
+        if getattr(signal, RUNNING_TOO_LONG) in more:
             ordinary(player)
-        if end is None and any(each in more for each in _SIGNALS):
+        if end is None and any(number in more for number in _SIGNALS):
             end = time.monotonic() + SOON + _MORE
 
 
 def _silence(outputs: dict[str, list[int]], clock: bool) -> None:
     from midiforge.errors import MidiforgeError
-    from midiforge.live.ports.output_channel import OutputChannel
     from midiforge.live.ports.ports import RtOutput
-    from midiforge.midi.message import ALL_NOTES_OFF, ALL_SOUND_OFF, STOP
+    from midiforge.midi.message import ALL_NOTES_OFF, ALL_SOUND_OFF, STOP, control_change, note_off
 
     left, end = dict(outputs), time.monotonic() + _PATIENCE
     while left and time.monotonic() < end:
@@ -129,14 +126,13 @@ def _silence(outputs: dict[str, list[int]], clock: bool) -> None:
             except MidiforgeError:
                 continue
             for number in numbers:
-                channel = OutputChannel(output, number)
-                output.send(channel.control(ALL_SOUND_OFF))
-                output.send(channel.control(ALL_NOTES_OFF))
+                output.send(control_change(number, ALL_SOUND_OFF))
+                output.send(control_change(number, ALL_NOTES_OFF))
             if clock:
                 output.send(STOP)
             for number in numbers:  # for modules that take no notice of the two
                 for note in range(128):
-                    output.send(OutputChannel(output, number).off(note))
+                    output.send(note_off(number, note))
             output.close()
             del left[name]
         time.sleep(_TRY_EVERY if left else 0)
@@ -160,7 +156,7 @@ def _settings(terminal: int | None) -> list[Any] | None:
     with suppress(Exception):
         import termios
 
-        from midiforge.live.playing.keyboard import settings_before
+        from midiforge.live.playing.controls import settings_before
 
         now = termios.tcgetattr(terminal)  # type: ignore[arg-type]
         *flags, letters = settings_before[0] if settings_before else now

@@ -12,19 +12,16 @@ from typing import TYPE_CHECKING
 from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.frozen import frozen
 from midiforge.kits.kit import DEFAULT, Kit, read_kit
-from midiforge.live.clock.followed_clock import FollowedClock
 from midiforge.live.clock.priority import priority
+from midiforge.live.clock.sync_source import FollowedClock
 from midiforge.live.clock.timing import MS, LatenessFigures, SystemClock
 from midiforge.live.playing.bars import PlayableExercise, playable
-from midiforge.live.playing.controls import Controls
+from midiforge.live.playing.controls import Command, Controls, pressed, single_keys
 from midiforge.live.playing.guard import guarded
-from midiforge.live.playing.keyboard import pressed, single_keys
-from midiforge.live.playing.levels import Levels
+from midiforge.live.playing.layers import Levels
 from midiforge.live.playing.player import Player
-from midiforge.live.playing.route import Command, Route
+from midiforge.live.playing.route import Route, Times, Worker, four_bars
 from midiforge.live.playing.signals import SUSPENDING, ignored, quitting
-from midiforge.live.playing.times import Times, four_bars
-from midiforge.live.playing.worker import Worker
 from midiforge.live.ports.output import Output, TakesMessages, open_output
 from midiforge.live.ports.sender import PERCUSSION, Sender
 from midiforge.live.ports.watched_input import WatchedInput
@@ -115,13 +112,21 @@ def play(
             rest=round(options.rest * 1e9),
             wishes=wishes,
         )
+
+        def say(text: str) -> None:
+            player.watcher.say(text)
+
         inputs = []
         if options.follow:
-            inputs.append(_follow(player, options.follow))
+            clock = FollowedClock()
+            player.sync, player.transport = clock, clock.transport
+            inputs.append(WatchedInput(_MASTER, options.follow, [clock.heard], say, clock=True))
             held.callback(inputs[-1].close)
         of_system = isinstance(options.port, str)
         if recording or options.kit_input or (kit.controls and of_system):
-            inputs.append(_hear_kit(player, kit, options.kit_input, recording))
+            heard = [recording.recorder.heard] if recording else []
+            heard.append(Controls(kit.controls, player.wish).heard)
+            inputs.append(WatchedInput(_KIT, options.kit_input, heard, say))
             held.callback(inputs[-1].close)
         channels = _channels(exercises, kit, output, band)
         held.enter_context(guarded(channels, options.send_clock, PLAIN + CLOSE))
@@ -165,7 +170,7 @@ def listen(kit: Kit, wanted: str, recording: "Recording", say: Callable[[str], N
 def _check_channels(exercises: Sequence[Exercise], kit: Kit, band: bool) -> None:
     """Raises MidiforgeError if anybody who plays tones is on the channel of the drums."""
     drums = PERCUSSION if band else kit.channel
-    for member in {each for exercise in exercises for each in exercise.band}:
+    for member in {member for exercise in exercises for member in exercise.band}:
         if member.program and member.channel == drums:
             where = "of the percussion there" if band else "of the kit"
             hint = "" if band else "--band-port sends it to another output"
@@ -176,15 +181,10 @@ def _channels(
     exercises: Sequence[Exercise], kit: Kit, output: Output, band: Output | None
 ) -> dict[str, frozenset[int]]:
     """The channels that are played on, of each output that has a name."""
-    tones = {each.channel for exercise in exercises for each in exercise.band if each.program}
-    if band is None:
-        used = {output.name: frozenset({kit.channel, *tones})}
-    else:
-        used = {
-            output.name: frozenset({kit.channel}),
-            band.name: frozenset({PERCUSSION, *tones}),
-        }
-    return {name: channels for name, channels in used.items() if name}
+    tones = {member.channel for exercise in exercises for member in exercise.band if member.program}
+    used = {output.name: {kit.channel}} | ({band.name: {PERCUSSION}} if band else {})
+    used[(band or output).name] |= tones
+    return {name: frozenset(channels) for name, channels in used.items() if name}
 
 
 def _band(wanted: str, output: Output) -> Output:
@@ -201,25 +201,6 @@ def _band(wanted: str, output: Output) -> Output:
     return band
 
 
-def _follow(player: Player, wanted: str) -> WatchedInput:
-    """The input of a master whose time is played in."""
-    clock = FollowedClock()
-    player.sync, player.transport = clock, clock.transport
-    return WatchedInput(_MASTER, wanted, [clock.heard], _says(player), clock=True)
-
-
-def _hear_kit(player: Player, kit: Kit, wanted: str, recording: "Recording | None") -> WatchedInput:
-    """The kit's input, for commands and for strokes."""
-    heard = [recording.recorder.heard] if recording else []
-    heard.append(Controls(kit.controls, player.wish).heard)
-    return WatchedInput(_KIT, wanted, heard, _says(player))
-
-
-def _says(player: Player) -> Callable[[str], None]:
-    """Tells whoever watches the player then."""
-    return lambda text: player.watcher.say(text)
-
-
 def _look_after(watcher: Watcher, inputs: Sequence[WatchedInput]) -> None:
     """Looks after inputs in the time that is left over."""
     idle = watcher.idle
@@ -227,7 +208,7 @@ def _look_after(watcher: Watcher, inputs: Sequence[WatchedInput]) -> None:
     def both(spare: int) -> None:
         idle(spare)
         if spare > _MUCH:
-            for each in inputs:
-                each.look()
+            for watched in inputs:
+                watched.look()
 
     watcher.idle = both

@@ -7,16 +7,16 @@ fraction; nothing adds up, however long it plays.
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from operator import itemgetter
 
 from midiforge.live.clock.beat_clock import CLOCKS, clocks_in
-from midiforge.live.clock.followed_clock import TransportChange
 from midiforge.live.clock.priority import awake_before
-from midiforge.live.clock.sync_source import InternalClock, SyncSource
+from midiforge.live.clock.sync_source import InternalClock, SyncSource, TransportChange
 from midiforge.live.clock.timing import MS, Clock, Lateness, LatenessFigures
 from midiforge.live.playing.bars import Bar, Moment
-from midiforge.live.playing.layers import LAYERS
-from midiforge.live.playing.levels import STEP
-from midiforge.live.playing.route import Command, Place, Route
+from midiforge.live.playing.controls import Command
+from midiforge.live.playing.layers import LAYERS, STEP
+from midiforge.live.playing.route import MOVES, Place, Route
 from midiforge.live.ports.output import Output
 from midiforge.live.ports.sender import Sender, among
 from midiforge.live.screen.watcher import Watcher
@@ -27,7 +27,6 @@ TOO_LATE = 250 * MS  # as late as this the machine slept
 SLICE = 8 * MS  # how long it sleeps at most before it looks after wishes again
 LOOK_EVERY = 250 * MS  # how often it looks whether each port is still there
 
-_SKIPS = frozenset((Command.NEXT, Command.PREVIOUS, Command.AGAIN))
 _STEPS = {Command.SOFTER: -STEP, Command.LOUDER: STEP}
 
 
@@ -99,7 +98,7 @@ class Player:
         """Silence, also in modules that were unplugged and may be back since we looked last."""
         sender, ran = self.sender, self.sender.clock_runs
         sender.silence()
-        new = [e.connect_anew() if e.alive() else e.reopen() for e in sender.outputs]
+        new = [out.connect_anew() if out.alive() else out.reopen() for out in sender.outputs]
         if any(new):
             sender.clock_runs = ran
             sender.silence_anew()
@@ -124,7 +123,7 @@ class Player:
             try:
                 whole = not counts or self._count_in(place)
                 if counts and whole and (wishes := self._bar_line_wishes()):
-                    first, moves = True, not _SKIPS.isdisjoint(wishes)
+                    first, moves = True, not MOVES.keys().isdisjoint(wishes)
                     turn = self.route.next_bar if moves else self.route.same_bar
                     place = turn(*wishes)
                     continue
@@ -189,14 +188,12 @@ class Player:
         """Plays a bar; whether it came to its end. tells: when it began, for recordings."""
         bar, sync, sender = place.bar, self.sync, self.sender
         sync.enter(bar)
-        events: list[tuple[float, int, Moment | None]] = [
-            (moment.at, 1, moment) for moment in bar.moments
-        ]
-        if self.send_clock:
-            events += [(at, 0, None) for at in clocks_in(sync.position, bar.length)]
-            events.sort(key=lambda event: event[:2])
+        events: list[tuple[float, Moment | None]] = [(it.at, it) for it in bar.moments]
+        if self.send_clock:  # each before what sounds with it
+            events = [(at, None) for at in clocks_in(sync.position, bar.length)] + events
+            events.sort(key=itemgetter(0))
         told = not tells
-        for at, _, moment in events:
+        for at, moment in events:
             deadline = self._wait(at)
             if deadline is None:
                 return False
@@ -317,7 +314,7 @@ class Player:
         return wishes
 
     def _skip_wished(self) -> bool:
-        return not _SKIPS.isdisjoint(tuple(self.wishes))  # others wish meanwhile
+        return not MOVES.keys().isdisjoint(tuple(self.wishes))  # others wish meanwhile
 
     def _layers(self) -> tuple[str, ...]:
         return self._place.playable.layers if self._place else ()

@@ -1,42 +1,38 @@
 """The way through a lesson, bar by bar: what is played next, and what a wish changes."""
 
+import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future
-from enum import StrEnum
 from fractions import Fraction
+from queue import SimpleQueue
+from typing import Any, ParamSpec, TypeVar
 
 from midiforge.frozen import frozen
 from midiforge.live.playing.bars import FASTEST, SLOWEST, Bar, PlayableExercise, at_tempo
-from midiforge.live.playing.times import Times, four_bars
+from midiforge.live.playing.controls import Command
 from midiforge.model.exercise import Exercise
 
+LEAST_BARS = 4  # that an exercise lasts where nobody says how often: one bar is over too soon
 
-class Command(StrEnum):
-    """What a player can ask for while it plays."""
+# How often an exercise goes round; 0 for ever.
+Times = Callable[[Exercise], int]
 
-    PAUSE = "pause"
-    NEXT = "next"
-    PREVIOUS = "previous"
-    AGAIN = "again"
-    SLOWER = "slower"
-    FASTER = "faster"
-    HANDS = "hands"
-    FEET = "feet"
-    CLICK = "click"
-    PERCUSSION = "percussion"
-    BASS = "bass"
-    CHORDS = "chords"
-    LAYER = "layer"
-    SOFTER = "softer"
-    LOUDER = "louder"
-    QUIT = "quit"
+
+def always(times: int) -> Times:
+    """Each exercise so often."""
+    return lambda _: times
+
+
+def four_bars(exercise: Exercise) -> int:
+    """As often as makes four bars at least."""
+    return max(1, -(-(LEAST_BARS - exercise.loop_bar) // exercise.loop_bars))
 
 
 TEMPO_STEP = Fraction(2)  # pulses a minute that slower and faster change the tempo by
 _AS_WRITTEN = Fraction(0)
 _WAIT = 0.01  # seconds
 
-_MOVES = {Command.NEXT: 1, Command.PREVIOUS: -1, Command.AGAIN: 0}
+MOVES = {Command.NEXT: 1, Command.PREVIOUS: -1, Command.AGAIN: 0}
 TEMPOS = {Command.FASTER: TEMPO_STEP, Command.SLOWER: -TEMPO_STEP}
 
 Make = Callable[[Exercise, Fraction], PlayableExercise]
@@ -132,23 +128,23 @@ class Route:
     def ready(self, *wishes: Command) -> bool:
         """Whether what wishes need is made; if not, it is being made from now on."""
         index, changes, _ = self._wished(wishes)
-        found = self._after(index)
-        if found is None:
+        wanted = self._after(index)
+        if wanted is None:
             return True
-        made = self._prepare(found, changes.get(found, _AS_WRITTEN))
+        made = self._prepare(wanted, changes.get(wanted, _AS_WRITTEN))
         return not isinstance(made, Future) or made.done()
 
     def _wished(self, wishes: Sequence[Command]) -> tuple[int, dict[int, Fraction], bool]:
         """The exercise and the changes of tempo that wishes lead to, and whether any moves."""
         index, changes, moves = self._index, dict(self._changes), False
         for wish in wishes:
-            if wish in _MOVES:
-                index, moves = max(index + _MOVES[wish], 0), True
-            elif wish in TEMPOS and (found := self._after(index)) is not None:
-                tempos = self.exercises[found].tempo.changes
-                wanted = changes.get(found, _AS_WRITTEN) + TEMPOS[wish]
-                if all(SLOWEST <= tempo + wanted <= FASTEST for _, tempo in tempos):
-                    changes[found] = wanted
+            if wish in MOVES:
+                index, moves = max(index + MOVES[wish], 0), True
+            elif wish in TEMPOS and (meant := self._after(index)) is not None:
+                tempos = self.exercises[meant].tempo.changes
+                faster = changes.get(meant, _AS_WRITTEN) + TEMPOS[wish]
+                if all(SLOWEST <= tempo + faster <= FASTEST for _, tempo in tempos):
+                    changes[meant] = faster
         return index, changes, moves
 
     def _faster(self, index: int) -> Fraction:
@@ -164,10 +160,10 @@ class Route:
         return max(index, 0)
 
     def _go_to(self, index: int) -> bool:
-        found = self._after(index)
-        if found is None:
+        wanted = self._after(index)
+        if wanted is None:
             return False
-        self._index, self._time = found, 1
+        self._index, self._time = wanted, 1
         self._number = self._playable().first
         return True
 
@@ -188,10 +184,11 @@ class Route:
     def _prepare(self, index: int, faster: Fraction) -> PlayableExercise | Future[PlayableExercise]:
         key = (index, faster)
         if key not in self._made:
-            near = [
-                k for k in self._made if abs(k[0] - self._index) <= 1 and k[1] == self._faster(k[0])
-            ]
-            self._made = {k: self._made[k] for k in near}
+            self._made = {
+                (i, raised): made
+                for (i, raised), made in self._made.items()
+                if abs(i - self._index) <= 1 and raised == self._faster(i)
+            }
             exercise = self.exercises[index]
             if self._executor is None:
                 self._made[key] = self._make(exercise, faster)
@@ -201,8 +198,7 @@ class Route:
 
     def _place(self) -> Place:
         playable = self._playable()
-        number = playable.first if self._number is None else self._number
-        self._number = number
+        number = self._number = playable.first if self._number is None else self._number
         following = self._after(self._index + 1)
         if following is not None:
             self._prepare(following, self._faster(following))
@@ -216,3 +212,48 @@ class Route:
             begins=number == playable.first and self._time == 1,
             ends=number == playable.last and self._is_last_time(),
         )
+
+
+_P = ParamSpec("_P")
+_T = TypeVar("_T")
+
+
+class Worker(Executor):
+    """A thread that makes ahead what is played next, one after the other, in the order asked;
+    nobody who quits waits for it.
+
+    Its thread ends with the program, whatever it is at; those of Python's own are waited for.
+    """
+
+    def __init__(self) -> None:
+        self._asked: SimpleQueue[Callable[[], None] | None] = SimpleQueue()
+        self._waiting: set[Future[Any]] = set()
+        threading.Thread(target=self._work, daemon=True).start()
+
+    def submit(self, fn: Callable[_P, _T], /, *args: _P.args, **kwargs: _P.kwargs) -> Future[_T]:
+        future: Future[_T] = Future()
+
+        def make() -> None:
+            if future.set_running_or_notify_cancel():
+                try:
+                    future.set_result(fn(*args, **kwargs))
+                except BaseException as error:
+                    future.set_exception(error)
+
+        self._waiting = {it for it in self._waiting if not it.done()} | {future}
+        self._asked.put(make)
+        return future
+
+    def shutdown(self, wait: bool = False, *, cancel_futures: bool = True) -> None:
+        """What is not begun is left, if `cancel_futures`; what is being made is not waited for,
+        unless `wait`."""
+        self._asked.put(None)
+        for future in self._waiting:
+            if cancel_futures:
+                future.cancel()
+            if wait and not future.cancelled():
+                future.exception()
+
+    def _work(self) -> None:
+        while make := self._asked.get():
+            make()

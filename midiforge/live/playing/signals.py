@@ -5,28 +5,39 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from types import FrameType
-from typing import IO
+from typing import IO, Any
 
 SOON = 2.0  # seconds after which a program that was told to end has ended
 _MORE = 0.3  # seconds
 
 
+Handler = Callable[[int, FrameType | None], Any] | int | None
+
+
 @contextmanager
-def ignored(*names: str) -> Iterator[None]:
-    """These signals do nothing, while the context lasts."""
-    before = {}
+def handled(handler: Handler, *names: str) -> Iterator[dict[int, Handler]]:
+    """These signals are met by a handler while the context lasts; gives what met each before.
+
+    In the main thread: no other is ever told of a signal, and nothing is done there.
+    """
+    before: dict[int, Handler] = {}
     main = threading.current_thread() is threading.main_thread()
-    for name in names if main else ():  # no other thread is ever told of a signal
+    for name in names if main else ():
         number = getattr(signal, name, None)
         if number is not None:
-            before[number] = signal.signal(number, signal.SIG_IGN)
+            before[number] = signal.signal(number, handler)
     try:
-        yield
+        yield before
     finally:
-        for number, handler in before.items():
-            signal.signal(number, signal.SIG_DFL if handler is None else handler)
+        for number, earlier in before.items():
+            signal.signal(number, signal.SIG_DFL if earlier is None else earlier)
+
+
+def ignored(*names: str) -> AbstractContextManager[object]:
+    """These signals do nothing, while the context lasts."""
+    return handled(signal.SIG_IGN, *names)
 
 
 @contextmanager
@@ -39,7 +50,6 @@ def quitting(wish: Callable[[], None]) -> Iterator[None]:
     journal has what was recorded.
     """
     came: list[int] = []
-    before = {}
     at_last = ExitStack()
 
     def asked(number: int, _: FrameType | None) -> None:
@@ -48,23 +58,14 @@ def quitting(wish: Callable[[], None]) -> Iterator[None]:
         if len(came) == 1:
             at_last.enter_context(ends_soon(128 + number))
 
-    for name in ENDING:
-        number = getattr(signal, name, None)
-        if number is not None and threading.current_thread() is threading.main_thread():
-            before[number] = signal.signal(number, asked)
-            if hasattr(
-                signal, "siginterrupt"
-            ):  # libjack takes an interrupted call for a failed one
-                signal.siginterrupt(number, False)
-    try:
-        yield
-    except OSError:  # such as: the terminal is closed
-        if not came:
-            raise
-    finally:
-        at_last.close()
-        for number, handler in before.items():
-            signal.signal(number, signal.SIG_DFL if handler is None else handler)
+    with handled(asked, *ENDING) as before, at_last:
+        for number in before if hasattr(signal, "siginterrupt") else ():
+            signal.siginterrupt(number, False)  # libjack takes an interrupted call for a failed one
+        try:
+            yield
+        except OSError:  # such as: the terminal is closed
+            if not came:
+                raise
     if came:
         handler = before[came[0]]
         if came[0] == signal.SIGINT:
@@ -85,17 +86,15 @@ def ends_soon(code: int) -> Iterator[None]:
     timer = threading.Timer(SOON, os._exit, (code,))
     timer.daemon = True
     timer.start()
-    alarm = hasattr(signal, "setitimer")
-    if alarm:
-        before = signal.signal(signal.SIGALRM, signal.SIG_DFL)
-        signal.setitimer(signal.ITIMER_REAL, SOON + _MORE)
-    try:
-        yield
-    finally:
-        timer.cancel()
+    with handled(signal.SIG_DFL, "SIGALRM") as alarm:
         if alarm:
-            signal.setitimer(signal.ITIMER_REAL, 0)
-            signal.signal(signal.SIGALRM, signal.SIG_DFL if before is None else before)
+            signal.setitimer(signal.ITIMER_REAL, SOON + _MORE)
+        try:
+            yield
+        finally:
+            timer.cancel()
+            if alarm:
+                signal.setitimer(signal.ITIMER_REAL, 0)
 
 
 @contextmanager
@@ -122,4 +121,4 @@ SUSPENDING = ("SIGTSTP",)
 ENDING = ("SIGINT", "SIGTERM", "SIGHUP")
 
 # Who has real-time priority and keeps the processor for too long; soon afterwards it is killed.
-RUNNING_TOO_LONG = getattr(signal, "SIGXCPU", 0)
+RUNNING_TOO_LONG = "SIGXCPU"

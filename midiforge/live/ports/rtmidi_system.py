@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from functools import cache
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from midiforge.errors import MidiforgeError
 
@@ -15,18 +15,6 @@ CLIENT = "midiforge"
 OUT, IN = "output", "input"
 
 _LISTENING = "00010000"  # a socket's flags in /proc/net/unix: it accepts connections
-
-
-class Midi(Protocol):
-    """What is used of an rtmidi MidiOut or MidiIn."""
-
-    def get_ports(self) -> list[str]: ...
-
-    def open_port(self, port: int, name: str) -> object: ...
-
-    def open_virtual_port(self, name: str) -> object: ...
-
-    def close_port(self) -> None: ...
 
 
 def jack_server(midi: Any) -> str | None:
@@ -56,8 +44,8 @@ def port_run(midi: Any, name: str) -> tuple[int, int] | None:
         return None
     client = name.partition(":")[0]
     with suppress(OSError):
-        found = Path(f"/dev/shm/jack_sem.{os.getuid()}_{_server_name()}_{client}").stat()
-        return found.st_ino, found.st_mtime_ns
+        semaphore = Path(f"/dev/shm/jack_sem.{os.getuid()}_{_server_name()}_{client}").stat()
+        return semaphore.st_ino, semaphore.st_mtime_ns
     return None
 
 
@@ -90,8 +78,8 @@ def _rtmidi() -> Any:
 
 def rtmidi_error() -> type[Exception]:
     """What the library raises."""
-    found: type[Exception] = _rtmidi().RtMidiError
-    return found
+    error: type[Exception] = _rtmidi().RtMidiError
+    return error
 
 
 def new_client(direction: str) -> Any:
@@ -119,7 +107,7 @@ def _apis(rtmidi: Any) -> Iterator[int]:
     yield from (api for api in known if api != rtmidi.API_RTMIDI_DUMMY)
 
 
-def open_port(midi: Midi, index: int, name: str) -> tuple[int, int] | None:
+def open_port(midi: Any, index: int, name: str) -> tuple[int, int] | None:
     """Opens a port by its index; gives its `port_run`. MidiforgeError by its name if that fails."""
     run = port_run(midi, name)
     try:
@@ -132,7 +120,7 @@ def open_port(midi: Midi, index: int, name: str) -> tuple[int, int] | None:
     return run
 
 
-def open_virtual_port(midi: Midi, name: str) -> None:
+def open_virtual_port(midi: Any, name: str) -> None:
     """Opens a port that others connect to."""
     try:
         midi.open_virtual_port(name)

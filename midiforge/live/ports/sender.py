@@ -4,16 +4,16 @@ When anything is due is the player's to know.
 """
 
 from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
 from fractions import Fraction
 from heapq import heapify, heappop, heappush
+from typing import NamedTuple
 
 from midiforge.live.clock.beat_clock import song_position
 from midiforge.live.clock.timing import MS
 from midiforge.live.playing.bars import Moment
-from midiforge.live.playing.layers import BAND, layer_of
-from midiforge.live.playing.levels import Levels
+from midiforge.live.playing.layers import BAND, Levels
 from midiforge.live.ports.output import Output
-from midiforge.live.ports.output_channel import HeldNote, OutputChannel
 from midiforge.midi.message import (
     ALL_NOTES_OFF,
     ALL_SOUND_OFF,
@@ -21,13 +21,60 @@ from midiforge.midi.message import (
     CONTINUE,
     START,
     STOP,
+    control_change,
+    note_off,
     note_on,
+    program_change,
 )
 from midiforge.model.band import Member
+from midiforge.performance.notes import part_layer
 
 NOTE = 60 * MS  # how long a note lasts; drum sounds do not listen
 PERCUSSION = 10  # General MIDI's channel for it
 _SAME = 1e-6  # quarter notes that are no difference
+
+
+@dataclass(slots=True, eq=False)
+class OutputChannel:
+    """One channel of an output, and what it was sent.
+
+    sounding: notes to the stroke that began them. struck: all that ever sounded.
+    program: what it was told last.
+    """
+
+    output: Output
+    number: int
+    sounding: dict[int, int] = field(default_factory=dict)
+    struck: set[int] = field(default_factory=set)
+    program: int | None = None
+
+    def end_stroke(self, note: int, stroke: int) -> None:
+        """Sends a note off, unless the note was struck again since."""
+        if self.sounding.get(note) == stroke:
+            self.output.send(self.off(note))
+            self.sounding.pop(note, None)
+
+    def off(self, note: int) -> bytes:
+        return note_off(self.number, note)
+
+    def send_program(self, program: int) -> None:
+        """Sends a program, from 1, if it is another than the last."""
+        if program != self.program:
+            self.output.send(program_change(self.number, program))
+            self.program = program
+
+
+class HeldNote(NamedTuple):
+    """A note that is held.
+
+    end: when it ends, in quarter notes from the beginning of the bar that is played.
+    """
+
+    end: float
+    stroke: int
+    note: int
+    channel: OutputChannel
+    layer: str
 
 
 class Sender:
@@ -116,16 +163,15 @@ class Sender:
 
     def end_held(self, layers: Collection[str] | None = None) -> None:
         """Ends held notes before their time; of these layers only."""
-        ended = [each for each in self._held if layers is None or each.layer in layers]
-        for each in ended:
-            each.channel.end_stroke(each.note, each.stroke)
-        self._held = [each for each in self._held if each not in ended]
+        ended = [held for held in self._held if layers is None or held.layer in layers]
+        for held in ended:
+            held.channel.end_stroke(held.note, held.stroke)
+        self._held = [held for held in self._held if held not in ended]
         heapify(self._held)
 
     def leave_bar(self, length: float) -> None:
         """What is held is held from the next bar's beginning."""
-        if self._held:
-            self._held = [each._replace(end=each.end - length) for each in self._held]
+        self._held = [held._replace(end=held.end - length) for held in self._held]
 
     def mute(self, layer: str) -> None:
         """Silences a layer at once, or lets it sound again."""
@@ -140,7 +186,7 @@ class Sender:
             self._kit.send_program(self._program)
         for member in band:
             if member.program:
-                self._way(layer_of(member.kind), member.channel).send_program(member.program)
+                self._way(part_layer(member.kind), member.channel).send_program(member.program)
 
     # Beat clock
 
@@ -166,13 +212,14 @@ class Sender:
         Everything is sent whatever is raised meanwhile; the first of that is raised in the end.
         """
         outputs = self.outputs if outputs is None else outputs
-        channels = [each for each in self._channels if among(each.output, outputs)]
+        channels = [channel for channel in self._channels if among(channel.output, outputs)]
         stops = self.clock_runs and among(self.output, outputs)
-        messages = [(each.output, each.off(n)) for each in channels for n in each.sounding]
-        for channel in channels:
-            messages += [
-                (channel.output, channel.control(each)) for each in (ALL_SOUND_OFF, ALL_NOTES_OFF)
-            ]
+        messages = [(it.output, it.off(note)) for it in channels for note in it.sounding]
+        messages += [
+            (channel.output, control_change(channel.number, controller))
+            for channel in channels
+            for controller in (ALL_SOUND_OFF, ALL_NOTES_OFF)
+        ]
         if stops:
             messages.append((self.output, STOP))
         raised: BaseException | None = None
@@ -220,4 +267,4 @@ class Sender:
 
 def among(output: Output, outputs: Collection[Output]) -> bool:
     """Whether an output is one of these, and not just like one."""
-    return any(each is output for each in outputs)
+    return any(one is output for one in outputs)

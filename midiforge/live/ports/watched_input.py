@@ -34,8 +34,12 @@ class WatchedInput:
         self.gone = False
         self._called = called
         self._say = say
-        heard_by = heard[0] if len(heard) == 1 else _to_all(heard)
-        self._input = RtInput(wanted, heard_by, virtual, clock)
+
+        def to_all(message: bytes, when: int) -> None:
+            for hear in heard:
+                hear(message, when)
+
+        self._input = RtInput(wanted, to_all, virtual, clock)
         self._looked = time.monotonic()
         self._opening = threading.Lock()
         self._found = threading.Event()
@@ -86,11 +90,3 @@ class WatchedInput:
                 self._input.close()
             finally:
                 self._opening.release()
-
-
-def _to_all(heard: Sequence[Heard]) -> Heard:
-    def called(message: bytes, when: int) -> None:
-        for each in heard:
-            each(message, when)
-
-    return called

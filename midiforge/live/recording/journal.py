@@ -123,7 +123,7 @@ def read(file: IO[bytes]) -> tuple[dict[str, Any], Recorder]:
     if not lines:
         raise ValueError("empty")
     head = json.loads(lines[0])
-    alone = _exercise(head["alone"]) if head["alone"] else None
+    alone = _Told(head["alone"]) if head["alone"] else None
     recorder = Recorder(head["begin"], (), alone, head.get("started"))
     exercises: dict[str, RecordedExercise] = {}
     with suppress(ValueError, KeyError, IndexError):  # up to where it is torn
@@ -134,13 +134,11 @@ def read(file: IO[bytes]) -> tuple[dict[str, Any], Recorder]:
                 recorder.heard(bytes.fromhex(content), int(at))
             elif kind == "x":
                 name, _, said = rest.partition(" ")
-                exercises[name] = _exercise(json.loads(said))
+                exercises[name] = _Told(json.loads(said))
             elif kind == "b":
                 name, number, at, length, quarter, joined, straight = rest.split(" ")
-                bar = BarPlayed(
-                    exercises[name], int(number), int(at), Fraction(length), Fraction(quarter),
-                    joined == "1",
-                )  # fmt: skip
+                when, long, lasting = int(at), Fraction(length), Fraction(quarter)
+                bar = BarPlayed(exercises[name], int(number), when, long, lasting, joined == "1")
                 recorder.bars.append((bar, straight == "1"))
     return head, recorder
 
@@ -152,10 +150,6 @@ class _Told:
         self.number, self.title = Number(*map(int, said["number"])), str(said["title"])
         self.tempo, self.step = str(said["tempo"]), Fraction(said["step"])
         self.meter = Meter.parse(said["meter"], Fraction(said["pulse"]))
-
-
-def _exercise(said: dict[str, Any]) -> RecordedExercise:
-    return _Told(said)
 
 
 def _lock(file: IO[bytes]) -> None:

@@ -9,7 +9,7 @@ from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
-from typing import NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from midiforge.frozen import frozen
 from midiforge.live.playing.route import Place
@@ -29,6 +29,9 @@ from midiforge.midi.message import (
 )
 from midiforge.model.meter import Meter
 from midiforge.model.number import Number
+
+if TYPE_CHECKING:
+    from midiforge.live.recording.journal import Journal
 
 # More than anybody plays in a day, and a file that `midiforge review` still reads.
 MOST = 6_000_000
@@ -58,14 +61,6 @@ class RecordedExercise(Protocol):
 
     @property
     def step(self) -> Fraction: ...
-
-
-class Witness(Protocol):
-    """Who keeps what is recorded, as it comes, against the worst."""
-
-    def message(self, at: int, content: bytes) -> None: ...
-
-    def bar(self, bar: "BarPlayed", straight: bool) -> None: ...
 
 
 class Message(NamedTuple):
@@ -111,19 +106,18 @@ class Recorded:
     @property
     def downbeat(self) -> int | None:
         """When the exercise's first downbeat was due; None if it was not played from there."""
-        bars = self.bars
-        if not bars or bars[0].number > 0:
+        if not self.bars or self.bars[0].number > 0:
             return None
-        return next((bar.at for bar in bars if bar.number == 0), None)
+        return next((bar.at for bar in self.bars if bar.number == 0), None)
 
     @property
     def strokes(self) -> int:
         """How many there are in it."""
-        return sum(1 for each in self.messages() if is_stroke(each.content))
+        return sum(is_stroke(message.content) for message in self.messages())
 
     def messages(self) -> Iterator[Message]:
         """What came from `begin` to `end`, after the controllers as they stood at `begin`."""
-        yield from (Message(self.begin, each) for each in self.standing)
+        yield from (Message(self.begin, controller) for controller in self.standing)
         yield from self.recorder.between(self.begin, self.end)
 
 
@@ -133,15 +127,15 @@ def quarters(bars: Sequence[BarPlayed]) -> list[Fraction]:
     Their own tempo, if the next bar began when it says; if not, somebody else's clock was
     followed, and the next bar says how fast. The last bar goes on like the one before.
     """
-    found = []
+    lasting = []
     for bar, following in pairwise(bars):
         lasted = Fraction(following.at - bar.at) / bar.length
         as_meant = abs(lasted - bar.quarter) * bar.length < _ROUNDED
-        found.append(bar.quarter if as_meant else max(lasted, Fraction(1)))
+        lasting.append(bar.quarter if as_meant else max(lasted, Fraction(1)))
     if bars:
-        pace = found[-1] / bars[-2].quarter if found else 1
-        found.append(bars[-1].quarter * pace)
-    return found
+        pace = lasting[-1] / bars[-2].quarter if lasting else 1
+        lasting.append(bars[-1].quarter * pace)
+    return lasting
 
 
 class Recorder:
@@ -166,7 +160,7 @@ class Recorder:
         self.alone = alone
         self.full = False
         self.bars: list[tuple[BarPlayed, bool]] = []
-        self.journal: Witness | None = None
+        self.journal: Journal | None = None
         self._bound = frozenset(
             (kind, number - (name == PROGRAM)) for name, number in bound for kind in _KINDS[name]
         )
@@ -226,10 +220,9 @@ class Recorder:
         """
         stretches: list[list[BarPlayed]] = []
         for bar, straight in self.bars:
-            if straight:
-                stretches[-1].append(bar)
-            else:
-                stretches.append([bar])
+            if not straight:
+                stretches.append([])
+            stretches[-1].append(bar)
         begin, reached, standing = self.begin, 0, dict[bytes, bytes]()
         for i, bars in enumerate(stretches or [[]]):
             following = stretches[i + 1][0] if i + 1 < len(stretches) else None

@@ -56,15 +56,13 @@ class Recording:
         self, path: Path, exercises: Sequence[Exercise], kit: Kit, alone: bool = False
     ) -> None:
         self.running = False
-        numbers = [each.number for each in exercises]
-        self.digits = max(2, len(str(max(each.piece for each in numbers))))
+        numbers = [exercise.number for exercise in exercises]
+        self.digits = max(2, len(str(max(number.piece for number in numbers))))
         several = len(numbers) > 1 and not alone
-        self._files = _Files(
-            check_free(path, numbers if several else (), self.digits), several, self.digits
-        )
+        path = check_free(path, numbers if several else (), self.digits)
+        self._files = _Files(path, several, self.digits)
         only = exercises[0] if len(numbers) == 1 else None
         self.recorder = Recorder(time.monotonic_ns(), kit.controls, only, time.time())
-        self._only = only
         self._journal: journal.Journal | None = None
         self._kept: Kept | None = None
 
@@ -77,7 +75,7 @@ class Recording:
             "digits": self.digits,
             "begin": self.recorder.begin,
             "started": self.recorder.started,
-            "alone": journal.told(self._only) if self._only else None,
+            "alone": journal.told(self.recorder.alone) if self.recorder.alone else None,
         }
         self._journal = self.recorder.journal = journal.begin(head)
 
@@ -111,8 +109,8 @@ def _keep(recorder: Recorder, files: _Files, end: int) -> Kept:
             kept.append(_write(take, files))
         else:
             empty[_number(take)] = None
-    written = {each.number for each in kept}
-    silent = tuple(each for each in empty if each and each not in written)
+    written = {take.number for take in kept}
+    silent = tuple(number for number in empty if number and number not in written)
     return Kept(tuple(kept), silent, recorder.full)
 
 
@@ -127,13 +125,13 @@ def _write(take: Recorded, files: _Files) -> KeptTake:
 
 def rescued() -> list[Kept]:
     """Makes the takes of recordings that were cut short, and removes their journals."""
-    found = []
+    saved = []
     with journal.orphans() as orphans:
         for path, file in orphans:
             try:
                 head, recorder = journal.read(file)
                 files = _Files(Path(head["path"]), bool(head["several"]), int(head["digits"]))
-                found.append(_keep(recorder, files, recorder.end + _CLOSING))
+                saved.append(_keep(recorder, files, recorder.end + _CLOSING))
             except MidiforgeError:
                 continue  # the next command tries again
             except (ValueError, KeyError, TypeError, OSError):
@@ -142,7 +140,7 @@ def rescued() -> list[Kept]:
                 continue
             with suppress(OSError):
                 path.unlink()
-    return [each for each in found if each.takes]
+    return [kept for kept in saved if kept.takes]
 
 
 _CLOSING = 250_000_000  # nanoseconds after the last stroke

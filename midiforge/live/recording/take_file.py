@@ -1,10 +1,12 @@
 """A recorded take as a Standard MIDI File, and where such files go."""
 
+import os
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from fractions import Fraction
 from heapq import merge
+from itertools import chain, count
 from math import ceil, floor
 from operator import itemgetter
 from pathlib import Path
@@ -84,23 +86,23 @@ def take_bytes(take: Recorded) -> bytes:
 
 def _marks(take: Recorded, line: Timeline) -> list[_Entry]:
     """What is not played; first at each tick."""
-    exercise, found = take.exercise, list[_Entry]()
+    exercise, marks = take.exercise, list[_Entry]()
     started = take.recorder.started
     if started is not None:
         played = datetime.fromtimestamp(started + (take.begin - take.recorder.begin) / 10**9)
         said = played.astimezone().isoformat(timespec="seconds")
-        found.append((0, smf.text(smf.MARKER, f"{PLAYED_MARK}{said}")))
+        marks.append((0, smf.text(smf.MARKER, f"{PLAYED_MARK}{said}")))
     if exercise is None:
-        return [(0, smf.text(smf.TRACK_NAME, "take")), *found]
-    found.insert(0, (0, smf.text(smf.TRACK_NAME, f"{exercise.title}, {exercise.tempo}")))
+        return [(0, smf.text(smf.TRACK_NAME, "take")), *marks]
+    marks.insert(0, (0, smf.text(smf.TRACK_NAME, f"{exercise.title}, {exercise.tempo}")))
     if take.bars:
         meter = exercise.meter
-        found.append((0, smf.time_signature(meter.numerator, meter.unit, meter.pulse)))
-    found += [(tick, smf.tempo(quarter / 10**9)) for tick, quarter in line.tempos]
-    found.append((0, smf.text(smf.MARKER, f"{EXERCISE_MARK}{exercise.number}")))
+        marks.append((0, smf.time_signature(meter.numerator, meter.unit, meter.pulse)))
+    marks += [(tick, smf.tempo(quarter / 10**9)) for tick, quarter in line.tempos]
+    marks.append((0, smf.text(smf.MARKER, f"{EXERCISE_MARK}{exercise.number}")))
     if take.downbeat is not None:
-        found.append((line.tick(take.downbeat), smf.text(smf.MARKER, START_MARK)))
-    return sorted(found, key=itemgetter(0))
+        marks.append((line.tick(take.downbeat), smf.text(smf.MARKER, START_MARK)))
+    return sorted(marks, key=itemgetter(0))
 
 
 def _played(take: Recorded, line: Timeline) -> Iterator[_Entry]:
@@ -133,13 +135,11 @@ def take_path(path: Path, number: Number, digits: int) -> Path:
     return path.with_stem(f"{path.stem}-{number.padded(digits)}")
 
 
-def free(path: Path) -> Path:
-    """The file, or the first of its name and a number, from 2, that is not there yet."""
-    number, found = 1, path
-    while _taken(found):
-        number += 1
-        found = path.with_stem(f"{path.stem}-{number}")
-    return found
+def free(path: Path, numbers: Sequence[Number] = (), digits: int = 0) -> Path:
+    """The file, or the first of its name and a number, from 2, that is not there yet; nor are those
+    of these exercises, if there are any."""
+    names = (path.with_stem(f"{path.stem}-{number}") for number in count(2))
+    return next(name for name in chain([path], names) if not _taken(name, numbers, digits))
 
 
 def check_free(path: Path, numbers: Sequence[Number], digits: int) -> Path:
@@ -152,33 +152,21 @@ def check_free(path: Path, numbers: Sequence[Number], digits: int) -> Path:
     if path.suffix.lower() not in ENDINGS:
         hint = path.with_suffix(ENDINGS[0]).name
         raise MidiforgeError("a take is a MIDI file", "--record", str(path), hint=hint)
-    _check_folder(path.parent)
-    taken = _first_taken(path, numbers, digits)
-    if taken is None:
-        return path
-    number = 2
-    while _first_taken(path.with_stem(f"{path.stem}-{number}"), numbers, digits):
-        number += 1
-    hint = f"free is {path.with_stem(f'{path.stem}-{number}')}"
-    raise MidiforgeError("is there already", "--record", str(taken), hint=hint)
+    if not path.parent.is_dir():
+        raise MidiforgeError("there is no such folder", "--record", str(path.parent))
+    if not os.access(path.parent, os.W_OK):
+        what = "nothing can be written into this folder"
+        raise MidiforgeError(what, "--record", str(path.parent))
+    if taken := _taken(path, numbers, digits):
+        hint = f"free is {free(path, numbers, digits)}"
+        raise MidiforgeError("is there already", "--record", str(taken), hint=hint)
+    return path
 
 
-def _check_folder(folder: Path) -> None:
-    import os
-
-    if not folder.is_dir():
-        raise MidiforgeError("there is no such folder", "--record", str(folder))
-    if not os.access(folder, os.W_OK):
-        raise MidiforgeError("nothing can be written into this folder", "--record", str(folder))
-
-
-def _first_taken(path: Path, numbers: Sequence[Number], digits: int) -> Path | None:
+def _taken(path: Path, numbers: Sequence[Number], digits: int) -> Path | None:
+    """The file, or the first of those of some exercises, that is there."""
     paths = [take_path(path, number, digits) for number in numbers] or [path]
-    return next((each for each in paths if _taken(each)), None)
-
-
-def _taken(path: Path) -> bool:
-    return path.exists() or path.is_symlink()
+    return next((file for file in paths if file.exists() or file.is_symlink()), None)
 
 
 def write_take(path: Path, take: Recorded) -> Path:
@@ -191,17 +179,12 @@ def write_take(path: Path, take: Recorded) -> Path:
 
     content = take_bytes(take)
     try:
-        found = free(path)
-        write_aside(found, content)
+        file = free(path)
+        write_aside(file, content)
     except MidiforgeError as error:
-        found = free(Path(tempfile.gettempdir()) / path.name)
+        file = free(Path(tempfile.gettempdir()) / path.name)
         try:
-            write_aside(found, content)
+            write_aside(file, content)
         except MidiforgeError:
             raise error from None
-    return found
-
-
-def seconds(take: Recorded) -> float:
-    """How long a take is."""
-    return (take.end - take.begin) / 1e9
+    return file

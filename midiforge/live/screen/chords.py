@@ -25,7 +25,7 @@ class Chords:
         now, *following = self._symbols[here:] or [""]
         if again:
             following += self._symbols[self._seam :]
-        return now, next((each for each in following if each != now), "")
+        return now, next((symbol for symbol in following if symbol != now), "")
 
     def _index(self, time: float) -> int:
         return max(bisect_right(self._begins, time + 1e-6) - 1, 0)

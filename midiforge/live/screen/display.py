@@ -14,14 +14,12 @@ from functools import lru_cache
 
 from midiforge.insight.words import ranges
 from midiforge.live.playing.bars import PlayableExercise
-from midiforge.live.playing.keyboard import pressed, single_keys
-from midiforge.live.playing.layers import LAYERS
-from midiforge.live.playing.levels import Levels
+from midiforge.live.playing.controls import Command, key_of, pressed, single_keys, told
+from midiforge.live.playing.layers import BAND, LAYERS, Levels
 from midiforge.live.playing.player import Player
 from midiforge.live.playing.route import Place, Route
 from midiforge.live.screen.chords import HIGH, Chords, large
 from midiforge.live.screen.columns import Columns, Setting
-from midiforge.live.screen.key_lines import key_lines
 from midiforge.live.screen.terminal import (
     CLEAR_BELOW,
     CLEAR_LINE,
@@ -136,7 +134,7 @@ class Display:
         stave, here = Setting(columns, room), columns.here(self._at)
         small = self._chord_lines(place, room, False)
         roomy = self._chord_lines(place, room, True) if height >= _ROOMY else small
-        keys, short_keys = key_lines(place.playable, room)
+        keys, short_keys = _key_lines(place.playable, room)
         head, foot = self._head(place, room), self._foot(room)
         # Silent layers and levels have their room from the beginning: nothing jumps then.
         left = height - _tight(head) - max(_tight(foot), _FOOT)
@@ -150,19 +148,17 @@ class Display:
         if len(shown) < len(stave.lines):
             lines = f"line{'s' * (len(shown) > 1)} {ranges(i + 1 for i in shown)}"
             head = self._head(place, room, f"{lines} of {len(stave.lines)}")
+        counts_in = place.bar.number < 0
+        rows = (row for line in shown for row in ("", *stave.rows(line, here, counts_in)))
         return [
             "",
             *head,
-            *(
-                row
-                for line in shown
-                for row in ("", *stave.rows(line, here, counts_only=place.bar.number < 0))
-            ),
+            *rows,
             "",
             *chords,
             *foot,
             "",
-            *(f"{FAINT}{each}{PLAIN}" for each in keys_told),
+            *(f"{FAINT}{line}{PLAIN}" for line in keys_told),
         ]
 
     def _head(self, place: Place, room: int, *more: str) -> list[str]:
@@ -203,9 +199,8 @@ class Display:
         then = f"then {LOUD}{following}{PLAIN}" if following else ""
         rows = large(now, room - 8 - len(following)) if roomy else []
         if not rows:
-            told = [f"{HERE} {now} {PLAIN}", then] if then else [f"{HERE} {now} {PLAIN}"]
-            return [*flowed(told, room), ""]
-        drawn = [_RUN.sub(_filled, row) for row in rows]
+            return [*flowed(filter(None, (f"{HERE} {now} {PLAIN}", then)), room), ""]
+        drawn = [re.sub("#+", lambda run: f"{HERE}{' ' * len(run[0])}{PLAIN}", row) for row in rows]
         drawn[HIGH // 2] += f"   {then}" if then else ""
         return [*drawn, ""]
 
@@ -225,13 +220,6 @@ class Display:
                 write(self._frame)
             except OSError:
                 return
-
-
-_RUN = re.compile("#+")
-
-
-def _filled(run: re.Match[str]) -> str:
-    return f"{HERE}{' ' * len(run[0])}{PLAIN}"
 
 
 def _tight(lines: Iterable[str]) -> int:
@@ -269,3 +257,30 @@ def on_screen(player: Player) -> Iterator[Watcher]:
         yield Watcher(
             bar=display.bar, moment=display.moment, idle=idle, say=display.say, made=display.prepare
         )
+
+
+_MOVES = (
+    Command.PAUSE,
+    Command.NEXT,
+    Command.PREVIOUS,
+    Command.AGAIN,
+    Command.SLOWER,
+    Command.FASTER,
+    Command.QUIT,
+)
+_LOUDNESS = (Command.LAYER, Command.SOFTER, Command.LOUDER)
+
+
+def _key_lines(playable: PlayableExercise, room: int) -> tuple[list[str], list[str]]:
+    """Which key does what, in as few lines as there is room for; and the keys alone.
+
+    The band's are told where the exercise has it.
+    """
+    layers = [Command(layer) for layer in LAYERS if layer not in BAND or layer in playable.layers]
+    groups = (_MOVES, layers, _LOUDNESS)
+    moves, switches, levels = ([*map(told, group)] for group in groups)
+    below = flowed([*switches, *levels], room)
+    if len(below) > 1:
+        below = [*flowed(switches, room), *flowed(levels, room)]
+    alone = [key_of(command) for group in groups for command in group]
+    return [*flowed(moves, room), *below], flowed(alone, room, " ")

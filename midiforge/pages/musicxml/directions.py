@@ -1,6 +1,8 @@
-"""Words and marks above the top part."""
+"""Words, and marks above the top part."""
 
+import re
 from fractions import Fraction
+from xml.sax.saxutils import escape
 
 from midiforge.insight.words import paragraphs
 from midiforge.model.meter import Meter
@@ -10,10 +12,17 @@ from midiforge.model.tempo import TempoMap, plain
 from midiforge.notation.rhythm import value_of
 from midiforge.notation.score import Score
 from midiforge.notation.swells import Hairpin
-from midiforge.pages.musicxml.text import text_of
 
 # By the length of the pair; MusicXML knows no other swung notes.
 _SWING_TYPES = {Fraction(1): "eighth", Fraction(1, 2): "16th"}
+_LINE_BREAKS = re.compile("[\t\n\r]+")
+# What XML 1.0 does not allow in a document, even escaped (section 2.2, Char).
+_FORBIDDEN = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+def text_of(text: str) -> str:
+    """A text as the content of an element: escaped, on one line, without what XML forbids."""
+    return escape(_FORBIDDEN.sub("", _LINE_BREAKS.sub(" ", text)))
 
 
 def direction(kind: str, sound: str = "") -> str:
@@ -44,11 +53,12 @@ def _below(kind: str) -> str:
 
 def title(score: Score) -> str:
     """An exercise's numbers as a rehearsal mark, its title, and what its stage has to say."""
-    numbers = numbers_said(each.number for each in score.exercises)
+    numbers = numbers_said(exercise.number for exercise in score.exercises)
     mark = direction(f"<rehearsal>{numbers}</rehearsal>") if numbers else ""
     title = text_of(score.exercise.title)
     own = "".join(
-        direction(f"<words>{text_of(each)}</words>") for each in paragraphs(score.exercise.text)
+        direction(f"<words>{text_of(paragraph)}</words>")
+        for paragraph in paragraphs(score.exercise.text)
     )
     return mark + direction(f'<words font-weight="bold" font-size="12">{title}</words>') + own
 
@@ -65,7 +75,7 @@ def tempo(score: Score) -> str:
             f"<metronome><beat-unit>{unit.name}</beat-unit>{'<beat-unit-dot/>' * unit.dotted}"
             f"<per-minute>{plain(tempo.first)}</per-minute></metronome>"
         )
-    others = [plain(each.tempo.first) for each in score.exercises[1:]]
+    others = [plain(exercise.tempo.first) for exercise in score.exercises[1:]]
     words = f"also at {', '.join(others)}" if others else _ramp(tempo, score.exercise.meter)
     said = direction(mark, sound=f'<sound tempo="{_decimal(tempo.first * tempo.pulse)}"/>')
     return said + direction(f"<words>{text_of(words)}</words>") if words else said

@@ -16,8 +16,8 @@ from midiforge.insight.words import paragraphs
 from midiforge.kits.kit import Kit
 from midiforge.library import shelf
 from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Score
+from midiforge.pages.musicxml.directions import text_of
 from midiforge.pages.musicxml.measures import Staff, frames, measures, parts_of_a_quarter
-from midiforge.pages.musicxml.text import text_of
 from midiforge.pages.paper import Paper, paper_of
 
 PLAYER = "Drum set"
@@ -62,7 +62,7 @@ def musicxml(
     if title.strip():
         out.append(f"<work><work-title>{text_of(title)}</work-title></work>\n")
     out.append(f"<identification>{_ENCODING}</identification>\n{_defaults(paper)}\n")
-    out += (_credit(each) for each in paragraphs(text))
+    out += (_credit(paragraph) for paragraph in paragraphs(text))
     out.append("<part-list>\n")
     out += (_score_part(staff, kit) for staff in staves)
     out.append("</part-list>\n")
@@ -99,17 +99,16 @@ def _credit(paragraph: str) -> str:
 
 def _staves(written: Sequence[Score]) -> tuple[Staff, ...]:
     """The parts from the top: the lines above the player's staff, then the player."""
-    own = dict.fromkeys(voice for score in written for _, voice, _ in score.signs)
+    own: dict[str, None] = {}  # voices, which come once
     above: dict[str, dict[str, None]] = {}
     titles: dict[str, str] = {}
     for score in written:
+        own |= dict.fromkeys(head.voice for head in score.heads(HANDS_VOICE, FEET_VOICE))
         for name in score.above:
-            found = above.setdefault(name, {})
             titles.setdefault(name, score.title_above(name))
-            for bar in score.bars:
-                voice = bar.voice(name)
-                for note in voice.notes if voice else ():
-                    found.update(dict.fromkeys(head.voice for head in note.heads))
+            above.setdefault(name, {}).update(
+                dict.fromkeys(head.voice for head in score.heads(name))
+            )
     return (
         *(
             Staff(f"P{number}", titles[name], 1, (name,), tuple(voices))

@@ -101,8 +101,8 @@ def _degree(degree: _Degree) -> str:
 @cache
 def _kind(tones: tuple[int, ...]) -> tuple[str, tuple[_Degree, ...]]:
     """The kind that says most of a chord, and the degrees that say the rest."""
-    found = {name: tuple(_differences(kind, set(tones))) for name, kind in _KINDS.items()}
-    return min(found.items(), key=lambda each: sum(_COSTS[degree.kind] for degree in each[1]))
+    said = {name: tuple(_differences(kind, set(tones))) for name, kind in _KINDS.items()}
+    return min(said.items(), key=lambda kind: sum(_COSTS[degree.kind] for degree in kind[1]))
 
 
 def _differences(kind: Mapping[int, int], tones: set[int]) -> Iterator[_Degree]:
@@ -110,7 +110,7 @@ def _differences(kind: Mapping[int, int], tones: set[int]) -> Iterator[_Degree]:
     for degree, tone in kind.items():
         if tone in tones:
             continue
-        moved = [each for each in (tone - 1, tone + 1) if each in beside]
+        moved = [near for near in (tone - 1, tone + 1) if near in beside]
         if moved and degree in _ALTERABLE:
             beside.remove(moved[0])
             yield _Degree(degree, moved[0] - tone, "alter")

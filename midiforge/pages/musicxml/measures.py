@@ -11,8 +11,14 @@ from midiforge.model.swing import Swing
 from midiforge.notation.chords import ChordSign
 from midiforge.notation.score import Bar, Score
 from midiforge.pages.musicxml import directions
-from midiforge.pages.musicxml.notes import hand_of, harmonies, notes, whole_bar_rest
-from midiforge.pages.musicxml.text import in_divisions, text_of
+from midiforge.pages.musicxml.directions import text_of
+from midiforge.pages.musicxml.notes import (
+    hand_of,
+    harmonies,
+    in_divisions,
+    notes,
+    whole_bar_rest,
+)
 from midiforge.pages.paper import Paper
 
 # A system bears no more than this before it is hard to read.
@@ -77,32 +83,31 @@ def frames(
         bar_length = in_divisions(divisions, exercise.meter.bar)
         first, loop = score.passages[0].bars[0], score.loop
         in_a_system = _bars_in_a_system(score, paper)
-        for passage in score.passages:
-            for bar in passage.bars:
-                begins = meter is not None and (bar.number - first.number) % in_a_system == 0
-                opening = '<print new-system="yes"/>\n' if begins else ""
-                time, said = "", ""
-                if bar is first:
-                    if exercise.meter != meter:
-                        time = _time(exercise.meter)
-                    said = directions.title(score) + directions.tempo(score)
-                    if exercise.swing != swing and (swing or not exercise.swing.is_straight):
-                        said += directions.swing(exercise.swing)
-                        swing = exercise.swing
-                    meter = exercise.meter
-                if bar.words:
-                    words = f'<words enclosure="rectangle">{text_of(bar.words)}</words>'
-                    said += directions.direction(words)
-                opening += _LEFT_BARLINE if bar is loop.bars[0] else ""
-                closing = ""
-                if bar is loop.bars[-1]:
-                    if loop.times > 1:
-                        said += directions.direction(f"<words>{loop.times} times</words>")
-                    closing = _right_barline(loop.times)
-                # What goes on is printed again where a system begins.
-                chords = tuple(sign for sign in bar.chords if begins or not sign.goes_on)
-                counts = {at: count for at, count in bar.counts if with_counts and count != UNNAMED}
-                yield Frame(bar, opening, time, said, closing, bar_length, counts, chords)
+        for bar in score.bars:
+            begins = meter is not None and (bar.number - first.number) % in_a_system == 0
+            opening = '<print new-system="yes"/>\n' if begins else ""
+            time, said = "", ""
+            if bar is first:
+                if exercise.meter != meter:
+                    time = _time(exercise.meter)
+                said = directions.title(score) + directions.tempo(score)
+                if exercise.swing != swing and (swing or not exercise.swing.is_straight):
+                    said += directions.swing(exercise.swing)
+                    swing = exercise.swing
+                meter = exercise.meter
+            if bar.words:
+                words = f'<words enclosure="rectangle">{text_of(bar.words)}</words>'
+                said += directions.direction(words)
+            opening += _LEFT_BARLINE if bar is loop.bars[0] else ""
+            closing = ""
+            if bar is loop.bars[-1]:
+                if loop.times > 1:
+                    said += directions.direction(f"<words>{loop.times} times</words>")
+                closing = _right_barline(loop.times)
+            # What goes on is printed again where a system begins.
+            chords = tuple(sign for sign in bar.chords if begins or not sign.goes_on)
+            counts = {at: count for at, count in bar.counts if with_counts and count != UNNAMED}
+            yield Frame(bar, opening, time, said, closing, bar_length, counts, chords)
 
 
 def _bars_in_a_system(score: Score, paper: Paper) -> int:
@@ -164,15 +169,15 @@ def measures(staff: Staff, frames: Iterable[Frame], divisions: int, is_top: bool
 
 def _voices(staff: Staff, frame: Frame, divisions: int) -> Iterator[str]:
     """The voices of one bar, one after the other, with the way back to its beginning between."""
-    found = [voice for voice in map(frame.bar.voice, staff.voices) if voice]
-    sounding = [voice for voice in found if not voice.is_silent]
+    written = [voice for voice in map(frame.bar.voice, staff.voices) if voice]
+    sounding = [voice for voice in written if not voice.is_silent]
     chords = frame.chords if staff.lines > 1 else ()
     if not sounding:
         yield from harmonies(chords, Fraction(0), None, divisions)
         # Two rests on top of each other would say no more than one.
         yield whole_bar_rest(frame.length, 1)
         return
-    for i, voice in enumerate(found):
+    for i, voice in enumerate(written):
         if i:
             chords = ()
             yield f"<backup><duration>{frame.length}</duration></backup>\n"

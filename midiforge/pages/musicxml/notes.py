@@ -1,17 +1,16 @@
 """The notes of a voice: noteheads, values, grace notes, marks, letters."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
+from operator import attrgetter
 from typing import NamedTuple
 from xml.sax.saxutils import escape
 
 from midiforge.model.spelling import spelled
 from midiforge.notation.chords import ChordSign
-from midiforge.notation.rhythm import VALUES, Tuplet, Value
-from midiforge.notation.score import FEET_VOICE, Group, Head, Note, Voice
-from midiforge.pages.musicxml.beams import beam, beams_of
+from midiforge.notation.rhythm import VALUES
+from midiforge.notation.score import FEET_VOICE, Group, Head, Note, Tuplet, Value, Voice
 from midiforge.pages.musicxml.harmony import harmony
-from midiforge.pages.musicxml.text import in_divisions
 
 _TECHNICAL = {
     "open": "open",
@@ -20,6 +19,12 @@ _TECHNICAL = {
     "closed": "stopped",
 }
 _STEMLESS = VALUES[Fraction(4)]
+_VOICE = attrgetter("voice")
+
+
+def in_divisions(divisions: int, length: Fraction) -> int:
+    """A length in quarter notes as a number of divisions of a quarter."""
+    return length.numerator * divisions // length.denominator
 
 
 class Hand(NamedTuple):
@@ -60,7 +65,7 @@ def notes(
     hand = hand_of(voice)
     for group in voice.groups:
         inside = _time_modification(group.tuplet)
-        for i, (note, beamed) in enumerate(zip(group.notes, beams_of(group), strict=True)):
+        for i, (note, beamed) in enumerate(zip(group.notes, _beams(group), strict=True)):
             length = f"<duration>{in_divisions(divisions, note.length)}</duration>"
             value = _value(note.value, inside)
             bracket = _bracket(group, i, hand) if group.tuplet else ""
@@ -77,7 +82,7 @@ def notes(
             lyrics = _lyric(1, _letters(note))
             if counts:
                 lyrics += _lyric(2, counts.get(note.start, ""))
-            for nth, head in enumerate(_heads(note)):
+            for nth, head in enumerate(note.heads_by(_VOICE)):
                 chord, last = ("<chord/>", "") if nth else ("", f"{beamed}{notations}{lyrics}")
                 yield (
                     f"<note>{chord}{_place(head)}{length}{_instrument(part, head)}"
@@ -95,20 +100,51 @@ def harmonies(
             yield harmony(sign.symbol, in_divisions(divisions, sign.time - start))
 
 
+def _beam(level: int, word: str) -> str:
+    """A note's part of one beam; level 1 is that of eighths."""
+    return f'<beam number="{level}">{word}</beam>'
+
+
+def _beams(group: Group) -> list[str]:
+    """The beams of each note of a group, at every level; a rest breaks all but the first."""
+    beams = [""] * len(group.notes)
+    if group.beam is None:
+        return beams
+    first, last = group.beam
+    for i in range(first, last + 1):
+        note = group.notes[i]
+        if note.is_rest:
+            continue
+        word = "begin" if i == first else "end" if i == last else "continue"
+        before, after = (
+            group.notes[beside].value.flags
+            if first <= beside <= last and not group.notes[beside].is_rest
+            else 0
+            for beside in (i - 1, i + 1)
+        )
+        beams[i] = _beam(1, word)
+        for level in range(2, note.value.flags + 1):
+            if before >= level:
+                word = "continue" if after >= level else "end"
+            else:
+                word = "begin" if after >= level else _hook(group, i)
+            beams[i] += _beam(level, word)
+    return beams
+
+
+def _hook(group: Group, i: int) -> str:
+    """Which way a beam for one note alone points: to the note that it makes a whole with."""
+    note = group.notes[i]
+    plain_length = note.length * 2 / 3 if note.value.dotted else note.length
+    completes = (note.start - group.start) // plain_length % 2 == 1
+    if group.beam and i in group.beam:
+        completes = i == group.beam[1]
+    return "backward hook" if completes else "forward hook"
+
+
 def _letters(note: Note) -> str:
     """The sticking as a drill has it, "llR"; of their own they confuse readers."""
     return str(spelled(note.sticking, "".join(head.hand.lower() for head in note.grace)))
-
-
-def _heads(note: Note) -> Iterable[Head]:
-    """One notehead for each voice: of two hands on one surface the louder, as it sounds."""
-    if len(note.heads) == 1:
-        return note.heads
-    kept: dict[str, Head] = {}
-    for head in note.heads:
-        if head.voice not in kept or kept[head.voice].is_ghost:
-            kept[head.voice] = head
-    return kept.values()
 
 
 def _place(head: Head) -> str:
@@ -150,7 +186,7 @@ def _grace_notes(heads: Sequence[Head], part: str, hand: Hand) -> Iterator[str]:
     name = "16th" if many else "eighth"
     for i, head in enumerate(heads):
         word = "begin" if i == 0 else "end" if i == len(heads) - 1 else "continue"
-        beams = beam(1, word) + beam(2, word) if many else ""
+        beams = _beam(1, word) + _beam(2, word) if many else ""
         yield (
             f'<note><grace slash="yes"/>{_place(head)}{_instrument(part, head)}'
             f"<voice>{hand.number}</voice><type>{name}</type><stem>{hand.stem}</stem>"

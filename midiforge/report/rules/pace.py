@@ -14,7 +14,7 @@ from midiforge.report.rules.case import (
     Case,
     Finding,
 )
-from midiforge.report.words import ms, percent, pulses
+from midiforge.report.words import drifts, ms, percent, pulses
 
 TO_THE_CLICK = 0.006  # nearer to the written tempo than this, somebody played to a click
 
@@ -34,14 +34,14 @@ def pace(case: Case) -> Finding | None:
     by_a_click = abs(review.played_tempo / review.tempo - 1) <= TO_THE_CLICK or review.tempos
     if drift is None or not by_a_click:
         return None
-    whole, limit = abs(drift) * review.bars, max(OFF_THE_CLICK_MS, 0.25 * review.step_ms)
-    if whole < limit:
+    over = drifts(review)
+    if not over:
         return None
+    word, way = ("rush", "sooner") if drift < 0 else ("drag", "later")
     return Finding(
-        f"You {'rush' if drift < 0 else 'drag'}: each bar comes {abs(drift):.1f} ms "
-        f"{'sooner' if drift < 0 else 'later'}, {ms(whole)} by the end; play it with the click "
-        "silent every other two bars, and listen where it comes back.",
-        TIME * whole / limit,
+        f"You {word}: each bar comes {abs(drift):.1f} ms {way}, {ms(drift * review.bars)} by the "
+        "end; play it with the click silent every other two bars, and listen where it comes back.",
+        TIME * over,
     )
 
 

@@ -1,0 +1,1 @@
+"""Engraved notation: bars as shapes, cut into pieces that stand side by side."""

@@ -1,0 +1,193 @@
+"""The exercise as engraved, with what was played laid over it: each stroke tinted, and shifted."""
+
+import re
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from fractions import Fraction
+from itertools import pairwise
+from operator import itemgetter
+from statistics import fmean
+
+from midiforge.engraving.cut import cut
+from midiforge.engraving.drawing import STYLE, Piece, Setting, joined, sign_definitions
+from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.ink import moved, text_at
+from midiforge.engraving.shapes import SPACE
+from midiforge.engraving.widths import Layout
+from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
+from midiforge.hear.limits import TOGETHER_MS
+from midiforge.hear.review import Judged, Review
+from midiforge.model.hit import Limb
+from midiforge.notation.score import FEET_VOICE, Head, Score
+from midiforge.notation.write import scores
+from midiforge.report.words import ms
+from midiforge.svg import Svg, element, inline, together
+
+# A line of music that a telephone shows at a size that can be read.
+_WIDEST = 46.0 * SPACE
+_MOST_BARS, _WORST_BARS = 8, 4  # drawn whole; else the bars that need most
+_MAGNIFIED = 3  # times; a grid step is a finger wide, and 20 ms of it a hair
+_FURTHEST = 0.8  # of a grid step, however far a stroke was off
+_OFTEN = 0.05  # a stroke that was not there more often than this has a figure
+_WIDE, _HIGH = 6.4, 4.8  # half a notehead, and a bit
+_FIGURE = 15.0
+STYLE_OF_STAFF = re.sub(
+    r"([^{}]+)\{",
+    lambda found: ",".join(f".staff {each}" for each in found[1].split(",")) + "{",
+    STYLE,
+)
+
+
+@frozen
+class _Played:
+    """What became of one written stroke: how far it was off, in ms, and how often it was there
+    and was not."""
+
+    offs: tuple[float, ...]
+    gone: int
+
+    @property
+    def share(self) -> float:
+        return len(self.offs) / (len(self.offs) + self.gone)
+
+
+# A written stroke: its bar, its place in it, its limb and its voice.
+_Key = tuple[int, Fraction, Limb, str]
+
+
+def staff(review: Review) -> Iterator[str]:
+    """The part of the page; nothing where notes cannot be engraved here."""
+    try:
+        engraver = Engraver()
+        [score] = scores([review.exercise])
+        setting = cut(score, engraver, Layout(_WIDEST, with_counts=True, with_similes=False))
+    except MidiforgeError:
+        return
+    played = _played(review, score)
+    pieces = _chosen(setting, played)
+    heads = {key: head for key, head in _heads(score) if key in played}
+    first = pieces[0] is setting.pieces[0]
+    definitions = sign_definitions(engraver.glyphs, [setting.head, *pieces])
+    few = "" if len(pieces) == len(setting.pieces) else " The bars that need most are shown."
+    yield (
+        "<section><h2>What is written, and where you played it</h2><figure class=staff><figcaption>"
+        "A coloured head is where you struck on average: ahead to the left, behind to the right, "
+        f"{_MAGNIFIED} times as far as it was; pale where it was often missing, with a figure for "
+        f"how often.{few}</figcaption>"
+        f"{element('svg', definitions, class_='signs', width=0, height=0, aria_hidden='true')}"
+    )
+    for piece in pieces:
+        drawing = [setting.head, piece] if first and piece is pieces[0] else [piece]
+        width, content = joined(drawing)
+        marks = together(_marks(piece, setting, review, played, heads))
+        over = element("g", marks, transform=moved(width - piece.width, 0))
+        yield inline(
+            f"bar {piece.bar}: {_said(piece, played)}",
+            element("g", content, class_="written"),
+            over,
+            style=f"--w:{width / SPACE:.2f}",
+            viewBox=f"0 0 {width:.1f} {setting.height:.1f}",
+        )
+    yield "</figure></section>"
+
+
+def _played(review: Review, score: Score) -> Mapping[_Key, _Played]:
+    first = score.loop.bars[0].number
+    turn = min(len(score.loop.bars), review.exercise.returns_after_bars)
+
+    def written(bar: int) -> int:
+        return (bar - first) % turn + first if bar > first else bar
+
+    offs: dict[_Key, list[float]] = defaultdict(list)
+    gone: Counter[_Key] = Counter()
+    for judged in review.judged:
+        for key in _keys(judged, written):
+            if judged.kind == "hit" and judged.off_ms is not None:
+                offs[key].append(judged.off_ms)
+            else:
+                gone[key] += 1
+    return {key: _Played(tuple(offs[key]), gone[key]) for key in {**offs, **gone}}
+
+
+def _keys(judged: Judged, written: Callable[[int], int]) -> Iterator[_Key]:
+    if judged.due:
+        for hit in judged.due.hits:
+            if hit.limb:
+                yield written(judged.due.bar), judged.due.place, hit.limb, hit.voice
+
+
+def _chosen(setting: Setting, played: Mapping[_Key, _Played]) -> Sequence[Piece]:
+    """The pieces of bars that were asked for: all, or those with most that is wrong."""
+    wrong: dict[int, float] = defaultdict(float)
+    for (bar, *_), of in played.items():
+        wrong[bar] += of.gone + sum(map(abs, of.offs)) / TOGETHER_MS
+    if len(wrong) > _MOST_BARS:
+        wrong = dict(sorted(wrong.items(), key=itemgetter(1))[-_WORST_BARS:])
+    return [piece for piece in setting.pieces if piece.bar in wrong] or setting.pieces[:1]
+
+
+def _heads(score: Score) -> Iterator[tuple[_Key, Head]]:
+    for bar in score.bars:
+        for voice in bar.voices:
+            for note in voice.notes:
+                for head in note.heads:
+                    limbs = [limb for limb in Limb if _is_of(head, voice.name, limb)]
+                    for limb in limbs:
+                        yield (bar.number, note.start, limb, head.voice), head
+
+
+def _is_of(head: Head, voice: str, limb: Limb) -> bool:
+    return voice == FEET_VOICE if limb.is_foot else head.hand == limb.letter
+
+
+def _marks(
+    piece: Piece,
+    setting: Setting,
+    review: Review,
+    played: Mapping[_Key, _Played],
+    heads: Mapping[_Key, Head],
+) -> Iterator[Svg]:
+    exercise = review.exercise
+    columns = dict(piece.times)
+    begin = (piece.bar - 1) * exercise.meter.bar
+    apart = [x2 - x1 for (_, x1), (_, x2) in pairwise(sorted(columns.items()))]
+    lasting = [float(t2 - t1) for t1, t2 in pairwise(sorted(columns))]
+    step = float(exercise.step) * sum(apart) / max(sum(lasting), 0.001) if apart else SPACE
+    for key, of in played.items():
+        bar, place, limb, _ = key
+        head, x = heads.get(key), columns.get(begin + place)
+        if bar != piece.bar or head is None or x is None:
+            continue
+        y = setting.staff + (8 - head.sign.place) * SPACE / 2
+        if of.offs:
+            off = _MAGNIFIED * fmean(of.offs) / review.step_ms
+            shift = step * max(-_FURTHEST, min(_FURTHEST, off))
+            yield element(
+                "ellipse",
+                class_=f"played {limb.value}",
+                cx=x + shift,
+                cy=y,
+                rx=_WIDE,
+                ry=_HIGH,
+                opacity=f"{0.2 + 0.6 * of.share:.2f}",
+            )
+        if 1 - of.share > _OFTEN:
+            yield text_at(x, y - 9, _FIGURE, "gone", f"{of.gone}")
+
+
+def _said(piece: Piece, played: Mapping[_Key, _Played]) -> str:
+    """What is seen, for whoever does not see it: the limbs, and how far each is off."""
+    offs: dict[Limb, list[float]] = defaultdict(list)
+    gone: Counter[Limb] = Counter()
+    for (bar, _, limb, _), of in played.items():
+        if bar == piece.bar:
+            offs[limb] += of.offs
+            gone[limb] += of.gone
+    said = []
+    for limb in Limb:
+        if offs[limb] or gone[limb]:
+            off = fmean(offs[limb]) if offs[limb] else 0.0
+            missing = f", {gone[limb]} missing" if gone[limb] else ""
+            said.append(f"{limb.title} {ms(off)} {'ahead' if off < 0 else 'behind'}{missing}")
+    return "; ".join(said) or "nothing was played"
