@@ -5,7 +5,6 @@ Takes are made up (tests/synthetic.py) and written with mido.
 """
 
 import json
-import os
 import random
 import re
 import time
@@ -177,7 +176,7 @@ def next_of(capsys: pytest.CaptureFixture[str], number: str) -> str:
 @pytest.mark.parametrize(
     ("how", "said"),
     [
-        ({}, ["stay at 58: good once", "up by 3 to 61: good twice", "up by 3 to 61: good 3 times"]),
+        ({}, ["stay at 58: good once", "safe at 58: ", "safe at 58: "]),
         ({"miss": 0.12}, ["stay at 58: ", "stay at 58: ", "stay at 58: "]),
         ({"miss": 0.4}, ["down to 55: "] * 3),
     ],
@@ -187,7 +186,6 @@ def test_a_review_and_next_name_the_same_tempo(
 ) -> None:
     for seed, wanted in enumerate(said):
         take = write(played(seed=seed if how == {} else 1, **how), f"take{seed}.mid")
-        os.utime(take, (time.time() - 100 + seed,) * 2)
         shown = run(["review", take, DRILL, "--exercise", FULL, "--log", "log.sqlite"])
         out = capsys.readouterr().out
         step = next_of(capsys, FULL)

@@ -91,13 +91,17 @@ def _levels(of: Pairing, struck: Sequence[tuple[int, Hit]]) -> Levels:
 
 def loudness(of: Pairing) -> Iterator[LoudnessFigures]:
     """Each voice's strokes by how hard they are, and those of all: of all limbs, and of each."""
-    struck: dict[tuple[str, Limb | None], list[tuple[int, Hit]]] = defaultdict(list)
-    for i, due in enumerate(of.dues):
-        if i in of.met:
+    apart: dict[tuple[str, Limb], list[tuple[int, Hit]]] = defaultdict(list)
+    for i in sorted(of.met):
+        hit, *others = of.dues[i].hits
+        if others:
             # Of what two limbs strike at once on one pad, one velocity is heard: the hardest.
-            hit = max(due.hits, key=lambda hit: _HARDER.index(hit.strength))
-            for voice, limb in product((hit.voice, ""), (None, hit.limb)):
-                struck[voice, limb].append((i, hit))
+            hit = max((hit, *others), key=lambda hit: _HARDER.index(hit.strength))
+        apart[hit.voice, _limb_of(hit)].append((i, hit))
+    struck: dict[tuple[str, Limb | None], list[tuple[int, Hit]]] = defaultdict(list)
+    for (own_voice, own_limb), some in apart.items():
+        for voice, limb in product((own_voice, ""), (None, own_limb)):
+            struck[voice, limb] += some
     for (voice, limb), some in struck.items():
         yield LoudnessFigures(voice, limb, _levels(of, some))
 

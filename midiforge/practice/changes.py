@@ -9,7 +9,6 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from midiforge.frozen import frozen
-from midiforge.hear.telling import LIMBS
 from midiforge.insight.loop import loop_of
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Limb, Strength
@@ -60,13 +59,13 @@ def changes(exercise: Exercise, lacks: Sequence[Lack], slower: Fraction) -> list
 def _fewer_limbs(exercise: Exercise, lacks: Sequence[Lack]) -> Iterator[Change]:
     """Two limbs alone, or one of two: the one that lacks something, with its nearest partner."""
     playing = {hit.limb for hit in loop_of(exercise).hits}
-    limbs = [limb for limb in LIMBS if limb in playing]
+    limbs = [limb for limb in Limb if limb in playing]
     if len(limbs) < 2:
         return
     weak = next((lack.limb for lack in lacks if lack.limb in limbs), None) or limbs[-1]
     # A foot is held against a hand, and a hand against a foot, where there is one.
     others = sorted(limbs, key=lambda limb: (limb is weak, limb.is_hand == weak.is_hand))
-    some = [weak] if len(limbs) == 2 else sorted({weak, others[0]}, key=LIMBS.index)
+    some = [weak] if len(limbs) == 2 else sorted({weak, others[0]}, key=limbs.index)
     names = " and ".join(f"the {limb.title}" for limb in some)
     listed = ", ".join(f'"{limb.value}"' for limb in some)
     yield Change(f"play {names} alone", f"--stages part --set 'stage.part.limbs=[{listed}]'")
