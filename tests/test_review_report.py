@@ -214,7 +214,9 @@ FAULTS: dict[str, Callable[[], Review]] = {
     "half or double": lambda: reviewed(played(stretch=2.0)),
     "pace": lambda: reviewed(played(drift=-0.0001)),
     "off the click": lambda: reviewed(marked(0.045), delay=5.0),
-    "accents": lambda: reviewed(played(levels={"accent": 82, "tap": 75, "ghost": 35})),
+    "accents": lambda: reviewed(
+        played(SURFACE, levels={"accent": 82, "tap": 75, "ghost": 35}), SURFACE
+    ),
     "ghosts": lambda: reviewed(
         played(GHOSTED, levels={"accent": 115, "tap": 70, "ghost": 68}), GHOSTED
     ),

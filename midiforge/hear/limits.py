@@ -39,8 +39,6 @@ LOOSE_GAP_MS = 25.0  # with this deviation four of ten meetings are that far apa
 # taps may be as loud as an accent: ours, from the same recordings, where accents that stand out
 # have up to 18 %, and such as are none about half.
 ACCENT_RATIO, OVERLAP, GHOST_RATIO = 1.25, 0.20, 0.85
-# Between different voices, whose pads are set to different levels; ours.
-ACROSS_RATIO = 1.1
 
 
 class Place(NamedTuple):
@@ -108,9 +106,5 @@ def strongest_ghosts(loudness: Iterable[LoudnessFigures], limb: Limb | None = No
 
 def are_flat(ratio: float | None, overlap: float | None) -> bool:
     """Whether accents do not stand out: `ratio` and `overlap` as in `Levels`, or as `flattest`
-    gives them."""
-    if ratio is None:
-        return False
-    if overlap is None:
-        return ratio < ACROSS_RATIO
-    return ratio < ACCENT_RATIO or overlap > OVERLAP
+    gives them; of accents on voices of their own nothing is known."""
+    return ratio is not None and overlap is not None and (ratio < ACCENT_RATIO or overlap > OVERLAP)

@@ -271,7 +271,7 @@ def _accents(entry: Entry) -> Iterator[Lack]:
 def _is_flat(each: Entry | LimbEntry) -> bool:
     """Not where accents have drums of their own: how those pads are set is not known, and three in
     twenty recordings of professionals would fail."""
-    return each.accent_overlap is not None and are_flat(each.accent_ratio, each.accent_overlap)
+    return are_flat(each.accent_ratio, each.accent_overlap)
 
 
 def _ghosts(entry: Entry) -> Iterator[Lack]:
