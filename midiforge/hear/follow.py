@@ -21,8 +21,8 @@ _CLEARLY, _SURELY = 0.25, 0.85  # so much better must another place be, and at l
 _NEARER = 0.08  # so much better must a place be that is farther
 # A place is lost only if another holds for so many bars, each at least so good, and only of who was
 # in place before; ours, from the recordings, which nobody was lost in.
-_HOLDS, _EACH, _BEFORE = 4, 0.7, 0.75
-_CLEAN = 0.9  # before and after a jump that is no whole number of steps
+_HOLDS, _EACH, _BEFORE = 4, 0.8, 0.85
+_CLEAN = 0.95  # before and after a jump that is no whole number of steps
 _ON_GRID = 0.5  # the mean cosine of how far strokes lie from the grid, as a turn
 _WHOLE = 0.3  # of a step, that a jump is from whole ones at most
 _LEAST_OFTEN = 30  # stretches between two such searches
