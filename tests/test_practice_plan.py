@@ -155,8 +155,10 @@ def test_whatever_is_planned_fits_its_time(name: str, minutes: int, seed: int) -
         assert stretch <= 26 * 60
         assert each.phase != "rest" or each.seconds == 180
     # What is played
-    keys = [each.advice.group.key for each in turns if each.advice]
-    assert len(found) < 2 or all(one != two for one, two in pairwise(keys))
+    # What is the same twice in a row is a warm-up that gets faster.
+    order = [(each.phase, each.advice.group.key) for each in turns if each.advice]
+    again = [one for one, two in pairwise(order) if one[1] == two[1] and two[0] != "warm-up"]
+    assert len(found) < 2 or not again
     for each in turns:
         if each.advice:
             assert each.number.piece in {n.piece for n in each.advice.group.numbers}

@@ -197,11 +197,12 @@ def make_plan(
 
 def practised(entries: Sequence[Entry]) -> Fraction:
     """How long was practised, in seconds, going by takes, the oldest first: from each to the next,
-    or for as long as it is, if the next came much later."""
+    or for as long as it is, if the next came much later, or they were reviewed all at once."""
     total, before = 0.0, None
     for entry in entries:
         gap = entry.when - before.when if before else PAUSE
-        total += gap.total_seconds() if gap < PAUSE else entry.seconds
+        since = gap.total_seconds() if gap < PAUSE else 0.0
+        total += max(since, entry.seconds)
         before = entry
     return Fraction(round(total))
 
@@ -374,6 +375,12 @@ class _Filler:
 
     def _next(self, phase: str) -> Advice:
         """The next exercise of a phase, in turn; another phase's rather than the same again."""
+        if phase == "warm-up" and self.pools[phase]:  # the same again, faster, is a warm-up too
+            pool = self.pools[phase]
+            chosen = next((each for each in pool if not _same(each, self.last)), pool[0])
+            pool.remove(chosen)
+            pool.append(chosen)
+            return chosen
         for name in dict.fromkeys((phase, "work", "kept", "review", "warm-up")):
             pool = self.pools[name]
             found = next((each for each in pool if not _same(each, self.last)), None)

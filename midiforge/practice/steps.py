@@ -38,8 +38,12 @@ class Steps:
         return min(self.tempos[0], self.goal)
 
     def meant(self, entry: Entry) -> Fraction:
-        """The tempo that somebody meant: the one that was asked, the drill's, or a whole one."""
-        if entry.asked and abs(entry.tempo - entry.asked) <= AS_ASKED * entry.asked:
+        """The tempo that somebody meant: the one that was asked, if it was played so, or begun so
+        by who then rushes or drags; else the drill's, or a whole one."""
+        began = entry.first_third or entry.tempo
+        if entry.asked and any(
+            abs(tempo - entry.asked) <= AS_ASKED * entry.asked for tempo in (entry.tempo, began)
+        ):
             return Fraction(entry.asked).limit_denominator(1000)
         known = (
             each

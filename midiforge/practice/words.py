@@ -56,7 +56,7 @@ def advice_lines(found: Sequence[Advice]) -> Iterator[tuple[str, str, str]]:
 def plan_note(plan: Plan) -> Iterator[tuple[str, str, tuple[str, ...]]]:
     """A plan as a teacher would write it down: when, what, and of each exercise what and why."""
     if plan.played:
-        yield "", f"{_length(plan.played)} of {plan.minutes} are practised already.", ()
+        yield "", f"Practised already: {_length(plan.played)} of {plan.minutes}.", ()
     if not plan.turns:
         yield "", "That is all for today.", ()
         return
