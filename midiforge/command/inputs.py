@@ -64,7 +64,10 @@ def takes_a_drill(
         if behind:
             given[behind], given["drill_file"] = _parted(given[behind])
         path, settings = given.pop("drill_file"), given.pop("set_keys") or []
-        drill = _drill(path, {key.name: given.pop(name) for name, key in _FLAGS.items()}, settings)
+        keys = {key.name: given.pop(name) for name, key in _FLAGS.items()}
+        takes = given[behind][-1] if behind else Path()
+        folder = f"{takes} is a folder of takes; " if behind and takes.is_dir() else ""
+        drill = _drill(path, keys, settings, f"{folder}name a file, or give --sticking")
         for note in () if given.get("quiet") else drill.notes:
             tell(f"note: {note}")
         command(drill=drill, **given)
@@ -177,7 +180,7 @@ def _completes(key: Key) -> Callable[[Any, list[str], str], list[tuple[str, str]
     return words
 
 
-def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Drill":
+def _drill(path: Path | None, keys: dict[str, Any], settings: list[str], hint: str) -> "Drill":
     from midiforge.drill.read import check_drill, read_drill
 
     changes: dict[str, Any] = {}
@@ -198,7 +201,7 @@ def _drill(path: Path | None, keys: dict[str, Any], settings: list[str]) -> "Dri
             value = value[0] if len(value) == 1 else several
         changes[name] = value
     if path is None and not changes:
-        raise MidiforgeError("there is no drill", hint="name a file, or give --sticking")
+        raise MidiforgeError("there is no drill", hint=hint)
     return read_drill(path, changes) if path else check_drill(changes)
 
 
