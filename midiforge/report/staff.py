@@ -29,7 +29,7 @@ _WIDEST = 46.0 * SPACE
 _MOST_BARS, _WORST_BARS = 8, 4  # drawn whole; else the bars that need most
 _MAGNIFIED = 3  # times; a grid step is a finger wide, and 20 ms of it a hair
 _FURTHEST = 0.8  # of a grid step, however far a stroke was off
-_OFTEN = 0.05  # a stroke that was not there more often than this has a figure
+_OFTEN = 2  # times that a stroke was not there, from which on it has a figure
 _WIDE, _HIGH = 6.4, 4.8  # half a notehead, and a bit
 _FIGURE = 15.0
 STYLE_OF_STAFF = re.sub(
@@ -172,7 +172,7 @@ def _marks(
                 ry=_HIGH,
                 opacity=f"{0.2 + 0.6 * of.share:.2f}",
             )
-        if 1 - of.share > _OFTEN:
+        if of.gone >= _OFTEN:
             yield text_at(x, y - 9, _FIGURE, "gone", f"{of.gone}")
 
 

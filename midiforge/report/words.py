@@ -143,7 +143,7 @@ def drift(review: Review) -> str:
     if value is None:
         return "too short to tell"
     if not drifts(review):
-        return "none to speak of"
+        return "none"
     return f"{abs(value):.1f} ms a bar, {'rushing' if value < 0 else 'dragging'}"
 
 
