@@ -16,16 +16,17 @@ from midiforge.hear.figures import DoubleFigures, Levels, LoudnessFigures, Tally
 from midiforge.hear.known import Other, likelier
 from midiforge.model.hit import HANDS, Limb, Strength
 from midiforge.model.number import Number
-from midiforge.report.rules.besides import added, extras, free, moved, pulled, triggers
+from midiforge.report.rules.besides import added, extras, fills, free, moved, pulled, triggers
 from midiforge.report.rules.case import Case, Finding
 from midiforge.report.rules.evenness import doubles, loose_count, unsteady
-from midiforge.report.rules.loudness import accents, ghosts, hands_unequal
+from midiforge.report.rules.loudness import accents, accents_moved, ghosts, hands_unequal
 from midiforge.report.rules.missing import (
     count_falls_apart,
     limb_drops_out,
     lost,
     silent,
     stands_out,
+    stops,
     strokes_missing,
 )
 from midiforge.report.rules.pace import half_or_double, off_the_click, pace, ramp
@@ -51,12 +52,13 @@ def case(view: Any = None, others: Any = (), **review: Any) -> Any:
     said = Made(**usual | review)
     seen: dict[str, Any] = {
         "uncertain": frozenset(), "lanes": [], "silent_bars": [], "last_bar": 10, "extras": [],
-        "extra_counts": [], "meetings": [], "has_dynamics": True, "review": said,
+        "besides": [], "extra_counts": [], "meetings": [], "has_dynamics": True, "review": said,
         "bar_starts": lambda last: list(range(last)), "columns": lambda _: [],
     }  # fmt: skip
     looked = Made(**seen | (view or {}))
     looked.lanes_of = lambda limb: [lane for lane in looked.lanes if limb in lane.limbs]
     looked.count = str
+    looked.bars_of_besides = lambda: looked.besides
     return Case(looked, Made(likelier_kit="", others=others))  # type: ignore[arg-type]
 
 
@@ -175,6 +177,30 @@ def around(away: int, besides: int) -> Any:
     return case(tally=Tally(1000, 1000 - away, besides))
 
 
+def instead(missed: int, besides: int) -> Any:
+    """So many of the strokes of bar 3 missing, and so many others there."""
+    lanes = [Lane("1", 0, (HAND,), missed=[3] * missed)]  # type: ignore[arg-type]
+    return case({"lanes": lanes, "besides": [3] * besides}, tally=Tally(400, 400 - missed))
+
+
+def stopping(missed: int, of: int) -> Any:
+    """So many of a limb's strokes of bar 3 missing."""
+    bars = [1, 2] * of + [3] * (of - missed)
+    lanes = [Lane("1", 0, (HAND,), [0.0] * len(bars), bars, [3] * missed)]  # type: ignore[arg-type]
+    return case({"lanes": lanes}, limbs=[limb(missed, 3 * of)])
+
+
+def struck(accents: str, loud: str) -> Any:
+    """Strokes of a hand: which are accents, and which are loud, by the same letter."""
+    judged = [
+        Made(kind="hit", velocity=110 if letter == ">" else 70,
+             due=Made(hit=Made(limb=HAND, strength=Strength(meant))))
+        for letter, meant in zip(loud, ["accent" if each == ">" else "tap" for each in accents],
+                                 strict=True)
+    ]  # fmt: skip
+    return case(judged=judged)
+
+
 def rung(times: int, expected: int) -> Any:
     judged = [Made(kind="double trigger", voice="snare")] * times
     return case(judged=judged, kinds={"double trigger": times}, tally=Tally(expected, expected))
@@ -206,6 +232,11 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     ),
     "around it from 10 % elsewhere on": (free, around(99, 250), around(100, 250)),
     "around it from 25 % besides on": (free, around(100, 249), around(100, 250)),
+    "something else from three on": (fills, instead(3, 2), instead(3, 3)),
+    "a limb stops with six of ten": (stops, stopping(5, 10), stopping(6, 10)),
+    "a limb stops with three": (stops, stopping(2, 2), stopping(3, 3)),
+    "accents one late": (accents_moved, struck(">..." * 8, ">..." * 8),
+                         struck(">..." * 8, ".>.." * 8)),
     "pulled from three on": (pulled, elsewhere("pulled", 2), elsewhere("pulled", 3)),
     "moved from 10 % on": (moved, elsewhere("moved", 3), elsewhere("moved", 4)),
     "added from 10 % on": (added, besides(39, 400), besides(40, 400)),

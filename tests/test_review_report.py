@@ -57,6 +57,9 @@ RAMP = exercise(
 PARADIDDLE = exercise(
     sticking="RLRR LRLL", feet="x...", stages="full", voicing="RH=ride, LH=snare", tempos=[80]
 )
+ON_SNARE = exercise(
+    sticking=">RLRR >LRLL", feet="x...", stages="full", voicing="hands=snare", tempos=[70]
+)
 TWELVE = exercise(sticking="RLL", steps=12, feet="x..x", stages="full")
 OFF_GRID = exercise(sticking="RLL", steps=3, feet="bossa-nova", stages="full")
 GHOSTED = exercise(sticking=">R(L)RL L(R)LR", stages="hands", voicing="RH=ride", tempos=[70])
@@ -159,6 +162,43 @@ def on_another_drum() -> Take:
     return replace(take, strokes=in_order(strokes))
 
 
+def with_fills() -> Take:
+    """In bars 4 and 8 of the take a roll on the toms takes the place of what is written."""
+    take, bar = played(), 4 * 60 / 58
+    bars = [(3 + number * bar, 3 + (number + 1) * bar) for number in (3, 7)]
+    kept = [
+        one
+        for one in take.strokes
+        if not any(begin - 0.05 <= one.time < end - 0.05 for begin, end in bars)
+    ]
+    rolls = [
+        replace(kept[0], time=begin + i * bar / 8, number=KIT.note("tom-low"))
+        for begin, _ in bars
+        for i in range(8)
+    ]
+    return replace(take, strokes=in_order((*kept, *rolls)))
+
+
+def accents_late() -> Take:
+    """Every accent one stroke of the hands late."""
+    take = played(ON_SNARE)
+    levels = [one.velocity for one in take.strokes if one.number == SNARE]
+    later = iter([levels[-1], *levels[:-1]])
+    strokes = (
+        replace(one, velocity=next(later)) if one.number == SNARE else one for one in take.strokes
+    )
+    return replace(take, strokes=tuple(strokes))
+
+
+def stopping() -> Take:
+    """The bass drum is silent in bar 4."""
+    begin, bar = 3 + 3 * 4 * 60 / 58, 4 * 60 / 58
+    return without(
+        played(),
+        lambda _, one: one.number == BASS_DRUM and begin - 0.05 <= one.time < begin + bar - 0.05,
+    )
+
+
 def with_ghosts(share: float) -> Take:
     """So many of the strokes with a soft one of the snare half a step later."""
     take, dice = played(), random.Random(3)
@@ -196,6 +236,9 @@ FAULTS: dict[str, Callable[[], Review]] = {
     "silent": lambda: reviewed(played(silent_bars=range(5, 7))),
     "free": lambda: reviewed(around_it()),
     "pulled": lambda: reviewed(pulled_foot(1)),
+    "fills": lambda: reviewed(with_fills()),
+    "stops": lambda: reviewed(stopping()),
+    "accents moved": lambda: reviewed(accents_late(), ON_SNARE),
     "moved": lambda: reviewed(on_another_drum()),
     "added": lambda: reviewed(with_ghosts(0.15)),
     "triggers": lambda: reviewed(played(double=0.1)),

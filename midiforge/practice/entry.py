@@ -61,6 +61,7 @@ class Entry:
         back least. Each is None where the exercise has none, or nothing beside them.
     even_velocity: whether accents or ghost notes were asked for and every stroke came with one
         velocity, as of a module without dynamics, so that nothing is known of them.
+    lost: how often the place was lost.
     limbs: those that the exercise asks for. meetings: of limbs that are due together.
     movement: what the limbs do in the exercise, however it is called; see `movement_of`.
 
@@ -99,6 +100,7 @@ class Entry:
     accent_overlap: float | None = None
     ghost_ratio: float | None = None
     even_velocity: bool = False
+    lost: int = 0
     limbs: tuple[LimbEntry, ...] = ()
     meetings: tuple[Meeting, ...] = ()
     movement: str = ""

@@ -2,6 +2,7 @@
 
     lack      of a take that
     bars      is shorter than the exercise is long: once round and four bars, at most eight
+    lost      loses the place
     strokes   has too few strokes right, of all or of one limb
     tempo     ends faster or slower than it began
     place     has a limb ahead of or behind the others, or all of it beside the click
@@ -44,6 +45,7 @@ LEAST_BARS, MOST_BARS = 4, 8  # that a take must have; common practice
 # What a lack is of, behind whose it is.
 _SUBJECTS = {
     "bars": "too short to judge",
+    "lost": "the place lost",
     "strokes": "strokes missed or too many",
     "tempo": "a tempo that changes",
     "place": "ahead or behind",
@@ -77,6 +79,7 @@ def lacks(entry: Entry, settings: Practice) -> tuple[Lack, ...]:
     """What a take lacks to be good; what is to be put right first comes first."""
     return (
         *_bars(entry),
+        *_lost(entry),
         *_strokes(entry, settings),
         *_tempo(entry),
         *_place(entry),
@@ -155,6 +158,11 @@ def _bars(entry: Entry) -> Iterator[Lack]:
         wanted = bars_wanted(entry.comes_round or 0)
         played = many(round(entry.bars), "bar")
         yield Lack("bars", None, f"{played} played, {wanted:g} are wanted to judge")
+
+
+def _lost(entry: Entry) -> Iterator[Lack]:
+    if entry.lost:
+        yield Lack("lost", None, f"the place is lost {many(entry.lost, 'time')}")
 
 
 def _strokes(entry: Entry, settings: Practice) -> Iterator[Lack]:

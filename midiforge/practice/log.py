@@ -116,6 +116,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             )
         ),
         "ALTER TABLE review ADD COLUMN even_velocity INTEGER NOT NULL DEFAULT 0",
+        "ALTER TABLE review ADD COLUMN lost INTEGER NOT NULL DEFAULT 0",
         "ALTER TABLE review ADD COLUMN limbs TEXT NOT NULL DEFAULT '[]'",  # JSON, as are
         "ALTER TABLE review ADD COLUMN meetings TEXT NOT NULL DEFAULT '[]'",
         "ALTER TABLE review ADD COLUMN movement TEXT NOT NULL DEFAULT ''",

@@ -430,12 +430,13 @@ class _Filler:
         return Turn(phase, now, length, advice, tempo, repeats, times, written)
 
     def _tempo(self, phase: str, advice: Advice) -> Fraction | None:
-        """As advised; to warm up, slower than it was good at, clearly so at first."""
+        """As advised; in a review no faster than it was good at, and to warm up slower, clearly so
+        at first."""
         if advice.group.ramps:
             return None
         tempo = advice.tempo or self.steps.first
         if phase != "warm-up":
-            return tempo
+            return min(tempo, advice.known or tempo) if phase == "review" else tempo
         share = WARM_UP_TEMPOS[min(self.warmed, len(WARM_UP_TEMPOS) - 1)]
         slow = Fraction(floor(advice.known * share)) if advice.known else self.steps.first
         return max(min(slow, tempo), self.steps.lowest)

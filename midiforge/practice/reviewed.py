@@ -71,6 +71,7 @@ def entry_of(
         first_third=review.thirds[0] if review.thirds else None,
         last_third=review.thirds[1] if review.thirds else None,
         own_ms=_own_ms(review),
+        lost=len(review.line.jumps),
         **_loudness(review),
         limbs=tuple(_limb_entry(review, each) for each in review.limbs),
         meetings=meetings(review.together),

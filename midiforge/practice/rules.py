@@ -59,7 +59,8 @@ def _pain(here: Standing) -> Advice | None:
             "leave it",
             f"pain was noted on {day}; if it stays or comes back, ask a doctor or physiotherapist",
         )
-    words, tempo = here.at(here.steps.first)
+    slow = here.steps.first
+    words, tempo = here.at(min(slow, here.climb.level) if here.takes else slow)
     why = f"pain was noted on {day}: only if it is gone"
     return here.advice(Action.REVIEW, f"review slowly{words}", why, tempo)
 

@@ -14,15 +14,16 @@ from midiforge.frozen import frozen
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
 from midiforge.printable import many
-from midiforge.report.rules.besides import added, extras, free, moved, pulled, triggers
+from midiforge.report.rules.besides import added, extras, fills, free, moved, pulled, triggers
 from midiforge.report.rules.case import Case, Fault, Finding
 from midiforge.report.rules.evenness import doubles, loose_count, unsteady
-from midiforge.report.rules.loudness import accents, ghosts, hands_unequal
+from midiforge.report.rules.loudness import accents, accents_moved, ghosts, hands_unequal
 from midiforge.report.rules.missing import (
     count_falls_apart,
     limb_drops_out,
     lost,
     silent,
+    stops,
     strokes_missing,
 )
 from midiforge.report.rules.pace import half_or_double, off_the_click, pace, ramp
@@ -98,6 +99,8 @@ RULES = (
     Rule("lost", lost),
     Rule("silent", silent),
     Rule("free", free),
+    Rule("fills", fills),
+    Rule("stops", stops),
     Rule("pulled", pulled),
     Rule("limb drops out", limb_drops_out),
     Rule("count falls apart", count_falls_apart),
@@ -113,6 +116,7 @@ RULES = (
     Rule("half or double", half_or_double),
     Rule("pace", pace),
     Rule("off the click", off_the_click),
+    Rule("accents moved", accents_moved),
     Rule("accents", accents),
     Rule("ghosts", ghosts),
     Rule("hands unequal", hands_unequal),

@@ -49,7 +49,7 @@ class _Played:
 
     @property
     def share(self) -> float:
-        return len(self.offs) / (len(self.offs) + self.gone)
+        return len(self.offs) / max(len(self.offs) + self.gone, 1)
 
 
 # A written stroke: its bar, its place in it, its limb and its voice.
@@ -105,7 +105,7 @@ def _played(review: Review, score: Score) -> Mapping[_Key, _Played]:
         for key in _keys(judged, written):
             if judged.kind == "hit" and judged.off_ms is not None:
                 offs[key].append(judged.off_ms)
-            else:
+            elif judged.kind == "missed":
                 gone[key] += 1
     return {key: _Played(tuple(offs[key]), gone[key]) for key in {**offs, **gone}}
 

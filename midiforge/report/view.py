@@ -154,6 +154,13 @@ class View:
         lengths = [exercise.tempo.seconds(i * bar, (i + 1) * bar) for i in range(bars)]
         return [float(each) for each in accumulate(lengths, initial=Fraction(0))]
 
+    def bars_of_besides(self) -> Iterator[int]:
+        """The bar of each stroke that was played otherwise than written: moved, wrong or added."""
+        starts = [self.review.line.at(due) for due in self.bar_starts(self.last_bar)]
+        for each in self.review.judged:
+            if each.kind in ("extra", "added", "moved") and each.time is not None:
+                yield max(bisect_right(starts, each.time), 1)
+
     @cached_property
     def last_bar(self) -> int:
         return max((each.due.bar for each in self.review.judged if each.due), default=0)

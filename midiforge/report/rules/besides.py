@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from statistics import median
 
 from midiforge.hear.review import Judged
-from midiforge.insight.words import listed
+from midiforge.insight.words import bars_named, listed
 from midiforge.model.hit import Limb
 from midiforge.printable import many
 from midiforge.report.rules.case import (
@@ -23,6 +23,7 @@ EXTRA = 0.05
 # So much that is not as written, and so much besides, and somebody plays another thing: ours.
 FREE_MISSED, FREE_BESIDES = 0.10, 0.25
 ADDED = 0.10  # ornaments and fills are music; so many are another exercise. Ours
+MOST_FILLS = 0.34  # of the bars; where there are more, it is no fill. Ours
 BESIDES: Fault = ("besides",)
 TRIGGERS = 0.05  # of all strokes; fewer happen on every kit. Ours
 
@@ -105,6 +106,25 @@ def free(case: Case) -> Finding | None:
         "slowly, before anything else is judged.",
         case.of_strokes(away + besides),
         missed_in(case.view.lanes) | {BESIDES},
+    )
+
+
+def fills(case: Case) -> Finding | None:
+    """A few bars in which something else is played than in all others."""
+    view, tally = case.view, case.review.tally
+    away = Counter(bar for lane in view.lanes for bar in (*lane.missed, *lane.moved, *lane.pulled))
+    besides = Counter(view.bars_of_besides())
+    bars = {bar for bar in away if min(away[bar], besides[bar]) >= LEAST_MISSED}
+    gone = sum(away[bar] for bar in bars)
+    if not bars or len(bars) > MOST_FILLS * view.last_bar:
+        return None
+    if gone < 0.6 * sum(away.values()):
+        return None
+    return Finding(
+        f"You play something else in {bars_named(bars)}, fills perhaps ({gone:,} written strokes "
+        "are not there): to prove the exercise, go on with it.",
+        max(case.of_strokes(tally.expected - tally.hit), STROKES),
+        frozenset(fault for fault in missed_in(view.lanes) if fault[3] in bars) | {BESIDES},
     )
 
 

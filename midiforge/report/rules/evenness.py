@@ -1,5 +1,6 @@
 """Steadiness: of limbs, of counts, of doubles."""
 
+from collections.abc import Sequence
 from math import sqrt
 from statistics import median
 
@@ -75,8 +76,15 @@ def _loose(view: View) -> tuple[float, list[tuple[float, Lane]]]:
         (spread, lane)
         for spread, lane in spreads
         if spread >= max(least, usual * (1 + LOOSE_SURE / sqrt(2 * len(lane.offs) - 2)))
+        and spread >= LOOSE * _elsewhere(lane, spreads, usual)
     ]
     return usual, sorted(wide, key=lambda pair: -pair[0])
+
+
+def _elsewhere(lane: Lane, spreads: Sequence[tuple[float, Lane]], usual: float) -> float:
+    """The usual spread of the same limbs on their other counts."""
+    others = [spread for spread, it in spreads if it is not lane and it.limbs == lane.limbs]
+    return median(others) if others else usual
 
 
 def loose_counts(view: View) -> list[str]:

@@ -1,5 +1,6 @@
 """Accents, ghost notes, and the two hands against each other."""
 
+from collections.abc import Sequence
 from statistics import fmean
 
 from midiforge.hear.limits import (
@@ -31,8 +32,41 @@ def accents(case: Case) -> Finding | None:
             f"Your {_whose(limb)}accents do not stand out ({levels.ratio:.2f} times the velocity "
             f"of taps{often if overlap >= 0.01 else ''}): keep the taps low.",
             SOUND * max(ACCENT_RATIO / levels.ratio, overlap / OVERLAP),
+            frozenset({("accents",)}),
         )
     return None
+
+
+def accents_moved(case: Case) -> Finding | None:
+    """Accents that are there, one stroke of the hands early or late."""
+    if not case.view.has_dynamics:
+        return None
+    strokes = [
+        (judged.due.hit.strength is Strength.ACCENT, judged.velocity or 0)
+        for judged in case.review.judged
+        if judged.kind == "hit" and judged.due and judged.due.hit.limb in HANDS
+    ]
+    loud = {way: _louder(strokes, way) for way in (-1, 0, 1)}
+    way = max(loud, key=lambda way: loud[way])
+    if way == 0 or loud[way] < ACCENT_RATIO or loud[0] >= 1:
+        return None
+    return Finding(
+        f"Your accents come one stroke {'early' if way < 0 else 'late'}: say the sticking aloud, "
+        "louder where it is written, then play it.",
+        SOUND / OVERLAP,  # as much as accents can lack
+        frozenset({("accents",)}),
+    )
+
+
+def _louder(strokes: Sequence[tuple[bool, int]], way: int) -> float:
+    """How much louder the strokes are that lie so many behind an accent than all others."""
+    loud: dict[bool, list[int]] = {True: [], False: []}
+    for i, (_, velocity) in enumerate(strokes):
+        if 0 <= i - way < len(strokes):
+            loud[strokes[i - way][0]].append(velocity)
+    if min(map(len, loud.values())) < FEWEST_STROKES:
+        return 0.0
+    return fmean(loud[True]) / max(fmean(loud[False]), 1.0)
 
 
 def ghosts(case: Case) -> Finding | None:

@@ -1,5 +1,6 @@
 """All strokes there: bars, limbs, counts and strokes that are missing."""
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from math import exp, lgamma, log, log1p
 
@@ -12,6 +13,7 @@ from midiforge.report.rules.case import (
     LEAST_MISSED,
     LEAST_TIMES,
     MISSED,
+    STROKES,
     Case,
     Fault,
     Finding,
@@ -24,6 +26,7 @@ ONE_COUNT = 0.75  # so many of a limb's misses on one count are that count's; ou
 LEAST_IN_A_BAR = 3  # fewer strokes to a bar, and an empty one is a stroke or two missed; ours
 LOST = 6.0  # the weight of a lost place at least: nothing after it is as it was meant. Ours
 COUNT_MISSED = 0.20  # a count is hit every time or nearly; one of five is no accident
+MOST_STOPS = 2  # bars in which a limb stops; more of them, and it drops out. Ours
 STANDS_OUT = 2.0  # so many times the others' share of misses is one limb's, or one count's, own
 # And of a hundred takes with nothing but accidents, five may be told of one: the usual measure,
 # shared out among all limbs, or counts, that are compared.
@@ -112,6 +115,29 @@ def dropping(case: Case) -> LimbFigures | None:
             continue
         if stands_out(missed, expected, others, len(limbs)):
             return limb
+    return None
+
+
+def stops(case: Case) -> Finding | None:
+    """A limb that stops for a bar or two, and is there in all others."""
+    for limb in case.review.limbs:
+        lanes = case.view.lanes_of(limb.limb)
+        missed = Counter(bar for lane in lanes for bar in lane.missed)
+        asked = Counter(bar for lane in lanes for bar in (*lane.bars, *lane.missed))
+        bars = {bar for bar, times in missed.items() if times >= max(0.6 * asked[bar], 3)}
+        gone = sum(missed[bar] for bar in bars)
+        if not bars or len(bars) > MOST_STOPS or gone < 0.6 * limb.tally.missed:
+            continue
+        return Finding(
+            case.by_sticking(
+                (limb.limb,),
+                f"your {limb.limb.title} stops in {bars_named(bars)} ({gone:,} strokes missed "
+                "there): loop that place from the bar before.",
+            ),
+            # Nothing of it is an accident, however long the take is.
+            max(case.of_strokes(gone, limb.tally.expected), STROKES),
+            frozenset(fault for fault in missed_in(lanes) if fault[3] in bars),
+        )
     return None
 
 
