@@ -109,7 +109,7 @@ class Session:
         self.drill = drill
         self.lesson = Lesson(drill)
         self.log = log
-        self.player = player
+        self.player = " ".join(player.split())
 
     # Files
 
@@ -303,12 +303,20 @@ class Session:
         """Reviews many takes, each as `review` does.
 
         number, delay_ms: of all of them. note, day: as for `entry`.
+        A file with the content of one before it is the same take, and left out.
         Raises MidiforgeError where there is no such exercise; a file that cannot be told, with the
         reason, is among what is given.
         """
-        heard = []
+        from midiforge.practice.entry import take_of
+        from midiforge.practice.reviewed import content_of
+
+        heard, known = list[Heard](), set[str]()
         for take in takes:
             try:
+                content = take_of(content_of(take))
+                if content in known:
+                    continue
+                known.add(content)
                 found = self.review(take, number, delay_ms)
                 entry = self.entry(found, take, note, day) if found.is_it else None
             except WrongArgument:

@@ -3,6 +3,7 @@
 import re
 from fractions import Fraction
 from itertools import pairwise
+from typing import Any
 
 import pytest
 
@@ -12,7 +13,7 @@ from midiforge.engraving.drawing import Piece, Setting, in_lines
 from midiforge.engraving.engrave import Engraved, Engraver
 from midiforge.engraving.even import Column, Grid
 from midiforge.engraving.shapes import SPACE, Mark
-from midiforge.engraving.widths import Layout
+from midiforge.engraving.widths import Layout, widths
 from midiforge.model.meter import Meter
 from midiforge.notation import Score, scores
 from midiforge.notation.sign import sign_of
@@ -249,3 +250,18 @@ def test_brackets_of_a_ghost_note_are_clear_of_the_notehead_below_it(engraver) -
         for cross in crosses:
             beside = right + free <= cross[0] or cross[1] + free <= left
             assert beside or bottom + free <= cross[2] or cross[3] + free <= top
+
+
+def test_how_wide_bars_are_is_worked_out_once_for_all_of_them(
+    engraver: Engraver, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[Score] = []
+
+    def counted(score: Score, *more: Any) -> list[float]:
+        asked.append(score)
+        return widths(score, *more)
+
+    monkeypatch.setattr("midiforge.engraving.cut.widths", counted)
+    score = written(sticking="RLRRL")
+    assert len(cut(score, engraver, Layout(LINE, fill=LINE)).pieces) > 2
+    assert len(asked) == 1

@@ -23,6 +23,7 @@ import midiforge
 from midiforge.command.run import run
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError
+from midiforge.insight.loop import loop_of
 from midiforge.model.hit import Limb
 from midiforge.practice import rules
 from midiforge.practice.advice import AT_ONCE, advise, groups
@@ -711,3 +712,22 @@ EDGES: dict[str, tuple[tuple[Take, ...], str, tuple[Take, ...], str]] = {
 def test_a_figure_decides_from_itself_on(name: str) -> None:
     one, said, other, otherwise = EDGES[name]
     assert [first_after(*each).said for each in (one, other)] == [said, otherwise]
+
+
+def test_how_often_a_movement_comes_in_its_loop_is_not_tried_with_every_number(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    drill = drill_of(sticking="RLRRLRL" * 4 + "R", feet="samba", stages="full")
+    exercise = midiforge.Lesson(drill)["1"]
+    strokes = sum(len(moment.hits) for moment in loop_of(exercise).moments)
+    compared: list[Fraction] = []
+    remainder = Fraction.__mod__
+
+    def counted(time: Fraction, part: Fraction) -> Fraction:
+        compared.append(time)
+        return remainder(time, part)
+
+    monkeypatch.setattr(Fraction, "__mod__", counted)
+    movement_of(exercise)
+    assert strokes > 500
+    assert len(compared) < 20 * strokes

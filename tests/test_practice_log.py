@@ -349,6 +349,27 @@ def test_limbs_that_are_no_limbs_make_an_entry_that_cannot_be_read() -> None:
         assert (log.entries(), log.unread) == ([], [1]), wrong
 
 
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("limbs", "[" * 100_000),
+        ("limbs", f'[{{"limb": "RF", "expected": 1, "mean_ms": 1{"0" * 400}}}]'),
+        ("meetings", '[{"limbs": {}}]'),
+        ("meetings", '[{"limbs": []}]'),
+        ("when", "0001-01-01T00:00:00+14:00"),
+        ("when", "9999-12-31T23:59:59-12:00"),
+        ("first_third", 0.0),
+    ],
+)
+def test_what_no_entry_can_hold_makes_one_that_cannot_be_read(column: str, value: object) -> None:
+    log = Log("log.sqlite")
+    log.add(entry(1, limbs=(FOOT,)))
+    with closing(sqlite3.connect(log.path)) as database:
+        database.execute(f'UPDATE review SET "{column}" = ?', (value,))
+        database.commit()
+    assert (log.entries(), log.unread) == ([], [1])
+
+
 def test_a_migration_that_fails_half_way_leaves_the_log_as_it_was(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -385,3 +385,43 @@ def test_two_takes_without_a_fault_are_good_and_it_gets_faster(
         take = write(played(seed=seed), f"{seed}.mid")
         assert run(["review", take, "drill.toml", "--exercise", "1"]) == 0
     assert "Good for this exercise: " in capsys.readouterr().out
+
+
+def test_copies_of_a_take_are_one_take(capsys: pytest.CaptureFixture[str]) -> None:
+    content = Path(write(played("1a"), "takes/a.mid")).read_bytes()
+    for name in ("takes/copy.mid", "takes/another.mid"):
+        Path(name).write_bytes(content)
+    Path("takes/link.mid").symlink_to("a.mid")
+    assert run(["review", "takes", "drill.toml"]) == 0
+    said = capsys.readouterr().out
+    assert "1 take of 1 exercise" in said
+    assert "In the log: 1 take." in said
+    assert len(logged()) == 1
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "1899-12-31", "9999-12-31"])
+@pytest.mark.parametrize("command", ["review take.mid", "next", "plan"])
+def test_a_day_that_no_log_has_is_refused(
+    command: str, day: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write(played("1a"), "take.mid")
+    assert run([*command.split(), "drill.toml", "--date", day]) == 2
+    said = capsys.readouterr().err
+    assert "--date" in said
+    assert "fault" not in said
+
+
+def test_a_take_was_not_played_on_a_day_that_is_still_to_come(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    write(played("1a"), "take.mid")
+    day = (date.today() + timedelta(days=2)).isoformat()
+    assert run(["review", "take.mid", "drill.toml", "--date", day]) == 2
+    assert "still to come" in capsys.readouterr().err
+    assert logged() == []
+
+
+def test_a_player_is_named_in_one_line_everywhere(capsys: pytest.CaptureFixture[str]) -> None:
+    write(played("1a"), "take.mid")
+    assert run(["review", "take.mid", "drill.toml", "--player", " Ada\n  B "]) == 0
+    assert "In the log of Ada B," in capsys.readouterr().out

@@ -81,6 +81,8 @@ def review(
 
     session = Session(drill, None if no_log else log or "", player)
     played = day_of(day)
+    if played and played > date.today():
+        raise MidiforgeError(f"{played} is still to come", "--date", hint="the day it was played")
     with flags(number="--exercise"):
         if len(takes) == 1 and not takes[0].is_dir():
             _one(session, takes[0], exercise, delay, page, as_json, note, played)

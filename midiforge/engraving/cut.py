@@ -50,11 +50,12 @@ def cut(score: Score, engraver: Engraver, layout: Layout) -> Setting:
     head = engraver.head(score.exercise.meter)
     head_width = max(x for name, x, *_ in head.staves[0].glyphs if name in DIGITS) + 3 * SPACE
     spans = spans_of(score, layout)
+    wide = widths(score, spans, layout, head_width)  # of every bar alike
     places = [
         (passage, bar, span, width)
         for passage in score.passages
         for bar in passage.bars
-        for span, width in zip(spans, widths(score, spans, layout, head_width), strict=True)
+        for span, width in zip(spans, wide, strict=True)
     ]
     cuts = [_engraved(score, engraver, *place) for place in places]
     rows = rows_of(score, cuts, layout)

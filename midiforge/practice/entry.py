@@ -1,9 +1,11 @@
 """What the log keeps of a reviewed take, and what an exercise is called there for good."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 from fractions import Fraction
 from hashlib import blake2b
+from math import gcd
 from typing import Any
 
 from midiforge.frozen import frozen
@@ -191,9 +193,12 @@ def movement_of(exercise: Exercise) -> str:
 
 def _period(strokes: Sequence[tuple[Fraction, str]], length: Fraction) -> Fraction:
     """After how long the same strokes come again: voices that take turns make a loop longer."""
-    for times in range(len(strokes), 1, -1):
+    most = gcd(*Counter(said for _, said in strokes).values())
+    for times in range(most, 1, -1):
         part = length / times
-        if len(strokes) == times * len({(time % part, said) for time, said in strokes}):
+        if most % times == 0 and len(strokes) == times * len(
+            {(time % part, said) for time, said in strokes}
+        ):
             return part
     return length
 

@@ -152,6 +152,8 @@ def _same(entry: Entry) -> list[tuple[object, ...]]:
     return [(entry.key, entry.when), *([(entry.key, entry.take)] if entry.take else [])]
 
 
+# What reading a row of it raises that somebody else wrote, or that is damaged.
+_NO_ENTRY = (TypeError, ValueError, LookupError, ArithmeticError, RecursionError)
 COPIES = 3
 _ROWS = 10_000
 _MOST_ROWS = 1_000_000
@@ -322,7 +324,7 @@ class Log:
         for number, *values in rows:
             try:
                 yield _entry(dict(zip(_COLUMNS, values, strict=True)))
-            except (TypeError, ValueError):
+            except _NO_ENTRY:
                 self.unread.append(number)
 
     def _saved(self, database: sqlite3.Connection) -> list[Entry]:
@@ -339,7 +341,7 @@ class Log:
                 rows = database.execute(f"SELECT {_NAMED} FROM review WHERE id = ?", (number,))
                 for values in rows.fetchall():
                     found.append(_entry(dict(zip(_COLUMNS, values, strict=True))))
-            except (sqlite3.Error, TypeError, ValueError):
+            except (sqlite3.Error, *_NO_ENTRY):
                 self.unread.append(number)
         return sorted(found, key=lambda entry: entry.when)
 
@@ -487,6 +489,7 @@ def _entry(row: dict[str, Any]) -> Entry:
     when = datetime.fromisoformat(row["when"])
     if when.tzinfo is None:
         raise ValueError("no time zone")
+    when.astimezone(UTC), when.astimezone()  # neither is beyond the calendar
     found: dict[str, Any] = {}
     for name, value in row.items():
         found[name] = _KINDS[name](value)
@@ -501,6 +504,13 @@ def _number(value: object) -> float:
 
 def _number_or_none(value: object) -> float | None:
     return None if value is None else _number(value)
+
+
+def _tempo_or_none(value: object) -> float | None:
+    tempo = _number_or_none(value)
+    if tempo is not None and tempo <= 0:
+        raise ValueError(value)
+    return tempo
 
 
 def _whole(value: object) -> int:
@@ -549,6 +559,7 @@ _READERS: dict[object, Callable[[Any], Any]] = {
 _READERS[tuple[LimbEntry, ...]] = _parts(LimbEntry)
 _READERS[tuple[Meeting, ...]] = _parts(Meeting)
 _KINDS = {field.name: _READERS[field.type] for field in fields(Entry)}
+_KINDS |= dict.fromkeys(("asked", "first_third", "last_third"), _tempo_or_none)
 # SQLite keeps "3" as a whole number here, since the column began as one.
 _KINDS["number"] = lambda value: str(value) if isinstance(value, int) else _text(value)
 
