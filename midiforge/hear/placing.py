@@ -92,7 +92,12 @@ class _Begun:
 
 
 def _begun(
-    take: Take, exercise: Exercise, kit: Kit, hearing: Hearing, brief: bool = False
+    take: Take,
+    exercise: Exercise,
+    kit: Kit,
+    hearing: Hearing,
+    brief: bool = False,
+    stretches: Sequence[float] | None = None,
 ) -> _Begun:
     bars = _bars(exercise)
     look = expected(exercise, kit, bars.lines[-1])
@@ -106,7 +111,7 @@ def _begun(
     start = None
     if take.start is not None:
         start = _at_mark(look, bars, strokes, take.start, window)
-    start = start or find_start(look, bars, strokes, window, brief)
+    start = start or find_start(look, bars, strokes, window, brief, stretches)
     return _Begun(start, window, strokes, aside)
 
 
@@ -159,26 +164,20 @@ def _heard(dues: list[Due], first: float, start: Start, exercise: Exercise) -> l
 
 def likeness(take: Take, exercise: Exercise, kit: Kit) -> float:
     """How much of the take's beginning the exercise explains, 0 to 1."""
-    start = _likely_start(take, exercise, kit)
+    start = likely_start(take, exercise, kit)
     return start.share if start else 0.0
 
 
-def fit(take: Take, exercise: Exercise, kit: Kit) -> float:
-    """How much of the take's beginning the exercise explains, and how closely; 1 at best."""
-    start = _likely_start(take, exercise, kit)
-    return start.fit if start else 0.0
+def likely_start(
+    take: Take, exercise: Exercise, kit: Kit, stretches: Sequence[float] | None = None
+) -> Start | None:
+    """Where the take's beginning may be of the exercise; None if it has nothing of it.
 
-
-def opening_tempo(take: Take, exercise: Exercise, kit: Kit) -> float:
-    """The tempo at which the take's beginning is played if it is of this exercise, in pulses a
-    minute; the exercise's own where none of it is."""
-    start = _likely_start(take, exercise, kit)
-    return float(exercise.tempo.first) / (start.stretch if start else 1.0)
-
-
-def _likely_start(take: Take, exercise: Exercise, kit: Kit) -> Start | None:
+    stretches: other tempos that are tried, as for `find_start`.
+    """
     try:
-        return _begun(take, exercise, kit, hear_take(take, exercise, kit), brief=True).start
+        hearing = hear_take(take, exercise, kit)
+        return _begun(take, exercise, kit, hearing, brief=True, stretches=stretches).start
     except MidiforgeError:
         return None
 
