@@ -40,6 +40,7 @@ _LEAST_WINDOW, _MOST_WINDOW = 0.03, 0.12  # seconds
 _LOOK_AHEAD = 120.0  # seconds of the exercise among which the start is looked for
 # So much more may be played than the tempo of the beginning has room for; ours.
 _RUSHED = 1.25
+_SAME_CLICK = 0.001  # as a share: files round a tempo to microseconds a quarter
 _MOST_DELAY = 0.4  # seconds; more is no delay but another start
 # The player's time is taken to be even over so many strokes, and seconds.
 _STRETCH_STROKES, _LEAST_STRETCH = 8, 1.0
@@ -111,7 +112,9 @@ def _begun(
     start = None
     if take.start is not None:
         start = _at_mark(look, bars, strokes, take.start, window)
-    start = start or find_start(look, bars, strokes, window, brief, stretches)
+    if start is None:
+        line = None if brief else _line_of_file(take, exercise)
+        start = find_start(look, bars, strokes, window, brief, stretches, line)
     return _Begun(start, window, strokes, aside)
 
 
@@ -180,6 +183,21 @@ def likely_start(
         return _begun(take, exercise, kit, hearing, brief=True, stretches=stretches).start
     except MidiforgeError:
         return None
+
+
+def keeps_tempo(take: Take, exercise: Exercise) -> bool:
+    """Whether the take's file has the exercise's tempo throughout, as one recorded to a click."""
+    if len(take.tempos) != 1 or not exercise.tempo.is_steady:
+        return False
+    asked = float(exercise.tempo.first * exercise.tempo.pulse)
+    return abs(take.tempos[0][1] / asked - 1) <= _SAME_CLICK
+
+
+def _line_of_file(take: Take, exercise: Exercise) -> float | None:
+    """When a bar of the take's file begins, if those are the exercise's."""
+    meter = exercise.meter
+    same = take.meter is None or Fraction(4 * take.meter[0], take.meter[1]) == meter.bar
+    return 0.0 if same and keeps_tempo(take, exercise) else None
 
 
 def _window(dues: Sequence[Due], exercise: Exercise) -> float:

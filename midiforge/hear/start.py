@@ -40,12 +40,15 @@ def find_start(
     window: float,
     brief: bool = False,
     stretches: Sequence[float] | None = None,
+    line: float | None = None,
 ) -> Start:
     """The likeliest beginning; its share is small where the take is of something else.
 
     dues, bars: for so long as is looked at. brief: no longer than the first look.
     stretches: other tempos, as seconds of the take to one of the exercise, that are tried where it
         does not fit at its own; None for all.
+    line: when a bar of the take begins, if it says so and keeps the exercise's tempo: an entrance
+        is with a bar line then, unless another explains clearly more.
     """
     if not dues or not strokes:
         return Start(strokes[0].time if strokes else 0.0, 1.0, 0.0)
@@ -55,7 +58,7 @@ def find_start(
     part = Part(wanted)
     best: Start | None = None
     for look in _looks(strokes, part, 1 if brief else _LOOKS):
-        start = _entrance(part, bars, look, window, stretches)
+        start = _entrance(part, bars, look, window, stretches, line)
         if best is None or start.share > best.share:
             best = start
         if best.share >= _LIKELY:
@@ -87,6 +90,7 @@ def _entrance(
     look: Sequence[Heard],
     window: float,
     stretches: Sequence[float] | None,
+    line: float | None,
 ) -> Start:
     known = [stroke for stroke in look if stroke.pad in part.lines]
     ways, found = Ways(part, bars, look, window), list[Way]()
@@ -110,7 +114,8 @@ def _entrance(
             found += _at_other_tempos(ways, openings, window, best, tempos)
     if best < _SURE:
         found += ways.moved(start, where)
-    return ways.entered(found)
+    on_lines = [*ways.on_lines(line, where)] if line is not None else []
+    return ways.entered(ways.preferred(on_lines, found))
 
 
 def _at_other_tempos(
