@@ -29,6 +29,7 @@ _GOOD, _FAIR, CLOSE = 0.75, 0.5, 0.25
 _SURE = 0.92  # explains so much: no other beat of the exercise is tried for the first
 SLOWEST, FASTEST, _RATIO = 0.46, 2.17, 1.012
 _USUAL = 0.55, 1.8  # slower or faster than this, it is half or double the tempo
+_ABOUT_HALF = 0.05  # as a share: so near half the tempo is tried for it
 _LOOKED_INTO = 5  # tempos
 _BETTER = 0.06  # so much better, as a share of all strokes, must another tempo be
 
@@ -112,6 +113,10 @@ def _entrance(
         if len(known) >= _TEMPO_STROKES and (best < _FAIR or close > CLOSE):
             tempos = _tempos() if stretches is None else stretches
             found += _at_other_tempos(ways, openings, window, best, tempos)
+        elif len(known) >= _TEMPO_STROKES and stretches is None:
+            # Strokes in time, and every other one missing: half the tempo may explain them all.
+            halves = [each for each in _tempos() if abs(each / 2 - 1) <= _ABOUT_HALF]
+            found += _at_other_tempos(ways, openings[:1], window, best, halves)
     if best < _SURE:
         found += ways.moved(start, where)
     on_lines = [*ways.on_lines(line, where)] if line is not None else []
