@@ -210,7 +210,9 @@ class Pairing:
             return offs
         apart = [1000 * (when[i] - due - self.dues[i].time) - known for i in self.met]
         if max(apart) - min(apart) <= 1000 * self.window:
-            return {i: 1000 * (strokes[j].time - due - self.dues[i].time) - known for i, j in paired}
+            return {
+                i: 1000 * (strokes[j].time - due - self.dues[i].time) - known for i, j in paired
+            }
         # Who wanders from the click is told by the own time, as far from the click as the whole is.
         shift = fmean(apart)
         return {i: off + shift for i, off in offs.items()}
