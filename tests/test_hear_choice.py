@@ -11,6 +11,7 @@ import pytest
 from synthetic import KIT, synthetic
 
 import midiforge
+from midiforge.hear import start
 from midiforge.hear.accents import VERY_STRONG, gain, played
 from midiforge.hear.choice import Reviewed, reviewed
 from midiforge.model.exercise import Exercise
@@ -142,3 +143,18 @@ def test_stages_that_ask_for_the_same_need_no_question() -> None:
     [full] = exercises(feet="none")
     hands = full.changed(stage="hands", number=Number(2))
     assert not found(full, (full, hands)).known.unsure
+
+
+def test_every_tempo_is_tried_only_where_no_exercise_is_like_the_take_at_the_drill_s(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    tried: list[float] = []
+    every = start._tempos
+    monkeypatch.setattr(start, "_tempos", lambda: tried.append(1) or every())
+    among = exercises(placements="phrase", tempos="60, 80")
+    for of in among[::3]:
+        assert found(of, among).review.exercise is of
+    assert not tried
+    take, _ = synthetic(among[8], 1, 25, stretch=0.9)
+    assert reviewed(take, among, KIT).review.exercise.piece == among[8].piece
+    assert 0 < len(tried) < len(among) / 2

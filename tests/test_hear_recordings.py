@@ -5,15 +5,17 @@ the whole.
 """
 
 from collections import defaultdict
-from itertools import pairwise
+from dataclasses import replace
 from statistics import fmean, stdev
 
 import pytest
-from recorded import KIT, RECORDINGS, recordings
+from recorded import KIT, RECORDINGS, Recording, recordings
 from recordings_figures import NEAR, cases, off
 
-from midiforge.hear.expected import expected, pad_of
+from midiforge.hear.expected import pad_of
 from midiforge.hear.review import review
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import Limb
 
 EVERY = 12  # of so many recordings one
 pytestmark = pytest.mark.skipif(
@@ -35,31 +37,50 @@ def test_nobody_who_plays_to_a_click_loses_the_place_and_starts_are_found() -> N
     assert near > 0.75 * len(found)
 
 
-def test_limbs_lie_to_each_other_as_against_the_click() -> None:
-    """One limb's mean from another's within 5 ms, deviations within 6, of limbs with 20 strokes;
-    the click is at 0 s and steady."""
+def test_a_take_whose_file_has_the_exercise_s_tempo_begins_with_a_bar_line_of_it() -> None:
+    """All whole recordings but one in fifty, by the click within 30 ms."""
+    whole = [case for case in cases(3) if case.what == "whole"]
+    starts = [off(case, review(case.take, case.exercise, KIT).start) for case in whole]
+    assert len(starts) > 30
+    assert sum(abs(start) <= NEAR for start in starts) >= 0.98 * len(starts)
+
+
+def test_limbs_lie_to_the_click_as_an_independent_count_has_them() -> None:
+    """Mean and deviation of limbs with 20 strokes, within 3 ms, where nine of ten strokes are as
+    written. Each stroke is held against the nearest written one of its pad, on the click's grid."""
     compared = 0
-    for one in recordings()[::4]:
+    for one in recordings()[::2]:
         exercise = one.exercise(0, 2) if 8 < one.bars < 40 else None
         if exercise is None:
             continue
-        told = review(one.take, exercise, KIT)
-        if told.tally.clean < 0.6:
+        told = review(replace(one.take, start=0.0), exercise, KIT, known_delay_ms=0.0)
+        if told.tally.clean < 0.9:
             continue
-        heard = defaultdict(list)
-        for stroke in one.take.strokes:
-            heard[pad_of(KIT.voice(stroke.number, stroke.pedal) or "")].append(stroke.time)
-        offs = defaultdict(list)
-        for due in expected(exercise, KIT, one.take.length):
-            near = min(heard[due.pad] or [1e9], key=lambda time: abs(time - due.time))
-            if abs(near - due.time) < 0.06:
-                offs[due.hit.limb].append(1000 * (near - due.time))
-        pairs = [
-            (limb.timing, offs[limb.limb]) for limb in told.limbs if len(offs[limb.limb]) >= 20
-        ]
-        for (one_timing, one_offs), (timing, own) in pairwise(pairs):
-            apart = timing.mean_ms - one_timing.mean_ms
-            assert apart == pytest.approx(fmean(own) - fmean(one_offs), abs=5), one.name
-            assert timing.deviation_ms == pytest.approx(stdev(own), abs=6), one.name
-            compared += 1
-    assert compared >= 3
+        offs = offs_to_the_click(one, exercise, 2 * one.bar)
+        for limb in told.limbs:
+            own = offs[limb.limb]
+            if len(own) >= 20:
+                assert limb.timing.mean_ms == pytest.approx(fmean(own), abs=3), one.name
+                assert limb.timing.deviation_ms == pytest.approx(stdev(own), abs=3), one.name
+                compared += 1
+    assert compared >= 8
+
+
+def offs_to_the_click(
+    one: Recording, exercise: Exercise, length: float
+) -> dict[Limb | None, list[float]]:
+    """By limb, in ms; length: of the exercise, in seconds."""
+    written: dict[str, list[tuple[float, Limb | None]]] = defaultdict(list)
+    for hit in exercise.hits:
+        if hit.limb and hit.time >= 0:
+            written[pad_of(hit.voice)].append((float(hit.time) * one.quarter, hit.limb))
+    offs = defaultdict(list)
+    for stroke in one.take.strokes:
+        some = written[pad_of(KIT.voice(stroke.number, stroke.pedal) or "")]
+        away = (
+            ((stroke.time - time + length / 2) % length - length / 2, limb) for time, limb in some
+        )
+        off, limb = min(away, key=lambda each: abs(each[0]), default=(1.0, None))
+        if abs(off) < 0.06:
+            offs[limb].append(1000 * off)
+    return offs

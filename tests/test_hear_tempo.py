@@ -8,6 +8,8 @@ from synthetic import KIT, synthetic
 import midiforge
 from midiforge.hear.review import review
 
+ONE_SURFACE = "RH=snare, LH=snare"
+
 
 @pytest.mark.parametrize(
     ("stretch", "ratio"),
@@ -34,3 +36,16 @@ def test_another_tempo_is_neither(stretch: float) -> None:
     found = review(take, exercise, KIT)
     assert found.tempo_ratio == 1
     assert not any("asked for" in each for each in found.remarks)
+
+
+@pytest.mark.parametrize("stretch", [2.0, 1.97])
+@pytest.mark.parametrize("sticking", [">RLRL RLRL", ">RLRL >RLRL", "RLRL RLRL"])
+def test_half_the_tempo_of_even_strokes_on_one_surface_is_no_stroke_in_two_missed(
+    sticking: str, stretch: float
+) -> None:
+    drill = {"sticking": sticking, "stages": "hands", "tempos": 90, "voicing": ONE_SURFACE}
+    exercise = next(midiforge.exercises(midiforge.check_drill({**drill, "feet": "tumbao"})))
+    take, truth = synthetic(exercise, 3, stretch=stretch, jitter=0.006)
+    found = review(take, exercise, KIT)
+    assert found.tempo_ratio == Fraction(1, 2)
+    assert found.tally.missed <= 1 and found.tally.hit >= truth.strokes - 1

@@ -19,7 +19,7 @@ from midiforge.hear.accents import (
 )
 from midiforge.hear.expected import pad_of
 from midiforge.hear.known import LIKELIER_BY, Known, Other, is_hardly, likelier
-from midiforge.hear.placing import fit, opening_tempo
+from midiforge.hear.likely import CLEARLY_LIKE, Likely
 from midiforge.hear.review import Review, likeness, review
 from midiforge.hear.take import Take
 from midiforge.kits.kit import Kit, kit_names, read_kit
@@ -29,8 +29,7 @@ from midiforge.model.number import Chooser, Named, Number, Span, read_named
 
 _MOST_COMPARED = 24  # exercises; those whose pads are most like the take's
 _MOST_NAMED, _MOST_ALIKE = 3, 200
-# A take that its exercise explains less of than this, or that is less clean, may be of another.
-_CLEARLY_LIKE, _CLEARLY_CLEAN = 0.85, 0.75
+_CLEARLY_CLEAN = 0.75  # a take that is less clean may be of another exercise
 _LIKE = 0.6  # of another kit: so much of the take must it explain
 _OPENING = 2000  # strokes that are looked at to compare exercises
 _IN_COMMON = 0.6  # at least so much of what the most fitting exercise shares with the take
@@ -83,13 +82,14 @@ def reviewed(
     if _strange(take, kit) == 1:
         _refuse(take, kit, better)
     unsure: tuple[Exercise, ...] = ()
+    likely = Likely(take, kit)
     if str(number).strip():
         wish = _read(str(number), exercises)
         piece, chosen = _piece(lesson, wish), ""
-        exercise = _first_guess(take, piece, kit, wish)
+        exercise = _first_guess(take, piece, likely, wish)
         named: Named | None = wish
     else:
-        found = _found(take, lesson, kit)
+        found = _found(take, lesson, kit, likely)
         exercise, chosen, unsure = found.exercise, found.chosen, found.unsure
         piece = _piece(lesson, exercise.number)
         named = take.exercise
@@ -104,11 +104,11 @@ def reviewed(
                 filter(None, [chosen, f"played at the tempo of exercise {nearest.number}"])
             )
     likelier_ones: list[Other] = []
-    if said.like < _CLEARLY_LIKE or said.tally.clean < _CLEARLY_CLEAN:
+    if said.like < CLEARLY_LIKE or said.tally.clean < _CLEARLY_CLEAN:
         rest = [
             each for each in (others() if others else lesson) if each[0].piece != exercise.piece
         ]
-        likelier_ones = list(_others(take, rest, kit))[:_MOST_NAMED]
+        likelier_ones = list(_others(take, rest, kit, likely))[:_MOST_NAMED]
         best = max([said.like, *(each.like for each in likelier_ones)])
         better = better or _more_like(take, exercise, kit, best)
     return Reviewed(said, Known(likelier_ones, better, chosen, unsure))
@@ -145,7 +145,7 @@ class _Found:
     unsure: tuple[Exercise, ...] = ()
 
 
-def _found(take: Take, lesson: Sequence[Tempos], kit: Kit) -> _Found:
+def _found(take: Take, lesson: Sequence[Tempos], kit: Kit, likely: Likely) -> _Found:
     """The exercise of a take for which no number was given."""
     why = ""
     if take.exercise is not None:
@@ -154,22 +154,22 @@ def _found(take: Take, lesson: Sequence[Tempos], kit: Kit) -> _Found:
             if any(each.number in take.exercise for each in piece) and (
                 is_called(piece[0].title, take.title)
             ):
-                found = _first_guess(take, piece, kit, take.exercise)
+                found = _first_guess(take, piece, likely, take.exercise)
                 return _Found(found, "the exercise that the take names")
         if called:
             return _Found(
-                _first_guess(take, called[0], kit),
+                _first_guess(take, called[0], likely),
                 f"the exercise that the take names, as number {take.exercise} of another list",
             )
         what = f", {shortened(take.title)}" if take.title else ""
         why = f"the take names exercise {take.exercise}{what}, which the drill does not have; "
     if len(lesson) == 1:
-        found = _first_guess(take, lesson[0], kit)
+        found = _first_guess(take, lesson[0], likely)
         return _Found(found, f"{why}the drill's only exercise" if why else "")
-    others = list(_others(take, lesson, kit))
+    others = list(_others(take, lesson, kit, likely))
     if not others:
         return _Found(
-            _first_guess(take, lesson[0], kit), f"{why}no exercise of the drill is like the take"
+            _first_guess(take, lesson[0], likely), f"{why}no exercise of the drill is like the take"
         )
     alike = [each.exercise for each in others if each.like > others[0].like - _ALIKE]
     best, *unsure = _told_by_accents(take, alike, lesson, kit) if len(alike) > 1 else alike
@@ -212,30 +212,32 @@ def is_called(ours: str, title: str) -> bool:
     return not title or as_written(ours) == title
 
 
-def _first_guess(take: Take, piece: Tempos, kit: Kit, named: Named | None = None) -> Exercise:
+def _first_guess(take: Take, piece: Tempos, likely: Likely, named: Named | None = None) -> Exercise:
     """The exercise of a piece at the tempo that is named, else at the one that the file has, if it
     has one; else in the middle.
 
     Where the piece has tempos too far from that one, that of several which fits best.
     """
-    some = piece
     if named and named.letter:
-        return next(each for each in some if each.number in named)
-    guess = some[len(some) // 2]
+        return next(each for each in piece if each.number in named)
+    several = _guesses(take, piece)
+    return max(several, key=likely.fit) if len(several) > 1 else several[0]
+
+
+def _guesses(take: Take, piece: Tempos) -> list[Exercise]:
+    """Of a piece's tempos so few that each is in reach of one."""
+    guess = piece[len(piece) // 2]
     if len(take.tempos) == 1:
         guess = _at_tempo(piece, take.tempos[0][1] / float(guess.tempo.pulse))
     several = [guess]
-    for each in some:
+    for each in piece:
         tempos = (float(other.tempo.first / each.tempo.first) for other in several)
         if all(not 1 / _IN_REACH < tempo < _IN_REACH for tempo in tempos):
             several.append(each)
-    if len(several) == 1:
-        return guess
-    take = replace(take, strokes=take.strokes[:_OPENING])
-    return max(several, key=lambda each: fit(take, each, kit))
+    return several
 
 
-def _others(take: Take, lesson: Sequence[Tempos], kit: Kit) -> Iterator[Other]:
+def _others(take: Take, lesson: Sequence[Tempos], kit: Kit, likely: Likely) -> Iterator[Other]:
     """How like the take each piece is, the likeliest first, at the tempo played."""
     take = replace(take, strokes=take.strokes[:_OPENING])
     struck = _pads_played(take, kit)
@@ -245,15 +247,20 @@ def _others(take: Take, lesson: Sequence[Tempos], kit: Kit) -> Iterator[Other]:
     groups = [*same.values()]
     shared = [_in_common(struck, _pads_asked(group[0][0], kit)) for group in groups]
     near = sorted(range(len(groups)), key=lambda i: -shared[i])[:_MOST_COMPARED]
+    compared = [groups[i] for i in near if shared[i] >= _IN_COMMON * shared[near[0]]]
+    likely.compare(
+        [each for group in compared for each in _guesses(take, group[0])],
+        {float(each.tempo.first * each.tempo.pulse) for group in compared for each in group[0]},
+    )
     found = []
-    for group in (groups[i] for i in near if shared[i] >= _IN_COMMON * shared[near[0]]):
-        like = likeness(take, _first_guess(take, group[0], kit), kit)
+    for group in compared:
+        like = likely.like(_first_guess(take, group[0], likely))
         if like:
-            found += [(like, _first_guess(take, piece, kit), piece) for piece in group]
+            found += [(like, _first_guess(take, piece, likely), piece) for piece in group]
     found.sort(key=lambda each: (-each[0], each[1].number))
     for i, (like, exercise, piece) in enumerate(found):
         if i < _MOST_NAMED and len(piece) > 1:
-            exercise = _at_tempo(piece, opening_tempo(take, exercise, kit))
+            exercise = _at_tempo(piece, likely.tempo(exercise))
         yield Other(exercise, like)
 
 
@@ -308,6 +315,8 @@ def _more_like(take: Take, exercise: Exercise, kit: Kit, like: float) -> str:
 
     Kits give one number to different drums, so that a wrong one may know every note.
     """
+    if like + LIKELIER_BY > 1:
+        return ""
     take = replace(take, strokes=take.strokes[:_OPENING])
     likes = {
         name: likeness(take, exercise, read_kit(name)) for name in kit_names() if name != kit.name

@@ -163,6 +163,20 @@ class Ways:
                 offset = start.offset + by * once / some * start.stretch
                 yield self.way(replace(start, offset=offset), moment)
 
+    def on_lines(self, line: float, moment: float) -> Iterator[Way]:
+        """Ways that have each of the exercise's bars begin with bars of the take, of which one
+        begins at `line`."""
+        bars = self._bars
+        length = bars.lines[1] - bars.lines[0]
+        near = line + round((moment - line) / length) * length
+        for by in range(bars.once if bars.once <= _MOST_MOVED else 0):
+            yield self.way(Start(near - bars.lines[bars.first + by], 1.0, 0.0), moment)
+
+    def preferred(self, some: Sequence[Way], others: Sequence[Way]) -> Sequence[Way]:
+        """Some ways if they explain nearly as much as others; those if not."""
+        most = max((way.fit for way in some), default=0.0)
+        return some if most > _NEARLY * max(way.fit for way in others) else others
+
     def _bar(self, number: int, offset: float, stretch: float) -> _Bar:
         part, window = self._part, self._window * min(stretch, 1.0)
         begin, end = self._bars.lines[number], self._bars.lines[number + 1]

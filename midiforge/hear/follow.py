@@ -33,6 +33,10 @@ _MOST_JUMP = 0.8  # of the window, in one stretch
 _STEADY, _NEAR_FIRST = 0.02, 0.08
 SAME_TEMPO = 0.006  # as a share; nearer than this the take was played to the click
 _QUICKNESS = 0.4  # how much of a stretch's error is taken for a change of tempo
+# Where less than so much is explained, the player may rush too much for that: then all of an error
+# is taken for a change, if that explains so much more.
+_WELL, _AT_ONCE, _MORE = 0.9, 1.0, 0.1
+_FASTER, _SLOWER = 0.65, 1.5  # than at first, nobody gets within a take; ours
 
 
 @frozen
@@ -110,7 +114,14 @@ def follow(
     """
     if not dues or not strokes:
         return Line((0.0, 1.0), (start.offset, start.offset + start.stretch))
-    return _Follower(dues, strokes, start, window, step, bar).line(stretch_of)
+    usual = _Follower(dues, strokes, start, window, step, bar)
+    line = usual.line(stretch_of)
+    if usual.explained < _WELL:
+        quick = _Follower(dues, strokes, start, window, step, bar, quickness=_AT_ONCE)
+        other = quick.line(0.5 * stretch_of)
+        if not other.jumps and quick.explained > usual.explained + _MORE:
+            return other
+    return line
 
 
 class _Follower:
@@ -124,7 +135,9 @@ class _Follower:
         window: float,
         step: float,
         bar: float,
+        quickness: float = _QUICKNESS,
     ) -> None:
+        self.quickness, self.met, self.due_so_far = quickness, 0, 0
         self.dues, self.strokes, self.start, self.window = dues, strokes, start, window
         self.step, self.bar = step, bar
         self.shares: list[float] = []  # of each stretch since the place was found
@@ -141,6 +154,11 @@ class _Follower:
         self.segments = [Segment(dues[0].time, dues[0].time, start.stretch, [])]
         self.jumps: list[tuple[float, float]] = []
         self.tries = self.patience = self.learnt = 0
+
+    @property
+    def explained(self) -> float:
+        """How much of what was due has a stroke near it."""
+        return self.met / max(self.due_so_far, 1)
 
     def line(self, stretch_of: float) -> Line:
         at = 0
@@ -159,6 +177,7 @@ class _Follower:
                 self.learnt = stop
             if share >= _SURELY:
                 self.sure = self.offset, self.rate
+            self.met, self.due_so_far = self.met + len(found), self.due_so_far + stop - at
             self.shares.append(share)
             self.segments[-1].last = self.dues[stop - 1].time
             at = stop
@@ -180,9 +199,9 @@ class _Follower:
         moved = max(-most, min(most, moved))
         time = self._time(middle) + moved
         if knots:
-            change = _QUICKNESS * moved / max(middle - knots[-1][0], 0.5)
+            change = self.quickness * moved / max(middle - knots[-1][0], 0.5)
             usual = self.start.stretch
-            self.rate = max(0.8 * usual, min(1.25 * usual, self.rate + change))
+            self.rate = max(_FASTER * usual, min(_SLOWER * usual, self.rate + change))
         knots.append((middle, time))
         self.offset = time - middle * self.rate
         self.segments[-1].rate = self.rate

@@ -5,7 +5,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from fractions import Fraction
 from itertools import groupby
-from statistics import median
+from statistics import fmean, median
 
 from midiforge.hear.expected import Due
 from midiforge.hear.figures import slope
@@ -14,7 +14,7 @@ from midiforge.hear.kinds import Dues, Kinds, told
 from midiforge.hear.match import match
 from midiforge.hear.opening import Heard
 from midiforge.hear.pads import SOFTER, Hearing, explain
-from midiforge.hear.placing import Placed
+from midiforge.hear.placing import Placed, keeps_tempo
 from midiforge.hear.start import due_time
 from midiforge.hear.take import Take
 from midiforge.kits.kit import Kit
@@ -205,12 +205,17 @@ class Pairing:
         strokes, when = self.strokes, self.when
         paired = (*self.met.items(), *self.moved.items(), *self.pulled.items())
         offs = {i: 1000 * (strokes[j].time - when[i]) for i, j in paired}
-        whole = self.whole()
-        known = self.known_delay_ms
-        shift = whole - known if whole is not None and known is not None else 0.0
-        if shift:
-            offs = {i: off + shift for i, off in offs.items()}
-        return offs
+        due, known = self._downbeat_due(), self.known_delay_ms
+        if due is None or known is None or not self.met:
+            return offs
+        apart = [1000 * (when[i] - due - self.dues[i].time) - known for i in self.met]
+        if max(apart) - min(apart) <= 1000 * self.window:
+            return {
+                i: 1000 * (strokes[j].time - due - self.dues[i].time) - known for i, j in paired
+            }
+        # Who wanders from the click is told by the own time, as far from the click as the whole is.
+        shift = fmean(apart)
+        return {i: off + shift for i, off in offs.items()}
 
     def whole(self) -> float | None:
         """How far the whole lies from when it was due, in ms."""
@@ -219,6 +224,12 @@ class Pairing:
             return None
         offs = [self.strokes[j].time - due - self.dues[i].time for i, j in self.met.items()]
         return 1000 * median(offs)
+
+    @property
+    def start(self) -> float:
+        """When the first downbeat is, in seconds of the take: by the click, if that is known."""
+        due = self._downbeat_due()
+        return self.placed.line.start if due is None else due
 
     def _downbeat_due(self) -> float | None:
         """When the first downbeat was due: by the take's mark, or by the beat of its file."""
@@ -262,12 +273,8 @@ def _bend(points: Sequence[tuple[float, float]]) -> float | None:
 
 def _file_s_beat(take: Take, exercise: Exercise, offset: float) -> float | None:
     """The beat of the file that is nearest to the start, if the file keeps the exercise's tempo."""
-    if len(take.tempos) != 1 or not take.strokes:
+    if not keeps_tempo(take, exercise):
         return None
-    quarters = take.tempos[0][1]
-    wanted = float(60 / exercise.tempo.quarter(Fraction(1)))
-    if abs(quarters / wanted - 1) > 0.001:
-        return None
-    beat = 60 / quarters * float(exercise.meter.pulse)
+    beat = 60 / take.tempos[0][1] * float(exercise.meter.pulse)
     nearest = round(offset / beat) * beat
     return nearest if abs(nearest - offset) < min(beat / 4, 0.12) else None

@@ -40,6 +40,7 @@ _LEAST_WINDOW, _MOST_WINDOW = 0.03, 0.12  # seconds
 _LOOK_AHEAD = 120.0  # seconds of the exercise among which the start is looked for
 # So much more may be played than the tempo of the beginning has room for; ours.
 _RUSHED = 1.25
+_SAME_CLICK = 0.001  # as a share: files round a tempo to microseconds a quarter
 _MOST_DELAY = 0.4  # seconds; more is no delay but another start
 # The player's time is taken to be even over so many strokes, and seconds.
 _STRETCH_STROKES, _LEAST_STRETCH = 8, 1.0
@@ -92,7 +93,12 @@ class _Begun:
 
 
 def _begun(
-    take: Take, exercise: Exercise, kit: Kit, hearing: Hearing, brief: bool = False
+    take: Take,
+    exercise: Exercise,
+    kit: Kit,
+    hearing: Hearing,
+    brief: bool = False,
+    stretches: Sequence[float] | None = None,
 ) -> _Begun:
     bars = _bars(exercise)
     look = expected(exercise, kit, bars.lines[-1])
@@ -106,7 +112,9 @@ def _begun(
     start = None
     if take.start is not None:
         start = _at_mark(look, bars, strokes, take.start, window)
-    start = start or find_start(look, bars, strokes, window, brief)
+    if start is None:
+        line = None if brief else _line_of_file(take, exercise)
+        start = find_start(look, bars, strokes, window, brief, stretches, line)
     return _Begun(start, window, strokes, aside)
 
 
@@ -159,28 +167,37 @@ def _heard(dues: list[Due], first: float, start: Start, exercise: Exercise) -> l
 
 def likeness(take: Take, exercise: Exercise, kit: Kit) -> float:
     """How much of the take's beginning the exercise explains, 0 to 1."""
-    start = _likely_start(take, exercise, kit)
+    start = likely_start(take, exercise, kit)
     return start.share if start else 0.0
 
 
-def fit(take: Take, exercise: Exercise, kit: Kit) -> float:
-    """How much of the take's beginning the exercise explains, and how closely; 1 at best."""
-    start = _likely_start(take, exercise, kit)
-    return start.fit if start else 0.0
+def likely_start(
+    take: Take, exercise: Exercise, kit: Kit, stretches: Sequence[float] | None = None
+) -> Start | None:
+    """Where the take's beginning may be of the exercise; None if it has nothing of it.
 
-
-def opening_tempo(take: Take, exercise: Exercise, kit: Kit) -> float:
-    """The tempo at which the take's beginning is played if it is of this exercise, in pulses a
-    minute; the exercise's own where none of it is."""
-    start = _likely_start(take, exercise, kit)
-    return float(exercise.tempo.first) / (start.stretch if start else 1.0)
-
-
-def _likely_start(take: Take, exercise: Exercise, kit: Kit) -> Start | None:
+    stretches: other tempos that are tried, as for `find_start`.
+    """
     try:
-        return _begun(take, exercise, kit, hear_take(take, exercise, kit), brief=True).start
+        hearing = hear_take(take, exercise, kit)
+        return _begun(take, exercise, kit, hearing, brief=True, stretches=stretches).start
     except MidiforgeError:
         return None
+
+
+def keeps_tempo(take: Take, exercise: Exercise) -> bool:
+    """Whether the take's file has the exercise's tempo throughout, as one recorded to a click."""
+    if len(take.tempos) != 1 or not exercise.tempo.is_steady:
+        return False
+    asked = float(exercise.tempo.first * exercise.tempo.pulse)
+    return abs(take.tempos[0][1] / asked - 1) <= _SAME_CLICK
+
+
+def _line_of_file(take: Take, exercise: Exercise) -> float | None:
+    """When a bar of the take's file begins, if those are the exercise's."""
+    meter = exercise.meter
+    same = take.meter is None or Fraction(4 * take.meter[0], take.meter[1]) == meter.bar
+    return 0.0 if same and keeps_tempo(take, exercise) else None
 
 
 def _window(dues: Sequence[Due], exercise: Exercise) -> float:

@@ -80,7 +80,8 @@ class Review:
 
     source, played: as in `Take`.
     like: how much of the take's beginning the exercise explains, 0 to 1.
-    start: of the first downbeat, in seconds of the take, by the player's own time.
+    start: of the first downbeat, in seconds of the take: by the click where the take's mark or the
+        beats of its file say it, else by the player's own time.
     delay_ms: how far the whole lies from when it was due: delay and habit together; None where
         nothing says when it was due.
     known_delay_ms: what of that is delay, if the caller knew.
@@ -160,7 +161,7 @@ def _told(of: Pairing) -> Review:
         source=of.take.source,
         played=of.take.played,
         like=of.placed.start.share,
-        start=of.placed.line.start,
+        start=of.start,
         delay_ms=of.whole(),
         known_delay_ms=of.known_delay_ms,
         tempo=pulses,

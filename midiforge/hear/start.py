@@ -25,20 +25,31 @@ _LIKELY = 0.55  # explained from the entrance on: it need not be looked for late
 _TEMPO_STROKES = 4  # fewer do not tell a tempo
 _TRIED_STROKES, _TRIED_DUES = 8, 512
 # Explains so much, and so closely (as a share of the window): no other tempo is tried.
-_GOOD, _FAIR, _CLOSE = 0.75, 0.5, 0.25
+_GOOD, _FAIR, CLOSE = 0.75, 0.5, 0.25
 _SURE = 0.92  # explains so much: no other beat of the exercise is tried for the first
-_SLOWEST, _FASTEST, _RATIO = 0.46, 2.17, 1.012
+SLOWEST, FASTEST, _RATIO = 0.46, 2.17, 1.012
 _USUAL = 0.55, 1.8  # slower or faster than this, it is half or double the tempo
+_ABOUT_HALF = 0.05  # as a share: so near half the tempo is tried for it
 _LOOKED_INTO = 5  # tempos
 _BETTER = 0.06  # so much better, as a share of all strokes, must another tempo be
 
 
 def find_start(
-    dues: Sequence[Due], bars: Bars, strokes: Sequence[Heard], window: float, brief: bool = False
+    dues: Sequence[Due],
+    bars: Bars,
+    strokes: Sequence[Heard],
+    window: float,
+    brief: bool = False,
+    stretches: Sequence[float] | None = None,
+    line: float | None = None,
 ) -> Start:
     """The likeliest beginning; its share is small where the take is of something else.
 
     dues, bars: for so long as is looked at. brief: no longer than the first look.
+    stretches: other tempos, as seconds of the take to one of the exercise, that are tried where it
+        does not fit at its own; None for all.
+    line: when a bar of the take begins, if it says so and keeps the exercise's tempo: an entrance
+        is with a bar line then, unless another explains clearly more.
     """
     if not dues or not strokes:
         return Start(strokes[0].time if strokes else 0.0, 1.0, 0.0)
@@ -48,7 +59,7 @@ def find_start(
     part = Part(wanted)
     best: Start | None = None
     for look in _looks(strokes, part, 1 if brief else _LOOKS):
-        start = _entrance(part, bars, look, window)
+        start = _entrance(part, bars, look, window, stretches, line)
         if best is None or start.share > best.share:
             best = start
         if best.share >= _LIKELY:
@@ -74,7 +85,14 @@ def _looks(strokes: Sequence[Heard], part: Part, most: int) -> Iterator[Sequence
         first = bisect_right(strokes, begin + _NEXT_LOOK, key=attrgetter("time"))
 
 
-def _entrance(part: Part, bars: Bars, look: Sequence[Heard], window: float) -> Start:
+def _entrance(
+    part: Part,
+    bars: Bars,
+    look: Sequence[Heard],
+    window: float,
+    stretches: Sequence[float] | None,
+    line: float | None,
+) -> Start:
     known = [stroke for stroke in look if stroke.pad in part.lines]
     ways, found = Ways(part, bars, look, window), list[Way]()
     openings = [
@@ -89,23 +107,33 @@ def _entrance(part: Part, bars: Bars, look: Sequence[Heard], window: float) -> S
         if way.fit > best:
             best, start, where = way.fit, guess.start, opening.strokes[0].time
             close = way.apart
-        if best >= _GOOD and close <= _CLOSE:
+        if best >= _GOOD and close <= CLOSE:
             break
     else:
-        if len(known) >= _TEMPO_STROKES and (best < _FAIR or close > _CLOSE):
-            found += _at_other_tempos(ways, openings, window, best)
+        if len(known) >= _TEMPO_STROKES and (best < _FAIR or close > CLOSE):
+            tempos = _tempos() if stretches is None else stretches
+            found += _at_other_tempos(ways, openings, window, best, tempos)
+        elif len(known) >= _TEMPO_STROKES and stretches is None:
+            # Strokes in time, and every other one missing: half the tempo may explain them all.
+            halves = [each for each in _tempos() if abs(each / 2 - 1) <= _ABOUT_HALF]
+            found += _at_other_tempos(ways, openings[:1], window, best, halves)
     if best < _SURE:
         found += ways.moved(start, where)
-    return ways.entered(found)
+    on_lines = [*ways.on_lines(line, where)] if line is not None else []
+    return ways.entered(ways.preferred(on_lines, found))
 
 
 def _at_other_tempos(
-    ways: Ways, openings: Sequence[Opening], window: float, best: float
+    ways: Ways,
+    openings: Sequence[Opening],
+    window: float,
+    best: float,
+    stretches: Sequence[float],
 ) -> Iterator[Way]:
     middle = openings[len(openings) // 2 : len(openings) // 2 + 1]
     for opening in (openings[0], *(middle if len(openings) > 1 else ())):
         some = Opening(opening.part, opening.strokes[:32], opening.within)
-        for rough in likeliest(some, window, _tempos(), 5, 10, _LOOKED_INTO):
+        for rough in likeliest(some, window, stretches, 5, 10, _LOOKED_INTO):
             start = _refined(opening.part, opening.strokes, window, rough)
             way = ways.way(start, opening.strokes[0].time)
             simple = 0 if _USUAL[0] < start.stretch < _USUAL[1] else _BETTER
@@ -162,8 +190,8 @@ def _strokes_to_see(dues: Sequence[Due | Wanted]) -> int:
 
 
 def _tempos() -> list[float]:
-    stretch, found = _SLOWEST, []
-    while stretch <= _FASTEST:
+    stretch, found = SLOWEST, []
+    while stretch <= FASTEST:
         found.append(stretch)
         stretch *= _RATIO
     return found
@@ -184,7 +212,7 @@ def _refined(part: Part, strokes: Sequence[Heard], window: float, rough: Try) ->
         if spread <= 0:
             break
         stretch = sum((due - mean_due) * (time - mean_time) for due, time in pairs) / spread
-        if not _SLOWEST * 0.9 <= stretch <= _FASTEST * 1.1:
+        if not SLOWEST * 0.9 <= stretch <= FASTEST * 1.1:
             break
         start = Start(mean_time - stretch * mean_due, stretch, start.share)
     return start

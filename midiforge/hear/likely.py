@@ -1,0 +1,103 @@
+"""How like a take each of several exercises is, by the take's beginning.
+
+Each is looked at once, and at no more tempos than it takes: first at those that the exercises are
+to be played at. One that is clearly like the take tells its tempo, and the others are tried at that
+one besides; every tempo is tried only until one is.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from midiforge.frozen import frozen
+from midiforge.hear.accents import Strokes, strokes
+from midiforge.hear.opening import Start
+from midiforge.hear.placing import likely_start
+from midiforge.hear.start import CLOSE, FASTEST, SLOWEST
+from midiforge.hear.take import Take
+from midiforge.kits.kit import Kit
+from midiforge.model.exercise import Exercise
+from midiforge.model.number import Number
+from midiforge.model.tempo import TempoMap
+
+CLEARLY_LIKE = 0.85  # a take that its exercise explains less of may be of another
+_OPENING = 2000  # strokes that are looked at to compare exercises
+_SAME = 0.03  # as a share: tempos no further apart are told by one try
+
+
+@frozen
+class _Looked:
+    """What was found of an exercise. paces: the tempos that it was tried at besides its own, in
+    quarter notes a minute; None for all."""
+
+    start: Start | None
+    paces: Sequence[float] | None
+
+
+class Likely:
+    """The exercises that a take may be of."""
+
+    def __init__(self, take: Take, kit: Kit) -> None:
+        self._take, self._kit = replace(take, strokes=take.strokes[:_OPENING]), kit
+        self._keys: dict[Number, tuple[Strokes, TempoMap]] = {}
+        self._looked: dict[tuple[Strokes, TempoMap], _Looked] = {}
+        self._own: Sequence[float] = ()  # at which they are to be played, quarter notes a minute
+        self._pace: float | None = None  # of what is clearly like the take
+
+    def compare(self, exercises: Sequence[Exercise], paces: Iterable[float]) -> None:
+        """Looks at several. paces: at which they are to be played, in quarter notes a minute."""
+        self._own = sorted({*self._own, *paces})
+        for exercise in exercises:
+            if self._pace is not None:
+                break
+            self._look(exercise, self._own)
+        for exercise in sorted(exercises, key=self.like, reverse=True):
+            self.start(exercise)
+
+    def start(self, exercise: Exercise) -> Start | None:
+        """Where the take's beginning may be of the exercise; None if it has nothing of it."""
+        return self._look(exercise, None if self._pace is None else [*self._own, self._pace])
+
+    def like(self, exercise: Exercise) -> float:
+        """How much of the take's beginning the exercise explains, 0 to 1, as far as was looked."""
+        looked = self._looked.get(self._key(exercise))
+        return looked.start.share if looked and looked.start else 0.0
+
+    def fit(self, exercise: Exercise) -> float:
+        """How much of the take's beginning the exercise explains, and how closely; 1 at best."""
+        start = self.start(exercise)
+        return start.fit if start else 0.0
+
+    def tempo(self, exercise: Exercise) -> float:
+        """The tempo at which the take's beginning is played if it is of this exercise, in pulses a
+        minute; the exercise's own where none of it is."""
+        start = self.start(exercise)
+        return float(exercise.tempo.first) / (start.stretch if start else 1.0)
+
+    def _key(self, exercise: Exercise) -> tuple[Strokes, TempoMap]:
+        number = exercise.number
+        if number not in self._keys:
+            self._keys[number] = strokes(exercise, self._kit), exercise.tempo
+        return self._keys[number]
+
+    def _look(self, exercise: Exercise, paces: Sequence[float] | None) -> Start | None:
+        key, quarter = self._key(exercise), float(exercise.tempo.first * exercise.tempo.pulse)
+        looked = self._looked.get(key)
+        if looked is None or _is_more(paces, looked.paces, quarter):
+            stretches = None
+            if paces is not None:
+                ratios = (quarter / pace for pace in paces)
+                stretches = [each for each in ratios if SLOWEST <= each <= FASTEST]
+            start = likely_start(self._take, exercise, self._kit, stretches)
+            looked = self._looked[key] = _Looked(start, paces)
+            if start and start.share >= CLEARLY_LIKE and start.apart <= CLOSE:
+                self._pace = self._pace or quarter / start.stretch
+        return looked.start
+
+
+def _is_more(paces: Sequence[float] | None, tried: Sequence[float] | None, own: float) -> bool:
+    """Whether there are tempos that were not tried."""
+    if tried is None:
+        return False
+    if paces is None:
+        return True
+    return any(all(abs(pace / each - 1) > _SAME for each in (own, *tried)) for pace in paces)
