@@ -29,7 +29,7 @@ class Wrong:
 class Imported:
     """A drill and how it was made.
 
-    text: of the drill file. kind: "ostinato" or "phrase".
+    text: of the drill file. kind: "form", "fills", "ostinato" or "phrase".
     tempo: pulses of the meter a minute, as the drill has it; slowest, fastest: in the file.
     tempo_from: "file", "given", "found" from the strokes, or "assumed" for want of either;
         meter_from: the same.
@@ -46,6 +46,7 @@ class Imported:
     elsewhere: other channels with notes, and how many.
     parts: limb and voice, marks, and the library's names for the same strokes.
     ornaments: in the drill, by kind.
+    road_map: of a form, the order of its bars; cells: how many bars of it are different.
     wrong: what did not fit, in order. remarks: what else is to be known, one sentence each.
     """
 
@@ -82,3 +83,5 @@ class Imported:
     ornaments: Mapping[str, int]
     wrong: tuple[Wrong, ...]
     remarks: tuple[str, ...]
+    road_map: str = ""
+    cells: int = 0
