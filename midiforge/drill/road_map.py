@@ -130,8 +130,8 @@ def read_road_map(text: str, bars: Mapping[str, Bars]) -> tuple[str, ...]:
     levels: list[tuple[list[str], int]] = [([], 1)]
     times = 0
     for word in words:
-        if word.isdigit() and not times:
-            times = within_limit(int(word), "the road map")
+        if re.fullmatch("[0-9]+", word) and not times:
+            times = within_limit(int(word[:9]), "the road map")
             if times:
                 continue
         if word == "(":
