@@ -268,7 +268,7 @@ def main() -> None:
         print(f"tempo right, tempo and meter removed: {statistics.fmean(r for _, r, _ in ear):.1%}")
         beats = [r for _, r, b in ear if b]
         print(f"  of long beats {statistics.fmean(beats):.1%} of {len(beats)}")
-        for low, high in ((0, 0.2), (0.2, 0.5), (0.5, 0.8), (0.8, 0.95), (0.95, 1.1)):
+        for low, high in ((0, 0.7), (0.7, 0.85), (0.85, 0.95), (0.95, 1.1)):
             some = [r for sure, r, _ in ear if low <= sure < high]
             if some:
                 print(f"  sure {low} to {high}: right {statistics.fmean(some):.0%} of {len(some)}")

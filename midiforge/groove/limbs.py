@@ -163,7 +163,9 @@ _WHERE: Mapping[str, tuple[float, float]] = {
 }
 _ELSEWHERE = (0.1, 0.5)
 _REST = {_R: (0.1, 0.4), _L: (-0.15, 0.4)}
-_QUICK = 0.15  # s from one stroke of a hand to its next, from which on it is work
+# s from one stroke of a hand to its next, from which on it is work: on a drum, where the other
+# hand is near, sooner than on a cymbal
+_QUICK_ON_DRUM, _QUICK = 0.30, 0.15
 _WORK, _WAY, _CROSSED, _HABIT = 3.0, 1.5, 0.8, 0.6
 _IN_TIME = 0.35  # s: a cymbal so near is still being played
 _BEAM = 8  # ways of dealing that are followed
@@ -214,8 +216,9 @@ def _moved(way: _Way, moment: Moment, option: tuple[Limb, ...], in_time: bool) -
         gap = max(0.02, moment.time - since)
         way_long = abs(to[0] - x) + abs(to[1] - y)
         cost += _WAY * way_long / min(1.0, gap * 4)
-        if gap < _QUICK:
-            cost += _WORK * (1 - gap / _QUICK)
+        quick = _QUICK_ON_DRUM if pad in DRUMS and not in_time else _QUICK
+        if gap < quick:
+            cost += _WORK * (1 - gap / quick)
         cymbal = pad not in DRUMS
         unusual = hand is _L if cymbal else in_time and (hand is _R) == (pad == "snare")
         if unusual:

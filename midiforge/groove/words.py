@@ -7,7 +7,7 @@ from midiforge.groove.imported import BESIDE, Imported, Wrong
 from midiforge.groove.settled import tempo_text
 from midiforge.kits.kit import DEFAULT
 
-_SURE, _LIKELY = 0.7, 0.3
+_SURE, _LIKELY = 0.9, 0.7
 _MOST_OF_IT = 0.8  # of the strokes that a loop should explain
 _FEW_BARS = 8  # of which each may well be another
 _MUCH = 4  # strokes of a bar that did not fit; more are said in one line
