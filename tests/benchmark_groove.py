@@ -222,7 +222,7 @@ def main() -> None:
         recording = by_voice(strokes)
         length = "long" if row.bars >= LONG else "short"
         kind = f"{row.kind} {length}" if row.kind == "beat" else row.kind
-        begun = time.perf_counter()
+        begun = time.process_time()
         try:
             groove = midiforge.import_groove(row.path)
         except MidiforgeError as error:
@@ -230,7 +230,7 @@ def main() -> None:
             fits[kind].append(Fit(len(strokes), 0, 0))
             continue
         finally:
-            spent.append(time.perf_counter() - begun)
+            spent.append(time.process_time() - begun)
         loop, seconds = of_drill(groove.text)
         fit = best_fit(recording, loop, seconds)
         fits[kind].append(fit)

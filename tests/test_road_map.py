@@ -74,3 +74,24 @@ def test_what_is_wrong_with_a_road_map_is_said(
     road_map: str, bars: dict[str, str], said: str
 ) -> None:
     assert said in refused(road_map, **bars)
+
+
+def test_marks_of_ornaments_are_played() -> None:
+    drill = check_drill(
+        {
+            "stages": ["full"],
+            "road_map": "A B",
+            "steps": 4,
+            "bars": {"A": "LH snare f... D... r... z...", "B": "LH snare x... >... x... x..."},
+        }
+    )
+    [exercise] = midiforge.exercises(drill)
+    hits = [hit for hit in exercise.piece.hits if hit.layer != CLICK]
+    said = [(str(hit.strength), hit.ornament and str(hit.ornament.kind)) for hit in hits]
+    assert said[:4] == [("tap", "flam"), ("accent", "drag"), ("tap", "ruff"), ("tap", "buzz")]
+    assert [ornament for _, ornament in said[4:]] == [None] * 4
+    assert hits[0].ornament and hits[0].ornament.limb is Limb.RIGHT_HAND
+
+
+def test_a_foot_has_no_flam() -> None:
+    assert "'f' is for a hand" in refused("A", A="RF bass-drum f...")

@@ -16,6 +16,8 @@ from midiforge.phrase.cycle import within_limit
 from midiforge.phrase.pattern import Line, Pattern
 
 _STRENGTHS = {mark: strength for strength, mark in MARKS.items()}
+# Ornaments: grace notes before the stroke, and whether it is a buzz; capitals are accents.
+ORNAMENTS = {"f": (1, False), "d": (2, False), "r": (3, False), "z": (0, True)}
 _LIMBS = {each.value: each for each in Limb}
 _LIKE = "like"
 _NAME = r"[A-Za-z][\w-]*"
@@ -33,6 +35,8 @@ class _Stroke(NamedTuple):
     time: Fraction
     strength: Strength
     step: Fraction
+    grace: int = 0
+    buzz: bool = False
 
 
 @frozen
@@ -104,10 +108,17 @@ def _part(words: list[str]) -> tuple[_Part, str]:
         player, rest = limb(rest[0]), rest[1:]
     voice = shelf.voice(rest[0]).name
     marks = "".join(rest[1:])
-    wrong = re.search(r"[^x>g.|]", marks)
+    wrong = re.search(r"[^x>g.|fdrz]", marks, re.IGNORECASE) or re.search("[XG]", marks)
     if wrong:
         raise MidiforgeError(
-            f"{quoted(wrong[0])} is no mark", hint="x a tap, > an accent, g a ghost note, . a rest"
+            f"{quoted(wrong[0])} is no mark",
+            hint="x a tap, > an accent, g a ghost note, . a rest; f a flam, d a drag, r a ruff, "
+            "z a buzz, as capitals accented",
+        )
+    ornament = re.search("[fdrz]", marks, re.IGNORECASE)
+    if ornament and not (player and player.is_hand):
+        raise MidiforgeError(
+            f"{quoted(ornament[0])} is for a hand", voice, hint="RH or LH before it"
         )
     return _Part(player, voice), marks
 
@@ -116,11 +127,15 @@ def _strokes(marks: str, start: Fraction, bar: Fraction) -> list[_Stroke]:
     if not 0 < len(marks) <= _MOST_MARKS:
         raise MidiforgeError(f"a bar has {len(marks)} marks", hint=f"1 to {_MOST_MARKS}")
     step = bar / len(marks)
-    return [
-        _Stroke(start + i * step, _STRENGTHS[mark], step)
-        for i, mark in enumerate(marks)
-        if mark != "."
-    ]
+    strokes = []
+    for i, mark in enumerate(marks):
+        if mark in _STRENGTHS:
+            strokes.append(_Stroke(start + i * step, _STRENGTHS[mark], step))
+        elif mark != ".":
+            strength = Strength.ACCENT if mark.isupper() else Strength.TAP
+            ornament = ORNAMENTS[mark.lower()]
+            strokes.append(_Stroke(start + i * step, strength, step, *ornament))
+    return strokes
 
 
 def read_road_map(text: str, bars: Mapping[str, Bars]) -> tuple[str, ...]:
@@ -156,11 +171,14 @@ def read_road_map(text: str, bars: Mapping[str, Bars]) -> tuple[str, ...]:
 def lines_of(order: tuple[str, ...], bars: Mapping[str, Bars], meter: Meter) -> tuple[Line, ...]:
     """The road map written out: a line for each limb, voice and step, once round it."""
     strokes: dict[tuple[_Part, Fraction], list[tuple[Fraction, Strength]]] = {}
+    ornaments: dict[tuple[_Part, Fraction], list[tuple[Fraction, int, bool]]] = {}
     start = Fraction(0)
     for name in order:
         for part, own in bars[name].parts.items():
-            for time, strength, step in own:
+            for time, strength, step, grace, buzz in own:
                 strokes.setdefault((part, step), []).append((start + time, strength))
+                if grace or buzz:
+                    ornaments.setdefault((part, step), []).append((start + time, grace, buzz))
         start += bars[name].count * meter.bar
     voices = shelf.voices()
     return tuple(
@@ -169,7 +187,7 @@ def lines_of(order: tuple[str, ...], bars: Mapping[str, Bars], meter: Meter) -> 
             f"{voices[part.voice].title} by the road map",
             part.limb,
             part.voice,
-            Pattern(start, tuple(placed)),
+            Pattern(start, tuple(placed), tuple(ornaments.get((part, step), ()))),
         )
-        for (part, _), placed in strokes.items()
+        for (part, step), placed in strokes.items()
     )

@@ -29,7 +29,8 @@ _LOST = 5.0  # what it costs to have two strokes of a voice on one step
 _OTHER = 3.0  # what another grid than the usual one has to be better by
 _HEARD_AS_ONE = 0.040  # s: strokes so near are the same in two bars
 _UNLIKE = 0.35  # of the strokes of both: bars that differ by more have letters of their own
-_LEFT_OVER = 0.07  # share of the strokes that no cell explains
+_HEARD = 0.012  # share of the strokes from which on a voice must be in some cell
+_LEFT_OVER = 0.06  # share of the strokes that no cell explains
 _FILL = 0.4  # share of the strokes by which a fill differs from what is usual
 _KEEPING_TIME = 0.6  # of the usual strokes on cymbals; a fill has fewer
 _LINE = 8  # bars in a line of the road map
@@ -215,6 +216,7 @@ def _form(
     ids = {key: i for i, key in enumerate(dict.fromkeys(key for bar in played for key in bar))}
     bits = _as_bits(played, ids, reach)
     chosen = _chosen(bits)
+    chosen += _for_lost_voices(played, chosen)
     home = [min(chosen, key=lambda c: (bar.apart(bits[c]), c)) for bar in bits]
     names, like = _named(bits, home, played)
     times = Counter(home)
@@ -331,6 +333,19 @@ def _chosen(bars: Sequence[_Bar]) -> list[int]:
     for number, bar in enumerate(bars):
         first.setdefault(bar, number)
     return [first[different[i]] for i in chosen] or [0]
+
+
+def _for_lost_voices(played: Sequence[Mapping[Key, Written]], chosen: Sequence[int]) -> list[int]:
+    """Bars that stand for voices which are struck often and in no chosen bar."""
+    struck = Counter(voice for bar in played for voice, _ in bar)
+    heard = {voice for c in chosen for voice, _ in played[c]}
+    more: list[int] = []
+    for voice, times in struck.most_common():
+        if voice not in heard and times >= _HEARD * struck.total():
+            best = max(range(len(played)), key=lambda n: sum(v == voice for v, _ in played[n]))
+            more.append(best)
+            heard |= {v for v, _ in played[best]}
+    return more
 
 
 def _named(

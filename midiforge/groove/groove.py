@@ -20,10 +20,12 @@ from midiforge.groove.levels import strengths
 from midiforge.groove.limbs import Played, deal
 from midiforge.groove.loop import Laid, Loop, Place, find_loop
 from midiforge.groove.misfits import form_misfits, misfits
+from midiforge.groove.ornaments import BASS_DRUM
 from midiforge.groove.settled import Settled, laid_out, settle, tempo_text
 from midiforge.groove.source import Source, read_source, without_click
 from midiforge.groove.tab import as_tab
 from midiforge.groove.words import summary
+from midiforge.hear.expected import pad_of
 from midiforge.kits.kit import DEFAULT, Kit
 from midiforge.midi.reading import MidiSource, file_name
 from midiforge.model.hit import HANDS, Strength
@@ -144,6 +146,7 @@ def _imported(
         ornaments=made.ornaments,
         wrong=made.wrong,
         remarks=(*source.remarks, *settled.remarks),
+        bounces=sum(pad_of(stroke.voice) == BASS_DRUM for stroke in settled.gathered.doubles),
         road_map=made.road_map,
         cells=made.cells,
     )
@@ -230,7 +233,7 @@ def _of_form(settled: Settled, form: Form, kind: str) -> _Made:
             (f"{limb.title if limb else BESIDE}, {voice}", marks, ())
             for (limb, voice), marks in tab.players.items()
         ),
-        ornaments={},
+        ornaments=tab.ornaments,
         wrong=tuple(form_misfits(settled, form)),
         road_map=" ".join(tab.road_map.split()),
         cells=len(tab.bars),

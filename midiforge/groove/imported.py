@@ -41,7 +41,8 @@ class Imported:
     mean_shift, largest_shift: ms that strokes were moved by, to the grid; late: ms that they
         were behind the file's own beats on average, below 0 ahead; 0 by beats that were found.
     strokes: in the file, ornaments apart. explained: of these, by the loop.
-    doubles: second triggers left out. clicks: notes that were a click.
+    doubles: second triggers left out; bounces: of these, of the bass drum's beater.
+    clicks: notes that were a click.
     unknown: note numbers that the kit does not know, and how often they came.
     elsewhere: other channels with notes, and how many.
     parts: limb and voice, marks, and the library's names for the same strokes.
@@ -85,3 +86,4 @@ class Imported:
     remarks: tuple[str, ...]
     road_map: str = ""
     cells: int = 0
+    bounces: int = 0

@@ -8,10 +8,13 @@ from midiforge.groove.form import Form
 from midiforge.groove.imported import Wrong
 from midiforge.groove.limbs import CYMBALS, DRUMS, FEET_VOICES, Played
 from midiforge.groove.loop import Laid, Loop, Place
+from midiforge.groove.ornaments import BASS_DRUM
 from midiforge.groove.settled import Settled
 from midiforge.groove.source import Struck
+from midiforge.hear.expected import pad_of
 from midiforge.model.counts import count_name
 
+BEATER = "the beater came back"
 _PLAYERS = frozenset((*DRUMS, *CYMBALS, *FEET_VOICES))
 
 
@@ -29,7 +32,8 @@ def misfits(
     times = [each.stroke.struck.time for each in laid]
     for double in settled.gathered.doubles:
         bar, step = _near(double, laid, times)
-        found.append((bar, step, double.voice, "double trigger"))
+        what = BEATER if pad_of(double.voice) == BASS_DRUM else "double trigger"
+        found.append((bar, step, double.voice, what))
     for place, what in plain:
         bar, step = divmod(place.step, grid.bar_steps)
         found.append((loop.first + bar, step, place.voice, what))

@@ -14,7 +14,6 @@ from midiforge.groove.ornaments import Stroke
 from midiforge.groove.rate import find_rate, followed, moments_of, tempos, turns_at
 from midiforge.model.meter import Meter
 
-
 # Noise lies as clearly on some rate (0.28 to 0.36); recordings were clearer by this or more.
 _NOISE, _CLEARER = 0.3, 0.15
 

@@ -1,18 +1,23 @@
 """A form as the text of a drill: bars as drummers write them, and their road map."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 
+from midiforge.drill.road_map import ORNAMENTS
 from midiforge.frozen import frozen
 from midiforge.groove.form import Cell, Form, Written
 from midiforge.groove.grid import Grid
 from midiforge.groove.limbs import FEET_VOICES, Moment, deal_by_reach
 from midiforge.hear.expected import pad_of
-from midiforge.model.hit import FEET, HANDS, Limb
+from midiforge.model.hit import FEET, HANDS, Limb, Strength
 from midiforge.model.spelling import MARKS
 
 _ORDER: Mapping[Limb | None, int] = {
     limb: place for place, limb in enumerate((*HANDS, *FEET, None))
 }
+_ORNAMENTS = {ornament: mark for mark, ornament in ORNAMENTS.items()}
+_WORDS = {"f": "flam", "d": "drag", "r": "ruff", "z": "buzz"}
 _BEFORE_A_FILL = 3  # bars of the groove
 _NOTHING = "."  # all rests
 
@@ -27,6 +32,18 @@ class Tab:
     road_map: str
     bars: Mapping[str, str]
     players: Mapping[Player, str]
+
+    @property
+    def ornaments(self) -> dict[str, int]:
+        """How many of each kind stand in its bars."""
+        marks = Counter(
+            mark
+            for text in self.bars.values()
+            for line in text.splitlines()
+            if not line.startswith("like ")
+            for mark in line.split(maxsplit=2)[-1].lower()
+        )
+        return {word: marks[mark] for mark, word in _WORDS.items() if marks[mark]}
 
 
 def as_tab(form: Form, grid: Grid, quarter: float, only_fills: bool) -> Tab:
@@ -59,14 +76,27 @@ def _rows(cell: Cell, form: Form, grid: Grid, quarter: float) -> dict[Player, st
     steps = int(grid.meter.bar / grid.meter.beat * cell.steps)
     second = float(grid.meter.beat) * quarter / form.unit
     marks: dict[Player, list[str]] = {}
-    for written, limb in _dealt(cell.strokes.values(), form.unit, second):
+    dealt = _dealt(cell.strokes.values(), form.unit, second)
+    hands = {(written.place, limb) for written, limb in dealt}
+    for written, limb in dealt:
         row = marks.setdefault((limb, written.stroke.struck.voice), ["."] * steps)
-        row[written.place // size] = MARKS[written.strength]
+        row[written.place // size] = _mark(written, limb, hands)
     lengths = [int(length / grid.meter.beat * cell.steps) for length in grid.meter.beat_lengths]
     return {
         player: _grouped("".join(marks[player]), lengths if cell.steps > 1 else [steps])
         for player in sorted(marks, key=lambda player: (_ORDER[player[0]], player[1]))
     }
+
+
+def _mark(written: Written, limb: Limb | None, hands: AbstractSet[tuple[int, Limb | None]]) -> str:
+    """An ornament's where a hand has it and the other is free for its grace notes."""
+    stroke = written.stroke
+    own = (min(stroke.grace, 3), False) if stroke.grace else (0, stroke.buzz)
+    mark = _ORNAMENTS.get(own)
+    free = not stroke.grace or (limb and (written.place, limb.opposite) not in hands)
+    if not (mark and limb and limb.is_hand and free):
+        return MARKS[written.strength]
+    return mark.upper() if written.strength is Strength.ACCENT else mark
 
 
 def _grouped(marks: str, lengths: Sequence[int]) -> str:

@@ -38,6 +38,10 @@ def summary(found: Imported) -> list[str]:
     if found.elsewhere:
         others = ", ".join(f"{number} ({times})" for number, times in found.elsewhere.items())
         said.append(f"Channels left aside, and their notes: {others}.")
+    if found.bounces:
+        said.append(
+            f"Left out: {found.bounces} times that the beater of the bass drum came back by itself."
+        )
     if found.clicks:
         said.append(f"Left out: {found.clicks} notes of a click.")
     return said
