@@ -29,8 +29,9 @@ _LOST = 5.0  # what it costs to have two strokes of a voice on one step
 _OTHER = 3.0  # what another grid than the usual one has to be better by
 _HEARD_AS_ONE = 0.040  # s: strokes so near are the same in two bars
 _UNLIKE = 0.35  # of the strokes of both: bars that differ by more have letters of their own
+_MOST_CELLS = 64  # more nobody reads
 _HEARD = 0.012  # share of the strokes from which on a voice must be in some cell
-_LEFT_OVER = 0.06  # share of the strokes that no cell explains
+_LEFT_OVER = 0.05  # share of the strokes that no cell explains
 _FILL = 0.4  # share of the strokes by which a fill differs from what is usual
 _KEEPING_TIME = 0.6  # of the usual strokes on cymbals; a fill has fewer
 _LINE = 8  # bars in a line of the road map
@@ -105,10 +106,13 @@ def _counted(name: str, times: int) -> str:
     return f"{times} {name}" if times > 1 else name
 
 
-def find_form(settled: Settled, levels: Mapping[str, Mapping[int, Strength]]) -> Form:
+def find_form(
+    settled: Settled, levels: Mapping[str, Mapping[int, Strength]], given: int = 0
+) -> Form:
     """The cells of a take and their order.
 
-    levels: what the velocities of each voice mean.
+    levels: what the velocities of each voice mean. given: steps to a beat of every bar; 0 for
+        those that fit.
     """
     grid = settled.grid
     bar = float(grid.meter.bar)
@@ -119,7 +123,10 @@ def find_form(settled: Settled, levels: Mapping[str, Mapping[int, Strength]]) ->
         if bar - within <= near:
             before, within = before + 1, within - bar
         by_bar[int(before)].append((within, stroke))
-    steps, usual = _grids(by_bar, settled)
+    usual = given
+    steps = dict.fromkeys(by_bar, given)
+    if not given:
+        steps, usual = _grids(by_bar, settled)
     unit = lcm(*steps.values())
     bars: dict[int, dict[Key, Written]] = {number: {} for number in by_bar}
     whole = int(unit * grid.meter.bar / grid.meter.beat)
@@ -315,7 +322,7 @@ def _chosen(bars: Sequence[_Bar]) -> list[int]:
     waiting = [(-gain(i), i) for i in every]
     heapify(waiting)
     chosen: list[int] = []
-    while waiting and (left > enough or not chosen):
+    while waiting and (left > enough or not chosen) and len(chosen) < _MOST_CELLS:
         # Gains only fall: one that is still the greatest need not be compared with the others.
         _, i = waiting[0]
         now = gain(i)

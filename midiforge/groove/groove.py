@@ -103,7 +103,7 @@ def _imported(
     made = (
         _of_loop(settled, laid, loop, kind)
         if loop
-        else _of_form(settled, find_form(settled, levels), kind)
+        else _of_form(settled, find_form(settled, levels, steps), kind)
     )
     shifts = made.shifts
     if not anyway:
@@ -145,7 +145,7 @@ def _imported(
         parts=made.parts,
         ornaments=made.ornaments,
         wrong=made.wrong,
-        remarks=(*source.remarks, *settled.remarks),
+        remarks=(*source.remarks, *settled.remarks, *made.remarks),
         bounces=sum(pad_of(stroke.voice) == BASS_DRUM for stroke in settled.gathered.doubles),
         road_map=made.road_map,
         cells=made.cells,
@@ -169,6 +169,7 @@ class _Made:
     wrong: tuple[Wrong, ...]
     road_map: str = ""
     cells: int = 0
+    remarks: tuple[str, ...] = ()
 
 
 def _loop(laid: Sequence[Laid], grid: Grid, bars: int, kind: str) -> Loop | None:
@@ -237,7 +238,15 @@ def _of_form(settled: Settled, form: Form, kind: str) -> _Made:
         wrong=tuple(form_misfits(settled, form)),
         road_map=" ".join(tab.road_map.split()),
         cells=len(tab.bars),
+        remarks=_too_long(settled, form),
     )
+
+
+def _too_long(settled: Settled, form: Form) -> tuple[str, ...]:
+    bars = int(max(settled.places) // float(settled.grid.meter.bar)) + 1 - form.first
+    if bars <= LONGEST_FORM:
+        return ()
+    return (f"a form has up to {LONGEST_FORM} bars; the other {bars - LONGEST_FORM} are left out",)
 
 
 def _not_far(settled: Settled, step: float, shifts: Sequence[float]) -> None:

@@ -32,6 +32,8 @@ _COARSE = 4  # steps to a quarter note
 _EVENER = 0.7
 _SAMPLE, _MANY = 3000, 20_000  # strokes
 _FEW_STROKES = 24  # from fewer no ear has a tempo that a file's would be given up for
+_UNEVEN = 0.018  # s from the grid, as players are; only what is farther wants another beat
+_NEARLY = 0.97  # how sure a file's beats are that strokes stray from now and then
 _UNHEARD = 0.8  # how sure a file's beats are that its strokes do not show
 _FEWEST = 4  # strokes that say something of beats
 _MOST_TOLD = 100  # tempos; what is told of them is shorter
@@ -114,6 +116,8 @@ def settle(source: Source, meter: Meter | None, tempo: Fraction | None, steps: i
 def _at_own_tempo(by_file: Settled, meter: Meter, steps: int) -> Settled:
     """At the file's tempo, which is kept; bars begin where the strokes have them, if that is
     clearly better than where the file has them."""
+    if _unevenness(by_file) <= _UNEVEN:
+        return replace(by_file, sure=_NEARLY)
     tempo = Fraction(by_file.tempo).limit_denominator(1000)
     try:
         heard = _by_ear(by_file.gathered, meter, tempo, steps, by_file.meter_from)
@@ -126,7 +130,7 @@ def _at_own_tempo(by_file: Settled, meter: Meter, steps: int) -> Settled:
 
 def _heard_otherwise(kept: Settled, meter: Meter | None, steps: int) -> Iterator[str]:
     """What the ear would say instead of a file's tempo that strokes do not fit well."""
-    heard = _heard(kept.gathered, meter, steps, "")
+    heard = _heard(kept.gathered, meter, steps, "") if _unevenness(kept) > _UNEVEN else None
     if heard is None or _agrees(heard, kept):
         return
     yield (
