@@ -181,6 +181,8 @@ def as_drill(text: str) -> dict[str, Any]:
     base: dict[str, Any] = {"sticking": "RLRR LRLL"}
     if "every" in given or every:
         base = {"every": {"strokes": 4, **every}}
+    if "road_map" in given:
+        base = {}
     return base | ({"feet": "tumbao"} if "partner" in given else {}) | given
 
 

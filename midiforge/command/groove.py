@@ -10,7 +10,7 @@ from midiforge.command.terminal import say, say_json, say_text
 from midiforge.errors import MidiforgeError, nearest, quoted
 from midiforge.files.disk import real, write_aside
 
-_WORDS = ("ostinato", "phrase")
+_WORDS = ("form", "fills", "ostinato", "phrase")
 
 
 def _kits(incomplete: str) -> list[str]:
@@ -39,12 +39,13 @@ def import_command(
         str,
         typer.Option(
             "--as",
-            metavar="ostinato|phrase",
+            metavar="form|fills|ostinato|phrase",
             help="What it becomes. [whichever fits]",
             autocompletion=lambda incomplete: [w for w in _WORDS if w.startswith(incomplete)],
         ),
     ] = "",
     channel: str = "",
+    anyway: bool = False,
     as_json: AsJson = False,
 ) -> None:
     """Turn a drum pattern in a MIDI file into a drill.
@@ -58,6 +59,7 @@ def import_command(
     --meter 4/4: The meter. [the file's]
     --bars N: Bars of the loop. [found]
     --channel N: The channel with the drums. [the kit's]
+    --anyway: A drill also where strokes would have to be moved far.
     """
     from midiforge.drill import values
     from midiforge.groove.groove import MOST_BARS, import_groove
@@ -83,6 +85,7 @@ def import_command(
         bars=read("--bars", bars, 1, MOST_BARS),
         kind=kind,
         channel=read("--channel", channel, 1, 16),
+        anyway=anyway,
     )
     if target:
         write_aside(target, groove.text)
@@ -94,8 +97,8 @@ def import_command(
         for line in details(groove):  # what did not fit, as remarks below
             say(f"# {line}")
     else:
-        article = "an" if groove.kind[0] in "aeiou" else "a"
-        say(f"{groove.title}, as {article} {groove.kind}, in {target}")
+        article = "" if groove.kind == "fills" else "an " if groove.kind[0] in "aeiou" else "a "
+        say(f"{groove.title}, as {article}{groove.kind}, in {target}")
         for line in (*summary(groove), *details(groove)):
             say(line)
 

@@ -65,6 +65,17 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             names="ostinatos",
             counted=True,
         ),
+        Key(
+            "road_map",
+            "text",
+            "The order in which the bars of [bars] are played, by name.",
+            "'3 A, fill'|'2 (A A B)'",
+        ),
+        Key(
+            "bars",
+            "table",
+            "Bars written out, by name: a line for each limb and voice, 'RH ride x.x. x.x.'.",
+        ),
     ),
     "Play-along": (
         Key(

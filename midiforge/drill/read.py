@@ -18,6 +18,7 @@ from midiforge.keys.reader import KeyReader
 from midiforge.keys.values import joined
 from midiforge.kits.kit import Kit, read_kit
 from midiforge.library import shelf
+from midiforge.model.hit import FEET
 from midiforge.model.meter import NOTE_VALUES, Meter, note_value
 from midiforge.model.piece import Touch
 from midiforge.model.swing import read_ratio
@@ -214,6 +215,9 @@ class _Reader(KeyReader):
         feet += self.read("partner", lambda wish: partners(wish, feet, meter, step))
         feet = tuple(retitled(feet, self.read("voicing", values.voicing), meter, step))
         layers = self.read("layers", lambda items: read_lines(items, meter, step, ()))
+        own = self.road_map(meter)
+        feet += tuple(line for line in own if line.limb in FEET)
+        layers += tuple(line for line in own if line.limb not in FEET)
         kit = self.read("kit", lambda text: read_kit(text, self.folder))
         band = Band()
         if not _BAND_KEYS.isdisjoint(self.content):
@@ -221,6 +225,16 @@ class _Reader(KeyReader):
 
             band = read_band(self, meter, step, feet, layers, kit.channel)
         return _Parts(feet, layers, band, kit)
+
+    def road_map(self, meter: Meter) -> tuple[Line, ...]:
+        """What is played by the road map."""
+        if "bars" not in self.content and not self.text("road_map"):
+            return ()
+        from midiforge.drill.road_map import lines_of, read_bars, read_road_map  # few have one
+
+        bars = self.read("bars", lambda content: read_bars(content or {}, meter))
+        order = self.read("road_map", lambda text: read_road_map(text, bars))
+        return lines_of(order, bars, meter)
 
     def staging(
         self, material: _Material, layers: tuple[Line, ...]

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from midiforge.drill.keys import GROUPS, STAGE_KEYS
+from midiforge.drill.keys import BY_NAME, GROUPS, STAGE_KEYS
 from midiforge.keys.key import Key
 
 _SCALAR = {"type": ["string", "number"]}
@@ -29,7 +29,7 @@ def drill_schema() -> dict[str, Any]:
             place = properties
             if dot:
                 place = properties.setdefault(table, _table({}))["properties"]
-            place[name] = _stages() if key.name == "stage" else _value(key)
+            place[name] = _TABLES[key.name]() if key.name in _TABLES else _value(key)
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "midiforge drill",
@@ -48,6 +48,17 @@ def _stages() -> dict[str, Any]:
         "description": "Stages of your own, each a table [stage.NAME].",
         "additionalProperties": stage,
     }
+
+
+def _bars() -> dict[str, Any]:
+    return {
+        "type": "object",
+        "description": BY_NAME["bars"].help,
+        "additionalProperties": {"type": "string"},
+    }
+
+
+_TABLES = {"stage": _stages, "bars": _bars}
 
 
 def _value(key: Key) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """A MIDI file of drums becomes a drill."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -10,24 +10,36 @@ from statistics import fmean
 from midiforge.drill.click import click_voices
 from midiforge.drill.read import check_drill
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted, shortened
+from midiforge.frozen import frozen
 from midiforge.groove import text
-from midiforge.groove.imported import BESIDE, Imported
+from midiforge.groove.form import MOST_BARS as LONGEST_FORM
+from midiforge.groove.form import Form, find_form
+from midiforge.groove.grid import Grid
+from midiforge.groove.imported import BESIDE, Imported, Wrong
 from midiforge.groove.levels import strengths
 from midiforge.groove.limbs import Played, deal
 from midiforge.groove.loop import Laid, Loop, Place, find_loop
-from midiforge.groove.misfits import misfits
-from midiforge.groove.settled import Settled, laid_out, settle
+from midiforge.groove.misfits import form_misfits, misfits
+from midiforge.groove.ornaments import BASS_DRUM
+from midiforge.groove.settled import Settled, laid_out, settle, tempo_text
 from midiforge.groove.source import Source, read_source, without_click
+from midiforge.groove.tab import as_tab
 from midiforge.groove.words import summary
+from midiforge.hear.expected import pad_of
 from midiforge.kits.kit import DEFAULT, Kit
 from midiforge.midi.reading import MidiSource, file_name
-from midiforge.model.hit import HANDS
+from midiforge.model.hit import HANDS, Strength
 from midiforge.model.meter import Meter
 from midiforge.printable import printable
 from midiforge.uncollected import uncollected
 
-KINDS = ("ostinato", "phrase")
+KINDS = ("form", "fills", "ostinato", "phrase")
+FORMS = KINDS[:2]
 MOST_BARS = 64  # that can be asked for
+_MOSTLY_REST = 0.25  # of the bars are struck in: less is no form
+_SIXTEENTH = Fraction(1, 4)  # no finer step is needed to say that strokes are moved far
+LONGEST_LOOP = 4  # bars that are a loop though they come once
+LEAST_UNFIT = 0.08  # of the strokes: from so many that do not fit a loop, it is a form
 
 
 def import_groove(
@@ -41,6 +53,7 @@ def import_groove(
     bars: int = 0,
     kind: str = "",
     channel: int = 0,
+    anyway: bool = False,
 ) -> Imported:
     """A drill from a MIDI file of drums, written in a DAW or played.
 
@@ -49,8 +62,10 @@ def import_groove(
         the drill calls it, if not its name.
     tempo: pulses of the meter a minute; meter; steps: to a beat; bars: of the loop. None and 0
         find them.
-    kind: "ostinato", "phrase", or "" for whichever fits.
+    kind: "form" for all of it, bars and their order; "fills" for these alone; "ostinato" or
+        "phrase" for the loop it repeats; "" for whichever fits.
     channel: 1 to 16; 0 for the kit's.
+    anyway: make a drill also where strokes would have to be moved far.
     Raises MidiforgeError, naming the file.
     """
     if kind and kind not in KINDS:
@@ -61,7 +76,7 @@ def import_groove(
     with uncollected():
         source = read_source(path, kit, channel)
         try:
-            return _imported(Path(file), source, kit_key, tempo, steps, meter, bars, kind)
+            return _imported(Path(file), source, kit_key, tempo, steps, meter, bars, kind, anyway)
         except MidiforgeError as error:
             raise error.within(file) from None
 
@@ -75,73 +90,184 @@ def _imported(
     meter: Meter | None,
     bars: int,
     kind: str,
+    anyway: bool,
 ) -> Imported:
     clicks = 0
     if source.division:
         own = meter or (source.meters[0][1] if source.meters else Meter.parse("4/4"))
         source, clicks = without_click(source, own)
     settled = settle(source, meter, tempo, steps)
-    grid = settled.grid
-    laid = _laid(settled, source.kit)
-    loop = find_loop(laid, grid.bar_steps, bars)
-    size = loop.bars * grid.bar_steps
-    if size > text.MOST_STEPS:
-        raise MidiforgeError(
-            f"a loop of {loop.bars} bars has {size} grid steps",
-            hint=f"up to {text.MOST_STEPS}: fewer bars or steps",
-        )
-    played = deal(loop.places, grid)
-    kind = kind or _fitting(played)
-    write = text.as_phrase if kind == "phrase" else text.as_ostinato
-    written = write(played, grid, loop.bars)
-    title = shortened(printable(path.stem.strip()) or "Groove")
-    shifts = [1000 * each.off for each in loop.kept]
+    levels = _levels(settled, source.kit)
+    laid = _laid(settled, levels)
+    loop = None if kind in FORMS else _loop(laid, settled.grid, bars, kind)
+    made = (
+        _of_loop(settled, laid, loop, kind)
+        if loop
+        else _of_form(settled, find_form(settled, levels, steps), kind)
+    )
+    shifts = made.shifts
+    if not anyway:
+        step = max(settled.grid.meter.beat / made.steps, _SIXTEENTH)
+        _not_far(settled, 1000 * float(step) * settled.quarter, shifts)
     tick_ms = 1000 * settled.quarter / source.division if source.division else 0.0
     exact = settled.found.exact and max(map(abs, shifts), default=0.0) <= 0.51 * tick_ms
     swing, pair = _swing(settled)
-    found = Imported(
+    imported = Imported(
         text="",
-        title=title,
-        kind=kind,
+        title=shortened(printable(path.stem.strip()) or "Groove"),
+        kind=made.kind,
         kit=source.kit,
         kit_chosen=source.kit_chosen,
         tempo=_tempo(settled),
         slowest=settled.slowest,
         fastest=settled.fastest,
         tempo_from=settled.tempo_from,
-        meter=grid.meter,
+        meter=settled.grid.meter,
         meter_from=settled.meter_from,
         sure=settled.sure,
-        steps=grid.steps,
+        steps=made.steps,
         swing=swing,
         swing_pair=pair,
-        bars=loop.bars,
-        first_bar=loop.first + 1,
-        rounds=loop.rounds,
+        bars=made.bars,
+        first_bar=made.first + 1,
+        rounds=made.rounds,
         exact=exact,
         mean_shift=fmean(map(abs, shifts)) if shifts else 0.0,
         largest_shift=max(map(abs, shifts), default=0.0),
         late=fmean(shifts) if shifts and settled.sure >= 1 else 0.0,
         strokes=len(laid),
-        explained=len(loop.kept),
+        explained=len(shifts),
         doubles=len(settled.gathered.doubles),
         clicks=clicks,
         channel=source.channel,
         unknown=source.unknown,
         elsewhere=source.elsewhere,
+        parts=made.parts,
+        ornaments=made.ornaments,
+        wrong=made.wrong,
+        remarks=(*source.remarks, *settled.remarks, *made.remarks),
+        bounces=sum(pad_of(stroke.voice) == BASS_DRUM for stroke in settled.gathered.doubles),
+        road_map=made.road_map,
+        cells=made.cells,
+    )
+    return replace(imported, text=_text(imported, made.keys, kit_key, path.name))
+
+
+@frozen
+class _Made:
+    """A loop or a form as keys of a drill, and what is told of it. shifts: ms to the grid."""
+
+    kind: str
+    keys: Mapping[str, object]
+    steps: int
+    bars: int
+    first: int
+    rounds: float
+    shifts: Sequence[float]
+    parts: tuple[tuple[str, str, tuple[str, ...]], ...]
+    ornaments: Mapping[str, int]
+    wrong: tuple[Wrong, ...]
+    road_map: str = ""
+    cells: int = 0
+    remarks: tuple[str, ...] = ()
+
+
+def _loop(laid: Sequence[Laid], grid: Grid, bars: int, kind: str) -> Loop | None:
+    """The loop that it repeats; None where it is no loop, unless one is asked for."""
+    asked = bool(bars or kind)
+    try:
+        loop = find_loop(laid, grid.bar_steps, bars)
+    except MidiforgeError:
+        struck = {stroke.bar for stroke in laid}
+        whole = max(struck) - min(struck) + 1
+        if asked or whole > LONGEST_FORM or len(struck) < _MOSTLY_REST * whole:
+            raise
+        return None
+    size = loop.bars * grid.bar_steps
+    if asked and size > text.MOST_STEPS:
+        raise MidiforgeError(
+            f"a loop of {loop.bars} bars has {size} grid steps",
+            hint=f"up to {text.MOST_STEPS}: fewer bars or steps",
+        )
+    once = loop.bars > LONGEST_LOOP and loop.rounds < 2
+    differs = len(loop.unfit) > LEAST_UNFIT * len(laid)
+    return None if not asked and (once or differs) else loop
+
+
+def _of_loop(settled: Settled, laid: Sequence[Laid], loop: Loop, kind: str) -> _Made:
+    grid = settled.grid
+    played = deal(loop.places, grid)
+    kind = kind or _fitting(played)
+    write = text.as_phrase if kind == "phrase" else text.as_ostinato
+    written = write(played, grid, loop.bars)
+    return _Made(
+        kind=kind,
+        keys=written.keys,
+        steps=grid.steps,
+        bars=loop.bars,
+        first=loop.first,
+        rounds=loop.rounds,
+        shifts=[1000 * stroke.off for stroke in loop.kept],
         parts=_parts(played, settled, loop),
         ornaments=_ornaments(loop, written.plain),
         wrong=tuple(misfits(settled, loop, laid, played, written.plain)),
-        remarks=(*source.remarks, *settled.remarks),
     )
-    return replace(found, text=_text(found, written, kit_key, path.name))
 
 
-def _laid(settled: Settled, kit: Kit) -> list[Laid]:
+def _of_form(settled: Settled, form: Form, kind: str) -> _Made:
+    grid = settled.grid
+    if kind == "fills" and not any(cell.is_fill for cell in form.cells):
+        raise MidiforgeError(
+            "no bar of it is a fill, where the hands leave off keeping time for drums",
+            hint="as a form, it has all of it",
+        )
+    tab = as_tab(form, grid, settled.quarter, kind == "fills")
+    return _Made(
+        kind=kind or "form",
+        keys={"stages": ["full"], "road_map": tab.road_map, "bars": tab.bars},
+        steps=form.steps,
+        bars=len(form.order),
+        first=form.first,
+        rounds=1.0,
+        shifts=[1000 * off for off in form.kept],
+        parts=tuple(
+            (f"{limb.title if limb else BESIDE}, {voice}", marks, ())
+            for (limb, voice), marks in tab.players.items()
+        ),
+        ornaments=tab.ornaments,
+        wrong=tuple(form_misfits(settled, form)),
+        road_map=" ".join(tab.road_map.split()),
+        cells=len(tab.bars),
+        remarks=_too_long(settled, form),
+    )
+
+
+def _too_long(settled: Settled, form: Form) -> tuple[str, ...]:
+    bars = int(max(settled.places) // float(settled.grid.meter.bar)) + 1 - form.first
+    if bars <= LONGEST_FORM:
+        return ()
+    return (f"a form has up to {LONGEST_FORM} bars; the other {bars - LONGEST_FORM} are left out",)
+
+
+def _not_far(settled: Settled, step: float, shifts: Sequence[float]) -> None:
+    """MidiforgeError where strokes are not on any steps. step: ms."""
+    mean = fmean(map(abs, shifts)) if shifts else 0.0
+    if mean > step / 4:
+        raise MidiforgeError(
+            f"strokes would be moved by {mean:.0f} ms on average, more than a quarter of a step "
+            f"({step:.0f} ms), at {tempo_text(round(settled.tempo, 1))} in {settled.grid.meter}",
+            hint="tempo, meter or steps may be others; anyway makes a drill all the same",
+        )
+
+
+def _levels(settled: Settled, kit: Kit) -> dict[str, dict[int, Strength]]:
     velocities: dict[str, list[int]] = {}
     for stroke in settled.strokes:
         velocities.setdefault(stroke.struck.voice, []).append(stroke.struck.velocity)
-    levels = strengths(velocities, kit)
+    return strengths(velocities, kit)
+
+
+def _laid(settled: Settled, levels: Mapping[str, Mapping[int, Strength]]) -> list[Laid]:
     places = laid_out(settled)
     return [
         Laid(stroke, bar, step, off, levels[stroke.struck.voice][stroke.struck.velocity], near)
@@ -202,14 +328,14 @@ def _ornaments(loop: Loop, plain: Sequence[tuple[Place, str]]) -> dict[str, int]
 # The drill
 
 
-def _text(found: Imported, written: text.Written, kit_key: str, file: str) -> str:
+def _text(found: Imported, written: Mapping[str, object], kit_key: str, file: str) -> str:
     keys: dict[str, object] = {"title": found.title}
-    keys |= {key: value for key, value in written.keys.items() if key == "sticking"}
+    keys |= {key: value for key, value in written.items() if key == "sticking"}
     tempo = int(found.tempo) if found.tempo.is_integer() else found.tempo
     keys |= {"tempos": [tempo], "meter": str(found.meter), "steps": found.steps}
     if found.swing:
         keys |= {"swing": found.swing, "swing_pair": found.swing_pair}
-    keys |= {key: value for key, value in written.keys.items() if key != "sticking"}
+    keys |= {key: value for key, value in written.items() if key != "sticking"}
     if kit_key or found.kit.name != DEFAULT:
         keys["kit"] = kit_key or found.kit.name
     if _silent(found):

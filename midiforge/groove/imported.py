@@ -29,7 +29,7 @@ class Wrong:
 class Imported:
     """A drill and how it was made.
 
-    text: of the drill file. kind: "ostinato" or "phrase".
+    text: of the drill file. kind: "form", "fills", "ostinato" or "phrase".
     tempo: pulses of the meter a minute, as the drill has it; slowest, fastest: in the file.
     tempo_from: "file", "given", "found" from the strokes, or "assumed" for want of either;
         meter_from: the same.
@@ -41,11 +41,13 @@ class Imported:
     mean_shift, largest_shift: ms that strokes were moved by, to the grid; late: ms that they
         were behind the file's own beats on average, below 0 ahead; 0 by beats that were found.
     strokes: in the file, ornaments apart. explained: of these, by the loop.
-    doubles: second triggers left out. clicks: notes that were a click.
+    doubles: second triggers left out; bounces: of these, of the bass drum's beater.
+    clicks: notes that were a click.
     unknown: note numbers that the kit does not know, and how often they came.
     elsewhere: other channels with notes, and how many.
     parts: limb and voice, marks, and the library's names for the same strokes.
     ornaments: in the drill, by kind.
+    road_map: of a form, the order of its bars; cells: how many bars of it are different.
     wrong: what did not fit, in order. remarks: what else is to be known, one sentence each.
     """
 
@@ -82,3 +84,6 @@ class Imported:
     ornaments: Mapping[str, int]
     wrong: tuple[Wrong, ...]
     remarks: tuple[str, ...]
+    road_map: str = ""
+    cells: int = 0
+    bounces: int = 0

@@ -54,7 +54,7 @@ class Unfit:
     """What a time round has that the loop has not, or the other way round.
 
     bar: from 0, as the strokes have it. step: of that bar.
-    kind: "extra", "missing", "off the grid" or "double trigger".
+    kind: "extra", "missing", "off the grid" or "two on one step".
     """
 
     bar: int
@@ -185,7 +185,7 @@ def _loop(
         if slot not in kept:
             unfit.append(Unfit(each.bar, each.step, each.stroke.struck.voice, "extra"))
         elif (step, key) in present:
-            unfit.append(Unfit(each.bar, each.step, each.stroke.struck.voice, "double trigger"))
+            unfit.append(Unfit(each.bar, each.step, each.stroke.struck.voice, "two on one step"))
         else:
             members[slot].append(each)
             present.add((step, key))

@@ -2,14 +2,19 @@
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
+from math import gcd
 
+from midiforge.groove.form import Form
 from midiforge.groove.imported import Wrong
 from midiforge.groove.limbs import CYMBALS, DRUMS, FEET_VOICES, Played
 from midiforge.groove.loop import Laid, Loop, Place
+from midiforge.groove.ornaments import BASS_DRUM
 from midiforge.groove.settled import Settled
 from midiforge.groove.source import Struck
+from midiforge.hear.expected import pad_of
 from midiforge.model.counts import count_name
 
+BEATER = "the beater came back"
 _PLAYERS = frozenset((*DRUMS, *CYMBALS, *FEET_VOICES))
 
 
@@ -27,7 +32,8 @@ def misfits(
     times = [each.stroke.struck.time for each in laid]
     for double in settled.gathered.doubles:
         bar, step = _near(double, laid, times)
-        found.append((bar, step, double.voice, "double trigger"))
+        what = BEATER if pad_of(double.voice) == BASS_DRUM else "double trigger"
+        found.append((bar, step, double.voice, what))
     for place, what in plain:
         bar, step = divmod(place.step, grid.bar_steps)
         found.append((loop.first + bar, step, place.voice, what))
@@ -38,6 +44,16 @@ def misfits(
     counts = [count_name(grid.meter, grid.step, step) for step in range(grid.bar_steps)]
     for bar, step, voice, what in sorted(found):
         yield Wrong(bar + 1, counts[step], voice, what)
+
+
+def form_misfits(settled: Settled, form: Form) -> Iterator[Wrong]:
+    """Strokes that the bars of a form have and their cells have not, or the other way round."""
+    meter = settled.grid.meter
+    step = meter.beat / form.unit
+    whole = int(meter.bar / step)
+    for number, place, voice, what in form.unfit:
+        coarse = gcd(place, form.unit, whole)
+        yield Wrong(number + 1, count_name(meter, step * coarse, place // coarse), voice, what)
 
 
 def _near(struck: Struck, laid: Sequence[Laid], times: Sequence[float]) -> tuple[int, int]:

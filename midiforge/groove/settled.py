@@ -1,7 +1,7 @@
 """Where each stroke of a groove lies in its bars: by the file's own beats, or by found ones."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
@@ -31,6 +31,10 @@ _FINE, _SLOW = 8, 82.0  # steps to a beat; quarter notes a minute
 _COARSE = 4  # steps to a quarter note
 _EVENER = 0.7
 _SAMPLE, _MANY = 3000, 20_000  # strokes
+_FEW_STROKES = 24  # from fewer no ear has a tempo that a file's would be given up for
+_UNEVEN = 0.018  # s from the grid, as players are; only what is farther wants another beat
+_NEARLY = 0.97  # how sure a file's beats are that strokes stray from now and then
+_UNHEARD = 0.8  # how sure a file's beats are that its strokes do not show
 _FEWEST = 4  # strokes that say something of beats
 _MOST_TOLD = 100  # tempos; what is told of them is shorter
 
@@ -84,19 +88,62 @@ def settle(source: Source, meter: Meter | None, tempo: Fraction | None, steps: i
     said = "given" if meter else "file"
     gathered: Gathered | None = None
     if source.division and ratio:
-        settled, gathered = _by_file(source, own, tempo, steps, origin, ratio, remarks)
-        if settled:
-            settled = replace(settled, meter_from=meter_from, remarks=tuple(remarks))
-            if settled.found.exact or tempo or not _usual(source):
-                return settled
+        by_file, fits = _by_file(source, own, tempo, steps, origin, ratio, remarks)
+        gathered = by_file.gathered
+        by_file = replace(by_file, meter_from=meter_from)
+        if by_file.found.exact or (fits and (tempo or not _usual(source))):
+            return replace(by_file, remarks=tuple(remarks))
+        if source.tempos and not tempo and len(gathered.strokes) < _FEW_STROKES:
+            return replace(by_file, sure=_UNHEARD, remarks=tuple(remarks))
+        if source.tempos and (tempo or not _usual(source)):
+            kept = _at_own_tempo(by_file, own, steps)
+            otherwise = () if tempo else _heard_otherwise(kept, trusted, steps)
+            return replace(kept, remarks=(*remarks, *otherwise))
+        if tempo is None:
             heard = _heard(gathered, trusted, steps, said)
-            if heard is None or not _by_chance(settled, heard):
-                return settled
-            return replace(heard, remarks=tuple(remarks))
+            few = fits and len(gathered.strokes) >= _FEWEST
+            if few and (heard is None or not _by_chance(by_file, heard)):
+                return replace(by_file, remarks=tuple(remarks))
+            if source.tempos and heard and _agrees(heard, by_file):
+                kept = _at_own_tempo(by_file, own, steps)
+                return replace(kept, remarks=tuple(remarks))
     elif source.division:
         _not_another_tempo(source, own, tempo, steps, origin)
     gathered = gathered or gather(source.strokes, end=source.seam)
     return replace(_by_ear(gathered, trusted, tempo, steps, said), remarks=tuple(remarks))
+
+
+def _at_own_tempo(by_file: Settled, meter: Meter, steps: int) -> Settled:
+    """At the file's tempo, which is kept; bars begin where the strokes have them, if that is
+    clearly better than where the file has them."""
+    if _unevenness(by_file) <= _UNEVEN:
+        return replace(by_file, sure=_NEARLY)
+    tempo = Fraction(by_file.tempo).limit_denominator(1000)
+    try:
+        heard = _by_ear(by_file.gathered, meter, tempo, steps, by_file.meter_from)
+    except MidiforgeError:
+        return replace(by_file, sure=_UNHEARD)
+    if _unevenness(heard) >= _EVENER * _unevenness(by_file):
+        return replace(by_file, sure=_UNHEARD)
+    return replace(heard, tempo=by_file.tempo, tempo_from=by_file.tempo_from)
+
+
+def _heard_otherwise(kept: Settled, meter: Meter | None, steps: int) -> Iterator[str]:
+    """What the ear would say instead of a file's tempo that strokes do not fit well."""
+    heard = _heard(kept.gathered, meter, steps, "") if _unevenness(kept) > _UNEVEN else None
+    if heard is None or _agrees(heard, kept):
+        return
+    yield (
+        f"strokes are unevenly on the file's beats; by ear it would be {heard.tempo:.1f} in "
+        f"{heard.grid.meter}, which can be said"
+    )
+
+
+def _agrees(heard: Settled, other: Settled) -> bool:
+    """Whether both have one tempo, or one that is a simple multiple of it."""
+    apart = heard.tempo * float(heard.grid.meter.pulse) / other.tempo
+    apart /= float(other.grid.meter.pulse)
+    return any(abs(apart / float(ratio) - 1) <= _SAME for ratio in _RATIOS)
 
 
 def _one_meter(source: Source, remarks: list[str]) -> tuple[Fraction, Meter | None, Source]:
@@ -163,23 +210,18 @@ def _by_file(
     origin: Fraction,
     ratio: Fraction,
     remarks: list[str],
-) -> tuple[Settled | None, Gathered]:
-    """Strokes on the file's own beats, exactly or as they were played to them; else None.
-
-    With it the strokes, ornaments gathered.
-    """
+) -> tuple[Settled, bool]:
+    """Strokes on the file's own beats, and whether they fit: exactly, or as played to them."""
     division = Fraction(source.division) / ratio
     start = int(origin * source.division)  # bars are counted from there
     own_tempo = _tempo_at(source, source.strokes[0].place)
     quarter = 60 / own_tempo / float(ratio)
     found, kept = _written(source, meter, steps, division, start)
+    fits = True
     if found is None:
-        if len(kept.strokes) < _FEWEST and not tempo and _usual(source):
-            return None, kept
         places = _places(kept, division, start)
         found = likeliest_grid(places, meter, steps, quarter)
-        if not _fits(found, places[:_SAMPLE], quarter):
-            return None, kept
+        fits = _fits(found, places[:_SAMPLE], quarter)
     first, last = source.strokes[0].place, source.strokes[-1].place
     during = [each for at, each in source.tempos if first + 1e-6 < at <= last]
     pulse = float(meter.pulse) / float(ratio)
@@ -201,7 +243,7 @@ def _by_file(
         meter_from="file",
         sure=1.0,
     )
-    return settled, kept
+    return settled, fits
 
 
 def _usual(source: Source) -> bool:

@@ -7,8 +7,9 @@ from midiforge.groove.imported import BESIDE, Imported, Wrong
 from midiforge.groove.settled import tempo_text
 from midiforge.kits.kit import DEFAULT
 
-_SURE, _LIKELY = 0.7, 0.3
+_SURE, _LIKELY = 0.9, 0.7
 _MOST_OF_IT = 0.8  # of the strokes that a loop should explain
+_FEW_BARS = 8  # of which each may well be another
 _MUCH = 4  # strokes of a bar that did not fit; more are said in one line
 
 
@@ -24,14 +25,23 @@ def summary(found: Imported) -> list[str]:
         said.append("MIDI does not say which hand or foot: the limbs are a guess.")
     if found.kit_chosen and found.kit.name != DEFAULT:
         said.append(f"The kit {found.kit.name} knows most of its notes; another can be named.")
-    if found.explained < _MOST_OF_IT * found.strokes:
+    if not found.cells and found.explained < _MOST_OF_IT * found.strokes:
         said.append("Much of it does not come round; it may help to say tempo, meter and bars.")
+    if found.cells > max(_FEW_BARS, _MOST_OF_IT * found.bars):
+        said.append(
+            "Much of it does not come round: hardly two bars are alike; it may help to say tempo "
+            "and meter."
+        )
     if found.unknown:
         notes = ", ".join(f"{number} ({times})" for number, times in found.unknown.items())
         said.append(f"Notes that the kit {found.kit.name} does not know, and how often: {notes}.")
     if found.elsewhere:
         others = ", ".join(f"{number} ({times})" for number, times in found.elsewhere.items())
         said.append(f"Channels left aside, and their notes: {others}.")
+    if found.bounces:
+        said.append(
+            f"Left out: {found.bounces} times that the beater of the bass drum came back by itself."
+        )
     if found.clicks:
         said.append(f"Left out: {found.clicks} notes of a click.")
     return said
@@ -84,6 +94,10 @@ def _of_grid(found: Imported) -> str:
 
 def _of_loop(found: Imported) -> str:
     bars = f"{found.bars} bar{'s' * (found.bars > 1)}"
+    if found.cells:
+        one = "of one kind" if found.cells == 1 else f"of {found.cells} kinds, each as once played"
+        share = f"{found.explained} of {found.strokes} strokes"
+        return f"{bars} from bar {found.first_bar} on, {one}: {share}."
     times = f"{found.rounds:.1f}".removesuffix(".0")
     share = f"{found.explained} of {found.strokes} strokes"
     return f"A loop of {bars} from bar {found.first_bar} on, {times} times: {share}."
@@ -128,6 +142,7 @@ def facts(found: Imported) -> dict[str, object]:
         "fastest_tempo": round(found.fastest, 2),
         "meter": str(found.meter),
         "meter_from": found.meter_from,
+        "road_map": found.road_map,
         "sure": round(found.sure, 2),
         "steps": found.steps,
         "swing": found.swing,

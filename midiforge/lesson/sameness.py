@@ -39,8 +39,10 @@ def line_text(line: Line) -> str:
     """One period of a repeating line, and who plays it on what."""
     period = line.pattern.period
     strokes = [(time, strength) for time, strength in line.pattern.strokes if time < period]
-    return f"{line.limb}|{line.voice}|{'' if line.limb else line.name}|{period}|" + " ".join(
-        f"{time}{strength}" for time, strength in strokes
+    return (
+        f"{line.limb}|{line.voice}|{'' if line.limb else line.name}|{period}|"
+        + " ".join(f"{time}{strength}" for time, strength in strokes)
+        + "".join(f" {ornament}" for ornament in line.pattern.ornaments if ornament[0] < period)
     )
 
 

@@ -32,7 +32,7 @@ def by_time(stroke: "Placed | Hit") -> tuple[float, int, str]:
 class Placed:
     """One stroke in its place.
 
-    stroke: as the sticking has it; None in a repeating line.
+    stroke: as the sticking has it; of a repeating line only where it has an ornament, else None.
     voice: "" where the voicing decides.
     grid: the step of its line, in quarter notes.
     source: what plays it, for errors: an ostinato's name, or `PHRASE`.
@@ -61,8 +61,13 @@ def repeat(
     """The strokes of repeating lines from `start` up to `start + length`."""
     for line in lines:
         layer, name, grid = layer_of(line.limb, line.name), line.name, line.pattern.grid
+        ornaments = {time: (grace, buzz) for time, grace, buzz in line.pattern.ornaments}
         for time, strength in line.pattern.over(length, start):
-            yield Placed(time, line.limb, strength, layer, name, grid, line.voice)
+            stroke = None
+            if ornaments and line.limb:
+                grace, buzz = ornaments.get(time % line.pattern.length, (0, False))
+                stroke = Stroke(line.limb, strength, grace, buzz) if grace or buzz else None
+            yield Placed(time, line.limb, strength, layer, name, grid, line.voice, stroke)
 
 
 def through_form(
@@ -167,18 +172,19 @@ def voiced(strokes: Iterable[Placed], voicing: Voicing, step: Fraction) -> list[
             dealt[rule] = turn + 1
             voices = voicing[rule]
             voice = voices[turn % len(voices)]
-        ornament = _ornament(placed.stroke, voicing, step) if placed.stroke else None
+        ornament = _ornament(placed.stroke, placed.voice, voicing, step) if placed.stroke else None
         layer, grid = placed.layer, placed.grid
         hits.append(Hit(placed.time, placed.limb, voice, placed.strength, ornament, layer, grid))
     return hits
 
 
-def _ornament(stroke: Stroke, voicing: Voicing, step: Fraction) -> Ornament | None:
+def _ornament(stroke: Stroke, voice: str, voicing: Voicing, step: Fraction) -> Ornament | None:
+    """voice: of a line that has its own; its grace notes are on that, too."""
     if stroke.buzz:
         return Ornament(OrnamentKind.BUZZ, length=step)
     if stroke.grace:
         hand = stroke.limb.opposite
-        voices = voicing.get((hand, "grace")) or voicing[hand, ""]
+        voices = (voice,) if voice else voicing.get((hand, "grace")) or voicing[hand, ""]
         kind = _GRACE_KINDS.get(stroke.grace, OrnamentKind.RUFF)
         return Ornament(kind, stroke.grace, hand, voices[0])
     return None

@@ -23,15 +23,20 @@ class Pattern:
     """Strokes that repeat; lengths and times in quarter notes.
 
     strokes: (time, strength), times from 0 and below `length`, rising.
+    ornaments: (time, grace notes before it, whether it is a buzz) of strokes that have one.
     """
 
     length: Fraction
     strokes: tuple[tuple[Fraction, Strength], ...]
+    ornaments: tuple[tuple[Fraction, int, bool], ...] = ()
 
     def shifted(self, late: Fraction) -> "Pattern":
         """Begun `late` quarter notes later and wrapped."""
         moved = (((time + late) % self.length, strength) for time, strength in self.strokes)
-        return Pattern(self.length, tuple(sorted(moved)))
+        ornaments = (
+            ((time + late) % self.length, grace, buzz) for time, grace, buzz in self.ornaments
+        )
+        return Pattern(self.length, tuple(sorted(moved)), tuple(sorted(ornaments)))
 
     def over(
         self, length: Fraction, start: Fraction = Fraction(0)

@@ -1,0 +1,154 @@
+"""A form as the text of a drill: bars as drummers write them, and their road map."""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+
+from midiforge.drill.road_map import ORNAMENTS
+from midiforge.frozen import frozen
+from midiforge.groove.form import Cell, Form, Written
+from midiforge.groove.grid import Grid
+from midiforge.groove.limbs import FEET_VOICES, Moment, deal_by_reach
+from midiforge.hear.expected import pad_of
+from midiforge.model.hit import FEET, HANDS, Limb, Strength
+from midiforge.model.spelling import MARKS
+
+_ORDER: Mapping[Limb | None, int] = {
+    limb: place for place, limb in enumerate((*HANDS, *FEET, None))
+}
+_ORNAMENTS = {ornament: mark for mark, ornament in ORNAMENTS.items()}
+_WORDS = {"f": "flam", "d": "drag", "r": "ruff", "z": "buzz"}
+_BEFORE_A_FILL = 3  # bars of the groove
+_NOTHING = "."  # all rests
+
+Player = tuple[Limb | None, str]  # limb and voice
+
+
+@frozen
+class Tab:
+    """road_map: the order. bars: the text of each cell, by name. players: all limbs and voices,
+    with their marks in the first cell that has them."""
+
+    road_map: str
+    bars: Mapping[str, str]
+    players: Mapping[Player, str]
+
+    @property
+    def ornaments(self) -> dict[str, int]:
+        """How many of each kind stand in its bars."""
+        marks = Counter(
+            mark
+            for text in self.bars.values()
+            for line in text.splitlines()
+            if not line.startswith("like ")
+            for mark in line.split(maxsplit=2)[-1].lower()
+        )
+        return {word: marks[mark] for mark, word in _WORDS.items() if marks[mark]}
+
+
+def as_tab(form: Form, grid: Grid, quarter: float, only_fills: bool) -> Tab:
+    """The form written out; only its fills, each behind three bars of the groove, if so wished.
+
+    quarter: seconds.
+    """
+    cells = {cell.name: cell for cell in form.cells}
+    road_map = form.road_map
+    if only_fills:
+        groove = max(form.cells, key=lambda cell: (not cell.is_fill, cell.times))
+        fills = [cell for cell in form.cells if cell.is_fill]
+        road_map = ", ".join(f"{_BEFORE_A_FILL} {groove.name}, {cell.name}" for cell in fills)
+        cells = {cell.name: cell for cell in (groove, *fills)}
+    rows = {name: _rows(cell, form, grid, quarter) for name, cell in cells.items()}
+    players: dict[Player, str] = {}
+    for own in rows.values():
+        for player, marks in own.items():
+            players.setdefault(player, marks)
+    ordered = dict(sorted(players.items(), key=lambda item: (_ORDER[item[0][0]], item[0][1])))
+    bars = {
+        name: _text(own, rows.get(cells[name].like), cells[name].like) for name, own in rows.items()
+    }
+    return Tab(road_map, bars, ordered)
+
+
+def _rows(cell: Cell, form: Form, grid: Grid, quarter: float) -> dict[Player, str]:
+    """The marks of each limb and voice, in beats."""
+    size = form.unit // cell.steps
+    steps = int(grid.meter.bar / grid.meter.beat * cell.steps)
+    second = float(grid.meter.beat) * quarter / form.unit
+    marks: dict[Player, list[str]] = {}
+    dealt = _dealt(cell.strokes.values(), form.unit, second)
+    hands = {(written.place, limb) for written, limb in dealt}
+    for written, limb in dealt:
+        row = marks.setdefault((limb, written.stroke.struck.voice), ["."] * steps)
+        row[written.place // size] = _mark(written, limb, hands)
+    lengths = [int(length / grid.meter.beat * cell.steps) for length in grid.meter.beat_lengths]
+    return {
+        player: _grouped("".join(marks[player]), lengths if cell.steps > 1 else [steps])
+        for player in sorted(marks, key=lambda player: (_ORDER[player[0]], player[1]))
+    }
+
+
+def _mark(written: Written, limb: Limb | None, hands: AbstractSet[tuple[int, Limb | None]]) -> str:
+    """An ornament's where a hand has it and the other is free for its grace notes."""
+    stroke = written.stroke
+    own = (min(stroke.grace, 3), False) if stroke.grace else (0, stroke.buzz)
+    mark = _ORNAMENTS.get(own)
+    free = not stroke.grace or (limb and (written.place, limb.opposite) not in hands)
+    if not (mark and limb and limb.is_hand and free):
+        return MARKS[written.strength]
+    return mark.upper() if written.strength is Strength.ACCENT else mark
+
+
+def _grouped(marks: str, lengths: Sequence[int]) -> str:
+    groups, at = [], 0
+    for length in lengths:
+        groups.append(marks[at : at + length])
+        at += length
+    return " ".join(groups)
+
+
+def _dealt(
+    strokes: Iterable[Written], unit: int, second: float
+) -> list[tuple[Written, Limb | None]]:
+    """The limb of each stroke; None for what no limb is free for."""
+    dealt: list[tuple[Written, Limb | None]] = []
+    at: dict[int, list[Written]] = {}
+    feet: set[tuple[int, Limb]] = set()
+    for written in sorted(strokes, key=lambda written: written.place):
+        voice = written.stroke.struck.voice
+        foot = FEET_VOICES.get(voice) or FEET_VOICES.get(pad_of(voice))
+        if foot is None:
+            at.setdefault(written.place, []).append(written)
+        else:
+            free = (written.place, foot) not in feet
+            feet.add((written.place, foot))
+            dealt.append((written, foot if free else None))
+    moments = []
+    for place, struck in at.items():
+        struck.sort(key=lambda written: -written.stroke.struck.velocity)
+        dealt += [(written, None) for written in struck[2:]]
+        voices = tuple(written.stroke.struck.voice for written in struck[:2])
+        moments.append(Moment(place * second, voices, place % unit == 0))
+    for struck, limbs in zip(at.values(), deal_by_reach(moments), strict=True):
+        dealt += zip(struck[:2], limbs, strict=True)
+    return dealt
+
+
+def _text(own: Mapping[Player, str], base: Mapping[Player, str] | None, like: str) -> str:
+    """The lines of a cell; of a variant those that differ, where that is shorter."""
+    rows = dict(own)
+    first: list[str] = []
+    if base:
+        changed = {player: marks for player, marks in own.items() if base.get(player) != marks}
+        changed |= {player: _NOTHING for player in base if player not in own}
+        if len(changed) < len(own):
+            rows, first = changed, [f"like {like}"]
+    names = {
+        player: f"{player[0].value if player[0] else ''} {player[1]}".strip() for player in rows
+    }
+    widest = max(map(len, names.values()), default=0)
+    lines = [f"{names[player]:{widest}}  {marks}" for player, marks in rows.items()]
+    return "\n".join([*first, *lines] or [_SILENCE]) + "\n"
+
+
+_SILENCE = "RF bass-drum  ."
