@@ -112,7 +112,7 @@ def free(case: Case) -> Finding | None:
 def fills(case: Case) -> Finding | None:
     """A few bars in which something else is played than in all others."""
     view, tally = case.view, case.review.tally
-    away = Counter(bar for lane in view.lanes for bar in (*lane.missed, *lane.moved, *lane.pulled))
+    away = Counter(bar for lane in view.lanes for bar in lane.missed)
     besides = Counter(view.bars_of_besides())
     bars = {bar for bar in away if min(away[bar], besides[bar]) >= LEAST_MISSED}
     gone = sum(away[bar] for bar in bars)
