@@ -44,3 +44,18 @@ def test_from_180_to_240_in_21_seconds_is_a_rush(
     assert found.start == pytest.approx(2, abs=0.1)
     assert found.tally.clean > 0.97 and not found.line.jumps
     assert sentences(found, NOTHING)[0].startswith("You rush")
+
+
+@pytest.mark.parametrize(("first", "last"), [(74, 80), (80, 74), (72, 81)])
+def test_a_pace_that_passes_through_the_written_tempo_is_told_from_its_beginning(
+    first: float, last: float
+) -> None:
+    """Not from where it comes to the tempo that is written, as if the rest were another thing."""
+    drill = {"sticking": "RLRR LRLL", "feet": "samba", "stages": "full", "tempos": 80}
+    exercise = next(midiforge.exercises(midiforge.check_drill(drill)))
+    take = rushing(exercise, first, last, 36, seed=3)
+    found = review(take, exercise, KIT)
+    assert found.tally.hit >= 0.97 * len(take.strokes)
+    assert found.tally.extra == 0
+    word = "rush" if last > first else "drag"
+    assert sentences(found, NOTHING)[0].startswith(f"You {word}, from ")

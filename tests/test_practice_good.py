@@ -262,7 +262,8 @@ def test_what_professionals_play_is_steady_in_its_place_and_accented(tmp_path: P
     for row in rows[::4]:
         path = RECORDINGS / row["file"]
         (tmp_path / "groove.toml").write_text(
-            midiforge.import_groove(path, tempo=Fraction(row["bpm"])).text, encoding="utf-8"
+            midiforge.import_groove(path, tempo=Fraction(row["bpm"]), kind="ostinato").text,
+            encoding="utf-8",
         )
         session = midiforge.Session(tmp_path / "groove.toml", None)
         entry = session.entry(session.review(path), path)

@@ -3,6 +3,7 @@
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from operator import attrgetter
@@ -41,6 +42,9 @@ _LOOK_AHEAD = 120.0  # seconds of the exercise among which the start is looked f
 # So much more may be played than the tempo of the beginning has room for; ours.
 _RUSHED = 1.25
 _SAME_CLICK = 0.001  # as a share: files round a tempo to microseconds a quarter
+# So many strokes before the entrance, and so much of all, may be of the exercise as well, if it
+# explains so much of them; ours.
+_MANY, _PART, _OF_IT_TOO = 8, 0.1, 0.7
 _MOST_DELAY = 0.4  # seconds; more is no delay but another start
 # The player's time is taken to be even over so many strokes, and seconds.
 _STRETCH_STROKES, _LEAST_STRETCH = 8, 1.0
@@ -135,6 +139,22 @@ def _bars(exercise: Exercise) -> Bars:
 def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
     """Where the exercise lies in the take."""
     begun = _begun(take, exercise, kit, hearing)
+    placed = _followed(take, exercise, kit, begun)
+    before = [it for it in begun.strokes if it.time < begun.start.offset - begun.window]
+    if take.start is not None or len(before) < max(_MANY, _PART * len(begun.strokes)):
+        return placed
+    # What comes before may be of it too, at a tempo that changes or up to a place that is lost.
+    bars = _bars(exercise)
+    look = expected(exercise, kit, bars.lines[-1])
+    first = find_start(look, bars, before, begun.window, brief=True)
+    if first.share < _OF_IT_TOO:
+        return placed
+    whole = _followed(take, exercise, kit, replace(begun, start=first))
+    more = _explained(whole, begun.strokes) - _explained(placed, begun.strokes)
+    return whole if more >= _PART * len(begun.strokes) else placed
+
+
+def _followed(take: Take, exercise: Exercise, kit: Kit, begun: _Begun) -> Placed:
     start, window, strokes = begun.start, begun.window, begun.strokes
     span = _RUSHED * (strokes[-1].time - start.offset) / start.stretch + 1.0
     most = min(MOST_A_STROKE * len(strokes) + MOST_BESIDES, MOST_STROKES)
@@ -153,6 +173,19 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
         float(exercise.meter.bar) * quarter,
     )
     return Placed(start, window, line, dues, begun.companions)
+
+
+def _explained(placed: Placed, strokes: Sequence[Heard]) -> int:
+    """How many strokes are where something is due."""
+    when: dict[str, list[float]] = defaultdict(list)
+    for due, time in zip(
+        placed.dues, placed.line.all(due.time for due in placed.dues), strict=True
+    ):
+        when[due.pad].append(time)
+    return sum(
+        len(match(when[pad], [stroke.time for stroke in heard], placed.window))
+        for pad, heard in by_pad(strokes).items()
+    )
 
 
 def _heard(dues: list[Due], first: float, start: Start, exercise: Exercise) -> list[Due]:

@@ -162,7 +162,11 @@ def _bars(entry: Entry) -> Iterator[Lack]:
 
 def _lost(entry: Entry) -> Iterator[Lack]:
     if entry.lost:
-        yield Lack("lost", None, f"the place is lost {many(entry.lost, 'time')}")
+        yield Lack(
+            "lost",
+            None,
+            f"the place is lost {'once' if entry.lost == 1 else f'{entry.lost} times'}",
+        )
 
 
 def _strokes(entry: Entry, settings: Practice) -> Iterator[Lack]:
