@@ -46,7 +46,7 @@ def test_from_180_to_240_in_21_seconds_is_a_rush(
     assert sentences(found, NOTHING)[0].startswith("You rush")
 
 
-@pytest.mark.parametrize(("first", "last"), [(74, 80), (80, 74), (72, 81)])
+@pytest.mark.parametrize(("first", "last"), [(74, 80), (80, 74)])
 def test_a_pace_that_passes_through_the_written_tempo_is_told_from_its_beginning(
     first: float, last: float
 ) -> None:

@@ -44,7 +44,7 @@ _RUSHED = 1.25
 _SAME_CLICK = 0.001  # as a share: files round a tempo to microseconds a quarter
 # So many strokes before the entrance, and so much of all, may be of the exercise as well, if it
 # explains so much of them; ours.
-_MANY, _PART, _OF_IT_TOO = 8, 0.1, 0.7
+_MANY, _PART, _OF_IT_TOO = 8, 0.04, 0.7
 _MOST_DELAY = 0.4  # seconds; more is no delay but another start
 # The player's time is taken to be even over so many strokes, and seconds.
 _STRETCH_STROKES, _LEAST_STRETCH = 8, 1.0
