@@ -37,7 +37,7 @@ T = TypeVar("T")
 def own_flags(command: C) -> C:
     """Gives a command the flags that the end of its docstring tells, a paragraph or line each:
     "--from N: Begin with this exercise, by number." is of its parameter `from_`."""
-    told = re.split(r"\n +(?=--)", command.__doc__ or "")
+    told = re.split(r"\n *(?=--)", command.__doc__ or "")  # Python 3.13 takes the indent away
     command.__doc__, parameters = told[0].rstrip(), command.__annotations__
     for line in told[1:]:
         head, _, text = " ".join(line.split()).partition(": ")
