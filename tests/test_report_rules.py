@@ -50,6 +50,8 @@ def case(view: Any = None, others: Any = (), **review: Any) -> Any:
         "delay_ms": None, "known_delay_ms": None, "judged": [], "kinds": {}, "tempo_ratio": 1,
     }  # fmt: skip
     said = Made(**usual | review)
+    whole, known = said.delay_ms, said.known_delay_ms
+    said.own_ms = None if whole is None or known is None else whole - known
     seen: dict[str, Any] = {
         "uncertain": frozenset(), "lanes": [], "silent_bars": [], "last_bar": 10, "extras": [],
         "besides": [], "extra_counts": [], "meetings": [], "has_dynamics": True, "review": said,

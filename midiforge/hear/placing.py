@@ -88,12 +88,14 @@ class Placed:
 
 @frozen
 class _Begun:
-    """Where it begins, and the strokes that the player's time is told by."""
+    """Where it begins, the strokes that the player's time is told by, and what is due at first."""
 
     start: Start
     window: float
     strokes: list[Heard]
     companions: frozenset[int]
+    look: list[Due]
+    bars: Bars
 
 
 def _begun(
@@ -119,7 +121,7 @@ def _begun(
     if start is None:
         line = None if brief else _line_of_file(take, exercise)
         start = find_start(look, bars, strokes, window, brief, stretches, line)
-    return _Begun(start, window, strokes, aside)
+    return _Begun(start, window, strokes, aside, look, bars)
 
 
 def _bars(exercise: Exercise) -> Bars:
@@ -144,9 +146,7 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
     if take.start is not None or len(before) < max(_MANY, _PART * len(begun.strokes)):
         return placed
     # What comes before may be of it too, at a tempo that changes or up to a place that is lost.
-    bars = _bars(exercise)
-    look = expected(exercise, kit, bars.lines[-1])
-    first = find_start(look, bars, before, begun.window, brief=True)
+    first = find_start(begun.look, begun.bars, before, begun.window, brief=True)
     if first.share < _OF_IT_TOO:
         return placed
     whole = _followed(take, exercise, kit, replace(begun, start=first))

@@ -127,6 +127,13 @@ class Review:
     line: Line
 
     @property
+    def own_ms(self) -> float | None:
+        """How far the whole lies from the click, the delay taken off; None where not known."""
+        if self.delay_ms is None or self.known_delay_ms is None:
+            return None
+        return self.delay_ms - self.known_delay_ms
+
+    @property
     def tempo_ratio(self) -> Fraction:
         """The tempo played to the one asked for, where it is half or double; else 1."""
         return tempo_ratio(self.line.stretch)

@@ -70,7 +70,7 @@ def entry_of(
         comes_round=exercise.returns_after_bars,
         first_third=review.thirds[0] if review.thirds else None,
         last_third=review.thirds[1] if review.thirds else None,
-        own_ms=_own_ms(review),
+        own_ms=review.own_ms,
         lost=len(review.line.jumps),
         **_loudness(review),
         limbs=tuple(_limb_entry(review, each) for each in review.limbs),
@@ -140,11 +140,6 @@ def takes_in(named: Iterable[Path]) -> list[Path]:
 
 def _in_order(name: str) -> list[tuple[int, str]]:
     return [(int(part), "") if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", name)]
-
-
-def _own_ms(review: Review) -> float | None:
-    whole, known = review.delay_ms, review.known_delay_ms
-    return None if whole is None or known is None else whole - known
 
 
 def _loudness(review: Review) -> dict[str, Any]:

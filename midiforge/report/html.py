@@ -9,14 +9,14 @@ from midiforge import __version__
 from midiforge.files.own_file import Seal
 from midiforge.hear.figures import Timing, deviation, mean, of_step
 from midiforge.hear.known import NOTHING, Known
-from midiforge.hear.review import Review
+from midiforge.hear.review import LIMBS, Review
 from midiforge.printable import many, printable
 from midiforge.report import pictures, studies, words
 from midiforge.report.rules.evenness import loose_counts
 from midiforge.report.rules.missing import often_missed
 from midiforge.report.sentence import advice
 from midiforge.report.staff import STYLE_OF_STAFF, staff
-from midiforge.report.view import LIMBS, Lane, View
+from midiforge.report.view import Lane, View
 
 _HERE = Path(__file__).parent
 _MARK = f'<meta name="generator" content="midiforge {__version__} review">'

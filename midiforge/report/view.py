@@ -10,12 +10,10 @@ from itertools import accumulate
 
 from midiforge.frozen import frozen
 from midiforge.hear.figures import Meeting, Tally, Timing, meetings, timing
-from midiforge.hear.review import Judged, Review
+from midiforge.hear.review import LIMBS, Judged, Review
 from midiforge.model.counts import place_name
-from midiforge.model.hit import FEET, HANDS, Limb
+from midiforge.model.hit import Limb
 from midiforge.model.spelling import together
-
-LIMBS = (*HANDS, *FEET)
 
 
 @dataclass(slots=True)

@@ -123,10 +123,9 @@ def delay(review: Review) -> str:
             "together; a MIDI file can't tell the two apart, and it is not counted against you. "
             "Ahead and behind are told from the middle of your own strokes."
         )
-    own = whole - known
     return (
-        f"{first}; with the {ms(known)} of delay that you gave taken off, you are {side(own)}. "
-        "Ahead and behind are told from the click."
+        f"{first}; with the {ms(known)} of delay that you gave taken off, you are "
+        f"{side(review.own_ms)}. Ahead and behind are told from the click."
     )
 
 

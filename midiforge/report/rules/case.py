@@ -4,12 +4,6 @@ from collections.abc import Sequence
 
 from midiforge.frozen import frozen
 from midiforge.hear.known import Known, Other
-from midiforge.hear.limits import FEWEST_STROKES as FEWEST_STROKES
-from midiforge.hear.limits import LEAST_TIMES as LEAST_TIMES
-from midiforge.hear.limits import NOTICED as NOTICED
-from midiforge.hear.limits import NOTICED_MS as NOTICED_MS
-from midiforge.hear.limits import STEADY_MS as STEADY_MS
-from midiforge.hear.limits import STEADY_PERCENT as STEADY_PERCENT
 from midiforge.hear.review import Review
 from midiforge.model.hit import HANDS, Limb
 from midiforge.report.view import View

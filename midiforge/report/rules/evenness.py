@@ -5,20 +5,16 @@ from math import sqrt
 from statistics import median
 
 from midiforge.hear.figures import deviation, of_step
-from midiforge.insight.words import listed
-from midiforge.report.rules.case import (
+from midiforge.hear.limits import (
     FEWEST_STROKES,
     LEAST_TIMES,
-    LOOSE,
     NOTICED,
     NOTICED_MS,
-    SOUND,
     STEADY_MS,
     STEADY_PERCENT,
-    TIME,
-    Case,
-    Finding,
 )
+from midiforge.insight.words import listed
+from midiforge.report.rules.case import LOOSE, SOUND, TIME, Case, Finding
 from midiforge.report.view import Lane, View
 from midiforge.report.words import ms, percent
 

@@ -5,6 +5,7 @@ from statistics import fmean
 
 from midiforge.hear.limits import (
     ACCENT_RATIO,
+    FEWEST_STROKES,
     GHOST_RATIO,
     OVERLAP,
     are_flat,
@@ -12,7 +13,7 @@ from midiforge.hear.limits import (
     strongest_ghosts,
 )
 from midiforge.model.hit import HANDS, Limb, Strength
-from midiforge.report.rules.case import FEWEST_STROKES, SOUND, Case, Finding
+from midiforge.report.rules.case import SOUND, Case, Finding
 from midiforge.report.words import percent
 
 # Of one hand's taps to the other's on the same pad: as of the second stroke of a double; common

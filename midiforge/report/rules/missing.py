@@ -5,13 +5,13 @@ from collections.abc import Iterable, Sequence
 from math import exp, lgamma, log, log1p
 
 from midiforge.hear.figures import LimbFigures
+from midiforge.hear.limits import LEAST_TIMES
 from midiforge.insight.words import bars_named, listed
 from midiforge.model.tempo import plain
 from midiforge.report.rules.case import (
     GENERAL,
     GOOD,
     LEAST_MISSED,
-    LEAST_TIMES,
     MISSED,
     STROKES,
     Case,

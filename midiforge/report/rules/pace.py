@@ -1,20 +1,9 @@
 """In time: with the click, with oneself, and up to which tempo."""
 
 from midiforge.hear.figures import TempoFigures
-from midiforge.hear.limits import OFF_THE_CLICK_MS
+from midiforge.hear.limits import NOTICED, OFF_THE_CLICK_MS, STEADY_MS, STEADY_PERCENT
 from midiforge.printable import many
-from midiforge.report.rules.case import (
-    GOOD,
-    LOOSE,
-    MISSED,
-    NOTICED,
-    STEADY_MS,
-    STEADY_PERCENT,
-    STROKES,
-    TIME,
-    Case,
-    Finding,
-)
+from midiforge.report.rules.case import GOOD, LOOSE, MISSED, STROKES, TIME, Case, Finding
 from midiforge.report.words import drifts, ms, percent, pulses
 
 TO_THE_CLICK = 0.006  # nearer to the written tempo than this, somebody played to a click
@@ -61,11 +50,8 @@ def half_or_double(case: Case) -> Finding | None:
 
 
 def off_the_click(case: Case) -> Finding | None:
-    review = case.review
-    if review.delay_ms is None or review.known_delay_ms is None:
-        return None
-    own = review.delay_ms - review.known_delay_ms
-    if abs(own) < OFF_THE_CLICK_MS:
+    own = case.review.own_ms
+    if own is None or abs(own) < OFF_THE_CLICK_MS:
         return None
     return Finding(
         f"You play {ms(own)} {'ahead of' if own < 0 else 'behind'} the click, the delay you gave "

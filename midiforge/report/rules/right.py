@@ -3,8 +3,9 @@
 from math import inf
 
 from midiforge.hear.known import is_hardly, likelier
+from midiforge.hear.limits import FEWEST_STROKES
 from midiforge.printable import many
-from midiforge.report.rules.case import FEWEST_STROKES, Case, Finding
+from midiforge.report.rules.case import Case, Finding
 
 
 def short(case: Case) -> Finding | None:

@@ -4,17 +4,18 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from midiforge.hear.figures import Meeting
-from midiforge.hear.limits import LOOSE_GAP_MS, Place, beside, is_sure, near_ms
-from midiforge.insight.words import listed
-from midiforge.model.hit import Limb
-from midiforge.report.rules.case import (
+from midiforge.hear.limits import (
     FEWEST_STROKES,
     LEAST_TIMES,
-    TIME,
-    Case,
-    Fault,
-    Finding,
+    LOOSE_GAP_MS,
+    Place,
+    beside,
+    is_sure,
+    near_ms,
 )
+from midiforge.insight.words import listed
+from midiforge.model.hit import Limb
+from midiforge.report.rules.case import TIME, Case, Fault, Finding
 from midiforge.report.rules.evenness import unsteady
 from midiforge.report.words import ms
 
