@@ -53,6 +53,15 @@ class WrongArgument(MidiforgeError):
         return MidiforgeError(self.what, *self.where[:-1], name, hint=self.hint)
 
 
+@contextmanager
+def argument(parameter: str) -> Iterator[None]:
+    """Whatever is wrong inside is wrong with what was given as a parameter."""
+    try:
+        yield
+    except MidiforgeError as error:
+        raise WrongArgument(error.what, parameter, hint=error.hint) from None
+
+
 class NoOstinato(MidiforgeError):
     """A name that is no ostinato's."""
 

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from midiforge.drill.drill import Drill
-from midiforge.errors import MidiforgeError, WrongArgument
+from midiforge.errors import MidiforgeError, WrongArgument, argument
 from midiforge.frozen import frozen
 from midiforge.lesson.lesson import Lesson, Progress
 from midiforge.lesson.outline import LeftOut
@@ -34,8 +34,10 @@ if TYPE_CHECKING:
     from midiforge.hear.choice import Reviewed
     from midiforge.hear.take import Take
     from midiforge.live.clock.timing import LatenessFigures
+    from midiforge.live.playing.play import PlayOptions, Watch
     from midiforge.live.playing.route import Times
     from midiforge.live.ports.output import TakesMessages
+    from midiforge.live.recording.recording import Recording
     from midiforge.loops import Shape
     from midiforge.midi.reading import MidiSource
     from midiforge.practice.entry import Entry
@@ -202,12 +204,40 @@ class Session:
         only: numbers of exercises, "3,5-8,9b"; "" for all. times: as for `rounds`.
         Gives how late events were sent. Raises MidiforgeError; however it ends, nothing sounds on.
         """
-        from midiforge.live.playing import play
+        from midiforge.live.playing.play import PlayOptions
         from midiforge.live.screen.watcher import Watcher
 
-        options = play.PlayOptions(port=port, times=rounds(times))
-        chosen = self.lesson.select(only)
-        return play.play(chosen, self.drill.kit, options, lambda _: nullcontext(Watcher()))
+        options = PlayOptions(port=port, times=rounds(times))
+        return self.play_through(self.to_play(only), options, lambda _: nullcontext(Watcher()))
+
+    def to_play(self, only: str = "", begin: str = "") -> list[Exercise]:
+        """Exercises in the order of the lesson. only: by number, "3,5-8,9b"; "" for all. begin: the
+        number of the first. Raises MidiforgeError if there is none."""
+        exercises = self.lesson.select(only)
+        if not begin.strip():
+            return exercises
+        with argument("from"):
+            first, last = read_named(begin), exercises[-1].number
+            exercises = [exercise for exercise in exercises if exercise.number.is_from(first)]
+            if not exercises:
+                hint = f"the last is {last}"
+                raise MidiforgeError(f"there is no exercise from {first} on", hint=hint)
+        return exercises
+
+    def play_through(
+        self,
+        exercises: Sequence[Exercise],
+        options: "PlayOptions",
+        watch: "Watch",
+        recording: "Recording | None" = None,
+    ) -> "LatenessFigures":
+        """Plays these exercises of the lesson, in this order, as `play` does.
+
+        watch: sees and steers the player. recording: takes what comes from the kit.
+        """
+        from midiforge.live.playing.play import play
+
+        return play(exercises, self.drill.kit, options, watch, recording)
 
     # What was played
 
@@ -242,10 +272,8 @@ class Session:
         from midiforge.hear.choice import is_called
 
         if number:
-            try:
+            with argument("number"):
                 named = read_named(number)
-            except MidiforgeError as error:
-                raise WrongArgument(error.what, "number", hint=error.hint) from None
             chosen = self.lesson.select(str(named), parameter="number")
             return chosen if not named.letter else self.lesson.select(str(named.piece))
         marked = take.exercise

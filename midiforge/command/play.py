@@ -14,8 +14,6 @@ from midiforge.command.flags import Only, read_flag
 from midiforge.command.inputs import PlayCommand, takes_a_drill
 from midiforge.command.terminal import folded, on_screen, say, say_text
 from midiforge.errors import MidiforgeError
-from midiforge.lesson.lesson import Lesson
-from midiforge.model.number import read_named
 from midiforge.printable import many
 
 if TYPE_CHECKING:
@@ -77,9 +75,9 @@ def play(
     --listen: Only record, from --input; play nothing. Until q or Ctrl-C.
     --plain: One line an exercise instead of a screen.
     """
-    from midiforge.live.playing import play as session
     from midiforge.live.playing.layers import LAYERS, read_layers, read_levels
-    from midiforge.session import rounds
+    from midiforge.live.playing.play import PlayOptions
+    from midiforge.session import Session, rounds
 
     if follow and send_clock:
         raise MidiforgeError("either follow a clock or send one", "--follow")
@@ -92,7 +90,7 @@ def play(
         input_ = input_ or _listening_port(port)
     alone = read_flag("--solo", read_layers, solo)
     others = {*LAYERS} - alone if alone else set()
-    options = session.PlayOptions(
+    options = PlayOptions(
         port=port,
         virtual=virtual,
         band=band_port,
@@ -105,13 +103,8 @@ def play(
         levels=read_flag("--levels", read_levels, levels),
         send_clock=send_clock,
     )
-    exercises = Lesson(drill).select(only)
-    if from_.strip():
-        begin, last = read_flag("--from", read_named, from_), exercises[-1].number
-        exercises = [exercise for exercise in exercises if exercise.number.is_from(begin)]
-        if not exercises:
-            what = f"there is no exercise from {begin} on"
-            raise MidiforgeError(what, "--from", hint=f"the last is {last}")
+    session = Session(drill)
+    exercises = session.to_play(only, from_)
     recording = None
     if record:
         from midiforge.live.recording.recording import Recording
@@ -119,9 +112,11 @@ def play(
         recording = Recording(record, exercises, drill.kit, listen)
     with _kept(recording, drill.source):
         if listen and recording:
-            session.listen(drill.kit, input_, recording, _say)
+            from midiforge.live.playing.play import listen as only_listen
+
+            only_listen(drill.kit, input_, recording, _say)
             return
-        figures = session.play(exercises, drill.kit, options, _watch(plain), recording)
+        figures = session.play_through(exercises, options, _watch(plain), recording)
     say_text(folded(f"Timing: {figures}"))
 
 

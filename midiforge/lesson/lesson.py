@@ -1,11 +1,10 @@
 """A whole lesson: every variant, every stage, every tempo, in running order."""
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from itertools import chain
 
 from midiforge.drill.drill import Drill
-from midiforge.errors import MidiforgeError, WrongArgument
+from midiforge.errors import MidiforgeError, WrongArgument, argument
 from midiforge.lesson.outline import LeftOut, Outline, outlines
 from midiforge.lesson.size import check_size, most_pieces
 from midiforge.model.exercise import Exercise
@@ -79,7 +78,7 @@ class Lesson:
         have gone by. parameter: that `only` was given as.
         Raises MidiforgeError in the end if there is none, or one of the numbers names none.
         """
-        with _argument(parameter):
+        with argument(parameter):
             chooser = Chooser(read_spans(str(only)))
         count, why = 0, list[str]()
 
@@ -99,16 +98,7 @@ class Lesson:
             count += len(outline.numbers)
             if progress:
                 progress(count)
-        with _argument(parameter):
+        with argument(parameter):
             chooser.check()
         if not count:
             raise MidiforgeError("there is no exercise", self.drill.source, hint="".join(why[:1]))
-
-
-@contextmanager
-def _argument(parameter: str) -> Iterator[None]:
-    """Whatever is wrong inside is wrong with what was given as a parameter."""
-    try:
-        yield
-    except MidiforgeError as error:
-        raise WrongArgument(error.what, parameter, hint=error.hint) from None
