@@ -9,7 +9,9 @@ midiforge does. What is really wrong fails every time.
 """
 
 import os
+import shutil
 from collections.abc import Generator
+from pathlib import Path
 
 import pytest
 from jack import jack, module, own_jack  # noqa: F401  # fixtures
@@ -18,6 +20,12 @@ _TRIES_MORE = 2
 
 # Commands are started by the hundred; each would be compiled anew.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+# What is written is waited for until it is on the disk, thousands of times; in memory, where there
+# is room, that takes no time.
+_MEMORY, _ROOM = Path("/dev/shm"), 2**30
+if os.access(_MEMORY, os.W_OK) and shutil.disk_usage(_MEMORY).free > _ROOM:
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(_MEMORY))
 
 
 @pytest.fixture(scope="session", autouse=True)
