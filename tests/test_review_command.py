@@ -446,9 +446,9 @@ def test_a_hundred_thousand_notes_of_nothing_are_said_to_be_nothing(
                          velocity=chance.randint(1, 127), time=chance.randint(1, 60))
         )  # fmt: skip
     file.save("noise.mid")
-    start = time.perf_counter()
+    start = time.process_time()
     found = facts(capsys, "noise.mid", DRILL)
-    assert time.perf_counter() - start < 20
+    assert time.process_time() - start < 20
     assert found["rules"][0] in ("other exercise", "other kit")
     assert "clean" not in found["rules"]
 
