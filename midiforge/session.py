@@ -254,18 +254,16 @@ class Session:
         """
         from midiforge.hear.choice import reviewed
         from midiforge.hear.take import Take, read_take
-        from midiforge.uncollected import uncollected
 
-        with uncollected():
-            played = take if isinstance(take, Take) else read_take(take)
-            return reviewed(
-                played,
-                self._asked(played, str(number).strip()),
-                self.drill.kit,
-                number,
-                delay_ms,
-                self.lesson.by_piece,
-            )
+        played = take if isinstance(take, Take) else read_take(take)
+        return reviewed(
+            played,
+            self._asked(played, str(number).strip()),
+            self.drill.kit,
+            number,
+            delay_ms,
+            self.lesson.by_piece,
+        )
 
     def _asked(self, take: "Take", number: str) -> list[Exercise]:
         """The piece that a take is said to be of, by a number or by itself; else all."""

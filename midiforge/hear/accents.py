@@ -17,6 +17,7 @@ from statistics import fmean
 
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
+from midiforge.hear.asked import kept
 from midiforge.hear.expected import Due, expected
 from midiforge.hear.review import review
 from midiforge.hear.take import Take
@@ -32,11 +33,13 @@ SAME_TEMPO = 0.02  # as a share; nobody keeps another exercise's tempo as closel
 _EVEN = 0.05  # a deviation of velocities, as a share, that nobody's is below; ours
 _ROUNDS = 8  # until levels and effects fit each other
 _COMPARED = 20.0  # seconds by which exercises are the same
+_MOST_KEPT = 1000  # exercises whose strokes are kept
 _ORDER = (Strength.GHOST, Strength.TAP, Strength.ACCENT)
 
 Strokes = tuple[tuple[float, str, str], ...]
 
 
+@kept(_MOST_KEPT)
 def strokes(exercise: Exercise, kit: Kit) -> Strokes:
     """What is struck when, in quarter notes, and how it is decorated, but not how hard: the same
     of exercises that differ in hands on one pad, or in accents, alone."""

@@ -26,6 +26,7 @@ from midiforge.kits.kit import Kit, kit_names, read_kit
 from midiforge.midi.smf import as_written
 from midiforge.model.exercise import Exercise, by_piece, nearest_tempo
 from midiforge.model.number import Chooser, Named, Number, Span, read_named
+from midiforge.uncollected import uncollected
 
 _MOST_COMPARED = 24  # exercises; those whose pads are most like the take's
 _MOST_NAMED, _MOST_ALIKE = 3, 200
@@ -57,6 +58,7 @@ class Reviewed:
         return not (known.likelier_kit or other or known.unsure or is_hardly(self.review))
 
 
+@uncollected()
 def reviewed(
     take: Take,
     exercises: Sequence[Exercise],

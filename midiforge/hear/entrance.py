@@ -182,22 +182,18 @@ class Ways:
         begin, end = self._bars.lines[number], self._bars.lines[number + 1]
         edge = 0.5 * window
         from_, to = begin * stretch + offset - edge, end * stretch + offset - edge
-        first = bisect_left(part.times, begin - 1e-6)
-        stop = bisect_left(part.times, end - 1e-6)
+        first, stop, lines = part.between(begin - 1e-6, end - 1e-6)
         heard = (self._every[0] - window - offset) / stretch
         sounding = max(first, bisect_left(part.times, heard))
         strokes = bisect_left(self._every, to) - bisect_left(self._every, from_)
         unheard = part.asked[min(sounding, stop)] - part.asked[first]
         total = strokes + part.asked[stop] - part.asked[first] - max(unheard - CUT_IN, 0)
         residuals: list[float] = []
-        for pad, line in part.lines.items():
+        for pad, due in lines:
             times = self._pads.get(pad)
             if not times:
                 continue
-            one, two = bisect_left(line.times, begin - 1e-6), bisect_left(line.times, end - 1e-6)
-            if one == two:
-                continue
-            moved = [time * stretch + offset for time in line.times[one:two]]
+            moved = [time * stretch + offset for time in due]
             near = times[bisect_left(times, from_ - edge) : bisect_right(times, to + edge)]
             pairs = match(moved, near, window)
             residuals += [near[j] - moved[i] for i, j in pairs]

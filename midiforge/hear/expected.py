@@ -59,17 +59,13 @@ def expected(exercise: Exercise, kit: Kit, seconds: float, most: int = MOST_STRO
     What the player answers in bars left to them counts like what is written; what calls it is
     marked, for the player need not play it.
     """
-    return list(_rounds(exercise, kit, seconds, most))
-
-
-def _rounds(exercise: Exercise, kit: Kit, seconds: float, most: int) -> Iterable[Due]:
     bar, swing, tempo = exercise.meter.bar, exercise.swing, exercise.tempo
     hits = sorted(
         (hit for hit in (*exercise.hits, *exercise.answers) if hit.limb and hit.time >= 0),
         key=attrgetter("time"),
     )
     if not hits:
-        return
+        return []
     once = exercise.returns_after_bars * bar
     start = exercise.loop_start
     steady = tempo.is_steady
@@ -78,14 +74,15 @@ def _rounds(exercise: Exercise, kit: Kit, seconds: float, most: int) -> Iterable
     calls = [each for each in exercise.sections if each.kind is SectionKind.CALL]
     quarter = float(60 / (tempo.first * tempo.pulse))
     entry = bisect_left(merged, start, key=lambda each: each[0])  # bar lines are where they are
+    dues: list[Due] = []
     for at, pad, struck in merged if not steady else merged[:entry]:
         time = struck[0].time
         due = float(at) * quarter if steady else float(tempo.seconds(Fraction(0), at))
         turn = 0 if time < start else int((time - start) // once) + 1
         call = _within(calls, time)
-        yield Due(due, pad, struck, int(time // bar) + 1, turn, time % bar, call)
+        dues.append(Due(due, pad, struck, int(time // bar) + 1, turn, time % bar, call))
     if not steady:
-        return
+        return dues
     loop = [
         (
             float(at) * quarter,
@@ -98,14 +95,17 @@ def _rounds(exercise: Exercise, kit: Kit, seconds: float, most: int) -> Iterable
         for at, pad, struck in merged[entry:]
     ]
     if not loop:
-        return
+        return dues
     length = float(once) * quarter
-    bars = exercise.returns_after_bars
+    bars, new = exercise.returns_after_bars, tuple.__new__  # what Due() comes to, without a call
     turns = min(int((seconds - float(start) * quarter) / length) + 1, most // len(loop))
     for turn in range(max(turns, 1)):
         later, bars_later = turn * length, turn * bars
-        for due, pad, struck, number, place, call in loop:
-            yield Due(due + later, pad, struck, number + bars_later, turn + 1, place, call)
+        dues += [
+            new(Due, (due + later, pad, struck, number + bars_later, turn + 1, place, call))
+            for due, pad, struck, number, place, call in loop
+        ]
+    return dues
 
 
 def _within(sections: Iterable[Section], time: Fraction) -> bool:

@@ -25,7 +25,7 @@ def deviation(values: Sequence[float]) -> float | None:
     if len(values) < 2:
         return None
     middle = fsum(values) / len(values)
-    return sqrt(fsum((value - middle) ** 2 for value in values) / (len(values) - 1))
+    return sqrt(fsum([(value - middle) ** 2 for value in values]) / (len(values) - 1))
 
 
 def slope(points: Sequence[tuple[float, float]], most: int = 120) -> float | None:

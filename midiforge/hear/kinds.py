@@ -19,6 +19,7 @@ from midiforge.model.hit import FEET
 # Nearer to the next place than to its own, and clearly: 0.5 would be half way; ours.
 NEXT_PLACE = 0.6
 LEAST_PULLED_MS = 55.0  # less is a loose stroke, however near the next place is; ours
+_LEAST_PULLED = LEAST_PULLED_MS / 1000
 # A hand on its way to another pad comes so early or late as a rule; ours, from the recordings.
 MOVED_MS = 60.0
 # A pulled stroke is at most so many grid steps of its line from where it was due; an eighth, that
@@ -86,7 +87,7 @@ class Dues:
 
     def is_at_next(self, i: int, off: float) -> bool:
         """Whether a stroke so far from where it was due, in seconds, is nearer to another place."""
-        if abs(off) < LEAST_PULLED_MS / 1000:
+        if -_LEAST_PULLED < off < _LEAST_PULLED:
             return False
         place = self._place(i)
         return abs(off) > NEXT_PLACE * (place.earlier if off < 0 else place.later)
@@ -111,11 +112,12 @@ def told(
     window: how far a stroke in time may be from where it is due, in seconds.
     hands, feet: the pads of the exercise that are theirs.
     """
+    left = {*range(len(dues.dues))} - met.keys()
     pulled = {i: j for i, j in met.items() if dues.is_at_next(i, strokes[j].time - dues.when[i])}
     for i in pulled:
         del met[i]
-    left = {*range(len(dues.dues))} - met.keys() - pulled.keys()
-    free = {j for j, stroke in enumerate(strokes) if besides.get(stroke.which) == "extra"}
+    extra = {which for which, kind in besides.items() if kind == "extra"}
+    free = {j for j, stroke in enumerate(strokes) if stroke.which in extra}
 
     def taken(pairs: dict[int, int]) -> dict[int, int]:
         left.difference_update(pairs)

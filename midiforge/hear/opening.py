@@ -3,7 +3,7 @@
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from typing import NamedTuple
 
 from midiforge.frozen import frozen
@@ -73,6 +73,10 @@ class _Line:
         self.wanted.append(each)
 
 
+# The first due and the one after the last, and by pad when they are.
+_Between = tuple[int, int, Sequence[tuple[str, Sequence[float]]]]
+
+
 class Part:
     """What is due, pad by pad."""
 
@@ -84,6 +88,22 @@ class Part:
         self.lines: dict[str, _Line] = {}
         for due in dues:
             self.lines.setdefault(due.pad, _Line()).add(due)
+        answers = (i for i, (one, two) in enumerate(pairwise(dues)) if two.call and not one.call)
+        # How many dues there are until a second call begins; 0 where none does.
+        self.answered = next(answers, -1) + 1
+        self._between: dict[tuple[float, float], _Between] = {}
+
+    def between(self, begin: float, end: float) -> _Between:
+        """What is due from `begin` up to `end`, both in seconds of the exercise."""
+        if (begin, end) not in self._between:
+            lines = []
+            for pad, line in self.lines.items():
+                some = line.times[bisect_left(line.times, begin) : bisect_left(line.times, end)]
+                if some:
+                    lines.append((pad, some))
+            first, stop = bisect_left(self.times, begin), bisect_left(self.times, end)
+            self._between[begin, end] = first, stop, lines
+        return self._between[begin, end]
 
 
 class Opening:

@@ -53,27 +53,27 @@ def hear(take: Take, kit: Kit, beside: frozenset[str], players: frozenset[str]) 
     """
     channels = Counter(stroke.channel for stroke in take.strokes)
     channel = kit.channel if kit.channel in channels else channels.most_common(1)[0][0]
-    known: dict[tuple[int, int | None], str | None] = {}
+    known: dict[tuple[int, int | None], tuple[str | None, str]] = {}
     heard: list[Heard] = []
     voices: list[str | None] = []
     unknown: Counter[int] = Counter()
     aside = elsewhere = 0
+    apart, new = beside - players, tuple.__new__
     for index, stroke in enumerate(take.strokes):
         key = stroke.number, stroke.pedal
         if key not in known:
-            known[key] = kit.voice(*key)
-        voice = known[key]
+            voice = kit.voice(*key)
+            known[key] = voice, pad_of(voice) if voice else ""
+        voice, pad = known[key]
         voices.append(voice)
         if stroke.channel != channel:
             elsewhere += 1
         elif voice is None:
             unknown[stroke.number] += 1
+        elif pad in apart:
+            aside += 1
         else:
-            pad = pad_of(voice)
-            if pad in beside and pad not in players:
-                aside += 1
-            else:
-                heard.append(Heard(stroke.time, pad, stroke.velocity, index))
+            heard.append(new(Heard, (stroke.time, pad, stroke.velocity, index)))
     return Hearing(
         tuple(heard), tuple(voices), dict(sorted(unknown.items())), aside, channel, elsewhere
     )

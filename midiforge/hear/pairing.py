@@ -4,8 +4,10 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Sequence
 from fractions import Fraction
+from functools import cached_property
 from itertools import groupby
 from statistics import fmean, median
+from typing import NamedTuple
 
 from midiforge.hear.expected import Due
 from midiforge.hear.figures import slope
@@ -24,6 +26,18 @@ from midiforge.model.hit import HANDS
 _PLAYED_ALONG = 0.34  # of a call; who plays less of it listens, as the form asks
 
 
+_Times = tuple[list[float], list[int]]  # and the number of what was then
+
+
+class Same(NamedTuple):
+    """A stroke of the music. due: the first time; all, met: each time, by index of the due, and
+    those when it was played as written."""
+
+    due: Due
+    all: list[int]
+    met: list[int]
+
+
 class Pairing:
     """Which played stroke is which expected one, and how far from it.
 
@@ -31,6 +45,8 @@ class Pairing:
     coming: what would have been due next, and when; its grace notes may be in the take.
     met: the stroke, by its place in `strokes`, of each due that was played as written, by index.
     moved, pulled: that of each due that came on another pad, or a place early or late.
+    velocities: of the stroke of each due that was played as written, by the due's index.
+    became: which of these, or "missed", each due is, by index.
     offs: how far from its due the stroke of each due is, in ms, by the due's index.
     kinds: what strokes are that belong to no due, by index in the take.
     extras, added: those that are wrong, and those that are music all the same.
@@ -65,6 +81,8 @@ class Pairing:
         self.step_ms = self._step_ms()
         kinds = self._told()
         self.moved, self.pulled, self.kinds = kinds.moved, kinds.pulled, kinds.besides
+        self.became = self._became()
+        self.velocities = {i: self.strokes[j].velocity for i, j in self.met.items()}
         self.extras, self.added = self._besides("extra"), self._besides("added")
         self.offs = self._offs()
 
@@ -148,34 +166,33 @@ class Pairing:
 
     def _match(self) -> dict[int, int]:
         """The stroke (by its place among the heard ones) of each due, by index."""
-        when = self.when
-        lines: dict[str, list[tuple[float, int]]] = defaultdict(list)
-        for i, due in enumerate(self.dues):
-            lines[due.pad].append((when[i], i))
-        heard: dict[str, list[tuple[float, int]]] = defaultdict(list)
+        lines: dict[str, _Times] = defaultdict(lambda: ([], []))
+        for i, (due, time) in enumerate(zip(self.dues, self.when, strict=False)):
+            times, numbers = lines[due.pad]
+            times.append(time)
+            numbers.append(i)
+        heard: dict[str, _Times] = defaultdict(lambda: ([], []))
+        aside: dict[str, _Times] = defaultdict(lambda: ([], []))
+        companions = self.placed.companions
         for j, stroke in enumerate(self.strokes):
-            heard[stroke.pad].append((stroke.time, j))
+            some = aside if stroke.which in companions else heard
+            times, numbers = some[stroke.pad]
+            times.append(stroke.time)
+            numbers.append(j)
         met: dict[int, int] = {}
-        window = self.window
-        aside = {
-            j for j, stroke in enumerate(self.strokes) if stroke.which in self.placed.companions
-        }
-        for pad, some in lines.items():
-            played = heard[pad]
-            met |= self._paired(some, [each for each in played if each[1] not in aside], window)
-            left = [each for each in some if each[1] not in met]
-            used = set(met.values())
-            others = [each for each in played if each[1] in aside and each[1] not in used]
-            if left and others:
-                met |= self._paired(left, others, window)
+        for pad, line in lines.items():
+            mine = self._paired(line, heard[pad])
+            if aside[pad][0] and len(mine) < len(line[0]):
+                left = [k for k, i in enumerate(line[1]) if i not in mine]
+                line = [line[0][k] for k in left], [line[1][k] for k in left]
+                mine |= self._paired(line, aside[pad])
+            met |= mine
         return met
 
-    def _paired(
-        self, dues: Sequence[tuple[float, int]], played: Sequence[tuple[float, int]], window: float
-    ) -> dict[int, int]:
-        """Pairs of (time, index) by index."""
-        pairs = match([time for time, _ in dues], [time for time, _ in played], window)
-        return {dues[i][1]: played[j][1] for i, j in pairs}
+    def _paired(self, dues: _Times, played: _Times) -> dict[int, int]:
+        """Pairs by number."""
+        pairs = match(dues[0], played[0], self.window)
+        return {dues[1][i]: played[1][j] for i, j in pairs}
 
     def _told(self) -> Kinds:
         besides = explain(
@@ -191,11 +208,28 @@ class Pairing:
         hands, feet = (frozenset(pads[is_hand]) for is_hand in (True, False))
         return told(dues, self.strokes, self.met, besides, self.window, hands, feet)
 
-    def kind(self, i: int) -> str:
-        """What became of a due, by its index."""
-        if i in self.met:
-            return "hit"
-        return "moved" if i in self.moved else "pulled" if i in self.pulled else "missed"
+    def _became(self) -> list[str]:
+        """What became of each due, by its index."""
+        became = ["missed"] * len(self.dues)
+        for kind, paired in (("hit", self.met), ("moved", self.moved), ("pulled", self.pulled)):
+            for i in paired:
+                became[i] = kind
+        return became
+
+    @cached_property
+    def coming_round(self) -> list[Same]:
+        """The dues, those together that are one stroke of the music, time after time."""
+        numbers: dict[int, list[int]] = {}
+        for i, due in enumerate(self.dues):
+            if (key := id(due.hits)) in numbers:
+                numbers[key].append(i)
+            else:
+                numbers[key] = [i]
+        met = self.met
+        return [
+            Same(self.dues[some[0]], some, [i for i in some if i in met])
+            for some in numbers.values()
+        ]
 
     def _besides(self, kind: str) -> list[Heard]:
         return [stroke for stroke in self.strokes if self.kinds.get(stroke.which) == kind]

@@ -5,20 +5,18 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
-from itertools import pairwise
 from operator import attrgetter
 from statistics import median
 
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
-from midiforge.hear.entrance import Bars
+from midiforge.hear.asked import Asked, asked
 from midiforge.hear.expected import (
     MOST_A_STROKE,
     MOST_BESIDES,
     MOST_STROKES,
     Due,
     expected,
-    pad_of,
 )
 from midiforge.hear.follow import Line, follow
 from midiforge.hear.match import match
@@ -37,8 +35,6 @@ from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 
 LIKE = 0.45  # explains less of the first strokes: the take is of something else
-_LEAST_WINDOW, _MOST_WINDOW = 0.03, 0.12  # seconds
-_LOOK_AHEAD = 120.0  # seconds of the exercise among which the start is looked for
 # So much more may be played than the tempo of the beginning has room for; ours.
 _RUSHED = 1.25
 _SAME_CLICK = 0.001  # as a share: files round a tempo to microseconds a quarter
@@ -88,14 +84,12 @@ class Placed:
 
 @frozen
 class _Begun:
-    """Where it begins, the strokes that the player's time is told by, and what is due at first."""
+    """Where it begins, what is asked for, and the strokes that the player's time is told by."""
 
     start: Start
-    window: float
+    asked: Asked
     strokes: list[Heard]
     companions: frozenset[int]
-    look: list[Due]
-    bars: Bars
 
 
 def _begun(
@@ -106,47 +100,32 @@ def _begun(
     brief: bool = False,
     stretches: Sequence[float] | None = None,
 ) -> _Begun:
-    bars = _bars(exercise)
-    look = expected(exercise, kit, bars.lines[-1])
-    window = _window(look, exercise)
+    it = asked(exercise, kit)
+    window = it.window
     # Half a window, so that no stroke of a fast exercise is taken for another's companion.
     most = COMPANION_MS / 1000
     aside = companions(hearing.strokes, min(most, 0.8 * window)) | graces(
-        hearing.strokes, min(most, 0.75 * _closest(look)), _grace_pads(look)
+        hearing.strokes, min(most, 0.75 * it.closest), it.graces
     )
     strokes = [stroke for stroke in hearing.strokes if stroke.which not in aside]
     start = None
     if take.start is not None:
-        start = _at_mark(look, bars, strokes, take.start, window)
+        start = _at_mark(it, strokes, take.start)
     if start is None:
         line = None if brief else _line_of_file(take, exercise)
-        start = find_start(look, bars, strokes, window, brief, stretches, line)
-    return _Begun(start, window, strokes, aside, look, bars)
-
-
-def _bars(exercise: Exercise) -> Bars:
-    """The exercise's bars, for as long as its entrance is looked for, and once round more."""
-    bar, tempo = exercise.meter.bar, exercise.tempo
-    if not tempo.is_steady:
-        many = int(exercise.length / bar)
-        lines = [float(tempo.seconds(Fraction(0), i * bar)) for i in range(many + 1)]
-        return Bars(lines, 0, 0, 1)
-    length = float(bar * tempo.quarter(Fraction(1)))
-    first, once = int(exercise.loop_start / bar), exercise.returns_after_bars
-    beats = int(bar / exercise.meter.beat) or 1
-    many = first + 2 * once + int(_LOOK_AHEAD / length) + 1
-    return Bars([i * length for i in range(many + 1)], first, once, beats)
+        start = find_start(it, strokes, brief, stretches, line)
+    return _Begun(start, it, strokes, aside)
 
 
 def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
     """Where the exercise lies in the take."""
     begun = _begun(take, exercise, kit, hearing)
     placed = _followed(take, exercise, kit, begun)
-    before = [it for it in begun.strokes if it.time < begun.start.offset - begun.window]
+    before = [it for it in begun.strokes if it.time < begun.start.offset - begun.asked.window]
     if take.start is not None or len(before) < max(_MANY, _PART * len(begun.strokes)):
         return placed
     # What comes before may be of it too, at a tempo that changes or up to a place that is lost.
-    first = find_start(begun.look, begun.bars, before, begun.window, brief=True)
+    first = find_start(begun.asked, before, brief=True)
     if first.share < _OF_IT_TOO:
         return placed
     whole = _followed(take, exercise, kit, replace(begun, start=first))
@@ -155,7 +134,7 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
 
 
 def _followed(take: Take, exercise: Exercise, kit: Kit, begun: _Begun) -> Placed:
-    start, window, strokes = begun.start, begun.window, begun.strokes
+    start, window, strokes = begun.start, begun.asked.window, begun.strokes
     span = _RUSHED * (strokes[-1].time - start.offset) / start.stretch + 1.0
     most = min(MOST_A_STROKE * len(strokes) + MOST_BESIDES, MOST_STROKES)
     dues = expected(exercise, kit, span, most)
@@ -233,53 +212,19 @@ def _line_of_file(take: Take, exercise: Exercise) -> float | None:
     return 0.0 if same and keeps_tempo(take, exercise) else None
 
 
-def _window(dues: Sequence[Due], exercise: Exercise) -> float:
-    """How far a stroke may be from where it is due: not half way to the next of its pad."""
-    last: dict[str, float] = {}
-    closest = float(exercise.step * exercise.tempo.quarter(Fraction(1))) * 2
-    for due in dues:
-        if due.pad in last and due.time > last[due.pad]:
-            closest = min(closest, due.time - last[due.pad])
-        last[due.pad] = due.time
-    return max(_LEAST_WINDOW, min(_MOST_WINDOW, 0.5 * closest))
-
-
-def _grace_pads(dues: Sequence[Due]) -> dict[str, frozenset[str]]:
-    """The pads on which the grace notes of a pad's strokes are played."""
-    found: dict[str, set[str]] = defaultdict(set)
-    for due in dues:
-        for hit in due.hits:
-            if hit.ornament and hit.ornament.voice:
-                found[due.pad].add(pad_of(hit.ornament.voice))
-    return {pad: frozenset(pads) for pad, pads in found.items()}
-
-
-def _closest(dues: Sequence[Due]) -> float:
-    """How far the two nearest strokes of different times are apart, in seconds."""
-    gaps = [two.time - one.time for one, two in pairwise(dues) if two.time > one.time]
-    return min(gaps, default=1.0)
-
-
-def _at_mark(
-    dues: Sequence[Due], bars: Bars, strokes: Sequence[Heard], mark: float, window: float
-) -> Start | None:
+def _at_mark(it: Asked, strokes: Sequence[Heard], mark: float) -> Start | None:
     """The start that the take names, moved by its delay; None if that explains nothing."""
-    found = find_start(
-        dues,
-        bars,
-        [stroke for stroke in strokes if stroke.time > mark - window],
-        window,
-    )
+    window = it.window
+    found = find_start(it, [stroke for stroke in strokes if stroke.time > mark - window])
     near = round((found.offset - mark) / window) if window else 0
     if found.stretch == 1 and abs(found.offset - mark) <= _MOST_DELAY and near <= 8:
         return found
     offsets = []
-    at: dict[str, list[float]] = defaultdict(list)
-    for due in dues:
-        at[due.pad].append(due.time + mark)
     for pad, heard in by_pad(strokes).items():
-        pairs = match(at[pad], [each.time for each in heard], window)
-        offsets += [heard[j].time - at[pad][i] for i, j in pairs]
+        due = it.part.lines[pad].times if pad in it.part.lines else []
+        at = [time + mark for time in due]
+        pairs = match(at, [each.time for each in heard], window)
+        offsets += [heard[j].time - at[i] for i, j in pairs]
     if len(offsets) < 4:
         return None
     return Start(mark + median(offsets), 1.0, max(found.share, LIKE))

@@ -47,6 +47,7 @@ from midiforge.hear.telling import (
 )
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
+from midiforge.uncollected import uncollected
 
 _ABOUT = 0.1  # as a share: so near to half or double the tempo nobody means another; ours
 
@@ -144,6 +145,7 @@ class Review:
         return len({each.velocity for each in self.judged if each.kind == "hit"}) > 1
 
 
+@uncollected()
 def review(take: Take, exercise: Exercise, kit: Kit, known_delay_ms: float | None = None) -> Review:
     """Compares a take with the exercise it is of.
 
@@ -161,8 +163,8 @@ def _told(of: Pairing) -> Review:
     count = Counter(of.kinds.values())
     count["moved"], count["pulled"] = len(of.moved), len(of.pulled)
     pulses = float(of.exercise.tempo.first)
-    reached = max((due.time for i, due in enumerate(of.dues) if i in of.met), default=0.0)
-    played_bars = len({due.bar for i, due in enumerate(of.dues) if i in of.met})
+    reached = of.dues[max(of.met)].time if of.met else 0.0
+    played_bars = len({of.dues[i].bar for i in of.met})
     return Review(
         exercise=of.exercise,
         source=of.take.source,
@@ -203,24 +205,22 @@ def tempo_ratio(stretch: float) -> Fraction:
 
 
 def _judged(of: Pairing) -> tuple[Judged, ...]:
-    voices = of.hearing.voices
-    found: list[tuple[float, Judged]] = []
+    voices, strokes, new = of.hearing.voices, of.strokes, tuple.__new__
+    judged: list[tuple[float, Judged]] = []
     for kind, some in (("hit", of.met), ("moved", of.moved), ("pulled", of.pulled)):
         for i, j in some.items():
-            due, stroke = of.dues[i], of.strokes[j]
-            voice = voices[stroke.which] or due.hit.voice
-            judged = Judged(kind, due, stroke.time, of.offs[i], stroke.velocity, voice)
-            found.append((stroke.time, judged))
+            due, (time, _, velocity, which) = of.dues[i], strokes[j]
+            voice = voices[which] or due.hit.voice
+            judged.append((time, new(Judged, (kind, due, time, of.offs[i], velocity, voice))))
     for i, due in enumerate(of.dues):
         if i not in of.offs:
-            found.append((of.when[i], Judged("missed", due, None, None, None, due.hit.voice)))
-    for stroke in of.strokes:
-        kind = of.kinds.get(stroke.which, "")
+            judged.append((of.when[i], Judged("missed", due, None, None, None, due.hit.voice)))
+    for time, pad, velocity, which in strokes:
+        kind = of.kinds.get(which, "")
         if kind:
-            voice = voices[stroke.which] or stroke.pad
-            other = Judged(kind, None, stroke.time, None, stroke.velocity, voice)
-            found.append((stroke.time, other))
-    return tuple(each for _, each in sorted(found, key=itemgetter(0)))
+            other = Judged(kind, None, time, None, velocity, voices[which] or pad)
+            judged.append((time, other))
+    return tuple([each for _, each in sorted(judged, key=itemgetter(0))])
 
 
 def _remarks(of: Pairing) -> Iterator[str]:

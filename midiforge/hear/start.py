@@ -8,14 +8,13 @@ loud. Dense strokes meet something at any tempo; only at the right one do they m
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import pairwise
 from operator import attrgetter
 
+from midiforge.hear.asked import Asked
 from midiforge.hear.entrance import CUT_IN, Bars, Way, Ways
 from midiforge.hear.expected import Due
-from midiforge.hear.opening import Heard, Opening, Part, Start, Wanted
+from midiforge.hear.opening import Heard, Opening, Part, Start
 from midiforge.hear.tries import Try, likeliest
-from midiforge.model.hit import Strength
 
 _FIRST_STROKES, _FIRST_SECONDS = 48, 20.0  # looked at to find the start
 _LOOK, _NEXT_LOOK = 90.0, 60.0  # seconds in which the entrance is looked for; then later ones
@@ -35,38 +34,33 @@ _BETTER = 0.06  # so much better, as a share of all strokes, must another tempo 
 
 
 def find_start(
-    dues: Sequence[Due],
-    bars: Bars,
+    asked: Asked,
     strokes: Sequence[Heard],
-    window: float,
     brief: bool = False,
     stretches: Sequence[float] | None = None,
     line: float | None = None,
 ) -> Start:
     """The likeliest beginning; its share is small where the take is of something else.
 
-    dues, bars: for so long as is looked at. brief: no longer than the first look.
+    brief: no longer than the first look.
     stretches: other tempos, as seconds of the take to one of the exercise, that are tried where it
         does not fit at its own; None for all.
     line: when a bar of the take begins, if it says so and keeps the exercise's tempo: an entrance
         is with a bar line then, unless another explains clearly more.
     """
-    if not dues or not strokes:
+    part = asked.part
+    if not part.dues or not strokes:
         return Start(strokes[0].time if strokes else 0.0, 1.0, 0.0)
-    wanted = tuple(
-        Wanted(due.time, due.pad, due.hit.strength is Strength.ACCENT, due.call) for due in dues
-    )
-    part = Part(wanted)
     best: Start | None = None
     for look in _looks(strokes, part, 1 if brief else _LOOKS):
-        start = _entrance(part, bars, look, window, stretches, line)
+        start = _entrance(asked, look, stretches, line)
         if best is None or start.share > best.share:
             best = start
         if best.share >= _LIKELY:
             break
     if best is None:
         return Start(strokes[0].time, 1.0, 0.0)
-    return _told(part, strokes, window, best)
+    return _told(part, strokes, asked.window, best)
 
 
 def _looks(strokes: Sequence[Heard], part: Part, most: int) -> Iterator[Sequence[Heard]]:
@@ -86,18 +80,17 @@ def _looks(strokes: Sequence[Heard], part: Part, most: int) -> Iterator[Sequence
 
 
 def _entrance(
-    part: Part,
-    bars: Bars,
+    asked: Asked,
     look: Sequence[Heard],
-    window: float,
     stretches: Sequence[float] | None,
     line: float | None,
 ) -> Start:
+    part, bars, window = asked.part, asked.bars, asked.window
     known = [stroke for stroke in look if stroke.pad in part.lines]
     ways, found = Ways(part, bars, look, window), list[Way]()
     openings = [
         Opening(part, some, within=i > 0)
-        for i, some in enumerate(_stretches_of(known, _strokes_to_see(part.dues)))
+        for i, some in enumerate(_stretches_of(known, _strokes_to_see(part)))
     ]
     best, close, where = -1.0, 1.0, known[0].time
     for opening in openings:
@@ -166,7 +159,7 @@ def _told(part: Part, strokes: Sequence[Heard], window: float, start: Start) -> 
     """How much of the strokes from the start on is explained, and how closely."""
     edge = start.offset - window
     heard = strokes[bisect_left(strokes, edge, key=attrgetter("time")) :]
-    known = [stroke for stroke in heard if stroke.pad in part.lines][: _strokes_to_see(part.dues)]
+    known = [stroke for stroke in heard if stroke.pad in part.lines][: _strokes_to_see(part)]
     if not known:
         return replace(start, share=0.0)
     among = bisect_right(heard, known[-1].time, key=attrgetter("time"))
@@ -183,10 +176,9 @@ def due_time(due: Due) -> float:
     return due.time
 
 
-def _strokes_to_see(dues: Sequence[Due | Wanted]) -> int:
+def _strokes_to_see(part: Part) -> int:
     """How many strokes it takes; a call alone does not tell itself from its answer."""
-    calls = [i for i, (one, two) in enumerate(pairwise(dues)) if two.call and not one.call]
-    return max(_FIRST_STROKES, calls[0] + 1) if calls else _FIRST_STROKES
+    return max(_FIRST_STROKES, part.answered)
 
 
 def _tempos() -> list[float]:

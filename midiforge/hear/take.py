@@ -12,6 +12,7 @@ from midiforge.midi.content import MidiContent
 from midiforge.midi.message import PEDAL
 from midiforge.midi.reading import MidiSource, file_name, read_midi
 from midiforge.model.number import Named, read_named
+from midiforge.uncollected import uncollected
 
 # Markers that `play --record` leaves in a take, so that its review need not guess.
 START_MARK = "midiforge: first downbeat"
@@ -67,6 +68,7 @@ class Take:
     played: datetime | None = None
 
 
+@uncollected()
 def read_take(path: MidiSource, pedal: int = PEDAL) -> Take:
     """A take from a Standard MIDI File: recorded by midiforge, in a DAW, or on a module.
 

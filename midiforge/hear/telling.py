@@ -2,12 +2,11 @@
 
 from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
-from itertools import combinations, pairwise, product
+from itertools import combinations, groupby, pairwise, product
 from math import fsum
 
-from midiforge.hear.expected import Due
 from midiforge.hear.figures import (
     CountFigures,
     DoubleFigures,
@@ -24,7 +23,7 @@ from midiforge.hear.figures import (
     timing,
 )
 from midiforge.hear.opening import Heard
-from midiforge.hear.pairing import Pairing
+from midiforge.hear.pairing import Pairing, Same
 from midiforge.model.counts import place_name
 from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
 
@@ -41,8 +40,9 @@ def _limb_of(hit: Hit) -> Limb:
 
 def tally(of: Pairing, some: Iterable[int], extra: int = 0, added: int = 0) -> Tally:
     """What became of some dues, by index, and of the strokes besides them."""
-    kinds = Counter(map(of.kind, some))
-    return Tally.of(kinds | Counter(extra=extra, added=added))
+    kinds = Counter(map(of.became.__getitem__, some))
+    kinds["extra"], kinds["added"] = extra, added
+    return Tally.of(kinds)
 
 
 def limbs(of: Pairing) -> Iterator[LimbFigures]:
@@ -54,29 +54,27 @@ def limbs(of: Pairing) -> Iterator[LimbFigures]:
     extra, added = (
         Counter(only.get(stroke.pad) for stroke in some) for some in (of.extras, of.added)
     )
-    all_of: dict[Limb, list[tuple[int, Hit]]] = defaultdict(list)
-    for i, due in enumerate(of.dues):
-        for hit in due.hits:
-            all_of[_limb_of(hit)].append((i, hit))
+    all_of: dict[Limb, list[tuple[Same, Hit]]] = defaultdict(list)
+    for same in of.coming_round:
+        for hit in same.due.hits:
+            all_of[_limb_of(hit)].append((same, hit))
     for limb in LIMBS:
         mine = all_of[limb]
         if not mine:
             continue
-        struck = [(i, hit) for i, hit in mine if i in of.met]
-        own = {of.dues[i].pad for i, _ in mine}
         yield LimbFigures(
             limb,
-            tally(of, (i for i, _ in mine), extra[limb], added[limb]),
-            timing([of.offs[i] for i, _ in struck], of.step_ms),
-            _levels(of, struck),
-            certain=all(pads[pad] == {limb} for pad in own),
+            tally(of, [i for same, _ in mine for i in same.all], extra[limb], added[limb]),
+            timing([of.offs[i] for same, _ in mine for i in same.met], of.step_ms),
+            _levels(of, mine),
+            certain=all(pads[same.due.pad] == {limb} for same, _ in mine),
         )
 
 
-def _levels(of: Pairing, struck: Sequence[tuple[int, Hit]]) -> Levels:
+def _levels(of: Pairing, struck: Sequence[tuple[Same, Hit]]) -> Levels:
     by: dict[Strength, list[float]] = defaultdict(list)
-    for i, hit in struck:
-        by[hit.strength].append(of.strokes[of.met[i]].velocity)
+    for same, hit in struck:
+        by[hit.strength] += [of.velocities[i] for i in same.met]
     accents, taps, ghosts = by[Strength.ACCENT], by[Strength.TAP], by[Strength.GHOST]
     accent, tap = mean(accents), mean(taps)
     return Levels(
@@ -91,17 +89,12 @@ def _levels(of: Pairing, struck: Sequence[tuple[int, Hit]]) -> Levels:
 
 def loudness(of: Pairing) -> Iterator[LoudnessFigures]:
     """Each voice's strokes by how hard they are, and those of all: of all limbs, and of each."""
-    apart: dict[tuple[str, Limb], list[tuple[int, Hit]]] = defaultdict(list)
-    for i in sorted(of.met):
-        hit, *others = of.dues[i].hits
-        if others:
-            # Of what two limbs strike at once on one pad, one velocity is heard: the hardest.
-            hit = max((hit, *others), key=lambda hit: _HARDER.index(hit.strength))
-        apart[hit.voice, _limb_of(hit)].append((i, hit))
-    struck: dict[tuple[str, Limb | None], list[tuple[int, Hit]]] = defaultdict(list)
-    for (own_voice, own_limb), some in apart.items():
-        for voice, limb in product((own_voice, ""), (None, own_limb)):
-            struck[voice, limb] += some
+    struck: dict[tuple[str, Limb | None], list[tuple[Same, Hit]]] = defaultdict(list)
+    for same in sorted((same for same in of.coming_round if same.met), key=lambda it: it.met[0]):
+        # Of what two limbs strike at once on one pad, one velocity is heard: the hardest.
+        hit = max(same.due.hits, key=lambda hit: _HARDER.index(hit.strength))
+        for voice, limb in product((hit.voice, ""), (None, _limb_of(hit))):
+            struck[voice, limb].append((same, hit))
     for (voice, limb), some in struck.items():
         yield LoudnessFigures(voice, limb, _levels(of, some))
 
@@ -112,86 +105,76 @@ def thirds(of: Pairing) -> tuple[float, float] | None:
     Each is that of a straight line through what was struck there (least squares). None of an
     exercise that gets faster by itself, where the place was lost, and of what is too short.
     """
-    dues = [of.dues[i].time for i in of.met]
-    if not of.exercise.tempo.is_steady or of.placed.line.jumps or not dues:
+    if not of.exercise.tempo.is_steady or of.placed.line.jumps or not of.met:
         return None
-    first, length = min(dues), (max(dues) - min(dues)) / 3
-    found = []
-    for begin in (first, first + 2 * length):
-        points = [
-            (of.dues[i].time, of.strokes[j].time)
-            for i, j in of.met.items()
-            if begin <= of.dues[i].time <= begin + length
-        ]
-        found.append(_rate(points))
-    one, two = found
+    met = sorted(of.met)
+    times = [of.dues[i].time for i in met]
+    first, length = times[0], (times[-1] - times[0]) / 3
+
+    def rate(begin: float) -> float | None:
+        some = slice(bisect_left(times, begin), bisect_right(times, begin + length))
+        return _rate(times[some], [of.strokes[of.met[i]].time for i in met[some]])
+
+    one, two = rate(first), rate(first + 2 * length)
     if one is None or two is None:
         return None
     return of.pulses_at(first) / one, of.pulses_at(first) / two
 
 
-def _rate(points: Sequence[tuple[float, float]]) -> float | None:
+def _rate(xs: Sequence[float], ys: Sequence[float]) -> float | None:
     """The slope of a straight line through points, by least squares; None of too few."""
-    if len(points) < _LEAST_IN_A_THIRD:
+    if len(xs) < _LEAST_IN_A_THIRD:
         return None
-    across, up = mean([x for x, _ in points]) or 0.0, mean([y for _, y in points]) or 0.0
-    below = fsum((x - across) ** 2 for x, _ in points)
-    return fsum((x - across) * (y - up) for x, y in points) / below if below else None
+    across, up = mean(xs) or 0.0, mean(ys) or 0.0
+    below = fsum([(x - across) ** 2 for x in xs])
+    above = fsum([(x - across) * (y - up) for x, y in zip(xs, ys, strict=True)])
+    return above / below if below else None
 
 
 def counts(of: Pairing) -> Iterator[CountFigures]:
     """Each place of the bar, in order."""
     meter, step = of.exercise.meter, of.exercise.step
-    at = _by_place(of.dues)
+    at: dict[Fraction, list[Same]] = defaultdict(list)
+    for same in of.coming_round:
+        at[same.due.place].append(same)
     extra, added = _besides_at(of, of.extras), _besides_at(of, of.added)
     for place in sorted(at):
-        some = at[place]
-        hit = [i for i in some if i in of.met]
-        missed: dict[Limb, int] = defaultdict(int)
-        for i in some:
-            if i not in of.offs:
-                missed[_limb_of(of.dues[i].hit)] += 1
+        missed: list[tuple[int, Limb]] = []  # when, and whose
+        for same in at[place]:
+            limb = _limb_of(same.due.hit)
+            missed += [(i, limb) for i in same.all if of.became[i] == "missed"]
+        often = Counter(limb for _, limb in sorted(missed))
         yield CountFigures(
             place_name(meter, step, place),
-            tally(of, some, extra.get(place, 0), added.get(place, 0)),
-            timing([of.offs[i] for i in hit], of.step_ms),
-            max(missed, key=lambda limb: missed[limb], default=None),
+            tally(
+                of,
+                [i for same in at[place] for i in same.all],
+                extra.get(place, 0),
+                added.get(place, 0),
+            ),
+            timing([of.offs[i] for same in at[place] for i in same.met], of.step_ms),
+            max(often, key=lambda limb: often[limb], default=None),
         )
 
 
-def _by_place(dues: Sequence[Due]) -> dict[Fraction, list[int]]:
-    """Which dues, by index, are at each place of the bar."""
-    found: dict[Fraction, list[int]] = {}
-    # Bars that come round share their places; a fraction takes long to look up, and dues are many.
-    same: dict[int, list[int]] = {}
-    for i, due in enumerate(dues):
-        some = same.get(id(due.place))
-        if some is None:
-            some = same[id(due.place)] = found.setdefault(due.place, [])
-        some.append(i)
-    return found
-
-
-def _besides_at(of: Pairing, strokes: Sequence[Heard]) -> dict[Fraction, int]:
+def _besides_at(of: Pairing, strokes: Sequence[Heard]) -> Mapping[Fraction, int]:
     """At which of the bar's places strokes lie nearest that were not due."""
-    nearest_dues: list[Due] = []
+    found: dict[Fraction, int] = defaultdict(int)
     times = of.when[: len(of.dues)]
     for stroke in strokes:
         i = bisect_left(times, stroke.time)
         if i == len(times) or (i and stroke.time - times[i - 1] <= times[i] - stroke.time):
             i -= 1
         if i >= 0:
-            nearest_dues.append(of.dues[i])
-    return {place: len(some) for place, some in _by_place(nearest_dues).items()}
+            found[of.dues[i].place] += 1
+    return found
 
 
 def rounds(of: Pairing) -> Iterator[RoundFigures]:
     """Each time round, in order."""
-    at: dict[int, list[int]] = defaultdict(list)
-    for i, due in enumerate(of.dues):
-        at[due.round].append(i)
     line = of.placed.line
-    for number, some in at.items():
+    for number, dues in groupby(enumerate(of.dues), key=lambda it: it[1].round):
+        some = [i for i, _ in dues]
         hit = [i for i in some if i in of.met]
         first, last = of.dues[some[0]].time, of.dues[some[-1]].time
         begin, end = line.at(first), line.at(last)
@@ -217,20 +200,20 @@ def _time(stroke: Heard) -> float:
 
 def together(of: Pairing) -> Iterator[TogetherFigures]:
     """Limbs that are due at one time on different pads."""
+    met, strokes = of.met, of.strokes
+    apart: dict[tuple[int, int], list[float]] = defaultdict(list)  # of two strokes of the music
+    which = {id(same.due.hits): same.due for same in of.coming_round}
+    for _, dues in groupby(enumerate(of.dues), key=lambda it: it[1].time):
+        some = [(id(due.hits), i) for i, due in dues if i in met]
+        for (one, k), (two, m) in combinations(some, 2):
+            apart[one, two].append(1000 * (strokes[met[m]].time - strokes[met[k]].time))
     gaps: dict[tuple[Limb, Limb, Fraction], list[float]] = defaultdict(list)
-    i = 0
-    while i < len(of.dues):
-        j = i + 1
-        while j < len(of.dues) and of.dues[j].time == of.dues[i].time:
-            j += 1
-        if j > i + 1:
-            struck = sorted(
-                (LIMBS.index(_limb_of(of.dues[k].hit)), k) for k in range(i, j) if k in of.met
-            )
-            for (one, k), (two, m) in combinations(struck, 2):
-                gap = of.strokes[of.met[m]].time - of.strokes[of.met[k]].time
-                gaps[LIMBS[one], LIMBS[two], of.dues[k].place].append(1000 * gap)
-        i = j
+    for (one, two), some_gaps in apart.items():
+        limbs_of = _limb_of(which[one].hit), _limb_of(which[two].hit)
+        ordered = LIMBS.index(limbs_of[0]) <= LIMBS.index(limbs_of[1])
+        if not ordered:
+            limbs_of, some_gaps = limbs_of[::-1], [-gap for gap in some_gaps]
+        gaps[(*limbs_of, which[one].place)] += some_gaps
     meter, step = of.exercise.meter, of.exercise.step
     for (one_limb, other, place), found in sorted(
         gaps.items(),
@@ -249,25 +232,26 @@ def together(of: Pairing) -> Iterator[TogetherFigures]:
 
 def doubles(of: Pairing) -> Iterator[DoubleFigures]:
     """Two strokes of one hand in a row, as the sticking has them."""
-    order = [
-        (i, due.hit.limb, due.hit.strength)
-        for i, due in enumerate(of.dues)
-        if len(due.hits) == 1 and due.hit.limb in HANDS
-    ]
+    hands = {
+        id(same.due.hits): (same.due.hit.limb, same.due.hit.strength)
+        for same in of.coming_round
+        if len(same.due.hits) == 1 and same.due.hit.limb in HANDS
+    }
+    order = [(i, *hands[key]) for i, due in enumerate(of.dues) if (key := id(due.hits)) in hands]
     step = float(of.exercise.step) * of.quarter
     late: dict[Limb, list[float]] = defaultdict(list)
     softer: dict[Limb, list[float]] = defaultdict(list)
     before: Limb | None = None
     for (i, hand, one), (j, other, two) in pairwise(order):
-        gap = of.dues[j].time - of.dues[i].time
         third, before = before is hand, hand
-        if hand is not other or hand is None or third or gap > 1.5 * step:
+        if hand is not other or hand is None or third:
+            continue
+        if of.dues[j].time - of.dues[i].time > 1.5 * step:
             continue
         if i in of.met and j in of.met:
             late[hand].append(of.offs[j] - of.offs[i])
             if one is two:
-                first = of.strokes[of.met[i]].velocity
-                softer[hand].append(of.strokes[of.met[j]].velocity / first)
+                softer[hand].append(of.velocities[j] / of.velocities[i])
     for hand, found in late.items():
         middle = mean(found)
         assert middle is not None
@@ -298,9 +282,11 @@ def tempos(of: Pairing) -> Iterator[TempoFigures]:
 def other_zones(of: Pairing) -> dict[tuple[str, str], int]:
     """How often the pad was right and its zone another: by voice expected and voice heard."""
     found: dict[tuple[str, str], int] = defaultdict(int)
-    for i, j in of.met.items():
-        wanted = of.kit.stand_in(of.dues[i].hit.voice)
-        heard = of.hearing.voices[of.strokes[j].which]
-        if heard and heard != wanted and len(of.dues[i].hits) == 1:
-            found[wanted, heard] += 1
+    for same in of.coming_round:
+        if len(same.due.hits) == 1:
+            wanted = of.kit.stand_in(same.due.hit.voice)
+            played = Counter(of.hearing.voices[of.strokes[of.met[i]].which] for i in same.met)
+            for heard, times in played.items():
+                if heard and heard != wanted:
+                    found[wanted, heard] += times
     return dict(found)

@@ -34,10 +34,7 @@ class _Tempo:
     stretch: float
     window: float
     starts: list[tuple[float, float]]
-
-    @property
-    def earliest(self) -> float:
-        return min((offset for offset, _ in self.starts), default=0.0)
+    earliest: float
 
 
 def likeliest(
@@ -58,7 +55,7 @@ def likeliest(
     for stretch in stretches:
         near = window * min(stretch, 1.0)
         starts = [*_starts(opening, near, stretch, strokes, dues)]
-        tempos.append(_Tempo(stretch, near, starts))
+        tempos.append(_Tempo(stretch, near, starts, min(starts, default=(0.0, 0.0))[0]))
     every = [offset for tempo in tempos for offset, _ in tempo.starts]
     spread = max(every) - min(every) if every else 0.0
     rough, fine = (Ceiling(opening, window, spread, parts) for parts in (_ROUGH, _FINE))
