@@ -23,6 +23,7 @@ from rich.console import Console
 from synthetic import KIT, synthetic
 
 import midiforge
+from midiforge.engraving.engrave import Engraver
 from midiforge.errors import MidiforgeError
 from midiforge.hear.known import Known, Other
 from midiforge.hear.review import Review, review
@@ -537,12 +538,20 @@ def test_every_written_stroke_has_its_head_and_its_misses_their_figure() -> None
     assert sum(map(int, gone)) == foot.tally.missed
 
 
-def test_of_a_long_exercise_the_bars_that_need_most_are_shown() -> None:
+def test_of_a_long_exercise_the_bars_that_need_most_are_shown_and_engraved(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     five = exercise(sticking="RLRRL", feet="x...", stages="full")
     assert five.returns_after_bars == 5 and "need most" not in page(reviewed(of=five))
     long = exercise(sticking="RLRRLRLRRLRLR", feet="x...", stages="full")
     assert long.returns_after_bars == 13
+    engraved = []
+    engrave = Engraver.bar
+    monkeypatch.setattr(
+        Engraver, "bar", lambda *given, **how: engraved.append(1) or engrave(*given, **how)
+    )
     text = page(reviewed(of=long))
+    assert len(engraved) == 4  # and none that is not
     assert "The bars that need most are shown" in text
     assert text.count('aria-label="bar ') == 4
 
