@@ -369,7 +369,7 @@ class Session:
         """What there is to say of many takes, on one page; the log need not hold them yet."""
         from midiforge.practice import advice, good
         from midiforge.practice.log import with_take
-        from midiforge.practice.words import advice_words
+        from midiforge.practice.words import step_words
         from midiforge.report import day as page
 
         of_piece: dict[int, list[Heard]] = {}
@@ -390,7 +390,8 @@ class Session:
                 name = Path(each.source).name
                 takes.append(page.DayTake(name, each.found.review, each.found.known, said))
             exercise = takes[-1].review.exercise
-            step = advice_words(advice.of_exercise(advised, exercise))
+            next_one = advice.of_exercise(advised, exercise)
+            step = step_words(next_one, takes[-1].first.work_on)
             heading = f"{exercise.number.whole}. {exercise.title}"
             exercises.append(page.DayExercise(heading, tuple(takes), step))
         days = sorted({each.entry.day.isoformat() for each in heard if each.entry})
@@ -415,7 +416,8 @@ class Session:
     def next_step(
         self, found: "Reviewed", take: "MidiSource", note: str = "", day: date | None = None
     ) -> str:
-        """What to do next with the exercise of a take, and why, as `midiforge next` says it.
+        """What to do next with the exercise of a take, and how: as `midiforge next` says it, with
+        what the review has to say instead of what the take lacks.
 
         take, note, day: as for `entry`; the log need not hold the take yet.
         Gives "" for a take that looks like another exercise or kit.
@@ -423,13 +425,16 @@ class Session:
         """
         from midiforge.practice import advice
         from midiforge.practice.log import with_take
-        from midiforge.practice.words import advice_words
+        from midiforge.practice.words import step_words
+        from midiforge.report.sentence import advice as said
+        from midiforge.report.view import View
 
         if not found.is_it:
             return ""
         entries = with_take(self._logged(), self.entry(found, take, note, day))
         advised = advice.advise(self.lesson, self._own(entries), date.today())
-        return advice_words(advice.of_exercise(advised, found.review.exercise))
+        first, _ = said(View(found.review), found.known)
+        return step_words(advice.of_exercise(advised, found.review.exercise), first.work_on)
 
     def advise(self, day: date | None = None, progress: Progress | None = None) -> list["Advice"]:
         """What to do next with each exercise, after what the log holds.
@@ -458,6 +463,15 @@ class Session:
         from midiforge.practice.log import entries_in
 
         return [] if self.log is None else self._own(entries_in(self.log))
+
+    def others(self) -> list[str]:
+        """Who else has takes in the log, as they are called there."""
+        from midiforge.practice.entry import is_by, player_said
+        from midiforge.practice.log import entries_in
+
+        everybody = [] if self.log is None else entries_in(self.log)
+        known = {e.player.casefold(): e.player for e in everybody if not is_by(e, self.player)}
+        return [player_said(name) for _, name in sorted(known.items())]
 
     def _logged(self) -> "list[Entry]":
         """What the log holds of all players; none where there is none yet."""

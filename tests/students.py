@@ -49,6 +49,7 @@ from midiforge.practice.log import with_take
 from midiforge.practice.plan import make_plan
 from midiforge.practice.reviewed import entry_of
 from midiforge.practice.standing import Action, Advice
+from midiforge.practice.words import advice_words
 
 KIT = read_kit("general-midi-1")
 FIRST = date(2026, 3, 2)
@@ -182,7 +183,7 @@ class Outcome:
     def told(self) -> list[str]:
         """All that was said, in words, once each, as it first came."""
         words = (
-            f"{each.said}: {each.why}"
+            f"{advice_words(each)}"
             for day in sorted(self.said)
             for each in self.said[day]
             if each.last
@@ -337,14 +338,14 @@ def main(names: Sequence[str]) -> None:
             print(
                 f"day {played.day + 1:2} {entry.placement_name:3} asked {float(played.asked):5.1f} "
                 f"played {entry.tempo:5.1f} clean {entry.clean:4.0%} "
-                f"unsteady {entry.deviation_percent or 0:4.1f}%  "
-                f"{played.advice.said}: {played.advice.why}"
+                f"steady to {entry.deviation_percent or 0:4.1f}%  "
+                f"{advice_words(played.advice)}"
             )
 
         for name in names:
             outcome = follow(STUDENTS[name], watch=watch)
             for advice in outcome.said[outcome.student.days[-1]]:
-                print(f"{advice.group.title}: {advice.said}: {advice.why}")
+                print(f"{advice.group.title}: {advice_words(advice)}")
         return
     rows = [HEADS, *(row(follow(student)) for student in STUDENTS.values())]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]

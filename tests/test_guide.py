@@ -242,7 +242,7 @@ def test_the_python_of_the_guide_does_what_it_says(capsys: pytest.CaptureFixture
     assert kinds == {"without-hands", "gaps"}
     assert len(names["sounding"]) >= len(lesson[-1].hits)
     assert names["tones"] == []  # a drill without chords
-    assert f"\nClean: all {names['heard'].review.tally.expected} strokes" in said  # our own file
+    assert f"\nAll {names['heard'].review.tally.expected} strokes clean" in said  # our own file
     assert names["heard"].review.exercise.number == lesson[-1].number
     assert Path("review.html").read_text("utf-8").startswith("<!DOCTYPE html>")
     assert names["advice"].last is not None  # the exercise that was logged is the last

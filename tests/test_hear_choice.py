@@ -49,6 +49,16 @@ def test_exercises_that_differ_in_accents_alone_are_told_apart(
         assert review.is_it and not review.known.unsure
 
 
+@pytest.mark.parametrize("stretch", [1.0, 1.13, 0.8])
+def test_one_of_every_sticking_of_eight_strokes_is_found_whatever_its_tempo(stretch: float) -> None:
+    """All of the same number of strokes on the same pads: what follows what tells them apart."""
+    drill = {"every": {"strokes": 8}, "feet": "samba", "stages": "full", "tempos": "60, 80"}
+    among = tuple(midiforge.exercises(midiforge.check_drill(drill)))
+    of = next(each for each in among if each.number.piece == 103)
+    review = found(of, among, stretch=stretch)
+    assert review.review.exercise.piece is of.piece and review.is_it
+
+
 def test_the_hundredth_of_exercises_alike_is_found() -> None:
     """Only so many exercises are compared, but those of the same strokes are one."""
     patterns = [f"{count} {beat}" for count in ("1", "1e", "1&", "1a") for beat in "234"]

@@ -33,10 +33,10 @@ def built(path: Path, sticking: str, steps: int, tempo: int, stage: str) -> Revi
 
 
 def faults(found: Reviewed) -> tuple[int, int, str]:
-    """Strokes missed, strokes too many, and what is said if it is no praise."""
+    """Strokes missed, extra strokes, and what is said if it is no praise."""
     said = midiforge.sentences(found)[0]
     tally = found.review.tally
-    return tally.missed, tally.extra, "" if said.startswith("Clean") else said
+    return tally.missed, tally.extra, "" if said.startswith("All ") else said
 
 
 @pytest.mark.parametrize("stage", ["full", "hands"])

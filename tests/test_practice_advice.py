@@ -34,6 +34,7 @@ from midiforge.practice.log import ENVIRONMENT, Log
 from midiforge.practice.rules import RULES
 from midiforge.practice.standing import WORK, Action, Advice, Standing, hurts
 from midiforge.practice.steps import Steps
+from midiforge.practice.words import why_words
 
 TODAY = date(2026, 5, 20)
 KEYS: dict[str, Any] = {
@@ -148,8 +149,8 @@ def test_a_take_that_is_not_good_breaks_the_row(bad: tuple[float, float]) -> Non
 
 
 def test_what_is_wanted_is_said_with_its_figures() -> None:
-    assert first_after((80, 0.93, 9.5)).why == (
-        "93% clean, 95% is wanted; 9.5% of a step unsteady, 8% is wanted"
+    assert why_words(first_after((80, 0.93, 9.5))) == (
+        "93% clean, 95% is wanted; steady to 9.5% of a step, 8% is wanted"
     )
 
 
@@ -211,7 +212,7 @@ def test_it_never_goes_down_below_half_the_drill_s_slowest_tempo() -> None:
 def test_good_takes_that_got_clearly_worse_are_not_pushed() -> None:
     found = first_after((80, 1.0, 5.0), (80, 1.0, 7.5))
     assert (found.action, found.tempo) == (Action.STAY, 80)
-    assert "5.0%, then 7.5%" in found.why
+    assert "steady to 5.0%, then to 7.5%" in found.why
     assert first_after((80, 1.0, 5.0), (80, 0.97, 5.0)).action is Action.STAY
     assert first_after((80, 1.0, 5.0), (80, 0.99, 5.5)).action is Action.UP
     # A faster take is naturally less steady.
@@ -564,7 +565,7 @@ def test_whatever_was_played_advice_is_safe(takes: list[tuple[Any, ...]], up: st
     pain = any(each.note == "hurts" and (TODAY - each.day).days <= 2 for each in entries)
     for each in found:
         assert each.said
-        assert each.why
+        assert why_words(each)
         own = sorted((e for e in entries if e.key == each.group.key), key=lambda e: e.when)
         own = [e for e in own if e.day <= TODAY]
         if each.tempo is not None:

@@ -16,6 +16,7 @@ from midiforge.hear.review import review
 from midiforge.hear.take import Take
 from midiforge.kits.kit import read_kit
 from midiforge.model.hit import Limb
+from midiforge.practice.climb import HELPED_BY_SLOWER, is_far_off
 from midiforge.practice.entry import Entry
 from midiforge.practice.good import is_good, lacks, not_judged, verdict
 from midiforge.practice.reviewed import entry_of
@@ -77,6 +78,18 @@ def test_one_foot_that_misses_is_not_good_however_right_the_rest() -> None:
     assert entry.clean > 0.94
     assert ("strokes", Limb.RIGHT_FOOT) in whats(entry)
     assert ("strokes", Limb.RIGHT_HAND) not in whats(entry)
+
+
+def test_a_hand_on_another_pad_throughout_lacks_its_pad_and_no_slower_tempo() -> None:
+    of = exercise()
+    take, _ = synthetic(of)
+    ride, hat = KIT.note("ride"), KIT.note("hihat-closed")
+    numbers = {each.number for each in take.strokes}
+    one, other = (ride, hat) if ride in numbers else (KIT.note("snare"), KIT.note("tom-low"))
+    strokes = [replace(s, number=other if s.number == one else s.number) for s in take.strokes]
+    entry = kept(of, replace(take, strokes=tuple(strokes)))
+    assert entry.clean < 0.85 and {what for what, _ in whats(entry)} == {"pads"}
+    assert not is_far_off(entry, USUAL) and not HELPED_BY_SLOWER & {"pads"}
 
 
 def test_a_single_slip_of_a_limb_is_forgiven() -> None:

@@ -851,6 +851,12 @@ def test_the_chart_has_time_from_left_to_right_and_faster_above() -> None:
     assert [len(each) for each in marks.values()] == [4, 4, 4]
 
 
+def test_the_first_and_the_last_tempo_are_told_as_two_tempos_and_no_range() -> None:
+    text = " ".join(" ".join(lines_of([entry(1, tempo=60), entry(2, tempo=63)])).split())
+    assert "2 takes: first at 60, steady to" in text and "; last at 63, " in text
+    assert "60 to 63" not in text
+
+
 def test_takes_at_one_click_stand_on_one_row() -> None:
     some = [entry(i, tempo=80 + each) for i, each in enumerate((0.1, -0.2, 0.3))]
     [row] = [line for line in lines_of(some) if "│" in line]

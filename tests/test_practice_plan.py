@@ -36,6 +36,7 @@ from midiforge.practice.entry import Entry, key_of
 from midiforge.practice.log import ENVIRONMENT, Log
 from midiforge.practice.plan import Plan, make_plan
 from midiforge.practice.standing import Group
+from midiforge.practice.words import plan_note
 
 EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("0*.toml"))
 TODAY = date(2026, 5, 20)
@@ -167,6 +168,31 @@ def test_whatever_is_planned_fits_its_time(name: str, minutes: int, seed: int) -
     # The same again
     again = make_plan(midiforge.Lesson(drill), entries[::-1], TODAY, minutes)
     assert again == plan
+
+
+def minutes_in(text: str) -> int:
+    """The first number of minutes that is named."""
+    found = re.search(r"(\d+) minute|under a minute", text)
+    assert found, text
+    return int(found[1] or 0)
+
+
+@pytest.mark.parametrize("name", ["as it is", "slow and long", "ramp"])
+@given(minutes=st.integers(5, 180), seed=st.integers(0, 2000))
+@settings(max_examples=9, derandomize=True, deadline=None)
+def test_the_minutes_that_a_plan_says_add_up(name: str, minutes: int, seed: int) -> None:
+    drill, found = lesson_of(name)
+    plan = make_plan(midiforge.Lesson(drill), played(seed, found), TODAY, minutes)
+    if not plan.turns:
+        return
+    whole = 0
+    for _, said, exercises in plan_note(plan):
+        whole += minutes_in(said) if said != "Stop." else 0
+        lasting = (re.search(r", (\d+ minutes?|under a minute)\.", each) for each in exercises)
+        parts = [minutes_in(each[0]) for each in lasting if each]
+        assert len(parts) == len(exercises)
+        assert not parts or sum(parts) == minutes_in(said)
+    assert whole == minutes
 
 
 @pytest.mark.parametrize("name", [*DRILLS])

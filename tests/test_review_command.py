@@ -7,6 +7,7 @@ Takes are made up (tests/synthetic.py) and written with mido.
 import json
 import random
 import re
+import shlex
 import time
 from pathlib import Path
 from typing import Any
@@ -93,7 +94,7 @@ def test_the_exercise_is_the_one_that_is_named(
 def test_the_take_comes_before_the_drill(capsys: pytest.CaptureFixture[str]) -> None:
     take = write(played())
     assert run(["review", take, DRILL, "--exercise", FULL, "--no-log"]) == 0
-    assert capsys.readouterr().out.startswith("Clean: all ")
+    assert re.match(r"All \d+ strokes clean", capsys.readouterr().out)
     assert "drill" in refused(capsys, take)
 
 
@@ -166,19 +167,19 @@ def test_another_tempo_than_the_named_exercise_s_is_said(
 # What to do next
 
 
-def next_of(capsys: pytest.CaptureFixture[str], number: str) -> str:
-    """What `midiforge next` says of an exercise, in the words of a review."""
+def next_of(capsys: pytest.CaptureFixture[str], number: str) -> dict[str, str]:
+    """What `midiforge next` says of an exercise."""
     assert run(["next", DRILL, "--log", "log.sqlite", "--json"]) == 0
     [found] = [e for e in json.loads(capsys.readouterr().out) if number in e["exercises"]]
-    return f"{found['said']}: {found['why']}"
+    return dict(found)
 
 
 @pytest.mark.parametrize(
     ("how", "said"),
     [
         ({}, ["stay at 58: good once", "safe at 58: ", "safe at 58: "]),
-        ({"miss": 0.12}, ["stay at 58: ", "stay at 58: ", "stay at 58: "]),
-        ({"miss": 0.4}, ["down to 55: "] * 3),
+        ({"miss": 0.12}, ["stay at 58", "stay at 58", "stay at 58"]),
+        ({"miss": 0.4}, ["down to 55"] * 3),
     ],
 )
 def test_a_review_and_next_name_the_same_tempo(
@@ -189,10 +190,43 @@ def test_a_review_and_next_name_the_same_tempo(
         shown = run(["review", take, DRILL, "--exercise", FULL, "--log", "log.sqlite"])
         out = capsys.readouterr().out
         step = next_of(capsys, FULL)
-        assert shown == 0 and step.startswith(wanted)
-        assert f"Next: {step}" in " ".join(out.split())
+        assert shown == 0 and f"{step['said']}: {step['why']}".startswith(wanted)
+        assert f"Next: {step['said']}" in (said_next := " ".join(out.split()))
+        assert f"(play with {step['flags']})" in said_next
         # Of no log it is this take alone.
         assert facts(capsys, take, DRILL, "--exercise", FULL)["next"].startswith(said[0])
+
+
+@pytest.mark.parametrize("how", [{"miss": 0.12}, {"drift": -0.004}, {"extra": 0.2}])
+def test_what_happened_whether_it_is_good_and_what_is_next_are_three_things(
+    how: dict[str, Any], capsys: pytest.CaptureFixture[str]
+) -> None:
+    take = write(played(**how))
+    assert run(["review", take, DRILL, "--exercise", FULL, "--log", "log.sqlite"]) == 0
+    shown = " ".join(capsys.readouterr().out.split("\n\n")[0].split())
+    happened, rest = shown.split(" Not yet good for this exercise: ")
+    lacks, step = rest.split(" Next: ")
+    found = facts(capsys, take, DRILL, "--exercise", FULL)
+    work_on = found["sentence"].removesuffix(".").partition(": ")[2]
+    assert work_on and work_on in step and work_on not in happened
+    assert found["sentence"].startswith(happened.removesuffix("."))
+    for lack in lacks.removesuffix(".").split("; "):
+        assert lack not in happened + step
+
+
+def test_the_flags_of_the_next_step_make_the_exercise_at_its_tempo(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for seed, (how, number) in enumerate([({}, FULL), ({"miss": 0.4}, "1")]):
+        take = write(played(seed=seed, **how), f"take{seed}.mid")
+        assert run(["review", take, DRILL, "--exercise", FULL, "--log", f"{seed}.sqlite"]) == 0
+        capsys.readouterr()
+        assert run(["next", DRILL, "--log", f"{seed}.sqlite", "--json"]) == 0
+        [step] = [e for e in json.loads(capsys.readouterr().out) if FULL in e["exercises"]]
+        assert run(["show", DRILL, *shlex.split(step["flags"])]) == 0
+        shown = capsys.readouterr().out
+        assert shown.startswith(f"{number}. {BOSSA[FULL].title}\n")
+        assert f"a {step['tempo']:g}" in shown or f"= {step['tempo']:g}" in shown
 
 
 def test_a_take_that_is_reviewed_again_counts_once_in_what_is_next(
@@ -468,5 +502,5 @@ def test_a_damaged_log_does_not_hide_the_review(
     words = filter(None, ("review", take, DRILL, "--exercise", FULL, "--log", "log.sqlite", flag))
     assert run([*words]) == 2
     out, err = capsys.readouterr()
-    assert json.loads(out)["rules"] == ["clean"] if flag else out.startswith("Clean: all ")
+    assert json.loads(out)["rules"] == ["clean"] if flag else " strokes clean, " in out
     assert "log.sqlite" in err and err.count("\n") == 1

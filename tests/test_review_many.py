@@ -184,6 +184,22 @@ def test_takes_come_in_the_order_that_a_person_counts_in() -> None:
     assert names == ["other.mid", "take-1.midi", "take-2.MID", "take-10.mid"]
 
 
+def test_a_take_among_many_that_is_of_either_of_two_is_not_said_to_be_followed_by_anything(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    Path("drill.toml").write_text(DRILL + 'accents = "1; 2"\n', encoding="utf-8")
+    Path("takes").mkdir()
+    for seed in (1, 2):
+        same = replace(played(seed=seed), strokes=tuple(
+            replace(each, velocity=80) for each in played(seed=seed).strokes
+        ))  # fmt: skip
+        write(same, f"takes/{seed}.mid")
+    run(["review", "takes", "drill.toml"])
+    out = " ".join(capsys.readouterr().out.split())
+    assert "This may be exercise" in out and "what follows" not in out
+    assert "review each by itself" in out
+
+
 # Players
 
 
@@ -196,9 +212,13 @@ def test_players_have_logs_of_their_own_in_one_file(capsys: pytest.CaptureFixtur
     capsys.readouterr()
     assert run(["next", "drill.toml"]) == 0
     usual = capsys.readouterr().out
+    assert "2 takes of the usual player in the log" in usual
+    assert "The log has takes of Bo, too: --player NAME for theirs." in usual
+    assert run(["plan", "drill.toml"]) == 0
+    assert "for the usual player" in capsys.readouterr().out
     assert run(["next", "drill.toml", "--player", "bo"]) == 0
     theirs = capsys.readouterr().out
-    assert "2 takes in the log" in usual and "1 take in the log" in theirs
+    assert "1 take of bo in the log" in theirs
     assert usual != theirs
     assert run(["plan", "drill.toml", "--player", "Bo"]) == 0
 
@@ -354,7 +374,7 @@ def one_bar(take: Take) -> Take:
     ("fault", "word"),
     [
         (without_accents, "accents do not stand out"),
-        (rushing, "rushing from 61"),
+        (rushing, "rushing by 5"),
         (missing_foot, "right foot: "),
         (loose_foot, "right foot "),
         (late_foot, "right foot 3"),

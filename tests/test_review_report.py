@@ -23,6 +23,7 @@ from rich.console import Console
 from synthetic import KIT, synthetic
 
 import midiforge
+from midiforge.engraving.engrave import Engraver
 from midiforge.errors import MidiforgeError
 from midiforge.hear.known import Known, Other
 from midiforge.hear.review import Review, review
@@ -44,7 +45,7 @@ FULL, SURFACE = BOSSA[12], BOSSA[9]
 HIHAT_FOOT, BASS_DRUM, SNARE = (KIT.note(of) for of in ("hihat-pedal", "bass-drum", "snare"))
 
 
-STEP = "stay at 58: 86.9% clean, 95% is wanted; 9.3% of a step unsteady, 8% is wanted"
+STEP = "stay at 58: sing what is written while you play (play with --only 5a)"
 
 
 def exercise(**keys: Any) -> Exercise:
@@ -537,12 +538,20 @@ def test_every_written_stroke_has_its_head_and_its_misses_their_figure() -> None
     assert sum(map(int, gone)) == foot.tally.missed
 
 
-def test_of_a_long_exercise_the_bars_that_need_most_are_shown() -> None:
+def test_of_a_long_exercise_the_bars_that_need_most_are_shown_and_engraved(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     five = exercise(sticking="RLRRL", feet="x...", stages="full")
     assert five.returns_after_bars == 5 and "need most" not in page(reviewed(of=five))
     long = exercise(sticking="RLRRLRLRRLRLR", feet="x...", stages="full")
     assert long.returns_after_bars == 13
+    engraved = []
+    engrave = Engraver.bar
+    monkeypatch.setattr(
+        Engraver, "bar", lambda *given, **how: engraved.append(1) or engrave(*given, **how)
+    )
     text = page(reviewed(of=long))
+    assert len(engraved) == 4  # and none that is not
     assert "The bars that need most are shown" in text
     assert text.count('aria-label="bar ') == 4
 
@@ -778,7 +787,7 @@ def test_a_page_replaces_a_review_and_nothing_else(tmp_path: Path) -> None:
     path = tmp_path / "review.html"
     write_page(path, reviewed())
     write_page(path, FAULTS["extras"]())
-    assert "too many" in path.read_text("utf-8")
+    assert "extra strokes" in path.read_text("utf-8")
     path.write_text("<!DOCTYPE html><title>my diary</title>")
     with pytest.raises(MidiforgeError, match="not written by midiforge"):
         write_page(path, reviewed())

@@ -93,7 +93,7 @@ def test_who_plays_no_accents_is_told_so_and_goes_no_faster() -> None:
     assert not outcome.safe()
     assert max(float(each.asked) for each in outcome.takes) == 60
     last = outcome.said[max(outcome.said)]
-    assert all("accents do not stand out" in each.why for each in last if each.last)
+    assert all("accents do not stand out" in each.lacking for each in last if each.last)
 
 
 def test_who_rushes_is_told_so_and_is_not_told_of_unsteadiness_alone() -> None:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from midiforge.practice.course import Course
     from midiforge.practice.entry import Entry
     from midiforge.practice.plan import Plan
+    from midiforge.session import Session
 
 _DATE = Annotated[
     str, typer.Option("--date", metavar="YYYY-MM-DD", help="As if it were that day. [today]")
@@ -115,12 +116,18 @@ def next_steps(
 
     today = day_of(day)
     with lesson_bar(_LOOKING, drill, hidden=as_json) as bar:
-        found = Session(drill, log_file, player).advise(today, bar)
+        session = Session(drill, log_file, player)
+        found = session.advise(today, bar)
     if as_json:
-        say_json([plain_advice(each) for each in found])
+        say_json([{**plain_advice(each), "player": session.player} for each in found])
         return
     takes = sum(len(each.group.entries) for each in found)
-    say(f"{drill.title}: {many(len(found), 'exercise')}, {many(takes, 'take')} in the log")
+    who, others = _players(session)
+    of = f" of {who}" if who else ""
+    said = f"{many(len(found), 'exercise')}, {many(takes, 'take')}{of} in the log"
+    for text in (f"{drill.title}: {said}", *others):
+        for line in _wrapped(text, 0):
+            say(line)
     rows = [*advice_lines(found)]
     wide = max(len(numbers) for numbers, _, _ in rows)
     for numbers, title, said in rows:
@@ -155,13 +162,25 @@ def plan(
 
     today = day_of(day)
     with lesson_bar(_LOOKING, drill, hidden=as_json) as bar:
-        made = Session(drill, log_file, player).plan(minutes, today, bar)
+        session = Session(drill, log_file, player)
+        made = session.plan(minutes, today, bar)
     if out:
         write_plan(made, _plan_path(out))
     if as_json:
-        say_json(plain_plan(made))
+        say_json({**plain_plan(made), "player": session.player})
     else:
-        _say_plan(made, out)
+        _say_plan(made, out, *_players(session))
+
+
+def _players(session: "Session") -> tuple[str, list[str]]:
+    """Who it is for, where that is a question, and who else is in the log, as lines."""
+    from midiforge.insight.words import listed
+    from midiforge.practice.entry import player_said
+
+    others = [] if session.player else session.others()
+    who = player_said(session.player) if others or session.player else ""
+    also = f"The log has takes of {listed(others)}, too: --player NAME for theirs."
+    return who, [also] if others else []
 
 
 def _wrapped(text: str, indent: int) -> list[str]:
@@ -269,11 +288,15 @@ def _plan_path(out: str) -> Path:
     return path if path.suffix else path.with_suffix(".toml")
 
 
-def _say_plan(made: "Plan", out: str) -> None:
+def _say_plan(made: "Plan", out: str, who: str, others: Sequence[str]) -> None:
     from midiforge.model.number import numbers_said
     from midiforge.practice.words import CAUTION, plan_note
 
-    say(f"{made.drill.title}: {made.minutes} minutes on {made.day.isoformat()}")
+    of = f", for {who}" if who else ""
+    said = f"{made.minutes} minutes on {made.day.isoformat()}{of}"
+    for text in (f"{made.drill.title}: {said}", *others):
+        for line in _wrapped(text, 0):
+            say(line)
     for at, said, exercises in plan_note(made):
         indent = _CLOCK if at else 0
         heads = [f"{at:>5}  " if at else "", *([" " * indent + "- "] * len(exercises))]

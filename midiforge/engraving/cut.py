@@ -5,6 +5,7 @@ below their notes, its bar lines. The pieces of one score have one height, so th
 them make a line, on paper as on a telephone.
 """
 
+from collections.abc import Container
 from dataclasses import replace
 from fractions import Fraction
 
@@ -45,8 +46,13 @@ _KEY_WIDTH = 5 * SPACE
 _KEY_ROOM = (4.8 * SPACE, 0.6 * SPACE)  # above the staff, and below all that is drawn
 
 
-def cut(score: Score, engraver: Engraver, layout: Layout) -> Setting:
-    """A score as pieces, ready to be set side by side."""
+def cut(
+    score: Score, engraver: Engraver, layout: Layout, only: Container[int] | None = None
+) -> Setting:
+    """A score as pieces, ready to be set side by side.
+
+    only: the numbers of the bars that are wanted, one at least; None for all.
+    """
     head = engraver.head(score.exercise.meter)
     head_width = max(x for name, x, *_ in head.staves[0].glyphs if name in DIGITS) + 3 * SPACE
     spans = spans_of(score, layout)
@@ -55,6 +61,7 @@ def cut(score: Score, engraver: Engraver, layout: Layout) -> Setting:
         (passage, bar, span, width)
         for passage in score.passages
         for bar in passage.bars
+        if only is None or bar.number in only
         for span, width in zip(spans, wide, strict=True)
     ]
     cuts = [_engraved(score, engraver, *place) for place in places]

@@ -19,7 +19,7 @@ from midiforge.hear.accents import (
 )
 from midiforge.hear.expected import pad_of
 from midiforge.hear.known import LIKELIER_BY, Known, Other, is_hardly, likelier
-from midiforge.hear.likely import CLEARLY_LIKE, Likely
+from midiforge.hear.likely import CLEARLY_LIKE, Likely, in_common
 from midiforge.hear.review import Review, likeness, review
 from midiforge.hear.take import Take
 from midiforge.kits.kit import Kit, kit_names, read_kit
@@ -28,7 +28,8 @@ from midiforge.model.exercise import Exercise, by_piece, nearest_tempo
 from midiforge.model.number import Chooser, Named, Number, Span, read_named
 from midiforge.uncollected import uncollected
 
-_MOST_COMPARED = 24  # exercises; those whose pads are most like the take's
+# Of more exercises whose pads are like the take's so many are compared, by what follows what.
+_MOST_COMPARED, _MOST_LOOKED_AT = 24, 12
 _MOST_NAMED, _MOST_ALIKE = 3, 200
 _CLEARLY_CLEAN = 0.75  # a take that is less clean may be of another exercise
 _LIKE = 0.6  # of another kit: so much of the take must it explain
@@ -247,13 +248,15 @@ def _others(take: Take, lesson: Sequence[Tempos], kit: Kit, likely: Likely) -> I
     for piece in lesson:
         same.setdefault(strokes(piece[0], kit), []).append(piece)
     groups = [*same.values()]
-    shared = [_in_common(struck, _pads_asked(group[0][0], kit)) for group in groups]
-    near = sorted(range(len(groups)), key=lambda i: -shared[i])[:_MOST_COMPARED]
+    shared = [in_common(struck, _pads_asked(group[0][0], kit)) for group in groups]
+    near = sorted(range(len(groups)), key=lambda i: -shared[i])
     compared = [groups[i] for i in near if shared[i] >= _IN_COMMON * shared[near[0]]]
-    likely.compare(
-        [each for group in compared for each in _guesses(take, group[0])],
-        {float(each.tempo.first * each.tempo.pulse) for group in compared for each in group[0]},
-    )
+    paces = {float(each.tempo.first * each.tempo.pulse) for group in compared for each in group[0]}
+    if len(compared) > _MOST_COMPARED:
+        of = {group[0][0].number: group for group in compared}
+        some = likely.most_like([group[0][0] for group in compared], paces, _MOST_LOOKED_AT)
+        compared = [of[each.number] for each in some]
+    likely.compare([each for group in compared for each in _guesses(take, group[0])], paces)
     found = []
     for group in compared:
         like = likely.like(_first_guess(take, group[0], likely))
@@ -283,10 +286,6 @@ def _pads_asked(exercise: Exercise, kit: Kit) -> Mapping[str, float]:
 def _shares(counted: Counter[str]) -> Mapping[str, float]:
     total = sum(counted.values())
     return {pad: times / total for pad, times in counted.items()}
-
-
-def _in_common(one: Mapping[str, float], other: Mapping[str, float]) -> float:
-    return sum(min(share, other.get(pad, 0.0)) for pad, share in one.items())
 
 
 # Kits

@@ -3,14 +3,24 @@
 Each is looked at once, and at no more tempos than it takes: first at those that the exercises are
 to be played at. One that is clearly like the take tells its tempo, and the others are tried at that
 one besides; every tempo is tried only until one is.
+
+Of very many exercises only some are looked at: those in which the same strokes follow each other,
+after as long, as in the take. That can be told without knowing where the take begins; at which
+tempo it is, a few of them tell, however like it they are.
 """
 
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
+from statistics import median
+from typing import Any
 
 from midiforge.frozen import frozen
 from midiforge.hear.accents import Strokes, strokes
+from midiforge.hear.expected import pad_of
 from midiforge.hear.opening import Start
+from midiforge.hear.pads import NEAR
 from midiforge.hear.placing import likely_start
 from midiforge.hear.start import CLOSE, FASTEST, SLOWEST
 from midiforge.hear.take import Take
@@ -21,6 +31,9 @@ from midiforge.model.tempo import TempoMap
 
 CLEARLY_LIKE = 0.85  # a take that its exercise explains less of may be of another
 _OPENING = 2000  # strokes that are looked at to compare exercises
+_SAMPLES = 3  # exercises that tell the tempo
+_FOLLOWED, _REACH, _PARTS = 256, 2.0, 12  # strokes, how far they reach, and parts of a quarter
+_AT_ONCE = 0.04  # seconds within which strokes are meant for one moment; ours
 _SAME = 0.03  # as a share: tempos no further apart are told by one try
 
 
@@ -52,6 +65,36 @@ class Likely:
             self._look(exercise, self._own)
         for exercise in sorted(exercises, key=self.like, reverse=True):
             self.start(exercise)
+
+    def most_like(
+        self, exercises: Sequence[Exercise], paces: Iterable[float], most: int
+    ) -> list[Exercise]:
+        """So many of very many exercises as may be what was played, the likeliest first.
+
+        paces: at which they are to be played, in quarter notes a minute.
+        """
+        heard = [
+            (stroke.time, pad_of(voice))
+            for stroke in self._take.strokes[:_FOLLOWED]
+            if (voice := self._kit.voice(stroke.number, stroke.pedal))
+        ]
+        samples = exercises[:: -(-len(exercises) // _SAMPLES)]
+        usual = _usual_gap([at for at, _ in heard], _AT_ONCE)
+        asked = (_usual_gap([at for at, *_ in self._key(each)[0]], 0) for each in samples)
+        self.compare(samples, {*paces, *(60 * gap / usual for gap in asked if gap and usual)})
+        told = (
+            float(each.tempo.first * each.tempo.pulse) / start.stretch
+            for each in samples
+            if (start := self.start(each))
+        )
+        self._own = sorted({*self._own, *told})
+        played = [_followings([(at * pace / 60, pad) for at, pad in heard]) for pace in self._own]
+
+        def shared(exercise: Exercise) -> float:
+            asked = _followings([(at, pad) for at, pad, _ in self._key(exercise)[0]])
+            return max((in_common(each, asked) for each in played), default=0.0)
+
+        return sorted(exercises, key=shared, reverse=True)[:most]
 
     def start(self, exercise: Exercise) -> Start | None:
         """Where the take's beginning may be of the exercise; None if it has nothing of it."""
@@ -92,6 +135,29 @@ class Likely:
             if start and start.share >= CLEARLY_LIKE and start.apart <= CLOSE:
                 self._pace = self._pace or quarter / start.stretch
         return looked.start
+
+
+def _usual_gap(times: Sequence[float], least: float) -> float:
+    """How far moments with a stroke are apart, in the middle; 0 where there is one only."""
+    return median([two - one for one, two in pairwise(times) if two - one > least] or [0.0])
+
+
+def _followings(strokes: Sequence[tuple[float, str]]) -> Mapping[tuple[str, str, int], float]:
+    """How often a stroke on one pad is followed by one on another after so many parts of a quarter
+    note, as shares of all. strokes: when, in quarter notes, and on which pad, in order of time."""
+    counted: Counter[tuple[str, str, int]] = Counter()
+    for i, (at, pad) in enumerate(strokes):
+        for later, other in strokes[i + 1 : i + 1 + NEAR]:
+            if later - at > _REACH:
+                break
+            counted[pad, other, round(_PARTS * (later - at))] += 1
+    total = counted.total()
+    return {key: times / total for key, times in counted.items()}
+
+
+def in_common(one: Mapping[Any, float], other: Mapping[Any, float]) -> float:
+    """How much two sets of shares have in common, 0 to 1."""
+    return sum(min(share, other.get(key, 0.0)) for key, share in one.items())
 
 
 def _is_more(paces: Sequence[float] | None, tried: Sequence[float] | None, own: float) -> bool:

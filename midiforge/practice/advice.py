@@ -79,7 +79,8 @@ def advise(
         return judged(Standing(group, played, drill.practice, steps, today, careful))
 
     found = [judge(group) for group in groups(lesson, entries, progress)]
-    return _gone_on(_not_too_much(_held(found, drill, steps)))
+    whole = _gone_on(_not_too_much(_held(found, drill, steps)))
+    return [replace(each, flags=_flags(each, drill)) for each in whole]
 
 
 def of_exercise(advised: Iterable[Advice], exercise: Exercise) -> Advice:
@@ -89,6 +90,21 @@ def of_exercise(advised: Iterable[Advice], exercise: Exercise) -> Advice:
         for advice in advised
         if any(number.piece == exercise.number.piece for number in advice.group.numbers)
     )
+
+
+def _flags(advice: Advice, drill: Drill) -> str:
+    """The flags of `play` with which an exercise is played as advised; "" where it is not to be."""
+    if advice.action in (Action.LEAVE, Action.LATER, Action.DONE, Action.GO_ON) or advice.flags:
+        return advice.flags
+    piece = advice.group.numbers[0].whole
+    if advice.tempo is None:
+        return f"--only {piece}"
+    for outline in advice.group.outlines:
+        for number, tempo in zip(outline.numbers, outline.tempos, strict=True):
+            if tempo.first == advice.tempo:
+                return f"--only {number}"
+    # Numbers of a drill that chooses its exercises are not those that it chooses by.
+    return "" if drill.running else f"--running '{piece} at {plain(advice.tempo)}'"
 
 
 # All exercises beside each other

@@ -22,7 +22,7 @@ from midiforge.practice.steps import SAME_TEMPO, Steps
 
 FAR_OFF_CLEAN = 0.10  # as much below `clean` is far off
 FAR_OFF_STEADY = 2.0  # ... or as many times `steady`
-# Slower helps where a limb is not in hand; it makes nobody keep time or play accents.
+# Slower helps where a limb is not in hand; it makes nobody keep time, play accents or find a pad.
 HELPED_BY_SLOWER = {"strokes", "steady", "place", "together"}
 # Takes without a faster tempo: so many are a plateau, or, while they get better, so many.
 PLATEAU, LONG_PLATEAU = 6, 12
@@ -64,7 +64,7 @@ class Climb:
 
 def is_far_off(entry: Entry, settings: Practice) -> bool:
     percent = entry.deviation_percent
-    return entry.clean < settings.clean - FAR_OFF_CLEAN or (
+    return entry.in_time < settings.clean - FAR_OFF_CLEAN or (
         percent is not None and percent > FAR_OFF_STEADY * settings.steady
     )
 
@@ -157,7 +157,7 @@ def _no_better(misses: Sequence[Entry], settings: Practice) -> bool:
         return False
     percent = last.deviation_percent
     steadier = percent is not None and percent < (first.deviation_percent or 0.0)
-    return last.clean <= first.clean and not steadier
+    return last.in_time <= first.in_time and not steadier
 
 
 def _gets_better(takes: Sequence[Entry]) -> bool:

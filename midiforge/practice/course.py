@@ -12,7 +12,7 @@ from typing import Any
 from midiforge.drill.drill import Practice
 from midiforge.frozen import frozen
 from midiforge.hear.figures import of_step
-from midiforge.practice.entry import Entry, is_by
+from midiforge.practice.entry import Entry, is_by, player_said
 from midiforge.practice.good import is_good
 from midiforge.practice.log import plain_entry
 
@@ -81,11 +81,6 @@ def by_player(found: Iterable[Course]) -> dict[str, list[Course]]:
     for course in found:
         known.setdefault(course.player.casefold(), []).append(course)
     return {player_said(some[0].player): some for _, some in sorted(known.items())}
-
-
-def player_said(player: str) -> str:
-    """A player's name, or what the usual one is called."""
-    return player or "the usual player"
 
 
 def chosen(
@@ -194,8 +189,9 @@ def _lines(found: Sequence[Course], width: int) -> Iterator[Spans]:
     if charted:
         yield []
         said = (
-            f"{_GOOD} a good take (each limb {USUAL.clean:.0%} clean, at most {USUAL.steady:g}% of "
-            f"a grid step unsteady, in its place; tempo kept, accents clear), {_OTHER} any other. "
+            f"{_GOOD} a good take (each limb {USUAL.clean:.0%} clean, steady to "
+            f"{USUAL.steady:g}% of a grid step, in its place; tempo kept, accents clear), "
+            f"{_OTHER} any other. "
         )
         if len(charted) > MOST_CHARTS:
             said += f"{len(charted) - MOST_CHARTS} more charts: name one exercise to see it."
@@ -248,7 +244,7 @@ def _chart(course: Course, width: int) -> Iterator[Spans]:
     known = [value for value in steady if value is not None]
     if known:
         bars = "".join(" " if value is None else _bar(value, max(known)) for value in steady)
-        yield [(f"{'unsteady':{_LABELS}}", "label"), ("  ", ""), (bars.rstrip(), "")]
+        yield [(f"{'steady to':{_LABELS}}", "label"), ("  ", ""), (bars.rstrip(), "")]
     first, last = ends
     gap = across - len(first) - len(last)
     line = (
@@ -264,14 +260,15 @@ def _row_of(entry: Entry) -> int:
 
 def _summary(course: Course) -> str:
     """How many takes, and how the first and the last were."""
-    entries = course.entries
-    said = f"{len(entries)} takes, at {_from_to([f'{each.tempo:g}' for each in entries])}"
-    known = [of_step(e.deviation_percent) for e in entries if e.deviation_percent is not None]
-    return f"{said}; unsteady {_from_to(known)} of a grid step" if known else said
+    first, last = course.entries[0], course.entries[-1]
+    return f"{len(course.entries)} takes: first {_as_played(first)}; last {_as_played(last)}"
 
 
-def _from_to(values: Sequence[str]) -> str:
-    return " to ".join(dict.fromkeys((values[0], values[-1])))
+def _as_played(entry: Entry) -> str:
+    """ "at 60, steady to 7.5% of a step"."""
+    percent = entry.deviation_percent
+    steady = "" if percent is None else f", steady to {of_step(percent)} of a step"
+    return f"at {entry.tempo:g}{steady}"
 
 
 def _joined(cells: Iterable[tuple[str, str]]) -> Iterator[tuple[str, str]]:

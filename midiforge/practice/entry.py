@@ -114,6 +114,12 @@ class Entry:
         return self.hit / total if total else 0.0
 
     @property
+    def in_time(self) -> float:
+        """As `clean`, where strokes on another pad count, too."""
+        total = self.expected + self.extra
+        return (self.hit + sum(limb.moved for limb in self.limbs)) / total if total else 0.0
+
+    @property
     def day(self) -> date:
         """The day it was played, where the player is."""
         return self.when.astimezone().date()
@@ -122,6 +128,11 @@ class Entry:
 def is_by(entry: Entry, player: str) -> bool:
     """Whether somebody played it; "" is the usual player."""
     return entry.player.casefold() == " ".join(player.split()).casefold()
+
+
+def player_said(player: str) -> str:
+    """A player's name, or what the usual one is called."""
+    return player or "the usual player"
 
 
 def take_of(content: bytes) -> str:

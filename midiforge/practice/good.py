@@ -3,11 +3,12 @@
     lack      of a take that
     bars      is shorter than the exercise is long: once round and four bars, at most eight
     lost      loses the place
-    strokes   has too few strokes right, of all or of one limb
+    strokes   has too few clean strokes, of all or of one limb
+    pads      has too few, for strokes that came in time on another pad
     tempo     ends faster or slower than it began
     place     has a limb ahead of or behind the others, or all of it beside the click
     together  has two limbs apart where they are due together
-    steady    has a limb that is uneven
+    steady    has a limb that is not steady
     accents   has accents that do not stand out, from the same limb or the other hand
     ghosts    has ghost notes as strong as other strokes
 
@@ -46,11 +47,12 @@ LEAST_BARS, MOST_BARS = 4, 8  # that a take must have; common practice
 _SUBJECTS = {
     "bars": "too short to judge",
     "lost": "the place lost",
-    "strokes": "strokes missed or too many",
+    "strokes": "strokes missed or extra",
+    "pads": "strokes on another pad",
     "tempo": "a tempo that changes",
     "place": "ahead or behind",
     "together": "limbs that are not together",
-    "steady": "uneven",
+    "steady": "not steady",
     "accents": "accents that do not stand out",
     "ghosts": "ghost notes too loud",
 }
@@ -142,7 +144,7 @@ def _praise(entry: Entry) -> Iterator[str]:
     """What makes a take good, as far as the log knows."""
     yield f"{many(round(entry.bars), 'bar')}"
     each = " in each limb" if len(_judged(entry)) > 1 else ""
-    yield f"{_share(entry.clean)} of strokes right, steady{each}"
+    yield f"{_share(entry.clean)} clean, steady{each}"
     if len(_judged(entry)) > 1:
         yield "limbs together"
     if entry.first_third is not None:
@@ -171,14 +173,16 @@ def _lost(entry: Entry) -> Iterator[Lack]:
 
 def _strokes(entry: Entry, settings: Practice) -> Iterator[Lack]:
     if entry.clean < settings.clean:
+        what = "strokes" if entry.in_time < settings.clean else "pads"
         said = f"{_share(entry.clean)} clean, {_share(settings.clean)} is wanted"
-        yield Lack("strokes", None, said)
+        yield Lack(what, None, said)
     for each in entry.limbs:
         wrong, total = each.expected - each.hit + each.extra, each.expected + each.extra
         if each.expected < FEWEST_STROKES or wrong <= ONE_SLIP:
             continue
         if each.hit < settings.clean * total:
-            yield Lack("strokes", each.limb, f"{each.limb.title}: {_wrong(each)}")
+            what = "strokes" if each.hit + each.moved < settings.clean * total else "pads"
+            yield Lack(what, each.limb, f"{each.limb.title}: {_wrong(each)}")
 
 
 def _wrong(each: LimbEntry) -> str:
@@ -189,7 +193,7 @@ def _wrong(each: LimbEntry) -> str:
             (missed, "missed"),
             (each.moved, "on another pad"),
             (each.pulled, "a place early or late"),
-            (each.extra, "too many"),
+            (each.extra, "extra"),
         )
         if count > 0
     ]
@@ -200,8 +204,9 @@ def _tempo(entry: Entry) -> Iterator[Lack]:
     first, last = entry.first_third, entry.last_third
     if first is None or last is None or abs(last / first - 1) < NOTICED:
         return
-    word = "rushing" if last > first else "dragging"
-    yield Lack("tempo", None, f"{word} from {first:.1f} to {last:.1f}, the first third to the last")
+    change, word = abs(last / first - 1), "rushing" if last > first else "dragging"
+    said = f"{word} by {_share(change)}, the first third to the last"
+    yield Lack("tempo", None, f"{said}, less than {_share(NOTICED)} is wanted")
 
 
 def _place(entry: Entry) -> Iterator[Lack]:
@@ -237,16 +242,16 @@ def _together(entry: Entry) -> Iterator[Lack]:
 
 
 def _steady(entry: Entry, settings: Practice) -> Iterator[Lack]:
-    for each in _uneven(entry, settings):
-        said = f"{of_step(each.deviation_percent)} of a step unsteady"
+    for each in _unsteady(entry, settings):
+        said = f"steady to {of_step(each.deviation_percent)} of a step"
         yield Lack("steady", each.limb, f"{each.limb.title} {said}, {settings.steady:g}% is wanted")
     if _judged(entry):
         return
     percent = entry.deviation_percent
     if percent is None:
         yield Lack("steady", None, "too few strokes to tell how steady")
-    elif _is_uneven(percent, entry.deviation_ms, settings):
-        said = f"{of_step(percent)} of a step unsteady, {settings.steady:g}% is wanted"
+    elif _is_unsteady(percent, entry.deviation_ms, settings):
+        said = f"steady to {of_step(percent)} of a step, {settings.steady:g}% is wanted"
         yield Lack("steady", None, said)
 
 
@@ -255,15 +260,15 @@ def _judged(entry: Entry) -> list[LimbEntry]:
     return [each for each in entry.limbs if each.hit >= FEWEST_STROKES]
 
 
-def _uneven(entry: Entry, settings: Practice) -> list[LimbEntry]:
+def _unsteady(entry: Entry, settings: Practice) -> list[LimbEntry]:
     return [
         each
         for each in _judged(entry)
-        if _is_uneven(each.deviation_percent, each.deviation_ms, settings)
+        if _is_unsteady(each.deviation_percent, each.deviation_ms, settings)
     ]
 
 
-def _is_uneven(percent: float | None, spread_ms: float | None, settings: Practice) -> bool:
+def _is_unsteady(percent: float | None, spread_ms: float | None, settings: Practice) -> bool:
     """Whether it is more than is asked for, and more than what a module adds."""
     return (percent or 0.0) > settings.steady and (spread_ms is None or spread_ms > STEADY_MS)
 

@@ -30,7 +30,7 @@ _STYLE = (
 
 
 def svg(found: Sequence[Course], settings: Practice = USUAL) -> str:
-    """A panel for each course: tempo over the days, and below it how unsteady it was.
+    """A panel for each course: tempo over the days, and below it how steady it was.
 
     Good takes are filled, others hollow; the dashed line is what counts as steady.
     """
@@ -67,7 +67,7 @@ def _panel(course: Course, number: int, settings: Practice) -> Iterator[Svg]:
         kind = "g" if is_good(entry, settings) else "o"
         said = f"{entry.day.isoformat()}: {entry.tempo:g}, {entry.clean:.0%} clean"
         if entry.deviation_percent is not None:
-            said += f", {of_step(entry.deviation_percent)} of a step unsteady"
+            said += f", steady to {of_step(entry.deviation_percent)} of a step"
         yield _dot(kind, x, y(entry.tempo), element("title", said))
     yield from _unsteady(entries, xs, lower + _GAP, settings)
     foot = lower + _GAP + _STEADY + 16
@@ -80,18 +80,18 @@ def _panel(course: Course, number: int, settings: Practice) -> Iterator[Svg]:
 def _legend(y: float, settings: Practice) -> Iterator[Svg]:
     """What the marks mean; the thresholds are those of the settings."""
     yield _dot("g", _MARGIN + 10, y - 4)
-    said = f"good: each limb {settings.clean:.0%} clean, at most {settings.steady:g}% unsteady"
+    said = f"good: each limb {settings.clean:.0%} clean, steady to {settings.steady:g}% of a step"
     yield _text(_MARGIN + 20, y, said)
     yield _dot("o", _MARGIN + 370, y - 4)
     yield _text(_MARGIN + 380, y, "any other")
-    said = "line: bpm; bars: unsteady, in % of a grid step; dashed: up to here it is steady"
+    said = "line: bpm; bars: steady to, in % of a grid step; dashed: what is wanted"
     yield _text(_MARGIN + 4, y + 18, said)
 
 
 def _unsteady(
     entries: Sequence[Entry], xs: Sequence[float], top: float, settings: Practice
 ) -> Iterator[Svg]:
-    """A bar for each take, high where it was unsteady."""
+    """A bar for each take, as high as what it was steady to."""
     known = [e.deviation_percent for e in entries if e.deviation_percent is not None]
     base = top + _STEADY
     most = max([*known, settings.steady])

@@ -95,17 +95,14 @@ def _change(here: Standing) -> Advice | None:
     if here.change is None:
         return None
     words, tempo = here.at(here.climb.now)
-    lacking = here.lacking[-1]
     slower = here.steps.slower(here.steps.slower(here.climb.now))
-    some = changes(here.group.exercise, lacking, slower)
+    some = changes(here.group.exercise, here.lacking[-1], slower)
     if not some:
         return None
     change = some[here.change % len(some)]
     why = f"{here.climb.since} takes and no faster"
-    if lacking:
-        why += f"; {_lack(here)}"
     said = f"{change.said}, then all of it{words}"
-    return here.advice(Action.CHANGE, said, why, tempo, change.flags)
+    return here.advice(Action.CHANGE, said, why, tempo, change.flags, _lack(here))
 
 
 def _down(here: Standing) -> Advice | None:
@@ -114,8 +111,8 @@ def _down(here: Standing) -> Advice | None:
     lower = here.climb.level
     if lower >= here.tempo:
         return None
-    many = "" if here.far_off else "takes without getting better: "
-    return here.advice(Action.DOWN, f"down to {plain(lower)}", many + _lack(here), lower)
+    why = "far from good" if here.far_off else "takes without getting better"
+    return here.advice(Action.DOWN, f"down to {plain(lower)}", why, lower, lacking=_lack(here))
 
 
 def _worse(here: Standing) -> Advice | None:
@@ -136,7 +133,7 @@ def _worse(here: Standing) -> Advice | None:
     words, tempo = here.at(here.tempo)
     said = f"{before.clean:.0%}, then {last.clean:.0%} clean"
     if less_steady:
-        said = f"{of_step(then)}, then {of_step(now)} of a step unsteady"
+        said = f"steady to {of_step(then)}, then to {of_step(now)} of a step"
     return here.advice(Action.STAY, f"stay{words}", f"good, but less than before: {said}", tempo)
 
 
@@ -166,12 +163,11 @@ def _up(here: Standing) -> Advice | None:
 
 def _stay(here: Standing) -> Advice | None:
     words, tempo = here.at(here.climb.now)
+    why = ""
     if not here.lacking[-1]:
         wanted = here.settings.takes
         why = f"good {_times(here.row(here.tempo))}, {wanted} in a row are wanted"
-    else:
-        why = _lack(here)
-    return here.advice(Action.STAY, f"stay{words}", why, tempo)
+    return here.advice(Action.STAY, f"stay{words}", why, tempo, lacking=_lack(here))
 
 
 # The table above, in its order.
@@ -200,7 +196,7 @@ def _times(count: int) -> str:
 
 def _figures(entry: Entry) -> str:
     percent = entry.deviation_percent
-    steady = "" if percent is None else f", {of_step(percent)} of a step unsteady"
+    steady = "" if percent is None else f", steady to {of_step(percent)} of a step"
     return f"{entry.clean:.0%} clean{steady}"
 
 

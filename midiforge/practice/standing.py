@@ -141,13 +141,13 @@ class Advice:
 
     tempo: to play at, in pulses a minute; None for one that gets faster by itself, and where
         there is nothing to play.
-    said: such as "up by 4 to 80". why: what the log has to say for it.
+    said: such as "up by 4 to 80". why: what the log has to say for it; "" for nothing but
+        lacking: what the last take lacks to be good, in words; "" for nothing.
     last: the last take; None if there is none.
     learnt: whether it is done, even if it is time to review it.
     proven: the fastest tempo that was good often enough; None for none yet.
     known: the fastest tempo of a good take, as far as it still goes.
-    stuck: whether it is at a plateau. flags: of the command, that make what is advised of the
-        drill; "" for the exercise as it is.
+    stuck: whether it is at a plateau. flags: of `play`, that make what is advised of the drill.
     """
 
     group: Group
@@ -161,6 +161,7 @@ class Advice:
     known: Fraction | None = None
     stuck: bool = False
     flags: str = ""
+    lacking: str = ""
 
 
 def hurts(entry: Entry) -> bool:
@@ -255,6 +256,7 @@ class Standing:
         why: str,
         tempo: Fraction | None = None,
         flags: str = "",
+        lacking: str = "",
     ) -> Advice:
         last = self.entries[-1] if self.entries else None
         led = self.climb if self.takes else None
@@ -270,6 +272,7 @@ class Standing:
             known=led.known if led else None,
             stuck=self.change is not None,
             flags=flags,
+            lacking=lacking,
         )
 
     def at(self, tempo: Fraction) -> tuple[str, Fraction | None]:

@@ -1,6 +1,7 @@
 """Advice and plans in words, and as JSON's own kinds."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from itertools import groupby
 from typing import Any
@@ -28,7 +29,7 @@ def plain_advice(advice: Advice) -> dict[str, Any]:
         "action": advice.action.value,
         "tempo": None if advice.tempo is None else float(advice.tempo),
         "said": advice.said,
-        "why": advice.why,
+        "why": why_words(advice),
         "flags": advice.flags,
         "learnt": advice.learnt,
         "last_played": advice.last.day.isoformat() if advice.last else None,
@@ -38,8 +39,31 @@ def plain_advice(advice: Advice) -> dict[str, Any]:
 def advice_words(advice: Advice) -> str:
     """What to do and why: "stay at 80: good once, 2 in a row are wanted"; and the flags that
     make it, if it takes any."""
+    return _done_so(advice, why_words(advice))
+
+
+def step_words(advice: Advice, work_on: str = "") -> str:
+    """What to do next, below a review that says what the take lacks: "stay at 80: play the right
+    foot alone, slowly (play with --only 5b)".
+
+    work_on: what the review has to say on how; what hurt is left, and a change takes its place.
+    """
+    on_its_own = (Action.LEAVE, Action.CHANGE)
+    return _done_so(advice, _joined(advice.why, "" if advice.action in on_its_own else work_on))
+
+
+def why_words(advice: Advice) -> str:
+    """What the log has to say for an advice, and what the last take lacks to be good."""
+    return _joined(advice.why, advice.lacking)
+
+
+def _done_so(advice: Advice, more: str) -> str:
     made = f" (play with {advice.flags})" if advice.flags else ""
-    return f"{advice.said}: {advice.why}{made}"
+    return f"{advice.said}{f': {more}' if more else ''}{made}"
+
+
+def _joined(*parts: str) -> str:
+    return "; ".join(filter(None, parts))
 
 
 def advice_lines(found: Sequence[Advice]) -> Iterator[tuple[str, str, str]]:
@@ -55,20 +79,24 @@ def advice_lines(found: Sequence[Advice]) -> Iterator[tuple[str, str, str]]:
 
 def plan_note(plan: Plan) -> Iterator[tuple[str, str, tuple[str, ...]]]:
     """A plan as a teacher would write it down: when, what, and of each exercise what and why."""
+    practised = round(plan.played / 60)
     if plan.played:
-        yield "", f"Practised already: {_length(plan.played)} of {plan.minutes}.", ()
+        yield "", f"Practised already: {_said(practised)} of {plan.minutes}.", ()
     if not plan.turns:
         yield "", "That is all for today.", ()
         return
     told: set[str] = set()
     for (_, phase), some in groupby(_by_stretch(plan), key=lambda each: (each[0], each[1].phase)):
         turns = [turn for _, turn in some]
-        start, seconds = clock(turns[0].start), sum((each.seconds for each in turns), Fraction(0))
+        start, whole = clock(turns[0].start), plan.minutes - practised
+        # From one rounded moment to the next, so that the parts add up to the whole.
+        begin = min(round(turns[0].start / 60), whole)
+        end = whole if turns[-1] is plan.turns[-1] else min(round(turns[-1].end / 60), whole)
         if phase == "rest":
-            yield start, f"Rest for {_length(seconds)}: {_REST}.", ()
+            yield start, f"Rest for {_said(end - begin)}: {_REST}.", ()
         else:
-            said = _PHASES[phase].format(_length(seconds), _in_turn(turns))
-            yield start, said, tuple(_exercises(turns, told))
+            said = _PHASES[phase].format(_said(end - begin), _in_turn(turns))
+            yield start, said, tuple(_exercises(turns, end - begin, told))
     yield clock(plan.seconds), "Stop.", ()
 
 
@@ -93,13 +121,17 @@ def _in_turn(turns: Sequence[Turn]) -> str:
     exercises = len({turn.advice.group.key for turn in turns if turn.advice})
     if exercises == 1:
         return ""
-    each = _length(sum((turn.seconds for turn in turns), Fraction(0)) / len(turns))
+    each = _said(max(1, round(_lasting(turns) / 60 / len(turns))))
     often = " time, and begin again with the first" if len(turns) > exercises else ""
     return f" on {exercises} exercises in turn, about {each} each{often}"
 
 
-def _exercises(turns: Sequence[Turn], told: set[str]) -> Iterator[str]:
-    """What is said of each exercise of some turns. told: reasons that were given before."""
+def _exercises(turns: Sequence[Turn], minutes: int, told: set[str]) -> Iterator[str]:
+    """What is said of each exercise of some turns, which last so many minutes together.
+
+    told: reasons that were given before.
+    """
+    whole, past, before = _lasting(turns), Fraction(0), 0
     for key in dict.fromkeys(turn.advice.group.key for turn in turns if turn.advice):
         some = [turn for turn in turns if turn.advice and turn.advice.group.key == key]
         advice = some[0].advice
@@ -108,7 +140,10 @@ def _exercises(turns: Sequence[Turn], told: set[str]) -> Iterator[str]:
         tempos = dict.fromkeys(plain(turn.tempo) for turn in some if turn.tempo is not None)
         if tempos:
             said += f" at {', then '.join(tempos)}"
-        said += f", {_length(sum((turn.seconds for turn in some), Fraction(0)))}."
+        past += _lasting(some)
+        now = round(minutes * past / whole)
+        said += f", {_said(now - before)}."
+        before = now
         reason = reason_words(some[0])
         if reason and reason not in told:
             told.add(reason)
@@ -116,8 +151,13 @@ def _exercises(turns: Sequence[Turn], told: set[str]) -> Iterator[str]:
         yield said
 
 
-def _length(seconds: Fraction) -> str:
-    return many(max(1, round(seconds / 60)), "minute")
+def _lasting(turns: Sequence[Turn]) -> Fraction:
+    """How long turns last together, in seconds."""
+    return sum((turn.seconds for turn in turns), Fraction(0))
+
+
+def _said(minutes: int) -> str:
+    return many(minutes, "minute") if minutes else "under a minute"
 
 
 def turn_words(turn: Turn, numbers: Sequence[Number]) -> str:
@@ -146,8 +186,9 @@ def reason_words(turn: Turn) -> str:
     if turn.advice is None or turn.phase == "warm-up":
         return ""
     if turn.phase == "review" or turn.advice.action in (Action.DONE, Action.GO_ON):
-        return turn.advice.why
-    return advice_words(turn.advice)
+        return why_words(turn.advice)
+    changes = turn.advice.action is Action.CHANGE
+    return advice_words(turn.advice if changes else replace(turn.advice, flags=""))
 
 
 def plain_plan(plan: Plan) -> dict[str, Any]:

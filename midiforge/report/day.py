@@ -13,6 +13,7 @@ from midiforge.hear.review import Review
 from midiforge.printable import many, print_line
 from midiforge.report import words
 from midiforge.report.html import body
+from midiforge.report.rules.case import Finding
 from midiforge.report.sentence import advice
 from midiforge.report.terminal import WIDEST
 from midiforge.report.view import View
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 _SEAL = Seal("<!-- midiforge day, sha256 {} -->\n")
 _GOOD, _OTHER = "good", "not yet"
+_UNTOLD = "Could not be told, and are in no log; review each by itself"
 
 
 @frozen
@@ -38,12 +40,13 @@ class DayTake:
     lacks: str
 
     @property
-    def sentence(self) -> str:
+    def first(self) -> Finding:
+        """What leads; what to work on is said once for the exercise."""
         return advice(View(self.review), self.known)[0]
 
     @property
     def figures(self) -> str:
-        """ "at 60.2, 8 bars, 98% clean, 5.1% of a step unsteady"."""
+        """ "at 60.2, 8 bars, 98% clean, steady to 5.1% of a step"."""
         review = self.review
         said = [
             f"at {words.pulses(review.played_tempo)}",
@@ -51,7 +54,7 @@ class DayTake:
             f"{words.percent(review.tally.clean)} clean",
         ]
         if review.timing.deviation_percent is not None:
-            said.append(f"{of_step(review.timing.deviation_percent)} of a step unsteady")
+            said.append(f"steady to {of_step(review.timing.deviation_percent)} of a step")
         return ", ".join(said)
 
 
@@ -124,14 +127,14 @@ def _lines(day: Day) -> Iterator[tuple[int, str, str]]:
         yield 0, "cyan", exercise.heading
         for take in exercise.takes:
             yield 2, "", f"{take.name}: {_OTHER if take.lacks else _GOOD}, {take.figures}"
-            yield 4, "bold", take.sentence
+            yield 4, "bold", take.first.happened
             if take.lacks:
                 yield 4, "", f"Not yet good: {take.lacks}."
         if exercise.step:
             yield 2, "", f"{words.NEXT}: {exercise.step}"
     if day.untold:
         yield 0, "", ""
-        yield 0, "cyan", "Could not be told, and are in no log"
+        yield 0, "cyan", _UNTOLD
         for name, why in day.untold:
             yield 2, "", f"{name}: {why}"
 
@@ -158,7 +161,7 @@ def _parts(day: Day) -> Iterator[str]:
             "work on</tr></thead><tbody>"
         )
         for take in exercise.takes:
-            said = escaped(take.sentence)
+            said = escaped(take.first.happened)
             if take.lacks:
                 said += f"<p class=small>Not yet good: {escaped(take.lacks)}.</p>"
             yield (
@@ -169,7 +172,7 @@ def _parts(day: Day) -> Iterator[str]:
         yield "</tbody></table></section>"
     if day.untold:
         rows = "".join(f"<li>{escaped(f'{name}: {why}')}" for name, why in day.untold)
-        yield f"<section><h2>Could not be told, and are in no log</h2><ul>{rows}</ul></section>"
+        yield f"<section><h2>{_UNTOLD}</h2><ul>{rows}</ul></section>"
     yield "</main>"
 
 

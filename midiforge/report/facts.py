@@ -38,7 +38,7 @@ def as_json(
     found = said(view, known)
     first, points = advice(view, known)
     return {
-        "sentence": first,
+        "sentence": first.text,
         "verdict": verdict or None,
         "next": step or None,
         "points": points,

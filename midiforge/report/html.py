@@ -14,7 +14,7 @@ from midiforge.printable import many, printable
 from midiforge.report import pictures, studies, words
 from midiforge.report.rules.evenness import loose_counts
 from midiforge.report.rules.missing import often_missed
-from midiforge.report.sentence import advice
+from midiforge.report.sentence import advice, headline
 from midiforge.report.staff import STYLE_OF_STAFF, staff
 from midiforge.report.view import Lane, View
 
@@ -46,7 +46,8 @@ def page(review: Review, known: Known = NOTHING, step: str = "", verdict: str = 
     first, points = advice(view, known)
     parts = [
         f"<header><p class=of>{_text(words.heading(review))}</p>",
-        f"<p class=small>{_text(_about(review, known.chosen))}</p><h1>{_text(first)}</h1>",
+        f"<p class=small>{_text(_about(review, known.chosen))}</p>",
+        f"<h1>{_text(headline(first, step))}</h1>",
     ]
     if verdict:
         parts.append(f"<p>{_text(verdict)}</p>")
@@ -101,9 +102,9 @@ def _figures(view: View) -> Iterator[str]:
     percent = review.timing.deviation_percent
     step = "" if percent is None else f" ({of_step(percent)} of a step)"
     shown = (
-        ("strokes played", f"{tally.hit:,} of {tally.expected:,}"),
+        ("clean strokes", f"{tally.hit:,} of {tally.expected:,}"),
         ("missed", f"{tally.missed:,}"),
-        ("too many", f"{tally.extra:,}"),
+        ("extra", f"{tally.extra:,}"),
         (f"steady to, all limbs{step}", words.ms(review.timing.deviation_ms)),
         ("drift", words.drift(review).replace(", ", " ")),
         ("as a whole, delay included", words.side(review.delay_ms)),
@@ -136,7 +137,7 @@ def _places(view: View) -> Iterator[str]:
             said += f" ±{spread:.0f}"
         label = (
             f"{lane.count}, {lane.title}: {lane.tally.hit} of {lane.tally.expected} strokes, "
-            f"{words.side(middle)}, {words.ms(spread)} to either side"
+            f"{words.side(middle)}, steady to {words.ms(spread)}"
         )
         missed, expected = len(lane.missed), lane.tally.expected
         of = f"<span> of {expected}</span>" if expected < _MOST_SPELLED else ""
@@ -177,7 +178,7 @@ def _limbs(view: View) -> Iterator[str]:
     yield (
         "<section><h2>The limbs side by side</h2><figure><figcaption>How many strokes lay where; "
         '<span class="key up"></span>the average, <span class="key thick"></span>one standard '
-        'deviation to either side, <span class="key dash"></span>professionals, about, at '
+        'deviation each way, <span class="key dash"></span>professionals, about, at '
         f"{studies.tempos_of(review.tempo)}: usual, not a target (see below).</figcaption>"
         '<table class="strips"><thead><tr><th class=name scope=col>limb'
         f'<th>{_scale(reach)}<th class="said two" scope=col>average</tr></thead><tbody>'
@@ -191,7 +192,7 @@ def _limbs(view: View) -> Iterator[str]:
             if known
             else ""
         )
-        label = f"{each.limb.title}: {side}, {words.ms(each.timing.deviation_ms)} to either side"
+        label = f"{each.limb.title}: {side}, steady to {words.ms(each.timing.deviation_ms)}"
         drawn = pictures.hump(offs, each.timing, reach, known.mean_ms if known else None, label)
         yield (
             f"<tr class=first><th class=name>{each.limb.title}{_star(each.limb in view.uncertain)}"
@@ -199,7 +200,7 @@ def _limbs(view: View) -> Iterator[str]:
         )
     yield (
         "</tbody></table></figure><div class=wide><table><thead><tr><th scope=col>limb"
-        "<th scope=col>played<th scope=col>missed<th scope=col>extra"
+        "<th scope=col>clean<th scope=col>missed<th scope=col>extra"
         "<th scope=col>steady to"
         "<th scope=col>of a step</tr></thead><tbody>"
     )
@@ -258,8 +259,8 @@ def _course(view: View) -> Iterator[str]:
     axis = f"<div class=scale><span>bar 1</span><span>bar {columns[-1].last:,}</span></div>"
     yield (
         "<section><h2>The course of the take</h2><figure><figcaption>From left to right, "
-        f"{each}: the average with one standard deviation to either side; the tempo, "
-        '<span class="key dash"></span>as written; strokes missed, upwards, and extra ones, '
+        f"{each}: the average with one standard deviation each way; the tempo, "
+        '<span class="key dash"></span>the written one; strokes missed, upwards, and extra ones, '
         "downwards.</figcaption>"
     )
     yield _panel(
@@ -315,7 +316,7 @@ def _asked(view: View, bars: Sequence[int]) -> list[float]:
 def _columns_table(view: View) -> Iterator[str]:
     yield (
         "<details><summary>The same in figures</summary><div class=wide><table><thead><tr>"
-        "<th scope=col>bars<th scope=col>played<th scope=col>extra<th scope=col>average"
+        "<th scope=col>bars<th scope=col>clean<th scope=col>extra<th scope=col>average"
         "<th scope=col>steady to<th scope=col>tempo</tr></thead><tbody>"
     )
     for column in view.columns(_MOST_ROWS):
@@ -334,7 +335,7 @@ def _tempos(view: View) -> Iterator[str]:
         return
     yield (
         "<section><h2>Tempo by tempo</h2><div class=wide><table><thead><tr><th scope=col>tempo"
-        "<th scope=col>played<th scope=col>average<th scope=col>steady to<th scope=col>of a step"
+        "<th scope=col>clean<th scope=col>average<th scope=col>steady to<th scope=col>of a step"
         "</tr></thead><tbody>"
     )
     for each in view.review.tempos:
@@ -352,7 +353,7 @@ def _together(view: View) -> Iterator[str]:
     yield (
         "<section><h2>Limbs that should land together</h2><div class=wide><table><thead><tr>"
         "<th scope=col>on average<th class=words scope=col>on<th scope=col>times"
-        "<th scope=col>give or take</tr></thead><tbody>"
+        "<th scope=col>steady to</tr></thead><tbody>"
     )
     for each in view.meetings:
         yield (
@@ -369,7 +370,7 @@ def _doubles(view: View) -> Iterator[str]:
     yield (
         "<section><h2>Double strokes of the sticking</h2><p class=small>The second stroke against "
         "the first.</p><div class=wide><table><thead><tr><th scope=col>hand<th scope=col>times"
-        "<th scope=col>comes<th scope=col>give or take<th scope=col>velocity</tr></thead><tbody>"
+        "<th scope=col>comes<th scope=col>steady to<th scope=col>velocity</tr></thead><tbody>"
     )
     for each in view.review.doubles:
         late = each.late_ms

@@ -1,4 +1,4 @@
-"""What a player should do next, in one sentence, and up to five more.
+"""What happened in a take, in one sentence, what to work on, and up to five sentences more.
 
 RULES is the whole of it. The first rules say whether the take can be judged as this exercise at
 all, and the first of them that speaks is the only one. All others are asked; what explains most
@@ -13,7 +13,6 @@ from collections.abc import Callable
 from midiforge.frozen import frozen
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
-from midiforge.printable import many
 from midiforge.report.rules.besides import added, extras, fills, free, moved, pulled, triggers
 from midiforge.report.rules.case import Case, Fault, Finding
 from midiforge.report.rules.evenness import doubles, loose_count, unsteady
@@ -51,33 +50,39 @@ class Rule:
 def sentences(review: Review, known: Known = NOTHING) -> list[str]:
     """What to act on, in one sentence, and up to five more on what else there is to say."""
     first, points = advice(View(review), known)
-    return [first, *points]
+    return [first.text, *points]
 
 
-def advice(view: View, known: Known = NOTHING) -> tuple[str, list[str]]:
-    """The sentence and the points."""
+def advice(view: View, known: Known = NOTHING) -> tuple[Finding, list[str]]:
+    """What leads, and the points."""
     (_, first), *rest = said(view, known)
-    return first, [text for _, text in rest[:MOST_POINTS]]
+    return first, [finding.text for _, finding in rest[:MOST_POINTS]]
 
 
-def said(view: View, known: Known = NOTHING) -> list[tuple[Rule, str]]:
+def headline(first: Finding, step: str) -> str:
+    """What stands above all else: what happened, and what to work on, unless the next step says
+    that. step: in words; "" if it is not known."""
+    return first.happened if step else first.text
+
+
+def said(view: View, known: Known = NOTHING) -> list[tuple[Rule, Finding]]:
     """What there is to say, the weightiest first; one at least."""
     case = Case(view, known)
     findings: list[tuple[Rule, Finding]] = []
     for rule in RULES:
         finding = rule.says(case)
         if finding and rule.is_first:
-            return [(rule, finding.text)]
+            return [(rule, finding)]
         if finding:
             findings.append((rule, finding))
-    told: list[tuple[Rule, str]] = []
+    told: list[tuple[Rule, Finding]] = []
     explained: set[Fault] = set()
     for rule, finding in sorted(findings, key=lambda pair: -pair[1].weight):
         new = finding.explains - explained
         if 2 * len(new) >= len(finding.explains):
-            told.append((rule, finding.text))
+            told.append((rule, finding))
             explained |= finding.explains
-    return told or [(CLEAN, _clean(case).text)]
+    return told or [(CLEAN, _clean(case))]
 
 
 def _clean(case: Case) -> Finding:
@@ -86,9 +91,12 @@ def _clean(case: Case) -> Finding:
     spread = review.timing.deviation_ms
     steady = "" if spread is None else f", steady to {ms(spread)}"
     if tally.hit < tally.expected or tally.extra:
-        extra = f" and {many(tally.extra, 'stroke')} too many" if tally.extra else ""
-        return Finding(f"Nearly clean: {tally.hit:,} of {tally.expected:,} strokes{extra}{steady}.")
-    return Finding(f"Clean: all {many(tally.expected, 'stroke')}{steady}.")
+        extra = f", {tally.extra:,} extra" if tally.extra else ""
+        return Finding(
+            f"{tally.hit:,} of {tally.expected:,} strokes clean{extra}{steady}: sing what is "
+            "written while you play, and play all of it and no more."
+        )
+    return Finding(f"All {tally.expected:,} strokes clean{steady}.")
 
 
 RULES = (

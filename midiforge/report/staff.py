@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from fractions import Fraction
 from itertools import pairwise
 from operator import itemgetter
@@ -61,15 +61,17 @@ def staff(review: Review) -> Iterator[str]:
     try:
         engraver = Engraver()
         [score] = scores([review.exercise])
-        setting = cut(score, engraver, Layout(_WIDEST, with_counts=True, with_similes=False))
+        played = _played(review, score)
+        bars = _chosen(score, played)
+        layout = Layout(_WIDEST, with_counts=True, with_similes=False)
+        setting = cut(score, engraver, layout, bars)
     except MidiforgeError:
         return
-    played = _played(review, score)
-    pieces = _chosen(setting, played)
+    pieces, written = setting.pieces, [bar.number for bar in score.bars]
     heads = {key: head for key, head in _heads(score) if key in played}
-    first = pieces[0] is setting.pieces[0]
+    first = pieces[0].bar == written[0]
     definitions = sign_definitions(engraver.glyphs, [setting.head, *pieces])
-    few = "" if len(pieces) == len(setting.pieces) else " The bars that need most are shown."
+    few = "" if len(bars) == len(written) else " The bars that need most are shown."
     yield (
         "<section><h2>What is written, and where you played it</h2><figure class=staff><figcaption>"
         "A coloured head is where you struck on average: ahead to the left, behind to the right, "
@@ -117,14 +119,15 @@ def _keys(judged: Judged, written: Callable[[int], int]) -> Iterator[_Key]:
                 yield written(judged.due.bar), judged.due.place, hit.limb, hit.voice
 
 
-def _chosen(setting: Setting, played: Mapping[_Key, _Played]) -> Sequence[Piece]:
-    """The pieces of bars that were asked for: all, or those with most that is wrong."""
+def _chosen(score: Score, played: Mapping[_Key, _Played]) -> set[int]:
+    """The bars that were asked for: all, or those with most that is wrong."""
     wrong: dict[int, float] = defaultdict(float)
     for (bar, *_), of in played.items():
         wrong[bar] += of.gone + sum(map(abs, of.offs)) / TOGETHER_MS
     if len(wrong) > _MOST_BARS:
         wrong = dict(sorted(wrong.items(), key=itemgetter(1))[-_WORST_BARS:])
-    return [piece for piece in setting.pieces if piece.bar in wrong] or setting.pieces[:1]
+    written = [bar.number for bar in score.bars]
+    return {*wrong} & {*written} or {*written[:1]}
 
 
 def _heads(score: Score) -> Iterator[tuple[_Key, Head]]:

@@ -12,9 +12,10 @@ from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
 from midiforge.printable import many, print_line
 from midiforge.report import studies, words
+from midiforge.report.rules.case import Finding
 from midiforge.report.rules.evenness import loose_counts
 from midiforge.report.rules.missing import often_missed
-from midiforge.report.sentence import advice
+from midiforge.report.sentence import advice, headline
 from midiforge.report.view import Column, View
 
 if TYPE_CHECKING:
@@ -52,9 +53,9 @@ class _Page:
         self.unicode = console.encoding.lower().startswith("utf")
 
     def show(
-        self, sentence: str, points: Sequence[str], chosen: str, step: str, verdict: str
+        self, first: Finding, points: Sequence[str], chosen: str, step: str, verdict: str
     ) -> None:
-        self._lines([sentence], style="bold")
+        self._lines([headline(first, step)], style="bold")
         self._lines(filter(None, [verdict]))
         if step:
             self._lines([f"{words.NEXT}: {step}"])
@@ -136,7 +137,7 @@ class _Page:
     def _limbs(self) -> "Table":
         review = self.review
         table = self._new_table(
-            "", "played", "missed", "extra", "on average", "steady", "of step", "professionals",
+            "", "clean", "missed", "extra", "on average", "steady to", "of step", "professionals",
             gap=1,
         )  # fmt: skip
         published = studies.professionals(review.tempo)
@@ -174,7 +175,7 @@ class _Page:
             self._lines(["* by what is written: MIDI does not tell these limbs apart"])
         self._lines(
             [
-                "Steady: standard deviation, in ms and per cent of a grid step. Professionals: "
+                "Steady to: standard deviation, in ms and per cent of a grid step. Professionals: "
                 f"about, at {studies.tempos_of(self.review.tempo)}, against a metronome (Fujii et "
                 "al. 2011, see the end); usual, not a target."
             ],
@@ -182,11 +183,11 @@ class _Page:
         )
 
     def _other_kinds(self) -> None:
-        """What was neither as written nor wrong, limb by limb."""
+        """What was neither clean nor wrong, limb by limb."""
         kinds = self.view.other_kinds
         if not kinds:
             return
-        self._heading("Neither as written nor wrong")
+        self._heading("Neither clean nor wrong")
         table = self._new_table("", *kinds)
         for each in self.review.limbs:
             some = [getattr(each.tally, kind) for kind in kinds]
@@ -258,7 +259,7 @@ class _Page:
         each = "a bar" if size == 1 else f"{size} bars"
         self._heading("The course", f"one character is {each}, {columns[-1].last} bars in all")
         spreads = [column.timing.deviation_ms for column in columns]
-        self._row("unsteady", self._spark(spreads), self._span(spreads, " ms"))
+        self._row("steady to", self._spark(spreads), self._span(spreads, " ms"))
         tempos = [column.tempo for column in columns]
         self._row("tempo", self._spark(tempos, from_zero=False), self._span(tempos, "", 1))
         for label, some in (
@@ -308,7 +309,7 @@ class _Page:
         if not tempos:
             return
         self._heading("Tempo by tempo")
-        table = self._new_table("tempo", "played", "on average", "steady", "of step")
+        table = self._new_table("tempo", "clean", "on average", "steady to", "of step")
         for each in tempos:
             table.add_row(
                 words.pulses(each.tempo),
@@ -321,7 +322,7 @@ class _Page:
         if not self.view.meetings:
             return
         self._heading("Limbs that should land together", "by how much they miss each other")
-        table = self._new_table("", "on", "times", "give or take", lead=2)
+        table = self._new_table("", "on", "times", "steady to", lead=2)
         for each in self.view.meetings:
             table.add_row(
                 words.gap(each.limbs, each.gap_ms),
@@ -335,7 +336,7 @@ class _Page:
         if not self.review.doubles:
             return
         self._heading("Double strokes of the sticking", "the second against the first")
-        table = self._new_table("", "times", "comes", "give or take", "velocity")
+        table = self._new_table("", "times", "comes", "steady to", "velocity")
         for each in self.review.doubles:
             late = each.late_ms
             said = (

@@ -123,7 +123,7 @@ class View:
 
     @cached_property
     def other_kinds(self) -> tuple[str, ...]:
-        """Of what strokes are besides right and wrong, that which there is."""
+        """Of what strokes are besides clean and wrong, that which there is."""
         kinds = ("moved", "pulled", "added")
         return tuple(kind for kind in kinds if getattr(self.review.tally, kind))
 

@@ -35,7 +35,7 @@ NO_DYNAMICS = (
 KINDS: Mapping[str, tuple[str, str]] = {
     "moved": ("stroke in time on another pad", "strokes in time on another pad"),
     "pulled": ("stroke pulled to another place", "strokes pulled to another place"),
-    "extra": ("stroke too many", "strokes too many"),
+    "extra": ("extra stroke", "extra strokes"),
     "added": (
         "stroke added (an ornament or a fill), not counted",
         "strokes added (ornaments and fills), not counted",

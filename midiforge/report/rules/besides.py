@@ -101,8 +101,8 @@ def free(case: Case) -> Finding | None:
     if away < FREE_MISSED * tally.expected or besides < FREE_BESIDES * tally.expected:
         return None
     return Finding(
-        f"You play around what is written: of {tally.expected:,} strokes {tally.hit:,} are there "
-        f"as written, {away:,} are not, and {besides:,} came besides; play it as it is written, "
+        f"You play around what is written: of {tally.expected:,} strokes {tally.hit:,} are "
+        f"clean, {away:,} are not, and {besides:,} came besides: play it as it is written, "
         "slowly, before anything else is judged.",
         case.of_strokes(away + besides),
         missed_in(case.view.lanes) | {BESIDES},
@@ -136,7 +136,7 @@ def extras(case: Case) -> Finding | None:
     pad, times = Counter(judged.voice for judged in view.extras).most_common(1)[0]
     on = f", {times:,} of them on {pad}" if times > 0.5 * tally.extra else ""
     return Finding(
-        f"{many(tally.extra, 'stroke')} too many{where}{on}: leave them out, and play what is "
+        f"{many(tally.extra, 'extra stroke')}{where}{on}: leave them out, and play what is "
         "written so slowly that nothing else slips in.",
         STROKES * tally.extra / (EXTRA * tally.expected),
         frozenset({BESIDES}),
@@ -149,8 +149,8 @@ def added(case: Case) -> Finding | None:
     if tally.added < max(LEAST_MISSED, ADDED * tally.expected):
         return None
     return Finding(
-        f"You add {many(tally.added, 'stroke')} to what is written, ornaments or fills: good music "
-        "perhaps; to prove the exercise, leave them out.",
+        f"You add {many(tally.added, 'stroke')} to what is written, ornaments or fills, good music "
+        "perhaps: to prove the exercise, leave them out.",
         tally.added / (ADDED * tally.expected),
         frozenset({BESIDES}),
     )

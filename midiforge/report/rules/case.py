@@ -26,13 +26,24 @@ Fault = tuple[object, ...]
 class Finding:
     """What a rule has to say.
 
-    text: one sentence. weight: how far it is over its limit, as a multiple, times `STROKES`,
+    text: one sentence: what happened, and behind a colon, where there is anything to do about it,
+    what to work on. weight: how far it is over its limit, as a multiple, times `STROKES`,
     `TIME` or `SOUND`. explains: what went wrong that it tells the cause of.
     """
 
     text: str
     weight: float = 0.0
     explains: frozenset[Fault] = frozenset()
+
+    @property
+    def happened(self) -> str:
+        """What happened, as a sentence of its own."""
+        return f"{self.text.removesuffix('.').partition(': ')[0]}."
+
+    @property
+    def work_on(self) -> str:
+        """What to work on, without a full stop; "" for nothing."""
+        return self.text.removesuffix(".").partition(": ")[2]
 
 
 @frozen

@@ -36,7 +36,7 @@ def unsteady(case: Case) -> Finding | None:
     return Finding(
         case.by_sticking(
             (worst.limb,),
-            f"your {worst.limb.title} is uneven, {ms(spread)} to either side ({of_step(share)} of "
+            f"your {worst.limb.title} is steady to {ms(spread)} only ({of_step(share)} of "
             "a grid step): count every step aloud and fill the room between.",
         ),
         TIME * min(share / STEADY_PERCENT, spread / STEADY_MS),
@@ -53,7 +53,7 @@ def loose_count(case: Case) -> Finding | None:
     return Finding(
         case.by_sticking(
             lane.limbs,
-            f"the {lane.title} on {lane.count} is loose ({ms(spread)} to either side, elsewhere "
+            f"the {lane.title} on {lane.count} is loose (steady to {ms(spread)}, elsewhere to "
             f"{ms(usual)}): loop the beat it is in, slowly.",
         ),
         TIME * spread / (LOOSE * usual),
@@ -85,7 +85,7 @@ def _elsewhere(lane: Lane, spreads: Sequence[tuple[float, Lane]], usual: float) 
 
 def loose_counts(view: View) -> list[str]:
     """The places of the bar that are loose, in words, the worst first."""
-    return [f"{lane.count} {lane.title}, {ms(spread)} to either side" for spread, lane in
+    return [f"{lane.count} {lane.title}, steady to {ms(spread)}" for spread, lane in
             _loose(view)[1]]  # fmt: skip
 
 

@@ -29,8 +29,8 @@ def pace(case: Case) -> Finding | None:
         return None
     word, way = ("rush", "sooner") if drift < 0 else ("drag", "later")
     return Finding(
-        f"You {word}: each bar comes {abs(drift):.1f} ms {way}, {ms(drift * review.bars)} by the "
-        "end; play it with the click silent every other two bars, and listen where it comes back.",
+        f"You {word}, each bar {abs(drift):.1f} ms {way}, {ms(drift * review.bars)} by the "
+        "end: play it with the click silent every other two bars, and listen where it comes back.",
         TIME * over,
     )
 
@@ -72,9 +72,9 @@ def ramp(case: Case) -> Finding | None:
     why = (
         f"{percent(missed)} missed"
         if missed > 1 - GOOD
-        else f"{ms(first.timing.deviation_ms)} to either side"
+        else f"steady to {ms(first.timing.deviation_ms)}"
         if first.tally.extra <= (1 - GOOD) * first.tally.expected
-        else f"{many(first.tally.extra, 'stroke')} too many"
+        else f"{many(first.tally.extra, 'extra stroke')}"
     )
     weight = case.of_strokes(case.review.tally.missed + case.review.tally.extra)
     if not good:

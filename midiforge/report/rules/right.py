@@ -38,7 +38,7 @@ def other_exercise(case: Case) -> Finding | None:
     tally = review.tally
     if not is_hardly(review):
         return None
-    besides = f" and {tally.extra:,} besides" if tally.extra else ""
+    besides = f" and {tally.extra:,} extra" if tally.extra else ""
     return Finding(
         f"This is hardly exercise {number}, with {tally.hit:,} of "
         f"{many(tally.expected, 'stroke')} found{besides}: look at drill, number and kit."
@@ -56,6 +56,6 @@ def unsure(case: Case) -> Finding | None:
     return Finding(
         f"This may be exercise {numbers[0]} ({own.title}) or {numbers[1]} ({other.title})"
         f"{besides}, for nothing in the take tells them apart: say which with --exercise "
-        f"{numbers[0]} or --exercise {numbers[1]}; what follows takes it for {numbers[0]}.",
+        f"{numbers[0]} or --exercise {numbers[1]}.",
         inf,
     )

@@ -132,7 +132,7 @@ def now_one_now_the_other(case: Case) -> Finding | None:
         case.by_sticking(
             loose.limbs,
             f"{one.title} and {other.title} land now one, now the other first{_at(loose)}, "
-            f"{ms(loose.deviation_ms)} to either side: play these two alone, slowly.",
+            f"steady to {ms(loose.deviation_ms)}: play these two alone, slowly.",
         ),
         TIME * loose.deviation_ms / LOOSE_GAP_MS,
         frozenset({("spread", one), ("spread", other), _meeting(loose)}),
