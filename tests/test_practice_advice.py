@@ -423,6 +423,17 @@ def test_after_pain_it_begins_slowly_and_comes_back_step_by_step() -> None:
 STUCK = ((80, 1.0, 5.0), (80, 1.0, 5.0), *[(84, 0.94, 7.0), (84, 0.93, 7.0)] * 4)
 
 
+def test_after_pain_the_row_is_counted_from_the_pain_on() -> None:
+    notes = ["", "", "wrist hurts", ""]
+    drill = drill_of()
+    lesson = [*midiforge.exercises(drill)]
+    entries = [
+        take(lesson[0], 60, *GOOD, days_ago=10 - i, note=note) for i, note in enumerate(notes)
+    ]
+    [found, *_] = advise(midiforge.Lesson(drill), entries, TODAY - timedelta(days=5))
+    assert (found.action, found.why) == (Action.STAY, "good once, 2 in a row are wanted")
+
+
 def test_at_a_plateau_something_changes_and_then_something_else() -> None:
     said = []
     for more in range(8):

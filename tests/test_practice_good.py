@@ -251,6 +251,19 @@ def test_the_limits_of_a_drill_are_its_own() -> None:
     assert is_good(played(jitter=0.03), Practice(steady=16))
 
 
+def test_no_limb_lacks_what_is_told_to_be_as_steady_as_is_wanted() -> None:
+    entry = played(jitter=0.021)
+    for percent, lacking in ((8.04, set()), (8.06, {("steady", Limb.LEFT_FOOT)})):
+        limbs = tuple(
+            replace(each, deviation_percent=percent if each.limb is Limb.LEFT_FOOT else 5.0)
+            for each in entry.limbs
+        )
+        limbs = tuple(replace(each, deviation_ms=25.0) for each in limbs)
+        assert {each for each in whats(replace(entry, limbs=limbs)) if each[0] == "steady"} == (
+            lacking
+        )
+
+
 def test_each_lack_says_its_figure_and_what_is_wanted() -> None:
     loose = played(jitter=0.04)
     for lack in lacks(loose, USUAL):

@@ -218,6 +218,11 @@ def off_its_place(mean: float, deviation: float = 1.0, strokes: int = 8) -> Any:
 Rule = Callable[[Any], Finding | None]
 PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     "eight strokes are enough": (short, missing(9, 8), missing(9, 7)),
+    "of fewer than eight strokes no other exercise is likelier": (
+        short,
+        case(tally=Tally(9, 1, 7), others=[Other(EXERCISE, 1.0)]),
+        case(tally=Tally(9, 1, 6), others=[Other(EXERCISE, 1.0)]),
+    ),
     "hardly this exercise below 40 %": (other_exercise, missing(100, 40), missing(100, 39)),
     "extras from 5 % on": (extras, too_many(9, 200), too_many(10, 200)),
     "extras from three on": (extras, too_many(2, 10), too_many(3, 10)),

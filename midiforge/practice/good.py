@@ -269,8 +269,9 @@ def _unsteady(entry: Entry, settings: Practice) -> list[LimbEntry]:
 
 
 def _is_unsteady(percent: float | None, spread_ms: float | None, settings: Practice) -> bool:
-    """Whether it is more than is asked for, and more than what a module adds."""
-    return (percent or 0.0) > settings.steady and (spread_ms is None or spread_ms > STEADY_MS)
+    """Whether it is more than is asked for, as it is told, and more than what a module adds."""
+    as_told = round(percent or 0.0, 1)
+    return as_told > settings.steady and (spread_ms is None or spread_ms > STEADY_MS)
 
 
 def _accents(entry: Entry) -> Iterator[Lack]:

@@ -61,7 +61,7 @@ def _pain(here: Standing) -> Advice | None:
         )
     slow = here.steps.first
     words, tempo = here.at(min(slow, here.climb.level) if here.takes else slow)
-    why = f"pain was noted on {day}: only if it is gone"
+    why = f"pain was noted on {day}, so only if it is gone"
     return here.advice(Action.REVIEW, f"review slowly{words}", why, tempo)
 
 
@@ -141,7 +141,7 @@ def _careful(here: Standing) -> Advice | None:
     if here.careful is None or here.climb.missed or here.climb.level <= max(here.streak):
         return None
     words, tempo = here.at(here.tempo)
-    why = f"pain was noted on {here.careful.isoformat()}: nothing gets faster for now"
+    why = f"pain was noted on {here.careful.isoformat()}, so nothing gets faster for now"
     return here.advice(Action.STAY, f"stay{words}", why, tempo)
 
 
@@ -153,7 +153,7 @@ def _up(here: Standing) -> Advice | None:
     row = here.row(base)
     if row and higher > base:
         why = f"good {_times(row)}{' in a row' if row > 1 else ''} at {plain(base)}"
-        why += f" ({_figures(here.takes[-1])})"
+        why += f", {_figures(here.takes[-1])}"
         return here.advice(
             Action.UP, f"up by {plain(higher - base)} to {plain(higher)}", why, higher
         )
@@ -166,7 +166,8 @@ def _stay(here: Standing) -> Advice | None:
     why = ""
     if not here.lacking[-1]:
         wanted = here.settings.takes
-        why = f"good {_times(here.row(here.tempo))}, {wanted} in a row are wanted"
+        row = here.climb.row or here.row(here.tempo)  # after pain it begins anew
+        why = f"good {_times(row)}, {wanted} in a row are wanted"
     return here.advice(Action.STAY, f"stay{words}", why, tempo, lacking=_lack(here))
 
 

@@ -9,8 +9,10 @@ from midiforge.report.rules.case import Case, Finding
 
 
 def short(case: Case) -> Finding | None:
-    hit = case.review.tally.hit
-    if hit >= FEWEST_STROKES or likelier(case.review, case.others):
+    tally = case.review.tally
+    hit, struck = tally.hit, tally.hit + tally.moved + tally.pulled + tally.extra + tally.added
+    another = likelier(case.review, case.others) and struck >= FEWEST_STROKES
+    if hit >= FEWEST_STROKES or another:
         return None
     return Finding(
         f"Too short to judge, with {many(hit, 'stroke')} of the exercise: record four bars."
