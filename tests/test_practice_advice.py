@@ -445,15 +445,23 @@ def test_at_a_plateau_something_changes_and_then_something_else() -> None:
     assert first_after(*STUCK[:6]).action is not Action.CHANGE
 
 
-def test_every_flag_of_a_change_makes_exercises(tmp_path: Path) -> None:
-    drill = drill_of(sticking=">RLRR LRLL", stages="full", placements=0)
-    exercise = next(midiforge.exercises(drill))
+def test_every_flag_of_a_change_makes_exercises_the_one_alone_where_numbers_stay(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    of = ["--sticking", ">RLRR LRLL", "--feet", "samba", "--stages", "hands,full"]
+    of += ["--placements", "1, 1e"]
+    drill = drill_of(sticking=">RLRR LRLL", stages="hands, full", placements="1, 1e")
+    exercise = next(each for each in midiforge.exercises(drill) if each.number.piece == 2)
     found = changes(exercise, (), Fraction(50))
     flags = [each.flags for each in found if each.flags]
     assert len(flags) == 5
+    assert sum("--only" in each for each in flags) == 2
     for each in flags:
-        given = ["--sticking", ">RLRR LRLL", "--feet", "samba", *shlex.split(each)]
-        assert run(["build", *given, "--out", str(tmp_path / "out"), "--quiet"]) == 0, each
+        capsys.readouterr()
+        assert run(["show", *of, *shlex.split(each)]) == 0, each
+        if "--only" in each:
+            head = capsys.readouterr().out.splitlines()[0]
+            assert head.startswith("2") and head.endswith(f". {exercise.title}")
 
 
 def test_two_limbs_alone_are_the_one_that_lacks_something_and_a_partner() -> None:

@@ -50,7 +50,8 @@ def changes(exercise: Exercise, lacks: Sequence[Lack], slower: Fraction) -> list
     right = {hit.voice for hit in strokes if hit.limb is Limb.RIGHT_HAND}
     if right:
         voice = next(each for each in _OTHER_VOICES if each not in right)
-        found.append(Change(f"play the right hand on the {_named(voice)}", f"--voicing RH={voice}"))
+        said = f"play the right hand on the {_named(voice)}"
+        found.append(Change(said, f"{_only(exercise)} --voicing RH={voice}"))
     if exercise.variant.sticking and not exercise.variant.moved("direction").value:
         found.append(Change("play the sticking backward", "--direction backward"))
     return found
@@ -74,7 +75,12 @@ def _fewer_limbs(exercise: Exercise, lacks: Sequence[Lack]) -> Iterator[Change]:
 def _with_gaps(exercise: Exercise, slower: Fraction) -> Iterator[Change]:
     if exercise.tempo.is_steady:
         said = f"play it at {plain(slower)} with two bars of click and two without"
-        yield Change(said, f"--tempos {plain(slower)} --gap '{_GAP}'")
+        yield Change(said, f"{_only(exercise)} --tempos {plain(slower)} --gap '{_GAP}'")
+
+
+def _only(exercise: Exercise) -> str:
+    """The flag for an exercise alone, where a change leaves all numbers as they are."""
+    return f"--only {exercise.number.whole}"
 
 
 def _named(voice: str) -> str:
