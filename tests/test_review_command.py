@@ -467,6 +467,24 @@ def test_tempo_changes_in_the_middle_of_the_file_change_nothing(
     assert found["played_tempo_bpm"] == pytest.approx(58, abs=0.2)
 
 
+def test_of_a_take_of_nothing_figures_are_shown_only_where_its_exercise_is_named(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    chance = random.Random(5)
+    file = mido.MidiFile(ticks_per_beat=480)
+    file.tracks.append(mido.MidiTrack())
+    for _ in range(200):
+        number, later = chance.choice([36, 38, 44, 48, 51]), chance.randint(90, 700)
+        file.tracks[0].append(mido.Message("note_on", channel=9, note=number, time=later))
+    file.save("noise.mid")
+    assert run(["review", "noise.mid", str(DRILL), "--no-log"]) == 0
+    told = capsys.readouterr().out
+    assert "missed" not in told and "--exercise" in told
+    number = told.split("--exercise ")[-1].split()[0]
+    assert run(["review", "noise.mid", str(DRILL), "--no-log", "--exercise", number]) == 0
+    assert "missed" in capsys.readouterr().out
+
+
 def test_a_hundred_thousand_notes_of_nothing_are_said_to_be_nothing(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

@@ -126,7 +126,8 @@ def _one(
     else:
         from midiforge.report.terminal import show_review
 
-        show_review(said, output(), known, step, verdict)
+        shown = found.is_it or bool(exercise)
+        show_review(said, output(), known, step, verdict, figures=shown)
         if page:
             say(f"The page with pictures: {page}")
         if kept:
@@ -137,6 +138,8 @@ def _one(
                 if known.unsure
                 else "Not kept in the log: its figures would say nothing of this exercise."
             )
+        if not shown:
+            say(f"To see the figures all the same: --exercise {said.exercise.number}")
     if trouble:
         raise trouble
 

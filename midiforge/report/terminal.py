@@ -34,14 +34,20 @@ def show_review(
     known: Known = NOTHING,
     step: str = "",
     verdict: str = "",
+    figures: bool = True,
 ) -> None:
     """Prints a review, as wide as the console.
 
     known: what is known besides. step: what to do next, in words; "" if that is not known.
-    verdict: why the take counts as good for its exercise or not, likewise.
+    verdict: why the take counts as good for its exercise or not, likewise. figures: whether they
+        are shown, which say nothing where the take is hardly of the exercise.
     """
     view = View(review)
-    _Page(view, console).show(*advice(view, known), known.chosen, step, verdict)
+    page = _Page(view, console)
+    page.begin(*advice(view, known), known.chosen, step, verdict)
+    if figures:
+        page.figures()
+    page.end()
 
 
 class _Page:
@@ -52,7 +58,7 @@ class _Page:
         self.width = max(min(console.width, WIDEST), 40)
         self.unicode = console.encoding.lower().startswith("utf")
 
-    def show(
+    def begin(
         self, first: Finding, points: Sequence[str], chosen: str, step: str, verdict: str
     ) -> None:
         self._lines([headline(first, step)], style="bold")
@@ -68,6 +74,8 @@ class _Page:
         self._lines([self._facts()], style="dim")
         if chosen:
             self._lines([f"{chosen[:1].upper()}{chosen[1:]}."], style="dim")
+
+    def figures(self) -> None:
         self._say()
         self._table(self._limbs())
         self._notes()
@@ -85,6 +93,8 @@ class _Page:
         self._heading("Professionals")
         for text in studies.about(self.review.known_delay_ms is not None):
             self._lines([text], first="- ", later="  ")
+
+    def end(self) -> None:
         self._say()
         self._lines(["Mind your ears and your hands: breaks, and stop when it hurts."], style="dim")
 
