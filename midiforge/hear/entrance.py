@@ -182,15 +182,19 @@ class Ways:
 
     def settled(self, start: Start, only_bars: bool) -> Start:
         """The start, or one some beats or bars from it by which it is clearly more as written."""
-        moment = start.offset + self._bars.lines[self._bars.first] * start.stretch
-        first = self._part.times[0]
-        with_take = abs(start.offset + first * start.stretch - self._every[0]) <= self._window
+        lines, once, first = self._bars.lines, self._bars.once, self._bars.first
+        if not once:
+            return start
+        moment = start.offset + lines[first] * start.stretch
+        begin = start.offset + self._part.times[0] * start.stretch
         most = self._as_written(self.way(start, moment, far=True))
-        most += _VERY_CLEARLY if with_take else _CLEARLY
+        most += _VERY_CLEARLY if abs(begin - self._every[0]) <= self._window else _CLEARLY
+        due, end, _ = self._part.between(lines[first] - 1e-6, lines[first + once] - 1e-6)
         likeliest = None
-        for way in self.moved(start, moment, only_bars, far=True):
-            if (as_written := self._as_written(way)) > most:
-                likeliest, most = way, as_written
+        if most < 2 * (end - due) * _MEETS:  # or else no other can be
+            for way in self.moved(start, moment, only_bars, far=True):
+                if (as_written := self._as_written(way)) > most:
+                    likeliest, most = way, as_written
         return self.entered([likeliest]) if likeliest else start
 
     def _as_written(self, way: Way) -> float:
@@ -201,7 +205,7 @@ class Ways:
         """
         most: dict[int, float] = {}
         for bar in way.bars:
-            number = bar.number % (self._bars.once or 1)
+            number = bar.number % self._bars.once
             most[number] = max(most.get(number, 0.0), bar.as_written)
         return sum(most.values())
 
