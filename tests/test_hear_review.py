@@ -375,3 +375,19 @@ def test_a_take_on_pads_the_kit_does_not_know_says_so() -> None:
     take = Take("odd.mid", tuple(Stroke(i, i, 99, 80) for i in range(20)), 20.0)
     with pytest.raises(MidiforgeError, match="knows none of the take's notes"):
         review(take, paradiddle(), KIT)
+
+
+def test_who_plays_freely_is_placed_by_the_bars_that_are_as_written() -> None:
+    one, two = "x.x.x.x.x.x.x.x.", "x..xx.x.x..xx.x."
+    like_one, like_two = "x.x.x.x.x.x.xxx.", "x..xx.x.x..xx..x"
+
+    def drill(bars: list[str]) -> Exercise:
+        text = {"layers": [f"{' | '.join(bars)} on RH as snare"], "tempos": ["90"]}
+        feet = {"feet": "x...x...x...x... on RF", "steps": 4, "stages": "full"}
+        return next(midiforge.exercises(midiforge.check_drill({**text, **feet})))
+
+    played = [like_two, like_one, like_two, like_one, one, two, like_two, like_one, like_two]
+    take, _ = synthetic(drill(played), seconds=9 * 4 * 60 / 90 - 0.2)
+    bar = 4 * 60 / 90
+    start = review(take, drill([one, two]), KIT).start
+    assert abs((start - 3.0 + bar) % (2 * bar) - bar) < 0.03

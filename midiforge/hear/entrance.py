@@ -10,6 +10,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import accumulate
+from math import log
 from statistics import median
 
 from midiforge.frozen import frozen
@@ -27,6 +28,12 @@ _FEW = 8  # strokes; what is told by few is worth less
 _NEARLY = 0.9  # of what the best entrance explains: an earlier one that does is the first
 CUT_IN = 3  # dues before the first stroke that count: who begins in the midst leaves out more
 _MIDST = 0.06  # what that costs besides
+# What each due and stroke says for a bar being as written if it meets another, and if it does not:
+# of a bar as written so many meet, of others of the same music so many; ours, from the recordings.
+_MEETS, _FAILS = log(0.95 / 0.75), log(0.05 / 0.25)
+# So much likelier, as a logarithm, must another place be: than any, and than one that has the
+# exercise begin with the take, as it does as a rule; ours.
+_CLEARLY, _VERY_CLEARLY = 1.0, 5.0
 _LATER = 0.1  # what it costs an entrance to be a whole time round later than the first
 
 
@@ -59,6 +66,12 @@ class _Bar:
     met: int
     apart: float
     unheard: int
+
+    @property
+    def as_written(self) -> float:
+        """How much speaks for the bar being as written, not like it only; as a logarithm."""
+        failed = self.total - 2 * self.met - min(self.unheard, CUT_IN)
+        return 2 * self.met * _MEETS + max(failed, 0) * _FAILS
 
     @property
     def explained(self) -> float:
@@ -104,8 +117,9 @@ class Ways:
         self._pads = {pad: [each.time for each in some] for pad, some in by_pad(strokes).items()}
         self._judged_by = min(max(_TIMES_ROUND * bars.once, _FEWEST_BARS), _MOST_BARS)
 
-    def way(self, start: Start, moment: float) -> Way:
-        """Followed to both sides of a moment of the take, where it lies as `start` has it."""
+    def way(self, start: Start, moment: float, far: bool = False) -> Way:
+        """Followed to both sides of a moment of the take, where it lies as `start` has it; far: as
+        long as there are strokes."""
         bars, first = self._bars, self._every[0]
         once = bars.lines[bars.first + bars.once] - bars.lines[bars.first] if bars.once else 0.0
         offset = start.offset
@@ -127,7 +141,8 @@ class Ways:
             here = bar.offset
         found.reverse()
         here = offset
-        for number in range(at + 1, min(at + _LONGER * self._judged_by, len(bars.lines) - 1)):
+        end = len(bars.lines) - 1
+        for number in range(at + 1, end if far else min(at + _LONGER * self._judged_by, end)):
             if bars.lines[number] * start.stretch + here > self._every[-1]:
                 break
             bar = self._bar(number, here, start.stretch)
@@ -152,16 +167,47 @@ class Ways:
             time = bars.lines[bar.number] * stretch + bar.offset
             yield _Entrance(i, time, fit - (_MIDST if midst else 0.0))
 
-    def moved(self, start: Start, moment: float) -> Iterator[Way]:
+    def moved(
+        self, start: Start, moment: float, only_bars: bool = False, far: bool = False
+    ) -> Iterator[Way]:
         """Ways that begin with another beat of the exercise than a start has it, or bar."""
         bars = self._bars
-        beats = bars.once * bars.beats
+        beats = bars.once * (1 if only_bars else bars.beats)
         some = beats if beats <= _MOST_MOVED else bars.once
         if 1 < some <= _MOST_MOVED:
             once = bars.lines[bars.first + bars.once] - bars.lines[bars.first]
             for by in range(1, some):
                 offset = start.offset + by * once / some * start.stretch
-                yield self.way(replace(start, offset=offset), moment)
+                yield self.way(replace(start, offset=offset), moment, far)
+
+    def settled(self, start: Start, only_bars: bool) -> Start:
+        """The start, or one some beats or bars from it by which it is clearly more as written."""
+        lines, once, first = self._bars.lines, self._bars.once, self._bars.first
+        if not once:
+            return start
+        moment = start.offset + lines[first] * start.stretch
+        begin = start.offset + self._part.times[0] * start.stretch
+        most = self._as_written(self.way(start, moment, far=True))
+        most += _VERY_CLEARLY if abs(begin - self._every[0]) <= self._window else _CLEARLY
+        due, end, _ = self._part.between(lines[first] - 1e-6, lines[first + once] - 1e-6)
+        likeliest = None
+        if most < 2 * (end - due) * _MEETS:  # or else no other can be
+            for way in self.moved(start, moment, only_bars, far=True):
+                if (as_written := self._as_written(way)) > most:
+                    likeliest, most = way, as_written
+        return self.entered([likeliest]) if likeliest else start
+
+    def _as_written(self, way: Way) -> float:
+        """How much speaks for each bar of the exercise where it is most as it is written.
+
+        Who plays freely plays some bars as written and others besides, the same ones over and
+        over: one bar as written says more than many that are nearly alike.
+        """
+        most: dict[int, float] = {}
+        for bar in way.bars:
+            number = bar.number % self._bars.once
+            most[number] = max(most.get(number, 0.0), bar.as_written)
+        return sum(most.values())
 
     def on_lines(self, line: float, moment: float) -> Iterator[Way]:
         """Ways that have each of the exercise's bars begin with bars of the take, of which one

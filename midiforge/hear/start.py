@@ -53,7 +53,7 @@ def find_start(
         return Start(strokes[0].time if strokes else 0.0, 1.0, 0.0)
     best: Start | None = None
     for look in _looks(strokes, part, 1 if brief else _LOOKS):
-        start = _entrance(asked, look, stretches, line)
+        start = _entrance(asked, look, brief, stretches, line)
         if best is None or start.share > best.share:
             best = start
         if best.share >= _LIKELY:
@@ -82,6 +82,7 @@ def _looks(strokes: Sequence[Heard], part: Part, most: int) -> Iterator[Sequence
 def _entrance(
     asked: Asked,
     look: Sequence[Heard],
+    brief: bool,
     stretches: Sequence[float] | None,
     line: float | None,
 ) -> Start:
@@ -113,7 +114,9 @@ def _entrance(
     if best < _SURE:
         found += ways.moved(start, where)
     on_lines = [*ways.on_lines(line, where)] if line is not None else []
-    return ways.entered(ways.preferred(on_lines, found))
+    likely = ways.preferred(on_lines, found)
+    entered = ways.entered(likely)
+    return entered if brief else ways.settled(entered, only_bars=likely is on_lines)
 
 
 def _at_other_tempos(
