@@ -359,6 +359,44 @@ def test_hands_are_the_upper_voice_and_both_feet_one_lower_voice() -> None:
     assert {head.voice for head in together.heads} == {"bass-drum", "hihat-pedal"}
 
 
+def voices(**keys: object) -> list[list[str]]:
+    """The voices of each bar of a drill's first exercise."""
+    score = next(scores(midiforge.exercises(midiforge.check_drill({"stages": "full", **keys}))))
+    return [[voice.name for voice in bar.voices] for bar in score.bars]
+
+
+def test_hands_and_feet_that_take_turns_are_one_voice_beamed_together() -> None:
+    """As method books set linear phrases."""
+    drill = midiforge.check_drill(
+        {"sticking": "R L K R L K K", "meter": "7/8", "steps": 2, "stages": "full"}
+    )
+    [score] = scores(midiforge.exercises(drill))
+    for bar in score.bars:
+        [voice] = bar.voices
+        assert not [note for note in voice.notes if note.is_rest]
+        assert all(group.beam == (0, len(group.notes) - 1) for group in voice.groups)
+
+
+def test_hands_over_an_ostinato_are_layered_even_where_they_never_meet_it() -> None:
+    layered = [HANDS_VOICE, FEET_VOICE]
+    assert voices(sticking="- R - L", steps=2, feet="1 2 3 4") == [layered]
+    assert voices(sticking="R K L K", steps=2, feet="2 4 on LF") == [layered]
+
+
+def test_a_drill_says_whether_hands_and_feet_are_one_voice() -> None:
+    linear = {"sticking": "R L K R L K K", "meter": "7/8", "steps": 2}
+    assert voices(**linear, writing={"voices": "two"}) == [[HANDS_VOICE, FEET_VOICE]]
+    over = {"sticking": "R L R L", "steps": 2, "feet": "1 3", "writing": {"voices": "one"}}
+    assert voices(**over) == [[HANDS_VOICE]]
+    [score] = scores(midiforge.exercises(midiforge.check_drill({**over, "stages": "full"})))
+    first = next(next(iter(score.bars)).voices[0].notes)
+    assert {head.voice for head in first.heads} == {
+        "hihat-closed",
+        "bass-drum",
+    }  # one stem for both
+    assert first.sticking == "R"
+
+
 def test_the_first_closed_stroke_after_an_open_hihat_says_so() -> None:
     drill = midiforge.check_drill(
         {"sticking": "R >R R R", "steps": 1, "stages": "full",

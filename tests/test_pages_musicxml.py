@@ -691,7 +691,8 @@ def test_both_hands_on_one_drum_are_one_notehead_and_no_ghost_if_one_hand_is_non
 def test_strokes_have_the_marks_musicxml_has_for_them() -> None:
     """W3C: accent, tremolo (unmeasured), open, half-muted, stopped, notehead's parentheses."""
     voicing = "RH=hihat-open/hihat-half/hihat-closed/hihat-closed"
-    found = lesson({"sticking": ">R R R R (L) Lz >K -", "voicing": voicing})
+    layered = {"writing": {"voices": "two"}}
+    found = lesson({"sticking": ">R R R R (L) Lz >K -", "voicing": voicing, **layered})
     marks = []
     for note in found.root.iter("note"):
         if note.find("rest") is None and note.find("unpitched") is not None:
@@ -718,6 +719,30 @@ def test_strokes_have_the_marks_musicxml_has_for_them() -> None:
     stems = {(note.findtext("voice"), note.findtext("stem")) for note in found.root.iter("note")}
     assert stems >= {("1", "up"), ("2", "down")}
     assert not stems & {("1", "down"), ("2", "up")}
+
+
+@pytest.mark.parametrize(
+    ("keys", "breaks"),
+    [
+        ({"sticking": "RLRLRLRL", "steps": 8, "meter": "1/4"}, [4]),
+        ({"sticking": "RLRLRLRLRLRL", "steps": 12, "meter": "6/8"}, [4, 8]),
+        ({"sticking": "RLRLRLRLRLRL", "steps": 12, "meter": "1/4"}, [6]),
+        ({"sticking": "RLRRLRRL", "steps": 8, "meter": "1/2"}, [4]),
+        ({"sticking": "RLRRLL", "steps": 6, "meter": "6/8"}, []),
+        ({"sticking": "RLRL", "steps": 4, "meter": "1/4"}, []),
+    ],
+)
+def test_inner_beams_break_so_that_a_group_can_be_counted(
+    keys: dict[str, Any], breaks: list[int]
+) -> None:
+    """Thirty-seconds at the eighth, sixteenths of a half at the quarter; the outer beam goes on.
+
+    E. Gould, Behind Bars (2011), chapter 'Rhythm', from memory.
+    """
+    notes = lesson(keys).root.findall(".//note")[: len(keys["sticking"])]
+    words = [[beam.text for beam in note.iter("beam")] for note in notes]
+    assert [i for i, own in enumerate(words) if i and own[1:] == ["begin"] * len(own[1:])] == breaks
+    assert [own[0] for own in words] == ["begin", *["continue"] * (len(words) - 2), "end"]
 
 
 def test_grace_notes_come_before_the_beat_with_their_letters_before_the_stroke_s() -> None:

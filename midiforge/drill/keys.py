@@ -236,6 +236,16 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "'3b, 5 at 70 repeats 4, 7-9'",
         ),
     ),
+    "Writing": (
+        Key(
+            "writing.voices",
+            "text",
+            "Hands and feet written in one voice, or in two; usual: in one where they take turns.",
+            "usual|one|two",
+            default="usual",
+            choices=("usual", "one", "two"),
+        ),
+    ),
     "Practice": (
         Key(
             "practice.clean",

@@ -137,6 +137,17 @@ class Touch:
 
 
 @frozen
+class Writing:
+    """How a piece is written down; it sounds the same.
+
+    voices: hands and feet in "one" voice, in "two", or as is "usual": in one where they take
+        turns.
+    """
+
+    voices: str = "usual"
+
+
+@frozen
 class Piece:
     """Music that is the same at every tempo; times and lengths are in quarter notes, exact.
 
@@ -186,6 +197,7 @@ class Piece:
     hands: str = ""
     text: str = ""
     repeats: int = 1
+    writing: Writing = Writing()
 
     @property
     def count_in(self) -> Fraction:

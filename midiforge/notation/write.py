@@ -7,13 +7,14 @@ from fractions import Fraction
 from midiforge.errors import MidiforgeError
 from midiforge.model.counts import counts
 from midiforge.model.exercise import Exercise, by_piece
-from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
+from midiforge.model.hit import CLICK, FEET, HANDS, Hit, Limb, OrnamentKind, Strength
 from midiforge.notation.chords import ChordSign, chord_signs
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.rhythm import write_bar
 from midiforge.notation.score import (
     FEET_VOICE,
     HANDS_VOICE,
+    PLAYERS_VOICES,
     Bar,
     Group,
     Head,
@@ -59,14 +60,15 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
     entry = exercise.loop_bar
     last = min(entry + bars_round(exercise), exercise.bars)
     in_bar = _written_hits(exercise)
+    is_linear = _is_linear(exercise, in_bar)
     hits = [hit for bar in in_bar.values() for hit in bar]
-    names = _voice_names(hits)
+    names = _voice_names(hits, is_linear)
     closing = _closing(hits, is_open=entry == 0 and _ends_open(in_bar.get(last - 1, [])))
     voices = []
     for number in range(last):
         start = number * exercise.meter.bar
         try:
-            struck = _by_voice(in_bar.get(number, []), start)
+            struck = _by_voice(in_bar.get(number, []), start, is_linear)
             voices.append(
                 tuple(_voice(name, exercise, struck.get(name, {}), closing) for name in names)
             )
@@ -76,7 +78,7 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
     times = max((exercise.bars - entry) // max(last - entry, 1), 1)
     passages = [Passage(tuple(bars[:entry]))] if entry else []
     passages.append(Passage(tuple(bars[entry:]), times))
-    above = tuple(name for name in names if name not in (HANDS_VOICE, FEET_VOICE))
+    above = tuple(name for name in names if name not in PLAYERS_VOICES)
     return Score(at_tempos, tuple(passages), above)
 
 
@@ -130,7 +132,7 @@ def _counts(exercise: Exercise, voices: Iterable[Voice]) -> tuple[tuple[Fraction
     strokes = [
         note.start
         for voice in voices
-        if voice.name in (HANDS_VOICE, FEET_VOICE)
+        if voice.name in PLAYERS_VOICES
         for note in voice.notes
         if not note.is_rest
     ]
@@ -161,24 +163,41 @@ def _words(exercise: Exercise) -> dict[int, str]:
     return bars
 
 
-def _voice_names(hits: Iterable[Hit]) -> list[str]:
+def _is_linear(exercise: Exercise, bars: Mapping[int, Sequence[Hit]]) -> bool:
+    """Whether hands and feet share a voice: unless the drill says so, where they take turns.
+
+    What repeats beside the phrase is another line, and has another voice.
+    """
+    writing = exercise.piece.writing.voices
+    if writing != "usual":
+        return writing == "one"
+    hits = [hit for bar in bars.values() for hit in bar]
+    hands, feet = ({hit.time for hit in hits if hit.limb in limbs} for limbs in (HANDS, FEET))
+    return bool(feet) and hands.isdisjoint(feet) and not (exercise.feet or exercise.hands)
+
+
+def _voice_names(hits: Iterable[Hit], is_linear: bool) -> list[str]:
     """The voices that are written: time layers and timelines on top, then hands, then feet."""
-    names = dict.fromkeys(map(_voice_name, hits))
-    own = [name for name in (HANDS_VOICE, FEET_VOICE) if name in names]
+    names = dict.fromkeys(_voice_name(hit, is_linear) for hit in hits)
+    own = [name for name in PLAYERS_VOICES if name in names]
     return [*(name for name in names if name not in own), *own]
 
 
-def _voice_name(hit: Hit) -> str:
+def _voice_name(hit: Hit, is_linear: bool) -> str:
     if hit.limb is None:
         return hit.layer
-    return HANDS_VOICE if hit.limb.is_hand else FEET_VOICE
+    return HANDS_VOICE if is_linear or hit.limb.is_hand else FEET_VOICE
 
 
-def _by_voice(hits: Iterable[Hit], start: Fraction) -> dict[str, dict[Fraction, list[Hit]]]:
+def _by_voice(
+    hits: Iterable[Hit], start: Fraction, is_linear: bool
+) -> dict[str, dict[Fraction, list[Hit]]]:
     """What each voice of the bar that begins at `start` strikes, by the time from the bar line."""
     voices: dict[str, dict[Fraction, list[Hit]]] = {}
     for hit in hits:
-        voices.setdefault(_voice_name(hit), {}).setdefault(hit.time - start, []).append(hit)
+        voices.setdefault(_voice_name(hit, is_linear), {}).setdefault(hit.time - start, []).append(
+            hit
+        )
     return voices
 
 
@@ -219,7 +238,7 @@ def _no_hollow_cross(note: Note) -> list[Note]:
 def _note(blank: Note, struck: Sequence[Hit], closing: Collection[Fraction]) -> Note:
     hits = sorted(struck, key=lambda hit: _LIMB_ORDER.get(hit.limb, 9))  # type: ignore[arg-type]
     heads = sorted((_head(hit) for hit in hits), key=lambda head: head.sign.place)
-    closes = struck[0].limb in HANDS and struck[0].time in closing
+    closes = struck[0].time in closing and any(hit.limb in HANDS for hit in struck)
     ornaments = [hit.ornament for hit in hits if hit.ornament]
     grace = tuple(
         Head(sign_of(ornament.voice), ornament.voice, False, ornament.limb.letter)

@@ -20,7 +20,7 @@ from midiforge.model.number import numbers_said
 from midiforge.model.rounds import shortened
 from midiforge.model.tempo import plain
 from midiforge.notation.returns import bars_round, heard_only
-from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Score
+from midiforge.notation.score import PLAYERS_VOICES, Score
 from midiforge.notation.write import scores
 from midiforge.printable import many
 
@@ -37,8 +37,8 @@ CAUTIONS = (
     "an audiologist or a physiotherapist who knows musicians.",
 )
 PLACES = (
-    "Hands stems up, feet stems down. Places on the staff after N. Weinberg, Guidelines for "
-    "Drumset Notation, Percussive Notes, June 1994."
+    "Hands stems up, feet stems down; where they take turns, all up. Places on the staff after "
+    "N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994."
 )
 _MOST_MEETINGS = 6
 _MOST_HEARD = 32  # bars, or pages to listen to would grow large
@@ -255,7 +255,7 @@ def _key(entries: Sequence[Entry], engraver: Engraver) -> tuple[tuple[KeySign, .
     own = dict.fromkeys(
         (head.sign, head.voice, head.foot)
         for score in scores
-        for head in score.heads(HANDS_VOICE, FEET_VOICE)
+        for head in score.heads(*PLAYERS_VOICES)
     )
     above = dict.fromkeys(
         (head.sign, head.voice, _ABOVE) for score in scores for head in score.heads(*score.above)

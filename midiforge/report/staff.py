@@ -19,7 +19,7 @@ from midiforge.frozen import frozen
 from midiforge.hear.limits import TOGETHER_MS
 from midiforge.hear.review import Judged, Review
 from midiforge.model.hit import Limb
-from midiforge.notation.score import FEET_VOICE, Head, Score
+from midiforge.notation.score import PLAYERS_VOICES, Head, Score
 from midiforge.notation.write import scores
 from midiforge.report.words import ms
 from midiforge.svg import Svg, element, inline, together
@@ -138,7 +138,9 @@ def _heads(score: Score) -> Iterator[tuple[_Key, Head]]:
 
 
 def _is_of(head: Head, voice: str, limb: Limb) -> bool:
-    return voice == FEET_VOICE if limb.is_foot else head.hand == limb.letter
+    if limb.is_foot:
+        return voice in PLAYERS_VOICES and not head.hand
+    return head.hand == limb.letter
 
 
 def _marks(
