@@ -151,6 +151,41 @@ def test_brackets_are_level_and_their_numbers_in_the_middle(engraver, steps) -> 
 # Buzzes
 
 
+# Beams
+
+
+def beams_of(bar: Engraved) -> list[tuple[float, float, float, float]]:
+    """Left, right, top and bottom of every beam."""
+    areas = [points(path) for path in bar.staves[0].fills if "L" in path]
+    return [
+        (min(xs), max(xs), min(ys), max(ys))
+        for xs, ys in (zip(*area, strict=True) for area in areas)
+    ]
+
+
+@pytest.mark.parametrize("surface", ["snare", "hihat-closed", "tom-low", "crash"])
+@pytest.mark.parametrize("steps", [2, 4, 8, 12])
+def test_stems_grow_with_their_beams(engraver: Engraver, steps: int, surface: str) -> None:
+    """No beam comes nearer to a notehead than a space and a half, however many there are."""
+    bar = engraved(
+        engraver, 1800, sticking="RL", steps=steps, voicing={"RH": surface}, stages="full"
+    )
+    heads = [(x, y) for name, x, y, _ in bar.staves[0].glyphs if name.startswith("E0A")]
+    assert heads
+    for x, y in heads:
+        over = [b for left, right, _, b in beams_of(bar) if left - 1 <= x + HEAD <= right + 1]
+        assert over and y - max(over) >= 1.5 * SPACE
+
+
+def test_a_stub_points_to_the_note_that_it_makes_a_whole_with(engraver: Engraver) -> None:
+    """The thirty-second between a sixteenth and a dotted one belongs to the dotted one."""
+    bar = engraved(engraver, 1200, sticking="R-LR--R-", steps=8, meter="1/4")
+    stubs = [beam for beam in beams_of(bar) if beam[1] - beam[0] < 1.5 * SPACE]
+    [(left, right, *_)] = stubs
+    second = bar.places["s1v0n1"]
+    assert left >= second and right > second + SPACE
+
+
 @pytest.mark.parametrize("steps", [2, 3, 4, 8])
 @pytest.mark.parametrize("surface", ["snare", "hihat-closed", "floor-tom"])
 @pytest.mark.parametrize("feet", ["none", "samba"])

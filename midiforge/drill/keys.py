@@ -245,6 +245,14 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             default="usual",
             choices=("usual", "one", "two"),
         ),
+        Key(
+            "writing.rolls",
+            "text",
+            "Measured rolls as slashes through stems, or a note for every stroke.",
+            "slashes|strokes",
+            default="slashes",
+            choices=("slashes", "strokes"),
+        ),
     ),
     "Practice": (
         Key(

@@ -170,7 +170,7 @@ class _Reader(KeyReader):
             kit=parts.kit,
             file_format=self.whole("format", 0, 1),
             touch=self.touch(),
-            writing=Writing(self.text("writing.voices")),
+            writing=Writing(self.text("writing.voices"), self.text("writing.rolls")),
             running=self.running(meter, ramp is not None),
             practice=self.practice(meter),
             given=self.content,

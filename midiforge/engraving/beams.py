@@ -16,7 +16,7 @@ _STUB = 1.1 * SPACE
 # From the middle of a notehead to the nearest beam; more than with two beams on a usual stem would
 # be longer than a stem must be (Gould, Behind Bars, from memory: 32nds have longer stems).
 _CLEAR = 2.0 * SPACE
-_BESIDE_SIGN = 0.8  # above and below what stands on a stem
+_BESIDE_SIGN = 2.0  # above and below what stands on a stem
 SLASHES = ("E220", "E221", "E222")
 BUZZ = "E22A"
 ON_STEMS = (*SLASHES, BUZZ)

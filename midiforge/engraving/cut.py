@@ -27,6 +27,7 @@ from midiforge.model.meter import Meter
 from midiforge.notation.score import (
     FEET_VOICE,
     HANDS_VOICE,
+    PLAYERS_VOICES,
     Bar,
     Group,
     Head,
@@ -85,7 +86,7 @@ def _engraved(
 ) -> Cut:
     """A piece, engraved and ready to be drawn; `simile`: the sign for the bar before alone."""
     meter = score.exercise.meter
-    own = [voice for voice in bar.voices if voice.name in (HANDS_VOICE, FEET_VOICE)]
+    own = [voice for voice in bar.voices if voice.name in PLAYERS_VOICES]
     staves = [[voice] for voice in bar.voices if voice not in own] + [own]
     notes = {name: note for name, voice, note in named(staves) if voice in own}
     is_loop, ends_bar = passage is score.loop, span[1] == meter.bar

@@ -9,9 +9,9 @@ between them.
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 
+from midiforge.engraving.beams import ON_STEMS
 from midiforge.engraving.shapes import SPACE, Boxes, Mark
 
-_BUZZ = "E22A"
 _BRACKETS = ("E26A", "E26B")  # around a ghost note, left and right
 _NUMBERS = "E08"
 _PLUS = "E08D"  # in a time signature
@@ -103,13 +103,13 @@ def _buzz(
     boxes: Boxes,
 ) -> Mark:
     """The z of a buzz in the middle of what its beams leave of its stem; anything else as it is."""
-    if mark.glyph != _BUZZ or mark.beam not in beams:
+    if mark.glyph not in ON_STEMS or mark.beam not in beams:
         return mark
     x = mark.points[0][0]
     extents = (beam.extent(boxes) for beam in beams[mark.beam])
     above = [below for left, right, _, below in extents if left - 1 <= x <= right + 1]
     nearest = max(above, default=0.0)  # only hands play buzzes, and their stems go up
-    signs = (sign for sign in by_note[mark.name] if sign.glyph and sign.glyph != _BUZZ)
+    signs = (sign for sign in by_note[mark.name] if sign.glyph and sign.glyph not in ON_STEMS)
     heads = [sign.points[0][1] for sign in signs if sign.points[0][1] > nearest]
     room = min(heads, default=0.0) - _HALF_HEAD - nearest
     _, _, top, bottom = mark.extent(boxes)

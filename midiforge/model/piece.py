@@ -142,9 +142,11 @@ class Writing:
 
     voices: hands and feet in "one" voice, in "two", or as is "usual": in one where they take
         turns.
+    rolls: measured ones as "slashes" through stems, or all of their "strokes".
     """
 
     voices: str = "usual"
+    rolls: str = "slashes"
 
 
 @frozen

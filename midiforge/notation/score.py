@@ -16,6 +16,7 @@ from midiforge.notation.sign import Sign
 from midiforge.notation.swells import Hairpin
 
 HANDS_VOICE, FEET_VOICE = PLAYERS_VOICES = "hands", "feet"
+FINEST_FLAGS = 3  # of a thirty-second
 
 
 @frozen
@@ -28,7 +29,7 @@ class Value:
     @property
     def flags(self) -> int:
         """How many beams or flags it has."""
-        return {"eighth": 1, "16th": 2, "32nd": 3}.get(self.name, 0)
+        return {"eighth": 1, "16th": 2, "32nd": FINEST_FLAGS}.get(self.name, 0)
 
 
 @frozen
@@ -63,6 +64,8 @@ class Note:
     start, length: in quarter notes, the start from the bar line; the length is the written one.
     mark: "open", "half-open" or "closed", of a hi-hat.
     grace: the noteheads of the grace notes before it, in order.
+    rolled: of a measured roll all strokes but the first, each with its time from the bar line.
+    is_tied: whether a tie leads to the next note. goes_on: whether one leads to it.
     sticking: the hands that strike, right before left; "" in a voice without one.
     """
 
@@ -73,8 +76,16 @@ class Note:
     is_accented: bool = False
     mark: str = ""
     is_buzz: bool = False
+    rolled: tuple[tuple[Fraction, Head], ...] = ()
+    is_tied: bool = False
+    goes_on: bool = False
     grace: tuple[Head, ...] = ()
     is_rest: bool = False
+
+    @property
+    def slashes(self) -> int:
+        """How many slashes are through its stem: with its beams, one for each of its strokes'."""
+        return FINEST_FLAGS - self.value.flags if self.rolled else 0
 
     def heads_by(self, kind: Callable[[Head], object]) -> Iterable[Head]:
         """One notehead of each kind: of two hands on one surface the louder, as it sounds."""

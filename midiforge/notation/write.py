@@ -3,6 +3,7 @@
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from operator import attrgetter
 
 from midiforge.errors import MidiforgeError
 from midiforge.model.counts import counts
@@ -11,6 +12,7 @@ from midiforge.model.hit import CLICK, FEET, HANDS, Hit, Limb, OrnamentKind, Str
 from midiforge.notation.chords import ChordSign, chord_signs
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.rhythm import write_bar
+from midiforge.notation.rolls import Roll, rolls
 from midiforge.notation.score import (
     FEET_VOICE,
     HANDS_VOICE,
@@ -63,6 +65,12 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
     is_linear = _is_linear(exercise, in_bar)
     hits = [hit for bar in in_bar.values() for hit in bar]
     names = _voice_names(hits, is_linear)
+    rolled: list[Roll] = []
+    if exercise.piece.writing.rolls == "slashes":
+        for first, beyond in ((0, entry), (entry, last)):
+            some = [hit for number in range(first, beyond) for hit in in_bar.get(number, ())]
+            hands = [hit for hit in some if _voice_name(hit, is_linear) == HANDS_VOICE]
+            rolled += rolls(sorted(hands, key=attrgetter("time")))
     closing = _closing(hits, is_open=entry == 0 and _ends_open(in_bar.get(last - 1, [])))
     voices = []
     for number in range(last):
@@ -70,7 +78,17 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
         try:
             struck = _by_voice(in_bar.get(number, []), start, is_linear)
             voices.append(
-                tuple(_voice(name, exercise, struck.get(name, {}), closing) for name in names)
+                tuple(
+                    _voice(
+                        name,
+                        exercise,
+                        start,
+                        struck.get(name, {}),
+                        closing,
+                        rolled if name == HANDS_VOICE else (),
+                    )
+                    for name in names
+                )
             )
         except MidiforgeError as error:
             raise error.within(f"bar {number + 1}") from None
@@ -204,17 +222,42 @@ def _by_voice(
 def _voice(
     name: str,
     exercise: Exercise,
+    start: Fraction,
     struck: Mapping[Fraction, Sequence[Hit]],
     closing: Collection[Fraction],
+    rolled: Sequence[Roll],
 ) -> Voice:
+    """A voice of the bar that begins at `start`; struck: what it strikes, from the bar line."""
+    here = [roll for roll in rolled if roll.start < start + exercise.meter.bar and start < roll.end]
+    lengths = {max(roll.start - start, Fraction(0)): roll.end - start for roll in here}
+    lengths = {time: end - time for time, end in lengths.items()}
+    inner = {hit.time - start for roll in here for hit in roll.within(roll.start, roll.end)} - {0}
     groups = []
-    for cell in write_bar(exercise.meter, sorted(struck)):
+    for cell in write_bar(exercise.meter, sorted(struck.keys() - inner), lengths):
         notes: list[Note] = []
         for blank in cell.notes:
             note = blank if blank.is_rest else _note(blank, struck[blank.start], closing)
+            if rolled and not note.is_rest:
+                note = _rolled(note, start, rolled)
             notes += _no_hollow_cross(note) if cell.tuplet is None else [note]
         groups.append(Group(cell.start, cell.length, cell.tuplet, tuple(notes)))
     return Voice(name, tuple(groups))
+
+
+def _rolled(note: Note, bar: Fraction, rolls: Iterable[Roll]) -> Note:
+    """The note; as part of a roll it goes on with strokes and ties, or is its release."""
+    start, end = bar + note.start, bar + note.start + note.length
+    for roll in rolls:
+        if roll.start <= start < roll.end:
+            return replace(
+                note,
+                rolled=tuple((hit.time - bar, _head(hit)) for hit in roll.within(start, end)),
+                is_tied=end < roll.end or roll.is_released,
+                goes_on=roll.start < start,
+            )
+        if start == roll.end and roll.is_released:
+            note = replace(note, goes_on=True)  # and another roll may begin with it
+    return note
 
 
 def _no_hollow_cross(note: Note) -> list[Note]:
@@ -223,7 +266,7 @@ def _no_hollow_cross(note: Note) -> list[Note]:
     Crosses that are hollow are other signs to many readers.
     """
     plain = all(head.sign.head == "normal" for head in note.heads)
-    if plain or note.value.name not in ("half", "whole"):
+    if plain or note.rolled or note.value.name not in ("half", "whole"):
         return [note]
     short = replace(note, length=Fraction(1), value=Value("quarter"))
     rests = []

@@ -280,6 +280,7 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
     marks = {note.mark for note in notes}
     ghosts = [head for note in notes for head in note.heads if head.is_ghost]
     buzzes = [note for note in notes if note.is_buzz]
+    rolled = [note for note in notes if note.rolled]
     most = max((len(note.grace) for note in notes), default=0)
     kinds = listed(["flam", "drag", "ruff"][: min(most, 3)])
     similes = [piece for entry in entries for piece in entry.setting.pieces if piece.is_simile]
@@ -293,6 +294,7 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
         (ghosts, "( )", "ghost note, as soft as it can be heard"),
         (most, "lR  rL", f"small note first, by the hand in small letters: {kinds}"),
         (buzzes, "z", "buzz: press the stick into the head"),
+        (rolled, "/", "roll: every slash or beam halves the note; the letters are its strokes"),
         *((True, *count) for count in counts),
         ("open" in marks, "o", "hi-hat open"),
         ("half-open" in marks, "o with a line", "hi-hat half open"),

@@ -131,10 +131,10 @@ def _heads(score: Score) -> Iterator[tuple[_Key, Head]]:
     for bar in score.bars:
         for voice in bar.voices:
             for note in voice.notes:
-                for head in note.heads:
+                for time, head in (*((note.start, head) for head in note.heads), *note.rolled):
                     limbs = [limb for limb in Limb if _is_of(head, voice.name, limb)]
                     for limb in limbs:
-                        yield (bar.number, note.start, limb, head.voice), head
+                        yield (bar.number, time, limb, head.voice), head
 
 
 def _is_of(head: Head, voice: str, limb: Limb) -> bool:
