@@ -129,6 +129,53 @@ def test_the_columns_of_all_lines_stand_below_each_other(engraver, entry) -> Non
     assert [x for x in further if x != pytest.approx(first, abs=0.01)] == []
 
 
+# Letters and signs
+
+
+TEXT = re.compile(
+    r'<text class="([^"]*)" x="(-?[\d.]+)" y="(-?[\d.]+)" font-size="([\d.]+)">([^<]*)</text>'
+)
+
+
+def letters(setting: Setting) -> list[tuple[str, float, float, float]]:
+    """The letters of the sticking: which, x, y, size."""
+    return [
+        (text, float(x), float(y), float(size))
+        for piece in setting.pieces
+        for kind, x, y, size, text in TEXT.findall(str(piece.content))
+        if "hand" in kind
+    ]
+
+
+def test_the_letters_of_a_unison_stand_close_above_each_other(engraver) -> None:
+    [right, left, *_] = letters(on_paper(engraver, sticking="B", steps=1))
+    assert (right[0], left[0]) == ("R", "L")
+    assert right[1] == left[1]
+    assert 0.72 * right[3] < left[2] - right[2] < right[3]  # clear of each other, less than a line
+
+
+def test_the_letters_of_grace_notes_are_small_capitals(engraver) -> None:
+    """Two small l's beside each other read as the number 11."""
+    drag = letters(on_paper(engraver, sticking="llR", steps=1))[:3]
+    assert sorted(text for text, *_ in drag) == ["L", "L", "R"]
+    sizes = {text: size for text, _, _, size in drag}
+    assert sizes["L"] < 0.8 * sizes["R"]
+
+
+@pytest.mark.parametrize("voice", ["hihat-open", "hihat-half"])
+@pytest.mark.parametrize("steps", [1, 2, 4, 8])
+def test_accents_are_clear_of_the_signs_of_a_hi_hat(engraver, voice, steps) -> None:
+    bar = engraved(engraver, 1800, sticking=">R", steps=steps, voicing={"RH": voice})
+    (accent, sign) = (
+        [(y, engraver.boxes[name]) for name, _, y, _ in bar.staves[0].glyphs if name in names]
+        for names in (("E4A0",), ("E5E7", "E631"))
+    )
+    assert accent and len(accent) == len(sign)
+    for (over, (_, low, *_)), (under, (_, bottom, _, height)) in zip(accent, sign, strict=True):
+        scale = 4 * SPACE / 1000
+        assert (under - scale * (bottom + height)) - (over - scale * low) > 0.4 * SPACE
+
+
 # Brackets
 
 

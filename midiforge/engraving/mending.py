@@ -2,8 +2,8 @@
 
 Its tuplet brackets slant, and their numbers are where columns were before they were set evenly;
 the z of a buzz stands on the stem wherever that is long enough without a beam; the brackets of a
-ghost note cross a notehead close below it; the numbers of a time signature touch the plus signs
-between them.
+ghost note cross a notehead close below it; an accent all but touches the sign of an open hi-hat;
+the numbers of a time signature touch the plus signs between them.
 """
 
 from collections import defaultdict
@@ -13,6 +13,9 @@ from midiforge.engraving.beams import ON_STEMS
 from midiforge.engraving.shapes import SPACE, Boxes, Mark
 
 _BRACKETS = ("E26A", "E26B")  # around a ghost note, left and right
+_ACCENT = "E4A0"  # above a note
+_HIHAT_SIGNS = ("E5E5", "E5E7", "E631")  # closed, open, half open
+_ABOVE_SIGN = 6.0  # tenths of a staff space
 _NUMBERS = "E08"
 _PLUS = "E08D"  # in a time signature
 _BESIDE_PLUS = 2.2  # tenths of a staff space more on each side of it
@@ -34,7 +37,11 @@ def mended(staff: Sequence[Mark], boxes: Boxes) -> list[Mark]:
             beams[mark.beam].append(mark)
     levels = {old: new for tuplet in tuplets.values() for old, new in _level(tuplet, boxes)}
     return [
-        _buzz(_bracket(levels.get(mark, mark), by_note, boxes), by_note, beams, boxes)
+        _accent(
+            _buzz(_bracket(levels.get(mark, mark), by_note, boxes), by_note, beams, boxes),
+            by_note,
+            boxes,
+        )
         for mark in staff
     ]
 
@@ -94,6 +101,15 @@ def _bracket(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) ->
     if mark.glyph == _BRACKETS[0]:
         return smaller.moved(right - (right - left) * _SMALL_BRACKET - inner - _ASIDE)
     return smaller.moved(left - inner + _ASIDE)
+
+
+def _accent(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) -> Mark:
+    """An accent clear of the sign of a hi-hat under it; anything else as it is."""
+    if mark.glyph != _ACCENT:
+        return mark
+    _, _, _, bottom = mark.extent(boxes)
+    tops = (sign.extent(boxes)[2] for sign in by_note[mark.name] if sign.glyph in _HIHAT_SIGNS)
+    return mark.moved(0.0, min(0.0, min(tops, default=bottom) - _ABOVE_SIGN - bottom))
 
 
 def _buzz(

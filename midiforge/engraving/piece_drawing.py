@@ -17,8 +17,9 @@ from midiforge.notation.score import FEET_VOICE, Bar, Note, Score
 from midiforge.notation.swells import Hairpin
 from midiforge.svg import NOTHING, Svg, element, short, together
 
-_LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 18.0, 17.0, 19.0, 13.0  # sizes of letters
+_LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 14.0, 17.0, 19.0, 13.0  # sizes of letters
 _ROW = 2.3 * SPACE
+_BELOW_LETTER = 1.9 * SPACE  # from one hand's letter to the other's of the same moment
 STAFF = 4 * SPACE
 _LINE_STAFF_GAP = 2.2 * SPACE
 _LABEL_ROW = 1.8 * SPACE  # for the name of a line above the staff, above its notes
@@ -84,8 +85,8 @@ def rows_of(score: Score, cuts: Sequence[Cut], layout: Layout) -> Rows:
     rows.staff = at + max(top, 0.8 * SPACE)
     at = rows.staff + max(bottom, STAFF)
     hands = max((len(n.sticking) for piece in cuts for n in piece.notes.values()), default=0)
-    rows.sticking = [at + (i + 1) * _ROW for i in range(hands)]
-    at += hands * _ROW
+    rows.sticking = [at + _ROW + i * _BELOW_LETTER for i in range(hands)]
+    at = rows.sticking[-1] if hands else at
     if layout.with_counts:
         at += _ROW
         rows.counts = at
@@ -219,8 +220,8 @@ def _sticking(piece: Cut, columns: dict[Fraction, float], rows: Rows) -> Iterato
                 yield text_at(columns[time], rows.sticking[0], _LETTER, "hand", head.hand)
         for i, head in enumerate(note.grace):
             if (grace := f"{name}g{i}") in places:
-                letter = head.hand.lower()
-                yield text_at(places[grace], rows.sticking[0], _SMALL, "hand", letter)
+                # A small capital: two small l's are an eleven in many fonts.
+                yield text_at(places[grace], rows.sticking[0], _SMALL, "hand", head.hand)
 
 
 def _counts(bar: Bar, columns: dict[Fraction, float], rows: Rows) -> Iterator[Svg]:

@@ -292,7 +292,7 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
         (any(n.sticking for n in notes), "R  L", "right hand, left hand; bold with an accent"),
         (any(n.is_accented for n in notes), ">", "accent"),
         (ghosts, "( )", "ghost note, as soft as it can be heard"),
-        (most, "lR  rL", f"small note first, by the hand in small letters: {kinds}"),
+        (most, "lR  rL", f"small note first, by the hand in the small letter: {kinds}"),
         (buzzes, "z", "buzz: press the stick into the head"),
         (rolled, "/", "roll: every slash or beam halves the note; the letters are its strokes"),
         *((True, *count) for count in counts),
