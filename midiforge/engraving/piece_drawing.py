@@ -17,10 +17,12 @@ from midiforge.notation.score import FEET_VOICE, Bar, Note, Score
 from midiforge.notation.swells import Hairpin
 from midiforge.svg import NOTHING, Svg, element, short, together
 
-_LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 14.0, 17.0, 19.0, 13.0  # sizes of letters
+_LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 18.0, 17.0, 19.0, 13.0  # sizes of letters
 _ROW = 2.3 * SPACE
 _BELOW_LETTER = 1.9 * SPACE  # from one hand's letter to the other's of the same moment
 STAFF = 4 * SPACE
+# A script l: two plain ones before a letter are an eleven in many fonts.
+GRACE_LETTERS = {"R": "r", "L": "\N{SCRIPT SMALL L}"}
 _LINE_STAFF_GAP = 2.2 * SPACE
 _LABEL_ROW = 1.8 * SPACE  # for the name of a line above the staff, above its notes
 _SWELL = 1.1 * SPACE  # how far a hairpin opens
@@ -220,8 +222,8 @@ def _sticking(piece: Cut, columns: dict[Fraction, float], rows: Rows) -> Iterato
                 yield text_at(columns[time], rows.sticking[0], _LETTER, "hand", head.hand)
         for i, head in enumerate(note.grace):
             if (grace := f"{name}g{i}") in places:
-                # A small capital: two small l's are an eleven in many fonts.
-                yield text_at(places[grace], rows.sticking[0], _SMALL, "hand", head.hand)
+                letter = GRACE_LETTERS[head.hand]
+                yield text_at(places[grace], rows.sticking[0], _SMALL, "hand", letter)
 
 
 def _counts(bar: Bar, columns: dict[Fraction, float], rows: Rows) -> Iterator[Svg]:

@@ -6,6 +6,7 @@ from itertools import groupby
 from midiforge.engraving.cut import cut, key_piece
 from midiforge.engraving.drawing import Piece, Setting
 from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.piece_drawing import GRACE_LETTERS
 from midiforge.engraving.widths import Layout
 from midiforge.frozen import frozen
 from midiforge.insight.loop import hands_and_feet, meetings
@@ -292,7 +293,11 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
         (any(n.sticking for n in notes), "R  L", "right hand, left hand; bold with an accent"),
         (any(n.is_accented for n in notes), ">", "accent"),
         (ghosts, "( )", "ghost note, as soft as it can be heard"),
-        (most, "lR  rL", f"small note first, by the hand in the small letter: {kinds}"),
+        (
+            most,
+            "{L}R  {R}L".format(**GRACE_LETTERS),
+            f"small note first, by the hand in the small letter: {kinds}",
+        ),
         (buzzes, "z", "buzz: press the stick into the head"),
         (rolled, "/", "roll: every slash or beam halves the note; the letters are its strokes"),
         *((True, *count) for count in counts),
