@@ -17,6 +17,7 @@ _STUB = 1.1 * SPACE
 # be longer than a stem must be (Gould, Behind Bars, from memory: 32nds have longer stems).
 _CLEAR = 2.0 * SPACE
 _BESIDE_SIGN = 2.0  # above and below what stands on a stem
+_RESTS = "E4E"
 SLASHES = ("E220", "E221", "E222")
 BUZZ = "E22A"
 ON_STEMS = (*SLASHES, BUZZ)
@@ -68,6 +69,10 @@ def _drawn(staff: Sequence[Mark], own: Sequence[Mark], beams: Beams, boxes: Boxe
         inner = outer - way * ((len(beams[stem.name]) - 1) * STEP + THICK)
         needed = max((_room_of(mark, boxes) for mark in own if mark.name == stem.name), default=0.0)
         short = max(short, max(_CLEAR, needed) - way * (inner - near))
+    deepest = outer - way * ((max(map(len, beams.values())) - 1) * STEP + THICK)
+    for rest in (mark for mark in own if mark.glyph.startswith(_RESTS)):
+        _, _, top, bottom = rest.extent(boxes)
+        short = max(short, _BESIDE_SIGN - way * (deepest - (top if up else bottom)))
     outer += way * short
     left, right = stems[0].points[0][0], stems[-1].points[0][0]
     gone = {id(area) for area in areas}

@@ -20,6 +20,7 @@ _NUMBERS = "E08"
 _PLUS = "E08D"  # in a time signature
 _BESIDE_PLUS = 2.2  # tenths of a staff space more on each side of it
 _BESIDE_NUMBER = 3.5  # tenths of a staff space free on each side of a tuplet's number
+_BELOW_BRACKET = 2.0  # between its hooks and what it spans
 _CLEAR = 0.8  # between a z and what is above and below it
 _HALF_HEAD = SPACE / 2
 _CLOSE = 1.5 * SPACE  # noteheads nearer than this leave no room for a whole bracket
@@ -35,15 +36,16 @@ def mended(staff: Sequence[Mark], boxes: Boxes) -> list[Mark]:
             tuplets[mark.tuplet].append(mark)
         if mark.beam and mark.kind == "fill":
             beams[mark.beam].append(mark)
-    levels = {old: new for tuplet in tuplets.values() for old, new in _level(tuplet, boxes)}
-    return [
-        _accent(
-            _buzz(_bracket(levels.get(mark, mark), by_note, boxes), by_note, beams, boxes),
-            by_note,
-            boxes,
-        )
+    inside = [
+        _accent(_buzz(_bracket(mark, by_note, boxes), by_note, beams, boxes), by_note, boxes)
         for mark in staff
     ]
+    levels = {
+        old: new
+        for tuplet in tuplets.values()
+        for old, new in _outside([*_level(tuplet, boxes)], inside, boxes)
+    }
+    return [levels.get(mark, mark) for mark in inside]
 
 
 def with_room_for_plus(staff: Sequence[Mark]) -> list[Mark]:
@@ -74,13 +76,33 @@ def _level(tuplet: Sequence[Mark], boxes: Boxes) -> Iterator[tuple[Mark, Mark]]:
     heights = [y for _, y in corners]
     height = min(heights) if drop > 0 else max(heights)
     middle = sum(x for x, _ in corners) / 2
-    extents = [mark.extent(boxes) for mark in digits]
+    # The library sets the number small where a grace note is in the tuplet.
+    whole = {mark: mark._replace(size=1.0) for mark in digits}
+    extents = [mark.extent(boxes) for mark in whole.values()]
     left, right = min(left for left, *_ in extents), max(right for _, right, *_ in extents)
     by = middle - (left + right) / 2, height - sum(inner) / 2
-    yield from ((mark, mark.moved(*by)) for mark in digits)
+    yield from ((mark, own.moved(*by)) for mark, own in whole.items())
     beside = (right - left) / 2 + _BESIDE_NUMBER
     for mark, (x, _), end in zip(lines, corners, (middle - beside, middle + beside), strict=True):
         yield mark, mark._replace(points=((x, height + drop), (x, height), (end, height)))
+
+
+def _outside(
+    tuplet: Sequence[tuple[Mark, Mark]], staff: Sequence[Mark], boxes: Boxes
+) -> Iterator[tuple[Mark, Mark]]:
+    """The parts of a bracket as they were, and out of the way of all that it spans."""
+    lines = [mark for _, mark in tuplet if mark.kind == "stroke"]
+    if not lines:
+        return
+    (left, hook), (_, height), _ = lines[0].points
+    right = lines[1].points[0][0]
+    spanned = [mark.extent(boxes) for mark in staff if not mark.tuplet]
+    spanned = [own for own in spanned if own[1] > left and own[0] < right]
+    if hook > height:  # it is above
+        by = min(0.0, min(top for _, _, top, _ in spanned) - _BELOW_BRACKET - hook)
+    else:
+        by = max(0.0, max(bottom for *_, bottom in spanned) + _BELOW_BRACKET - hook)
+    yield from ((old, new.moved(0.0, by)) for old, new in tuplet)
 
 
 def _bracket(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) -> Mark:
