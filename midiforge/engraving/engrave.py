@@ -113,18 +113,18 @@ class Engraver:
             crowded = frozenset(name for name, note in notes if len(note.grace) > 1)
             grid = Grid(times, _closest(step, staves), span, crowded)
         document = mei.mei(meter, step, staves, span, simile)
-        return self._known_or_new(document, width, grid, mei.beams(staves))
+        return self._known_or_new(document, width, grid, staves)
 
     def head(self, meter: Meter) -> Engraved:
         """A percussion clef and a time signature; the place of "s1v0n0" is where they end."""
-        return self._known_or_new(mei.head(meter), 40 * SPACE, None, {})
+        return self._known_or_new(mei.head(meter), 40 * SPACE, None, ())
 
     def _known_or_new(
-        self, document: str, width: float, grid: Grid | None, beams: Beams
+        self, document: str, width: float, grid: Grid | None, staves: Sequence[Sequence[Voice]]
     ) -> Engraved:
         key = document, width
         if key not in self._known:
-            self._known[key] = self._engrave(document, width, grid, beams)
+            self._known[key] = self._engrave(document, width, grid, mei.beams(staves))
         return self._known[key]
 
     def _engrave(self, document: str, width: float, grid: Grid | None, beams: Beams) -> Engraved:

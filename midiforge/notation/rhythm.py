@@ -142,7 +142,11 @@ def _cell(
     ends: Mapping[Fraction, Fraction],
 ) -> Group:
     base = 3 if in_three else 1
-    until = {time: min(ends.get(start + time, start + length) - start, length) for time in onsets}
+    until = {
+        time: ends[start + time] - start
+        for time in (onsets if ends else ())
+        if start + time in ends and ends[start + time] < start + length
+    }
     parts = _parts_for([*onsets, *until.values()], length)
     if in_three and parts == 2:
         parts = 6  # dotted values say it without a number over them
@@ -158,7 +162,9 @@ def _cell(
         )
     tuplet = Tuplet(parts, written_parts, VALUES[unit]) if written_parts != parts else None
     part, notes = length / parts, []
-    places = {int(time / part): int(end / part) for time, end in until.items()}
+    places = {
+        int(time / part): int(until[time] / part) if time in until else parts for time in onsets
+    }
     for place, size, is_rest in _spelled(places, parts, base):
         value = value_of(size * unit)
         assert value is not None

@@ -159,7 +159,7 @@ class Group:
         quarters where there are sixteenths (Gould, Behind Bars, from memory)."""
         most = max(note.value.flags for note in self.notes)
         part = Fraction(4, 2**most)
-        if most < 2 or self.length % part:
+        if self.length <= part or self.length % part:
             return frozenset()
         starts = ((i, (note.start - self.start) / part) for i, note in enumerate(self.notes))
         return frozenset(i for i, place in starts if place.denominator == 1)
