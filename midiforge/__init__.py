@@ -85,6 +85,7 @@ if TYPE_CHECKING:  # what is public; each is imported when it is first asked for
     from midiforge.model.piece import Section as Section
     from midiforge.model.piece import Touch as Touch
     from midiforge.model.piece import Variant as Variant
+    from midiforge.model.piece import Writing as Writing
     from midiforge.model.swing import Swing as Swing
     from midiforge.model.tempo import TempoMap as TempoMap
     from midiforge.performance.notes import held as held

@@ -359,6 +359,120 @@ def test_hands_are_the_upper_voice_and_both_feet_one_lower_voice() -> None:
     assert {head.voice for head in together.heads} == {"bass-drum", "hihat-pedal"}
 
 
+def voices(**keys: object) -> list[list[str]]:
+    """The voices of each bar of a drill's first exercise."""
+    score = next(scores(midiforge.exercises(midiforge.check_drill({"stages": "full", **keys}))))
+    return [[voice.name for voice in bar.voices] for bar in score.bars]
+
+
+def test_hands_and_feet_that_take_turns_are_one_voice_beamed_together() -> None:
+    """As method books set linear phrases."""
+    drill = midiforge.check_drill(
+        {"sticking": "R L K R L K K", "meter": "7/8", "steps": 2, "stages": "full"}
+    )
+    [score] = scores(midiforge.exercises(drill))
+    for bar in score.bars:
+        [voice] = bar.voices
+        assert not [note for note in voice.notes if note.is_rest]
+        assert all(group.beam == (0, len(group.notes) - 1) for group in voice.groups)
+
+
+def test_hands_over_an_ostinato_are_layered_even_where_they_never_meet_it() -> None:
+    layered = [HANDS_VOICE, FEET_VOICE]
+    assert voices(sticking="- R - L", steps=2, feet="1 2 3 4") == [layered]
+    assert voices(sticking="R K L K", steps=2, feet="2 4 on LF") == [layered]
+
+
+def test_a_drill_says_whether_hands_and_feet_are_one_voice() -> None:
+    linear = {"sticking": "R L K R L K K", "meter": "7/8", "steps": 2}
+    assert voices(**linear, writing={"voices": "two"}) == [[HANDS_VOICE, FEET_VOICE]]
+    over = {"sticking": "R L R L", "steps": 2, "feet": "1 3", "writing": {"voices": "one"}}
+    assert voices(**over) == [[HANDS_VOICE]]
+    [score] = scores(midiforge.exercises(midiforge.check_drill({**over, "stages": "full"})))
+    first = next(next(iter(score.bars)).voices[0].notes)
+    assert {head.voice for head in first.heads} == {
+        "hihat-closed",
+        "bass-drum",
+    }  # one stem for both
+    assert first.sticking == "R"
+
+
+def rolled(sticking: str, **keys: object) -> list[tuple[str, int, bool]]:
+    """Value, slashes and tie of the notes in a drill's first bar at eight steps to a quarter."""
+    content = {"sticking": sticking, "stages": "hands", **keys}
+    [score, *_] = scores(midiforge.exercises(midiforge.check_drill(content)))
+    notes = next(iter(score.bars)).voices[0].notes
+    return [
+        (f"{'dotted ' * note.value.dotted}{note.value.name}", note.slashes, note.is_tied)
+        for note in notes
+        if not note.is_rest
+    ]
+
+
+@pytest.mark.parametrize(
+    ("rudiment", "expected"),
+    [
+        ("five-stroke-roll", [("eighth", 2, True), ("eighth", 0, False)] * 4),
+        ("seven-stroke-roll", [("dotted eighth", 2, True), ("16th", 0, False)] * 4),
+        ("nine-stroke-roll", [("quarter", 3, True), ("quarter", 0, False)] * 2),
+        (
+            "thirteen-stroke-roll",
+            [("quarter", 3, True), ("eighth", 2, True), ("eighth", 0, False)] * 2,
+        ),
+        ("single-dragadiddle", [("16th", 1, False), *[("16th", 0, False)] * 3] * 4),
+        ("single-paradiddle", [("16th", 0, False)] * 16),
+    ],
+)
+def test_measured_rolls_are_slashes_tied_to_their_release(
+    rudiment: str, expected: list[tuple[str, int, bool]]
+) -> None:
+    """Percussive Arts Society, International Drum Rudiments, from memory."""
+    assert rolled(rudiment) == expected
+
+
+def test_a_drill_writes_rolls_out() -> None:
+    written = rolled("five-stroke-roll", meter="1/4", writing={"rolls": "strokes"})
+    assert written == [*[("32nd", 0, False)] * 4, ("eighth", 0, False)]
+
+
+@pytest.mark.parametrize(
+    "sticking", ["RLRRLRLL", "RLRLRLRL", "-RRLLRRL", "RR>LLRRLL", "RR(LL)RRLL"]
+)
+def test_what_is_not_all_doubles_from_hand_to_hand_is_no_roll(sticking: str) -> None:
+    assert not any(slashes for _, slashes, _ in rolled(sticking, steps=8))
+
+
+ROLLED = st.lists(st.sampled_from(("RRLL", "LLRR", "RR", "--", "R", "-")), min_size=1, max_size=8)
+
+
+@given(ROLLED.map("".join), st.sampled_from(METERS), st.booleans())
+@settings(max_examples=60, deadline=None)
+def test_every_stroke_is_a_notehead_or_in_a_roll(text: str, meter: str, has_feet: bool) -> None:
+    try:
+        drill = midiforge.check_drill(
+            {"sticking": text, "steps": 8, "meter": meter, "stages": "full",
+             "voicing": "RH=snare", "feet": "x..x" if has_feet else "none"}
+        )  # fmt: skip
+        written = [*scores(midiforge.exercises(drill))]
+    except MidiforgeError:
+        return  # nothing to play, or too fine for a staff
+    for score in written:
+        exercise, struck = score.exercise, []
+        for bar in score.bars:
+            for note in (note for voice in bar.voices for note in voice.notes):
+                at = (bar.number - 1) * exercise.meter.bar
+                struck += [(at + note.start, head.voice) for head in note.heads]
+                struck += [(at + time, head.voice) for time, head in note.rolled]
+                if note.rolled:
+                    assert len(note.rolled) + 1 == note.length / F(1, 8)
+        played = [
+            (hit.time, hit.voice)
+            for hit in exercise.hits
+            if hit.limb and 0 <= hit.time < len([*score.bars]) * exercise.meter.bar
+        ]
+        assert sorted(struck) == sorted(played)
+
+
 def test_the_first_closed_stroke_after_an_open_hihat_says_so() -> None:
     drill = midiforge.check_drill(
         {"sticking": "R >R R R", "steps": 1, "stages": "full",

@@ -129,6 +129,51 @@ def test_the_columns_of_all_lines_stand_below_each_other(engraver, entry) -> Non
     assert [x for x in further if x != pytest.approx(first, abs=0.01)] == []
 
 
+# Letters and signs
+
+
+TEXT = re.compile(
+    r'<text class="([^"]*)" x="(-?[\d.]+)" y="(-?[\d.]+)" font-size="([\d.]+)">([^<]*)</text>'
+)
+
+
+def letters(setting: Setting) -> list[tuple[str, float, float, float]]:
+    """The letters of the sticking: which, x, y, size."""
+    return [
+        (text, float(x), float(y), float(size))
+        for piece in setting.pieces
+        for kind, x, y, size, text in TEXT.findall(str(piece.content))
+        if "hand" in kind
+    ]
+
+
+def test_the_letters_of_a_unison_stand_close_above_each_other(engraver) -> None:
+    [right, left, *_] = letters(on_paper(engraver, sticking="B", steps=1))
+    assert (right[0], left[0]) == ("R", "L")
+    assert right[1] == left[1]
+    assert 0.72 * right[3] < left[2] - right[2] < right[3]  # clear of each other, less than a line
+
+
+def test_no_letter_below_a_grace_note_can_be_read_as_a_figure(engraver) -> None:
+    """Two plain small l's before a letter are the number 11 in many fonts."""
+    drag = letters(on_paper(engraver, sticking="llR rL", steps=1))[:5]
+    assert sorted(text for text, *_ in drag) == sorted("\N{SCRIPT SMALL L}\N{SCRIPT SMALL L}RrL")
+
+
+@pytest.mark.parametrize("voice", ["hihat-open", "hihat-half"])
+@pytest.mark.parametrize("steps", [1, 2, 4, 8])
+def test_accents_are_clear_of_the_signs_of_a_hi_hat(engraver, voice, steps) -> None:
+    bar = engraved(engraver, 1800, sticking=">R", steps=steps, voicing={"RH": voice})
+    (accent, sign) = (
+        [(y, engraver.boxes[name]) for name, _, y, _ in bar.staves[0].glyphs if name in names]
+        for names in (("E4A0",), ("E5E7", "E631"))
+    )
+    assert accent and len(accent) == len(sign)
+    for (over, (_, low, *_)), (under, (_, bottom, _, height)) in zip(accent, sign, strict=True):
+        scale = 4 * SPACE / 1000
+        assert (under - scale * (bottom + height)) - (over - scale * low) > 0.4 * SPACE
+
+
 # Brackets
 
 
@@ -149,6 +194,41 @@ def test_brackets_are_level_and_their_numbers_in_the_middle(engraver, steps) -> 
 
 
 # Buzzes
+
+
+# Beams
+
+
+def beams_of(bar: Engraved) -> list[tuple[float, float, float, float]]:
+    """Left, right, top and bottom of every beam."""
+    areas = [points(path) for path in bar.staves[0].fills if "L" in path]
+    return [
+        (min(xs), max(xs), min(ys), max(ys))
+        for xs, ys in (zip(*area, strict=True) for area in areas)
+    ]
+
+
+@pytest.mark.parametrize("surface", ["snare", "hihat-closed", "tom-low", "crash"])
+@pytest.mark.parametrize("steps", [2, 4, 8, 12])
+def test_stems_grow_with_their_beams(engraver: Engraver, steps: int, surface: str) -> None:
+    """No beam comes nearer to a notehead than a space and a half, however many there are."""
+    bar = engraved(
+        engraver, 1800, sticking="RL", steps=steps, voicing={"RH": surface}, stages="full"
+    )
+    heads = [(x, y) for name, x, y, _ in bar.staves[0].glyphs if name.startswith("E0A")]
+    assert heads
+    for x, y in heads:
+        over = [b for left, right, _, b in beams_of(bar) if left - 1 <= x + HEAD <= right + 1]
+        assert over and y - max(over) >= 1.5 * SPACE
+
+
+def test_a_stub_points_to_the_note_that_it_makes_a_whole_with(engraver: Engraver) -> None:
+    """The thirty-second between a sixteenth and a dotted one belongs to the dotted one."""
+    bar = engraved(engraver, 1200, sticking="R-LR--R-", steps=8, meter="1/4")
+    stubs = [beam for beam in beams_of(bar) if beam[1] - beam[0] < 1.5 * SPACE]
+    [(left, right, *_)] = stubs
+    second = bar.places["s1v0n1"]
+    assert left >= second and right > second + SPACE
 
 
 @pytest.mark.parametrize("steps", [2, 3, 4, 8])

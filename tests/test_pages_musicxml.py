@@ -12,7 +12,7 @@ from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
-from itertools import accumulate, chain, pairwise
+from itertools import accumulate, chain, pairwise, product
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -293,7 +293,14 @@ def voices(measure: Element, divisions: int) -> dict[str, list[tuple[Fraction, E
 
 def assert_arithmetic(found: Lesson) -> None:
     """Every voice fills its bar, and every note is as long as its value says."""
-    assert found.root.find(".//tie") is None
+    for part in found.root.iter("part"):
+        tied = [
+            {tie.get("type") for tie in note.iter("tie")}
+            for note in part.iter("note")
+            if note.find("rest") is None and note.find("grace") is None
+        ]
+        for before, after in pairwise([set(), *tied, set()]):
+            assert ("start" in before) == ("stop" in after)
     for _, measure, bar, divisions in measures(found.root):
         for notes in voices(measure, divisions).values():
             lengths = [Fraction(number(note, "duration", 0), divisions) for _, note in notes]
@@ -495,6 +502,20 @@ def single_notes(note: Any) -> tuple[Any, ...]:
     return tuple(note.notes) if isinstance(note, music21.chord.ChordBase) else (note,)
 
 
+def rolled_at(note: Any, time: Fraction) -> list[Fraction]:
+    """When the strokes of a note with slashes are, or that of one without."""
+    slashes = [
+        sign.numberOfMarks
+        for sign in note.expressions
+        if isinstance(sign, music21.expressions.Tremolo)
+    ]
+    if not slashes or not slashes[0]:
+        return [time]
+    flags = {"eighth": 1, "16th": 2}.get(note.duration.type, 0)
+    step = Fraction(1, 2 ** (flags + slashes[0]))
+    return [time + i * step for i in range(int(Fraction(note.quarterLength) / step))]
+
+
 def assert_music21_reads(found: Lesson) -> None:
     stream = music21.converter.parse(found.xml.decode(), format="musicxml")
     above = list(dict.fromkeys(name for score in found.scores for name in score.above))
@@ -520,13 +541,15 @@ def assert_music21_reads(found: Lesson) -> None:
                     if note.duration.isGrace:
                         grace[time] += 1
                         continue
+                    at_once = rolled_at(note, time)
                     if 1 in verses:
-                        letters[time] = verses[1]
-                    for each in single_notes(note):
+                        said = verses[1] if len(at_once) > 1 else [verses[1]]
+                        letters.update(zip(at_once, said, strict=True))
+                    for each, at in product(single_notes(note), at_once):
                         head = (each.displayStep, each.displayOctave, each.notehead)
-                        heads[(time, *head, bool(each.noteheadParenthesis))] += 1
+                        heads[(at, *head, bool(each.noteheadParenthesis))] += 1
                         if bar.voices:
-                            by_voice[time, note.activeSite.id] += 1
+                            by_voice[at, note.activeSite.id] += 1
             assert heads == expected_notes(exercise, layer)
             if layer is None:
                 assert grace == graces(exercise)
@@ -688,10 +711,28 @@ def test_both_hands_on_one_drum_are_one_notehead_and_no_ghost_if_one_hand_is_non
     assert ghosts[1] is not None and ghosts[1].get("parentheses") == "yes"
 
 
+@pytest.mark.parametrize("rudiment", ["five-stroke-roll", "seventeen-stroke-roll"])
+def test_music21_reads_every_stroke_of_a_measured_roll(rudiment: str) -> None:
+    """W3C: tremolo, single: the number of slashes, beside flags and beams."""
+    for rolls in ("slashes", "strokes"):
+        found = lesson(
+            {
+                "sticking": rudiment,
+                "feet": "1 3",
+                "voicing": "RH=snare",
+                "writing": {"rolls": rolls},
+            }
+        )
+        assert bool(found.root.findall(".//tremolo[@type='single']")) == (rolls == "slashes")
+        assert_music21_reads(found)
+        assert_arithmetic(found)
+
+
 def test_strokes_have_the_marks_musicxml_has_for_them() -> None:
     """W3C: accent, tremolo (unmeasured), open, half-muted, stopped, notehead's parentheses."""
     voicing = "RH=hihat-open/hihat-half/hihat-closed/hihat-closed"
-    found = lesson({"sticking": ">R R R R (L) Lz >K -", "voicing": voicing})
+    layered = {"writing": {"voices": "two"}}
+    found = lesson({"sticking": ">R R R R (L) Lz >K -", "voicing": voicing, **layered})
     marks = []
     for note in found.root.iter("note"):
         if note.find("rest") is None and note.find("unpitched") is not None:
@@ -718,6 +759,30 @@ def test_strokes_have_the_marks_musicxml_has_for_them() -> None:
     stems = {(note.findtext("voice"), note.findtext("stem")) for note in found.root.iter("note")}
     assert stems >= {("1", "up"), ("2", "down")}
     assert not stems & {("1", "down"), ("2", "up")}
+
+
+@pytest.mark.parametrize(
+    ("keys", "breaks"),
+    [
+        ({"sticking": "RLRLRLRL", "steps": 8, "meter": "1/4"}, [4]),
+        ({"sticking": "RLRLRLRLRLRL", "steps": 12, "meter": "6/8"}, [4, 8]),
+        ({"sticking": "RLRLRLRLRLRL", "steps": 12, "meter": "1/4"}, [6]),
+        ({"sticking": "RLRRLRRL", "steps": 8, "meter": "1/2"}, [4]),
+        ({"sticking": "RLRRLL", "steps": 6, "meter": "6/8"}, []),
+        ({"sticking": "RLRL", "steps": 4, "meter": "1/4"}, []),
+    ],
+)
+def test_inner_beams_break_so_that_a_group_can_be_counted(
+    keys: dict[str, Any], breaks: list[int]
+) -> None:
+    """Thirty-seconds at the eighth, sixteenths of a half at the quarter; the outer beam goes on.
+
+    E. Gould, Behind Bars (2011), chapter 'Rhythm', from memory.
+    """
+    notes = lesson(keys).root.findall(".//note")[: len(keys["sticking"])]
+    words = [[beam.text for beam in note.iter("beam")] for note in notes]
+    assert [i for i, own in enumerate(words) if i and own[1:] == ["begin"] * len(own[1:])] == breaks
+    assert [own[0] for own in words] == ["begin", *["continue"] * (len(words) - 2), "end"]
 
 
 def test_grace_notes_come_before_the_beat_with_their_letters_before_the_stroke_s() -> None:

@@ -13,7 +13,7 @@ from midiforge.kits.kit import Kit
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.model.number import Named
-from midiforge.model.piece import SectionKind, Touch
+from midiforge.model.piece import SectionKind, Touch, Writing
 from midiforge.model.swing import Swing
 from midiforge.phrase.every import Every
 from midiforge.phrase.pattern import Line
@@ -170,6 +170,7 @@ class Drill:
     kit: Kit
     file_format: int
     touch: Touch
+    writing: Writing
     running: tuple[Chosen, ...]  # empty for every exercise, as taught
     practice: Practice
     given: Mapping[str, Any]  # the keys as they were given, those of tables as "table.key"

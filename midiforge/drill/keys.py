@@ -236,6 +236,24 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "'3b, 5 at 70 repeats 4, 7-9'",
         ),
     ),
+    "Writing": (
+        Key(
+            "writing.voices",
+            "text",
+            "Hands and feet written in one voice, or in two; usual: in one where they take turns.",
+            "usual|one|two",
+            default="usual",
+            choices=("usual", "one", "two"),
+        ),
+        Key(
+            "writing.rolls",
+            "text",
+            "Measured rolls as slashes through stems, or a note for every stroke.",
+            "slashes|strokes",
+            default="slashes",
+            choices=("slashes", "strokes"),
+        ),
+    ),
     "Practice": (
         Key(
             "practice.clean",

@@ -20,7 +20,7 @@ from midiforge.kits.kit import Kit, read_kit
 from midiforge.library import shelf
 from midiforge.model.hit import FEET
 from midiforge.model.meter import NOTE_VALUES, Meter, note_value
-from midiforge.model.piece import Touch
+from midiforge.model.piece import Touch, Writing
 from midiforge.model.swing import read_ratio
 from midiforge.moves import MOVES
 from midiforge.moves.grid import own_steps
@@ -170,6 +170,7 @@ class _Reader(KeyReader):
             kit=parts.kit,
             file_format=self.whole("format", 0, 1),
             touch=self.touch(),
+            writing=Writing(self.text("writing.voices"), self.text("writing.rolls")),
             running=self.running(meter, ramp is not None),
             practice=self.practice(meter),
             given=self.content,

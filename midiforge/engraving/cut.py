@@ -5,11 +5,11 @@ below their notes, its bar lines. The pieces of one score have one height, so th
 them make a line, on paper as on a telephone.
 """
 
-from collections.abc import Container
+from collections.abc import Container, Iterator
 from dataclasses import replace
 from fractions import Fraction
 
-from midiforge.engraving.drawing import Piece, Setting
+from midiforge.engraving.drawing import Piece, Setting, in_lines
 from midiforge.engraving.engrave import Engraver
 from midiforge.engraving.ink import shapes_at
 from midiforge.engraving.mei import named
@@ -28,6 +28,7 @@ from midiforge.model.meter import Meter
 from midiforge.notation.score import (
     FEET_VOICE,
     HANDS_VOICE,
+    PLAYERS_VOICES,
     Bar,
     Group,
     Head,
@@ -41,6 +42,7 @@ from midiforge.notation.sign import Sign
 from midiforge.svg import together
 
 _ONE_BEAT = Meter.parse("1/4")
+_SHORT = REPEAT + TAIL
 _LOW = 1  # staff places of the feet: stems down
 _KEY_WIDTH = 5 * SPACE
 _KEY_ROOM = (4.8 * SPACE, 0.6 * SPACE)  # above the staff, and below all that is drawn
@@ -71,14 +73,34 @@ def cut(
         for i, (passage, bar, span, width) in enumerate(places):
             if bar.is_repeat:
                 narrow = min(width, simile_width(bar, score.exercise.meter.bar))
-                sign = _engraved(score, engraver, passage, bar, span, narrow, simile=True)
-                pieces[i] = replace(drawn(score, sign, rows, layout), written_out=pieces[i])
+                cuts[i] = _engraved(score, engraver, passage, bar, span, narrow, simile=True)
+                pieces[i] = replace(drawn(score, cuts[i], rows, layout), written_out=pieces[i])
     titles = [score.title_above(name) for name in score.above]
     with_meter = head_piece(head, rows, head_width, titles, clef_only=False)
     # As wide as clef, time signature and repeat sign, so that bars stand below each other.
     clef_width = head_width + REPEAT * cuts[0].opens
     clef = head_piece(head, rows, clef_width, titles, clef_only=True)
-    return Setting(with_meter, clef, tuple(pieces), rows.height, rows.staff)
+    setting = Setting(with_meter, clef, tuple(pieces), rows.height, rows.staff)
+    for i, wider in _ends_of_lines(setting, layout.fill):
+        end = drawn(score, replace(cuts[i], width=wider), rows, layout)
+        pieces[i] = replace(end, written_out=pieces[i].written_out)
+    return replace(setting, pieces=tuple(pieces))
+
+
+def _ends_of_lines(setting: Setting, fill: float) -> Iterator[tuple[int, float]]:
+    """The last pieces of full lines, with how wide they must be for the lines to end alike.
+
+    What only one of them has, the dots of a repeat, makes the others a little short.
+    """
+    lines = [*in_lines(setting, fill)] if fill else []
+    wide = [sum(piece.width for piece in line) for line in lines]
+    widest = max(wide, default=0.0)
+    edge = fill if fill - widest <= _SHORT else widest
+    last = -1
+    for line, width in zip(lines, wide, strict=True):
+        last += len(line) - 1  # without its clef
+        if 0 < edge - width <= _SHORT:
+            yield last, line[-1].width + edge - width
 
 
 def _engraved(
@@ -92,7 +114,7 @@ def _engraved(
 ) -> Cut:
     """A piece, engraved and ready to be drawn; `simile`: the sign for the bar before alone."""
     meter = score.exercise.meter
-    own = [voice for voice in bar.voices if voice.name in (HANDS_VOICE, FEET_VOICE)]
+    own = [voice for voice in bar.voices if voice.name in PLAYERS_VOICES]
     staves = [[voice] for voice in bar.voices if voice not in own] + [own]
     notes = {name: note for name, voice, note in named(staves) if voice in own}
     is_loop, ends_bar = passage is score.loop, span[1] == meter.bar

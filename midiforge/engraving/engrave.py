@@ -17,6 +17,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 from midiforge.engraving import mei
+from midiforge.engraving.beams import Beams, beamed
 from midiforge.engraving.even import Grid
 from midiforge.engraving.mending import mended, with_room_for_plus
 from midiforge.engraving.shapes import (
@@ -111,19 +112,22 @@ class Engraver:
             times = {name: note.start for name, note in notes if span[0] <= note.start < span[1]}
             crowded = frozenset(name for name, note in notes if len(note.grace) > 1)
             grid = Grid(times, _closest(step, staves), span, crowded)
-        return self._known_or_new(mei.mei(meter, step, staves, span, simile), width, grid)
+        document = mei.mei(meter, step, staves, span, simile)
+        return self._known_or_new(document, width, grid, staves)
 
     def head(self, meter: Meter) -> Engraved:
         """A percussion clef and a time signature; the place of "s1v0n0" is where they end."""
-        return self._known_or_new(mei.head(meter), 40 * SPACE, None)
+        return self._known_or_new(mei.head(meter), 40 * SPACE, None, ())
 
-    def _known_or_new(self, document: str, width: float, grid: Grid | None) -> Engraved:
+    def _known_or_new(
+        self, document: str, width: float, grid: Grid | None, staves: Sequence[Sequence[Voice]]
+    ) -> Engraved:
         key = document, width
         if key not in self._known:
-            self._known[key] = self._engrave(document, width, grid)
+            self._known[key] = self._engrave(document, width, grid, mei.beams(staves))
         return self._known[key]
 
-    def _engrave(self, document: str, width: float, grid: Grid | None) -> Engraved:
+    def _engrave(self, document: str, width: float, grid: Grid | None, beams: Beams) -> Engraved:
         spacing = min(_CLOSEST / (_QUARTER * float(grid.closest)), 1.0) if grid else 0.0
         self._library.setOptions(
             {"pageWidth": round(width / SCALE / 10), "spacingLinear": round(spacing, 3)}
@@ -139,6 +143,7 @@ class Engraver:
             drawn, columns = grid.evenly(drawn, self.boxes, width)
         else:
             drawn = [*map(with_room_for_plus, drawn)]
+        drawn = [beamed(own, beams, self.boxes) for own in drawn]
         shapes = [
             shapes_of(mended(own, self.boxes), self.boxes, len(list(lines_of(staff))))
             for own, staff in zip(drawn, staves, strict=True)

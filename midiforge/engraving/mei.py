@@ -89,6 +89,18 @@ def named(staves: Sequence[Sequence[Voice]]) -> Iterator[tuple[str, Voice, Note]
                 yield f"s{number}v{i}n{j}", voice, note
 
 
+def beams(staves: Sequence[Sequence[Voice]]) -> dict[str, tuple[str, ...]]:
+    """The part that each beamed note has of its beams, by the note's name."""
+    words = (
+        note
+        for voices in staves
+        for voice in voices
+        for group in voice.groups
+        for note in group.beams
+    )
+    return {name: own for (name, _, _), own in zip(named(staves), words, strict=True) if own}
+
+
 def _inside(start: Fraction, span: Span) -> bool:
     return span[0] <= start < span[1]
 
@@ -147,15 +159,16 @@ def _note(note: Note, name: str, voice: str, alone: bool) -> tuple[str, str]:
         place = "" if alone else f' loc="{_REST_PLACES.get(voice, 0)}"'
         return "", f'<rest xml:id="{name}"{duration}{place}/>'
     stem = ' stem.dir="down"' if voice == FEET_VOICE else ' stem.dir="up"'
-    buzz = ' stem.mod="z"' if note.is_buzz else ""
+    mod = "z" if note.is_buzz else f"{note.slashes}slash" if note.slashes else ""
+    mod = f' stem.mod="{mod}"' if mod else ""
     signs = "".join(_signs(note, voice))
     before = _grace(note.grace, name)
     heads = [*note.heads_by(lambda head: (head.sign.place, head.sign.head))]
     if len(heads) == 1:
-        only = f'<note xml:id="{name}"{duration}{stem}{buzz}{_head(heads[0])}>{signs}</note>'
+        only = f'<note xml:id="{name}"{duration}{stem}{mod}{_head(heads[0])}>{signs}</note>'
         return before, only
     inner = "".join(f"<note{_head(head)}/>" for head in heads)
-    return before, f'<chord xml:id="{name}"{duration}{stem}{buzz}>{signs}{inner}</chord>'
+    return before, f'<chord xml:id="{name}"{duration}{stem}{mod}>{signs}{inner}</chord>'
 
 
 def _signs(note: Note, voice: str) -> Iterator[str]:

@@ -2,21 +2,25 @@
 
 Its tuplet brackets slant, and their numbers are where columns were before they were set evenly;
 the z of a buzz stands on the stem wherever that is long enough without a beam; the brackets of a
-ghost note cross a notehead close below it; the numbers of a time signature touch the plus signs
-between them.
+ghost note cross a notehead close below it; an accent all but touches the sign of an open hi-hat;
+the numbers of a time signature touch the plus signs between them.
 """
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 
+from midiforge.engraving.beams import ON_STEMS
 from midiforge.engraving.shapes import SPACE, Boxes, Mark
 
-_BUZZ = "E22A"
 _BRACKETS = ("E26A", "E26B")  # around a ghost note, left and right
+_ACCENT = "E4A0"  # above a note
+_HIHAT_SIGNS = ("E5E5", "E5E7", "E631")  # closed, open, half open
+_ABOVE_SIGN = 6.0  # tenths of a staff space
 _NUMBERS = "E08"
 _PLUS = "E08D"  # in a time signature
 _BESIDE_PLUS = 2.2  # tenths of a staff space more on each side of it
 _BESIDE_NUMBER = 3.5  # tenths of a staff space free on each side of a tuplet's number
+_BELOW_BRACKET = 2.0  # between its hooks and what it spans
 _CLEAR = 0.8  # between a z and what is above and below it
 _HALF_HEAD = SPACE / 2
 _CLOSE = 1.5 * SPACE  # noteheads nearer than this leave no room for a whole bracket
@@ -32,11 +36,16 @@ def mended(staff: Sequence[Mark], boxes: Boxes) -> list[Mark]:
             tuplets[mark.tuplet].append(mark)
         if mark.beam and mark.kind == "fill":
             beams[mark.beam].append(mark)
-    levels = {old: new for tuplet in tuplets.values() for old, new in _level(tuplet, boxes)}
-    return [
-        _buzz(_bracket(levels.get(mark, mark), by_note, boxes), by_note, beams, boxes)
+    inside = [
+        _accent(_buzz(_bracket(mark, by_note, boxes), by_note, beams, boxes), by_note, boxes)
         for mark in staff
     ]
+    levels = {
+        old: new
+        for tuplet in tuplets.values()
+        for old, new in _outside([*_level(tuplet, boxes)], inside, boxes)
+    }
+    return [levels.get(mark, mark) for mark in inside]
 
 
 def with_room_for_plus(staff: Sequence[Mark]) -> list[Mark]:
@@ -67,13 +76,33 @@ def _level(tuplet: Sequence[Mark], boxes: Boxes) -> Iterator[tuple[Mark, Mark]]:
     heights = [y for _, y in corners]
     height = min(heights) if drop > 0 else max(heights)
     middle = sum(x for x, _ in corners) / 2
-    extents = [mark.extent(boxes) for mark in digits]
+    # The library sets the number small where a grace note is in the tuplet.
+    whole = {mark: mark._replace(size=1.0) for mark in digits}
+    extents = [mark.extent(boxes) for mark in whole.values()]
     left, right = min(left for left, *_ in extents), max(right for _, right, *_ in extents)
     by = middle - (left + right) / 2, height - sum(inner) / 2
-    yield from ((mark, mark.moved(*by)) for mark in digits)
+    yield from ((mark, own.moved(*by)) for mark, own in whole.items())
     beside = (right - left) / 2 + _BESIDE_NUMBER
     for mark, (x, _), end in zip(lines, corners, (middle - beside, middle + beside), strict=True):
         yield mark, mark._replace(points=((x, height + drop), (x, height), (end, height)))
+
+
+def _outside(
+    tuplet: Sequence[tuple[Mark, Mark]], staff: Sequence[Mark], boxes: Boxes
+) -> Iterator[tuple[Mark, Mark]]:
+    """The parts of a bracket as they were, and out of the way of all that it spans."""
+    lines = [mark for _, mark in tuplet if mark.kind == "stroke"]
+    if not lines:
+        return
+    (left, hook), (_, height), _ = lines[0].points
+    right = lines[1].points[0][0]
+    spanned = [mark.extent(boxes) for mark in staff if not mark.tuplet]
+    spanned = [own for own in spanned if own[1] > left and own[0] < right]
+    if hook > height:  # it is above
+        by = min(0.0, min(top for _, _, top, _ in spanned) - _BELOW_BRACKET - hook)
+    else:
+        by = max(0.0, max(bottom for *_, bottom in spanned) + _BELOW_BRACKET - hook)
+    yield from ((old, new.moved(0.0, by)) for old, new in tuplet)
 
 
 def _bracket(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) -> Mark:
@@ -96,6 +125,15 @@ def _bracket(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) ->
     return smaller.moved(left - inner + _ASIDE)
 
 
+def _accent(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) -> Mark:
+    """An accent clear of the sign of a hi-hat under it; anything else as it is."""
+    if mark.glyph != _ACCENT:
+        return mark
+    _, _, _, bottom = mark.extent(boxes)
+    tops = (sign.extent(boxes)[2] for sign in by_note[mark.name] if sign.glyph in _HIHAT_SIGNS)
+    return mark.moved(0.0, min(0.0, min(tops, default=bottom) - _ABOVE_SIGN - bottom))
+
+
 def _buzz(
     mark: Mark,
     by_note: Mapping[str, Sequence[Mark]],
@@ -103,13 +141,13 @@ def _buzz(
     boxes: Boxes,
 ) -> Mark:
     """The z of a buzz in the middle of what its beams leave of its stem; anything else as it is."""
-    if mark.glyph != _BUZZ or mark.beam not in beams:
+    if mark.glyph not in ON_STEMS or mark.beam not in beams:
         return mark
     x = mark.points[0][0]
     extents = (beam.extent(boxes) for beam in beams[mark.beam])
     above = [below for left, right, _, below in extents if left - 1 <= x <= right + 1]
     nearest = max(above, default=0.0)  # only hands play buzzes, and their stems go up
-    signs = (sign for sign in by_note[mark.name] if sign.glyph and sign.glyph != _BUZZ)
+    signs = (sign for sign in by_note[mark.name] if sign.glyph and sign.glyph not in ON_STEMS)
     heads = [sign.points[0][1] for sign in signs if sign.points[0][1] > nearest]
     room = min(heads, default=0.0) - _HALF_HEAD - nearest
     _, _, top, bottom = mark.extent(boxes)

@@ -13,19 +13,24 @@ from midiforge.engraving.shapes import SPACE, Shapes
 from midiforge.engraving.text_width import CHORD, chord_width, text_width
 from midiforge.engraving.widths import BETWEEN_CHORDS, Layout, Span
 from midiforge.model.counts import UNNAMED
-from midiforge.notation.score import Bar, Note, Score
+from midiforge.notation.score import FEET_VOICE, Bar, Note, Score
 from midiforge.notation.swells import Hairpin
-from midiforge.svg import NOTHING, Svg, short, together
+from midiforge.svg import NOTHING, Svg, element, short, together
 
 _LETTER, _SMALL, _COUNT, _WORD, _NUMBER = 21.0, 18.0, 17.0, 19.0, 13.0  # sizes of letters
 _ROW = 2.3 * SPACE
+_BELOW_LETTER = 1.9 * SPACE  # from one hand's letter to the other's of the same moment
 STAFF = 4 * SPACE
+# A script l: two plain ones before a letter are an eleven in many fonts.
+GRACE_LETTERS = {"R": "r", "L": "\N{SCRIPT SMALL L}"}
 _LINE_STAFF_GAP = 2.2 * SPACE
 _LABEL_ROW = 1.8 * SPACE  # for the name of a line above the staff, above its notes
 _SWELL = 1.1 * SPACE  # how far a hairpin opens
 _LEVEL = 19.0  # the size of the sign of a level
 _THIN, _THICK = 1.6, 5.0
 _BEFORE_NOTE = 0.6 * SPACE  # a chord symbol begins where a notehead does
+# From the middle of a notehead to the end of a tie; what is beside the stem may have slashes.
+_BELOW_HEAD, _BESIDE_HEAD, _BESIDE_STEM = 0.75 * SPACE, 0.3 * SPACE, 1.4 * SPACE
 _SMALLEST_CHORD = 0.3  # of the usual size; what is smaller is a dot
 
 
@@ -82,8 +87,8 @@ def rows_of(score: Score, cuts: Sequence[Cut], layout: Layout) -> Rows:
     rows.staff = at + max(top, 0.8 * SPACE)
     at = rows.staff + max(bottom, STAFF)
     hands = max((len(n.sticking) for piece in cuts for n in piece.notes.values()), default=0)
-    rows.sticking = [at + (i + 1) * _ROW for i in range(hands)]
-    at += hands * _ROW
+    rows.sticking = [at + _ROW + i * _BELOW_LETTER for i in range(hands)]
+    at = rows.sticking[-1] if hands else at
     if layout.with_counts:
         at += _ROW
         rows.counts = at
@@ -107,7 +112,8 @@ def drawn(score: Score, piece: Cut, rows: Rows, layout: Layout) -> Piece:
         said = f"{piece.times} times"
         parts.append(text_at(piece.width - 2, rows.words, _WORD, "word", said, "end"))
     columns = _columns(piece)
-    parts += _sticking(piece, rows)
+    parts += _sticking(piece, columns, rows)
+    parts += _ties(piece, rows.staff)
     if layout.with_counts and piece.notes:  # a sign for the same bar again needs no counts
         parts += _counts(piece.bar, columns, rows)
     if piece.bar.hairpin:
@@ -139,6 +145,7 @@ def _columns(piece: Cut) -> dict[Fraction, float]:
     right = piece.shift + piece.engraved.width + HALF_HEAD
     anchors = [*sorted(columns.items()), (end, right)]
     wanted = [time for time, _ in piece.bar.counts] + [sign.time for sign in piece.bar.chords]
+    wanted += [time for note in piece.notes.values() for time, _ in note.rolled]
     for time in wanted:
         for (one, x), (two, following) in pairwise(anchors):
             if one <= time < two:
@@ -166,7 +173,43 @@ def _chords(piece: Cut, columns: dict[Fraction, float], rows: Rows) -> tuple[Svg
     return together(new), together(again)
 
 
-def _sticking(piece: Cut, rows: Rows) -> Iterator[Svg]:
+def _ties(piece: Cut, top: float) -> Iterator[Svg]:
+    """Arcs below the hands' noteheads, or above them if the feet have a voice below.
+
+    They go from the edge of the piece or to it where a tie goes further.
+    """
+    up = piece.bar.voice(FEET_VOICE) is not None
+    names = [name for name in piece.notes if name in piece.engraved.places]
+    for i, name in enumerate(names):
+        note, x = piece.notes[name], piece.engraved.places[name] + piece.shift
+        if note.is_rest:
+            continue
+        y = top + (8 - min(head.sign.place for head in note.heads)) * SPACE / 2
+        y += -_BELOW_HEAD if up else _BELOW_HEAD
+        if note.goes_on and not (i and piece.notes[names[i - 1]].is_tied):
+            yield _arc(0.5 * SPACE, x - _BESIDE_HEAD, y, up)
+        if note.is_tied:
+            follows = i + 1 < len(names) and piece.notes[names[i + 1]].goes_on
+            end = piece.engraved.places[names[i + 1]] + piece.shift if follows else piece.width
+            begin = x + (_BESIDE_STEM if up else _BESIDE_HEAD)
+            yield _arc(begin, end - _BESIDE_HEAD, y, up)
+
+
+def _arc(left: float, right: float, y: float, up: bool) -> Svg:
+    """A tie: thicker in the middle than at its ends."""
+    bend = min(0.3 * (right - left), SPACE)
+    way = -1 if up else 1
+    low = min(0.2 * (right - left), 0.8 * SPACE)
+    inner, outer = (short(y + way * (low + by)) for by in (0.0, 1.8))
+    one, two = short(left + bend), short(right - bend)
+    path = (
+        f"M{short(left)} {short(y)}C{one} {outer} {two} {outer} {short(right)} {short(y)}"
+        f"C{two} {inner} {one} {inner} {short(left)} {short(y)}z"
+    )
+    return element("path", d=path)
+
+
+def _sticking(piece: Cut, columns: dict[Fraction, float], rows: Rows) -> Iterator[Svg]:
     places = {name: x + piece.shift for name, x in piece.engraved.places.items()}
     for name, note in piece.notes.items():
         if not note.sticking or name not in places:
@@ -174,9 +217,12 @@ def _sticking(piece: Cut, rows: Rows) -> Iterator[Svg]:
         for hand, y in zip(note.sticking, rows.sticking, strict=False):
             loud = any(head.is_accented for head in note.heads if head.hand == hand)
             yield text_at(places[name], y, _LETTER, "hand accent" if loud else "hand", hand)
+        for time, head in note.rolled:
+            if time in columns:
+                yield text_at(columns[time], rows.sticking[0], _LETTER, "hand", head.hand)
         for i, head in enumerate(note.grace):
             if (grace := f"{name}g{i}") in places:
-                letter = head.hand.lower()
+                letter = GRACE_LETTERS[head.hand]
                 yield text_at(places[grace], rows.sticking[0], _SMALL, "hand", letter)
 
 

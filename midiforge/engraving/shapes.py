@@ -16,6 +16,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 _HREF = "{http://www.w3.org/1999/xlink}href"
 _TRANSFORM = re.compile(r"translate\((-?[\d.]+), (-?[\d.]+)\) scale\(([\d.]+)")
 _NUMBERS = re.compile(r"-?\d+(?:\.\d+)?")
+_OURS = re.compile(r"s\d+v\d+n\d+(g\d+)?")  # as `mei` names notes; the library names others
 _USUAL_SIZE = 0.72  # how the library scales its signs
 _SKIPPED = {"barLine", "placeholder", "grpSym", "mNum", "pageMilestone"}
 _OF_TUPLETS = {"tupletNum", "tupletBracket"}
@@ -109,8 +110,8 @@ def _marks(
     if kinds & _SKIPPED:
         return
     own = element.get("id", "")
-    if kinds & _NAMED and ":" not in own:
-        name = own if own.startswith("s") and "v" in own else name
+    if kinds & _NAMED and _OURS.fullmatch(own):
+        name = own
     if "graceGrp" in kinds:
         groups = (group for group in element.iter(f"{SVG}g") if group.get("class") == "note")
         name = next((group.get("id", "") for group in groups), name)

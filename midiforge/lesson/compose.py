@@ -177,6 +177,7 @@ def compose(outline: "Outline") -> Piece:
         chords=tuple(chords),
         text=stage.text,
         repeats=outline.repeats,
+        writing=drill.writing,
         hands="; ".join(
             f"{line.limb.title}: {line.title}"
             for line in material.layers

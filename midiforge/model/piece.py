@@ -137,6 +137,19 @@ class Touch:
 
 
 @frozen
+class Writing:
+    """How a piece is written down; it sounds the same.
+
+    voices: hands and feet in "one" voice, in "two", or as is "usual": in one where they take
+        turns.
+    rolls: measured ones as "slashes" through stems, or all of their "strokes".
+    """
+
+    voices: str = "usual"
+    rolls: str = "slashes"
+
+
+@frozen
 class Piece:
     """Music that is the same at every tempo; times and lengths are in quarter notes, exact.
 
@@ -186,6 +199,7 @@ class Piece:
     hands: str = ""
     text: str = ""
     repeats: int = 1
+    writing: Writing = Writing()
 
     @property
     def count_in(self) -> Fraction:

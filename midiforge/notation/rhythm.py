@@ -6,7 +6,7 @@ a cell a stroke lasts until the next, as far as one value can show that without 
 of the beat, and rests are as few as that allows.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from itertools import pairwise
 from math import gcd, lcm
@@ -77,9 +77,14 @@ def _parts(group: int, unit: Fraction) -> Sequence[int]:
     return (size,) * (group // size)
 
 
-def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Group, ...]:
+def write_bar(
+    meter: Meter, onsets: Sequence[Fraction], lengths: Mapping[Fraction, Fraction] | None = None
+) -> tuple[Group, ...]:
     """The cells of a bar with strokes at `onsets` (quarter notes from the bar line, rising), their
     notes without noteheads yet.
+
+    lengths: of rolls, by their onsets: what is sustained for so long, in as many notes as that
+        takes, and no longer.
 
     Raises MidiforgeError for a rhythm finer than thirty-second notes.
     """
@@ -88,6 +93,33 @@ def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Group, ...]:
     if not onsets:
         whole = Note(Fraction(0), meter.bar, Value("whole"), is_rest=True)
         return (Group(Fraction(0), meter.bar, None, (whole,)),)
+    if lengths:
+        return _sustained(meter, onsets, lengths)
+    return _written(meter, onsets, {})
+
+
+def _sustained(
+    meter: Meter, onsets: Sequence[Fraction], lengths: Mapping[Fraction, Fraction]
+) -> tuple[Group, ...]:
+    """The cells of a bar in which some strokes last; where no single value shows how long, another
+    note goes on."""
+    ends = {start: start + length for start, length in lengths.items()}
+    while True:
+        cells = _written(meter, sorted({*onsets, *ends}), ends)
+        notes = [note for cell in cells for note in cell.notes if not note.is_rest]
+        short = {
+            note.start + note.length: ends[note.start]
+            for note in notes
+            if note.start in ends and note.start + note.length < min(ends[note.start], meter.bar)
+        }
+        if short.keys() <= ends.keys():
+            return cells
+        ends.update(short)
+
+
+def _written(
+    meter: Meter, onsets: Sequence[Fraction], ends: Mapping[Fraction, Fraction]
+) -> tuple[Group, ...]:
     written = []
     for start, length, in_three in cells_of(meter):
         inside = [time - start for time in onsets if start <= time < start + length]
@@ -96,15 +128,26 @@ def write_bar(meter: Meter, onsets: Sequence[Fraction]) -> tuple[Group, ...]:
             # What no single tuplet should span is written beat by beat.
             for begin, end in pairwise([start, *beats, start + length]):
                 some = [time - begin for time in onsets if begin <= time < end]
-                written.append(_cell(begin, end - begin, in_three=False, onsets=some))
+                written.append(_cell(begin, end - begin, False, some, ends))
         else:
-            written.append(_cell(start, length, in_three, inside))
+            written.append(_cell(start, length, in_three, inside, ends))
     return tuple(_with_half_rests(meter, written))
 
 
-def _cell(start: Fraction, length: Fraction, in_three: bool, onsets: list[Fraction]) -> Group:
+def _cell(
+    start: Fraction,
+    length: Fraction,
+    in_three: bool,
+    onsets: list[Fraction],
+    ends: Mapping[Fraction, Fraction],
+) -> Group:
     base = 3 if in_three else 1
-    parts = _parts_for(onsets, length)
+    until = {
+        time: ends[start + time] - start
+        for time in (onsets if ends else ())
+        if start + time in ends and ends[start + time] < start + length
+    }
+    parts = _parts_for([*onsets, *until.values()], length)
     if in_three and parts == 2:
         parts = 6  # dotted values say it without a number over them
     if not _needs_tuplet(parts, base) and (not in_three or parts % 3 == 0 or parts == 1):
@@ -119,7 +162,10 @@ def _cell(start: Fraction, length: Fraction, in_three: bool, onsets: list[Fracti
         )
     tuplet = Tuplet(parts, written_parts, VALUES[unit]) if written_parts != parts else None
     part, notes = length / parts, []
-    for place, size, is_rest in _spelled([int(time / part) for time in onsets], parts, base):
+    places = {
+        int(time / part): int(until[time] / part) if time in until else parts for time in onsets
+    }
+    for place, size, is_rest in _spelled(places, parts, base):
         value = value_of(size * unit)
         assert value is not None
         notes.append(Note(start + place * part, size * part, value, is_rest=is_rest))
@@ -148,14 +194,17 @@ def _in_words(length: Fraction) -> str:
     return f"{'an' if name[0] in 'ae' else 'a'} {name} note"
 
 
-def _spelled(places: list[int], parts: int, base: int) -> Iterator[tuple[int, int, bool]]:
-    """(place, size, is it a rest) in parts of a cell, from its first to its last."""
+def _spelled(places: Mapping[int, int], parts: int, base: int) -> Iterator[tuple[int, int, bool]]:
+    """(place, size, is it a rest) in parts of a cell, from its first to its last.
+
+    places: of strokes, with where each ends at the latest.
+    """
     at = 0
     for stroke, following in pairwise([*places, parts]):
         yield from _rests(at, stroke, parts)
         size = next(
             size
-            for size in range(following - stroke, 0, -1)
+            for size in range(min(following, places[stroke]) - stroke, 0, -1)
             if _has_value(size) and _can_be_seen(stroke, size, parts, base)
         )
         yield stroke, size, False

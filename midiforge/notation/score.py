@@ -1,7 +1,8 @@
 """An exercise as it is written down: passages of bars, each with its voices.
 
 What is played over and over is written once, with how often it goes round. The hands share the
-upper voice and the feet the lower; time layers and timelines have a staff of their own above.
+upper voice and the feet the lower, or all limbs have one voice; time layers and timelines have a
+staff of their own above.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -14,7 +15,8 @@ from midiforge.notation.chords import ChordSign
 from midiforge.notation.sign import Sign
 from midiforge.notation.swells import Hairpin
 
-HANDS_VOICE, FEET_VOICE = "hands", "feet"
+HANDS_VOICE, FEET_VOICE = PLAYERS_VOICES = "hands", "feet"
+FINEST_FLAGS = 3  # of a thirty-second
 
 
 @frozen
@@ -27,7 +29,7 @@ class Value:
     @property
     def flags(self) -> int:
         """How many beams or flags it has."""
-        return {"eighth": 1, "16th": 2, "32nd": 3}.get(self.name, 0)
+        return {"eighth": 1, "16th": 2, "32nd": FINEST_FLAGS}.get(self.name, 0)
 
 
 @frozen
@@ -62,6 +64,8 @@ class Note:
     start, length: in quarter notes, the start from the bar line; the length is the written one.
     mark: "open", "half-open" or "closed", of a hi-hat.
     grace: the noteheads of the grace notes before it, in order.
+    rolled: of a measured roll all strokes but the first, each with its time from the bar line.
+    is_tied: whether a tie leads to the next note. goes_on: whether one leads to it.
     sticking: the hands that strike, right before left; "" in a voice without one.
     """
 
@@ -72,8 +76,16 @@ class Note:
     is_accented: bool = False
     mark: str = ""
     is_buzz: bool = False
+    rolled: tuple[tuple[Fraction, Head], ...] = ()
+    is_tied: bool = False
+    goes_on: bool = False
     grace: tuple[Head, ...] = ()
     is_rest: bool = False
+
+    @property
+    def slashes(self) -> int:
+        """How many slashes are through its stem: with its beams, one for each of its strokes'."""
+        return FINEST_FLAGS - self.value.flags if self.rolled else 0
 
     def heads_by(self, kind: Callable[[Head], object]) -> Iterable[Head]:
         """One notehead of each kind: of two hands on one surface the louder, as it sounds."""
@@ -110,12 +122,65 @@ class Group:
         span = self.notes[beamed[0] : beamed[-1] + 1]
         return None if any(not note.value.flags for note in span) else (beamed[0], beamed[-1])
 
+    @property
+    def beams(self) -> tuple[tuple[str, ...], ...]:
+        """Each note's part of its beams, from that of eighths inwards.
+
+        "begin", "continue", "end", or for a stub "forward hook" and "backward hook". All but the
+        first break at rests and between the parts that the group is read in.
+        """
+        if self.beam is None:
+            return ((),) * len(self.notes)
+        first, last = self.beam
+        flags = [0 if note.is_rest else note.value.flags for note in self.notes]
+        flags = [n if first <= i <= last else 0 for i, n in enumerate(flags)]
+        breaks = self._breaks
+
+        def joined(i: int, level: int) -> bool:
+            """Whether a beam joins a note with the one before."""
+            return level <= min(flags[i - 1], flags[i]) and i not in breaks if i else False
+
+        parts = []
+        for i, levels in enumerate(flags):
+            outer = "begin" if i == first else "end" if i == last else "continue"
+            parts.append((outer,) * (levels > 0))
+            for level in range(2, levels + 1):
+                before, after = joined(i, level), i < last and joined(i + 1, level)
+                if before or after:
+                    word = "begin" if not before else "continue" if after else "end"
+                else:
+                    word = f"{'backward' if self._points_back(i) else 'forward'} hook"
+                parts[-1] += (word,)
+        return tuple(parts)
+
+    @property
+    def _breaks(self) -> frozenset[int]:
+        """The notes before which inner beams break: at eighths where there are thirty-seconds, at
+        quarters where there are sixteenths (Gould, Behind Bars, from memory)."""
+        most = max(note.value.flags for note in self.notes)
+        part = Fraction(4, 2**most)
+        if self.length <= part or self.length % part:
+            return frozenset()
+        starts = ((i, (note.start - self.start) / part) for i, note in enumerate(self.notes))
+        return frozenset(i for i, place in starts if place.denominator == 1)
+
+    def _points_back(self, i: int) -> bool:
+        """Which way a beam for one note alone points: to the note that it makes a whole with."""
+        note, beam = self.notes[i], self.beam or (0, 0)
+        if i in beam:
+            return i == beam[1]
+        if (i in self._breaks) != (i + 1 in self._breaks):
+            return i + 1 in self._breaks
+        plain_length = note.length * 2 / 3 if note.value.dotted else note.length
+        return (note.start - self.start) // plain_length % 2 == 1
+
 
 @frozen
 class Voice:
     """One voice of one bar.
 
-    name: "hands", "feet", or the name of a time layer or timeline.
+    name: "hands" (in one voice with the feet where they take turns), "feet", or the name of a time
+        layer or timeline.
     """
 
     name: str

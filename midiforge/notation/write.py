@@ -3,17 +3,20 @@
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from operator import attrgetter
 
 from midiforge.errors import MidiforgeError
 from midiforge.model.counts import counts
 from midiforge.model.exercise import Exercise, by_piece
-from midiforge.model.hit import CLICK, HANDS, Hit, Limb, OrnamentKind, Strength
+from midiforge.model.hit import CLICK, FEET, HANDS, Hit, Limb, OrnamentKind, Strength
 from midiforge.notation.chords import ChordSign, chord_signs
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.rhythm import write_bar
+from midiforge.notation.rolls import Roll, rolls
 from midiforge.notation.score import (
     FEET_VOICE,
     HANDS_VOICE,
+    PLAYERS_VOICES,
     Bar,
     Group,
     Head,
@@ -59,16 +62,33 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
     entry = exercise.loop_bar
     last = min(entry + bars_round(exercise), exercise.bars)
     in_bar = _written_hits(exercise)
+    is_linear = _is_linear(exercise, in_bar)
     hits = [hit for bar in in_bar.values() for hit in bar]
-    names = _voice_names(hits)
+    names = _voice_names(hits, is_linear)
+    rolled: list[Roll] = []
+    if exercise.piece.writing.rolls == "slashes":
+        for first, beyond in ((0, entry), (entry, last)):
+            some = [hit for number in range(first, beyond) for hit in in_bar.get(number, ())]
+            hands = [hit for hit in some if _voice_name(hit, is_linear) == HANDS_VOICE]
+            rolled += rolls(sorted(hands, key=attrgetter("time")))
     closing = _closing(hits, is_open=entry == 0 and _ends_open(in_bar.get(last - 1, [])))
     voices = []
     for number in range(last):
         start = number * exercise.meter.bar
         try:
-            struck = _by_voice(in_bar.get(number, []), start)
+            struck = _by_voice(in_bar.get(number, []), start, is_linear)
             voices.append(
-                tuple(_voice(name, exercise, struck.get(name, {}), closing) for name in names)
+                tuple(
+                    _voice(
+                        name,
+                        exercise,
+                        start,
+                        struck.get(name, {}),
+                        closing,
+                        rolled if name == HANDS_VOICE else (),
+                    )
+                    for name in names
+                )
             )
         except MidiforgeError as error:
             raise error.within(f"bar {number + 1}") from None
@@ -76,7 +96,7 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
     times = max((exercise.bars - entry) // max(last - entry, 1), 1)
     passages = [Passage(tuple(bars[:entry]))] if entry else []
     passages.append(Passage(tuple(bars[entry:]), times))
-    above = tuple(name for name in names if name not in (HANDS_VOICE, FEET_VOICE))
+    above = tuple(name for name in names if name not in PLAYERS_VOICES)
     return Score(at_tempos, tuple(passages), above)
 
 
@@ -130,7 +150,7 @@ def _counts(exercise: Exercise, voices: Iterable[Voice]) -> tuple[tuple[Fraction
     strokes = [
         note.start
         for voice in voices
-        if voice.name in (HANDS_VOICE, FEET_VOICE)
+        if voice.name in PLAYERS_VOICES
         for note in voice.notes
         if not note.is_rest
     ]
@@ -161,41 +181,83 @@ def _words(exercise: Exercise) -> dict[int, str]:
     return bars
 
 
-def _voice_names(hits: Iterable[Hit]) -> list[str]:
+def _is_linear(exercise: Exercise, bars: Mapping[int, Sequence[Hit]]) -> bool:
+    """Whether hands and feet share a voice: unless the drill says so, where they take turns.
+
+    What repeats beside the phrase is another line, and has another voice.
+    """
+    writing = exercise.piece.writing.voices
+    if writing != "usual":
+        return writing == "one"
+    hits = [hit for bar in bars.values() for hit in bar]
+    hands, feet = ({hit.time for hit in hits if hit.limb in limbs} for limbs in (HANDS, FEET))
+    return bool(feet) and hands.isdisjoint(feet) and not (exercise.feet or exercise.hands)
+
+
+def _voice_names(hits: Iterable[Hit], is_linear: bool) -> list[str]:
     """The voices that are written: time layers and timelines on top, then hands, then feet."""
-    names = dict.fromkeys(map(_voice_name, hits))
-    own = [name for name in (HANDS_VOICE, FEET_VOICE) if name in names]
+    names = dict.fromkeys(_voice_name(hit, is_linear) for hit in hits)
+    own = [name for name in PLAYERS_VOICES if name in names]
     return [*(name for name in names if name not in own), *own]
 
 
-def _voice_name(hit: Hit) -> str:
+def _voice_name(hit: Hit, is_linear: bool) -> str:
     if hit.limb is None:
         return hit.layer
-    return HANDS_VOICE if hit.limb.is_hand else FEET_VOICE
+    return HANDS_VOICE if is_linear or hit.limb.is_hand else FEET_VOICE
 
 
-def _by_voice(hits: Iterable[Hit], start: Fraction) -> dict[str, dict[Fraction, list[Hit]]]:
+def _by_voice(
+    hits: Iterable[Hit], start: Fraction, is_linear: bool
+) -> dict[str, dict[Fraction, list[Hit]]]:
     """What each voice of the bar that begins at `start` strikes, by the time from the bar line."""
     voices: dict[str, dict[Fraction, list[Hit]]] = {}
     for hit in hits:
-        voices.setdefault(_voice_name(hit), {}).setdefault(hit.time - start, []).append(hit)
+        voices.setdefault(_voice_name(hit, is_linear), {}).setdefault(hit.time - start, []).append(
+            hit
+        )
     return voices
 
 
 def _voice(
     name: str,
     exercise: Exercise,
+    start: Fraction,
     struck: Mapping[Fraction, Sequence[Hit]],
     closing: Collection[Fraction],
+    rolled: Sequence[Roll],
 ) -> Voice:
+    """A voice of the bar that begins at `start`; struck: what it strikes, from the bar line."""
+    here = [roll for roll in rolled if roll.start < start + exercise.meter.bar and start < roll.end]
+    lengths = {max(roll.start - start, Fraction(0)): roll.end - start for roll in here}
+    lengths = {time: end - time for time, end in lengths.items()}
+    inner = {hit.time - start for roll in here for hit in roll.within(roll.start, roll.end)} - {0}
     groups = []
-    for cell in write_bar(exercise.meter, sorted(struck)):
+    for cell in write_bar(exercise.meter, sorted(struck.keys() - inner), lengths):
         notes: list[Note] = []
         for blank in cell.notes:
             note = blank if blank.is_rest else _note(blank, struck[blank.start], closing)
+            if rolled and not note.is_rest:
+                note = _rolled(note, start, rolled)
             notes += _no_hollow_cross(note) if cell.tuplet is None else [note]
         groups.append(Group(cell.start, cell.length, cell.tuplet, tuple(notes)))
     return Voice(name, tuple(groups))
+
+
+def _rolled(note: Note, bar: Fraction, rolls: Iterable[Roll]) -> Note:
+    """The note; as part of a roll it goes on with strokes and ties, or is its release."""
+    start, end = bar + note.start, bar + note.start + note.length
+    for roll in rolls:
+        if roll.start <= start < roll.end:
+            return replace(
+                note,
+                rolled=tuple((hit.time - bar, _head(hit)) for hit in roll.within(start, end)),
+                is_tied=end < roll.end or roll.is_released,
+                goes_on=roll.start < start,
+            )
+        if start == roll.end and roll.is_released:
+            note = replace(note, goes_on=True)  # and another roll may begin with it
+    return note
 
 
 def _no_hollow_cross(note: Note) -> list[Note]:
@@ -204,7 +266,7 @@ def _no_hollow_cross(note: Note) -> list[Note]:
     Crosses that are hollow are other signs to many readers.
     """
     plain = all(head.sign.head == "normal" for head in note.heads)
-    if plain or note.value.name not in ("half", "whole"):
+    if plain or note.rolled or note.value.name not in ("half", "whole"):
         return [note]
     short = replace(note, length=Fraction(1), value=Value("quarter"))
     rests = []
@@ -219,7 +281,7 @@ def _no_hollow_cross(note: Note) -> list[Note]:
 def _note(blank: Note, struck: Sequence[Hit], closing: Collection[Fraction]) -> Note:
     hits = sorted(struck, key=lambda hit: _LIMB_ORDER.get(hit.limb, 9))  # type: ignore[arg-type]
     heads = sorted((_head(hit) for hit in hits), key=lambda head: head.sign.place)
-    closes = struck[0].limb in HANDS and struck[0].time in closing
+    closes = struck[0].time in closing and any(hit.limb in HANDS for hit in struck)
     ornaments = [hit.ornament for hit in hits if hit.ornament]
     grace = tuple(
         Head(sign_of(ornament.voice), ornament.voice, False, ornament.limb.letter)

@@ -6,6 +6,7 @@ from itertools import groupby
 from midiforge.engraving.cut import cut, key_piece
 from midiforge.engraving.drawing import Piece, Setting
 from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.piece_drawing import GRACE_LETTERS
 from midiforge.engraving.widths import Layout
 from midiforge.frozen import frozen
 from midiforge.insight.loop import hands_and_feet, meetings
@@ -20,7 +21,7 @@ from midiforge.model.number import numbers_said
 from midiforge.model.rounds import shortened
 from midiforge.model.tempo import plain
 from midiforge.notation.returns import bars_round, heard_only
-from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Score
+from midiforge.notation.score import PLAYERS_VOICES, Score
 from midiforge.notation.write import scores
 from midiforge.printable import many
 
@@ -37,8 +38,8 @@ CAUTIONS = (
     "an audiologist or a physiotherapist who knows musicians.",
 )
 PLACES = (
-    "Hands stems up, feet stems down. Places on the staff after N. Weinberg, Guidelines for "
-    "Drumset Notation, Percussive Notes, June 1994."
+    "Hands stems up, feet stems down; where they take turns, all up. Places on the staff after "
+    "N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994."
 )
 _MOST_MEETINGS = 6
 _MOST_HEARD = 32  # bars, or pages to listen to would grow large
@@ -255,7 +256,7 @@ def _key(entries: Sequence[Entry], engraver: Engraver) -> tuple[tuple[KeySign, .
     own = dict.fromkeys(
         (head.sign, head.voice, head.foot)
         for score in scores
-        for head in score.heads(HANDS_VOICE, FEET_VOICE)
+        for head in score.heads(*PLAYERS_VOICES)
     )
     above = dict.fromkeys(
         (head.sign, head.voice, _ABOVE) for score in scores for head in score.heads(*score.above)
@@ -280,6 +281,7 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
     marks = {note.mark for note in notes}
     ghosts = [head for note in notes for head in note.heads if head.is_ghost]
     buzzes = [note for note in notes if note.is_buzz]
+    rolled = [note for note in notes if note.rolled]
     most = max((len(note.grace) for note in notes), default=0)
     kinds = listed(["flam", "drag", "ruff"][: min(most, 3)])
     similes = [piece for entry in entries for piece in entry.setting.pieces if piece.is_simile]
@@ -291,8 +293,13 @@ def _legend(entries: Sequence[Entry]) -> Iterator[tuple[str, str]]:
         (any(n.sticking for n in notes), "R  L", "right hand, left hand; bold with an accent"),
         (any(n.is_accented for n in notes), ">", "accent"),
         (ghosts, "( )", "ghost note, as soft as it can be heard"),
-        (most, "lR  rL", f"small note first, by the hand in small letters: {kinds}"),
+        (
+            most,
+            "{L}R  {R}L".format(**GRACE_LETTERS),
+            f"small note first, by the hand in the small letter: {kinds}",
+        ),
         (buzzes, "z", "buzz: press the stick into the head"),
+        (rolled, "/", "roll: every slash or beam halves the note; the letters are its strokes"),
         *((True, *count) for count in counts),
         ("open" in marks, "o", "hi-hat open"),
         ("half-open" in marks, "o with a line", "hi-hat half open"),

@@ -19,7 +19,7 @@ from midiforge.frozen import frozen
 from midiforge.hear.limits import TOGETHER_MS
 from midiforge.hear.review import Judged, Review
 from midiforge.model.hit import Limb
-from midiforge.notation.score import FEET_VOICE, Head, Score
+from midiforge.notation.score import PLAYERS_VOICES, Head, Score
 from midiforge.notation.write import scores
 from midiforge.report.words import ms
 from midiforge.svg import Svg, element, inline, together
@@ -134,14 +134,16 @@ def _heads(score: Score) -> Iterator[tuple[_Key, Head]]:
     for bar in score.bars:
         for voice in bar.voices:
             for note in voice.notes:
-                for head in note.heads:
+                for time, head in (*((note.start, head) for head in note.heads), *note.rolled):
                     limbs = [limb for limb in Limb if _is_of(head, voice.name, limb)]
                     for limb in limbs:
-                        yield (bar.number, note.start, limb, head.voice), head
+                        yield (bar.number, time, limb, head.voice), head
 
 
 def _is_of(head: Head, voice: str, limb: Limb) -> bool:
-    return voice == FEET_VOICE if limb.is_foot else head.hand == limb.letter
+    if limb.is_foot:
+        return voice in PLAYERS_VOICES and not head.hand
+    return head.hand == limb.letter
 
 
 def _marks(

@@ -15,7 +15,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.insight.words import paragraphs
 from midiforge.kits.kit import Kit
 from midiforge.library import shelf
-from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Score
+from midiforge.notation.score import PLAYERS_VOICES, Score
 from midiforge.pages.musicxml.directions import text_of
 from midiforge.pages.musicxml.measures import Staff, frames, measures, parts_of_a_quarter
 from midiforge.pages.paper import Paper, paper_of
@@ -103,7 +103,7 @@ def _staves(written: Sequence[Score]) -> tuple[Staff, ...]:
     above: dict[str, dict[str, None]] = {}
     titles: dict[str, str] = {}
     for score in written:
-        own |= dict.fromkeys(head.voice for head in score.heads(HANDS_VOICE, FEET_VOICE))
+        own |= dict.fromkeys(head.voice for head in score.heads(*PLAYERS_VOICES))
         for name in score.above:
             titles.setdefault(name, score.title_above(name))
             above.setdefault(name, {}).update(
@@ -114,7 +114,7 @@ def _staves(written: Sequence[Score]) -> tuple[Staff, ...]:
             Staff(f"P{number}", titles[name], 1, (name,), tuple(voices))
             for number, (name, voices) in enumerate(above.items(), start=2)
         ),
-        Staff("P1", PLAYER, 5, (HANDS_VOICE, FEET_VOICE), tuple(own)),
+        Staff("P1", PLAYER, 5, PLAYERS_VOICES, tuple(own)),
     )
 
 

@@ -65,9 +65,10 @@ def notes(
     hand = hand_of(voice)
     for group in voice.groups:
         inside = _time_modification(group.tuplet)
-        for i, (note, beamed) in enumerate(zip(group.notes, _beams(group), strict=True)):
+        for i, (note, beams) in enumerate(zip(group.notes, group.beams, strict=True)):
             length = f"<duration>{in_divisions(divisions, note.length)}</duration>"
             value = _value(note.value, inside)
+            beamed = "".join(_beam(level, word) for level, word in enumerate(beams, start=1))
             bracket = _bracket(group, i, hand) if group.tuplet else ""
             if chords:
                 yield from harmonies(chords, note.start, note.start + note.length, divisions)
@@ -85,7 +86,7 @@ def notes(
             for nth, head in enumerate(note.heads_by(_VOICE)):
                 chord, last = ("<chord/>", "") if nth else ("", f"{beamed}{notations}{lyrics}")
                 yield (
-                    f"<note>{chord}{_place(head)}{length}{_instrument(part, head)}"
+                    f"<note>{chord}{_place(head)}{length}{_ties(note)}{_instrument(part, head)}"
                     f"<voice>{hand.number}</voice>{value}{_stem(note.value, hand)}"
                     f"{_notehead(head)}{last}</note>\n"
                 )
@@ -105,46 +106,13 @@ def _beam(level: int, word: str) -> str:
     return f'<beam number="{level}">{word}</beam>'
 
 
-def _beams(group: Group) -> list[str]:
-    """The beams of each note of a group, at every level; a rest breaks all but the first."""
-    beams = [""] * len(group.notes)
-    if group.beam is None:
-        return beams
-    first, last = group.beam
-    for i in range(first, last + 1):
-        note = group.notes[i]
-        if note.is_rest:
-            continue
-        word = "begin" if i == first else "end" if i == last else "continue"
-        before, after = (
-            group.notes[beside].value.flags
-            if first <= beside <= last and not group.notes[beside].is_rest
-            else 0
-            for beside in (i - 1, i + 1)
-        )
-        beams[i] = _beam(1, word)
-        for level in range(2, note.value.flags + 1):
-            if before >= level:
-                word = "continue" if after >= level else "end"
-            else:
-                word = "begin" if after >= level else _hook(group, i)
-            beams[i] += _beam(level, word)
-    return beams
-
-
-def _hook(group: Group, i: int) -> str:
-    """Which way a beam for one note alone points: to the note that it makes a whole with."""
-    note = group.notes[i]
-    plain_length = note.length * 2 / 3 if note.value.dotted else note.length
-    completes = (note.start - group.start) // plain_length % 2 == 1
-    if group.beam and i in group.beam:
-        completes = i == group.beam[1]
-    return "backward hook" if completes else "forward hook"
-
-
 def _letters(note: Note) -> str:
-    """The sticking as a drill has it, "llR"; of their own they confuse readers."""
-    return str(spelled(note.sticking, "".join(head.hand.lower() for head in note.grace)))
+    """The sticking as a drill has it, "llR"; of their own they confuse readers.
+
+    All the strokes of a roll, "RRLL".
+    """
+    letters = str(spelled(note.sticking, "".join(head.hand.lower() for head in note.grace)))
+    return letters + "".join(head.hand for _, head in note.rolled)
 
 
 def _place(head: Head) -> str:
@@ -164,6 +132,10 @@ def _value(value: Value, inside: str) -> str:
 
 def _stem(value: Value, hand: Hand) -> str:
     return "" if value.name == _STEMLESS else f"<stem>{hand.stem}</stem>"
+
+
+def _ties(note: Note) -> str:
+    return '<tie type="stop"/>' * note.goes_on + '<tie type="start"/>' * note.is_tied
 
 
 def _notehead(head: Head) -> str:
@@ -196,6 +168,13 @@ def _grace_notes(heads: Sequence[Head], part: str, hand: Hand) -> Iterator[str]:
 
 def _notations(note: Note, bracket: str, hand: Hand) -> str:
     marks = bracket
+    if note.goes_on:
+        marks += '<tied type="stop"/>'
+    if note.is_tied:
+        marks += '<tied type="start"/>'
+    if note.slashes:
+        tremolo = f'<tremolo type="single">{note.slashes}</tremolo>'
+        marks += f"<ornaments>{tremolo}</ornaments>"
     if note.is_buzz:
         marks += '<ornaments><tremolo type="unmeasured">0</tremolo></ornaments>'
     if note.mark:
