@@ -55,10 +55,30 @@ def test_a_variant_leaves_out_what_only_rests() -> None:
     assert [time for time, limb, _ in hits if limb == Limb.RIGHT_FOOT.value] == [0, 2]
 
 
+def test_a_change_takes_the_place_of_a_line() -> None:
+    hits = struck("A, A+bass", A=A, bass="RF bass-drum  x.x. .... .... ....")
+    assert [time for time, limb, _ in hits if limb == "RF"] == [0, 2, 4, Fraction(9, 2)]
+    assert [time for time, _, voice in hits if voice == "ride"] == [
+        Fraction(i, 2) for i in range(16)
+    ]
+
+
+def test_a_hand_that_strikes_a_crash_leaves_the_ride() -> None:
+    hits = struck("A+crash+bass", A=A, crash="RH crash  >... .... .... ....", bass="RF bass-drum .")
+    assert (0, "RH", "crash") in hits
+    assert [time for time, limb, voice in hits if voice == "ride"] == [
+        Fraction(i, 2) for i in range(1, 8)
+    ]
+    assert "RF" not in {limb for _, limb, _ in hits}
+
+
 @pytest.mark.parametrize(
     ("road_map", "bars", "said"),
     [
         ("3 A, fil", {"A": A, "fill": FILL}, "road_map: no bars are called 'fil'"),
+        ("A+fil", {"A": A, "fill": FILL}, "road_map: no bars are called 'fil'"),
+        ("A+B", {"A": A, "B": "LH snare x... | x..."}, "puts 2 bars over 1"),
+        ("A+", {"A": A}, "is not a road map"),
         ("2 (A", {"A": A}, "is not a road map"),
         ("A", {"A": "like B\n" + A}, "bars: A: no bars 'B' stand before"),
         ("A", {"A": "RH ride x.q."}, "'q' is no mark"),

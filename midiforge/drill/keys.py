@@ -68,8 +68,8 @@ GROUPS: dict[str, tuple[Key, ...]] = {
         Key(
             "road_map",
             "text",
-            "The order in which the bars of [bars] are played, by name.",
-            "'3 A, fill'|'2 (A A B)'",
+            "The order in which the bars of [bars] are played, by name; + lays one over another.",
+            "'3 A, fill'|'2 (A A B)'|'A+crash'",
         ),
         Key(
             "bars",

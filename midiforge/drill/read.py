@@ -235,7 +235,7 @@ class _Reader(KeyReader):
 
         bars = self.read("bars", lambda content: read_bars(content or {}, meter))
         order = self.read("road_map", lambda text: read_road_map(text, bars))
-        return lines_of(order, bars, meter)
+        return lines_of(order, meter)
 
     def staging(
         self, material: _Material, layers: tuple[Line, ...]

@@ -22,6 +22,7 @@ _LIMBS = {each.value: each for each in Limb}
 _LIKE = "like"
 _NAME = r"[A-Za-z][\w-]*"
 _MOST_MARKS = 192  # in a bar
+_SUCH_AS = "such as '3 A, fill', '2 (A A B)' or 'A+crash'"
 
 
 class _Part(NamedTuple):
@@ -50,8 +51,7 @@ class Bars:
 def read_bars(content: Mapping[str, object], meter: Meter) -> dict[str, Bars]:
     """Bars by name, each a text: a line for each limb and voice, "RH ride x.x. x.x. | x... x...".
 
-    A bar has as many steps as it has marks. "like A" in the first line begins with all of A;
-    lines then take the place of A's for the same limb and voice, and a rest alone leaves one out.
+    A bar has as many steps as it has marks. "like A" in the first line: these lines over A's.
     """
     bars: dict[str, Bars] = {}
     for name, text in content.items():
@@ -74,13 +74,12 @@ def _bars(text: object, meter: Meter, known: Mapping[str, Bars]) -> Bars:
                 f"no bars {quoted(name)} stand before", hint=nearest(name, known) if known else ""
             )
         base = known[name]
-    parts = dict(base.parts)
-    count, own = base.count, set()
+    parts: dict[_Part, tuple[_Stroke, ...]] = {}
+    count = base.count
     for words in lines:
         part, marks = _part(words)
-        if part in own:
+        if part in parts:
             raise MidiforgeError(f"{' '.join(words[:-1])} is there twice")
-        own.add(part)
         written = marks.split("|")
         if count and len(written) != count and marks != ".":
             raise MidiforgeError(
@@ -95,7 +94,23 @@ def _bars(text: object, meter: Meter, known: Mapping[str, Bars]) -> Bars:
         )
     if not count:
         raise MidiforgeError("there is nothing in it", hint="such as 'RH ride x.x. x.x. x.x. x.x.'")
-    return Bars(count, {part: strokes for part, strokes in parts.items() if strokes})
+    return _over(base, Bars(count, parts))
+
+
+def _over(base: Bars, change: Bars) -> Bars:
+    """Lines take the place of the base's for the same limb and voice, a rest alone leaves one out;
+    what the same hand or foot would have elsewhere at that moment, it leaves out too."""
+    busy = {
+        (part.limb, stroke.time)
+        for part, strokes in change.parts.items()
+        if part.limb
+        for stroke in strokes
+    }
+    kept = {
+        part: tuple(stroke for stroke in strokes if (part.limb, stroke.time) not in busy)
+        for part, strokes in base.parts.items()
+    }
+    return Bars(change.count, {**kept, **change.parts})
 
 
 def _part(words: list[str]) -> tuple[_Part, str]:
@@ -138,11 +153,11 @@ def _strokes(marks: str, start: Fraction, bar: Fraction) -> list[_Stroke]:
     return strokes
 
 
-def read_road_map(text: str, bars: Mapping[str, Bars]) -> tuple[str, ...]:
-    """The names in the order they are played: "3 A, fill", "2 (A A B)"."""
-    words = re.findall(rf"[0-9]+|{_NAME}|[()]|[^\s,]", text)
+def read_road_map(text: str, bars: Mapping[str, Bars]) -> tuple[Bars, ...]:
+    """The names in the order they are played: "3 A, fill", "2 (A A B)", "A+crash"."""
+    words = re.findall(rf"[0-9]+|{_NAME}(?:\s*\+\s*{_NAME})*|[()]|[^\s,]", text)
     # Each level has what it has gathered, and how often its group is played.
-    levels: list[tuple[list[str], int]] = [([], 1)]
+    levels: list[tuple[list[Bars], int]] = [([], 1)]
     times = 0
     for word in words:
         if re.fullmatch("[0-9]+", word) and not times:
@@ -154,32 +169,47 @@ def read_road_map(text: str, bars: Mapping[str, Bars]) -> tuple[str, ...]:
         elif word == ")" and len(levels) > 1 and not times:
             names, turns = levels.pop()
             levels[-1][0].extend(names * turns)
-        elif word in bars:
-            levels[-1][0].extend([word] * (times or 1))
-        elif re.fullmatch(_NAME, word):
-            hint = nearest(word, bars) if bars else "[bars] has them"
-            raise MidiforgeError(f"no bars are called {quoted(word)}", hint=hint)
+        elif re.match(_NAME, word):
+            levels[-1][0].extend([_together(word, bars)] * (times or 1))
         else:
-            raise is_not(text, "a road map", "such as '3 A, fill' or '2 (A A B)'")
+            raise is_not(text, "a road map", _SUCH_AS)
         times = 0
-        within_limit(sum(bars[name].count for name in levels[-1][0]), "the road map")
+        within_limit(sum(each.count for each in levels[-1][0]), "the road map")
     if len(levels) > 1 or times or not levels[0][0]:
-        raise is_not(text, "a road map", "such as '3 A, fill' or '2 (A A B)'")
+        raise is_not(text, "a road map", _SUCH_AS)
     return tuple(levels[0][0])
 
 
-def lines_of(order: tuple[str, ...], bars: Mapping[str, Bars], meter: Meter) -> tuple[Line, ...]:
-    """The road map written out: a line for each limb, voice and step, once round it."""
+def _together(word: str, bars: Mapping[str, Bars]) -> Bars:
+    """Bars, and what is played over them: "A+crash"."""
+    together: Bars | None = None
+    for name in re.findall(_NAME, word):
+        if name not in bars:
+            hint = nearest(name, bars) if bars else "[bars] has them"
+            raise MidiforgeError(f"no bars are called {quoted(name)}", hint=hint)
+        own = bars[name]
+        if together and own.count != together.count:
+            raise MidiforgeError(
+                f"{quoted(word)} puts {own.count} bars over {together.count}",
+                hint="as many as there are",
+            )
+        together = _over(together, own) if together else own
+    assert together is not None
+    return together
+
+
+def lines_of(order: tuple[Bars, ...], meter: Meter) -> tuple[Line, ...]:
+    """Bars written out: a line for each limb, voice and step, once through them."""
     strokes: dict[tuple[_Part, Fraction], list[tuple[Fraction, Strength]]] = {}
     ornaments: dict[tuple[_Part, Fraction], list[tuple[Fraction, int, bool]]] = {}
     start = Fraction(0)
-    for name in order:
-        for part, own in bars[name].parts.items():
+    for bars in order:
+        for part, own in bars.parts.items():
             for time, strength, step, grace, buzz in own:
                 strokes.setdefault((part, step), []).append((start + time, strength))
                 if grace or buzz:
                     ornaments.setdefault((part, step), []).append((start + time, grace, buzz))
-        start += bars[name].count * meter.bar
+        start += bars.count * meter.bar
     voices = shelf.voices()
     return tuple(
         Line(
