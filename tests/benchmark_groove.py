@@ -25,6 +25,7 @@ import tempfile
 import time
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
@@ -42,6 +43,7 @@ WINDOW = 0.050  # s
 LONG = 8  # bars
 LOST = 0.02  # share of the strokes
 RIGHT = 0.01
+MOST_LINES, MOST_KINDS = 120, 8  # of a drill that a person reads
 
 Times = dict[str, list[float]]  # by voice, rising, in s
 
@@ -194,6 +196,10 @@ def lost(recording: Mapping[str, Sequence[float]], loop: Times) -> list[tuple[st
     return [(v, not loop.get(v)) for v, times in recording.items() if len(times) >= LOST * whole]
 
 
+def share(numbers: Sequence[int], most: int) -> str:
+    return f"{statistics.fmean(number <= most for number in numbers):.0%}"
+
+
 def said(fits: Sequence[Fit]) -> str:
     if not fits:
         return "-"
@@ -206,6 +212,7 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--tuning", action="store_true")
     parser.add_argument("--each", action="store_true", help="a line for each file")
+    parser.add_argument("--kinds", type=int, default=0, help="of bars, at most")
     parser.add_argument("--plain", action="store_true", help="not with tempo and meter removed")
     options = parser.parse_args()
     fits: dict[str, list[Fit]] = defaultdict(list)
@@ -214,6 +221,7 @@ def main() -> None:
     own: list[bool] = []
     ear: list[tuple[float, bool, bool]] = []
     spent: list[float] = []
+    lines: list[int] = []
     cells: list[int] = []
     folder = Path(tempfile.mkdtemp())
     midiforge.import_groove(rows(False)[0].path)  # so that no file pays for imports
@@ -224,7 +232,7 @@ def main() -> None:
         kind = f"{row.kind} {length}" if row.kind == "beat" else row.kind
         begun = time.process_time()
         try:
-            groove = midiforge.import_groove(row.path)
+            groove = midiforge.import_groove(row.path, kinds=options.kinds)
         except MidiforgeError as error:
             print(f"refused: {row.path.name}: {error}")
             fits[kind].append(Fit(len(strokes), 0, 0))
@@ -234,7 +242,8 @@ def main() -> None:
         loop, seconds = of_drill(groove.text)
         fit = best_fit(recording, loop, seconds)
         fits[kind].append(fit)
-        cells.append(len(groove.text.splitlines()))
+        lines.append(len(groove.text.splitlines()))
+        cells.append(groove.cells)
         hands[kind].append(best_fit(recording, *by_hand(strokes, row.tempo)))
         right = abs(groove.tempo / row.tempo - 1) <= RIGHT
         if kind == "beat long":
@@ -256,7 +265,8 @@ def main() -> None:
             print(
                 f"{row.path.stem:38} {kind:10} {row.bars:5.1f} {said([fit])}  hand "
                 f"{said([hands[kind][-1]])} {groove.kind} {groove.meter} {groove.steps} "
-                f"{groove.swing} {groove.tempo} of {row.tempo:.0f} ear {heard}"
+                f"{groove.swing} {groove.tempo} of {row.tempo:.0f} ear {heard} "
+                f"{groove.cells} kinds {groove.changes} changes {lines[-1]} lines"
             )
     for kind in sorted(fits):
         print(
@@ -268,10 +278,14 @@ def main() -> None:
         print(f"tempo right, tempo and meter removed: {statistics.fmean(r for _, r, _ in ear):.1%}")
         beats = [r for _, r, b in ear if b]
         print(f"  of long beats {statistics.fmean(beats):.1%} of {len(beats)}")
-        for low, high in ((0, 0.7), (0.7, 0.85), (0.85, 0.95), (0.95, 1.1)):
-            some = [r for sure, r, _ in ear if low <= sure < high]
+        for low, high in pairwise((0, 0.5, 0.7, 0.85, 0.95, 1.1)):
+            some = [(sure, r) for sure, r, _ in ear if low <= sure < high]
             if some:
-                print(f"  sure {low} to {high}: right {statistics.fmean(some):.0%} of {len(some)}")
+                said_sure = statistics.fmean(sure for sure, _ in some)
+                print(
+                    f"  sure {low} to {high}: says {said_sure:.2f}, right "
+                    f"{statistics.fmean(r for _, r in some):.2f} of {len(some)}"
+                )
     groups = {
         "ride": ("ride", "ride-bell", "ride-2"),
         "crash": ("crash", "crash-2"),
@@ -281,7 +295,11 @@ def main() -> None:
         gone = [g for v in members for g in voices.get(v, [])]
         if gone:
             print(f"{name} wholly lost: {statistics.fmean(gone):.0%} of {len(gone)}")
-    print(f"lines of a drill: median {statistics.median(cells):.0f}, most {max(cells)}")
+    print(
+        f"lines of a drill: median {statistics.median(lines):.0f}, most {max(lines)}; up to "
+        f"{MOST_LINES} {share(lines, MOST_LINES)}; up to {MOST_KINDS} kinds of bar "
+        f"{share(cells, MOST_KINDS)}"
+    )
     print(f"a file: median {1000 * statistics.median(spent):.0f} ms, longest {max(spent):.2f} s")
 
 

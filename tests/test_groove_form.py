@@ -15,7 +15,7 @@ from midiforge.groove.limbs import Moment, deal_by_reach
 from midiforge.model.hit import Limb
 
 R, L = Limb.RIGHT_HAND, Limb.LEFT_HAND
-BASS, SNARE, HIHAT, RIDE, FLOOR = 36, 38, 42, 51, 41
+BASS, SNARE, HIHAT, RIDE, FLOOR, CRASH = 36, 38, 42, 51, 41, 49
 A = {HIHAT: "x.x.x.x.x.x.x.x.", SNARE: "....x.......x...", BASS: "x.....x.x......."}
 B = {RIDE: "x.x.x.x.x.x.x.x.", SNARE: "....x.......x..x", BASS: "x.x.....x..x...."}
 FILL = {SNARE: "xxxxxxxx........", FLOOR: "........xxxxxxxx", BASS: "x..............."}
@@ -89,6 +89,35 @@ def test_a_voice_that_only_one_part_has_is_not_lost(tmp_path: Path) -> None:
     assert any("ride" in text for text in bars_of(groove).values())
 
 
+def test_what_one_instrument_changes_is_laid_over_the_bar(tmp_path: Path) -> None:
+    """The usual bar, its bass drum in another way, and a crash on the first beat of a phrase."""
+    other = {**A, BASS: "x...x.x...x....."}
+    crashed = {**A, HIHAT: "..x.x.x.x.x.x.x.", CRASH: "x..............."}
+    bars = [A, other, A, other, crashed, other, A, A, A, A, crashed, A]
+    path = written(tmp_path / "take.mid", take(bars, 96), 96)
+    groove = midiforge.import_groove(path, kind="form", kinds=1)
+    assert bars_of(groove)["bass"] == "RF bass-drum x. xx .x .."
+    assert bars_of(groove)["crash"] == "RH crash x. .. .. .."
+    assert groove.road_map.startswith("2 (A, A+bass), A+crash, A+bass, 2 A")
+
+
+def test_a_long_take_has_few_kinds_of_bar_and_says_what_it_leaves_rough(tmp_path: Path) -> None:
+    chance = random.Random(7)
+    drums = (SNARE, FLOOR, CRASH)
+    fills = [
+        {note: "".join(chance.choice("x..") for _ in range(16)) for note in drums}
+        for _ in range(12)
+    ]
+    take_of = [bar for fill in fills for bar in (A, A, A, fill)]
+    path = written(tmp_path / "take.mid", take(take_of, 100), 100)
+    few = midiforge.import_groove(path, kinds=2)
+    assert few.cells == 2
+    assert any("only roughly so" in remark for remark in few.remarks)
+    near = midiforge.import_groove(path, kinds=16)
+    assert near.explained > few.explained
+    assert len(few.text.splitlines()) < len(near.text.splitlines())
+
+
 def test_a_file_s_tempo_is_kept_where_strokes_stray_from_it(tmp_path: Path) -> None:
     for seed, tempo in enumerate((71, 102, 187)):
         chance = random.Random(seed)
@@ -110,6 +139,12 @@ def test_a_beater_that_comes_back_is_no_stroke(tmp_path: Path) -> None:
     path = written(tmp_path / "take.mid", sorted([*events, *back]), 102)
     groove = midiforge.import_groove(path)
     assert groove.bounces == len(back)
+    later = [(at + 0.12, note, 20) for at, note, _ in events if note == BASS]
+    path = written(tmp_path / "take.mid", sorted([*events, *later]), 102)
+    assert midiforge.import_groove(path).bounces == len(later)
+    double = [(at + 0.12, note, 60) for at, note, _ in events if note == BASS]
+    path = written(tmp_path / "take.mid", sorted([*events, *double]), 102)
+    assert midiforge.import_groove(path).bounces == 0
     assert groove.road_map == "3 A, fill, 3 B, fill"
     assert groove.steps == 4
 

@@ -72,6 +72,15 @@ def test_a_hand_that_strikes_a_crash_leaves_the_ride() -> None:
     assert "RF" not in {limb for _, limb, _ in hits}
 
 
+def test_a_grace_note_gives_way_to_a_stroke_of_its_hand() -> None:
+    flams = "LH snare  f... .... f... ...."
+    hits = struck("A+flams", A=A, flams=flams)
+    assert [time for time, _, voice in hits if voice == "ride"][:2] == [Fraction(1, 2), 1]
+    hits = struck("flams+A", A=A, flams=flams)
+    assert [time for time, _, voice in hits if voice == "ride"][:2] == [0, Fraction(1, 2)]
+    assert [time for time, _, voice in hits if voice == "snare"] == [0, 2]
+
+
 @pytest.mark.parametrize(
     ("road_map", "bars", "said"),
     [

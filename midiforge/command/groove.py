@@ -44,6 +44,7 @@ def import_command(
             autocompletion=lambda incomplete: [w for w in _WORDS if w.startswith(incomplete)],
         ),
     ] = "",
+    kinds: str = "",
     channel: str = "",
     anyway: bool = False,
     as_json: AsJson = False,
@@ -58,10 +59,12 @@ def import_command(
     --steps N: Grid steps to a beat, 1 to 12. [found]
     --meter 4/4: The meter. [the file's]
     --bars N: Bars of the loop. [found]
+    --kinds N: Kinds of bar in a form, at most; with more it is nearer to the take. [8 and more]
     --channel N: The channel with the drums. [the kit's]
     --anyway: A drill also where strokes would have to be moved far.
     """
     from midiforge.drill import values
+    from midiforge.groove.cells import MOST_KINDS
     from midiforge.groove.groove import MOST_BARS, import_groove
     from midiforge.groove.words import details, facts, summary
     from midiforge.keys.values import whole
@@ -84,6 +87,7 @@ def import_command(
         meter=read_flag("--meter", Meter.parse, meter) if meter.strip() else None,
         bars=read("--bars", bars, 1, MOST_BARS),
         kind=kind,
+        kinds=read("--kinds", kinds, 1, MOST_KINDS),
         channel=read("--channel", channel, 1, 16),
         anyway=anyway,
     )

@@ -98,17 +98,24 @@ def _bars(text: object, meter: Meter, known: Mapping[str, Bars]) -> Bars:
 
 
 def _over(base: Bars, change: Bars) -> Bars:
-    """Lines take the place of the base's for the same limb and voice, a rest alone leaves one out;
-    what the same hand or foot would have elsewhere at that moment, it leaves out too."""
-    busy = {
-        (part.limb, stroke.time)
-        for part, strokes in change.parts.items()
-        if part.limb
-        for stroke in strokes
-    }
+    """Lines take the place of the base's for the same limb and voice, a rest alone leaves one out,
+    all lines of the voice if it is nobody's; what the same hand or foot would have elsewhere at
+    that moment, it leaves out too."""
+    busy: set[tuple[Limb | None, Fraction]] = set()
+    for part, strokes in change.parts.items():
+        if part.limb:
+            busy |= {(part.limb, stroke.time) for stroke in strokes}
+            busy |= {(part.limb.opposite, stroke.time) for stroke in strokes if stroke.grace}
     kept = {
-        part: tuple(stroke for stroke in strokes if (part.limb, stroke.time) not in busy)
+        part: tuple(
+            stroke
+            if part.limb and (part.limb.opposite, stroke.time) not in busy
+            else stroke._replace(grace=0)
+            for stroke in strokes
+            if (part.limb, stroke.time) not in busy
+        )
         for part, strokes in base.parts.items()
+        if change.parts.get(_Part(None, part.voice)) != ()
     }
     return Bars(change.count, {**kept, **change.parts})
 

@@ -1,7 +1,7 @@
 """A MIDI file of drums becomes a drill."""
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -39,6 +39,7 @@ MOST_BARS = 64  # that can be asked for
 _MOSTLY_REST = 0.25  # of the bars are struck in: less is no form
 _SIXTEENTH = Fraction(1, 4)  # no finer step is needed to say that strokes are moved far
 LONGEST_LOOP = 4  # bars that are a loop though they come once
+_MOST_TOLD = 8  # bars
 LEAST_UNFIT = 0.08  # of the strokes: from so many that do not fit a loop, it is a form
 
 
@@ -52,6 +53,7 @@ def import_groove(
     meter: Meter | None = None,
     bars: int = 0,
     kind: str = "",
+    kinds: int = 0,
     channel: int = 0,
     anyway: bool = False,
 ) -> Imported:
@@ -64,6 +66,8 @@ def import_groove(
         find them.
     kind: "form" for all of it, bars and their order; "fills" for these alone; "ostinato" or
         "phrase" for the loop it repeats; "" for whichever fits.
+    kinds: of bars in a form, at most; with more it is nearer to what was played. 0: as many as
+        its length asks for.
     channel: 1 to 16; 0 for the kit's.
     anyway: make a drill also where strokes would have to be moved far.
     Raises MidiforgeError, naming the file.
@@ -76,7 +80,9 @@ def import_groove(
     with uncollected():
         source = read_source(path, kit, channel)
         try:
-            return _imported(Path(file), source, kit_key, tempo, steps, meter, bars, kind, anyway)
+            return _imported(
+                Path(file), source, kit_key, tempo, steps, meter, bars, kind, kinds, anyway
+            )
         except MidiforgeError as error:
             raise error.within(file) from None
 
@@ -90,6 +96,7 @@ def _imported(
     meter: Meter | None,
     bars: int,
     kind: str,
+    kinds: int,
     anyway: bool,
 ) -> Imported:
     clicks = 0
@@ -103,7 +110,7 @@ def _imported(
     made = (
         _of_loop(settled, laid, loop, kind)
         if loop
-        else _of_form(settled, find_form(settled, levels, steps), kind)
+        else _of_form(settled, find_form(settled, levels, steps, kinds), kind)
     )
     shifts = made.shifts
     if not anyway:
@@ -149,6 +156,7 @@ def _imported(
         bounces=sum(pad_of(stroke.voice) == BASS_DRUM for stroke in settled.gathered.doubles),
         road_map=made.road_map,
         cells=made.cells,
+        changes=made.changes,
     )
     return replace(imported, text=_text(imported, made.keys, kit_key, path.name))
 
@@ -169,6 +177,7 @@ class _Made:
     wrong: tuple[Wrong, ...]
     road_map: str = ""
     cells: int = 0
+    changes: int = 0
     remarks: tuple[str, ...] = ()
 
 
@@ -237,8 +246,9 @@ def _of_form(settled: Settled, form: Form, kind: str) -> _Made:
         ornaments=tab.ornaments,
         wrong=tuple(form_misfits(settled, form)),
         road_map=" ".join(tab.road_map.split()),
-        cells=len(tab.bars),
-        remarks=_too_long(settled, form),
+        cells=sum(not cell.instrument for cell in form.cells),
+        changes=sum(bool(cell.instrument) for cell in form.cells),
+        remarks=(*_too_long(settled, form), *_rough(form)),
     )
 
 
@@ -247,6 +257,17 @@ def _too_long(settled: Settled, form: Form) -> tuple[str, ...]:
     if bars <= LONGEST_FORM:
         return ()
     return (f"a form has up to {LONGEST_FORM} bars; the other {bars - LONGEST_FORM} are left out",)
+
+
+def _rough(form: Form) -> Iterator[str]:
+    if form.rough:
+        bars = [str(number + 1) for number in form.rough]
+        more = f" and {len(bars) - _MOST_TOLD} more" if len(bars) > _MOST_TOLD else ""
+        one = len(bars) == 1
+        yield (
+            f"bar{'s' * (not one)} {', '.join(bars[:_MOST_TOLD])}{more} "
+            f"{'is' if one else 'are'} only roughly so; with more kinds of bar it comes nearer"
+        )
 
 
 def _not_far(settled: Settled, step: float, shifts: Sequence[float]) -> None:

@@ -47,7 +47,8 @@ class Imported:
     elsewhere: other channels with notes, and how many.
     parts: limb and voice, marks, and the library's names for the same strokes.
     ornaments: in the drill, by kind.
-    road_map: of a form, the order of its bars; cells: how many bars of it are different.
+    road_map: of a form, the order of its bars; cells: how many bars of it are different;
+        changes: how many lines are laid over them.
     wrong: what did not fit, in order. remarks: what else is to be known, one sentence each.
     """
 
@@ -86,4 +87,5 @@ class Imported:
     remarks: tuple[str, ...]
     road_map: str = ""
     cells: int = 0
+    changes: int = 0
     bounces: int = 0

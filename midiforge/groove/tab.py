@@ -6,9 +6,10 @@ from collections.abc import Set as AbstractSet
 
 from midiforge.drill.road_map import ORNAMENTS
 from midiforge.frozen import frozen
-from midiforge.groove.form import Cell, Form, Written
+from midiforge.groove.cells import Cell, Key, Written, instrument_of
+from midiforge.groove.form import Form
 from midiforge.groove.grid import Grid
-from midiforge.groove.limbs import FEET_VOICES, Moment, deal_by_reach
+from midiforge.groove.limbs import CYMBALS, FEET_VOICES, Moment, deal_by_reach
 from midiforge.hear.expected import pad_of
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
 from midiforge.model.spelling import MARKS
@@ -54,38 +55,77 @@ def as_tab(form: Form, grid: Grid, quarter: float, only_fills: bool) -> Tab:
     cells = {cell.name: cell for cell in form.cells}
     road_map = form.road_map
     if only_fills:
-        groove = max(form.cells, key=lambda cell: (not cell.is_fill, cell.times))
-        fills = [cell for cell in form.cells if cell.is_fill]
+        whole = [cell for cell in form.cells if not cell.instrument]
+        groove = max(whole, key=lambda cell: (not cell.is_fill, cell.times))
+        fills = [cell for cell in whole if cell.is_fill]
         road_map = ", ".join(f"{_BEFORE_A_FILL} {groove.name}, {cell.name}" for cell in fills)
         cells = {cell.name: cell for cell in (groove, *fills)}
-    rows = {name: _rows(cell, form, grid, quarter) for name, cell in cells.items()}
+    rows: dict[str, dict[Player, str]] = {}
+    for name, cell in cells.items():  # bars first, then what is laid over them
+        below = [cells[together[0]] for together in form.order if name in together[1:]]
+        rows[name] = _rows(cell, below, form, grid, quarter)
+        silent = {player for under in below for player in rows[under.name]} - rows[name].keys()
+        if cell.instrument:
+            own = {player for player in silent if instrument_of(player[1]) == cell.instrument}
+            struck = {voice for _, voice in rows[name]}
+            rows[name] |= {
+                player if player[1] in struck else (None, player[1]): _NOTHING
+                for player in sorted(own, key=_order)
+            }
     players: dict[Player, str] = {}
-    for own in rows.values():
-        for player, marks in own.items():
+    for lines in rows.values():
+        for player, marks in lines.items():
             players.setdefault(player, marks)
-    ordered = dict(sorted(players.items(), key=lambda item: (_ORDER[item[0][0]], item[0][1])))
     bars = {
         name: _text(own, rows.get(cells[name].like), cells[name].like) for name, own in rows.items()
     }
-    return Tab(road_map, bars, ordered)
+    return Tab(road_map, bars, {player: players[player] for player in sorted(players, key=_order)})
 
 
-def _rows(cell: Cell, form: Form, grid: Grid, quarter: float) -> dict[Player, str]:
-    """The marks of each limb and voice, in beats."""
-    size = form.unit // cell.steps
-    steps = int(grid.meter.bar / grid.meter.beat * cell.steps)
+def _order(player: Player) -> tuple[int, str]:
+    return _ORDER[player[0]], player[1]
+
+
+def _rows(
+    cell: Cell, below: Sequence[Cell], form: Form, grid: Grid, quarter: float
+) -> dict[Player, str]:
+    """The marks of each limb and voice, in beats. below: what a change is laid over."""
+    fits = all(place % (form.unit // form.steps) == 0 for _, place in cell.strokes)
+    per_beat = form.steps if fits else cell.steps
+    size = form.unit // per_beat
+    steps = int(grid.meter.bar / grid.meter.beat * per_beat)
     second = float(grid.meter.beat) * quarter / form.unit
     marks: dict[Player, list[str]] = {}
-    dealt = _dealt(cell.strokes.values(), form.unit, second)
+    dealt = _dealt(_sounding(cell, below).values(), form.unit, second)
     hands = {(written.place, limb) for written, limb in dealt}
     for written, limb in dealt:
-        row = marks.setdefault((limb, written.stroke.struck.voice), ["."] * steps)
-        row[written.place // size] = _mark(written, limb, hands)
-    lengths = [int(length / grid.meter.beat * cell.steps) for length in grid.meter.beat_lengths]
+        voice = written.stroke.struck.voice
+        if (voice, written.place) in cell.strokes:
+            row = marks.setdefault((limb, voice), ["."] * steps)
+            row[written.place // size] = _mark(written, limb, hands)
+    lengths = [int(length / grid.meter.beat * per_beat) for length in grid.meter.beat_lengths]
     return {
-        player: _grouped("".join(marks[player]), lengths if cell.steps > 1 else [steps])
-        for player in sorted(marks, key=lambda player: (_ORDER[player[0]], player[1]))
+        player: _grouped("".join(marks[player]), lengths if per_beat > 1 else [steps])
+        for player in sorted(marks, key=_order)
     }
+
+
+def _sounding(cell: Cell, below: Sequence[Cell]) -> Mapping[Key, Written]:
+    """A bar's strokes; a change's with those that sound beside it in the bar it is mostly over.
+
+    A hand that strikes a crash leaves the cymbal that it keeps time on.
+    """
+    if not below:
+        return cell.strokes
+    under = below[0] if len(below) == 1 else max(below, key=below.count)
+    struck = {place for _, place in cell.strokes} if cell.instrument == "crash" else set()
+    kept = {
+        key: written
+        for key, written in under.strokes.items()
+        if instrument_of(key[0]) != cell.instrument
+        and not (key[1] in struck and pad_of(key[0]) in CYMBALS)
+    }
+    return {**kept, **cell.strokes}
 
 
 def _mark(written: Written, limb: Limb | None, hands: AbstractSet[tuple[int, Limb | None]]) -> str:
@@ -148,7 +188,8 @@ def _text(own: Mapping[Player, str], base: Mapping[Player, str] | None, like: st
     }
     widest = max(map(len, names.values()), default=0)
     lines = [f"{names[player]:{widest}}  {marks}" for player, marks in rows.items()]
-    return "\n".join([*first, *lines] or [_SILENCE]) + "\n"
+    lines = [*first, *lines] or [_SILENCE]
+    return "\n".join(lines) if len(lines) > 1 else " ".join(lines[0].split())
 
 
 _SILENCE = "RF bass-drum  ."

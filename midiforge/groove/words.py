@@ -9,7 +9,7 @@ from midiforge.kits.kit import DEFAULT
 
 _SURE, _LIKELY = 0.9, 0.7
 _MOST_OF_IT = 0.8  # of the strokes that a loop should explain
-_FEW_BARS = 8  # of which each may well be another
+_FEW = 16  # kinds of bar and changes, which may well be more than there are bars
 _MUCH = 4  # strokes of a bar that did not fit; more are said in one line
 
 
@@ -27,7 +27,7 @@ def summary(found: Imported) -> list[str]:
         said.append(f"The kit {found.kit.name} knows most of its notes; another can be named.")
     if not found.cells and found.explained < _MOST_OF_IT * found.strokes:
         said.append("Much of it does not come round; it may help to say tempo, meter and bars.")
-    if found.cells > max(_FEW_BARS, _MOST_OF_IT * found.bars):
+    if found.cells + found.changes > max(_FEW, found.bars):
         said.append(
             "Much of it does not come round: hardly two bars are alike; it may help to say tempo "
             "and meter."
@@ -95,9 +95,11 @@ def _of_grid(found: Imported) -> str:
 def _of_loop(found: Imported) -> str:
     bars = f"{found.bars} bar{'s' * (found.bars > 1)}"
     if found.cells:
-        one = "of one kind" if found.cells == 1 else f"of {found.cells} kinds, each as once played"
+        kinds = "of one kind" if found.cells == 1 else f"of {found.cells} kinds"
+        if found.changes:
+            kinds += f" and {found.changes} change{'s' * (found.changes > 1)} in them"
         share = f"{found.explained} of {found.strokes} strokes"
-        return f"{bars} from bar {found.first_bar} on, {one}: {share}."
+        return f"{bars} from bar {found.first_bar} on, {kinds}, each as once played: {share}."
     times = f"{found.rounds:.1f}".removesuffix(".0")
     share = f"{found.explained} of {found.strokes} strokes"
     return f"A loop of {bars} from bar {found.first_bar} on, {times} times: {share}."

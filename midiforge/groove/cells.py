@@ -1,0 +1,470 @@
+"""Which bars of a take stand for all of them, and what is changed in them.
+
+Bars are chosen, each the one that stands best for those that no chosen one is like yet, until
+nearly all strokes are explained (the greedy choice of medoids: Kaufman and Rousseeuw, Finding
+Groups in Data, 1990, chapter 2). What is left is explained in the same way by what single
+instruments play in some bars instead: another line of the bass drum, a crash.
+"""
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from heapq import heapify, heappop, heapreplace
+from typing import NamedTuple
+
+from midiforge.frozen import frozen
+from midiforge.groove.limbs import DRUMS, FEET_VOICES
+from midiforge.groove.ornaments import BASS_DRUM, Stroke
+from midiforge.hear.expected import pad_of
+from midiforge.model.hit import Strength
+
+FEWEST_KINDS, USUAL_KINDS, MOST_KINDS = 8, 32, 64  # of bars; eight can be kept in mind
+_BARS = 8  # of a take; for each so many there is another kind, if nobody says how many
+_LINES = 12  # of a drill, for each kind of bar, changes and all
+_LEFT_OVER = 0.04  # share of the strokes that nothing explains
+_MISSED = 2.5  # a stroke that was played and is missing is as bad as so many that were not played
+_WORTH = 0.0005  # share of the strokes that each line must explain
+_WORD = 1  # strokes: a change that explains no more is not worth its word in the road map
+_OVER = 3  # changes over one bar; more nobody reads
+_HEARD = 0.012  # share of the strokes from which on a voice must be in something
+_UNLIKE = 0.35  # of the strokes of both: bars that differ by more have letters of their own
+_FILL = 0.4  # share of the strokes by which a fill differs from what is usual
+_KEEPING_TIME = 0.6  # of the usual strokes on cymbals; a fill has fewer
+_CRASHES = ("crash", "crash-2", "china", "splash")
+_LOUD = 2  # strokes of a groove that a crash counts for
+
+Key = tuple[str, int]  # voice, and place in the bar
+
+
+class Written(NamedTuple):
+    """A stroke as a bar has it. place: in units of the form. off: s from there, later above 0."""
+
+    stroke: Stroke
+    place: int
+    off: float
+    strength: Strength
+
+
+@frozen
+class Cell:
+    """A bar that was really played, or what one instrument played in it.
+
+    number: of the bar in the take, from 0. steps: to a beat. strokes: by voice and place.
+    like: another cell, of which it is a variant. times: how often it stands in the form.
+    instrument: whose strokes it changes; "" for a whole bar.
+    """
+
+    name: str
+    number: int
+    steps: int
+    strokes: Mapping[Key, Written]
+    like: str
+    times: int
+    instrument: str
+
+    @property
+    def is_fill(self) -> bool:
+        """Whether it is one."""
+        return self.name.startswith("fill")
+
+
+def instrument_of(voice: str) -> str:
+    """What changes as one: the sounds of a hi-hat, all toms."""
+    pad = pad_of(voice)
+    if voice in FEET_VOICES or pad in FEET_VOICES:
+        return "bass" if pad.startswith(BASS_DRUM) else "pedal"
+    if pad in _CRASHES:
+        return "crash"
+    if pad in DRUMS:
+        return "snare" if pad.startswith("snare") else "toms"
+    return pad.partition("-")[0]
+
+
+class _Bits(NamedTuple):
+    """Strokes as bits, one for each voice and place: struck, and struck so near that it is heard
+    as the same."""
+
+    own: int
+    near: int
+
+    def apart(self, other: "_Bits") -> int:
+        """Strokes that one has and the other has not."""
+        return (self.own & ~other.near).bit_count() + (other.own & ~self.near).bit_count()
+
+    def told_by(self, other: "_Bits") -> float:
+        """How far the other is from telling this: strokes that it misses, and that it adds."""
+        missed = (self.own & ~other.near).bit_count()
+        return _MISSED * missed + (other.own & ~self.near).bit_count()
+
+    def within(self, mask: int) -> "_Bits":
+        return _Bits(self.own & mask, self.near & mask)
+
+    def __or__(self, other: "_Bits") -> "_Bits":
+        return _Bits(self.own | other.own, self.near | other.near)
+
+    @property
+    def size(self) -> int:
+        return self.own.bit_count()
+
+
+class _Open:
+    """What is to be explained of one instrument, or of all.
+
+    cases: what was played, how far that is from what explains it so far, how often it was.
+    lines: that a candidate takes in a drill.
+    """
+
+    def __init__(
+        self,
+        instrument: str,
+        cases: Mapping[tuple[_Bits, float], int],
+        lines: Callable[[_Bits], int],
+    ) -> None:
+        self.instrument = instrument
+        self.weight = _LOUD if instrument == "crash" else 1
+        self.word = _WORD if instrument else 0
+        self.played = [bits for bits, _ in cases]
+        self.apart = [self.weight * apart for _, apart in cases]
+        self.times = list(cases.values())
+        self.candidates = list(dict.fromkeys(self.played))
+        self.lines = [lines(bits) for bits in self.candidates]
+
+    def gain(self, place: int) -> float:
+        """How many strokes a candidate would explain."""
+        own, near = self.candidates[place]
+        gained = 0.0
+        for (other, other_near), now, times in zip(
+            self.played, self.apart, self.times, strict=True
+        ):
+            if now > self.word:
+                now -= self.word + self.weight * (
+                    (own & ~other_near).bit_count() + _MISSED * (other & ~near).bit_count()
+                )
+                if now > 0:
+                    gained += now * times
+        return gained
+
+    def take(self, place: int) -> _Bits:
+        taken = self.candidates[place]
+        self.apart = [
+            min(now, self.word + self.weight * bits.told_by(taken))
+            for bits, now in zip(self.played, self.apart, strict=True)
+        ]
+        return taken
+
+    @property
+    def left(self) -> float:
+        return sum(now * times for now, times in zip(self.apart, self.times, strict=True))
+
+
+def _chosen(
+    opens: Sequence[_Open], most: int, lines: int, whole: int
+) -> tuple[list[tuple[str, _Bits]], int]:
+    """What explains most that nothing explains yet for each line it takes, again and again; and
+    how many lines are left.
+
+    most: how many. lines: that there may be. whole: all strokes.
+    """
+    left = sum(each.left for each in opens)
+    waiting = [
+        (-each.gain(place) / each.lines[place], number, place)
+        for number, each in enumerate(opens)
+        for place in range(len(each.candidates))
+    ]
+    heapify(waiting)
+    chosen: list[tuple[str, _Bits]] = []
+    while waiting and left > _LEFT_OVER * whole and len(chosen) < most:
+        # Gains only fall: one that is still the greatest need not be compared with the others.
+        _, number, place = waiting[0]
+        of = opens[number]
+        now = of.gain(place)
+        if len(waiting) > 1 and -now / of.lines[place] > min(waiting[1:3])[0]:
+            heapreplace(waiting, (-now / of.lines[place], number, place))
+            continue
+        heappop(waiting)
+        if now < max(2, _WORTH * whole * of.lines[place]):
+            break
+        if of.lines[place] > lines and chosen:
+            continue
+        chosen.append((of.instrument, of.take(place)))
+        lines -= of.lines[place]
+        left -= now
+    return chosen, lines
+
+
+@frozen
+class Told:
+    """A bar of the take as the form tells it: what sounds together, strokes of the take that fit,
+    those of the form that were not played, and whether little of it is told."""
+
+    names: tuple[str, ...]
+    fit: AbstractSet[Key]
+    missing: tuple[Key, ...]
+    rough: bool
+
+
+@frozen
+class Choice:
+    """bars: of the take, as they are told. parts: strokes of each cell, by name; number: the bar
+    each was played in; like: which each is a variant of; instruments: of changes."""
+
+    bars: tuple[Told, ...]
+    parts: Mapping[str, Mapping[Key, Written]]
+    number: Mapping[str, int]
+    like: Mapping[str, str]
+    instruments: Mapping[str, str]
+
+    def cells(self, steps: Sequence[int]) -> tuple[Cell, ...]:
+        """The cells, bars first. steps: to a beat, of each bar of the take."""
+        times = Counter(name for told in self.bars for name in told.names)
+        return tuple(
+            Cell(
+                name,
+                self.number[name],
+                steps[self.number[name]],
+                self.parts[name],
+                self.like.get(name, ""),
+                times[name],
+                self.instruments.get(name, ""),
+            )
+            for name in sorted(self.parts, key=lambda name: _by_name(name, self.instruments))
+            if times[name]
+        )
+
+
+def choose(played: Sequence[Mapping[Key, Written]], reach: float, kinds: int = 0) -> Choice:
+    """The bars that stand for all, and the changes in them.
+
+    played: the strokes of each bar. reach: of what is heard as the same, in units of the form.
+    kinds: of bars, at most; 0 for as many as its length asks for.
+    """
+    kinds = kinds or min(USUAL_KINDS, FEWEST_KINDS + len(played) // _BARS)
+    ids = {key: i for i, key in enumerate(dict.fromkeys(key for bar in played for key in bar))}
+    bits = _as_bits(played, ids, reach)
+    masks: dict[str, int] = defaultdict(int)
+    for (voice, _), i in ids.items():
+        masks[instrument_of(voice)] |= 1 << i
+    first: dict[_Bits, int] = {}
+    for number, bar in enumerate(bits):
+        first.setdefault(bar, number)
+    whole = sum(bar.size for bar in bits)
+    voices: dict[str, int] = defaultdict(int)
+    for (voice, _), i in ids.items():
+        voices[voice] |= 1 << i
+
+    def lines(bar: _Bits) -> int:
+        """A line for each voice, another where both hands have it; three for more than one."""
+        struck = [(bar.own & mask).bit_count() for mask in voices.values()]
+        number = sum(map(bool, struck)) or 1
+        return number + 2 if number > 1 else 1
+
+    every = _Open("", Counter((bar, _MISSED * bar.size) for bar in bits), lines)
+    kinds_chosen, left = _chosen([every], kinds, _LINES * kinds, whole)
+    bars = [bar for _, bar in kinds_chosen] or [bits[0]]
+    home = [min(range(len(bars)), key=lambda c: (bar.told_by(bars[c]), c)) for bar in bits]
+    changes = _changes(bits, [bars[c] for c in home], masks, lines, left, whole)
+    changes += _for_lost_voices(played, bits, masks, ids, [*bars, *(each for _, each in changes)])
+    ways = [_told(bar, bars, changes, masks) for bar in bits]
+    names, like = _named([first[bar] for bar in bars], [c for c, _ in ways], bits, played)
+    names += _names_of_changes(changes, Counter(i for _, own in ways for i in own))
+    numbers = {name: first[bar] for name, bar in zip(names, bars, strict=False)}
+    parts = {name: dict(played[n]) for name, n in numbers.items()}
+    instruments: dict[str, str] = {}
+    for name, (instrument, change) in zip(names[len(bars) :], changes, strict=True):
+        n = next(n for n, bar in enumerate(bits) if bar.within(masks[instrument]) == change)
+        numbers[name], instruments[name] = n, instrument
+        parts[name] = {
+            key: written
+            for key, written in played[n].items()
+            if instrument_of(key[0]) == instrument
+        }
+    told: list[Told] = []
+    votes: dict[tuple[str, Key], Counter[Strength]] = defaultdict(Counter)
+    for strokes, own, (c, over) in zip(played, bits, ways, strict=True):
+        laid = {changes[i][0]: names[len(bars) + i] for i in over}
+        sounding = {key: names[c] for key in parts[names[c]] if instrument_of(key[0]) not in laid}
+        sounding |= {key: name for name in laid.values() for key in parts[name]}
+        for key in sounding.keys() & strokes.keys():
+            name = like.get(sounding[key], sounding[key])
+            votes[name, key][strokes[key].strength] += 1
+        heard = bars[c].within(~sum(masks[instrument] for instrument in laid))
+        for i in over:
+            heard |= changes[i][1]
+        told.append(
+            Told(
+                (names[c], *laid.values()),
+                {key for key in strokes if heard.near >> ids[key] & 1},
+                tuple(key for key in sounding if not own.near >> ids[key] & 1),
+                own.apart(heard) > _UNLIKE * (own.size + heard.size),
+            )
+        )
+    for name, part in parts.items():
+        for key, written in part.items():
+            usual = votes[like.get(name, name), key].most_common(1)
+            part[key] = written._replace(strength=usual[0][0]) if usual else written
+    return Choice(tuple(told), parts, numbers, like, instruments)
+
+
+def _as_bits(
+    played: Sequence[Mapping[Key, object]], ids: Mapping[Key, int], reach: float
+) -> list[_Bits]:
+    """ids: the bit of each key."""
+    places: dict[str, list[int]] = defaultdict(list)
+    for voice, place in ids:
+        places[voice].append(place)
+    about = {
+        (voice, place): sum(1 << ids[voice, p] for p in places[voice] if abs(p - place) <= reach)
+        for voice, place in ids
+    }
+    bars = []
+    for bar in played:
+        own = near = 0
+        for key in bar:
+            own |= 1 << ids[key]
+            near |= about[key]
+        bars.append(_Bits(own, near))
+    return bars
+
+
+def _changes(
+    bits: Sequence[_Bits],
+    homes: Sequence[_Bits],
+    masks: Mapping[str, int],
+    lines: Callable[[_Bits], int],
+    most: int,
+    whole: int,
+) -> list[tuple[str, _Bits]]:
+    """What instruments play instead of what the bar has that stands for theirs."""
+    opens = []
+    for instrument, mask in masks.items():
+        cases: Counter[tuple[_Bits, float]] = Counter()
+        for bar, home in zip(bits, homes, strict=True):
+            own = bar.within(mask)
+            cases[own, own.told_by(home.within(mask))] += 1
+        opens.append(_Open(instrument, cases, lines))
+    return _chosen(opens, most, most, whole)[0]
+
+
+def _for_lost_voices(
+    played: Sequence[Mapping[Key, Written]],
+    bits: Sequence[_Bits],
+    masks: Mapping[str, int],
+    ids: Mapping[Key, int],
+    chosen: Sequence[_Bits],
+) -> list[tuple[str, _Bits]]:
+    """Changes for voices which are struck often and in nothing that was chosen."""
+    struck = Counter(voice for bar in played for voice, _ in bar)
+    heard = {voice for (voice, _), i in ids.items() if any(bar.own >> i & 1 for bar in chosen)}
+    more = []
+    for voice, times in struck.most_common():
+        if voice not in heard and times >= _HEARD * struck.total():
+            best = max(range(len(played)), key=lambda n: sum(v == voice for v, _ in played[n]))
+            instrument = instrument_of(voice)
+            more.append((instrument, bits[best].within(masks[instrument])))
+            heard |= {v for v, _ in played[best] if instrument_of(v) == instrument}
+    return more
+
+
+def _told(
+    bar: _Bits,
+    bars: Sequence[_Bits],
+    changes: Sequence[tuple[str, _Bits]],
+    masks: Mapping[str, int],
+) -> tuple[int, tuple[int, ...]]:
+    """The chosen bar and the changes that tell a bar best."""
+    own = {instrument: bar.within(mask) for instrument, mask in masks.items()}
+    over: dict[str, tuple[float, int]] = {}  # how far the best change is, and its number
+    for i, (instrument, change) in enumerate(changes):
+        apart = own[instrument].told_by(change)
+        if apart < over.get(instrument, (1 << 30, 0))[0]:
+            over[instrument] = apart, i
+    best: tuple[float, int, tuple[int, ...]] | None = None
+    for c, home in enumerate(bars):
+        cost = 0.0
+        gains: list[tuple[float, int]] = []
+        for instrument, mask in masks.items():
+            weight = _LOUD if instrument == "crash" else 1
+            apart = weight * own[instrument].told_by(home.within(mask))
+            if instrument in over:
+                changed = weight * over[instrument][0] + _WORD
+                if changed < apart:
+                    gains.append((apart - changed, over[instrument][1]))
+            cost += apart
+        gains = sorted(gains, reverse=True)[:_OVER]
+        cost -= sum(gain for gain, _ in gains)
+        if best is None or cost < best[0]:
+            best = cost, c, tuple(i for _, i in gains)
+    assert best is not None
+    return best[1:]
+
+
+def _named(
+    chosen: Sequence[int],
+    home: Sequence[int],
+    bits: Sequence[_Bits],
+    played: Sequence[Mapping[Key, Written]],
+) -> tuple[list[str], dict[str, str]]:
+    """What bars are called, and which other each is written as a variant of.
+
+    Letters in order of how often they are played; A2 is like A but for a few strokes.
+    """
+    times = Counter(home)
+    order = sorted(range(len(chosen)), key=lambda c: (-times[c], chosen[c]))
+    main = bits[chosen[order[0]]]
+    cymbals = _keeping_time(played[chosen[order[0]]])
+    names = [""] * len(chosen)
+    like: dict[str, str] = {}
+    families: dict[int, int] = {}
+    fills = 0
+    for c in order:
+        own = bits[chosen[c]]
+        near = min(families, key=lambda f: own.apart(bits[chosen[f]]), default=None)
+        apart = own.apart(bits[chosen[near]]) if near is not None else 0
+        both = own.size + bits[chosen[near]].size if near is not None else 0
+        at_end = times[c] == 1 and len(home) > 1 and own.size < 0.6 * main.size
+        if not own.size:
+            names[c] = "rest"
+        elif near is not None and apart <= _UNLIKE * both:
+            families[near] += 1
+            names[c] = f"{names[near]}{families[near]}"
+            like[names[c]] = names[near]
+        elif home[-1] == c and at_end:
+            names[c] = "ending"
+        elif home[0] == c and at_end:
+            names[c] = "pickup"
+        elif near is not None and _is_fill(played[chosen[c]], cymbals, apart, both):
+            fills += 1
+            names[c] = "fill" if fills == 1 else f"fill-{fills}"
+        else:
+            families[c] = 1
+            names[c] = chr(ord("A") + len(families) - 1) if len(families) <= 26 else f"Z-{c}"
+    return names, like
+
+
+def _names_of_changes(changes: Sequence[tuple[str, _Bits]], times: Mapping[int, int]) -> list[str]:
+    """By the instrument, the usual one first: bass, bass-2, no-bass."""
+    names = [""] * len(changes)
+    taken: Counter[str] = Counter()
+    for i in sorted(range(len(changes)), key=lambda i: (-times[i], i)):
+        instrument, change = changes[i]
+        name = instrument if change.own else f"no-{instrument}"
+        taken[name] += 1
+        names[i] = name if taken[name] == 1 else f"{name}-{taken[name]}"
+    return names
+
+
+def _by_name(name: str, instruments: Mapping[str, str]) -> tuple[bool, bool, str, int]:
+    """Letters first, variants behind their own; then all other bars, and changes."""
+    letters = name.rstrip("0123456789")
+    return name in instruments, not letters.isupper(), letters, int(name[len(letters) :] or 1)
+
+
+def _keeping_time(bar: Mapping[Key, Written]) -> int:
+    return sum(1 for voice, _ in bar if voice not in FEET_VOICES and pad_of(voice) not in DRUMS)
+
+
+def _is_fill(bar: Mapping[Key, Written], cymbals: int, apart: int, both: int) -> bool:
+    """Whether the hands leave off keeping time for drums."""
+    drums = sum(1 for voice, _ in bar if pad_of(voice) in DRUMS)
+    own = _keeping_time(bar)
+    return apart >= _FILL * both and own < _KEEPING_TIME * cymbals and drums > own
