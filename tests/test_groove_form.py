@@ -139,9 +139,9 @@ def test_a_beater_that_comes_back_is_no_stroke(tmp_path: Path) -> None:
     path = written(tmp_path / "take.mid", sorted([*events, *back]), 102)
     groove = midiforge.import_groove(path)
     assert groove.bounces == len(back)
-    later = [(at + 0.12, note, 20) for at, note, _ in events if note == BASS]
-    path = written(tmp_path / "take.mid", sorted([*events, *later]), 102)
-    assert midiforge.import_groove(path).bounces == len(later)
+    rung = [(at + 0.03, note, 80) for at, note, _ in events if note == BASS]
+    path = written(tmp_path / "take.mid", sorted([*events, *rung]), 102)
+    assert midiforge.import_groove(path).bounces == len(rung)
     double = [(at + 0.12, note, 60) for at, note, _ in events if note == BASS]
     path = written(tmp_path / "take.mid", sorted([*events, *double]), 102)
     assert midiforge.import_groove(path).bounces == 0
