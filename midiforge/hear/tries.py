@@ -9,7 +9,7 @@ from midiforge.hear.ceiling import Ceiling
 from midiforge.hear.opening import LOUD, Opening, Start
 
 _ANOTHER = 1.03  # tempos so many times as fast as each other are two
-_ROUGH, _FINE = 3, 8  # parts of the window by which is told what a try explains at most
+_ROUGH, _FINE = 2, 6  # parts of the window by which is told what a try explains at most
 _PAIRED = 2
 
 
