@@ -229,6 +229,10 @@ class Ways:
         edge = 0.5 * window
         from_, to = begin * stretch + offset - edge, end * stretch + offset - edge
         first, stop, lines = part.between(begin - 1e-6, end - 1e-6)
+        # What is due after the take's last stroke was not asked for.
+        last = (self._every[-1] + edge - offset) / stretch
+        if last < end:
+            stop = max(bisect_left(part.times, last), first)
         heard = (self._every[0] - window - offset) / stretch
         sounding = max(first, bisect_left(part.times, heard))
         strokes = bisect_left(self._every, to) - bisect_left(self._every, from_)
@@ -272,12 +276,15 @@ class Ways:
         return Start(offset, way.stretch, entrance.fit)
 
     def _earliest(self, way: Way, entrance: _Entrance) -> int:
-        """With which bar of a way most is explained, up to what follows an entrance."""
+        """With which bar of a way, up to an entrance or the first that is heard after it, most is
+        explained of what follows."""
         end = entrance.at + self._judged_by
         total = sum(bar.total for bar in way.bars[entrance.at : end])
         share = sum(bar.explained for bar in way.bars[entrance.at : end]) / max(total, 1)
         chance = max(_AS_GOOD_AS_CHANCE, _OF_THE_REST * share)
         left = [bar.explained - chance * bar.total for bar in way.bars[:end]]
         sums = [*accumulate(reversed(left))][::-1]
-        some = [each.at for each in way.entrances if each.at <= entrance.at]
-        return max(some, key=lambda at: (sums[at], -at))
+        starts = [each.at for each in way.entrances if each.at < end]
+        # A count-in on the kit is a bar that has nothing of the exercise.
+        latest = next((at for at in starts if at >= entrance.at and left[at] > 0), entrance.at)
+        return max((at for at in starts if at <= latest), key=lambda at: (sums[at], -at))
