@@ -59,3 +59,24 @@ def test_a_pace_that_passes_through_the_written_tempo_is_told_from_its_beginning
     assert found.tally.extra == 0
     word = "rush" if last > first else "drag"
     assert sentences(found, NOTHING)[0].startswith(f"You {word}, from ")
+
+
+@pytest.mark.parametrize(
+    ("sticking", "feet", "pace"),
+    [
+        (">RLRR >LRLL", "x...", (0.95, 1.06)),
+        (">RLL>R L>RRL", "bossa-nova", (0.95, 1.06)),
+        ("RLL RLL RL", ["son-clave-3-2 on LF", "x... ..x."], (0.9, 1.0125)),
+    ],
+)
+def test_on_one_drum_a_changing_pace_is_no_other_beat_of_the_exercise(
+    sticking: str, feet: str, pace: tuple[float, float]
+) -> None:
+    """Where the tempo is as written, in the midst, hands on one drum fit a step off as well."""
+    drill = {"sticking": sticking, "feet": feet, "stages": "full", "tempos": 70}
+    exercise = next(midiforge.exercises(midiforge.check_drill(drill | {"voicing": "hands=snare"})))
+    take = rushing(exercise, 70 * pace[0], 70 * pace[1], 40, seed=3)
+    found = review(take, exercise, KIT)
+    assert found.start == pytest.approx(2, abs=0.1)
+    assert found.tally.hit >= 0.97 * len(take.strokes)
+    assert len(sentences(found, NOTHING)) == 1

@@ -232,7 +232,7 @@ class Ways:
         # What is due after the take's last stroke was not asked for.
         last = (self._every[-1] + edge - offset) / stretch
         if last < end:
-            stop = max(bisect_left(part.times, last), first)
+            stop = max(min(stop, bisect_left(part.times, last)), first)
         heard = (self._every[0] - window - offset) / stretch
         sounding = max(first, bisect_left(part.times, heard))
         strokes = bisect_left(self._every, to) - bisect_left(self._every, from_)

@@ -46,11 +46,13 @@ class Line:
     dues, times: knots, both in seconds and rising; straight lines between and beyond them.
     jumps: where the player lost the place and went on later (or earlier, below 0): seconds of
         the exercise, and by how many seconds.
+    met: how many strokes lay where something was due, as far as it was followed.
     """
 
     dues: tuple[float, ...]
     times: tuple[float, ...]
     jumps: tuple[tuple[float, float], ...] = ()
+    met: int = 0
 
     def at(self, due: float) -> float:
         """When in the take `due` is, by the player's own time."""
@@ -373,4 +375,4 @@ class _Follower:
         if len(dues) < 2:
             due, time = (dues[0], times[0]) if dues else (0.0, self.start.offset)
             dues, times = [due, due + 1.0], [time, time + self.start.stretch]
-        return Line(tuple(dues), tuple(times), tuple(self.jumps))
+        return Line(tuple(dues), tuple(times), tuple(self.jumps), self.met)

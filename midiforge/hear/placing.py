@@ -38,9 +38,9 @@ LIKE = 0.45  # explains less of the first strokes: the take is of something else
 # So much more may be played than the tempo of the beginning has room for; ours.
 _RUSHED = 1.25
 _SAME_CLICK = 0.001  # as a share: files round a tempo to microseconds a quarter
-# So many strokes before the entrance, and so much of all, may be of the exercise as well, if it
-# explains so much of them; ours.
-_MANY, _PART, _OF_IT_TOO = 8, 0.04, 0.7
+# Where so much of a take's strokes is not explained, it may begin with its first strokes, if the
+# exercise explains so much of so many of them, and then so much more of all; ours.
+_PART, _FIRST, _OF_IT_TOO = 0.04, 32, 0.7
 _MOST_DELAY = 0.4  # seconds; more is no delay but another start
 # The player's time is taken to be even over so many strokes, and seconds.
 _STRETCH_STROKES, _LEAST_STRETCH = 8, 1.0
@@ -121,16 +121,15 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
     """Where the exercise lies in the take."""
     begun = _begun(take, exercise, kit, hearing)
     placed = _followed(take, exercise, kit, begun)
-    before = [it for it in begun.strokes if it.time < begun.start.offset - begun.asked.window]
-    if take.start is not None or len(before) < max(_MANY, _PART * len(begun.strokes)):
+    strokes, met = begun.strokes, placed.line.met
+    if take.start is not None or met >= (1 - _PART) * len(strokes):
         return placed
-    # What comes before may be of it too, at a tempo that changes or up to a place that is lost.
-    first = find_start(begun.asked, before, brief=True)
-    if first.share < _OF_IT_TOO:
+    # A tempo that changes, or a place that is lost, leaves the beginning to tell itself best.
+    first = find_start(begun.asked, strokes[:_FIRST], brief=True)
+    if first.share < _OF_IT_TOO or len(strokes) < _FIRST:
         return placed
     whole = _followed(take, exercise, kit, replace(begun, start=first))
-    more = _explained(whole, begun.strokes) - _explained(placed, begun.strokes)
-    return whole if more >= _PART * len(begun.strokes) else placed
+    return whole if whole.line.met >= met + _PART * len(strokes) else placed
 
 
 def _followed(take: Take, exercise: Exercise, kit: Kit, begun: _Begun) -> Placed:
@@ -152,19 +151,6 @@ def _followed(take: Take, exercise: Exercise, kit: Kit, begun: _Begun) -> Placed
         float(exercise.meter.bar) * quarter,
     )
     return Placed(start, window, line, dues, begun.companions)
-
-
-def _explained(placed: Placed, strokes: Sequence[Heard]) -> int:
-    """How many strokes are where something is due."""
-    when: dict[str, list[float]] = defaultdict(list)
-    for due, time in zip(
-        placed.dues, placed.line.all(due.time for due in placed.dues), strict=True
-    ):
-        when[due.pad].append(time)
-    return sum(
-        len(match(when[pad], [stroke.time for stroke in heard], placed.window))
-        for pad, heard in by_pad(strokes).items()
-    )
 
 
 def _heard(dues: list[Due], first: float, start: Start, exercise: Exercise) -> list[Due]:
