@@ -58,3 +58,28 @@ def test_where_the_phrase_crosses_the_bar_a_lost_bar_has_a_size(shift: float) ->
     [(at, size)] = found.line.jumps
     assert at == pytest.approx(12, abs=1.6)
     assert size == pytest.approx(shift, abs=0.05)
+
+
+@pytest.mark.parametrize("shift", [-1, 1])
+@pytest.mark.parametrize(
+    ("feet", "hands"),
+    [
+        (["one-and-three", "hihat-two-and-four"], "RH=ride, LH=snare"),
+        ("tumbao", "hands=snare"),
+        (["son-clave-3-2 on LF", "x... ..x."], "hands=snare"),
+    ],
+)
+def test_a_beat_is_lost_though_the_hands_are_the_same_on_every_beat(feet, hands, shift) -> None:
+    """Most strokes fit on, and only the feet tell."""
+    drill = {"sticking": "RLRL", "feet": feet, "voicing": hands, "tempos": 80, "stages": "full"}
+    exercise = next(midiforge.exercises(midiforge.check_drill(drill)))
+    take, _ = synthetic(exercise, 3, seconds=60)
+    at, by = AT + BAR / 4, shift * BAR / 4
+    strokes = tuple(
+        dataclasses.replace(each, time=each.time + (by if each.time > at - 0.05 else 0))
+        for each in take.strokes
+        if not at - 0.05 < each.time < at - by - 0.05
+    )
+    found = review(Take("t", strokes, 100.0), exercise, KIT)
+    assert len(found.line.jumps) == 1
+    assert found.tally.hit >= len(strokes) - 6

@@ -7,7 +7,7 @@ slow drift, a missed bar and wrong strokes leave the rest in place.
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from math import cos, floor, pi
-from statistics import median
+from statistics import fmean, median
 
 from midiforge.frozen import frozen
 from midiforge.hear.expected import Due
@@ -25,6 +25,8 @@ _HOLDS, _EACH, _BEFORE = 4, 0.8, 0.85
 _CLEAN = 0.95  # before and after a jump that is no whole number of steps
 _ON_GRID = 0.5  # the mean cosine of how far strokes lie from the grid, as a turn
 _WHOLE = 0.3  # of a step, that a jump is from whole ones at most
+# Bars over which pads are compared, and strokes and dues that tell of one; ours.
+_BEATS_OFF_BARS, _OF_A_PAD = 2, 4
 _LEAST_OFTEN = 30  # stretches between two such searches
 _ENOUGH = 12  # dues that such a place must explain
 _FARTHEST = 6.0  # seconds that somebody who lost the place goes on earlier or later
@@ -107,19 +109,20 @@ def follow(
     window: float,
     stretch_of: float,
     step: float,
+    beat: float,
     bar: float,
 ) -> Line:
     """The player's time through the whole take.
 
-    stretch_of: how long a stretch is over which it is taken to be even. step, bar: how long the
-        exercise's are. All in seconds of the exercise.
+    stretch_of: how long a stretch is over which it is taken to be even. step, beat, bar: how long
+        the exercise's are. All in seconds of the exercise.
     """
     if not dues or not strokes:
         return Line((0.0, 1.0), (start.offset, start.offset + start.stretch))
-    usual = _Follower(dues, strokes, start, window, step, bar)
+    usual = _Follower(dues, strokes, start, window, step, beat, bar)
     line = usual.line(stretch_of)
     if usual.explained < _WELL:
-        quick = _Follower(dues, strokes, start, window, step, bar, quickness=_AT_ONCE)
+        quick = _Follower(dues, strokes, start, window, step, beat, bar, quickness=_AT_ONCE)
         other = quick.line(0.5 * stretch_of)
         if not other.jumps and quick.explained > usual.explained + _MORE:
             return other
@@ -136,12 +139,13 @@ class _Follower:
         start: Start,
         window: float,
         step: float,
+        beat: float,
         bar: float,
         quickness: float = _QUICKNESS,
     ) -> None:
         self.quickness, self.met, self.due_so_far = quickness, 0, 0
         self.dues, self.strokes, self.start, self.window = dues, strokes, start, window
-        self.step, self.bar = step, bar
+        self.step, self.beat, self.bar = step, beat, bar
         self.shares: list[float] = []  # of each stretch since the place was found
         self.sure = start.offset, start.stretch  # offset and rate when the place was last sure
         self.times = {pad: [each.time for each in heard] for pad, heard in by_pad(strokes).items()}
@@ -155,7 +159,7 @@ class _Follower:
         self.offset, self.rate = start.offset, start.stretch
         self.segments = [Segment(dues[0].time, dues[0].time, start.stretch, [])]
         self.jumps: list[tuple[float, float]] = []
-        self.tries = self.patience = self.learnt = 0
+        self.tries, self.patience, self.learnt = {False: 0, True: 0}, {False: 0, True: 0}, 0
 
     @property
     def explained(self) -> float:
@@ -169,8 +173,8 @@ class _Follower:
             stop = self._end(at, stretch_of, last)
             found = self._residuals(at, stop, self.offset)
             share = len(found) / (stop - at)
-            if share < _LOST and self._is_played(at, stop):
-                later = self._looked_for(at, stretch_of, last)
+            if share < _CLEAN and self._is_played(at, stop):
+                later = self._looked_for(at, stretch_of, last, by_pads=share >= _LOST)
                 if later is not None:
                     at = later
                     continue
@@ -232,14 +236,15 @@ class _Follower:
                 found += [near[j] - lines[i] for i, j in match(lines, near, self.window)]
         return found
 
-    def _looked_for(self, at: int, length: float, last: float) -> int | None:
+    def _looked_for(self, at: int, length: float, last: float, by_pads: bool) -> int | None:
         """`_elsewhere`, asked less and less often where it is asked in vain."""
-        if self.patience:
-            self.patience -= 1
+        if self.patience[by_pads]:
+            self.patience[by_pads] -= 1
             return None
-        found = self._elsewhere(at, length, last)
-        self.tries = 0 if found is not None else self.tries + 1
-        self.patience = min(2**self.tries - 2, _LEAST_OFTEN) if self.tries > 1 else 0
+        look = self._beats_off if by_pads else self._elsewhere
+        found = look(at, length, last)
+        self.tries[by_pads] = tries = 0 if found is not None else self.tries[by_pads] + 1
+        self.patience[by_pads] = min(2**tries - 2, _LEAST_OFTEN) if tries > 1 else 0
         return found
 
     def _is_played(self, at: int, stop: int) -> bool:
@@ -284,6 +289,58 @@ class _Follower:
         if moved is None or not self._is_lost(at, length, last, moved):
             return None
         return self._moved(at, now, moved)
+
+    def _beats_off(self, at: int, length: float, last: float) -> int | None:
+        """`_elsewhere`, where what is the same on every beat hides it: hands on one drum.
+
+        So much that fits says nothing; what the other pads do, each as much as any, does.
+        """
+        if self.shares and median(self.shares) < _BEFORE:
+            return None
+        long = max(_BEATS_OFF_BARS * self.bar, 3 * length)
+        beats = int(_FARTHEST / (self.rate * self.beat))
+        shifts = [i * self.beat * self.rate for i in range(-beats, beats + 1) if i]
+        best, moved = _SURELY, None
+        here = self._pads_from(at, long, last, 0.0)
+        if here is None or here > 1 - _CLEARLY:
+            return None
+        for shift in sorted(shifts, key=abs):
+            share = self._pads_from(at, long, last, shift)
+            if share is not None and share > max(best, here + _CLEARLY):
+                best, moved = share + _NEARER, shift
+        if moved is None:
+            return None
+        for i in range(1, _HOLDS):
+            begin = bisect_left(self.due, self.due[at] + i * long)
+            there = self._pads_from(begin, long, last, moved) if begin < len(self.due) else None
+            if there is not None and there < _SURELY:
+                return None
+        return self._moved(at, self._time(self.dues[at].time), moved)
+
+    def _pads_from(self, at: int, length: float, last: float, shift: float) -> float | None:
+        """How much of a pad's dues and strokes meet from now on, if moved by so much: on average
+        of all pads; None of too little."""
+        now = self._time(self.dues[at].time)
+        at = self._next(at, now - 1e-9, shift)
+        if at == len(self.dues):
+            return None
+        stop = self._end(at, length, last - shift)
+        if stop - at < _ENOUGH:
+            return None
+        offset, end = self.offset + shift, self._time(self.due[stop - 1]) + shift
+        shares: list[float] = []
+        for pad, (numbers, times) in self.lines.items():
+            heard = self.times.get(pad, [])
+            lines = [
+                time * self.rate + offset
+                for time in times[bisect_left(numbers, at) : bisect_left(numbers, stop)]
+            ]
+            edges = now - self.window, end + self.window
+            near = heard[bisect_left(heard, edges[0]) : bisect_right(heard, edges[1])]
+            if (count := len(lines) + len(near)) >= _OF_A_PAD:
+                met = len(match(lines, near, self.window))
+                shares.append(2 * met / max(count, 2 * met))
+        return fmean(shares) if shares else None
 
     def _is_lost(self, at: int, length: float, last: float, shift: float) -> bool:
         """Whether who was in place goes on elsewhere for bars; on the grid by whole steps only."""

@@ -148,6 +148,7 @@ def _followed(take: Take, exercise: Exercise, kit: Kit, begun: _Begun) -> Placed
         window,
         max(_STRETCH_STROKES * dense, _LEAST_STRETCH),
         float(exercise.step) * quarter,
+        float(exercise.meter.beat) * quarter,
         float(exercise.meter.bar) * quarter,
     )
     return Placed(start, window, line, dues, begun.companions)

@@ -120,11 +120,12 @@ def dropping(case: Case) -> LimbFigures | None:
 
 def stops(case: Case) -> Finding | None:
     """A limb that stops for a bar or two, and is there in all others."""
+    nobody = set(case.view.silent_bars) if silent(case) else set[int]()
     for limb in case.review.limbs:
         lanes = case.view.lanes_of(limb.limb)
         missed = Counter(bar for lane in lanes for bar in lane.missed)
         asked = Counter(bar for lane in lanes for bar in (*lane.bars, *lane.missed))
-        bars = {bar for bar, times in missed.items() if times >= max(0.6 * asked[bar], 3)}
+        bars = {bar for bar, times in missed.items() if times >= max(0.6 * asked[bar], 3)} - nobody
         gone = sum(missed[bar] for bar in bars)
         if not bars or len(bars) > MOST_STOPS or gone < 0.6 * limb.tally.missed:
             continue
