@@ -6,6 +6,7 @@ The thresholds are those that the rules' own files give, with their sources ther
 
 import re
 from collections.abc import Callable
+from fractions import Fraction
 from math import sqrt
 from types import SimpleNamespace as Made
 from typing import Any
@@ -16,6 +17,7 @@ from midiforge.hear.figures import DoubleFigures, Levels, LoudnessFigures, Tally
 from midiforge.hear.known import Other, likelier
 from midiforge.model.hit import HANDS, Limb, Strength
 from midiforge.model.number import Number
+from midiforge.model.swing import Swing, read_ratio
 from midiforge.report.rules.besides import added, extras, fills, free, moved, pulled, triggers
 from midiforge.report.rules.case import Case, Finding
 from midiforge.report.rules.evenness import doubles, loose_count, unsteady
@@ -31,6 +33,8 @@ from midiforge.report.rules.missing import (
 )
 from midiforge.report.rules.pace import half_or_double, off_the_click, pace, ramp
 from midiforge.report.rules.right import other_exercise, short
+from midiforge.report.rules.shifted import shifted
+from midiforge.report.rules.swung import swung
 from midiforge.report.rules.together import apart, early_or_late, now_one_now_the_other
 from midiforge.report.sentence import RULES
 from midiforge.report.view import Lane
@@ -196,11 +200,39 @@ def struck(accents: str, loud: str) -> Any:
     """Strokes of a hand: which are accents, and which are loud, by the same letter."""
     judged = [
         Made(kind="hit", velocity=110 if letter == ">" else 70,
-             due=Made(hit=Made(limb=HAND, strength=Strength(meant))))
+             due=Made(bar=1, hit=Made(limb=HAND, strength=Strength(meant))))
         for letter, meant in zip(loud, ["accent" if each == ">" else "tap" for each in accents],
                                  strict=True)
     ]  # fmt: skip
     return case(judged=judged)
+
+
+def swinging(late_ms: float, written: str = "1:1") -> Any:
+    """Eighths on a grid of them, at a step of 100 ms: so late is every second one."""
+    eighth, share = Fraction(1, 2), read_ratio(written)
+    played = Made(step=eighth, swing=Swing(Fraction(1), share))
+    judged = [
+        Made(kind="hit", off_ms=late_ms if second else 0.0,
+             due=Made(place=second * eighth, hit=Made(limb=HAND)))
+        for second in (0, 1) * 8
+    ]  # fmt: skip
+    return case(judged=judged, exercise=played)
+
+
+def on_the_wrong_beats(of: int, elsewhere: int) -> Any:
+    """A foot on 2 of so many bars, at a second a beat: some of them one beat late, the others
+    missing."""
+    exercise = Made(meter=Made(bar=Fraction(4)), step=Fraction(1))
+    judged = []
+    for i in range(of):
+        due = Made(time=4.0 * i + 1, pad="hihat-pedal", bar=i + 1, hits=(Made(limb=FOOT),))
+        judged.append(Made(kind="missed", due=due, time=None, voice="hihat-pedal"))
+        if i < elsewhere:
+            judged.append(Made(kind="extra", due=None, time=4.0 * i + 2, voice="hihat-pedal"))
+    lanes = [Lane("2", Fraction(1), (FOOT,), missed=[1] * of)]
+    line = Made(jumps=[], stretch=1.0, all=list)
+    return case({"lanes": lanes}, judged=judged, exercise=exercise, line=line, step_ms=1000.0,
+                limbs=[limb(0), limb(of, of, FOOT)])  # fmt: skip
 
 
 def rung(times: int, expected: int) -> Any:
@@ -244,6 +276,13 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     "a limb stops with three": (stops, stopping(2, 2), stopping(3, 3)),
     "accents one late": (accents_moved, struck(">..." * 8, ">..." * 8),
                          struck(">..." * 8, ".>.." * 8)),
+    "swung from 57 to 43 on": (swung, swinging(13.9), swinging(14.1)),
+    # Two thirds of 200 ms are 133: 13.9 ms earlier is 59.7 %, 14.1 ms 59.6.
+    "straight where 2:1 is written": (swung, swinging(-13.9, "2:1"), swinging(-14.1, "2:1")),
+    "on other beats from 85 % on": (
+        shifted, on_the_wrong_beats(20, 16), on_the_wrong_beats(20, 17)
+    ),
+    "on other beats from six on": (shifted, on_the_wrong_beats(5, 5), on_the_wrong_beats(6, 6)),
     "pulled from three on": (pulled, elsewhere("pulled", 2), elsewhere("pulled", 3)),
     "moved from 10 % on": (moved, elsewhere("moved", 3), elsewhere("moved", 4)),
     "added from 10 % on": (added, besides(39, 400), besides(40, 400)),

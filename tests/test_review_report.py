@@ -12,6 +12,7 @@ import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from io import StringIO
 from pathlib import Path
 from statistics import mean
@@ -31,6 +32,7 @@ from midiforge.hear.take import Stroke, Take
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Limb
 from midiforge.model.number import read_named
+from midiforge.model.swing import STRAIGHT, Swing
 from midiforge.report import studies
 from midiforge.report.facts import STROKE_COLUMNS, as_json, written
 from midiforge.report.html import page, write_page
@@ -224,6 +226,35 @@ def loose_on_one_count() -> Take:
     return replace(take, strokes=tuple(sorted(strokes, key=lambda one: one.time)))
 
 
+def swinging(of: Exercise, share: float) -> Take:
+    """Every second sixteenth so far into its pair as a share."""
+    quarter = float(of.tempo.quarter(Fraction(1)))
+
+    def swung(one: Stroke) -> Stroke:
+        within = ((one.time - 3) / quarter * 2 + 0.25) % 1
+        return replace(one, time=one.time + (share - 0.5) * quarter / 2) if within >= 0.5 else one
+
+    return replace(take := played(of), strokes=in_order(map(swung, take.strokes)))
+
+
+def on_other_beats() -> Take:
+    """The hi-hat's foot a beat early."""
+    return replace(take := played(), strokes=in_order(
+        replace(one, time=one.time - 60 / 58) if one.number == HIHAT_FOOT else one
+        for one in take.strokes
+    ))  # fmt: skip
+
+
+def hands_behind() -> Take:
+    """The hands a sixteenth late from bar 5 on."""
+    take, feet = played(), (HIHAT_FOOT, BASS_DRUM)
+    begins, step = 3 + 4 * 4 * 60 / 58 - 0.05, 60 / 58 / 4
+    return replace(take, strokes=in_order(
+        replace(one, time=one.time + step) if one.number not in feet and one.time > begins else one
+        for one in take.strokes
+    ))  # fmt: skip
+
+
 def marked(late: float) -> Take:
     """A take that says when its first downbeat was due."""
     return replace(played(start=3 + late), start=3.0, exercise=read_named(str(FULL.number)))
@@ -235,6 +266,8 @@ FAULTS: dict[str, Callable[[], Review]] = {
     "other exercise": lambda: reviewed(played(BOSSA[0]), FULL),
     "lost": lambda: reviewed(lost_the_place()),
     "silent": lambda: reviewed(played(silent_bars=range(5, 7))),
+    "shifted": lambda: reviewed(on_other_beats()),
+    "swung": lambda: reviewed(swinging(PARADIDDLE, 0.6), PARADIDDLE),
     "free": lambda: reviewed(around_it()),
     "pulled": lambda: reviewed(pulled_foot(1)),
     "fills": lambda: reviewed(with_fills()),
@@ -306,6 +339,30 @@ def test_a_foot_that_is_pulled_is_not_said_to_be_missing(steps: int) -> None:
     text = sentence(reviewed(pulled_foot(steps)))
     assert text.startswith(f"Your right foot is pulled from 2& to {'2e' if steps < 0 else '2a'}")
     assert f"where the {'left' if steps < 0 else 'right'} hand is" in text
+
+
+def test_what_is_on_other_counts_is_said_to_be_there() -> None:
+    said = [sentence(reviewed(take)) for take in (on_other_beats(), hands_behind())]
+    assert said[0].startswith("Your left foot plays on 1 and 3 instead of 2 and 4:")
+    assert said[1].startswith("Your hands are a sixteenth behind the feet from bar 5 on:")
+    assert rules(reviewed(hands_behind())) == ["shifted"]
+
+
+@pytest.mark.parametrize(("share", "ratio"), [(0.6, "1.5:1"), (2 / 3, "2.0:1")])
+def test_sixteenths_that_swing_are_no_late_doubles(share: float, ratio: str) -> None:
+    found = reviewed(swinging(PARADIDDLE, share), PARADIDDLE)
+    assert rules(found) == ["swung"]
+    assert f"about {ratio} long to short" in sentence(found)
+
+
+def test_straight_where_swing_is_written_is_told_as_that() -> None:
+    swings = exercise(
+        sticking="RLRR LRLL", feet="x...", stages="full", voicing="RH=ride, LH=snare", tempos=[80],
+        swing="2:1", swing_pair="eighth", steps=2,
+    )  # fmt: skip
+    straight = swings.changed(swing=Swing(Fraction(1), STRAIGHT))
+    found = reviewed(played(straight), swings)
+    assert sentence(found).startswith("You play straight what is written swung (2:1")
 
 
 def test_who_is_off_is_blamed_and_not_who_meets_him() -> None:

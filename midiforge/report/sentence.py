@@ -27,6 +27,8 @@ from midiforge.report.rules.missing import (
 )
 from midiforge.report.rules.pace import half_or_double, off_the_click, pace, ramp
 from midiforge.report.rules.right import other_exercise, other_kit, short, unsure
+from midiforge.report.rules.shifted import shifted
+from midiforge.report.rules.swung import swung
 from midiforge.report.rules.together import apart, early_or_late, now_one_now_the_other
 from midiforge.report.view import View
 from midiforge.report.words import ms
@@ -106,6 +108,7 @@ RULES = (
     Rule("unsure", unsure),
     Rule("lost", lost),
     Rule("silent", silent),
+    Rule("shifted", shifted),
     Rule("free", free),
     Rule("fills", fills),
     Rule("stops", stops),
@@ -123,6 +126,7 @@ RULES = (
     Rule("now one, now the other", now_one_now_the_other),
     Rule("half or double", half_or_double),
     Rule("pace", pace),
+    Rule("swung", swung),
     Rule("off the click", off_the_click),
     Rule("accents moved", accents_moved),
     Rule("accents", accents),

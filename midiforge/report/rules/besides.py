@@ -49,6 +49,7 @@ def pulled(case: Case) -> Finding | None:
                 "by itself.",
             ),
             case.of_strokes(len(mine), expected),
+            frozenset({("pulled", limb)}),
         )
     return None
 
@@ -91,6 +92,7 @@ def moved(case: Case) -> Finding | None:
         f"Your {limb.title} plays {many(times, 'stroke')} in time, but on {struck} instead of "
         f"{written}: go back to {written}, or write the exercise as you play it.",
         GENERAL * case.of_strokes(times, expected),
+        frozenset({("moved", limb)}),
     )
 
 

@@ -19,6 +19,7 @@ from midiforge.report.words import percent
 # Of one hand's taps to the other's on the same pad: as of the second stroke of a double; common
 # practice. Pads are set to different levels, so that nothing is said of two.
 EVEN = 0.80
+_CLEARER = 0.05  # by so much must accents from a later bar on be louder; ours
 
 
 def accents(case: Case) -> Finding | None:
@@ -39,35 +40,68 @@ def accents(case: Case) -> Finding | None:
 
 
 def accents_moved(case: Case) -> Finding | None:
-    """Accents that are there, one stroke of the hands early or late."""
+    """Accents that are there, one stroke of the hands early or late; from a bar on, or all."""
     if not case.view.has_dynamics:
         return None
     strokes = [
-        (judged.due.hit.strength is Strength.ACCENT, judged.velocity or 0)
+        (judged.due.bar, judged.due.hit.strength is Strength.ACCENT, judged.velocity or 0)
         for judged in case.review.judged
         if judged.kind == "hit" and judged.due and judged.due.hit.limb in HANDS
     ]
-    loud = {way: _louder(strokes, way) for way in (-1, 0, 1)}
-    way = max(loud, key=lambda way: loud[way])
-    if way == 0 or loud[way] < ACCENT_RATIO or loud[0] >= 1:
+    bars = sorted({bar for bar, *_ in strokes})
+    if not bars:
         return None
+    up_to = {way: _up_to(strokes, bars, way) for way in (-1, 0, 1)}
+    nothing, everything = up_to[0][0], {way: sums[-1] for way, sums in up_to.items()}
+    if _louder(nothing, everything[0]) >= ACCENT_RATIO:
+        return None
+    # From which bar on, and which way, accents are told most clearly: so, and before as written.
+    best, told = 0.0, None
+    for i, bar in enumerate(bars):
+        before = _louder(nothing, up_to[0][i])
+        since = {way: _louder(up_to[way][i], everything[way]) for way in up_to}
+        way = max(since, key=lambda way: since[way])
+        if way == 0 or since[way] < ACCENT_RATIO or since[0] >= 1 or (i and before < ACCENT_RATIO):
+            continue
+        if since[way] + before > best + _CLEARER:
+            best, told = since[way] + before, (way, bar if i else 0)
+    if told is None:
+        return None
+    way, bar = told
     return Finding(
-        f"Your accents come one stroke {'early' if way < 0 else 'late'}: say the sticking aloud, "
-        "louder where it is written, then play it.",
+        f"Your accents come one stroke {'early' if way < 0 else 'late'}"
+        f"{f' from bar {bar} on' if bar else ''}: say the sticking aloud, louder where it is "
+        "written, then play it.",
         SOUND / OVERLAP,  # as much as accents can lack
         frozenset({("accents",)}),
     )
 
 
-def _louder(strokes: Sequence[tuple[bool, int]], way: int) -> float:
-    """How much louder the strokes are that lie so many behind an accent than all others."""
-    loud: dict[bool, list[int]] = {True: [], False: []}
-    for i, (_, velocity) in enumerate(strokes):
+# Velocities added up and their number, of strokes that lie so many behind an accent, and others.
+_Sums = tuple[int, int, int, int]
+
+
+def _up_to(strokes: Sequence[tuple[int, bool, int]], bars: Sequence[int], way: int) -> list[_Sums]:
+    """The sums before each of the bars, and those of all."""
+    of_bar = {bar: [0, 0, 0, 0] for bar in bars}
+    for i, (bar, _, velocity) in enumerate(strokes):
         if 0 <= i - way < len(strokes):
-            loud[strokes[i - way][0]].append(velocity)
-    if min(map(len, loud.values())) < FEWEST_STROKES:
+            at = 0 if strokes[i - way][1] else 2
+            of_bar[bar][at] += velocity
+            of_bar[bar][at + 1] += 1
+    sums = [(0, 0, 0, 0)]
+    for a, b, c, d in of_bar.values():
+        loud, louds, soft, softs = sums[-1]
+        sums.append((loud + a, louds + b, soft + c, softs + d))
+    return sums
+
+
+def _louder(before: _Sums, after: _Sums) -> float:
+    """How much louder the one strokes are than the others, between two moments; 0 of few."""
+    loud, louds, soft, softs = (two - one for one, two in zip(before, after, strict=True))
+    if min(louds, softs) < FEWEST_STROKES:
         return 0.0
-    return fmean(loud[True]) / max(fmean(loud[False]), 1.0)
+    return loud / louds / max(soft / softs, 1.0)
 
 
 def ghosts(case: Case) -> Finding | None:

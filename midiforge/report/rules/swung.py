@@ -1,0 +1,74 @@
+"""Pairs that are played long and short where they are written even, and the other way round."""
+
+from fractions import Fraction
+from statistics import fmean, median
+
+from midiforge.hear.limits import LEAST_TIMES, NOTICED, NOTICED_MS
+from midiforge.model.hit import Limb
+from midiforge.model.swing import STRAIGHT, Swing
+from midiforge.report.rules.case import TIME, Case, Finding
+
+# So far from the written share of a pair somebody swings, or does not: 57 to 43 is heard as long
+# and short. Each count and limb does, at least so much as all. Ours.
+SWUNG, _EACH = 0.07, 0.5
+_STRAIGHT = 0.54  # a first note's share up to which a pair is straight; ours
+
+
+def swung(case: Case) -> Finding | None:
+    review = case.review
+    exercise, swing = review.exercise, review.exercise.swing
+    pair = 2 * exercise.step if swing.is_straight else swing.pair
+    half = pair / 2
+    if (1 / half).denominator != 1 or (1 / half).numerator & ((1 / half).numerator - 1):
+        return None  # nobody swings triplets
+    firsts: list[float] = []
+    seconds: dict[tuple[Limb, Fraction], list[float]] = {}
+    for judged in review.judged:
+        due, off = judged.due, judged.off_ms
+        if due is None or off is None or judged.kind not in ("hit", "pulled"):
+            continue
+        at = due.place % pair
+        if at == 0:
+            firsts.append(off)
+        elif at == half and due.hit.limb:
+            seconds.setdefault((due.hit.limb, due.place % 1), []).append(off)
+    some = {key: offs for key, offs in seconds.items() if len(offs) >= LEAST_TIMES}
+    if len(firsts) < LEAST_TIMES or not some:
+        return None
+    base = median(firsts)
+    late = fmean(off - base for offs in some.values() for off in offs)
+    pair_ms = review.step_ms * float(pair / exercise.step)
+    apart = late / pair_ms
+    alike = all((median(offs) - base) / late >= _EACH for offs in some.values()) if late else False
+    written = swing.share if not swing.is_straight else STRAIGHT
+    share = float(written) + apart
+    if abs(apart) < SWUNG or not alike or not 0.4 < share < 0.9:
+        return None
+    limit = max(2 * NOTICED_MS, 2 * NOTICED * review.step_ms)
+    limbs = [limb.limb for limb in review.limbs]
+    return Finding(
+        _text(swing, share),
+        TIME * abs(late) / limit,
+        frozenset(
+            (kind, limb) for kind in ("double", "spread", "place", "pulled") for limb in limbs
+        ),
+    )
+
+
+def _text(swing: Swing, share: float) -> str:
+    ratio = f"{share / (1 - share):.1f}:1"
+    if swing.is_straight:
+        return (
+            f"You swing what is written straight, about {ratio} long to short: say the counts "
+            "evenly aloud, with a click on the smallest of them."
+        )
+    wanted = f"{float(swing.share / (1 - swing.share)):.1f}:1".replace(".0:", ":")
+    if share <= _STRAIGHT:
+        return (
+            f"You play straight what is written swung ({wanted} long to short): sing triplets, and "
+            "put the second note of each pair on the last."
+        )
+    return (
+        f"You swing about {ratio} long to short, where {wanted} is written: listen to the second "
+        "note of each pair, and move that alone."
+    )
