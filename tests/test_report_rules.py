@@ -213,8 +213,8 @@ def swinging(late_ms: float, written: str = "1:1") -> Any:
     played = Made(step=eighth, swing=Swing(Fraction(1), share))
     judged = [
         Made(kind="hit", off_ms=late_ms if second else 0.0,
-             due=Made(place=second * eighth, hit=Made(limb=HAND)))
-        for second in (0, 1) * 8
+             due=Made(place=second * eighth, hit=Made(limb=hand)))
+        for hand in HANDS for second in (0, 1) * 4
     ]  # fmt: skip
     return case(judged=judged, exercise=played)
 
@@ -240,10 +240,15 @@ def rung(times: int, expected: int) -> Any:
     return case(judged=judged, kinds={"double trigger": times}, tally=Tally(expected, expected))
 
 
-def off_its_place(mean: float, deviation: float = 1.0, strokes: int = 8) -> Any:
+def off_its_place(
+    mean: float, deviation: float = 1.0, strokes: int = 8, on_a_count: float | None = None
+) -> Any:
     timings = (Timing(strokes, mean, deviation, 1.0), Timing(1000, 0.0, 1.0, 1.0))
     both = zip((FOOT, HAND), timings, strict=True)
-    return case(limbs=[limb(0, 1000, which, timing=timing) for which, timing in both])
+    # Of two the hand is told: it is to be nearer. So it is early by as much as the foot is late.
+    offs = [0.0 if on_a_count is None else mean - on_a_count] * 4
+    lanes = {"lanes": [Lane("1", 0, (HAND,), offs)]}  # type: ignore[arg-type]
+    return case(lanes, limbs=[limb(0, 1000, which, timing=timing) for which, timing in both])
 
 
 # The rule; a take just short of it; the take that it is about.
@@ -287,6 +292,9 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     "moved from 10 % on": (moved, elsewhere("moved", 3), elsewhere("moved", 4)),
     "added from 10 % on": (added, besides(39, 400), besides(40, 400)),
     "rings twice from 5 % on": (triggers, rung(19, 400), rung(20, 400)),
+    "early or late on each count by half": (
+        early_or_late, off_its_place(40, on_a_count=19.9), off_its_place(40, on_a_count=20.1)
+    ),
     "early or late by 20 ms": (early_or_late, off_its_place(19.9), off_its_place(20.1)),
     "early or late over eight strokes": (
         early_or_late, off_its_place(40, strokes=7), off_its_place(40)
@@ -311,6 +319,9 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     "apart by twice the standard error": (apart, met(20, 20.1, 4), met(20, 20.0, 4)),
     "now one, now the other from 25 ms on": (
         now_one_now_the_other, met(0, 24.9, 9), met(0, 25.0, 9)
+    ),
+    "below half the tempo": (
+        half_or_double, case(played_tempo=50.0), case(played_tempo=49.9)
     ),
     "half the tempo": (half_or_double, case(tempo_ratio=1), case(tempo_ratio=0.5)),
     "twice the tempo": (half_or_double, case(tempo_ratio=1), case(tempo_ratio=2)),

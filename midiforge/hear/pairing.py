@@ -1,18 +1,19 @@
 """Expected strokes and played ones, paired."""
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Sequence
 from fractions import Fraction
 from functools import cached_property
 from itertools import groupby
+from operator import attrgetter
 from statistics import fmean, median
 from typing import NamedTuple
 
 from midiforge.hear.expected import Due
 from midiforge.hear.figures import slope
 from midiforge.hear.follow import SAME_TEMPO, Line
-from midiforge.hear.kinds import Dues, Kinds, told
+from midiforge.hear.kinds import ORNAMENT_MS, Dues, Kinds, told
 from midiforge.hear.match import match
 from midiforge.hear.opening import Heard
 from midiforge.hear.pads import SOFTER, Hearing, explain
@@ -43,6 +44,7 @@ class Pairing:
 
     dues: what was expected while the take lasted. when: in the take, by the player's own time.
     coming: what would have been due next, and when; its grace notes may be in the take.
+    strokes, before: since the exercise begins, and what was played before.
     met: the stroke, by its place in `strokes`, of each due that was played as written, by index.
     moved, pulled: that of each due that came on another pad, or a place early or late.
     velocities: of the stroke of each due that was played as written, by the due's index.
@@ -64,7 +66,6 @@ class Pairing:
     ) -> None:
         self.take, self.exercise, self.kit, self.hearing = take, exercise, kit, hearing
         self.placed, self.known_delay_ms = placed, known_delay_ms
-        self.strokes = hearing.strokes
         self.stretch = placed.line.stretch
         self.quarter = float(exercise.tempo.quarter(Fraction(1)))
         self.bar = float(exercise.meter.bar) * self.quarter
@@ -73,6 +74,9 @@ class Pairing:
         self._pulses = [float(pulses) for _, pulses in tempo.changes]
         self.window = placed.window * max(1.0, min(self.stretch, 1.5))
         self.when = placed.line.all(due.time for due in placed.dues)
+        begins = min(placed.start.offset, *self.when[:1]) - max(self.window, ORNAMENT_MS / 1000)
+        since = bisect_left(hearing.strokes[:-1], begins, key=attrgetter("time"))
+        self.strokes, self.before = hearing.strokes[since:], hearing.strokes[:since]
         self.dues = self._in_time()
         self.met = self._match()
         self.dues = self._asked()

@@ -133,7 +133,8 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
 
 
 def _followed(take: Take, exercise: Exercise, kit: Kit, begun: _Begun) -> Placed:
-    start, window, strokes = begun.start, begun.asked.window, begun.strokes
+    start, strokes = begun.start, begun.strokes
+    window = begun.asked.window * min(start.stretch, 1.0)  # what is faster lies closer
     span = _RUSHED * (strokes[-1].time - start.offset) / start.stretch + 1.0
     most = min(MOST_A_STROKE * len(strokes) + MOST_BESIDES, MOST_STROKES)
     dues = expected(exercise, kit, span, most)

@@ -47,6 +47,7 @@ from midiforge.hear.telling import (
 )
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
+from midiforge.printable import many
 from midiforge.uncollected import uncollected
 
 _ABOUT = 0.1  # as a share: so near to half or double the tempo nobody means another; ours
@@ -231,6 +232,12 @@ def _remarks(of: Pairing) -> Iterator[str]:
         yield f"the kit {of.kit.name} does not know these notes (times): {said}"
     if hearing.elsewhere:
         yield (f"{hearing.elsewhere} notes on other channels than {hearing.channel} are left out")
+    if of.before:
+        seconds = of.strokes[0].time - of.before[0].time
+        yield (
+            f"{many(len(of.before), 'stroke')} in the {many(round(seconds), 'second')} before the "
+            "exercise begins are left out"
+        )
     if hearing.beside:
         yield f"{hearing.beside} notes of the click, of time layers or of the band are left out"
     for due, _ in of.placed.line.jumps:

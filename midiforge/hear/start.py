@@ -26,7 +26,7 @@ _TRIED_STROKES, _TRIED_DUES = 8, 512
 # Explains so much, and so closely (as a share of the window): no other tempo is tried.
 _GOOD, _FAIR, CLOSE = 0.75, 0.5, 0.25
 _SURE = 0.92  # explains so much: no other beat of the exercise is tried for the first
-SLOWEST, FASTEST, _RATIO = 0.46, 2.17, 1.012
+SLOWEST, FASTEST, _RATIO = 0.46, 2.6, 1.012
 _USUAL = 0.55, 1.8  # slower or faster than this, it is half or double the tempo
 _ABOUT_HALF = 0.05  # as a share: so near half the tempo is tried for it
 _LOOKED_INTO = 5  # tempos
@@ -108,8 +108,10 @@ def _entrance(
             tempos = _tempos() if stretches is None else stretches
             found += _at_other_tempos(ways, openings, window, best, tempos)
         elif len(known) >= _TEMPO_STROKES and stretches is None:
-            # Strokes in time, and every other one missing: half the tempo may explain them all.
-            halves = [each for each in _tempos() if abs(each / 2 - 1) <= _ABOUT_HALF]
+            # Strokes in time, and every other one missing, or too many: half the tempo, or double,
+            # may explain them all.
+            most, least = 0.5 * (1 + _ABOUT_HALF), 2 * (1 - _ABOUT_HALF)
+            halves = [each for each in _tempos() if not most < each < least]
             found += _at_other_tempos(ways, openings[:1], window, best, halves)
     if best < _SURE:
         found += ways.moved(start, where)

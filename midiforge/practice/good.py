@@ -108,7 +108,7 @@ def is_long_enough(entry: Entry, comes_round: float = 0) -> bool:
 def not_judged(entry: Entry) -> str:
     """What cannot be judged of a take that is otherwise good, in words; "" for nothing."""
     if entry.accent_ratio is not None and entry.accent_overlap is None:
-        return "accents cannot be judged: they have drums of their own"
+        return "accents cannot be judged: no taps are played on their drums"
     if not entry.even_velocity:
         return ""
     return (

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from statistics import median
+from fractions import Fraction
 
 from midiforge.hear.review import Judged
 from midiforge.insight.words import bars_named, listed
@@ -24,6 +24,7 @@ EXTRA = 0.05
 FREE_MISSED, FREE_BESIDES = 0.10, 0.25
 ADDED = 0.10  # ornaments and fills are music; so many are another exercise. Ours
 MOST_FILLS = 0.34  # of the bars; where there are more, it is no fill. Ours
+_MOST_WAYS = 3  # that are named of a limb that is pulled from several counts
 BESIDES: Fault = ("besides",)
 TRIGGERS = 0.05  # of all strokes; fewer happen on every kit. Ours
 
@@ -41,12 +42,12 @@ def pulled(case: Case) -> Finding | None:
         expected = sum(lane.tally.expected for lane in case.view.lanes_of(limb))
         if len(mine) < LEAST_MISSED or len(mine) < EXTRA * expected:
             continue
+        where, do = _pull(case, limb, mine)
         return Finding(
             case.by_sticking(
                 (limb,),
-                f"your {limb.title} is pulled{_pull(case, limb, mine)} ({len(mine):,} of "
-                f"{expected:,} strokes): play these two alone, so slowly that you hear each come "
-                "by itself.",
+                f"your {limb.title} is pulled{where} ({len(mine):,} of {expected:,} strokes): "
+                f"{do}, so slowly that you hear each come by itself.",
             ),
             case.of_strokes(len(mine), expected),
             frozenset({("pulled", limb)}),
@@ -54,25 +55,31 @@ def pulled(case: Case) -> Finding | None:
     return None
 
 
-def _pull(case: Case, limb: Limb, strokes: Sequence[Judged]) -> str:
-    """ " from 2a to 3, where the right hand is": where most of them went."""
+def _pull(case: Case, limb: Limb, strokes: Sequence[Judged]) -> tuple[str, str]:
+    """ " from 2a to 3, where the right hand is": where most of them went; and what to play."""
     view = case.view
+    exercise = view.review.exercise
     ways = Counter(
         (judged.due.place, round((judged.off_ms or 0.0) / view.review.step_ms))
         for judged in strokes
         if judged.due
     )
-    (place, steps), times = ways.most_common(1)[0]
+
+    def there(place: Fraction, steps: int) -> Fraction:
+        return (place + steps * exercise.step) % exercise.meter.bar
+
+    way, times = ways.most_common(1)[0]
     if 2 * times < len(strokes):
-        early = median(judged.off_ms or 0.0 for judged in strokes) < 0
-        return f" {'ahead' if early else 'behind'} to other limbs' strokes"
-    exercise = view.review.exercise
-    there = (place + steps * exercise.step) % exercise.meter.bar
-    others = [it for lane in view.lanes if lane.place == there for it in lane.limbs if it != limb]
-    where = f", where the {listed([it.title for it in dict.fromkeys(others)])} is" if others else ""
-    if len(set(others)) > 1:
-        where = f"{where.removesuffix(' is')} are"
-    return f" from {view.count(place)} to {view.count(there)}{where}"
+        some = sorted(way for way, _ in ways.most_common(_MOST_WAYS))
+        said = [f"from {view.count(way[0])} to {view.count(there(*way))}" for way in some]
+        most = " " if len(some) == len(ways) else ", most "
+        return f"{most}{listed(said)}", "loop these counts"
+    others = [it for lane in view.lanes if lane.place == there(*way) for it in lane.limbs]
+    others = [it for it in dict.fromkeys(others) if it != limb]
+    who = listed([it.title for it in others])
+    where = f", where the {who} {'are' if len(others) > 1 else 'is'}" if others else ""
+    do = f"play it with the {who} alone" if others else "play it alone"
+    return f" from {view.count(way[0])} to {view.count(there(*way))}{where}", do
 
 
 def moved(case: Case) -> Finding | None:

@@ -6,6 +6,7 @@ from midiforge.printable import many
 from midiforge.report.rules.case import GOOD, LOOSE, MISSED, STROKES, TIME, Case, Finding
 from midiforge.report.words import drifts, ms, percent, pulses
 
+HALF = 0.5  # as a share of the written tempo
 TO_THE_CLICK = 0.006  # nearer to the written tempo than this, somebody played to a click
 
 
@@ -38,10 +39,12 @@ def pace(case: Case) -> Finding | None:
 def half_or_double(case: Case) -> Finding | None:
     """Everything right, at another tempo by a factor that one does not hear oneself."""
     review = case.review
-    ratio = review.tempo_ratio
-    if ratio == 1:
+    ratio, played = review.tempo_ratio, review.played_tempo / review.tempo
+    if ratio == 1 and not (played < HALF or played > 1 / HALF):
         return None
-    word = "half" if ratio < 1 else "twice"
+    word = "half" if played < 1 else "twice"
+    if ratio == 1:
+        word = f"{'less' if played < 1 else 'more'} than {word}"
     return Finding(
         f"You play at {word} the tempo that is written, {pulses(review.played_tempo)} instead of "
         f"{pulses(review.tempo)}: count the beat aloud before you begin.",

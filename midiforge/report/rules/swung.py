@@ -11,6 +11,7 @@ from midiforge.report.rules.case import TIME, Case, Finding
 # So far from the written share of a pair somebody swings, or does not: 57 to 43 is heard as long
 # and short. Each count and limb does, at least so much as all. Ours.
 SWUNG, _EACH = 0.07, 0.5
+_OF_ONE = 0.09  # where one limb has all second notes: less is that limb's lateness; ours
 _STRAIGHT = 0.54  # a first note's share up to which a pair is straight; ours
 
 
@@ -42,7 +43,8 @@ def swung(case: Case) -> Finding | None:
     alike = all((median(offs) - base) / late >= _EACH for offs in some.values()) if late else False
     written = swing.share if not swing.is_straight else STRAIGHT
     share = float(written) + apart
-    if abs(apart) < SWUNG or not alike or not 0.4 < share < 0.9:
+    alone = len({limb for limb, _ in some}) == 1
+    if abs(apart) < (_OF_ONE if alone else SWUNG) or not alike or not 0.45 < share < 0.9:
         return None
     limit = max(2 * NOTICED_MS, 2 * NOTICED * review.step_ms)
     limbs = [limb.limb for limb in review.limbs]
@@ -51,7 +53,8 @@ def swung(case: Case) -> Finding | None:
         TIME * abs(late) / limit,
         frozenset(
             (kind, limb) for kind in ("double", "spread", "place", "pulled") for limb in limbs
-        ),
+        )
+        | {("meeting", meeting.limbs) for meeting in case.view.meetings},
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from statistics import fmean
 
 from midiforge.hear.figures import Meeting
 from midiforge.hear.limits import (
@@ -19,10 +20,14 @@ from midiforge.report.rules.case import TIME, Case, Fault, Finding
 from midiforge.report.rules.evenness import unsteady
 from midiforge.report.words import ms
 
+EVERYWHERE = 0.5  # so much of what a limb is off by, it is on each of its counts; ours
+
 
 def apart(case: Case) -> Finding | None:
     """Limbs that should land together and do not, told of the one that is off."""
-    far = [*_far(case)]
+    # Who is off everywhere is told so, and not by those whom he meets.
+    off = dict(_everywhere(case))
+    far = [meeting for meeting in _far(case) if not off.keys() & {*meeting.limbs}]
     if not far:
         return None
     limb = _off(case, far)
@@ -50,28 +55,28 @@ def apart(case: Case) -> Finding | None:
 
 
 def _far(case: Case) -> Iterator[Meeting]:
-    """Meetings that are surely too far apart: on all their counts, or those that are."""
+    """Meetings that are surely too far apart: those of their counts that are, or all together."""
     for meeting in case.view.meetings:
         if meeting.times < LEAST_TIMES:
             continue
-        if abs(meeting.gap_ms) >= near_ms(*meeting.limbs) and is_sure(
-            meeting.gap_ms, meeting.deviation_ms, meeting.times
-        ):
-            yield meeting
-            continue
+        near = near_ms(*meeting.limbs)
+        own = [count for count in case.review.together if count.limbs == meeting.limbs]
         wide = [
             count
-            for count in case.review.together
-            if count.limbs == meeting.limbs
-            and count.times >= LEAST_TIMES
-            and abs(count.gap_ms) >= near_ms(*meeting.limbs)
+            for count in own
+            if count.times >= LEAST_TIMES
+            and abs(count.gap_ms) >= near
             and is_sure(count.gap_ms, count.deviation_ms or 0.0, count.times)
         ]
         times = sum(count.times for count in wide)
         middle = sum(count.gap_ms * count.times for count in wide) / max(times, 1)
-        if abs(middle) >= near_ms(*meeting.limbs):
+        if len(wide) < len(own) and abs(middle) >= near:
             counts = tuple(count.count for count in wide)
             yield Meeting(meeting.limbs, counts, times, middle, 0.0)
+        elif abs(meeting.gap_ms) >= near and is_sure(
+            meeting.gap_ms, meeting.deviation_ms, meeting.times
+        ):
+            yield meeting
 
 
 def _off(case: Case, far: Sequence[Meeting]) -> Limb:
@@ -94,7 +99,23 @@ def _meeting(meeting: Meeting) -> Fault:
 
 
 def early_or_late(case: Case) -> Finding | None:
-    """A limb that is early or late everywhere, where it seldom meets another to be told by."""
+    """A limb that is early or late everywhere."""
+    for limb, off in _everywhere(case):
+        meetings = [meeting for meeting in case.view.meetings if limb in meeting.limbs]
+        return Finding(
+            case.by_sticking(
+                (limb,),
+                f"your {limb.title} comes {ms(off)} {'early' if off < 0 else 'late'} everywhere: "
+                "play it alone to the click, then under the others, and listen to it alone.",
+            ),
+            TIME * abs(off) / near_ms(limb),
+            frozenset({("place", limb), *map(_meeting, meetings)}),
+        )
+    return None
+
+
+def _everywhere(case: Case) -> Iterator[tuple[Limb, float]]:
+    """The limbs that are off on all their counts, and by how many ms, the farthest first."""
     places = {
         limb.limb: Place(
             limb.limb,
@@ -106,19 +127,10 @@ def early_or_late(case: Case) -> Finding | None:
         if limb.timing.strokes >= FEWEST_STROKES
     }
     for limb, off in beside(places.values()).items():
-        meetings = [meeting for meeting in case.view.meetings if limb in meeting.limbs]
-        if 2 * sum(meeting.times for meeting in meetings) >= places[limb].strokes:
-            continue
-        return Finding(
-            case.by_sticking(
-                (limb,),
-                f"your {limb.title} comes {ms(off)} {'early' if off < 0 else 'late'} everywhere: "
-                "play it alone to the click, then under the others, and listen to it alone.",
-            ),
-            TIME * abs(off) / near_ms(limb),
-            frozenset({("place", limb), *map(_meeting, meetings)}),
-        )
-    return None
+        others = places[limb].mean_ms - off
+        counts = [lane.offs for lane in case.view.lanes_of(limb) if len(lane.offs) >= LEAST_TIMES]
+        if all((fmean(offs) - others) / off >= EVERYWHERE for offs in counts):
+            yield limb, off
 
 
 def now_one_now_the_other(case: Case) -> Finding | None:
