@@ -83,3 +83,18 @@ def test_a_beat_is_lost_though_the_hands_are_the_same_on_every_beat(feet, hands,
     found = review(Take("t", strokes, 100.0), exercise, KIT)
     assert len(found.line.jumps) == 1
     assert found.tally.hit >= len(strokes) - 6
+
+
+def test_who_was_not_in_place_just_before_does_not_lose_it() -> None:
+    """Nor does a drummer who plays freely for bars, and then as written, a beat off."""
+    drill = {"sticking": "RLLRL", "feet": "bossa-nova", "tempos": 80, "stages": "full"}
+    exercise = next(midiforge.exercises(midiforge.check_drill(drill)))
+    take, _ = synthetic(exercise, 1, seconds=90)
+    loose, _ = synthetic(exercise, 1, seconds=90, miss=0.35)
+    strokes = [each for each in take.strokes if not 20 < each.time < 50]
+    strokes += [each for each in loose.strokes if 20 < each.time < 50]
+    later = [
+        dataclasses.replace(each, time=each.time + (BAR / 4 if each.time > 49.95 else 0))
+        for each in sorted(strokes, key=lambda each: each.time)
+    ]
+    assert not review(Take("t", tuple(later), 100.0), exercise, KIT).line.jumps

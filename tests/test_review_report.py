@@ -404,7 +404,7 @@ def test_noodling_before_the_exercise_is_none_of_it() -> None:
     found = reviewed(replace(take, strokes=(*in_order(before), *take.strokes)))
     assert rules(found) == ["clean"]
     assert found.tally.extra == found.tally.added == 0
-    assert any("35 strokes in the" in remark for remark in found.remarks)
+    assert found.kinds["before"] == 35
 
 
 def test_who_is_off_is_blamed_and_not_who_meets_him() -> None:
@@ -412,6 +412,19 @@ def test_who_is_off_is_blamed_and_not_who_meets_him() -> None:
     assert late_hand.startswith("Your left hand")
     late_foot = sentence(reviewed(played(limbs={Limb.RIGHT_FOOT: 0.035})))
     assert re.match("Your right foot comes 3[0-9] ms late everywhere:", late_foot)
+
+
+def test_feet_that_come_after_the_hands_are_told_as_one() -> None:
+    feet = {Limb.RIGHT_FOOT: 0.045, Limb.LEFT_FOOT: 0.045}
+    text = sentence(reviewed(played(limbs=feet)))
+    assert re.match("Your feet come 4[0-9] ms after the hands everywhere:", text) or re.match(
+        "Your hands come 4[0-9] ms before the feet everywhere:", text
+    )
+
+
+def test_a_clean_take_at_another_tempo_says_at_which() -> None:
+    assert "at 75.4 where 58 is written" in sentence(reviewed(played(stretch=1 / 1.3)))
+    assert "where" not in sentence(reviewed(played(stretch=1.01)))
 
 
 def test_one_cause_is_told_once() -> None:

@@ -22,6 +22,7 @@ _NEARER = 0.08  # so much better must a place be that is farther
 # A place is lost only if another holds for so many bars, each at least so good, and only of who was
 # in place before; ours, from the recordings, which nobody was lost in.
 _HOLDS, _EACH, _BEFORE = 4, 0.8, 0.85
+_JUST_NOW = 8  # stretches
 _CLEAN = 0.95  # before and after a jump that is no whole number of steps
 _ON_GRID = 0.5  # the mean cosine of how far strokes lie from the grid, as a turn
 _WHOLE = 0.3  # of a step, that a jump is from whole ones at most
@@ -295,7 +296,7 @@ class _Follower:
 
         So much that fits says nothing; what the other pads do, each as much as any, does.
         """
-        if self.shares and median(self.shares) < _BEFORE:
+        if not self._was_in_place():
             return None
         long = max(_BEATS_OFF_BARS * self.bar, 3 * length)
         beats = int(_FARTHEST / (self.rate * self.beat))
@@ -344,7 +345,7 @@ class _Follower:
 
     def _is_lost(self, at: int, length: float, last: float, shift: float) -> bool:
         """Whether who was in place goes on elsewhere for bars; on the grid by whole steps only."""
-        if self.shares and median(self.shares) < _BEFORE:
+        if not self._was_in_place():
             return False
         offset, rate = self.sure
         moved = self._time(self.due[at]) + shift - self.due[at] * rate - offset
@@ -368,6 +369,11 @@ class _Follower:
         return len(told) > 1 and new >= len(told) * max(
             old / len(told) + _CLEARLY, _SURELY if is_whole else _CLEAN
         )
+
+    def _was_in_place(self) -> bool:
+        """Whether the player was, on the whole and just now."""
+        some = (self.shares, self.shares[-_JUST_NOW:])
+        return not self.shares or all(median(shares) >= _BEFORE for shares in some)
 
     def _is_on_grid(self, at: int) -> bool:
         """Whether the strokes of the next bars go on with the grid as it was."""

@@ -84,7 +84,9 @@ class Pairing:
         self._leave_out(self._calls_listened_to())
         self.step_ms = self._step_ms()
         kinds = self._told()
-        self.moved, self.pulled, self.kinds = kinds.moved, kinds.pulled, kinds.besides
+        self.moved, self.pulled = kinds.moved, kinds.pulled
+        before = dict.fromkeys((stroke.which for stroke in self.before), "before")
+        self.kinds = {**before, **kinds.besides}
         self.became = self._became()
         self.velocities = {i: self.strokes[j].velocity for i, j in self.met.items()}
         self.extras, self.added = self._besides("extra"), self._besides("added")

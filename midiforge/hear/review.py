@@ -47,7 +47,6 @@ from midiforge.hear.telling import (
 )
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
-from midiforge.printable import many
 from midiforge.uncollected import uncollected
 
 _ABOUT = 0.1  # as a share: so near to half or double the tempo nobody means another; ours
@@ -61,7 +60,8 @@ class Judged(NamedTuple):
     kind: "hit", as written; "moved": it was due and came in time on another pad; "pulled": it was
         due and came on its pad, a place early or late, as a foot does that is pulled to the beat
         or to a hand; "missed"; besides what was due "added": an ornament or part of a fill;
-        "grace", "bounce"; "double trigger", "crosstalk"; "extra", which is none of these.
+        "grace", "bounce"; "double trigger", "crosstalk"; "before" the exercise begins;
+        "extra", which is none of these.
     due: what was expected; None if nothing was.
     time: seconds in the take; None if missed.
     off_ms: how far from where it was due by the player's own time, below 0 ahead; None without
@@ -216,7 +216,7 @@ def _judged(of: Pairing) -> tuple[Judged, ...]:
     for i, due in enumerate(of.dues):
         if i not in of.offs:
             judged.append((of.when[i], Judged("missed", due, None, None, None, due.hit.voice)))
-    for time, pad, velocity, which in strokes:
+    for time, pad, velocity, which in (*of.before, *strokes):
         kind = of.kinds.get(which, "")
         if kind:
             other = Judged(kind, None, time, None, velocity, voices[which] or pad)
@@ -232,12 +232,6 @@ def _remarks(of: Pairing) -> Iterator[str]:
         yield f"the kit {of.kit.name} does not know these notes (times): {said}"
     if hearing.elsewhere:
         yield (f"{hearing.elsewhere} notes on other channels than {hearing.channel} are left out")
-    if of.before:
-        seconds = of.strokes[0].time - of.before[0].time
-        yield (
-            f"{many(len(of.before), 'stroke')} in the {many(round(seconds), 'second')} before the "
-            "exercise begins are left out"
-        )
     if hearing.beside:
         yield f"{hearing.beside} notes of the click, of time layers or of the band are left out"
     for due, _ in of.placed.line.jumps:

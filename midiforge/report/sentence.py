@@ -12,6 +12,7 @@ from collections.abc import Callable
 
 from midiforge.frozen import frozen
 from midiforge.hear.known import NOTHING, Known
+from midiforge.hear.limits import NOTICED
 from midiforge.hear.review import Review
 from midiforge.report.rules.besides import added, extras, fills, free, moved, pulled, triggers
 from midiforge.report.rules.case import Case, Fault, Finding
@@ -31,7 +32,7 @@ from midiforge.report.rules.shifted import shifted
 from midiforge.report.rules.swung import swung
 from midiforge.report.rules.together import apart, early_or_late, now_one_now_the_other
 from midiforge.report.view import View
-from midiforge.report.words import ms
+from midiforge.report.words import ms, pulses
 
 MOST_POINTS = 5
 
@@ -92,6 +93,8 @@ def _clean(case: Case) -> Finding:
     tally = review.tally
     spread = review.timing.deviation_ms
     steady = "" if spread is None else f", steady to {ms(spread)}"
+    if not review.tempos and abs(review.played_tempo / review.tempo - 1) >= NOTICED:
+        steady += f", at {pulses(review.played_tempo)} where {pulses(review.tempo)} is written"
     if tally.hit < tally.expected or tally.extra:
         extra = f", {tally.extra:,} extra" if tally.extra else ""
         return Finding(

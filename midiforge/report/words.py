@@ -48,6 +48,10 @@ KINDS: Mapping[str, tuple[str, str]] = {
         "shaken pad (a neighbour's stroke set it off), not counted",
         "shaken pads (a neighbour's stroke set them off), not counted",
     ),
+    "before": (
+        "stroke before the exercise begins, not counted",
+        "strokes before the exercise begins, not counted",
+    ),
     "grace": ("grace note with its stroke", "grace notes with their strokes"),
     "bounce": ("bounce of a buzz", "bounces of buzzes"),
 }

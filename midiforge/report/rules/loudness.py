@@ -19,6 +19,7 @@ from midiforge.report.words import percent
 # Of one hand's taps to the other's on the same pad: as of the second stroke of a double; common
 # practice. Pads are set to different levels, so that nothing is said of two.
 EVEN = 0.80
+_AS_LOUD = 1.1  # where an accent is written, louder than others by more: it is there; ours
 _CLEARER = 0.05  # by so much must accents from a later bar on be louder; ours
 
 
@@ -61,7 +62,12 @@ def accents_moved(case: Case) -> Finding | None:
         before = _louder(nothing, up_to[0][i])
         since = {way: _louder(up_to[way][i], everything[way]) for way in up_to}
         way = max(since, key=lambda way: since[way])
-        if way == 0 or since[way] < ACCENT_RATIO or since[0] >= 1 or (i and before < ACCENT_RATIO):
+        if (
+            way == 0
+            or since[way] < ACCENT_RATIO
+            or since[0] >= _AS_LOUD
+            or (i and before < ACCENT_RATIO)
+        ):
             continue
         if since[way] + before > best + _CLEARER:
             best, told = since[way] + before, (way, bar if i else 0)
@@ -73,7 +79,7 @@ def accents_moved(case: Case) -> Finding | None:
         f"{f' from bar {bar} on' if bar else ''}: say the sticking aloud, louder where it is "
         "written, then play it.",
         SOUND / OVERLAP,  # as much as accents can lack
-        frozenset({("accents",)}),
+        frozenset({("accents",), ("ghosts",), ("hands",)}),
     )
 
 
@@ -112,6 +118,7 @@ def ghosts(case: Case) -> Finding | None:
                 f"Your {_whose(limb)}ghost notes are {percent(ratio)} as strong as other strokes: "
                 "play them from a hand's breadth, no higher.",
                 SOUND * ratio / GHOST_RATIO,
+                frozenset({("ghosts",)}),
             )
     return None
 
@@ -148,5 +155,6 @@ def hands_unequal(case: Case) -> Finding | None:
                     "come down.",
                 ),
                 SOUND * EVEN / share,
+                frozenset({("hands",)}),
             )
     return None

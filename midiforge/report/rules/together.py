@@ -15,7 +15,7 @@ from midiforge.hear.limits import (
     near_ms,
 )
 from midiforge.insight.words import listed
-from midiforge.model.hit import Limb
+from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.report.rules.case import TIME, Case, Fault, Finding
 from midiforge.report.rules.evenness import unsteady
 from midiforge.report.words import ms
@@ -99,19 +99,35 @@ def _meeting(meeting: Meeting) -> Fault:
 
 
 def early_or_late(case: Case) -> Finding | None:
-    """A limb that is early or late everywhere."""
-    for limb, off in _everywhere(case):
-        meetings = [meeting for meeting in case.view.meetings if limb in meeting.limbs]
-        return Finding(
-            case.by_sticking(
-                (limb,),
-                f"your {limb.title} comes {ms(off)} {'early' if off < 0 else 'late'} everywhere: "
-                "play it alone to the click, then under the others, and listen to it alone.",
-            ),
-            TIME * abs(off) / near_ms(limb),
-            frozenset({("place", limb), *map(_meeting, meetings)}),
+    """A limb that is early or late everywhere; or both hands, or both feet."""
+    off = dict(_everywhere(case))
+    for limbs, others in ((HANDS, FEET), (FEET, HANDS)):
+        gaps = [off[limb] for limb in limbs if limb in off]
+        if len(gaps) == len(limbs) and min(gaps) * max(gaps) > 0 and not off.keys() & {*others}:
+            who, whom = ("hands", "feet") if limbs is HANDS else ("feet", "hands")
+            gap = fmean(gaps)
+            text = (
+                f"your {who} come {ms(gap)} {'before' if gap < 0 else 'after'} the {whom} "
+                "everywhere: play one hand with one foot, slowly, until the two sound as one, then "
+                "add the others."
+            )
+            return _off_by(case, limbs, gap, text)
+    for limb, gap in off.items():
+        text = (
+            f"your {limb.title} comes {ms(gap)} {'early' if gap < 0 else 'late'} everywhere: "
+            "play it alone to the click, then under the others, and listen to it alone."
         )
+        return _off_by(case, (limb,), gap, text)
     return None
+
+
+def _off_by(case: Case, limbs: Sequence[Limb], gap: float, text: str) -> Finding:
+    meetings = [meeting for meeting in case.view.meetings if {*limbs} & {*meeting.limbs}]
+    return Finding(
+        case.by_sticking(limbs, text),
+        TIME * abs(gap) / near_ms(*limbs),
+        frozenset({*(("place", limb) for limb in limbs), *map(_meeting, meetings)}),
+    )
 
 
 def _everywhere(case: Case) -> Iterator[tuple[Limb, float]]:
