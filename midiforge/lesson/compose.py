@@ -176,7 +176,7 @@ def compose(outline: "Outline") -> Piece:
         band=band.members,
         tones=tuple(tones),
         chords=tuple(chords),
-        text=stage.text,
+        text=outline.text,
         repeats=outline.repeats,
         hands="; ".join(
             f"{line.limb.title}: {line.title}"

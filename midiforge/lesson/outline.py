@@ -43,6 +43,7 @@ class Outline:
     number: from 1, in running order. title: what a person calls it.
     tempos: that it is taught at. repeats: how often its loop goes round in it.
     parts: see `Piece.parts`. content: the same for what comes out the same.
+    text: what is to be read with it, its own first.
     """
 
     drill: Drill
@@ -54,6 +55,7 @@ class Outline:
     parts: int
     content: bytes
     number: int = 0
+    text: str = ""
 
     @property
     def numbers(self) -> tuple[Number, ...]:
@@ -104,6 +106,7 @@ def _as_taught(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iter
     seen: set[bytes] = set()
     called: Counter[str] = Counter()
     tempos, parts = tempo_maps(drill), parts_of_a_quarter(drill)
+    own_texts = [(Chooser(spans), text) for spans, text in drill.texts]
     for material in _in_order(drill, left_out):
         for stage in drill.stages:
             played = Played.of(material, stage)
@@ -118,9 +121,15 @@ def _as_taught(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iter
             if called[title] > 1:
                 title += f" ({called[title]})"
             number = len(seen)
+            numbers = numbers_of(number, len(tempos))
+            texts = [text for chooser, text in own_texts if sum(map(chooser.takes, numbers))]
+            text = "\n\n".join(filter(None, [*texts, stage.text]))
             yield Outline(
-                drill, material, stage, title, tempos, drill.repeats, parts, content, number
+                drill, material, stage, title, tempos, drill.repeats, parts, content, number, text
             )
+    with within(drill.source, "texts"):
+        for chooser, _ in own_texts:
+            chooser.check()
 
 
 def _chosen(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iterator[Outline]:

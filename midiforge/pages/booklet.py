@@ -23,6 +23,7 @@ from midiforge.model.tempo import plain
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.score import FEET_VOICE, HANDS_VOICE, Score
 from midiforge.notation.write import write
+from midiforge.pages.names import UNNAMED, Names
 from midiforge.printable import many
 
 ABOUT = (
@@ -54,7 +55,7 @@ class Entry:
     number: its numbers, as the MIDI files have them: "5", "5a-b".
     anchor: a name for links, "n13".
     title: its own, whole. way: in what it differs from its family, "from 1e"; "" for one alone.
-    job, facts: as `Group` has them.
+    job, facts, text: as `Group` has them.
     """
 
     number: str
@@ -63,6 +64,7 @@ class Entry:
     way: str
     job: str
     facts: tuple[str, ...]
+    text: tuple[str, ...]
     score: Score
     setting: Setting
 
@@ -77,7 +79,7 @@ class Group:
         for a ramp.
     feel: what stands beside the tempos: which notes swing; "" for straight ones.
     facts: what else stands above the music: count-in, what plays along.
-    text: the stage's own, below the music, in paragraphs.
+    text: the teacher's own, below the music, in paragraphs.
     """
 
     number: str
@@ -115,6 +117,7 @@ class Booklet:
     """
 
     title: str
+    names: Names
     text: tuple[str, ...]
     groups: tuple[Group, ...]
     key: tuple[KeySign, ...]
@@ -129,7 +132,12 @@ class Booklet:
 
 
 def booklet(
-    title: str, text: str, exercises: Iterable[Exercise], engraver: Engraver, layout: Layout
+    title: str,
+    text: str,
+    exercises: Iterable[Exercise],
+    engraver: Engraver,
+    layout: Layout,
+    names: Names = UNNAMED,
 ) -> Booklet:
     """The booklet of a lesson; MidiforgeError for what a staff cannot show."""
     groups = tuple(_group(family, engraver, layout) for family in families(exercises))
@@ -137,6 +145,7 @@ def booklet(
     key, key_height = _key(entries, engraver)
     return Booklet(
         title=title,
+        names=names,
         text=tuple(paragraphs(text)),
         groups=groups,
         key=key,
@@ -148,11 +157,9 @@ def booklet(
 
 def _group(family: Family, engraver: Engraver, layout: Layout) -> Group:
     scores = [write(tempos) for _, tempos in family.pieces]
-    jobs, facts = [], []
-    for score in scores:
-        jobs.append([*job(score.exercise, family.thing)])
-        facts.append([*_facts(score)])
-    same_jobs, same_facts = _same(jobs), _same(facts)
+    jobs, same_jobs = _apart([*job(score.exercise, family.thing)] for score in scores)
+    facts, same_facts = _apart([*_facts(score)] for score in scores)
+    texts, same_texts = _apart(paragraphs(score.exercise.text) for score in scores)
     if family.thing:
         same_jobs.insert(0, f"From one to the next only this changes: {family.thing}.")
     entries = tuple(
@@ -161,13 +168,14 @@ def _group(family: Family, engraver: Engraver, layout: Layout) -> Group:
             anchor=f"n{score.exercise.number.piece}",
             title=score.exercise.title,
             way=way,
-            job=" ".join(line for line in own_jobs if line not in same_jobs),
-            facts=tuple(fact for fact in own_facts if fact not in same_facts),
+            job=" ".join(own_jobs),
+            facts=tuple(own_facts),
+            text=tuple(own_text),
             score=score,
             setting=cut(score, engraver, layout),
         )
-        for (way, _), score, own_jobs, own_facts in zip(
-            family.pieces, scores, jobs, facts, strict=True
+        for (way, _), score, own_jobs, own_facts, own_text in zip(
+            family.pieces, scores, jobs, facts, texts, strict=True
         )
     )
     exercise = scores[0].exercise
@@ -179,14 +187,16 @@ def _group(family: Family, engraver: Engraver, layout: Layout) -> Group:
         tempos=tuple(exercise.tempo_said for exercise in scores[0].exercises),
         feel="" if exercise.swing.is_straight else swung(exercise.swing),
         facts=tuple(same_facts),
-        text=tuple(paragraphs(exercise.text)),
+        text=tuple(same_texts),
         entries=entries,
     )
 
 
-def _same(lines: Sequence[Sequence[str]]) -> list[str]:
-    """What all of them say."""
-    return [line for line in lines[0] if all(line in own for own in lines)]
+def _apart(said: Iterable[Sequence[str]]) -> tuple[list[list[str]], list[str]]:
+    """What each says alone, and what all of them say."""
+    first, *others = lines = [*said]
+    same = [line for line in first if all(line in own for own in others)]
+    return [[line for line in own if line not in same] for own in lines], same
 
 
 def pulse_sign(meter: Meter) -> str:

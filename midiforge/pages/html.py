@@ -18,6 +18,7 @@ from midiforge.svg import element, escaped, inline, together
 _HERE = Path(__file__).parent
 WIDEST = 46.0 * SPACE  # a line of music that a telephone shows at a size that can be read
 _SCREEN_SPACE, _LARGE_SCREEN_SPACE = 7.2, 10.0  # CSS pixels between staff lines
+_NOTE_LINES = 5  # for the student, at the end of a print
 _PAPER_NAMES = {"a4": "A4", "letter": "letter"}
 
 
@@ -51,13 +52,14 @@ def html(booklet: Booklet, paper: Paper) -> str:
         f"<style>{_style(paper)}</style></head><body>",
         element("svg", signs, class_="signs", width=0, height=0, aria_hidden="true"),
         f"<header><h1>{escaped(booklet.title)}</h1>",
-        *(f'<p class="own">{escaped(paragraph)}</p>' for paragraph in booklet.text),
+        *_names(booklet),
+        *_own(booklet.text),
         f"<p>{escaped(ABOUT)}</p>",
         "<noscript><p>With scripts switched on, every exercise can be heard on this page; "
         "nothing is loaded for it.</p></noscript></header><main>",
         *_front(booklet),
         *(part for group in booklet.groups for part in _group(group, remaining)),
-        "</main>",
+        f'</main><section class="printed notes"><h2>Notes</h2>{"<i></i>" * _NOTE_LINES}</section>',
         f'<script type="application/json" id="lesson-sound">{data}</script>',
         f"<script>{script(*scripts)}</script>",
         "</body></html>",
@@ -135,8 +137,23 @@ def _group(group: Group, drawings: Iterator[Sequence[Sequence[Piece]]]) -> Itera
             )
             yield from _music(entry, next(drawings))
             yield "</section>"
-    yield from (f'<p class="own">{escaped(paragraph)}</p>' for paragraph in group.text)
+    yield from _own(group.text)
     yield "</section>"
+
+
+def _own(paragraphs: Iterable[str]) -> Iterator[str]:
+    return (f'<p class="own">{escaped(paragraph)}</p>' for paragraph in paragraphs)
+
+
+def _names(booklet: Booklet) -> Iterator[str]:
+    """Who it is for; what is not known stands on paper alone, to be filled in."""
+    said = booklet.names.said
+    kind = "names" if any(said.values()) else "names printed"
+    yield f'<p class="{kind}">'
+    for name, text in said.items():
+        yield f"<span{'' if text else ' class=printed'}>{name} "
+        yield f"<b>{escaped(text)}</b></span>" if text else "<i></i></span>"
+    yield "</p>"
 
 
 _REACHED = '<span class="reached">reached<i></i>on<i></i></span>'
@@ -163,6 +180,7 @@ def _music(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
         label = f"bar {bar}: {chords}" if chords else f"bar {bar}"
         yield _svg(drawing, entry.setting.height, "system", label)
     yield "</div>"
+    yield from _own(entry.text)
 
 
 def _drawings(entry: Entry) -> Iterator[list[Piece]]:

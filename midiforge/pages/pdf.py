@@ -48,6 +48,7 @@ def _lesson(booklet: Booklet, paper: Paper) -> dict[str, Any]:
         "title": booklet.title,
         "short": _cut(booklet.title, 60),
         "heading": _breakable(_cut(booklet.title, 300)),
+        "names": {name: _breakable(said) for name, said in booklet.names.said.items()},
         "program": f"midiforge {__version__}",
         "paper": _PAPERS[paper.name],
         "margin": paper.margin,
@@ -92,6 +93,7 @@ def _entry(entry: Entry, booklet: Booklet, paper: Paper) -> dict[str, Any]:
         "letters": [exercise.number.letter for exercise in entry.score.exercises],
         "job": entry.job,
         "facts": _facts(entry.facts),
+        "text": [*map(_breakable, entry.text)],
         "keeps-two": 2 * high < _SMALL * (paper.height - 2 * paper.margin),
         "lines": [
             _line(line, booklet, paper, setting.height) for line in in_lines(setting, paper.line)

@@ -1,6 +1,6 @@
 """Exercises one below the other as one SVG picture."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from midiforge import __version__
 from midiforge.engraving.drawing import STYLE, Piece, in_lines, joined, sign_definitions
@@ -33,6 +33,11 @@ def svg(booklet: Booklet, paper: Paper) -> str:
         at += _LINE * size
         parts.append(text_at(_MARGIN, at, size, kind, text, "start"))
 
+    def own(paragraphs: Iterable[str]) -> None:
+        for paragraph in paragraphs:
+            for line in in_width(paragraph, paper.line, _TEXT):
+                write(_TEXT, "own", line)
+
     for group in booklet.groups:
         for text, size, kind in _heading(group, paper.line):
             write(size, kind, text)
@@ -46,10 +51,8 @@ def svg(booklet: Booklet, paper: Paper) -> str:
                 drawn += line
                 parts.append(element("g", joined(line)[1], transform=moved(_MARGIN, at)))
                 at += entry.setting.height + 0.5 * SPACE
-        for text in (
-            line for paragraph in group.text for line in in_width(paragraph, paper.line, _TEXT)
-        ):
-            write(_TEXT, "own", text)
+            own(entry.text)
+        own(group.text)
         at += 2 * SPACE
     height = at - 2 * SPACE + _MARGIN
     return document(
