@@ -146,22 +146,34 @@ class Session:
         paper: str = "a4",
         large: bool = False,
         with_counts: bool = False,
+        student: str = "",
+        teacher: str = "",
+        date: str = "",
     ) -> SheetReport:
         """Writes exercises as engraved pages, or for other programs, as `midiforge sheet` does.
 
         path: its ending names one of `midiforge.pages.sheet.FORMATS`. only: numbers of exercises,
             "3,5-8,9b"; "" for all. paper: "a4" or "letter". large: print for the music stand.
-            with_counts: the counts below the notes.
+            with_counts: the counts below the notes. student, teacher, date: at the head of a
+            booklet; the student's name and the date may be written on paper.
         Raises MidiforgeError; a file that is there is then as it was.
         """
         from midiforge.pages import sheet
+        from midiforge.pages.names import Names
         from midiforge.pages.paper import paper_of
 
         drill, left_out = self.drill, list[LeftOut]()
         size = paper_of(paper, large)
         chosen = self.lesson.select(only, left_out.append)
         sheet.write_sheet(
-            Path(path), drill.title, chosen, drill.kit, size, with_counts, text=drill.text
+            Path(path),
+            drill.title,
+            chosen,
+            drill.kit,
+            size,
+            with_counts,
+            text=drill.text,
+            names=Names(student, teacher, date),
         )
         return SheetReport(len(chosen), () if only else tuple(left_out), tuple(remarks(drill)))
 

@@ -25,6 +25,9 @@ def sheet(
     paper: str = "a4",
     large: bool = False,
     counts: bool = False,
+    student: str = "",
+    teacher: str = "",
+    date: str = "",
     quiet: Quiet = False,
 ) -> None:
     """Write the exercises of a drill as engraved pages.
@@ -34,11 +37,16 @@ def sheet(
     --paper a4|letter: The paper to print on.
     --large: Large print, for the music stand.
     --counts: Write the counts below the notes.
+    --student NAME: Who it is for, at the head of a booklet; else there is room to write it.
+    --teacher NAME: Who it is from.
+    --date DATE: When it was given, likewise.
     """
     from midiforge.session import Session
 
     with flags(path="--out"):
-        written = Session(drill).sheet(named(out, "file", "lesson.pdf"), only, paper, large, counts)
+        written = Session(drill).sheet(
+            named(out, "file", "lesson.pdf"), only, paper, large, counts, student, teacher, date
+        )
     if quiet:
         return
     say(f"{drill.title}: {many(written.exercises, 'exercise')} in {out}")

@@ -13,6 +13,7 @@ from midiforge.kits.kit import Kit
 from midiforge.model.hit import Limb
 from midiforge.model.meter import Meter
 from midiforge.model.number import Named
+from midiforge.model.number import Span as Numbers
 from midiforge.model.piece import SectionKind, Touch, Writing
 from midiforge.model.swing import Swing
 from midiforge.phrase.every import Every
@@ -146,6 +147,7 @@ class Drill:
     source: str  # the file it was read from; "" for none
     title: str
     text: str  # what the student is to read; "" for nothing
+    texts: tuple[tuple[tuple[Numbers, ...], str], ...]  # the same with single exercises, as taught
     stickings: tuple[Sticking, ...]
     every: Every | None
     moves: Mapping[str, Any]  # what is wished of each move, by its name

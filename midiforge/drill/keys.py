@@ -19,6 +19,11 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "TEXT",
         ),
         Key(
+            "texts",
+            "table",
+            "What is to be read under single exercises, by number without running: 3, '5-8'.",
+        ),
+        Key(
             "sticking",
             "texts",
             "Stickings, typed (RLRR LRLL) or by rudiment name.",

@@ -144,6 +144,7 @@ class _Reader(KeyReader):
             source=source,
             title=self.text("title") or name or _default_title(material, parts.feet),
             text=self.text("text"),
+            texts=self.read("texts", lambda content: values.texts(content or {})),
             stickings=material.stickings,
             every=material.every,
             moves=material.moves,

@@ -58,7 +58,11 @@ def _bars() -> dict[str, Any]:
     }
 
 
-_TABLES = {"stage": _stages, "bars": _bars}
+def _texts() -> dict[str, Any]:
+    return {**_bars(), "description": BY_NAME["texts"].help}
+
+
+_TABLES = {"stage": _stages, "bars": _bars, "texts": _texts}
 
 
 def _value(key: Key) -> dict[str, Any]:

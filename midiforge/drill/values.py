@@ -9,12 +9,12 @@ from fractions import Fraction
 from math import ceil
 
 from midiforge.drill.drill import Chosen, Ramp, Shape, ShapeKind, Span, Voicing, ladder
-from midiforge.errors import MidiforgeError, is_not, nearest, quoted
+from midiforge.errors import MidiforgeError, is_not, nearest, quoted, within
 from midiforge.keys.values import limb, whole
 from midiforge.library import shelf
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
 from midiforge.model.meter import Meter
-from midiforge.model.number import Named, read_span
+from midiforge.model.number import Named, read_span, read_spans
 from midiforge.model.number import Span as Numbers
 from midiforge.model.piece import SectionKind
 from midiforge.model.tempo import plain
@@ -136,6 +136,17 @@ def _span(text: str) -> Numbers | None:
         return None
     whole_pieces = span.first == span.last or not span.first.letter + span.last.letter
     return span if span.first.piece and whole_pieces else None
+
+
+def texts(content: Mapping[str, object]) -> tuple[tuple[tuple[Numbers, ...], str], ...]:
+    """What is to be read with exercises, by their numbers."""
+    read = []
+    for numbers, text in content.items():
+        with within(str(numbers)):
+            if not isinstance(text, str):
+                raise MidiforgeError(f"{quoted(str(text))} is not a text")
+            read.append((read_spans(str(numbers)), text))
+    return tuple(read)
 
 
 def voicing(content: object) -> Voicing:

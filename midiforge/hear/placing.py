@@ -1,7 +1,6 @@
 """Where in a take its exercise lies."""
 
 from bisect import bisect_left
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction

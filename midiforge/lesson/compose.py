@@ -157,6 +157,7 @@ def compose(outline: "Outline") -> Piece:
         number=outline.number,
         stage=stage.name,
         title=outline.title,
+        ending=outline.ending,
         variant=outline.variant,
         feet=outline.feet,
         meter=drill.meter,
@@ -175,7 +176,7 @@ def compose(outline: "Outline") -> Piece:
         band=band.members,
         tones=tuple(tones),
         chords=tuple(chords),
-        text=stage.text,
+        text=outline.text,
         repeats=outline.repeats,
         writing=drill.writing,
         hands="; ".join(

@@ -43,6 +43,7 @@ class Outline:
     number: from 1, in running order. title: what a person calls it.
     tempos: that it is taught at. repeats: how often its loop goes round in it.
     parts: see `Piece.parts`. content: the same for what comes out the same.
+    text: what is to be read with it, its own first.
     """
 
     drill: Drill
@@ -54,6 +55,7 @@ class Outline:
     parts: int
     content: bytes
     number: int = 0
+    text: str = ""
 
     @property
     def numbers(self) -> tuple[Number, ...]:
@@ -63,12 +65,17 @@ class Outline:
     @property
     def variant(self) -> Variant:
         """As much of the material's as its stage shows."""
-        return _shown(self.material, self.stage)[0]
+        return _shown(self.drill, self.material, self.stage)[0]
 
     @property
     def feet(self) -> str:
         """What the feet play, in words."""
-        return _shown(self.material, self.stage)[1]
+        return _shown(self.drill, self.material, self.stage)[1]
+
+    @property
+    def ending(self) -> str:
+        """What its title has behind the variant."""
+        return _ending(self.drill, self.material, self.stage)
 
     def piece(self) -> Piece:
         """The piece, written out.
@@ -99,6 +106,7 @@ def _as_taught(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iter
     seen: set[bytes] = set()
     called: Counter[str] = Counter()
     tempos, parts = tempo_maps(drill), parts_of_a_quarter(drill)
+    own_texts = [(Chooser(spans), text) for spans, text in drill.texts]
     for material in _in_order(drill, left_out):
         for stage in drill.stages:
             played = Played.of(material, stage)
@@ -113,9 +121,15 @@ def _as_taught(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iter
             if called[title] > 1:
                 title += f" ({called[title]})"
             number = len(seen)
+            numbers = numbers_of(number, len(tempos))
+            texts = [text for chooser, text in own_texts if sum(map(chooser.takes, numbers))]
+            text = "\n\n".join(filter(None, [*texts, stage.text]))
             yield Outline(
-                drill, material, stage, title, tempos, drill.repeats, parts, content, number
+                drill, material, stage, title, tempos, drill.repeats, parts, content, number, text
             )
+    with within(drill.source, "texts"):
+        for chooser, _ in own_texts:
+            chooser.check()
 
 
 def _chosen(drill: Drill, left_out: Callable[[LeftOut], None] | None) -> Iterator[Outline]:
@@ -233,7 +247,7 @@ def _seen_before(
 # Titles
 
 
-def _shown(material: Material, stage: Stage) -> tuple[Variant, str]:
+def _shown(drill: Drill, material: Material, stage: Stage) -> tuple[Variant, str]:
     """As much of a variant as a stage shows, and what the feet play in it, in words."""
     variant, feet = material.variant, ""
     if not stage.limbs.isdisjoint(FEET):
@@ -247,7 +261,9 @@ def _shown(material: Material, stage: Stage) -> tuple[Variant, str]:
         return not stage.limbs.isdisjoint(FEET) if moved.of_feet else sticks
 
     moves = tuple(filter(is_shown, variant.moves))
-    return replace(variant, moves=moves) if sticks else Variant(moves=moves), feet
+    if sticks:
+        return replace(variant, moves=moves), feet
+    return Variant(said=feet or drill.title, moves=moves), feet
 
 
 def title_of(drill: Drill, material: Material, stage: Stage) -> str:
@@ -255,17 +271,18 @@ def title_of(drill: Drill, material: Material, stage: Stage) -> str:
 
     What a hand repeats is not in it: a title stays short.
     """
-    variant, feet = _shown(material, stage)
-    if not variant.sticking:
-        told = [moved for moved in variant.moves if moved.aside]
-        begun = [f"from {moved.count}" for moved in told if moved.begins]
-        asides = [moved.aside for moved in told if not moved.begins]
-        return ", ".join([" ".join([feet or drill.title, *begun]), *asides, stage.title])
-    if stage.name != FULL:
-        return f"{variant}, {stage.title}"
+    variant, _ = _shown(drill, material, stage)
+    return f"{variant}, {_ending(drill, material, stage)}"
+
+
+def _ending(drill: Drill, material: Material, stage: Stage) -> str:
+    """What the stage is called in a title: "hands on one surface", "over Jazz waltz"."""
+    variant, feet = _shown(drill, material, stage)
+    if not variant.sticking or stage.name != FULL:
+        return stage.title
     if feet:
-        return f"{variant}, over {feet}"
+        return f"over {feet}"
     own = {line.limb for line in (*material.feet, *material.layers) if line.limb}
     own |= material.phrase.limbs if material.phrase else set()
     by_hands = stage.title == EVERYTHING and own.isdisjoint(FEET)
-    return f"{variant}, {'hands over the kit' if by_hands else stage.title}"
+    return "hands over the kit" if by_hands else stage.title

@@ -1,7 +1,7 @@
 """The booklet as one HTML file: to read on any screen, to hear, to print."""
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -9,7 +9,7 @@ from pathlib import Path
 from midiforge import __version__
 from midiforge.engraving.drawing import STYLE, Piece, joined, sign_definitions
 from midiforge.engraving.shapes import SPACE
-from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry
+from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry, Group
 from midiforge.pages.paper import Paper
 from midiforge.pages.script import script
 from midiforge.pages.sound import Place, sound
@@ -18,6 +18,7 @@ from midiforge.svg import element, escaped, inline, together
 _HERE = Path(__file__).parent
 WIDEST = 46.0 * SPACE  # a line of music that a telephone shows at a size that can be read
 _SCREEN_SPACE, _LARGE_SCREEN_SPACE = 7.2, 10.0  # CSS pixels between staff lines
+_NOTE_LINES = 5  # for the student, at the end of a print
 _PAPER_NAMES = {"a4": "A4", "letter": "letter"}
 
 
@@ -36,6 +37,7 @@ def html(booklet: Booklet, paper: Paper) -> str:
     data = data.replace("<", "\\u003c")  # or a name could end the script
     drawn = [piece for own in drawings for drawing in own for piece in drawing]
     signs = sign_definitions(booklet.glyphs, [*drawn, *(sign.piece for sign in booklet.key)])
+    remaining = iter(drawings)
     scripts = ["main.js"]
     if any("tones" in exercise for exercise in heard["exercises"]):
         scripts.append("tones.js")
@@ -50,17 +52,14 @@ def html(booklet: Booklet, paper: Paper) -> str:
         f"<style>{_style(paper)}</style></head><body>",
         element("svg", signs, class_="signs", width=0, height=0, aria_hidden="true"),
         f"<header><h1>{escaped(booklet.title)}</h1>",
-        *(f'<p class="own">{escaped(paragraph)}</p>' for paragraph in booklet.text),
+        *_names(booklet),
+        *_own(booklet.text),
         f"<p>{escaped(ABOUT)}</p>",
         "<noscript><p>With scripts switched on, every exercise can be heard on this page; "
         "nothing is loaded for it.</p></noscript></header><main>",
         *_front(booklet),
-        *(
-            part
-            for entry, each in zip(booklet.entries, drawings, strict=True)
-            for part in _exercise(entry, each)
-        ),
-        "</main>",
+        *(part for group in booklet.groups for part in _group(group, remaining)),
+        f'</main><section class="printed notes"><h2>Notes</h2>{"<i></i>" * _NOTE_LINES}</section>',
         f'<script type="application/json" id="lesson-sound">{data}</script>',
         f"<script>{script(*scripts)}</script>",
         "</body></html>",
@@ -83,11 +82,11 @@ def _style(paper: Paper) -> str:
 
 def _front(booklet: Booklet) -> Iterator[str]:
     yield '<section class="order"><h2>Practice order</h2><table><thead><tr><th>No.<th>exercise'
-    yield "<th>tempos<th class=blank>reached</tr></thead><tbody>"
-    for entry in booklet.entries:
+    yield "<th>tempos</tr></thead><tbody>"
+    for group in booklet.groups:
         yield (
-            f'<tr><td>{entry.number}<td><a href="#{entry.anchor}">{escaped(entry.title)}</a>'
-            f"<td>{escaped(', '.join(entry.tempos))}<td class=blank></tr>"
+            f'<tr><td>{group.number}<td><a href="#{group.entries[0].anchor}">'
+            f"{escaped(group.title)}</a>{_ways(group)}<td>{escaped(', '.join(group.tempos))}</tr>"
         )
     yield "</tbody></table></section>"
     if booklet.key:
@@ -104,19 +103,76 @@ def _front(booklet: Booklet) -> Iterator[str]:
     yield "</ul></section>"
 
 
-def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
-    tempos = "".join(f"<span class=tempo>{escaped(tempo)}</span>" for tempo in entry.tempos)
-    feel = f'<span class="feel">{escaped(entry.feel)}</span>' if entry.feel else ""
-    facts = f'<p class="facts">{escaped(" · ".join(entry.facts))}</p>' if entry.facts else ""
-    yield (
-        f'<section class="exercise" id="{entry.anchor}" aria-labelledby="{entry.anchor}-title">'
-        f'<h2 id="{entry.anchor}-title"><span class="number">{entry.number}</span> '
-        f"{escaped(entry.title)}</h2>"
-        f'<p class="job">{escaped(entry.job)}</p>'
-        f'<p class="tempos">{escaped(entry.pulse)} = {tempos}{feel}'
-        '<span class="reached">reached<i></i>on<i></i></span></p>'
-        f'{facts}<div class="player"></div><div class="music">'
-    )
+def _ways(group: Group) -> str:
+    ways = (f'<a href="#{entry.anchor}">{escaped(entry.way)}</a>' for entry in group.entries)
+    return f": {', '.join(ways)}" if group.lists_ways else ""
+
+
+def _group(group: Group, drawings: Iterator[Sequence[Sequence[Piece]]]) -> Iterator[str]:
+    """A family under its heading; an exercise that stands alone is headed by its own."""
+    feel = f'<span class="feel">{escaped(group.feel)}</span>' if group.feel else ""
+    head = [
+        f'<span class="number">{group.number}</span> {escaped(group.title)}</h2>',
+        f'<p class="job">{escaped(group.job)}</p>',
+        f'<p class="tempos">{escaped(group.pulse)} = {_ticks(group.tempos)}{feel}',
+    ]
+    facts = f"</p>{_facts(group.facts)}"
+    if len(group.entries) == 1:
+        [entry] = group.entries
+        yield f'<section class="group exercise" id="{entry.anchor}" {_labelled(entry.anchor)}>'
+        yield f'<h2 id="{entry.anchor}-title">{"".join(head)}{_REACHED}{facts}'
+        yield from _music(entry, next(drawings))
+    else:
+        name = f"family-{group.entries[0].anchor}"
+        yield f'<section class="group family" {_labelled(name)}>'
+        yield f'<h2 id="{name}-title">{"".join(head)}{facts}'
+        for entry in group.entries:
+            letters = [exercise.number.letter for exercise in entry.score.exercises]
+            ticks = f'<span class="ticks">{_ticks(letters)}{_REACHED}</span>'
+            job = f'<p class="job">{escaped(entry.job)}</p>' if entry.job else ""
+            yield f'<section class="exercise" id="{entry.anchor}" {_labelled(entry.anchor)}>'
+            yield (
+                f'{ticks}<h3 id="{entry.anchor}-title"><span class="number">{entry.number}</span> '
+                f"{escaped(entry.way)}</h3>{job}{_facts(entry.facts)}"
+            )
+            yield from _music(entry, next(drawings))
+            yield "</section>"
+    yield from _own(group.text)
+    yield "</section>"
+
+
+def _own(paragraphs: Iterable[str]) -> Iterator[str]:
+    return (f'<p class="own">{escaped(paragraph)}</p>' for paragraph in paragraphs)
+
+
+def _names(booklet: Booklet) -> Iterator[str]:
+    """Who it is for; what is not known stands on paper alone, to be filled in."""
+    said = booklet.names.said
+    kind = "names" if any(said.values()) else "names printed"
+    yield f'<p class="{kind}">'
+    for name, text in said.items():
+        yield f"<span{'' if text else ' class=printed'}>{name} "
+        yield f"<b>{escaped(text)}</b></span>" if text else "<i></i></span>"
+    yield "</p>"
+
+
+_REACHED = '<span class="reached">reached<i></i>on<i></i></span>'
+
+
+def _labelled(name: str) -> str:
+    return f'aria-labelledby="{name}-title"'
+
+
+def _ticks(words: Iterable[str]) -> str:
+    return "".join(f"<span class=tempo>{escaped(word)}</span>" for word in words if word)
+
+
+def _facts(facts: Sequence[str]) -> str:
+    return f'<p class="facts">{escaped(" · ".join(facts))}</p>' if facts else ""
+
+
+def _music(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
+    yield '<div class="player"></div><div class="music">'
     signs = {bar.number: bar.chords for bar in entry.score.bars}
     for drawing in drawings:
         bar = drawing[-1].bar
@@ -124,8 +180,7 @@ def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str
         label = f"bar {bar}: {chords}" if chords else f"bar {bar}"
         yield _svg(drawing, entry.setting.height, "system", label)
     yield "</div>"
-    yield from (f'<p class="own">{escaped(paragraph)}</p>' for paragraph in entry.text)
-    yield "</section>"
+    yield from _own(entry.text)
 
 
 def _drawings(entry: Entry) -> Iterator[list[Piece]]:

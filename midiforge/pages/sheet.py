@@ -10,6 +10,7 @@ from midiforge.files.own_file import Ours, Seal, Unsealed
 from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
+from midiforge.pages.names import UNNAMED, Names
 from midiforge.pages.paper import Paper
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ class Content:
 
     text: the teacher's own, for the student; paragraphs are parted by empty lines.
     paper, with_counts: how pages look, where there are some; whether the counts stand below the
-        notes.
+        notes. names: of whom they are for and from.
     """
 
     title: str
@@ -31,6 +32,7 @@ class Content:
     kit: Kit
     paper: Paper
     with_counts: bool
+    names: Names = UNNAMED
 
     def booklet(self, widest: float = 0.0) -> "Booklet":
         """The content engraved in lines that fill the paper, or in pieces no wider than `widest`
@@ -42,7 +44,7 @@ class Content:
         # On a narrow screen a sign for the bar before would stand alone on its line.
         fill = 0.0 if widest else self.paper.line
         layout = Layout(widest or fill, fill, self.with_counts, with_similes=not widest)
-        return booklet(self.title, self.text, self.exercises, Engraver(), layout)
+        return booklet(self.title, self.text, self.exercises, Engraver(), layout, self.names)
 
 
 @frozen
@@ -127,10 +129,12 @@ def write_sheet(
     paper: Paper,
     with_counts: bool = False,
     text: str = "",
+    names: Names = UNNAMED,
 ) -> None:
     """Writes exercises as pages, in one of `FORMATS` by the ending of `path`.
 
     text: what the student is to read under the title; an empty line begins a paragraph.
+    names: of student and teacher, and the date, at the head of a booklet.
     Raises MidiforgeError for an unknown ending, for what a staff cannot show, for a library
     that is not installed, and where a file is in the way that midiforge did not write; nothing
     is written then.
@@ -140,7 +144,8 @@ def write_sheet(
         raise WrongArgument(_unknown(path), "path", hint="one of " + ", ".join(FORMATS))
     _check_place(path)
     wanted.seal.check(path)
-    wanted.seal.write(path, wanted.make(Content(title, text, exercises, kit, paper, with_counts)))
+    content = Content(title, text, exercises, kit, paper, with_counts, names)
+    wanted.seal.write(path, wanted.make(content))
 
 
 def _unknown(path: Path) -> str:
