@@ -77,6 +77,16 @@ def test_a_take_is_told_by_its_bars_and_their_order(tmp_path: Path) -> None:
     assert set(bars) == {"A", "B", "fill"}
 
 
+def test_a_single_sixteenth_among_eighths_stays_where_it_was_played(tmp_path: Path) -> None:
+    plain = {HIHAT: "x.x.x.x.x.x.x.x.", SNARE: "....x.......x...", BASS: "x.......x......."}
+    other = {**plain, RIDE: "x.x.x.x.x.x.x.x.", HIHAT: "....x.......x..."}
+    early = {**plain, BASS: "x......x........"}
+    for tempo in (72, 104, 138):
+        groove = imported(tmp_path, [plain, plain, other, early, other, plain], tempo, kind="form")
+        assert not groove.wrong
+        assert any("x... ...x .... ...." in text for text in bars_of(groove).values())
+
+
 def test_only_the_fills_come_behind_the_groove(tmp_path: Path) -> None:
     groove = imported(tmp_path, [A, A, A, FILL, A, A, A, A], 102, kind="fills")
     assert groove.road_map == "3 A, fill"

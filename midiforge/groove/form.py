@@ -4,7 +4,7 @@ they come in. Each bar is written on the grid that says it best; `cells` chooses
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from itertools import groupby
-from math import lcm, log
+from math import gcd, lcm, log
 from statistics import median
 
 from midiforge.frozen import frozen
@@ -17,9 +17,10 @@ from midiforge.model.hit import Strength
 MOST_BARS = 512  # of a take; its cells are found from these
 _GRIDS = (2, 3, 4, 6, 8, 12)  # steps to a beat that a bar may be on
 _SPREAD = 0.018  # s, of strokes about their step
-_STRAY = 4.5  # what a stroke far from every step costs at most: three deviations
+_STRAY = 10.0  # what a stroke far from every step costs at most: four and a half deviations
 _LOST = 5.0  # what it costs to have two strokes of a voice on one step
-_OTHER = 3.0  # what another grid than the usual one has to be better by
+_FINER = 8.0  # what a grid costs a bar: so often the logarithm of its steps to a beat
+_OTHER = 2.0  # what another grid than the usual one has to be better by
 _HEARD_AS_ONE = 0.040  # s: strokes so near are the same in two bars
 _LINE = 8  # bars in a line of the road map
 
@@ -175,24 +176,23 @@ def _grids(
 def _cost(
     by_bar: Mapping[int, Sequence[tuple[float, Stroke]]], grid: Grid, spread: float, late: float
 ) -> dict[int, float]:
-    """How badly a grid says each bar, as a log likelihood below 0. late: all strokes, on average;
-    it and spread in quarter notes."""
+    """How badly a grid says each bar, as a log likelihood below 0. A stroke costs what the coarsest
+    grid does that has its step, so that one sixteenth makes the eighths beside it no dearer. late:
+    all strokes, on average; it and spread in quarter notes."""
     at = spots(grid)
-    fine = log(grid.steps)
+    fine = [log(grid.steps // gcd(step, grid.steps)) for step in range(grid.bar_steps + 1)]
     twice = 2 * spread * spread
     costs = {}
     for number, strokes in by_bar.items():
-        cost = 0.0
+        cost = _FINER * log(grid.steps)
         taken = set()
-        moments = set()
         for within, stroke in strokes:
             step = nearest(at, within - late)
             off = within - late - at[step]
-            cost += min(_STRAY, off * off / twice)
+            cost += min(_STRAY, off * off / twice) + fine[step]
             key = stroke.struck.voice, step
             if key in taken:
                 cost += _LOST
             taken.add(key)
-            moments.add(step)
-        costs[number] = cost + fine * len(strokes)
+        costs[number] = cost
     return costs
