@@ -61,6 +61,11 @@ class Column:
     timing: Timing
     tempo: float | None
 
+    @property
+    def bars(self) -> str:
+        """ "3", or "3-4"."""
+        return f"{self.first}" if self.first == self.last else f"{self.first}-{self.last}"
+
 
 class View:
     """What a reader wants of a review, worked out once."""
