@@ -79,6 +79,11 @@ def of_step(percent: float | None) -> str:
     return "-" if percent is None else f"{percent:.1f}%"
 
 
+def steady_to(percent: float | None) -> list[str]:
+    """["steady to 6.3% of a step"]; nothing where that is not known."""
+    return [] if percent is None else [f"steady to {of_step(percent)} of a step"]
+
+
 @frozen
 class Tally:
     """How many strokes were expected, and what became of them.

@@ -5,13 +5,14 @@ Nothing is told by colour alone: a good take is a filled mark, any other a hollo
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
+from itertools import chain, groupby
 from string import ascii_lowercase
 from textwrap import wrap
 from typing import Any
 
 from midiforge.drill.drill import Practice
 from midiforge.frozen import frozen
-from midiforge.hear.figures import of_step
+from midiforge.hear.figures import of_step, steady_to
 from midiforge.practice.entry import Entry, is_by, player_said
 from midiforge.practice.good import is_good
 from midiforge.practice.log import plain_entry
@@ -62,25 +63,24 @@ class Course:
 
     def fastest_good(self, settings: Practice = USUAL) -> float | None:
         """The fastest tempo of a good take; None if there was none."""
-        good = [each.tempo for each in self.entries if is_good(each, settings)]
-        return max(good, default=None)
+        return max((e.tempo for e in self.entries if is_good(e, settings)), default=None)
 
 
 def courses(entries: Iterable[Entry]) -> list[Course]:
     """Entries by player and exercise, those played last first."""
-    found: dict[tuple[str, str], list[Entry]] = {}
+    takes: dict[tuple[str, str], list[Entry]] = {}
     for entry in sorted(entries, key=lambda entry: entry.when):
-        found.setdefault((entry.player.casefold(), entry.key), []).append(entry)
-    made = [Course(key, tuple(some)) for (_, key), some in found.items()]
+        takes.setdefault((entry.player.casefold(), entry.key), []).append(entry)
+    made = [Course(key, tuple(of_exercise)) for (_, key), of_exercise in takes.items()]
     return sorted(made, key=lambda course: course.last.when, reverse=True)
 
 
-def by_player(found: Iterable[Course]) -> dict[str, list[Course]]:
+def by_player(courses: Iterable[Course]) -> dict[str, list[Course]]:
     """Courses by who played, the usual player first, the others by name."""
-    known: dict[str, list[Course]] = {}
-    for course in found:
-        known.setdefault(course.player.casefold(), []).append(course)
-    return {player_said(some[0].player): some for _, some in sorted(known.items())}
+    own: dict[str, list[Course]] = {}
+    for course in courses:
+        own.setdefault(course.player.casefold(), []).append(course)
+    return {player_said(some[0].player): some for _, some in sorted(own.items())}
 
 
 def chosen(
@@ -96,12 +96,12 @@ def chosen(
     players: who played, "" for the usual one; None for all.
     """
     return [
-        each
-        for each in entries
-        if drill.casefold() in each.drill.casefold()
-        and (exercise.casefold() in each.exercise.casefold() or _is_number(exercise, each.number))
-        and (since is None or each.day >= since)
-        and (not players or any(is_by(each, player) for player in players))
+        entry
+        for entry in entries
+        if drill.casefold() in entry.drill.casefold()
+        and (exercise.casefold() in entry.exercise.casefold() or _is_number(exercise, entry.number))
+        and (since is None or entry.day >= since)
+        and (not players or any(is_by(entry, player) for player in players))
     ]
 
 
@@ -118,14 +118,14 @@ def plain_course(course: Course) -> dict[str, Any]:
         "player": course.player,
         "exercise": course.title,
         "good_at": course.fastest_good(),
-        "takes": [plain_entry(each) for each in course.entries],
+        "takes": [*map(plain_entry, course.entries)],
     }
 
 
 # As lines
 
 
-def course_lines(found: Sequence[Course], width: int, plain: bool = False) -> Iterator[Spans]:
+def course_lines(courses: Sequence[Course], width: int, plain: bool = False) -> Iterator[Spans]:
     """The table of all courses and a chart of each that has more than one take.
 
     Several players come apart, one after the other, and then, where they have an exercise in
@@ -134,28 +134,27 @@ def course_lines(found: Sequence[Course], width: int, plain: bool = False) -> It
     plain: with letters of ASCII only.
     """
     width = min(width, _WIDEST)
-    for spans in _apart(by_player(found), width):
+    for spans in _apart(by_player(courses), width):
         yield [(text.translate(_PLAIN), style) for text, style in spans] if plain else spans
 
 
 def _apart(players: Mapping[str, Sequence[Course]], width: int) -> Iterator[Spans]:
-    for number, (name, some) in enumerate(players.items()):
+    for number, (name, courses) in enumerate(players.items()):
         if number:
             yield []
-        if len(players) > 1 or some[0].player:
+        if len(players) > 1 or courses[0].player:
             yield [(f"{name[:1].upper()}{name[1:]}", "title")]
-        yield from _lines(some, width)
+        yield from _lines(courses, width)
     yield from _side_by_side(players, width)
 
 
 def _side_by_side(players: Mapping[str, Sequence[Course]], width: int) -> Iterator[Spans]:
     """What several have played, each player a column: the fastest good tempo, and the last take."""
-    known = {name: {each.key: each for each in some} for name, some in players.items()}
-    shared = [
-        next(some[key] for some in known.values() if key in some)
-        for key in dict.fromkeys(key for some in known.values() for key in some)
-        if sum(key in some for some in known.values()) > 1
-    ]
+    known = {name: {course.key: course for course in own} for name, own in players.items()}
+    exercises: dict[str, list[Course]] = {}
+    for course in chain.from_iterable(players.values()):
+        exercises.setdefault(course.key, []).append(course)
+    shared = [first for first, *others in exercises.values() if others]
     if not shared:
         return
     names = [*known][: max((width - _ROOM) // _COLUMN, 2)]
@@ -165,11 +164,15 @@ def _side_by_side(players: Mapping[str, Sequence[Course]], width: int) -> Iterat
     yield [(f"{head}exercise", "label")]
     for course in shared:
         figures = "".join(f"{_in_short(known[name].get(course.key)):{_COLUMN}}" for name in names)
-        room = max(width - len(figures), _ROOM)
-        for number, text in enumerate(wrap(course.numbered, room) or [""]):
-            yield [(" " * len(figures) if number else figures, ""), (text, "")]
+        yield from _beside(figures, course, max(width - len(figures), _ROOM))
     if len(names) < len(known):
         yield [(f"{len(known) - len(names)} more: name those to compare with --player", "faint")]
+
+
+def _beside(figures: str, course: Course, room: int) -> Iterator[Spans]:
+    """What a course is of beside its figures, in so many columns."""
+    for number, text in enumerate(wrap(course.numbered, room) or [""]):
+        yield [(" " * len(figures) if number else figures, ""), (text, "")]
 
 
 def _in_short(course: Course | None) -> str:
@@ -180,9 +183,9 @@ def _in_short(course: Course | None) -> str:
     return f"{tempo:>5}  {last.tempo:g} {last.clean:.0%} {of_step(last.deviation_percent)}"
 
 
-def _lines(found: Sequence[Course], width: int) -> Iterator[Spans]:
-    yield from _table(found, width)
-    charted = [each for each in found if len(each.entries) > 1]
+def _lines(courses: Sequence[Course], width: int) -> Iterator[Spans]:
+    yield from _table(courses, width)
+    charted = [course for course in courses if len(course.entries) > 1]
     for course in charted[:MOST_CHARTS]:
         yield []
         yield from _chart(course, width)
@@ -199,11 +202,11 @@ def _lines(found: Sequence[Course], width: int) -> Iterator[Spans]:
             yield [(text, "faint")]
 
 
-def _table(found: Sequence[Course], width: int) -> Iterator[Spans]:
+def _table(courses: Sequence[Course], width: int) -> Iterator[Spans]:
     yield [(f"{_HEADS}exercise", "label")]
     room = max(width - len(_HEADS), 20)
     drill = ""
-    for course in sorted(found, key=lambda each: each.last.drill != found[0].last.drill):
+    for course in sorted(courses, key=lambda course: course.last.drill != courses[0].last.drill):
         if course.last.drill != drill:
             drill = course.last.drill
             for text in wrap(drill, width):
@@ -214,8 +217,7 @@ def _table(found: Sequence[Course], width: int) -> Iterator[Spans]:
             f"{last.clean:>5.0%}  {of_step(last.deviation_percent):>7}  "
             f"{'-' if good is None else format(good, 'g'):>7}  "
         )
-        for number, text in enumerate(wrap(course.numbered, room) or [""]):
-            yield [(" " * len(figures) if number else figures, ""), (text, "")]
+        yield from _beside(figures, course, room)
 
 
 def _chart(course: Course, width: int) -> Iterator[Spans]:
@@ -225,20 +227,16 @@ def _chart(course: Course, width: int) -> Iterator[Spans]:
         yield [(text, "faint")]
     columns, ends = placed(course.entries, width - _LABELS - 2)
     across = max(columns) + 1
-    rows = _rows({_row_of(each) for each in columns.values()})
+    rows = _rows({_row_of(entry) for entry in columns.values()})
     for number, (low, high) in enumerate(reversed(rows)):
-        cells: list[tuple[str, str]] = []
-        for column in range(across):
-            entry = columns.get(column)
-            if entry is None or not low <= _row_of(entry) <= high:
-                cells.append((" ", ""))
-            elif is_good(entry, USUAL):
-                cells.append((_GOOD, "good"))
-            else:
-                cells.append((_OTHER, ""))
+        marks = [" "] * across
+        for column, entry in columns.items():
+            if low <= _row_of(entry) <= high:
+                marks[column] = _GOOD if is_good(entry, USUAL) else _OTHER
+        runs = groupby("".join(marks).rstrip(), key=lambda mark: "good" if mark == _GOOD else "")
         label = "tempo" if number == len(rows) - 1 and len(rows) > 1 else ""
-        head = f"{label:5}{high:>{_LABELS - 5}g}"
-        yield [(head if label else f"{head:>{_LABELS}}", "label"), ("│ ", "faint"), *_joined(cells)]
+        head = (f"{label:5}{high:>{_LABELS - 5}g}", "label")
+        yield [head, ("│ ", "faint"), *(("".join(run), style) for style, run in runs)]
     yield [(" " * _LABELS + "└" + "─" * (across + 1), "faint")]
     steady = [columns[at].deviation_percent if at in columns else None for at in range(across)]
     known = [value for value in steady if value is not None]
@@ -266,21 +264,7 @@ def _summary(course: Course) -> str:
 
 def _as_played(entry: Entry) -> str:
     """ "at 60, steady to 7.5% of a step"."""
-    percent = entry.deviation_percent
-    steady = "" if percent is None else f", steady to {of_step(percent)} of a step"
-    return f"at {entry.tempo:g}{steady}"
-
-
-def _joined(cells: Iterable[tuple[str, str]]) -> Iterator[tuple[str, str]]:
-    """Neighbours of one style as one piece."""
-    text, style = "", ""
-    for letter, each in cells:
-        if each != style and text:
-            yield text, style
-            text = ""
-        text, style = text + letter, each
-    if text.strip():
-        yield text.rstrip(), style
+    return ", ".join((f"at {entry.tempo:g}", *steady_to(entry.deviation_percent)))
 
 
 def placed(entries: Sequence[Entry], most: int) -> tuple[dict[int, Entry], tuple[str, str]]:
@@ -295,19 +279,17 @@ def placed(entries: Sequence[Entry], most: int) -> tuple[dict[int, Entry], tuple
     days = (last - first).days
     if days:
         across = min(most, _COLUMNS_A_DAY * days + 1)
-        places = [round((each.day - first).days * (across - 1) / days) for each in entries]
-        ends = (first.isoformat(), last.isoformat())
+        places = [round((entry.day - first).days * (across - 1) / days) for entry in entries]
     else:
         across = min(most, _COLUMNS_A_DAY * len(entries) - 2)
         size = max(len(entries) - 1, 1)
         places = [round(i * (across - 1) / size) for i in range(len(entries))]
-        ends = (first.isoformat(), first.isoformat())
     columns: dict[int, Entry] = {}
     for place, entry in zip(places, entries, strict=True):
         before = columns.get(place)
         if before is None or is_good(entry, USUAL) or not is_good(before, USUAL):
             columns[place] = entry
-    return columns, ends
+    return columns, (first.isoformat(), last.isoformat())
 
 
 def _rows(tempos: set[int]) -> list[tuple[int, int]]:
@@ -316,17 +298,14 @@ def _rows(tempos: set[int]) -> list[tuple[int, int]]:
     The chart names a row by its fastest.
     """
     if len(tempos) <= _MOST_ROWS:
-        return [(each, each) for each in sorted(tempos)]
+        return [(tempo, tempo) for tempo in sorted(tempos)]
     low, high = min(tempos), max(tempos)
-    edges = [low + i * (high - low) / _MOST_ROWS for i in range(_MOST_ROWS)] + [high]
-    ordered = sorted(tempos)
-    rows = []
-    for i in range(_MOST_ROWS):
-        last = i == _MOST_ROWS - 1
-        some = [each for each in ordered if edges[i] <= each and (last or each < edges[i + 1])]
-        if some:
-            rows.append((some[0], some[-1]))
-    return rows
+
+    def row(tempo: int) -> int:
+        return min((tempo - low) * _MOST_ROWS // (high - low), _MOST_ROWS - 1)
+
+    ranges = [[*together] for _, together in groupby(sorted(tempos), key=row)]
+    return [(together[0], together[-1]) for together in ranges]
 
 
 def _bar(value: float, most: float) -> str:

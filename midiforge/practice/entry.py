@@ -175,14 +175,15 @@ def _spelled(exercise: Exercise) -> Iterator[str]:
             yield f"{moment.time - loop.start} {_stroke(hit)}"
 
 
-def _stroke(hit: Hit) -> str:
-    limb = hit.limb.value if hit.limb else ""
-    said = f"{limb} {hit.voice} {hit.strength.value}"
-    if hit.ornament:
-        each = hit.ornament
-        said += f" {each.kind.value} {each.grace_notes} {each.limb.value if each.limb else ''}"
-        said += f" {each.voice} {each.length}"
-    return said
+def _stroke(hit: Hit, moved_alone: bool = False) -> str:
+    """moved_alone: what the limbs do, whatever they strike."""
+    voice = "" if moved_alone else f"{hit.voice} "
+    stroke = f"{hit.limb.value if hit.limb else ''} {voice}{hit.strength.value}"
+    if ornament := hit.ornament:
+        limb = ornament.limb.value if ornament.limb else ""
+        stroke += f" {ornament.kind.value} {ornament.grace_notes} {limb}"
+        stroke += "" if moved_alone else f" {ornament.voice} {ornament.length}"
+    return stroke
 
 
 def movement_of(exercise: Exercise) -> str:
@@ -193,7 +194,9 @@ def movement_of(exercise: Exercise) -> str:
     """
     swing, loop = exercise.swing, loop_of(exercise)
     strokes = [
-        (moment.time % loop.length, _moved(hit)) for moment in loop.moments for hit in moment.hits
+        (moment.time % loop.length, _stroke(hit, moved_alone=True))
+        for moment in loop.moments
+        for hit in moment.hits
     ]
     length = _period(strokes, loop.length)
     swung = "" if swing.share == Fraction(1, 2) else f"{swing.pair} {swing.share}"
@@ -212,11 +215,3 @@ def _period(strokes: Sequence[tuple[Fraction, str]], length: Fraction) -> Fracti
         ):
             return part
     return length
-
-
-def _moved(hit: Hit) -> str:
-    said = f"{hit.limb.value if hit.limb else ''} {hit.strength.value}"
-    if hit.ornament:
-        each = hit.ornament
-        said += f" {each.kind.value} {each.grace_notes} {each.limb.value if each.limb else ''}"
-    return said

@@ -14,7 +14,7 @@ import json
 import os
 import sqlite3
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict, fields, replace
 from datetime import UTC, datetime
@@ -30,6 +30,7 @@ from midiforge.hear.figures import Meeting
 from midiforge.hear.telling import LIMBS
 from midiforge.model.hit import Limb
 from midiforge.practice.entry import Entry, LimbEntry
+from midiforge.printable import many
 
 Part = TypeVar("Part")
 
@@ -179,36 +180,32 @@ def entries_in(named: Path | str = "", tell: Callable[[str], None] = lambda _: N
     log = Log(log_path(str(named)))
     if str(named).strip() and not log.exists():
         raise MidiforgeError("there is no such log", str(named), hint="a review begins one")
-    found = log.entries()
+    entries = log.entries()
     if log.damaged:
         tell(
-            f"{log.path} is damaged and takes no more: {len(found)} entries could be read; "
+            f"{log.path} is damaged and takes no more: {len(entries)} entries could be read; "
             f"`midiforge log --log NEW --join {log.path}` saves them, and copies are beside it"
         )
     elif log.unread:
-        some = ", ".join(map(str, log.unread[:8])) + (" ..." if len(log.unread) > 8 else "")
-        many = "1 entry" if len(log.unread) == 1 else f"{len(log.unread)} entries"
+        rows = ", ".join(map(str, log.unread[:8])) + (" ..." if len(log.unread) > 8 else "")
+        unread = many(len(log.unread), "entry", "entries")
         tell(
-            f"{log.path}: {many} can't be read (row {some}) and left out; `midiforge log --csv "
+            f"{log.path}: {unread} can't be read (row {rows}) and left out; `midiforge log --csv "
             f"FILE` saves the others, and earlier copies of the log are beside it"
         )
-    return found
+    return entries
 
 
 def with_take(entries: Iterable[Entry], entry: Entry) -> list[Entry]:
     """Entries as they are once one is added; see `Log.add`."""
-    kept = []
-    for each in entries:
-        if entry.take and (each.take, each.key) == (entry.take, entry.key):
-            entry = replace(
-                entry,
-                when=each.when,
-                note=entry.note or each.note,
-                player=entry.player or each.player,
-            )
+    others = []
+    for known in entries:
+        if entry.take and (known.take, known.key) == (entry.take, entry.key):
+            note, player = entry.note or known.note, entry.player or known.player
+            entry = replace(entry, when=known.when, note=note, player=player)
         else:
-            kept.append(each)
-    return [*kept, entry]
+            others.append(known)
+    return [*others, entry]
 
 
 class Log:
@@ -295,7 +292,7 @@ class Log:
         except (FileNotFoundError, NotADirectoryError):
             return False
         except (OSError, ValueError) as error:
-            raise self._cannot("opened", error) from None
+            raise self._not_opened(error) from None
         return True
 
     def entries(self) -> list[Entry]:
@@ -323,13 +320,13 @@ class Log:
         rows = database.execute(f'SELECT id, {_NAMED} FROM review ORDER BY "when", id')
         for number, *values in rows:
             try:
-                yield _entry(dict(zip(_COLUMNS, values, strict=True)))
+                yield _entry(values)
             except _NO_ENTRY:
                 self.unread.append(number)
 
     def _saved(self, database: sqlite3.Connection) -> list[Entry]:
         """What can be read of a damaged log, entry by entry; it is not written to."""
-        self.unread, found = [], []
+        self.unread, entries = [], list[Entry]()
         try:
             [[last]] = database.execute("SELECT max(id) FROM review").fetchall()
         except (sqlite3.Error, ValueError):
@@ -339,16 +336,15 @@ class Log:
         for number in range(1, most + 1):
             try:
                 rows = database.execute(f"SELECT {_NAMED} FROM review WHERE id = ?", (number,))
-                for values in rows.fetchall():
-                    found.append(_entry(dict(zip(_COLUMNS, values, strict=True))))
+                entries += map(_entry, rows.fetchall())
             except (sqlite3.Error, *_NO_ENTRY):
                 self.unread.append(number)
-        return sorted(found, key=lambda entry: entry.when)
+        return sorted(entries, key=lambda entry: entry.when)
 
     def join(self, others: Iterable[Entry]) -> int:
         """Adds the entries of another log that this one lacks; gives how many. A review of the
         same take and exercise, or of the same moment, is the same entry."""
-        known = {each for entry in self.entries() for each in _same(entry)}
+        known = {name for entry in self.entries() for name in _same(entry)}
         new = []
         for entry in others:
             if known.isdisjoint(_same(entry)):
@@ -376,7 +372,7 @@ class Log:
                 raise self._wrong("is no log of practice", what)
             address = self.path.absolute().as_uri()
         except (OSError, ValueError) as error:
-            raise self._cannot("opened", error) from None
+            raise self._not_opened(error) from None
         return sqlite3.connect(
             f"{address}?mode={mode}", uri=True, timeout=self.patience, isolation_level=None
         )
@@ -409,9 +405,9 @@ class Log:
         said = f"{what}: {more}" if more else what
         return MidiforgeError(said, str(self.path), hint=_HINTS.get(what, ""))
 
-    def _cannot(self, be: str, error: Exception) -> MidiforgeError:
+    def _not_opened(self, error: Exception) -> MidiforgeError:
         why = reason(error) if isinstance(error, OSError) else str(error)
-        return MidiforgeError(f"cannot be {be}: {why}", str(self.path))
+        return MidiforgeError(f"cannot be opened: {why}", str(self.path))
 
     @contextmanager
     def _errors(self) -> Iterator[None]:
@@ -465,35 +461,53 @@ def _transaction(database: sqlite3.Connection, kind: str = "IMMEDIATE") -> Itera
 
 
 def _row(entry: Entry) -> dict[str, Any]:
-    row = {name: _stored(value) for name, value in asdict(entry).items()}
+    row: dict[str, Any] = _plain(asdict(entry))
     row |= {name: json.dumps(row[name]) for name in _PARTS}
-    row["when"] = entry.when.astimezone(UTC).isoformat(timespec="microseconds")
     return row
 
 
-def _stored(value: object) -> object:
-    if isinstance(value, (tuple, list)):
-        return [_stored(each) for each in value]
-    if isinstance(value, dict):
-        return {name: _stored(each) for name, each in value.items()}
-    if isinstance(value, bool):
-        return int(value)
-    if isinstance(value, str):  # file names may hold bytes that are no text
-        return value.encode("utf-8", "replace").decode("utf-8")
-    if isinstance(value, float) and not isfinite(value):
-        return None
+def _plain(value: Any, decimals: int | None = None) -> Any:
+    """A value of JSON's own kinds. decimals: of numbers, at most; None for as they are."""
+    match value:
+        case tuple() | list():
+            return [_plain(part, decimals) for part in value]
+        case dict():
+            return {name: _plain(part, decimals) for name, part in value.items()}
+        case str():  # file names may hold bytes that are no text
+            return value.encode("utf-8", "replace").decode("utf-8")
+        case datetime():
+            return value.astimezone(UTC).isoformat(timespec="microseconds")
+        case float():
+            exact = value if decimals is None else round(value, decimals)
+            return exact if isfinite(value) else None
     return value
 
 
-def _entry(row: dict[str, Any]) -> Entry:
-    when = datetime.fromisoformat(row["when"])
+def _entry(values: Iterable[Any]) -> Entry:
+    columns = zip(_COLUMNS, values, strict=True)
+    return Entry(**{name: _KINDS[name](value) for name, value in columns})
+
+
+def _is(kind: type[Part]) -> Callable[[object], Part]:
+    """Reads values that are of a kind as they are."""
+
+    def read(value: object) -> Part:
+        if not isinstance(value, kind):
+            raise TypeError(value)
+        return value
+
+    return read
+
+
+_text, _whole = _is(str), _is(int)
+
+
+def _moment(value: object) -> datetime:
+    when = datetime.fromisoformat(_text(value))
     if when.tzinfo is None:
         raise ValueError("no time zone")
     when.astimezone(UTC), when.astimezone()  # neither is beyond the calendar
-    found: dict[str, Any] = {}
-    for name, value in row.items():
-        found[name] = _KINDS[name](value)
-    return Entry(**{**found, "when": when})
+    return when
 
 
 def _number(value: object) -> float:
@@ -513,45 +527,26 @@ def _tempo_or_none(value: object) -> float | None:
     return tempo
 
 
-def _whole(value: object) -> int:
-    if not isinstance(value, int):
-        raise TypeError(value)
-    return value
-
-
-def _yes(value: object) -> bool:
-    return bool(_whole(value))
-
-
 def _parts(kind: type[Part]) -> Callable[[object], tuple[Part, ...]]:
     """Reads values of a kind from JSON."""
     readers = {field.name: _READERS[field.type] for field in fields(kind)}  # type: ignore[arg-type]
 
     def read(value: object) -> tuple[Part, ...]:
-        found = json.loads(_text(value))
-        if not isinstance(found, list):
-            raise TypeError(value)
         return tuple(
             kind(**{name: reader(part.get(name)) for name, reader in readers.items()})
-            for part in map(dict, found)
+            for part in map(dict, _is(list)(json.loads(_text(value))))
         )
 
     return read
 
 
-def _text(value: object) -> str:
-    if not isinstance(value, str):
-        raise TypeError(value)
-    return value
-
-
 _READERS: dict[object, Callable[[Any], Any]] = {
-    datetime: _text,
+    datetime: _moment,
     str: _text,
     int: _whole,
     float: _number,
     float | None: _number_or_none,
-    bool: _yes,
+    bool: lambda value: bool(_whole(value)),
     Limb: Limb,
     tuple[Limb, Limb]: lambda value: (Limb(value[0]), Limb(value[1])),
     tuple[str, ...]: lambda value: tuple(map(_text, value)),
@@ -569,25 +564,13 @@ def plain_entry(entry: Entry) -> dict[str, Any]:
 
     To hundredths of ms, of per cent, of bars and of seconds; the share to as much of a per cent.
     """
-    row = _row(entry)
-    row |= {name: json.loads(row[name]) for name in _PARTS}
-    row["even_velocity"] = entry.even_velocity
-    return {**_rounded(row), "clean": round(entry.clean, 4)}
-
-
-def _rounded(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {name: _rounded(each) for name, each in value.items()}
-    if isinstance(value, list):
-        return [_rounded(each) for each in value]
-    return round(value, 2) if isinstance(value, float) else value
+    return {**_plain(asdict(entry), decimals=2), "clean": round(entry.clean, 4)}
 
 
 def as_csv(entries: Iterable[Entry], line_end: str = "\r\n") -> str:
     """Entries as CSV (RFC 4180), a heading first; what is not known is empty."""
     stream = io.StringIO()
-    columns: Sequence[str] = HEADING.split(",")
-    writer = csv.DictWriter(stream, columns, lineterminator=line_end)
+    writer = csv.DictWriter(stream, HEADING.split(","), lineterminator=line_end)
     writer.writeheader()
     writer.writerows(
         {key: cell(value) for key, value in _flat(plain_entry(entry)).items()} for entry in entries

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from midiforge.drill.drill import Practice
 from midiforge.errors import shortened
-from midiforge.hear.figures import of_step
+from midiforge.hear.figures import steady_to
 from midiforge.practice.course import USUAL, Course
 from midiforge.practice.entry import Entry
 from midiforge.practice.good import is_good
@@ -29,14 +29,14 @@ _STYLE = (
 )
 
 
-def svg(found: Sequence[Course], settings: Practice = USUAL) -> str:
+def svg(courses: Sequence[Course], settings: Practice = USUAL) -> str:
     """A panel for each course: tempo over the days, and below it how steady it was.
 
     Good takes are filled, others hollow; the dashed line is what counts as steady.
     """
-    shown = found[:MOST]
+    shown = courses[:MOST]
     high = 2 * _MARGIN + _HIGH * len(shown) + _LEGEND
-    panels = [line for i, each in enumerate(shown) for line in _panel(each, i, settings)]
+    panels = [line for i, course in enumerate(shown) for line in _panel(course, i, settings)]
     legend = _legend(high - _MARGIN - 22, settings)
     label = f"The course of {many(len(shown), 'exercise')}"
     return on_paper(
@@ -65,9 +65,8 @@ def _panel(course: Course, number: int, settings: Practice) -> Iterator[Svg]:
         yield element("polyline", class_="l", points=points)
     for x, entry in zip(xs, entries, strict=True):
         kind = "g" if is_good(entry, settings) else "o"
-        said = f"{entry.day.isoformat()}: {entry.tempo:g}, {entry.clean:.0%} clean"
-        if entry.deviation_percent is not None:
-            said += f", steady to {of_step(entry.deviation_percent)} of a step"
+        take = f"{entry.day.isoformat()}: {entry.tempo:g}, {entry.clean:.0%} clean"
+        said = ", ".join((take, *steady_to(entry.deviation_percent)))
         yield _dot(kind, x, y(entry.tempo), element("title", said))
     yield from _unsteady(entries, xs, lower + _GAP, settings)
     foot = lower + _GAP + _STEADY + 16

@@ -37,7 +37,7 @@ week.
 
 from collections.abc import Callable
 
-from midiforge.hear.figures import of_step
+from midiforge.hear.figures import of_step, steady_to
 from midiforge.model.tempo import plain
 from midiforge.practice.changes import changes
 from midiforge.practice.entry import Entry
@@ -196,9 +196,7 @@ def _times(count: int) -> str:
 
 
 def _figures(entry: Entry) -> str:
-    percent = entry.deviation_percent
-    steady = "" if percent is None else f", steady to {of_step(percent)} of a step"
-    return f"{entry.clean:.0%} clean{steady}"
+    return ", ".join((f"{entry.clean:.0%} clean", *steady_to(entry.deviation_percent)))
 
 
 def _lack(here: Standing) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from midiforge.files.own_file import Seal
 from midiforge.frozen import frozen
-from midiforge.hear.figures import of_step
+from midiforge.hear.figures import steady_to
 from midiforge.hear.known import Known
 from midiforge.hear.review import Review
 from midiforge.printable import many, print_line
@@ -48,14 +48,14 @@ class DayTake:
     def figures(self) -> str:
         """ "at 60.2, 8 bars, 98% clean, steady to 5.1% of a step"."""
         review = self.review
-        said = [
-            f"at {words.pulses(review.played_tempo)}",
-            many(round(review.bars), "bar"),
-            f"{words.percent(review.tally.clean)} clean",
-        ]
-        if review.timing.deviation_percent is not None:
-            said.append(f"steady to {of_step(review.timing.deviation_percent)} of a step")
-        return ", ".join(said)
+        return ", ".join(
+            (
+                f"at {words.pulses(review.played_tempo)}",
+                many(round(review.bars), "bar"),
+                f"{words.percent(review.tally.clean)} clean",
+                *steady_to(review.timing.deviation_percent),
+            )
+        )
 
 
 @frozen

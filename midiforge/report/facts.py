@@ -9,11 +9,9 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
-from midiforge.hear.expected import Due
 from midiforge.hear.figures import Levels, Tally, Timing
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
-from midiforge.model.counts import place_name
 from midiforge.model.exercise import Exercise
 from midiforge.report import studies
 from midiforge.report.sentence import advice, said
@@ -117,7 +115,7 @@ def as_json(
             "time_s": [_number(each) for each in review.line.times],
             "jumps_s": [[_number(at), _number(shift)] for at, shift in review.line.jumps],
         },
-        "strokes": {"columns": list(STROKE_COLUMNS), "rows": list(_rows(review))},
+        "strokes": {"columns": list(STROKE_COLUMNS), "rows": list(_rows(view))},
     }  # fmt: skip
 
 
@@ -141,28 +139,19 @@ def _exercise(exercise: Exercise) -> dict[str, Any]:
     }
 
 
-def _rows(review: Review) -> Iterator[list[Any]]:
-    exercise = review.exercise
-    names: dict[tuple[int, int], str] = {}
-
-    def count(due: Due) -> str:
-        key = due.place.numerator, due.place.denominator
-        if key not in names:
-            names[key] = place_name(exercise.meter, exercise.step, due.place)
-        return names[key]
-
-    for each in review.judged:
-        due = each.due
+def _rows(view: View) -> Iterator[list[Any]]:
+    for stroke in view.review.judged:
+        due = stroke.due
         yield [
-            each.kind,
-            None if each.time is None else round(each.time, 4),
-            None if each.off_ms is None else round(each.off_ms, 1),
-            each.velocity,
-            each.voice,
+            stroke.kind,
+            None if stroke.time is None else round(stroke.time, 4),
+            None if stroke.off_ms is None else round(stroke.off_ms, 1),
+            stroke.velocity,
+            stroke.voice,
             "+".join([hit.limb.value for hit in due.hits if hit.limb]) if due else None,
             due.hit.strength.value if due else None,
             due.bar if due else None,
-            count(due) if due else None,
+            view.count(due.place) if due else None,
             due.round if due else None,
             round(due.time, 4) if due else None,
         ]

@@ -7,11 +7,11 @@ from pathlib import Path
 
 from midiforge import __version__
 from midiforge.files.own_file import Seal
-from midiforge.hear.figures import Timing, deviation, mean, of_step
+from midiforge.hear.figures import deviation, mean, of_step
 from midiforge.hear.known import NOTHING, Known
-from midiforge.hear.review import LIMBS, Review
-from midiforge.printable import many, printable
-from midiforge.report import pictures, studies, words
+from midiforge.hear.review import Review
+from midiforge.printable import printable
+from midiforge.report import pictures, studies, tables, words
 from midiforge.report.rules.evenness import loose_counts
 from midiforge.report.rules.missing import often_missed
 from midiforge.report.sentence import advice, headline
@@ -62,9 +62,10 @@ def page(review: Review, known: Known = NOTHING, step: str = "", verdict: str = 
         *_places(view),
         *_limbs(view),
         *_course(view),
+        *_tables(view),
+        *_notes(view),
+        "</main>",
     ]
-    parts += [*_tempos(view), *_together(view), *_doubles(view), *_levels(view)]
-    parts += [*_besides(view), *_notes(view), "</main>"]
     return body(f"Review: {words.heading(review)}", parts)
 
 
@@ -85,14 +86,8 @@ def body(title: str, parts: Iterable[str]) -> str:
 
 
 def _about(review: Review, chosen: str) -> str:
-    minutes, seconds = divmod(round(review.seconds), 60)
-    said = [
-        Path(review.source).name,
-        str(review.exercise.meter),
-        words.tempo_words(review),
-        f"{many(round(review.bars), 'bar')} in {minutes}:{seconds:02d}",
-        chosen,
-    ]
+    meter, tempo = str(review.exercise.meter), words.tempo_words(review)
+    said = (Path(review.source).name, meter, tempo, words.length(review), chosen)
     return " · ".join(filter(None, said))
 
 
@@ -151,16 +146,15 @@ def _places(view: View) -> Iterator[str]:
             f"<td class=gone>{gone}</tr>"
         )
     yield "</tbody></table></figure>"
-    apart = [*often_missed(view), *loose_counts(view)]
+    apart = [*often_missed(view), *loose_counts(view)][:4]
     if apart:
-        yield f"<p>Falling apart: {_text('; '.join(apart[:4]))}.</p>"
+        yield f"<p>Falling apart: {_text('; '.join(apart))}.</p>"
     yield "</section>"
 
 
 def _letters(view: View) -> str:
     """What the letters of the limbs mean, as far as they are used."""
-    used = [limb for limb in LIMBS if any(limb in lane.limbs for lane in view.lanes)]
-    return " " + ", ".join(f"{limb.letter} {limb.title}" for limb in used) + "."
+    return f" {', '.join(f'{limb.letter} {limb.title}' for limb in view.limbs)}."
 
 
 def _colour(lane: Lane) -> str:
@@ -183,36 +177,36 @@ def _limbs(view: View) -> Iterator[str]:
         '<table class="strips"><thead><tr><th class=name scope=col>limb'
         f'<th>{_scale(reach)}<th class="said two" scope=col>average</tr></thead><tbody>'
     )
-    for each in review.limbs:
-        offs = view.offs.get(each.limb, [])
-        known = published.get(each.limb)
-        side = words.side(each.timing.mean_ms)
-        beside = (
-            f'<small><span class="key dash"></span>{known.said.removeprefix("about ")}</small>'
-            if known
-            else ""
-        )
-        label = f"{each.limb.title}: {side}, steady to {words.ms(each.timing.deviation_ms)}"
-        drawn = pictures.hump(offs, each.timing, reach, known.mean_ms if known else None, label)
+    for limb in review.limbs:
+        usual = published.get(limb.limb)
+        side = words.side(limb.timing.mean_ms)
+        label = f"{limb.limb.title}: {side}, steady to {words.ms(limb.timing.deviation_ms)}"
+        offs, usual_ms = view.offs.get(limb.limb, []), usual.mean_ms if usual else None
+        if usual:
+            about = usual.said.removeprefix("about ")
+            side += f'<small><span class="key dash"></span>{about}</small>'
         yield (
-            f"<tr class=first><th class=name>{each.limb.title}{_star(each.limb in view.uncertain)}"
-            f'<td class={each.limb.value}>{drawn}<td class="said two">{side}{beside}</tr>'
+            f"<tr class=first><th class=name>{_cell(tables.limb_name(view, limb.limb))}"
+            f"<td class={limb.limb.value}>"
+            f"{pictures.hump(offs, limb.timing, reach, usual_ms, label)}"
+            f'<td class="said two">{side}</tr>'
         )
-    yield (
-        "</tbody></table></figure><div class=wide><table><thead><tr><th scope=col>limb"
-        "<th scope=col>clean<th scope=col>missed<th scope=col>extra"
-        "<th scope=col>steady to"
-        "<th scope=col>of a step</tr></thead><tbody>"
-    )
-    for each in review.limbs:
-        yield (
-            f"<tr><th scope=row>{each.limb.title}{_star(each.limb in view.uncertain)}"
-            f"<td>{each.tally.hit:,}/{each.tally.expected:,}<td>{each.tally.missed:,}"
-            f"<td>{f'{each.tally.extra:,}' if each.certain else '-'}"
-            f"{_spread_cells(each.timing)}</tr>"
+    rows = [
+        (
+            tables.limb_name(view, limb.limb),
+            tables.hits(limb.tally),
+            f"{limb.tally.missed:,}",
+            f"{limb.tally.extra:,}" if limb.certain else "-",
+            *tables.timing(limb.timing)[1:],
         )
-    yield "</tbody></table></div>"
-    yield from _other_kinds(view)
+        for limb in review.limbs
+    ]
+    columns = ("limb", "clean", "missed", "extra", "steady to", "of a step")
+    yield f"</tbody></table></figure><div class=wide>{_table(columns, rows)}</div>"
+    if view.other_kinds:
+        *limbs, _ = tables.other_kinds(view)
+        kinds = _table(("limb", *view.other_kinds), limbs)
+        yield f"{kinds}<p class=small>{words.OTHER_KINDS}</p>"
     if view.uncertain:
         yield (
             "<p class=small>* By what is written: MIDI does not tell these limbs apart, and extra "
@@ -221,26 +215,20 @@ def _limbs(view: View) -> Iterator[str]:
     yield "</section>"
 
 
-def _other_kinds(view: View) -> Iterator[str]:
-    """What was moved, pulled and added, limb by limb, where anything was."""
-    kinds = view.other_kinds
-    if not kinds:
-        return
-    heads = "".join(f"<th scope=col>{kind}" for kind in kinds)
-    yield f"<table><thead><tr><th scope=col>limb{heads}</tr></thead><tbody>"
-    for limb in view.review.limbs:
-        cells = "".join(f"<td>{getattr(limb.tally, kind):,}" for kind in kinds)
-        yield f"<tr><th scope=row>{limb.limb.title}{_star(limb.limb in view.uncertain)}{cells}</tr>"
-    yield f"</tbody></table><p class=small>{words.OTHER_KINDS}</p>"
+def _table(columns: Sequence[str], rows: Iterable[tables.Row], words_in: int = 0) -> str:
+    """A table whose rows have names in front. words_in: the column of words, if one is."""
+    kinds = [" class=words" if i and i == words_in else "" for i in range(len(columns))]
+    heads = (f"<th{kind} scope=col>{column}" for kind, column in zip(kinds, columns, strict=True))
+    lines = [f"<table><thead><tr>{''.join(heads)}</tr></thead><tbody>"]
+    for name, *figures in rows:
+        cells = (f"<td{kind}>{_cell(text)}" for kind, text in zip(kinds[1:], figures, strict=True))
+        lines.append(f"<tr><th scope=row>{_cell(name)}{''.join(cells)}</tr>")
+    return "\n".join([*lines, "</tbody></table>"])
 
 
-def _star(uncertain: bool) -> str:
-    """The mark of a hand that is known from the sticking only; it does not part from its word."""
-    return "&nbsp;*" if uncertain else ""
-
-
-def _spread_cells(found: Timing) -> str:
-    return f"<td>{words.ms(found.deviation_ms)}<td>{of_step(found.deviation_percent)}"
+def _cell(text: str) -> str:
+    """Text with a star that does not part from its word."""
+    return _text(text).replace(" *", "&nbsp;*")
 
 
 def _course(view: View) -> Iterator[str]:
@@ -268,7 +256,8 @@ def _course(view: View) -> Iterator[str]:
         pictures.panel(columns, "ahead and behind over the take", band, line),
     )  # fmt: skip
     tempos = [column.tempo for column in columns if column.tempo is not None]
-    asked = _asked(view, [column.first for column in columns])
+    exercise = view.review.exercise
+    asked = [float(exercise.tempo.at((c.first - 1) * exercise.meter.bar)) for c in columns]
     if tempos:
         low, high = min(*tempos, *asked), max(*tempos, *asked)
         room = max(0.02 * high - (high - low) / 2, 0.002 * high)  # a steady tempo looks steady
@@ -289,7 +278,7 @@ def _course(view: View) -> Iterator[str]:
     else:
         axis += "<p class=small>Nothing missed, nothing extra.</p>"
     yield f'<div class="panel">{axis}</div></figure>'
-    yield from _columns_table(view)
+    yield _columns_table(view)
     yield "</section>"
 
 
@@ -300,117 +289,66 @@ def _panel(top: str, middle: str, bottom: str, drawing: str) -> str:
     )
 
 
-def _asked(view: View, bars: Sequence[int]) -> list[float]:
-    """The written tempo at the beginning of each of these bars."""
-    exercise = view.review.exercise
-    found = []
-    for bar in bars:
-        time = (bar - 1) * exercise.meter.bar
-        last = exercise.tempo.first
-        for start, tempo in exercise.tempo.changes:
-            last = tempo if start <= time else last
-        found.append(float(last))
-    return found
-
-
-def _columns_table(view: View) -> Iterator[str]:
-    yield (
-        "<details><summary>The same in figures</summary><div class=wide><table><thead><tr>"
-        "<th scope=col>bars<th scope=col>clean<th scope=col>extra<th scope=col>average"
-        "<th scope=col>steady to<th scope=col>tempo</tr></thead><tbody>"
+def _columns_table(view: View) -> str:
+    columns = ("bars", "clean", "extra", "average", "steady to", "tempo")
+    rows = [
+        (
+            column.bars,
+            tables.hits(column.tally),
+            f"{column.tally.extra:,}",
+            *tables.timing(column.timing)[:2],
+            "-" if column.tempo is None else f"{column.tempo:.1f}",
+        )
+        for column in view.columns(_MOST_ROWS)
+    ]
+    return (
+        f"<details><summary>The same in figures</summary><div class=wide>{_table(columns, rows)}"
+        "</div></details>"
     )
-    for column in view.columns(_MOST_ROWS):
-        bars = f"{column.first}" if column.first == column.last else f"{column.first}-{column.last}"
-        yield (
-            f"<tr><th scope=row>{bars}<td>{column.tally.hit:,}/{column.tally.expected:,}"
-            f"<td>{column.tally.extra:,}<td>{words.side(column.timing.mean_ms)}"
-            f"<td>{words.ms(column.timing.deviation_ms)}"
-            f"<td>{'-' if column.tempo is None else f'{column.tempo:.1f}'}</tr>"
-        )
-    yield "</tbody></table></div></details>"
 
 
-def _tempos(view: View) -> Iterator[str]:
-    if not view.review.tempos:
-        return
-    yield (
-        "<section><h2>Tempo by tempo</h2><div class=wide><table><thead><tr><th scope=col>tempo"
-        "<th scope=col>clean<th scope=col>average<th scope=col>steady to<th scope=col>of a step"
-        "</tr></thead><tbody>"
+def _tables(view: View) -> Iterator[str]:
+    yield from _section(
+        "Tempo by tempo",
+        "",
+        ("tempo", "clean", "average", "steady to", "of a step"),
+        tables.tempos(view),
     )
-    for each in view.review.tempos:
-        yield (
-            f"<tr><th scope=row>{words.pulses(each.tempo)}"
-            f"<td>{each.tally.hit:,}/{each.tally.expected:,}"
-            f"<td>{words.side(each.timing.mean_ms)}{_spread_cells(each.timing)}</tr>"
-        )
-    yield "</tbody></table></div></section>"
-
-
-def _together(view: View) -> Iterator[str]:
-    if not view.meetings:
-        return
-    yield (
-        "<section><h2>Limbs that should land together</h2><div class=wide><table><thead><tr>"
-        "<th scope=col>on average<th class=words scope=col>on<th scope=col>times"
-        "<th scope=col>steady to</tr></thead><tbody>"
+    yield from _section(
+        "Limbs that should land together",
+        "",
+        ("on average", "on", "times", "steady to"),
+        tables.together(view),
+        words_in=1,
     )
-    for each in view.meetings:
-        yield (
-            f"<tr><th scope=row>{words.gap(each.limbs, each.gap_ms)}"
-            f"<td class=words>{_text(' '.join(each.counts))}<td>{each.times:,}"
-            f"<td>{words.ms(each.deviation_ms)}</tr>"
-        )
-    yield "</tbody></table></div></section>"
-
-
-def _doubles(view: View) -> Iterator[str]:
-    if not view.review.doubles:
-        return
-    yield (
-        "<section><h2>Double strokes of the sticking</h2><p class=small>The second stroke against "
-        "the first.</p><div class=wide><table><thead><tr><th scope=col>hand<th scope=col>times"
-        "<th scope=col>comes<th scope=col>steady to<th scope=col>velocity</tr></thead><tbody>"
+    yield from _section(
+        "Double strokes of the sticking",
+        "The second stroke against the first.",
+        ("hand", "times", "comes", "steady to", "velocity"),
+        tables.doubles(view),
     )
-    for each in view.review.doubles:
-        late = each.late_ms
-        said = "even" if abs(late) < 0.5 else f"{words.ms(late)} {'late' if late > 0 else 'early'}"
-        strong = words.percent(each.softer) if view.has_dynamics else "-"
-        yield (
-            f"<tr><th scope=row>{each.limb.title}{_star(each.limb in view.uncertain)}"
-            f"<td>{each.times:,}<td>{said}<td>{words.ms(each.deviation_ms)}<td>{strong}</tr>"
-        )
-    yield "</tbody></table></div></section>"
-
-
-def _levels(view: View) -> Iterator[str]:
-    some = [each for each in view.review.limbs if each.levels.accent or each.levels.ghost]
-    if not some or not view.has_dynamics:
-        return
-    yield (
-        "<section><h2>Accents, taps and ghosts</h2><p class=small>Velocities, 1 to 127. Overlap: "
-        "how often a tap is as loud as an accent.</p><div class=wide><table><thead><tr>"
-        "<th scope=col>limb<th scope=col>accents<th scope=col>taps<th scope=col>ghosts"
-        "<th scope=col>accents to taps<th scope=col>overlap</tr></thead><tbody>"
+    yield from _section(
+        "Accents, taps and ghosts",
+        "Velocities, 1 to 127. Overlap: how often a tap is as loud as an accent.",
+        ("limb", "accents", "taps", "ghosts", "accents to taps", "overlap"),
+        tables.levels(view),
     )
-    for each in some:
-        levels = each.levels
-        cells = "".join(
-            f"<td>{'-' if value is None else f'{value:.0f}'}"
-            for value in (levels.accent, levels.tap, levels.ghost)
-        )
-        ratio = "-" if levels.ratio is None else f"{levels.ratio:.2f}"
-        yield (
-            f"<tr><th scope=row>{each.limb.title}{_star(each.limb in view.uncertain)}{cells}"
-            f"<td>{ratio}<td>{words.percent(levels.overlap)}</tr>"
-        )
-    yield "</tbody></table></div></section>"
+    besides = words.found_besides(view.review)
+    if besides:
+        yield f"<section><h2>Found besides</h2><ul class=notes>{_items(besides)}</ul></section>"
 
 
-def _besides(view: View) -> Iterator[str]:
-    found = words.found_besides(view.review)
-    if found:
-        yield f"<section><h2>Found besides</h2><ul class=notes>{_items(found)}</ul></section>"
+def _section(
+    title: str,
+    about: str,
+    columns: Sequence[str],
+    rows: Sequence[tables.Row],
+    words_in: int = 0,
+) -> Iterator[str]:
+    if rows:
+        about = f"<p class=small>{about}</p>" if about else ""
+        table = _table(columns, rows, words_in)
+        yield f"<section><h2>{title}</h2>{about}<div class=wide>{table}</div></section>"
 
 
 def _notes(view: View) -> Iterator[str]:

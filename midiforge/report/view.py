@@ -61,37 +61,40 @@ class Column:
     timing: Timing
     tempo: float | None
 
+    @property
+    def bars(self) -> str:
+        """ "3", or "3-4"."""
+        return f"{self.first}" if self.first == self.last else f"{self.first}-{self.last}"
+
 
 class View:
     """What a reader wants of a review, worked out once."""
 
     def __init__(self, review: Review) -> None:
         self.review = review
+        self._counts: dict[tuple[int, int], str] = {}
 
     @cached_property
     def lanes(self) -> tuple[Lane, ...]:
         """By place in the bar, hands before feet."""
-        exercise = self.review.exercise
         # Numbers instead of fractions: a fraction takes long to hash, and there are many.
-        found: dict[tuple[int, int, tuple[Limb, ...]], Lane] = {}
-        for each in self.review.judged:
-            due = each.due
+        lanes: dict[tuple[int, int, tuple[Limb, ...]], Lane] = {}
+        for stroke in self.review.judged:
+            due = stroke.due
             if due is None:
                 continue
             limbs = tuple([hit.limb for hit in due.hits if hit.limb])
             key = due.place.numerator, due.place.denominator, limbs
-            lane = found.get(key)
+            lane = lanes.get(key)
             if lane is None:
-                name = place_name(exercise.meter, exercise.step, due.place)
-                lane = found[key] = Lane(name, due.place, limbs)
-            if each.kind == "hit":
-                assert each.off_ms is not None
-                lane.offs.append(each.off_ms)
+                lane = lanes[key] = Lane(self.count(due.place), due.place, limbs)
+            if stroke.off_ms is not None and stroke.kind == "hit":
+                lane.offs.append(stroke.off_ms)
                 lane.bars.append(due.bar)
             else:
-                getattr(lane, each.kind).append(due.bar)
+                getattr(lane, stroke.kind).append(due.bar)
         return tuple(
-            sorted(found.values(), key=lambda lane: (lane.place, LIMBS.index(lane.limbs[0])))
+            sorted(lanes.values(), key=lambda lane: (lane.place, LIMBS.index(lane.limbs[0])))
         )
 
     def lanes_of(self, limb: Limb) -> list[Lane]:
@@ -100,26 +103,31 @@ class View:
 
     def count(self, place: Fraction) -> str:
         """What a player calls a place of the bar."""
-        exercise = self.review.exercise
-        return place_name(exercise.meter, exercise.step, place)
+        key = place.numerator, place.denominator  # which is hashed faster than a fraction
+        if key not in self._counts:
+            exercise = self.review.exercise
+            self._counts[key] = place_name(exercise.meter, exercise.step, place)
+        return self._counts[key]
 
     @cached_property
     def offs(self) -> dict[Limb, list[float]]:
         """How far each stroke of a limb is from where it was due, in ms; hands first."""
-        return {
-            limb: [off for lane in self.lanes if limb in lane.limbs for off in lane.offs]
-            for limb in LIMBS
-            if any(limb in lane.limbs for lane in self.lanes)
-        }
+        lanes = {limb: self.lanes_of(limb) for limb in LIMBS}
+        return {limb: [off for lane in lanes[limb] for off in lane.offs] for limb in self.limbs}
+
+    @cached_property
+    def limbs(self) -> tuple[Limb, ...]:
+        """Those that the exercise asks for; hands first."""
+        return tuple(limb for limb in LIMBS if self.lanes_of(limb))
 
     @cached_property
     def uncertain(self) -> frozenset[Limb]:
         """Hands that MIDI does not tell apart."""
-        return frozenset(each.limb for each in self.review.limbs if not each.certain)
+        return frozenset(figures.limb for figures in self.review.limbs if not figures.certain)
 
     @cached_property
     def extras(self) -> tuple[Judged, ...]:
-        return tuple(each for each in self.review.judged if each.kind == "extra")
+        return tuple(stroke for stroke in self.review.judged if stroke.kind == "extra")
 
     @cached_property
     def other_kinds(self) -> tuple[str, ...]:
@@ -138,7 +146,7 @@ class View:
         if not far:
             return 40
         wanted = max(far[int(0.99 * (len(far) - 1))] * 1.1, 25)
-        return next((each for each in (40, 60, 80, 100) if each >= wanted), 120)
+        return next((reach for reach in (40, 60, 80, 100) if reach >= wanted), 120)
 
     # The course
 
@@ -150,18 +158,22 @@ class View:
             length = float(exercise.tempo.seconds(Fraction(0), bar))
             return [number * length for number in range(bars + 1)]
         lengths = [exercise.tempo.seconds(i * bar, (i + 1) * bar) for i in range(bars)]
-        return [float(each) for each in accumulate(lengths, initial=Fraction(0))]
+        return [*map(float, accumulate(lengths, initial=Fraction(0)))]
+
+    @cached_property
+    def starts(self) -> list[float]:
+        """When each bar, and what follows the last, begins in the take by the player's time."""
+        return [self.review.line.at(due) for due in self.bar_starts(self.last_bar)]
 
     def bars_of_besides(self) -> Iterator[int]:
         """The bar of each stroke that was played otherwise than written: moved, wrong or added."""
-        starts = [self.review.line.at(due) for due in self.bar_starts(self.last_bar)]
-        for each in self.review.judged:
-            if each.kind in ("extra", "added", "moved") and each.time is not None:
-                yield max(bisect_right(starts, each.time), 1)
+        for stroke in self.review.judged:
+            if stroke.kind in ("extra", "added", "moved") and stroke.time is not None:
+                yield max(bisect_right(self.starts, stroke.time), 1)
 
     @cached_property
     def last_bar(self) -> int:
-        return max((each.due.bar for each in self.review.judged if each.due), default=0)
+        return max((stroke.due.bar for stroke in self.review.judged if stroke.due), default=0)
 
     def columns(self, most: int) -> tuple[Column, ...]:
         """The take from bar to bar, in at most about `most` columns of as many bars each."""
@@ -172,58 +184,41 @@ class View:
         turn = self.review.exercise.returns_after_bars
         if size > 1 and turn <= size:
             size = -(-size // turn) * turn
-        many = -(-bars // size)
-        offs: list[list[float]] = [[] for _ in range(many)]
-        line = self.review.line
-        starts = [line.at(due) for due in self.bar_starts(bars)]
-        kinds: list[Counter[str]] = [Counter() for _ in range(many)]
-        for each in self.review.judged:
-            if each.due is not None:
-                at = (each.due.bar - 1) // size
-                if each.kind == "hit" and each.off_ms is not None:
-                    offs[at].append(each.off_ms)
+        strokes: list[list[Judged]] = [[] for _ in range(0, bars, size)]
+        for stroke in self.review.judged:
+            if stroke.due is not None:
+                bar = stroke.due.bar
             else:
-                assert each.time is not None
-                bar = bisect_right(starts, each.time) - 1
-                at = min(max(bar // size, 0), many - 1)
-            kinds[at][each.kind] += 1
-        return tuple(self._columns(size, starts, offs, kinds))
+                assert stroke.time is not None
+                bar = min(max(bisect_right(self.starts, stroke.time), 1), bars)
+            strokes[(bar - 1) // size].append(stroke)
+        jumps = {bisect_right(self.bar_starts(bars), at) - 1 for at, _ in self.review.line.jumps}
+        return tuple(
+            self._column(first, min(first + size, bars), some, jumps)
+            for first, some in zip(range(0, bars, size), strokes, strict=True)
+        )
 
-    def _columns(
-        self,
-        size: int,
-        starts: Sequence[float],
-        offs: Sequence[Sequence[float]],
-        kinds: Sequence[Counter[str]],
-    ) -> Iterator[Column]:
-        meter = self.review.exercise.meter
-        pulses = float(meter.bar / meter.pulse)
-        jumps = {
-            bisect_right(self.bar_starts(self.last_bar), at) - 1 for at, _ in self.review.line.jumps
-        }
-        for i, mine in enumerate(offs):
-            first, last = i * size, min((i + 1) * size, len(starts) - 1)
-            length = starts[last] - starts[first]
-            lost = length <= 0 or any(first <= bar <= last for bar in jumps)
-            yield Column(
-                first + 1,
-                last,
-                Tally.of(kinds[i]),
-                timing(mine, self.review.step_ms),
-                None if lost else pulses * (last - first) * 60 / length,
-            )
+    def _column(self, first: int, end: int, strokes: Sequence[Judged], jumps: set[int]) -> Column:
+        """The bars from one to another, both from 0. jumps: bars in which the place was lost."""
+        review = self.review
+        length = self.starts[end] - self.starts[first]
+        lost = length <= 0 or any(first <= bar <= end for bar in jumps)
+        pulses = float(review.exercise.meter.bar / review.exercise.meter.pulse) * (end - first)
+        offs = [s.off_ms for s in strokes if s.kind == "hit" and s.off_ms is not None]
+        return Column(
+            first + 1,
+            end,
+            Tally.of(Counter(stroke.kind for stroke in strokes)),
+            timing(offs, review.step_ms),
+            None if lost else pulses * 60 / length,
+        )
 
     @cached_property
     def silent_bars(self) -> tuple[int, ...]:
         """Bars in which everything is missing, between bars that were played."""
-        played: set[int] = set()
-        asked: set[int] = set()
-        for each in self.review.judged:
-            if each.due is not None:
-                asked.add(each.due.bar)
-                if each.time is not None:
-                    played.add(each.due.bar)
-        return tuple(sorted(asked - played))
+        asked = [(s.due.bar, s.time is not None) for s in self.review.judged if s.due]
+        played = {bar for bar, is_played in asked if is_played}
+        return tuple(sorted({bar for bar, _ in asked} - played))
 
     @cached_property
     def meetings(self) -> tuple[Meeting, ...]:
@@ -233,5 +228,5 @@ class View:
     @cached_property
     def extra_counts(self) -> tuple[str, ...]:
         """The counts about which most of the extra strokes lie, at most two."""
-        some = sorted(self.review.counts, key=lambda each: -each.tally.extra)
-        return tuple(each.count for each in some[:2] if each.tally.extra)
+        worst = sorted(self.review.counts, key=lambda count: -count.tally.extra)[:2]
+        return tuple(figures.count for figures in worst if figures.tally.extra)

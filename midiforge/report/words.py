@@ -110,6 +110,12 @@ def tempo_words(review: Review) -> str:
     return f"{said}, played at {pulses(review.played_tempo)}"
 
 
+def length(review: Review) -> str:
+    """ "8 bars in 0:21"."""
+    minutes, seconds = divmod(round(review.seconds), 60)
+    return f"{many(round(review.bars), 'bar')} in {minutes}:{seconds:02d}"
+
+
 def delay(review: Review) -> str:
     """What is known of the delay, and what it is not."""
     whole, known = review.delay_ms, review.known_delay_ms
