@@ -23,6 +23,7 @@ from midiforge.model.rounds import shortened
 from midiforge.model.tempo import plain
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.score import PLAYERS_VOICES, Score
+from midiforge.notation.write import write
 from midiforge.pages.names import UNNAMED, Names
 from midiforge.printable import many
 
