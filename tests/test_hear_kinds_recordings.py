@@ -112,11 +112,11 @@ def test_a_limb_that_is_said_to_drop_out_did_play_less_than_is_written() -> None
     wrong = led = 0
     for take, kit, found in reviewed():
         review = found.review
-        (rule, text), *_ = said(View(review), found.known)
+        (rule, finding), *_ = said(View(review), found.known)
         if rule.name != "limb drops out":
             continue
         led += 1
-        limb = next(each for each in review.limbs if each.limb.title in text)
+        limb = next(each for each in review.limbs if each.limb.title in finding.text)
         mine: list[Judged] = [
             each
             for each in review.judged

@@ -211,12 +211,9 @@ def swinging(late_ms: float, written: str = "1:1") -> Any:
     """Eighths on a grid of them, at a step of 100 ms: so late is every second one."""
     eighth, share = Fraction(1, 2), read_ratio(written)
     played = Made(step=eighth, swing=Swing(Fraction(1), share))
-    judged = [
-        Made(kind="hit", off_ms=late_ms if second else 0.0,
-             due=Made(place=second * eighth, hit=Made(limb=hand)))
-        for hand in HANDS for second in (0, 1) * 4
-    ]  # fmt: skip
-    return case(judged=judged, exercise=played)
+    lanes = [Lane("&", second * eighth, (hand,), [late_ms if second else 0.0] * 4)
+             for hand in HANDS for second in (0, 1)]  # fmt: skip
+    return case({"lanes": lanes}, exercise=played)
 
 
 def on_the_wrong_beats(of: int, elsewhere: int) -> Any:
@@ -229,7 +226,7 @@ def on_the_wrong_beats(of: int, elsewhere: int) -> Any:
         judged.append(Made(kind="missed", due=due, time=None, voice="hihat-pedal"))
         if i < elsewhere:
             judged.append(Made(kind="extra", due=None, time=4.0 * i + 2, voice="hihat-pedal"))
-    lanes = [Lane("2", Fraction(1), (FOOT,), missed=[1] * of)]
+    lanes = [Lane("2", Fraction(1), (FOOT,), missed=[*range(1, of + 1)])]
     line = Made(jumps=[], stretch=1.0, all=list)
     return case({"lanes": lanes}, judged=judged, exercise=exercise, line=line, step_ms=1000.0,
                 limbs=[limb(0), limb(of, of, FOOT)])  # fmt: skip

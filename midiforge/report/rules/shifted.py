@@ -110,11 +110,12 @@ class _Bars:
 
 
 def _of(view: View, limbs: Sequence[Limb]) -> Iterator[_Shift]:
-    judged = view.review.judged
-    mine = [it for it in judged if it.due and all(hit.limb in limbs for hit in it.due.hits)]
-    dues = [it.due for it in mine if it.due]
-    asked = Counter(due.bar for due in dues)
-    here = Counter(it.due.bar for it in mine if it.due and it.kind == "hit")
+    asked, here = Counter[int](), Counter[int]()
+    for lane in view.lanes:
+        if {*lane.limbs} <= {*limbs}:
+            here.update(lane.bars)
+            for some in (lane.bars, lane.missed, lane.moved, lane.pulled):
+                asked.update(some)
     bars = sorted(asked)
     in_place = _Bars(asked, here).shares(bars)[: 1 - _FEWEST_BARS]
     begins = [
@@ -122,11 +123,15 @@ def _of(view: View, limbs: Sequence[Limb]) -> Iterator[_Shift]:
         for i, (before, since) in enumerate(in_place)
         if since <= _IN_PLACE and (before >= _BEFORE or not i)
     ]
+    if not begins:
+        return
+    judged = view.review.judged
+    dues = [it.due for it in judged if it.due and all(hit.limb in limbs for hit in it.due.hits)]
     pads = {due.pad for due in dues}
     others = {
         it.due.pad for it in judged if it.due and not all(hit.limb in limbs for hit in it.due.hits)
     }
-    if not begins or pads & others:
+    if pads & others:
         return
     struck = [it for it in judged if it.time is not None and _pad(it) in pads]
     step = view.review.step_ms / 1000

@@ -24,15 +24,17 @@ def swung(case: Case) -> Finding | None:
         return None  # nobody swings triplets
     firsts: list[float] = []
     seconds: dict[tuple[Limb, Fraction], list[float]] = {}
-    for judged in review.judged:
-        due, off = judged.due, judged.off_ms
-        if due is None or off is None or judged.kind not in ("hit", "pulled"):
-            continue
-        at = due.place % pair
-        if at == 0:
-            firsts.append(off)
-        elif at == half and due.hit.limb:
-            seconds.setdefault((due.hit.limb, due.place % 1), []).append(off)
+    for lane in case.view.lanes:
+        at = lane.place % pair
+        if at in (0, half):
+            where = seconds.setdefault((lane.limbs[0], lane.place % 1), []) if at else firsts
+            where += lane.offs
+    # A stroke that is late by more may be taken for one of another place.
+    for judged in review.judged if review.tally.pulled else ():
+        if judged.kind == "pulled" and judged.due and judged.off_ms is not None:
+            at, limb = judged.due.place % pair, judged.due.hit.limb
+            if at == half and limb:
+                seconds.setdefault((limb, judged.due.place % 1), []).append(judged.off_ms)
     some = {key: offs for key, offs in seconds.items() if len(offs) >= LEAST_TIMES}
     if len(firsts) < LEAST_TIMES or not some:
         return None
