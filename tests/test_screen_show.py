@@ -153,7 +153,7 @@ def test_several_voices_of_a_hand_are_told_apart() -> None:
 def test_layers_are_beside_the_player_and_the_click_is_not_shown() -> None:
     shown = lines(full(sticking="RLRR LRLL", layers="son-clave-3-2"))
     # Son clave: x..x..x...x.x... (G. Toussaint, BRIDGES 2002)
-    assert under(shown, "beside you", "*") == ["1", "1a", "2&", "3&", "4"]
+    assert under(shown, "time layer", "*") == ["1", "1a", "2&", "3&", "4"]
     assert not any("click" in line or "woodblock" in line for line in shown)
 
 

@@ -48,14 +48,36 @@ def test_several_grids_are_called_by_their_note_values(
     [
         ("x..x .... ..x. ....", "Bass drum on 1 1a 3&"),
         ("1 2& on LF", "Hi-hat foot on 1 2&"),
-        ("x... as cowbell", "Cowbell on 1 2 3 4"),  # a beat long: on every beat
-        ("x..", "Bass drum in a pattern of 3 steps"),  # other counts in every bar
-        ("xxxx xxxx xxxx xxxx", "Bass drum in a pattern of 16 steps"),  # too many to be said
+        ("x... as cowbell", "Cowbell on every beat"),  # a beat long
+        ("1& 2& 3& 4&", "Bass drum on the off-beats"),
+        ("1 1& 2 2& 3 3& 4 4&", "Eighths on the bass drum"),
+        ("xxxx xxxx xxxx xxxx on LF", "Sixteenths with the hi-hat foot"),
+        ("x..", "Dotted eighths on the bass drum"),  # other counts in every bar
+        ("x.x..", "Bass drum in a pattern of 5 steps"),
         ("1 | 2", "Bass drum in a pattern of 32 steps"),
     ],
 )
-def test_a_typed_pattern_is_called_by_what_sounds_on_which_counts(typed: str, said: str) -> None:
+def test_a_typed_pattern_is_called_as_a_drummer_does(typed: str, said: str) -> None:
     assert titles(feet=typed, stages="full") == [f"RLRR LRLL from 1, over {said}"]
+
+
+def test_counts_between_syllables_are_told_by_their_note_values() -> None:
+    [said] = titles(sticking="RLL", feet="1 1.4 2 2.4", meter="6/8", steps=6, stages="feet")
+    assert said == "Dotted eighths on the bass drum, feet alone"
+    typed = " ".join(f"{beat} {beat}.4" for beat in (1, 2, 3, 4))
+    [said] = titles(sticking="RLL", feet=typed, steps=6, stages="feet")
+    assert said == "Eighths on the bass drum, feet alone"
+
+
+def test_logs_know_a_typed_pattern_by_its_counts_or_length_as_ever() -> None:
+    for typed, logged in (
+        ("x...", "Bass drum on 1 2 3 4"),
+        ("x..", "Bass drum in a pattern of 3 steps"),
+        ("tumbao", "Tumbao"),
+    ):
+        drill = midiforge.check_drill({"sticking": "RLRR LRLL", "feet": typed, "stages": "full"})
+        [exercise] = midiforge.exercises(drill)
+        assert exercise.feet_logged == logged
 
 
 def test_a_typed_pattern_is_called_after_the_voice_its_foot_plays() -> None:

@@ -41,8 +41,8 @@ def listing(
 ) -> None:
     """List what a drill can name.
 
-    Rudiments, ostinatos, voices, kits; styles, percussion parts and instruments that play beside
-    you.
+    Rudiments, ostinatos, voices, kits; styles, percussion parts and instruments of the
+    band.
 
     A terminal gets a table; a pipe or file gets all of each row in a line, a tab between columns.
     """

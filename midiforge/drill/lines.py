@@ -11,6 +11,7 @@ from midiforge.keys.values import limb
 from midiforge.library import shelf
 from midiforge.model.hit import FEET, Limb
 from midiforge.model.meter import Meter
+from midiforge.moves.grid import note_values
 from midiforge.phrase.pattern import Line, Pattern, counts_said, parse_pattern
 
 _FEET = {Limb.RIGHT_FOOT: "Bass drum", Limb.LEFT_FOOT: "Hi-hat foot"}
@@ -45,8 +46,10 @@ def read_line(text: object, meter: Meter, step: Fraction, free: tuple[Limb, ...]
             f"{name!r} has no sound of its own",
             hint=f"say which: '{name} as cowbell', or '{name} on RF'",
         )
-    title = known.title if known else _typed_title(player, voice, pattern, meter, step)
-    return Line(name, title, player, voice, pattern, home=known.meter if known else None)
+    if known:
+        return Line(name, known.title, player, voice, pattern, home=known.meter)
+    title, logged = _typed_titles(player, voice, pattern, meter, step)
+    return Line(name, title, player, voice, pattern, logged=logged)
 
 
 def read_lines(
@@ -72,11 +75,12 @@ def _typed(text: str, meter: Meter, step: Fraction) -> Pattern:
 # What a typed pattern is called
 
 
-def _typed_title(
+def _typed_titles(
     limb: Limb | None, voice: str, pattern: Pattern, meter: Meter, step: Fraction
-) -> str:
-    """What sounds, and on which counts: "Bass drum on 1 1a 2&"; of what is not the same in every
-    bar, or too long to be said, its length: "in a pattern of 24 steps".
+) -> tuple[str, str]:
+    """What sounds, and when, as a drummer calls it: "Bass drum on every beat", "Eighths on the bass
+    drum", "Bass drum on 1 1a 2&"; of what is not the same in every bar, or too long to be said, its
+    length: "in a pattern of 24 steps". And what logs call it, by its counts or length as ever.
 
     voice: "" for what the limb usually plays.
     """
@@ -86,9 +90,19 @@ def _typed_title(
         assert limb is not None  # or it would have no sound
         what = _FEET.get(limb, limb.title.capitalize())
     counts = counts_said(pattern, meter, step)
-    return (
-        f"{what} on {counts}" if counts else f"{what} in a pattern of {pattern.length / step} steps"
-    )
+    when = f"on {counts}" if counts else f"in a pattern of {pattern.length / step} steps"
+    times = [time for time, _ in pattern.over(meter.bar)]
+    notes = note_values(pattern.period, meter.beat) if pattern.is_even else ""
+    if counts and times == [*meter.beats]:
+        title = f"{what} on every beat"
+    elif counts and times == [beat + meter.beat / 2 for beat in meter.beats]:
+        title = f"{what} on the off-beats"
+    elif notes and times[:1] == [0] and (pattern.period < meter.beat or not counts):
+        by = "with" if what == _FEET[Limb.LEFT_FOOT] else "on"
+        title = f"{notes.capitalize()} {by} the {what[0].lower()}{what[1:]}"
+    else:
+        title = f"{what} {when}"
+    return title, f"{what} {when}"
 
 
 def retitled(
@@ -98,8 +112,8 @@ def retitled(
     for line in lines:
         voices = voicing.get((line.limb, "")) if line.limb else None
         if voices and line.home is None and not line.voice:
-            title = _typed_title(line.limb, voices[0], line.pattern, meter, step)
-            line = replace(line, title=title)
+            title, logged = _typed_titles(line.limb, voices[0], line.pattern, meter, step)
+            line = replace(line, title=title, logged=logged)
         yield line
 
 

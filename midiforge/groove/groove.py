@@ -15,7 +15,7 @@ from midiforge.groove import text
 from midiforge.groove.form import MOST_BARS as LONGEST_FORM
 from midiforge.groove.form import Form, find_form
 from midiforge.groove.grid import Grid
-from midiforge.groove.imported import BESIDE, Imported, Wrong
+from midiforge.groove.imported import TIME_LAYER, Imported, Wrong
 from midiforge.groove.levels import strengths
 from midiforge.groove.limbs import Played, deal
 from midiforge.groove.loop import Laid, Loop, Place, find_loop
@@ -240,7 +240,7 @@ def _of_form(settled: Settled, form: Form, kind: str) -> _Made:
         rounds=1.0,
         shifts=[1000 * off for off in form.kept],
         parts=tuple(
-            (f"{limb.title if limb else BESIDE}, {voice}", marks, ())
+            (f"{limb.title if limb else TIME_LAYER}, {voice}", marks, ())
             for (limb, voice), marks in tab.players.items()
         ),
         ornaments=tab.ornaments,
@@ -334,7 +334,7 @@ def _parts(
     grid = settled.grid
     found = []
     for part in text.parts(played, grid.bar_steps * loop.bars, loop.bars):
-        who = f"{part.limb.title if part.limb else BESIDE}, {part.voice}"
+        who = f"{part.limb.title if part.limb else TIME_LAYER}, {part.voice}"
         found.append((who, text.grouped(part, grid), tuple(text.known_as(part, grid))))
     return tuple(found)
 

@@ -6,7 +6,7 @@ from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.model.meter import Meter
 
-BESIDE = "beside the player"
+TIME_LAYER = "time layer"
 
 
 @frozen

@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Sequence
 
-from midiforge.groove.imported import BESIDE, Imported, Wrong
+from midiforge.groove.imported import TIME_LAYER, Imported, Wrong
 from midiforge.groove.settled import tempo_text
 from midiforge.kits.kit import DEFAULT
 
@@ -19,7 +19,7 @@ def summary(found: Imported) -> list[str]:
     if found.ornaments:
         words = [f"{n} {word}{'s' if n > 1 else ''}" for word, n in found.ornaments.items()]
         said.append(f"Ornaments in the loop: {', '.join(words)}.".replace("buzzs", "buzzes"))
-    if all(who.startswith(BESIDE) for who, _, _ in found.parts):
+    if all(who.startswith(TIME_LAYER) for who, _, _ in found.parts):
         said.append("Nothing in it is for a drummer's hands or feet: add a sticking or feet to it.")
     else:
         said.append("MIDI does not say which hand or foot: the limbs are a guess.")

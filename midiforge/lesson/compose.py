@@ -160,6 +160,7 @@ def compose(outline: "Outline") -> Piece:
         ending=outline.ending,
         variant=outline.variant,
         feet=outline.feet,
+        feet_logged=outline.feet_logged,
         meter=drill.meter,
         step=step,
         swing=drill.feel,

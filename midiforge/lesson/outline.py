@@ -1,7 +1,7 @@
 """The outline of a lesson: every piece by number and title, before any of them is written out."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from fractions import Fraction
 
@@ -20,6 +20,7 @@ from midiforge.model.piece import Moved, Piece, Variant
 from midiforge.model.tempo import TempoMap
 from midiforge.moves import MOVES
 from midiforge.moves.move import Material, turned_over
+from midiforge.phrase.pattern import Line
 from midiforge.phrase.phrase import Sticking
 from midiforge.phrase.sticking import write_sticking
 
@@ -65,17 +66,22 @@ class Outline:
     @property
     def variant(self) -> Variant:
         """As much of the material's as its stage shows."""
-        return _shown(self.drill, self.material, self.stage)[0]
+        return _shown(self.drill, self.material, self.stage)
 
     @property
     def feet(self) -> str:
         """What the feet play, in words."""
-        return _shown(self.drill, self.material, self.stage)[1]
+        return _listed(line.title for line in _feet(self.material, self.stage))
+
+    @property
+    def feet_logged(self) -> str:
+        """The same as logs have it."""
+        return _listed(line.logged or line.title for line in _feet(self.material, self.stage))
 
     @property
     def ending(self) -> str:
         """What its title has behind the variant."""
-        return _ending(self.drill, self.material, self.stage)
+        return _ending(self.material, self.stage)
 
     def piece(self) -> Piece:
         """The piece, written out.
@@ -247,12 +253,19 @@ def _seen_before(
 # Titles
 
 
-def _shown(drill: Drill, material: Material, stage: Stage) -> tuple[Variant, str]:
-    """As much of a variant as a stage shows, and what the feet play in it, in words."""
-    variant, feet = material.variant, ""
+def _feet(material: Material, stage: Stage) -> Iterator[Line]:
+    """What the feet play in a stage, without what only came along."""
     if not stage.limbs.isdisjoint(FEET):
-        titles = dict.fromkeys(line.title for line in material.feet if not line.partner)
-        feet = " and ".join(titles)
+        yield from (line for line in material.feet if not line.partner)
+
+
+def _listed(titles: Iterable[str]) -> str:
+    return " and ".join(dict.fromkeys(titles))
+
+
+def _shown(drill: Drill, material: Material, stage: Stage) -> Variant:
+    """As much of a variant as a stage shows."""
+    variant = material.variant
     sticks = material.phrase is not None and not stage.limbs.isdisjoint(material.phrase.limbs)
 
     def is_shown(moved: Moved) -> bool:
@@ -262,8 +275,9 @@ def _shown(drill: Drill, material: Material, stage: Stage) -> tuple[Variant, str
 
     moves = tuple(filter(is_shown, variant.moves))
     if sticks:
-        return replace(variant, moves=moves), feet
-    return Variant(said=feet or drill.title, moves=moves), feet
+        return replace(variant, moves=moves)
+    feet = _listed(line.title for line in _feet(material, stage))
+    return Variant(said=feet or drill.title, moves=moves)
 
 
 def title_of(drill: Drill, material: Material, stage: Stage) -> str:
@@ -271,18 +285,16 @@ def title_of(drill: Drill, material: Material, stage: Stage) -> str:
 
     What a hand repeats is not in it: a title stays short.
     """
-    variant, _ = _shown(drill, material, stage)
-    return f"{variant}, {_ending(drill, material, stage)}"
+    return f"{_shown(drill, material, stage)}, {_ending(material, stage)}"
 
 
-def _ending(drill: Drill, material: Material, stage: Stage) -> str:
+def _ending(material: Material, stage: Stage) -> str:
     """What the stage is called in a title: "hands on one surface", "over Jazz waltz"."""
-    variant, feet = _shown(drill, material, stage)
-    if not variant.sticking or stage.name != FULL:
+    phrase = material.phrase
+    if phrase is None or stage.name != FULL:
         return stage.title
-    if feet:
+    if feet := _listed(line.title for line in _feet(material, stage)):
         return f"over {feet}"
     own = {line.limb for line in (*material.feet, *material.layers) if line.limb}
-    own |= material.phrase.limbs if material.phrase else set()
-    by_hands = stage.title == EVERYTHING and own.isdisjoint(FEET)
+    by_hands = stage.title == EVERYTHING and (own | phrase.limbs).isdisjoint(FEET)
     return "hands over the kit" if by_hands else stage.title

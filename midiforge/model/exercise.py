@@ -46,6 +46,7 @@ class Exercise:
     ending = _Its[str]()
     variant = _Its[Variant]()
     feet = _Its[str]()
+    feet_logged = _Its[str]()
     hands = _Its[str]()
     meter = _Its[Meter]()
     step = _Its[Fraction]()

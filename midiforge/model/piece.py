@@ -177,7 +177,8 @@ class Piece:
     number: in the lesson, from 1; 0 for a piece of none.
     stage: "feet", "hands", "full" or one of the drill's own.
     title: what a person calls it; ending: what stands in it behind the variant.
-    feet: what the feet play, in words, without their partners; "" for nothing.
+    feet: what the feet play, in words, without their partners; "" for nothing. feet_logged: the
+        same as logs have had it from the first.
     hands: what a hand repeats beside the sticking, "right hand: Jazz ride"; "" for nothing.
     step: one step of the grid that the phrase moves on.
     hits: what sounds, by time, count-in and click included.
@@ -220,6 +221,7 @@ class Piece:
     repeats: int = 1
     writing: Writing = Writing()
     ending: str = ""
+    feet_logged: str = ""
 
     @property
     def count_in(self) -> Fraction:

@@ -40,22 +40,26 @@ class Grid(Move[tuple[int, ...]]):
             )
 
 
-def _said(beat: Fraction, steps: int) -> str:
-    """The note values of a grid: "in sixteenths", "in triplets"; "at 11 to a beat" where they have
-    no name.
+def note_values(step: Fraction, beat: Fraction) -> str:
+    """What notes of such a length are called: "sixteenths", "triplets"; "" where they have no name.
 
-    beat: in quarter notes.
+    step, beat: in quarter notes.
     """
-    step = beat / steps
     if step in _NOTES:
-        return f"in {_NOTES[step]}"
+        return _NOTES[step]
     if step * 2 / 3 in _NOTES:
-        return f"in dotted {_NOTES[step * 2 / 3]}"
-    if steps in _TUPLETS:
-        return f"in {_TUPLETS[steps]}"
+        return f"dotted {_NOTES[step * 2 / 3]}"
+    if beat / step in _TUPLETS:
+        return _TUPLETS[int(beat / step)]
     if step * 3 / 2 in _NOTES:
-        return f"in {_NOTES[step * 3 / 2].removesuffix('s')} triplets"
-    return f"at {steps} to a beat"
+        return f"{_NOTES[step * 3 / 2].removesuffix('s')} triplets"
+    return ""
+
+
+def _said(beat: Fraction, steps: int) -> str:
+    """The note values of a grid: "in sixteenths"; "at 11 to a beat" where they have no name."""
+    notes = note_values(beat / steps, beat)
+    return f"in {notes}" if notes else f"at {steps} to a beat"
 
 
 def _steps(items: Iterable[object], meter: Meter) -> tuple[int, ...]:

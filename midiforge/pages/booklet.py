@@ -316,8 +316,8 @@ def _levels(exercise: Exercise) -> str:
     first, last = points[0][1], points[1][1] if len(points) > 1 else points[0][1]
     if points[0][0] == 0 and first != last and points[1][0] > 0:
         bars = (points[1][0] - points[0][0]) / exercise.meter.bar
-        return f"{'louder' if last > first else 'softer'} over {bars} bars, again and again"
-    return "every second time round softer"
+        return f"gets {'louder' if last > first else 'softer'} over {bars} bars, each time"
+    return "softer every second time"
 
 
 # The key

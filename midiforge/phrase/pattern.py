@@ -62,12 +62,17 @@ class Pattern:
         """The shortest length after which it repeats itself."""
         return _period(self)
 
+    @property
+    def is_even(self) -> bool:
+        """Whether it is one stroke again and again, all alike."""
+        return len([*self.over(self.period)]) == 1
+
 
 @frozen
 class Line:
     """A repeating part of one limb, or of none (beside the player).
 
-    name: of the ostinato, or the pattern as typed.
+    name: of the ostinato, or the pattern as typed. logged: what logs call it; "" for its title.
     voice: "" for what the voicing gives the limb.
     partner: whether it only came along with another.
     home: the meter it is usually played in; None for a typed one.
@@ -80,6 +85,7 @@ class Line:
     pattern: Pattern
     partner: bool = False
     home: Meter | None = None
+    logged: str = ""
 
 
 @lru_cache(maxsize=256)

@@ -167,7 +167,7 @@ def _spelled(exercise: Exercise) -> Iterator[str]:
     yield f"{value('placement') or 0} {value('accents') or ''} {value('accent placement')}"
     swapped, backward = value("lead") or 0, value("direction") or 0
     yield f"{variant.lead} {swapped} {backward} {value('feet placement') or 0}"
-    yield exercise.feet
+    yield exercise.feet_logged
     yield f"{'+'.join(map(str, meter.groups))}/{meter.unit} {meter.beat} {meter.pulse}"
     yield f"{exercise.step} {swing.pair} {swing.share} {loop.length}"
     for moment in loop.moments:

@@ -32,7 +32,7 @@ def as_json(exercise: Exercise) -> dict[str, Any]:
         "bars": exercise.bars,
         "count_in_bars": exercise.count_in_bars,
         "returns_after_bars": exercise.returns_after_bars,
-        "beside": [member.title for member in exercise.band],
+        "band": [member.title for member in exercise.band],
         "chords": chord_bars(exercise),
         "hits": [_hit(exercise, hit) for hit in loop_of(exercise).hits],
         "limbs": {

@@ -47,17 +47,17 @@ class Bar:
 class Bars:
     """An exercise's bars, as far as they differ.
 
-    labels: how the rows beside the drummer are called. main_voice: what each player is mostly on.
+    labels: how the rows of time layers are called. main_voice: what each player is mostly on.
     voice_keys: the figure that stands under the strokes on each other voice.
     """
 
     def __init__(self, exercise: Exercise) -> None:
         self.stave = Stave(exercise)
         players = self.stave.players
-        beside = [name for name, hits in players.items() if hits[0].limb is None]
-        self.labels = {name: f"beside you {i}" for i, name in enumerate(beside, start=1)}
-        if len(beside) == 1:
-            self.labels = {beside[0]: "beside you"}
+        layers = [name for name, hits in players.items() if hits[0].limb is None]
+        self.labels = {name: f"time layer {i}" for i, name in enumerate(layers, start=1)}
+        if len(layers) == 1:
+            self.labels = {layers[0]: "time layer"}
         self.main_voice: dict[str, str] = {}
         self.voice_keys: dict[str, dict[str, str]] = {}
         for name, hits in players.items():
