@@ -32,7 +32,7 @@ from midiforge.practice.entry import Entry, key_of, movement_of
 from midiforge.practice.good import Lack
 from midiforge.practice.log import ENVIRONMENT, Log
 from midiforge.practice.rules import RULES
-from midiforge.practice.standing import WORK, Action, Advice, Standing, hurts
+from midiforge.practice.standing import WORK, Action, Advice, Standing
 from midiforge.practice.steps import Steps
 from midiforge.practice.words import why_words
 
@@ -500,7 +500,7 @@ def test_the_history_survives_a_changed_voice_and_spelling() -> None:
     ["left wrist hurts", "Pain after bar 8", "SORE thumb", "aching", "fingers numb", "tingling"],
 )
 def test_pain_is_understood(note: str) -> None:
-    assert hurts(take(next(midiforge.exercises(drill_of())), 60, note=note))
+    assert take(next(midiforge.exercises(drill_of())), 60, note=note).hurts
 
 
 @pytest.mark.parametrize(
@@ -509,7 +509,7 @@ def test_pain_is_understood(note: str) -> None:
      "painted the shed", "thoroughly reached", "never hurt"],
 )  # fmt: skip
 def test_what_is_no_pain_is_not_taken_for_it(note: str) -> None:
-    assert not hurts(take(next(midiforge.exercises(drill_of())), 60, note=note))
+    assert not take(next(midiforge.exercises(drill_of())), 60, note=note).hurts
 
 
 def test_an_exercise_that_hurt_is_left_and_nothing_else_gets_faster() -> None:

@@ -9,6 +9,7 @@ at a plateau, or left because of pain, holds nobody up. Common practice.
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date
+from itertools import chain
 
 from midiforge.drill.drill import Drill
 from midiforge.lesson.lesson import Lesson, Progress
@@ -18,7 +19,7 @@ from midiforge.model.number import exercises_said
 from midiforge.model.tempo import plain
 from midiforge.practice.entry import Entry
 from midiforge.practice.rules import judged
-from midiforge.practice.standing import WORK, Action, Advice, Group, Kind, Standing, hurts
+from midiforge.practice.standing import WORK, Action, Advice, Group, Kind, Standing
 from midiforge.practice.steps import Steps
 
 AT_ONCE = 3  # exercises that are not safe yet, at a time; common practice
@@ -45,14 +46,14 @@ def groups(
         count += len(outline.numbers)
         if progress:
             progress(count)
-    found = [Group(some, known) for some in same.values()]
-    own = {entry.key for group in found for entry in group.entries}
-    spare = [entry for some in known.values() for entry in some if entry.key not in own]
-    spare = [entry for entry in spare if entry.movement]
-    for group in found if spare else ():
+    made = [Group(outlines, known) for outlines in same.values()]
+    own = {entry.key for group in made for entry in group.entries}
+    others = [entry for entry in chain.from_iterable(known.values()) if entry.key not in own]
+    spare = [entry for entry in others if entry.movement]
+    for group in made if spare else ():
         taken = {id(entry) for entry in group.take_over(spare, lesson.drill.title)}
         spare = [entry for entry in spare if id(entry) not in taken]
-    return found
+    return made
 
 
 def advise(
@@ -67,20 +68,17 @@ def advise(
     progress: told how many exercises were looked at.
     """
     drill = lesson.drill
-    careful = max(
-        (entry.day for entry in entries if entry.day <= today and hurts(entry)), default=None
-    )
-    if careful and (today - careful).days > CAREFUL_DAYS:
-        careful = None
-    steps = Steps.of(drill)
+    pain = (entry.day for entry in entries if entry.hurts)
+    lately = (day for day in pain if 0 <= (today - day).days <= CAREFUL_DAYS)
+    careful, steps = max(lately, default=None), Steps.of(drill)
 
     def judge(group: Group) -> Advice:
         played = tuple(entry for entry in group.entries if entry.day <= today)
         return judged(Standing(group, played, drill.practice, steps, today, careful))
 
-    found = [judge(group) for group in groups(lesson, entries, progress)]
-    whole = _gone_on(_not_too_much(_held(found, drill, steps)))
-    return [replace(each, flags=_flags(each, drill)) for each in whole]
+    alone = [judge(group) for group in groups(lesson, entries, progress)]
+    beside_each_other = _gone_on(_not_too_much(_held(alone, drill, steps)))
+    return [replace(advice, flags=_flags(advice, drill)) for advice in beside_each_other]
 
 
 def of_exercise(advised: Iterable[Advice], exercise: Exercise) -> Advice:

@@ -12,6 +12,7 @@ What a teacher does; common practice, as are the figures here, where nothing els
 
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import takewhile
 from statistics import fmean
 
 from midiforge.drill.drill import Practice
@@ -74,19 +75,17 @@ def climb(
     lacking: Sequence[Sequence[Lack]],
     steps: Steps,
     settings: Practice,
-    hurt: Sequence[Entry],
     ramps: bool,
 ) -> Climb:
     """takes: that count, the oldest first; at least one. lacking: what each lacks to be good.
-    hurt: those of them with pain. ramps: whether the exercise has tempos of its own.
+    ramps: whether the exercise has tempos of its own.
     """
     proven: Fraction | None = None
     tempos = [steps.goal if ramps else steps.meant(take) for take in takes]
-    level, now, since, lowered = tempos[0], tempos[0], 0, False
+    level, now, since, lowered, streak = tempos[0], tempos[0], 0, False, 0
     run: list[Fraction] = []
     misses: list[Entry] = []
     goods: list[Fraction] = []
-    streak = 0
     for take, tempo, lacks in zip(takes, tempos, lacking, strict=True):
         # Whoever rushes a little was not asked for more by that.
         if take.asked and take.asked == level and abs(take.tempo / take.asked - 1) <= RUSHED:
@@ -115,45 +114,30 @@ def climb(
             if helped and not ramps and tempo <= level:
                 misses.append(take)
                 if is_far_off(take, settings) or _no_better(misses, settings):
-                    if tempo == level:
-                        level, lowered = steps.slower(level), True
-                    elif streak > 1:
-                        level, lowered = steps.slower(tempo), True
-                    misses = [] if lowered else misses
+                    if tempo == level or streak > 1:
+                        level, lowered, misses = steps.slower(tempo), True, []
                     now = min(now, level)
-        if take in hurt and not ramps:
+        if take.hurts and not ramps:
             level, run = min(level, steps.first), []
             now = level
-    known = [each for each in goods if each <= level]
-    return Climb(
-        level,
-        now,
-        proven,
-        max(known, default=None),
-        _row(run) if run and run[-1] >= level else 0,
-        since,
-        lowered,
-        streak > 0,
-        _gets_better(takes),
-    )
+    known = max((tempo for tempo in goods if tempo <= level), default=None)
+    row = _row(run) if run and run[-1] >= level else 0
+    better = _gets_better(takes)
+    return Climb(level, now, proven, known, row, since, lowered, streak > 0, better)
 
 
 def _row(run: Sequence[Fraction]) -> int:
     """How many of the last were as fast as the last or faster."""
-    count = 0
-    for tempo in reversed(run):
-        if tempo < run[-1]:
-            break
-        count += 1
-    return count
+    return sum(1 for _ in takewhile(lambda tempo: tempo >= run[-1], reversed(run)))
 
 
 def _no_better(misses: Sequence[Entry], settings: Practice) -> bool:
     """Whether the last bad takes are enough to tell, and get no better."""
-    many = max(2, settings.takes)
-    some = misses[-many:]
-    last, first = some[-1], some[0]
-    if len(some) < many or any(each.tempo < last.tempo * (1 - SAME_TEMPO) for each in some):
+    enough = max(2, settings.takes)
+    misses = misses[-enough:]
+    first, last = misses[0], misses[-1]
+    slowest = min(take.tempo for take in misses)
+    if len(misses) < enough or slowest < last.tempo * (1 - SAME_TEMPO):
         return False
     percent = last.deviation_percent
     steadier = percent is not None and percent < (first.deviation_percent or 0.0)
@@ -164,10 +148,10 @@ def _gets_better(takes: Sequence[Entry]) -> bool:
     if len(takes) < PLATEAU:
         return False
     before, after = takes[-6:-3], takes[-3:]
-    clean = fmean(each.clean for each in after) - fmean(each.clean for each in before)
+    clean = fmean(take.clean for take in after) - fmean(take.clean for take in before)
     uneven = [
-        [each.deviation_percent for each in some if each.deviation_percent is not None]
-        for some in (before, after)
+        [take.deviation_percent for take in three if take.deviation_percent is not None]
+        for three in (before, after)
     ]
     steadier = all(uneven) and fmean(uneven[1]) < _BETTER_STEADY * fmean(uneven[0])
     return clean > _BETTER_CLEAN or steadier

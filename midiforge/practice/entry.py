@@ -1,5 +1,6 @@
 """What the log keeps of a reviewed take, and what an exercise is called there for good."""
 
+import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime
@@ -13,6 +14,17 @@ from midiforge.hear.figures import Meeting
 from midiforge.insight.loop import loop_of
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Hit, Limb
+
+_PAIN = (
+    r"(pain(s|ful)?|hurt(s|ing)?|sore(ness)?|ach(e|es|ed|ing|y)|numb(ness)?|tingl(e|es|ed|ing)"
+    r"|cramp(s|ed|ing)?|burn(s|ed|ing)?|sting(s|ing)?)"
+)
+_HURTS = re.compile(rf"\b{_PAIN}\b", re.IGNORECASE)
+_NOT = re.compile(
+    r"\b(no|not|without|never|free of|nothing)(\s+(any|more|longer|a|the|real|is|was|that))*"
+    rf"\s+{_PAIN}\b(\s+or\s+{_PAIN}\b)*|\bpain[- ]?(free|less)\b",
+    re.IGNORECASE,
+)
 
 
 @frozen
@@ -118,6 +130,11 @@ class Entry:
         """As `clean`, where strokes on another pad count, too."""
         total = self.expected + self.extra
         return (self.hit + sum(limb.moved for limb in self.limbs)) / total if total else 0.0
+
+    @property
+    def hurts(self) -> bool:
+        """Whether the player noted pain with it."""
+        return bool(_HURTS.search(_NOT.sub("", self.note)))
 
     @property
     def day(self) -> date:

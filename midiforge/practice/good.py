@@ -119,12 +119,11 @@ def not_judged(entry: Entry) -> str:
 
 def verdict(entry: Entry, settings: Practice) -> str:
     """Why a take counts as good or not, in one sentence."""
-    found = lacks(entry, settings)
-    if found:
-        return f"Not yet good for this exercise: {'; '.join(lack.said for lack in found)}."
-    beside = not_judged(entry)
-    said = f"Good for this exercise: {', '.join(_praise(entry))}"
-    return f"{said}; {beside}." if beside else f"{said}."
+    lacking = lacks(entry, settings)
+    if lacking:
+        return f"Not yet good for this exercise: {'; '.join(lack.said for lack in lacking)}."
+    praise = ", ".join(_praise(entry))
+    return f"Good for this exercise: {'; '.join(filter(None, (praise, not_judged(entry))))}."
 
 
 def most_often(lacks: Iterable[Lack], takes: int) -> str:
@@ -142,10 +141,10 @@ def most_often(lacks: Iterable[Lack], takes: int) -> str:
 
 def _praise(entry: Entry) -> Iterator[str]:
     """What makes a take good, as far as the log knows."""
-    yield f"{many(round(entry.bars), 'bar')}"
-    each = " in each limb" if len(_judged(entry)) > 1 else ""
-    yield f"{_share(entry.clean)} clean, steady{each}"
-    if len(_judged(entry)) > 1:
+    several = len(_judged(entry)) > 1
+    yield many(round(entry.bars), "bar")
+    yield f"{_share(entry.clean)} clean, steady{' in each limb' if several else ''}"
+    if several:
         yield "limbs together"
     if entry.first_third is not None:
         yield "tempo kept"
@@ -164,11 +163,8 @@ def _bars(entry: Entry) -> Iterator[Lack]:
 
 def _lost(entry: Entry) -> Iterator[Lack]:
     if entry.lost:
-        yield Lack(
-            "lost",
-            None,
-            f"the place is lost {'once' if entry.lost == 1 else f'{entry.lost} times'}",
-        )
+        often = "once" if entry.lost == 1 else f"{entry.lost} times"
+        yield Lack("lost", None, f"the place is lost {often}")
 
 
 def _strokes(entry: Entry, settings: Practice) -> Iterator[Lack]:
@@ -176,37 +172,34 @@ def _strokes(entry: Entry, settings: Practice) -> Iterator[Lack]:
         what = "strokes" if entry.in_time < settings.clean else "pads"
         said = f"{_share(entry.clean)} clean, {_share(settings.clean)} is wanted"
         yield Lack(what, None, said)
-    for each in entry.limbs:
-        wrong, total = each.expected - each.hit + each.extra, each.expected + each.extra
-        if each.expected < FEWEST_STROKES or wrong <= ONE_SLIP:
+    for part in entry.limbs:
+        total = part.expected + part.extra
+        wanted = settings.clean * total
+        if part.expected < FEWEST_STROKES or total - part.hit <= ONE_SLIP or part.hit >= wanted:
             continue
-        if each.hit < settings.clean * total:
-            what = "strokes" if each.hit + each.moved < settings.clean * total else "pads"
-            yield Lack(what, each.limb, f"{each.limb.title}: {_wrong(each)}")
+        what = "strokes" if part.hit + part.moved < wanted else "pads"
+        yield Lack(what, part.limb, f"{part.limb.title}: {_wrong(part)}")
 
 
-def _wrong(each: LimbEntry) -> str:
-    missed = each.expected - each.hit - each.moved - each.pulled
-    parts = [
-        f"{count:,} {word}"
-        for count, word in (
-            (missed, "missed"),
-            (each.moved, "on another pad"),
-            (each.pulled, "a place early or late"),
-            (each.extra, "extra"),
-        )
-        if count > 0
-    ]
-    return f"{', '.join(parts)} of {each.expected:,} strokes"
+def _wrong(part: LimbEntry) -> str:
+    counts = {
+        "missed": part.expected - part.hit - part.moved - part.pulled,
+        "on another pad": part.moved,
+        "a place early or late": part.pulled,
+        "extra": part.extra,
+    }
+    wrong = ", ".join(f"{count:,} {what}" for what, count in counts.items() if count > 0)
+    return f"{wrong} of {part.expected:,} strokes"
 
 
 def _tempo(entry: Entry) -> Iterator[Lack]:
-    first, last = entry.first_third, entry.last_third
-    if first is None or last is None or abs(last / first - 1) < NOTICED:
+    if entry.first_third is None or entry.last_third is None:
         return
-    change, word = abs(last / first - 1), "rushing" if last > first else "dragging"
-    said = f"{word} by {_share(change)}, the first third to the last"
-    yield Lack("tempo", None, f"{said}, less than {_share(NOTICED)} is wanted")
+    change = entry.last_third / entry.first_third - 1
+    if abs(change) >= NOTICED:
+        said = f"{'rushing' if change > 0 else 'dragging'} by {_share(abs(change))}"
+        wanted = f"less than {_share(NOTICED)} is wanted"
+        yield Lack("tempo", None, f"{said}, the first third to the last, {wanted}")
 
 
 def _place(entry: Entry) -> Iterator[Lack]:
@@ -230,55 +223,40 @@ def _beside(entry: Entry) -> dict[Limb, float]:
 def _together(entry: Entry) -> Iterator[Lack]:
     """What is not one limb's place everywhere, but that of two on the counts that they share."""
     blamed = {*_beside(entry)}
-    for each in entry.meetings:
-        near = near_ms(*each.limbs)
-        sure = is_sure(each.gap_ms, each.deviation_ms, each.times)
-        if each.times < LEAST_TIMES or blamed & {*each.limbs} or not sure:
+    for meeting in entry.meetings:
+        near, gap_ms = near_ms(*meeting.limbs), meeting.gap_ms
+        sure = is_sure(gap_ms, meeting.deviation_ms, meeting.times)
+        if meeting.times < LEAST_TIMES or blamed & {*meeting.limbs} or not sure:
             continue
-        if abs(each.gap_ms) >= near:
-            one, other = each.limbs
-            said = f"{abs(each.gap_ms):.0f} ms apart, less than {near:.0f} ms is wanted"
-            yield Lack("together", None, f"{one.title} and {other.title} {said}")
+        if abs(gap_ms) >= near:
+            names = " and ".join(limb.title for limb in meeting.limbs)
+            said = f"{abs(gap_ms):.0f} ms apart, less than {near:.0f} ms is wanted"
+            yield Lack("together", None, f"{names} {said}")
 
 
 def _steady(entry: Entry, settings: Practice) -> Iterator[Lack]:
-    for each in _unsteady(entry, settings):
-        said = f"steady to {of_step(each.deviation_percent)} of a step"
-        yield Lack("steady", each.limb, f"{each.limb.title} {said}, {settings.steady:g}% is wanted")
-    if _judged(entry):
-        return
-    percent = entry.deviation_percent
-    if percent is None:
+    judged = _judged(entry)
+    if not judged and entry.deviation_percent is None:
         yield Lack("steady", None, "too few strokes to tell how steady")
-    elif _is_unsteady(percent, entry.deviation_ms, settings):
-        said = f"steady to {of_step(percent)} of a step, {settings.steady:g}% is wanted"
-        yield Lack("steady", None, said)
+    for part in judged or (entry,):
+        # As it is told, and more than what a module adds.
+        percent, spread_ms = round(part.deviation_percent or 0.0, 1), part.deviation_ms
+        if percent > settings.steady and (spread_ms is None or spread_ms > STEADY_MS):
+            limb = part.limb if isinstance(part, LimbEntry) else None
+            said = f"steady to {of_step(percent)} of a step, {settings.steady:g}% is wanted"
+            yield Lack("steady", limb, f"{limb.title} {said}" if limb else said)
 
 
 def _judged(entry: Entry) -> list[LimbEntry]:
     """The limbs that have enough strokes to be judged each by itself."""
-    return [each for each in entry.limbs if each.hit >= FEWEST_STROKES]
-
-
-def _unsteady(entry: Entry, settings: Practice) -> list[LimbEntry]:
-    return [
-        each
-        for each in _judged(entry)
-        if _is_unsteady(each.deviation_percent, each.deviation_ms, settings)
-    ]
-
-
-def _is_unsteady(percent: float | None, spread_ms: float | None, settings: Practice) -> bool:
-    """Whether it is more than is asked for, as it is told, and more than what a module adds."""
-    as_told = round(percent or 0.0, 1)
-    return as_told > settings.steady and (spread_ms is None or spread_ms > STEADY_MS)
+    return [part for part in entry.limbs if part.hit >= FEWEST_STROKES]
 
 
 def _accents(entry: Entry) -> Iterator[Lack]:
-    flat: list[Entry | LimbEntry] = [each for each in entry.limbs if _is_flat(each)]
-    for each in flat or ([entry] if _is_flat(entry) else []):
-        limb = each.limb if isinstance(each, LimbEntry) else None
-        ratio, overlap = each.accent_ratio or 1.0, each.accent_overlap or 0.0
+    flat: list[Entry | LimbEntry] = [part for part in entry.limbs if _is_flat(part)]
+    for part in flat or ([entry] if _is_flat(entry) else []):
+        limb = part.limb if isinstance(part, LimbEntry) else None
+        ratio, overlap = part.accent_ratio or 1.0, part.accent_overlap or 0.0
         said = f"{ratio:.2f} times taps, {ACCENT_RATIO:g} is wanted"
         if ratio >= ACCENT_RATIO:
             said = f"{_share(overlap)} of taps are as loud, at most {_share(OVERLAP)} is wanted"
@@ -286,10 +264,10 @@ def _accents(entry: Entry) -> Iterator[Lack]:
         yield Lack("accents", limb, f"{whose} do not stand out ({said})")
 
 
-def _is_flat(each: Entry | LimbEntry) -> bool:
+def _is_flat(part: Entry | LimbEntry) -> bool:
     """Not where accents have drums of their own: how those pads are set is not known, and three in
     twenty recordings of professionals would fail."""
-    return are_flat(each.accent_ratio, each.accent_overlap)
+    return are_flat(part.accent_ratio, part.accent_overlap)
 
 
 def _ghosts(entry: Entry) -> Iterator[Lack]:

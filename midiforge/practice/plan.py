@@ -31,7 +31,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from fractions import Fraction
-from itertools import groupby, islice
+from itertools import accumulate, chain, groupby, islice, pairwise
 from math import ceil, floor
 from typing import Any
 
@@ -42,7 +42,6 @@ from midiforge.insight.difficulty import difficulty
 from midiforge.lesson.compose import MOST_STROKES
 from midiforge.lesson.lesson import Lesson, Progress
 from midiforge.model.number import Number
-from midiforge.model.tempo import TempoMap
 from midiforge.phrase.cycle import MOST_BARS
 from midiforge.practice.advice import advise
 from midiforge.practice.entry import Entry
@@ -142,21 +141,19 @@ class Plan:
     def _numbers(self) -> Iterator[Number]:
         """What follows itself shares a number, as `lesson.pieces` has it."""
         played = [turn for turn in self.turns if turn.advice]
-        stretches = groupby(played, key=lambda turn: (turn.number.piece, turn.repeats))
-        for piece, (_, some) in enumerate(stretches, start=1):
-            many = sum(turn.times for turn in some)
-            yield from (Number(piece, place, many) for place in range(many))
+        pieces = groupby(played, key=lambda turn: (turn.number.piece, turn.repeats))
+        for piece, (_, turns) in enumerate(pieces, start=1):
+            times = sum(turn.times for turn in turns)
+            yield from (Number(piece, place, times) for place in range(times))
 
     @property
     def stretches(self) -> list[tuple[Number, ...]]:
         """The numbers that are played between rests."""
-        found: list[tuple[Number, ...]] = [()]
-        for turn, numbers in self.numbered:
-            if turn.advice is None:
-                found.append(())
-            else:
-                found[-1] += numbers
-        return found
+        return [
+            tuple(chain.from_iterable(numbers for _, numbers in turns))
+            for is_played, turns in groupby(self.numbered, key=lambda turn: bool(turn[0].advice))
+            if is_played
+        ]
 
 
 def clock(seconds: Fraction | int) -> str:
@@ -184,14 +181,14 @@ def make_plan(
         )
     advised = advise(lesson, entries, day, progress)
     today = sorted(
-        (entry for each in advised for entry in each.group.entries if entry.day == day),
+        (entry for advice in advised for entry in advice.group.entries if entry.day == day),
         key=lambda entry: entry.when,
     )
     played = practised(today)
     left = 60 * minutes - played
     if left < _SHORTEST:
         return Plan(lesson.drill, day, minutes, (), played)
-    filler = _Filler(lesson.drill, advised, day, today[-1] if today else None)
+    filler = _Filler(lesson.drill, advised, day, today)
     return Plan(lesson.drill, day, minutes, tuple(filler.turns(left, played)), played)
 
 
@@ -229,46 +226,36 @@ def _phases(
     review = min(playing * REVIEW_SHARE, Fraction(reviews * REVIEW_TURN))
     if not works and reviews:
         review = playing - warm
-    work = playing - warm - review
-    return [
-        (phase, length)
-        for phase, length in (("warm-up", warm), ("review", review), ("work", work))
-        if length > 0
-    ]
+    phases = (("warm-up", warm), ("review", review), ("work", playing - warm - review))
+    return [(phase, length) for phase, length in phases if length > 0]
 
 
 def _pieces(
     stretches: Sequence[Fraction], phases: Sequence[tuple[str, Fraction]]
 ) -> list[list[tuple[str, Fraction]]]:
     """The phases laid over the stretches; pieces too short to play go to their neighbour."""
-    left = [*phases]
-    found: list[list[tuple[str, Fraction]]] = []
-    for stretch in stretches:
-        pieces: list[tuple[str, Fraction]] = []
-        room = stretch
-        while room > 0 and left:
-            phase, length = left.pop(0)
-            took = min(room, length)
-            pieces.append((phase, took))
-            room -= took
-            if took < length:
-                left.insert(0, (phase, length - took))
-        found.append(_no_slivers(pieces))
-    return found
+    ends = [*accumulate(length for _, length in phases)]
+    laid = []
+    for start, end in pairwise(accumulate(stretches, initial=Fraction(0))):
+        pieces = [
+            (phase, min(end, last) - max(start, last - length))
+            for (phase, length), last in zip(phases, ends, strict=True)
+        ]
+        laid.append(_no_slivers([(phase, length) for phase, length in pieces if length > 0]))
+    return laid
 
 
 def _no_slivers(pieces: list[tuple[str, Fraction]]) -> list[tuple[str, Fraction]]:
     kept: list[tuple[str, Fraction]] = []
     spare = Fraction(0)
     for phase, length in pieces:
-        if length < _SHORTEST:
-            if kept:
-                kept[-1] = (kept[-1][0], kept[-1][1] + length)
-            else:
-                spare += length
-        else:
+        if length >= _SHORTEST:
             kept.append((phase, length + spare))
             spare = Fraction(0)
+        elif kept:
+            kept[-1] = (kept[-1][0], kept[-1][1] + length)
+        else:
+            spare += length
     return kept or pieces
 
 
@@ -278,66 +265,58 @@ def _no_slivers(pieces: list[tuple[str, Fraction]]) -> list[tuple[str, Fraction]
 class _Filler:
     """Chooses exercises for the pieces, one after the other.
 
-    before: the last take of that day, if there is one.
+    today: the takes of that day, the last at the end.
     """
 
     def __init__(
-        self, drill: Drill, found: Sequence[Advice], day: date, before: Entry | None
+        self, drill: Drill, advised: Sequence[Advice], day: date, today: Sequence[Entry]
     ) -> None:
         self.drill, self.day = drill, day
         self.steps = Steps.of(drill)
-        allowed = [each for each in found if each.action is not Action.LEAVE]
-        if not allowed:
+        self.allowed = [advice for advice in advised if advice.action is not Action.LEAVE]
+        if not self.allowed:
             raise MidiforgeError(
                 "there is nothing to play: pain was noted with every exercise of the drill",
                 hint="rest; if it stays or comes back, ask a doctor or physiotherapist",
             )
-        self.allowed = allowed
-        self.last = next((each for each in found if before in each.group.entries), None)
-        self.pools = {
-            "warm-up": self._easy(allowed),
-            "work": self._work(allowed),
-            "review": self._review(allowed),
-            "kept": self._kept(allowed),
-        }
-        self.alone = len({each.group for each in allowed}) < 2
+        self.last = next((a for a in advised if today and today[-1] in a.group.entries), None)
+        self.pools = {"work": self._work(), "review": self._review(), "kept": self._kept()}
+        self.pools["warm-up"] = self._easy()
+        self.alone = len({advice.group for advice in self.allowed}) < 2
         self.warmed = 0
 
-    def _work(self, allowed: Sequence[Advice]) -> list[Advice]:
+    def _advised(self, *actions: Action) -> list[Advice]:
+        return [advice for advice in self.allowed if advice.action in actions]
+
+    def _work(self) -> list[Advice]:
         """What is being worked on, what is not safe first, and what was played longest ago; then
         what is new."""
-        open_now = [each for each in allowed if each.action in WORK]
-        open_now.sort(key=lambda each: (self._is_safe(each), _last_played(each)))
-        return [*open_now, *(each for each in allowed if each.action is Action.BEGIN)]
+        begun = self._advised(*WORK)
+        begun.sort(key=lambda advice: (self._is_safe(advice), _last_played(advice)))
+        return [*begun, *self._advised(Action.BEGIN)]
 
     def _is_safe(self, advice: Advice) -> bool:
         return advice.proven is not None and advice.proven >= self.steps.first
 
-    def _review(self, allowed: Sequence[Advice]) -> list[Advice]:
+    def _review(self) -> list[Advice]:
         """What is due, then what was left for days; what was played longest ago first."""
-        due = [each for each in allowed if each.action is Action.REVIEW]
-        left = [
-            each
-            for each in self._kept(allowed)
-            if each.last and (self.day - each.last.day).days >= FRESH_DAYS
-        ]
-        return [*sorted(due, key=_last_played), *left]
+        due = sorted(self._advised(Action.REVIEW), key=_last_played)
+        left = self._kept()
+        return due + [a for a in left if a.last and (self.day - a.last.day).days >= FRESH_DAYS]
 
-    @staticmethod
-    def _kept(allowed: Sequence[Advice]) -> list[Advice]:
+    def _kept(self) -> list[Advice]:
         """What is safe or done, what was played longest ago first."""
-        kept = (Action.HOLD, Action.DONE, Action.GO_ON)
-        return sorted((each for each in allowed if each.action in kept), key=_last_played)
+        return sorted(self._advised(Action.HOLD, Action.DONE, Action.GO_ON), key=_last_played)
 
-    def _easy(self, allowed: Sequence[Advice]) -> list[Advice]:
+    def _easy(self) -> list[Advice]:
         """Some to warm up with, another one first each day: the easiest known, else the easiest."""
-        known = [each for each in allowed if each.known]
-        due = self._review(allowed)
-        rested = [each for each in known if each not in due]  # what is due comes right after
-        some = (rested or known or self._work(allowed) or [*allowed])[:_JUDGED]
-        easy = sorted(some, key=lambda each: difficulty(each.group.exercise).score)[:_WARM_UPS]
-        first = self.day.toordinal() % len(easy)
-        return [*easy[first:], *easy[:first]]
+        known = [advice for advice in self.allowed if advice.known]
+        due = self.pools["review"]  # which comes right after
+        rested = [advice for advice in known if advice not in due]
+        judged = (rested or known or self.pools["work"] or self.allowed)[:_JUDGED]
+        easy = sorted(judged, key=lambda advice: difficulty(advice.group.exercise).score)
+        first = self.day.toordinal() % len(easy[:_WARM_UPS])
+        return [*easy[first:_WARM_UPS], *easy[:first]]
 
     def turns(self, total: Fraction, played: Fraction) -> Iterator[Turn]:
         """For so many seconds. played: seconds that were practised before."""
@@ -375,25 +354,25 @@ class _Filler:
 
     def _next(self, phase: str) -> Advice:
         """The next exercise of a phase, in turn; another phase's rather than the same again."""
-        if phase == "warm-up" and self.pools[phase]:  # the same again, faster, is a warm-up too
-            pool = self.pools[phase]
-            chosen = next((each for each in pool if not _same(each, self.last)), pool[0])
-            pool.remove(chosen)
-            pool.append(chosen)
-            return chosen
         for name in dict.fromkeys((phase, "work", "kept", "review", "warm-up")):
             pool = self.pools[name]
-            found = next((each for each in pool if not _same(each, self.last)), None)
-            if found:
-                pool.remove(found)
+            chosen = self._another(pool)
+            if name == phase == "warm-up" and pool:  # the same again, faster, is one too
+                chosen = chosen or pool[0]
+            if chosen:
+                pool.remove(chosen)
                 if name != "review":  # which comes once
-                    pool.append(found)
-                return found
-        others = (each for each in self.allowed if not _same(each, self.last))
-        found = next(others, self.allowed[0])
-        if found.action is Action.LATER:
-            return replace(found, action=Action.BEGIN, said="begin, to have two in turn")
-        return found
+                    pool.append(chosen)
+                return chosen
+        chosen = self._another(self.allowed) or self.allowed[0]
+        if chosen.action is Action.LATER:
+            return replace(chosen, action=Action.BEGIN, said="begin, to have two in turn")
+        return chosen
+
+    def _another(self, pool: Sequence[Advice]) -> Advice | None:
+        """The first that is not of the exercise played last; None where there is no such."""
+        last = self.last.group if self.last else None
+        return next((advice for advice in pool if advice.group is not last), None)
 
     def _is_mixed(self, advice: Advice) -> bool:
         """Whether an exercise comes in short turns among many."""
@@ -443,11 +422,12 @@ class _Filler:
 
     def _repeats(self, group: Group, tempo: Fraction, seconds: Fraction) -> tuple[int, Fraction]:
         """How often an exercise goes round to last about `seconds`, and how long it then does."""
-        exercise, now = group.exercise, self._written(group)
-        once = exercise.loop_length / now
+        exercise = group.exercise
+        once = exercise.loop_length / exercise.repeats
+        strokes = max(len(exercise.hits) + len(exercise.answers), 1)
         most = min(
             floor((MOST_BARS * exercise.meter.bar - exercise.loop_start) / once),
-            MOST_STROKES * now // max(len(exercise.hits) + len(exercise.answers), 1),
+            MOST_STROKES * exercise.repeats // strokes,
         )
         head, turn = self._lengths(group, tempo)
         repeats = max(1, min(round((seconds - head) / turn), most))
@@ -456,20 +436,11 @@ class _Filler:
     def _lengths(self, group: Group, tempo: Fraction) -> tuple[Fraction, Fraction]:
         """How long it is until an exercise first begins, and how long it goes round, in seconds."""
         exercise = group.exercise
-        pace = TempoMap(exercise.meter.pulse, ((Fraction(0), tempo),))
-        quarter = pace.quarter(Fraction(1))
-        once = exercise.loop_length / self._written(group)
+        quarter = 60 / (tempo * exercise.meter.pulse)
+        once = exercise.loop_length / exercise.repeats
         return (exercise.count_in + exercise.loop_start) * quarter, once * quarter
-
-    def _written(self, group: Group) -> int:
-        """How often the drill has it go round."""
-        return group.exercise.repeats
 
 
 def _last_played(advice: Advice) -> tuple[Any, ...]:
     assert advice.last is not None  # it was played, or it would be new
     return (advice.last.when, advice.group.numbers)
-
-
-def _same(one: Advice, other: Advice | None) -> bool:
-    return other is not None and one.group is other.group

@@ -40,8 +40,7 @@ from collections.abc import Callable
 from midiforge.hear.figures import of_step, steady_to
 from midiforge.model.tempo import plain
 from midiforge.practice.changes import changes
-from midiforge.practice.entry import Entry
-from midiforge.practice.standing import Action, Advice, Standing, hurts
+from midiforge.practice.standing import Action, Advice, Standing
 from midiforge.practice.steps import SAME_TEMPO
 
 AWAY = 2  # times `days` after which it has to be good once more to get faster
@@ -50,7 +49,7 @@ _MOST_LACKS = 2  # that are said at a time
 
 
 def _pain(here: Standing) -> Advice | None:
-    if not here.entries or not hurts(here.entries[-1]):
+    if not here.entries or not here.entries[-1].hurts:
         return None
     day = here.entries[-1].day.isoformat()
     if here.days < here.settings.days:
@@ -59,18 +58,17 @@ def _pain(here: Standing) -> Advice | None:
             "leave it",
             f"pain was noted on {day}; if it stays or comes back, ask a doctor or physiotherapist",
         )
-    slow = here.steps.first
-    words, tempo = here.at(min(slow, here.climb.level) if here.takes else slow)
+    tempo = min(here.steps.first, here.climb.level) if here.takes else here.steps.first
     why = f"pain was noted on {day}, so only if it is gone"
-    return here.advice(Action.REVIEW, f"review slowly{words}", why, tempo)
+    return here.advice(Action.REVIEW, f"review slowly{here.at(tempo)}", why, tempo)
 
 
 def _new(here: Standing) -> Advice | None:
     if here.takes:
         return None
-    words, tempo = here.at(here.steps.first)
+    tempo = here.steps.first
     why = "the takes so far are too short to judge" if here.entries else "not yet tried"
-    return here.advice(Action.BEGIN, f"begin{words}", why, tempo)
+    return here.advice(Action.BEGIN, f"begin{here.at(tempo)}", why, tempo)
 
 
 def _review(here: Standing) -> Advice | None:
@@ -80,28 +78,30 @@ def _review(here: Standing) -> Advice | None:
     enough = settings.takes + (here.days > AWAY * settings.days)
     if not here.learnt and here.row(here.tempo) >= enough:
         return None  # who plays once a week, or once a month, gets faster, too
-    words, tempo = here.at(here.climb.known or here.steps.slower(here.climb.now))
-    return here.advice(Action.REVIEW, f"review{words}", f"last played {here.days} days ago", tempo)
+    tempo = here.climb.known or here.steps.slower(here.climb.now)
+    why = f"last played {here.days} days ago"
+    return here.advice(Action.REVIEW, f"review{here.at(tempo)}", why, tempo)
 
 
 def _done(here: Standing) -> Advice | None:
     if not here.learnt:
         return None
-    words, tempo = here.at(here.steps.goal)
-    return here.advice(Action.DONE, "done", f"good {_times(here.settings.takes)}{words}", tempo)
+    tempo = here.steps.goal
+    why = f"good {_times(here.settings.takes)}{here.at(tempo)}"
+    return here.advice(Action.DONE, "done", why, tempo)
 
 
 def _change(here: Standing) -> Advice | None:
     if here.change is None:
         return None
-    words, tempo = here.at(here.climb.now)
-    slower = here.steps.slower(here.steps.slower(here.climb.now))
-    some = changes(here.group.exercise, here.lacking[-1], slower)
-    if not some:
+    tempo = here.climb.now
+    slower = here.steps.slower(here.steps.slower(tempo))
+    choices = changes(here.group.exercise, here.lacking[-1], slower)
+    if not choices:
         return None
-    change = some[here.change % len(some)]
+    change = choices[here.change % len(choices)]
     why = f"{here.climb.since} takes and no faster"
-    said = f"{change.said}, then all of it{words}"
+    said = f"{change.said}, then all of it{here.at(tempo)}"
     return here.advice(Action.CHANGE, said, why, tempo, change.flags, _lack(here))
 
 
@@ -116,33 +116,27 @@ def _down(here: Standing) -> Advice | None:
 
 
 def _worse(here: Standing) -> Advice | None:
-    takes = here.takes
-    if (
-        len(takes) < 2
-        or here.lacking[-1]
-        or takes[-1].tempo > takes[-2].tempo * (1 + SAME_TEMPO)
-        or takes[-1].tempo < takes[-2].tempo * (1 - SAME_TEMPO)
-    ):
+    if len(here.takes) < 2 or here.lacking[-1]:
         return None
-    last, before = takes[-1], takes[-2]
+    before, last = here.takes[-2:]
+    if abs(last.tempo - before.tempo) > SAME_TEMPO * before.tempo:
+        return None
     now, then = last.deviation_percent, before.deviation_percent
-    less_clean = last.clean < before.clean - LESS_CLEAN
-    less_steady = now is not None and then is not None and now > then * LESS_STEADY
-    if not (less_clean or less_steady):
+    if now is not None and then is not None and now > then * LESS_STEADY:
+        figures = f"steady to {of_step(then)}, then to {of_step(now)} of a step"
+    elif last.clean < before.clean - LESS_CLEAN:
+        figures = f"{before.clean:.0%}, then {last.clean:.0%} clean"
+    else:
         return None
-    words, tempo = here.at(here.tempo)
-    said = f"{before.clean:.0%}, then {last.clean:.0%} clean"
-    if less_steady:
-        said = f"steady to {of_step(then)}, then to {of_step(now)} of a step"
-    return here.advice(Action.STAY, f"stay{words}", f"good, but less than before: {said}", tempo)
+    why = f"good, but less than before: {figures}"
+    return here.advice(Action.STAY, f"stay{here.at(here.tempo)}", why, here.tempo)
 
 
 def _careful(here: Standing) -> Advice | None:
     if here.careful is None or here.climb.missed or here.climb.level <= max(here.streak):
         return None
-    words, tempo = here.at(here.tempo)
     why = f"pain was noted on {here.careful.isoformat()}, so nothing gets faster for now"
-    return here.advice(Action.STAY, f"stay{words}", why, tempo)
+    return here.advice(Action.STAY, f"stay{here.at(here.tempo)}", why, here.tempo)
 
 
 def _up(here: Standing) -> Advice | None:
@@ -152,23 +146,21 @@ def _up(here: Standing) -> Advice | None:
     base = max(here.streak) if proven is None else max(proven, *here.streak)
     row = here.row(base)
     if row and higher > base:
-        why = f"good {_times(row)}{' in a row' if row > 1 else ''} at {plain(base)}"
-        why += f", {_figures(here.takes[-1])}"
-        return here.advice(
-            Action.UP, f"up by {plain(higher - base)} to {plain(higher)}", why, higher
-        )
+        last = here.takes[-1]
+        figures = ", ".join((f"{last.clean:.0%} clean", *steady_to(last.deviation_percent)))
+        why = f"good {_times(row)}{' in a row' if row > 1 else ''} at {plain(base)}, {figures}"
+        said = f"up by {plain(higher - base)} to {plain(higher)}"
+        return here.advice(Action.UP, said, why, higher)
     why = f"{plain(base)} was good before"
     return here.advice(Action.UP, f"back up to {plain(higher)}", why, higher)
 
 
 def _stay(here: Standing) -> Advice | None:
-    words, tempo = here.at(here.climb.now)
-    why = ""
+    tempo, why = here.climb.now, ""
     if not here.lacking[-1]:
-        wanted = here.settings.takes
         row = here.climb.row or here.row(here.tempo)  # after pain it begins anew
-        why = f"good {_times(row)}, {wanted} in a row are wanted"
-    return here.advice(Action.STAY, f"stay{words}", why, tempo, lacking=_lack(here))
+        why = f"good {_times(row)}, {here.settings.takes} in a row are wanted"
+    return here.advice(Action.STAY, f"stay{here.at(tempo)}", why, tempo, lacking=_lack(here))
 
 
 # The table above, in its order.
@@ -187,16 +179,11 @@ RULES: dict[str, Callable[[Standing], Advice | None]] = {
 
 
 def judged(here: Standing) -> Advice:
-    found = (rule(here) for rule in RULES.values())
-    return next(advice for advice in found if advice)
+    return next(advice for rule in RULES.values() if (advice := rule(here)))
 
 
 def _times(count: int) -> str:
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
-
-
-def _figures(entry: Entry) -> str:
-    return ", ".join((f"{entry.clean:.0%} clean", *steady_to(entry.deviation_percent)))
 
 
 def _lack(here: Standing) -> str:

@@ -1,6 +1,5 @@
 """Where the player is with an exercise, and what may be said of it."""
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from enum import StrEnum
@@ -19,18 +18,6 @@ from midiforge.practice.climb import Climb, climb, is_far_off
 from midiforge.practice.entry import Entry, key_of, movement_of
 from midiforge.practice.good import Lack, is_long_enough, lacks
 from midiforge.practice.steps import Steps
-
-_PAIN = (
-    r"(pain(s|ful)?|hurt(s|ing)?|sore(ness)?|ach(e|es|ed|ing|y)|numb(ness)?|tingl(e|es|ed|ing)"
-    r"|cramp(s|ed|ing)?|burn(s|ed|ing)?|sting(s|ing)?)"
-)
-_HURTS = re.compile(rf"\b{_PAIN}\b", re.IGNORECASE)
-_NOT = re.compile(
-    r"\b(no|not|without|never|free of|nothing)(\s+(any|more|longer|a|the|real|is|was|that))*"
-    rf"\s+{_PAIN}\b(\s+or\s+{_PAIN}\b)*|\bpain[- ]?(free|less)\b",
-    re.IGNORECASE,
-)
-
 
 # What can be said of an entry's exercise before any is written out.
 Kind = tuple[str, str, str]
@@ -75,9 +62,9 @@ class Group:
         self.outlines = tuple(outlines)
         outline = self.outlines[0]
         self.title, self.stage, self.variant = outline.title, outline.stage.name, outline.variant
-        some = known.get(kind_of(self.stage, self.variant), ())
+        of_kind = known.get(kind_of(self.stage, self.variant), ())
         # To know its key, the piece must be written out.
-        self.entries = tuple(each for each in some if each.key == self.key)
+        self.entries = tuple(entry for entry in of_kind if entry.key == self.key)
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Group) and self._content == other._content
@@ -93,14 +80,14 @@ class Group:
         """Adds entries of the same movements from when a voice or a spelling was another; gives
         those that were. drill: the title of this one."""
         stage, sticking, placement_name = kind_of(self.stage, self.variant)
-        some = [
-            each
-            for each in entries
-            if (each.stage, each.placement_name) == (stage, placement_name)
-            and (each.drill == drill or _letters(each.sticking) == _letters(sticking))
+        taken = [
+            entry
+            for entry in entries
+            if (entry.stage, entry.placement_name) == (stage, placement_name)
+            and (entry.drill == drill or _letters(entry.sticking) == _letters(sticking))
+            and entry.movement == self.movement
         ]
-        taken = [each for each in some if each.movement == self.movement]
-        self.entries = tuple(sorted((*self.entries, *taken), key=lambda each: each.when))
+        self.entries = tuple(sorted((*self.entries, *taken), key=lambda entry: entry.when))
         return taken
 
     @cached_property
@@ -109,7 +96,7 @@ class Group:
 
     @cached_property
     def exercises(self) -> tuple[Exercise, ...]:
-        return tuple(chain.from_iterable(each.exercises() for each in self.outlines))
+        return tuple(chain.from_iterable(outline.exercises() for outline in self.outlines))
 
     @property
     def exercise(self) -> Exercise:
@@ -122,7 +109,7 @@ class Group:
 
     @property
     def numbers(self) -> tuple[Number, ...]:
-        return tuple(chain.from_iterable(each.numbers for each in self.outlines))
+        return tuple(chain.from_iterable(outline.numbers for outline in self.outlines))
 
     @property
     def numbered(self) -> str:
@@ -164,11 +151,6 @@ class Advice:
     lacking: str = ""
 
 
-def hurts(entry: Entry) -> bool:
-    """Whether the player noted pain with a take."""
-    return bool(_HURTS.search(_NOT.sub("", entry.note)))
-
-
 class Standing:
     """Where the player is with an exercise.
 
@@ -195,19 +177,17 @@ class Standing:
         if not self.entries:
             return ()  # without the piece being written out for it
         comes_round = self.group.exercise.returns_after_bars
-        return tuple(each for each in self.entries if is_long_enough(each, comes_round))
+        return tuple(entry for entry in self.entries if is_long_enough(entry, comes_round))
 
     @cached_property
     def climb(self) -> Climb:
         """Where the takes have led; there is at least one."""
-        hurt = [each for each in self.takes if hurts(each)]
-        ramps = self.group.ramps
-        return climb(self.takes, self.lacking, self.steps, self.settings, hurt, ramps)
+        return climb(self.takes, self.lacking, self.steps, self.settings, self.group.ramps)
 
     @cached_property
     def lacking(self) -> tuple[tuple[Lack, ...], ...]:
         """What each of the takes that count lacks to be good."""
-        return tuple(lacks(each, self.settings) for each in self.takes)
+        return tuple(lacks(take, self.settings) for take in self.takes)
 
     @property
     def days(self) -> int:
@@ -223,11 +203,11 @@ class Standing:
     def streak(self) -> list[Fraction]:
         """The tempos of the last takes that were good, without one between that was not."""
         last = zip(reversed(self.takes), reversed(self.lacking), strict=True)
-        return [self.steps.meant(each) for each, _ in takewhile(lambda each: not each[1], last)]
+        return [self.steps.meant(take) for take, _ in takewhile(lambda pair: not pair[1], last)]
 
     def row(self, tempo: Fraction) -> int:
         """How many of the last takes were good at a tempo or faster; slower good ones aside."""
-        return sum(self.group.ramps or each >= tempo for each in self.streak)
+        return sum(self.group.ramps or good_at >= tempo for good_at in self.streak)
 
     @property
     def learnt(self) -> bool:
@@ -258,23 +238,23 @@ class Standing:
         flags: str = "",
         lacking: str = "",
     ) -> Advice:
-        last = self.entries[-1] if self.entries else None
-        led = self.climb if self.takes else None
+        """tempo: of an exercise that has not its own."""
+        climb = self.climb if self.takes else None
         return Advice(
             self.group,
             action,
-            tempo,
+            None if self.group.ramps else tempo,
             said,
             why,
-            last,
+            self.entries[-1] if self.entries else None,
             self.learnt,
-            proven=led.proven if led else None,
-            known=led.known if led else None,
+            proven=climb.proven if climb else None,
+            known=climb.known if climb else None,
             stuck=self.change is not None,
             flags=flags,
             lacking=lacking,
         )
 
-    def at(self, tempo: Fraction) -> tuple[str, Fraction | None]:
-        """A tempo in words and as a number; neither for an exercise that has its own."""
-        return ("", None) if self.group.ramps else (f" at {plain(tempo)}", tempo)
+    def at(self, tempo: Fraction) -> str:
+        """ " at 80"; nothing for an exercise that has its own tempo."""
+        return "" if self.group.ramps else f" at {plain(tempo)}"

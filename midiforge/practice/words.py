@@ -10,7 +10,7 @@ from midiforge.model.number import Number, numbers_said
 from midiforge.model.tempo import plain
 from midiforge.practice.advice import AT_ONCE
 from midiforge.practice.plan import Plan, Turn, clock
-from midiforge.practice.standing import Action, Advice
+from midiforge.practice.standing import Action, Advice, Group
 from midiforge.printable import many
 
 CAUTION = (
@@ -66,13 +66,14 @@ def _joined(*parts: str) -> str:
     return "; ".join(filter(None, parts))
 
 
-def advice_lines(found: Sequence[Advice]) -> Iterator[tuple[str, str, str]]:
+def advice_lines(advised: Sequence[Advice]) -> Iterator[tuple[str, str, str]]:
     """Number, title and what is said of each exercise; those for later in one line at the end."""
-    for each in found:
-        if each.action is not Action.LATER:
-            numbers = numbers_said(each.group.numbers)
-            yield numbers, each.group.title, advice_words(each)
-    later = [n for each in found if each.action is Action.LATER for n in each.group.numbers]
+    later: list[Number] = []
+    for advice in advised:
+        if advice.action is Action.LATER:
+            later += advice.group.numbers
+        else:
+            yield numbers_said(advice.group.numbers), advice.group.title, advice_words(advice)
     if later:
         yield numbers_said(later), "", f"later: up to {AT_ONCE} exercises are worked on at a time"
 
@@ -86,8 +87,8 @@ def plan_note(plan: Plan) -> Iterator[tuple[str, str, tuple[str, ...]]]:
         yield "", "That is all for today.", ()
         return
     told: set[str] = set()
-    for (_, phase), some in groupby(_by_stretch(plan), key=lambda each: (each[0], each[1].phase)):
-        turns = [turn for _, turn in some]
+    for phase, in_a_row in groupby(plan.turns, key=lambda turn: turn.phase):
+        turns = [*in_a_row]
         start, whole = clock(turns[0].start), plan.minutes - practised
         # From one rounded moment to the next, so that the parts add up to the whole.
         begin = min(round(turns[0].start / 60), whole)
@@ -108,14 +109,6 @@ _PHASES = {
 }
 
 
-def _by_stretch(plan: Plan) -> Iterator[tuple[int, Turn]]:
-    """Each turn with the number of rests before it."""
-    rests = 0
-    for turn in plan.turns:
-        rests += turn.advice is None
-        yield rests, turn
-
-
 def _in_turn(turns: Sequence[Turn]) -> str:
     """How exercises follow each other: "; take 3 exercises in turn, about 2 minutes each time"."""
     exercises = len({turn.advice.group.key for turn in turns if turn.advice})
@@ -131,20 +124,22 @@ def _exercises(turns: Sequence[Turn], minutes: int, told: set[str]) -> Iterator[
 
     told: reasons that were given before.
     """
+    of_exercise: dict[str, tuple[Group, list[Turn]]] = {}
+    for turn in turns:
+        if turn.advice:
+            group = turn.advice.group
+            of_exercise.setdefault(group.key, (group, []))[1].append(turn)
     whole, past, before = _lasting(turns), Fraction(0), 0
-    for key in dict.fromkeys(turn.advice.group.key for turn in turns if turn.advice):
-        some = [turn for turn in turns if turn.advice and turn.advice.group.key == key]
-        advice = some[0].advice
-        assert advice is not None
-        said = f"{advice.group.title} (exercise {some[0].number.whole})"
-        tempos = dict.fromkeys(plain(turn.tempo) for turn in some if turn.tempo is not None)
+    for group, own in of_exercise.values():
+        said = f"{group.title} (exercise {own[0].number.whole})"
+        tempos = dict.fromkeys(plain(turn.tempo) for turn in own if turn.tempo is not None)
         if tempos:
             said += f" at {', then '.join(tempos)}"
-        past += _lasting(some)
+        past += _lasting(own)
         now = round(minutes * past / whole)
         said += f", {_said(now - before)}."
         before = now
-        reason = reason_words(some[0])
+        reason = reason_words(own[0])
         if reason and reason not in told:
             told.add(reason)
             said += f" {reason[0].upper()}{reason[1:]}."
@@ -167,18 +162,15 @@ def turn_words(turn: Turn, numbers: Sequence[Number]) -> str:
     """
     if turn.advice is None:
         return f"{clock(turn.seconds)}; {_REST}"
-    title = turn.advice.group.title
-    parts = [f"{numbers_said(numbers)}. {title} (exercise {turn.number})"]
-    if turn.tempo is not None:
-        parts.append(f"at {plain(turn.tempo)}")
-    if turn.repeats > 1:
-        parts.append(f"{turn.repeats} times round")
-    if turn.times > 1:
-        parts.append(f"played {turn.times} times")
-    parts.append(clock(turn.seconds))
-    if turn.remark:
-        parts.append(turn.remark)
-    return ", ".join(parts)
+    parts = (
+        f"{numbers_said(numbers)}. {turn.advice.group.title} (exercise {turn.number})",
+        "" if turn.tempo is None else f"at {plain(turn.tempo)}",
+        f"{turn.repeats} times round" if turn.repeats > 1 else "",
+        f"played {turn.times} times" if turn.times > 1 else "",
+        clock(turn.seconds),
+        turn.remark,
+    )
+    return ", ".join(filter(None, parts))
 
 
 def reason_words(turn: Turn) -> str:
