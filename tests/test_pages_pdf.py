@@ -295,3 +295,13 @@ def test_no_page_but_the_last_is_more_than_a_fifth_blank(example, paper, large, 
         gaps = [len([*run]) for inked, run in groupby(rows) if not inked]
         blank = sum(max(gap - _ROW * dots, 0) for gap in gaps) / len(rows)
         assert blank < 0.2, f"page {page} of {pages}"
+
+
+@needs_poppler
+def test_the_cautions_stand_together(tmp_path) -> None:
+    drill = midiforge.read_drill(str(EXAMPLES[0]))
+    words = _words(_pdf(tmp_path, drill, "letter", large=True))
+    first = next(
+        word for word, then in pairwise(words) if (word.text, then.text) == ("Look", "after")
+    )
+    assert {word.page for word in words if word.text == "musicians."} == {first.page}
