@@ -10,6 +10,8 @@ recording where it fits best. Figures:
    and meter removed.
 4. sure: how often those of each confidence are right, tempo and meter removed.
 5. time for a file.
+6. feels that recordings are few of, laid out from the library (tests/feels.py): beat, bar and
+   swing right, and strokes, with the file's tempo and meter and without.
 
 Beside them what is got by hand: quantised to sixteenths by the file's own beats, the most common
 bar over and over. `--tuning` takes the half of the recordings that thresholds were set on.
@@ -29,6 +31,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
+import feels
 import mido
 
 import midiforge
@@ -196,6 +199,34 @@ def lost(recording: Mapping[str, Sequence[float]], loop: Times) -> list[tuple[st
     return [(v, not loop.get(v)) for v, times in recording.items() if len(times) >= LOST * whole]
 
 
+def of_feels(folder: Path) -> None:
+    """Prints how library feels with real unevenness come back."""
+    beats = [
+        (row.path, row.tempo) for row in rows(False) if row.kind == "beat" and row.bars >= LONG
+    ]
+    takes = list(feels.takes(feels.straight(beats, 12)))
+    for said_too in (True, False):
+        backs: list[feels.Back] = []
+        fits: list[Fit] = []
+        wrong: list[str] = []
+        for played in takes:
+            path = feels.written(folder / "feel.mid", played, said_too)
+            groove = midiforge.import_groove(path)
+            backs.append(feels.back(played, groove))
+            loop, seconds = of_drill(groove.text)
+            fits.append(best_fit(by_voice(read_source(path, None, 0).strokes), loop, seconds))
+            if not all(backs[-1]):
+                wrong.append(f"{played.feel.name} {played.tempo} as {groove.meter} {groove.tempo}")
+        right = ", ".join(
+            f"{name} {statistics.fmean(getattr(each, name) for each in backs):.0%}"
+            for name in feels.Back._fields
+        )
+        how = "as the file says" if said_too else "tempo and meter removed"
+        print(f"{len(takes)} takes in other feels, {how}: right {right}; strokes {said(fits)}")
+        if wrong:
+            print(f"  not: {'; '.join(wrong)}")
+
+
 def share(numbers: Sequence[int], most: int) -> str:
     return f"{statistics.fmean(number <= most for number in numbers):.0%}"
 
@@ -300,6 +331,7 @@ def main() -> None:
         f"{MOST_LINES} {share(lines, MOST_LINES)}; up to {MOST_KINDS} kinds of bar "
         f"{share(cells, MOST_KINDS)}"
     )
+    of_feels(folder)
     print(f"a file: median {1000 * statistics.median(spent):.0f} ms, longest {max(spent):.2f} s")
 
 

@@ -32,7 +32,8 @@ _DOWNBEAT = 1.2  # bars with the bass drum on one
 _BACKBEAT, _HALF_TIME = 1.6, 0.55  # the snare on two and four; on three, as a share of that
 _RECURS = 1.5  # strokes that come again a bar later
 _FIRST, _CRASH = 0.5, 0.4  # the first stroke, crash cymbals on one
-_IN_FOURS = 0.35  # four beats rather than three
+# What a meter that nobody says must be better by than 4/4.
+_METERS = {"4/4": 0.0, "3/4": 0.35, "5/4": 0.6, "2+2+3/8": 0.8, "3+2+2/8": 0.8}
 _BARE = 0.5  # against beats with nothing between them
 _THREES = 0.15  # against beats in threes, which drummers play less than in twos
 _FINE = 0.6  # against beats in eight parts or more
@@ -56,11 +57,13 @@ def read_beat(
 ) -> tuple[_Reading, float]:
     """The likeliest reading, and how sure it is."""
     rate = (knots[-1][1] - knots[0][1]) / (knots[-1][0] - knots[0][0])
-    meters = [meter] if meter else [Meter.parse("4/4"), Meter.parse("3/4")]
+    meters = [meter] if meter else [Meter.parse(each) for each in _METERS]
     readings: list[_Reading] = []
     for found in meters:
         wanted = tempo * float(found.pulse / found.beat) if tempo else None
         for steps in COUNTS:
+            if (steps * found.bar / found.beat).denominator > 1:
+                continue
             beats = 60 * rate / steps
             if wanted is not None and abs(beats / wanted - 1) > 0.09:
                 continue
@@ -88,8 +91,9 @@ def _readings(
     given: bool,
 ) -> Iterator[_Reading]:
     """One reading for each place where the bar could begin."""
-    beats = int(meter.bar / meter.beat)
-    bar = steps * beats
+    bar = int(steps * meter.bar / meter.beat)
+    starts = [int(steps * at / meter.beat) for at in meter.beats]
+    beats, by_chance = len(starts), len(starts) / bar
     most = bar * _BARS_LOOKED_AT
     base = round(along[0])
     bass, snare, pedal, crash, every = ([0.0] * bar for _ in range(5))
@@ -119,8 +123,7 @@ def _readings(
     if not given:
         common -= _TEMPO * (log2(tempo / _USUAL_BEAT) / _SPREAD) ** 2 / 2
         common -= _TOO_FAST * max(0.0, log2(tempo / _FAST))
-    if beats == 4:
-        common += _IN_FOURS
+    common -= _METERS.get(str(meter), 0.0)
     if steps == 1:
         common -= _BARE
     if steps % 3 == 0:
@@ -131,12 +134,12 @@ def _readings(
         common -= _ODD
     foot = sum(bass)
     for first in range(bar):
-        on = sum(every[(first + i * steps) % bar] for i in range(beats)) / total
-        score = common + _ON_BEAT * (on - 1 / steps)
+        on = sum(every[(first + at) % bar] for at in starts) / total
+        score = common + _ON_BEAT * (on - by_chance)
         if foot:
-            bass_on = sum(bass[(first + i * steps) % bar] for i in range(beats)) / foot
+            bass_on = sum(bass[(first + at) % bar] for at in starts) / foot
             downs = sum(1 for at in bass_at if at % bar == first)
-            score += _DOWNBEAT * (min(1.0, downs / bars) + 0.5 * (bass_on - 1 / steps))
+            score += _DOWNBEAT * (min(1.0, downs / bars) + 0.5 * (bass_on - by_chance))
         for back, weight in ((snare, _BACKBEAT), (pedal, 0.5 * _BACKBEAT)):
             whole = sum(back)
             if not whole:
@@ -146,7 +149,7 @@ def _readings(
                 three = back[(first + 2 * steps) % bar]
                 score += weight * max(sum(two), _HALF_TIME * three) / whole
             else:
-                late = sum(back[(first + i * steps) % bar] for i in range(1, beats))
+                late = sum(back[(first + at) % bar] for at in starts[1:])
                 score += weight * 0.8 * late / whole
         struck = sum(crash)
         if struck:

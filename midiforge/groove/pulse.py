@@ -41,7 +41,7 @@ class Pulse:
 def find_pulse(strokes: Sequence[Stroke], meter: Meter | None, tempo: float | None) -> Pulse | None:
     """The beats of a take; None where it has too few strokes to say.
 
-    meter: None to guess whether it is in four or in three. tempo: pulses of the meter a minute.
+    meter: None to guess it. tempo: pulses of the meter a minute.
     """
     moments = moments_of(strokes)
     if len(moments) < 4:
@@ -55,7 +55,7 @@ def find_pulse(strokes: Sequence[Stroke], meter: Meter | None, tempo: float | No
     steps, first, found = reading.steps, reading.first, reading.meter
     beat = float(found.beat)
     turns = min(along) - first
-    bar = steps * int(found.bar / found.beat)
+    bar = int(steps * found.bar / found.beat)
     first += bar * int((turns + 0.25) // bar)
     places = [(each - first) / steps * beat for each in along]
     each_tempo = tempos(knots, steps, beat)
