@@ -13,7 +13,7 @@ The lesson is made once and no more of it than is asked for.
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import nullcontext
 from datetime import date
-from functools import cached_property
+from functools import cached_property, reduce
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from midiforge.loops import Shape
     from midiforge.midi.reading import MidiSource
     from midiforge.practice.entry import Entry
+    from midiforge.practice.log import Log
     from midiforge.practice.plan import Plan
     from midiforge.practice.standing import Advice
     from midiforge.report.day import Day
@@ -82,6 +83,11 @@ class Heard:
     found: "Reviewed | None"
     entry: "Entry | None"
     trouble: str = ""
+
+    @property
+    def piece(self) -> int:
+        """The number of its piece; 0 where it could not be read."""
+        return self.found.review.exercise.number.piece if self.found else 0
 
     @property
     def why(self) -> str:
@@ -322,12 +328,10 @@ class Session:
 
         take, note, day: as for `entry`. Raises MidiforgeError.
         """
-        from midiforge.practice.log import Log, log_path
-
-        if not found.is_it or self.log is None:
+        log = self._log()
+        if not found.is_it or log is None:
             return False
-        entry = self.entry(found, take, note, day)
-        Log(log_path(str(self.log))).add(entry, keeps_day=day is None)
+        log.add(self.entry(found, take, note, day), keeps_day=day is None)
         return True
 
     def review_all(
@@ -351,16 +355,16 @@ class Session:
         heard, known = list[Heard](), set[str]()
         for take in takes:
             try:
-                content = take_of(content_of(take))
-                if content in known:
+                digest = take_of(content_of(take))
+                if digest in known:
                     continue
-                known.add(content)
+                known.add(digest)
                 found = self.review(take, number, delay_ms)
                 entry = self.entry(found, take, note, day) if found.is_it else None
             except WrongArgument:
                 raise
             except MidiforgeError as error:
-                heard.append(Heard(str(take), None, None, f"{error.what}"))
+                heard.append(Heard(str(take), None, None, error.what))
             else:
                 heard.append(Heard(str(take), found, entry))
         return tuple(heard)
@@ -371,49 +375,42 @@ class Session:
         keeps_day: whether one that was reviewed before keeps the day that it had.
         Raises MidiforgeError.
         """
-        from midiforge.practice.log import Log, log_path
-
-        entries = [each.entry for each in heard if each.entry]
-        if self.log is not None and entries:
-            Log(log_path(str(self.log))).add(*entries, keeps_day=keeps_day)
+        log, entries = self._log(), [take.entry for take in heard if take.entry]
+        if log and entries:
+            log.add(*entries, keeps_day=keeps_day)
 
     def page_of(self, heard: "Sequence[Heard]") -> "Day":
         """What there is to say of many takes, on one page; the log need not hold them yet."""
-        from midiforge.practice import advice, good
-        from midiforge.practice.log import with_take
+        from midiforge.practice import good
+        from midiforge.practice.advice import of_exercise
         from midiforge.practice.words import step_words
         from midiforge.report import day as page
 
-        of_piece: dict[int, list[Heard]] = {}
-        entries = self._logged()
-        for each in heard:
-            if each.found and each.entry:
-                of_piece.setdefault(each.found.review.exercise.number.piece, []).append(each)
-                entries = with_take(entries, each.entry)
-        advised = advice.advise(self.lesson, self._own(entries), date.today()) if of_piece else []
-        settings, exercises, lacking = self.drill.practice, [], list[good.Lack]()
-        for _, some in sorted(of_piece.items()):
-            takes = []
-            for each in some:
-                assert each.found and each.entry
-                lacks = good.lacks(each.entry, settings)
-                lacking += lacks
+        entries = [take.entry for take in heard if take.entry]
+        of_piece: dict[int, list[page.DayTake]] = {}
+        lacking: list[good.Lack] = []
+        for take in sorted(heard, key=lambda take: take.piece):
+            if take.found and take.entry:
+                lacks = good.lacks(take.entry, self.drill.practice)
                 said = "; ".join(lack.said for lack in lacks)
-                name = Path(each.source).name
-                takes.append(page.DayTake(name, each.found.review, each.found.known, said))
+                name, found = Path(take.source).name, take.found
+                told = page.DayTake(name, found.review, found.known, said)
+                of_piece.setdefault(take.piece, []).append(told)
+                lacking += lacks
+        advised, exercises = self._advised_after(entries) if entries else [], []
+        for takes in of_piece.values():
             exercise = takes[-1].review.exercise
-            next_one = advice.of_exercise(advised, exercise)
-            step = step_words(next_one, takes[-1].first.work_on)
+            step = step_words(of_exercise(advised, exercise), takes[-1].first.work_on)
             heading = f"{exercise.number.whole}. {exercise.title}"
             exercises.append(page.DayExercise(heading, tuple(takes), step))
-        days = sorted({each.entry.day.isoformat() for each in heard if each.entry})
+        days = sorted({entry.day.isoformat() for entry in entries})
         return page.Day(
             self.drill.title,
             " to ".join(dict.fromkeys((days[0], days[-1]))) if days else "",
             self.player,
             tuple(exercises),
-            good.most_often(lacking, sum(len(each.takes) for each in exercises)),
-            tuple((Path(each.source).name, each.why) for each in heard if not each.entry),
+            good.most_often(lacking, len(entries)),
+            tuple((Path(take.source).name, take.why) for take in heard if not take.entry),
         )
 
     def verdict(self, found: "Reviewed", take: "MidiSource") -> str:
@@ -435,18 +432,25 @@ class Session:
         Gives "" for a take that looks like another exercise or kit.
         Raises MidiforgeError.
         """
-        from midiforge.practice import advice
-        from midiforge.practice.log import with_take
+        from midiforge.practice.advice import of_exercise
         from midiforge.practice.words import step_words
-        from midiforge.report.sentence import advice as said
+        from midiforge.report.sentence import advice
         from midiforge.report.view import View
 
         if not found.is_it:
             return ""
-        entries = with_take(self._logged(), self.entry(found, take, note, day))
-        advised = advice.advise(self.lesson, self._own(entries), date.today())
-        first, _ = said(View(found.review), found.known)
-        return step_words(advice.of_exercise(advised, found.review.exercise), first.work_on)
+        advised = self._advised_after([self.entry(found, take, note, day)])
+        first, _ = advice(View(found.review), found.known)
+        return step_words(of_exercise(advised, found.review.exercise), first.work_on)
+
+    def _advised_after(self, entries: "Iterable[Entry]") -> "list[Advice]":
+        """What to do next once takes are logged, which the log may not hold yet."""
+        from midiforge.practice.advice import advise
+        from midiforge.practice.log import with_take
+
+        log = self._log()
+        logged = reduce(with_take, entries, log.entries() if log else [])
+        return advise(self.lesson, self._own(logged), date.today())
 
     def advise(self, day: date | None = None, progress: Progress | None = None) -> list["Advice"]:
         """What to do next with each exercise, after what the log holds.
@@ -454,9 +458,9 @@ class Session:
         day: None for today. progress: told how many exercises were looked at.
         Raises MidiforgeError if a log that was named cannot be read.
         """
-        from midiforge.practice import advice
+        from midiforge.practice.advice import advise
 
-        return advice.advise(self.lesson, self.entries(), day or date.today(), progress)
+        return advise(self.lesson, self.entries(), day or date.today(), progress)
 
     def plan(
         self, minutes: int = 30, day: date | None = None, progress: Progress | None = None
@@ -472,29 +476,29 @@ class Session:
 
     def entries(self) -> "list[Entry]":
         """What the log holds of the player; the usual log need not be there."""
-        from midiforge.practice.log import entries_in
-
-        return [] if self.log is None else self._own(entries_in(self.log))
+        return self._own(self._everybodys())
 
     def others(self) -> list[str]:
         """Who else has takes in the log, as they are called there."""
         from midiforge.practice.entry import is_by, player_said
+
+        others = [entry.player for entry in self._everybodys() if not is_by(entry, self.player)]
+        return [player_said(name) for _, name in sorted({n.casefold(): n for n in others}.items())]
+
+    def _everybodys(self) -> "list[Entry]":
         from midiforge.practice.log import entries_in
 
-        everybody = [] if self.log is None else entries_in(self.log)
-        known = {e.player.casefold(): e.player for e in everybody if not is_by(e, self.player)}
-        return [player_said(name) for _, name in sorted(known.items())]
+        return [] if self.log is None else entries_in(self.log)
 
-    def _logged(self) -> "list[Entry]":
-        """What the log holds of all players; none where there is none yet."""
+    def _log(self) -> "Log | None":
         from midiforge.practice.log import Log, log_path
 
-        return [] if self.log is None else Log(log_path(str(self.log))).entries()
+        return None if self.log is None else Log(log_path(str(self.log)))
 
     def _own(self, entries: "Iterable[Entry]") -> "list[Entry]":
         from midiforge.practice.entry import is_by
 
-        return [each for each in entries if is_by(each, self.player)]
+        return [entry for entry in entries if is_by(entry, self.player)]
 
 
 def rounds(times: int | None = None) -> "Times":

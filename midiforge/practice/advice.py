@@ -6,6 +6,7 @@ then all go up together, none more than a step ahead of the slowest placement of
 at a plateau, or left because of pain, holds nobody up. Common practice.
 """
 
+from collections import defaultdict
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date
@@ -108,48 +109,45 @@ def _flags(advice: Advice, drill: Drill) -> str:
 # All exercises beside each other
 
 
-def _held(found: Sequence[Advice], drill: Drill, steps: Steps) -> list[Advice]:
+def _held(advised: Sequence[Advice], drill: Drill, steps: Steps) -> list[Advice]:
     """What is to get faster waits for the exercises that come before speed."""
     if drill.practice.first == "tempo":
-        return [*found]
-    material: dict[Hashable, list[Advice]] = {}
-    placements: dict[Hashable, list[Advice]] = {}
-    for each in found:
-        material.setdefault(_material(each.group), []).append(each)
-        placements.setdefault(_but_for_placement(each.group), []).append(each)
+        return [*advised]
+    same_material: dict[Hashable, list[Advice]] = defaultdict(list)
+    placements: dict[Hashable, list[Advice]] = defaultdict(list)
+    for advice in filter(_counts, advised):
+        same_material[_material(advice.group)].append(advice)
+        placements[_but_for_placement(advice.group)].append(advice)
 
     def held(advice: Advice) -> Advice:
-        if advice.action is not Action.UP or advice.proven is None or advice.tempo is None:
+        tempo, proven = advice.tempo, advice.proven
+        if advice.action is not Action.UP or not proven or not tempo or tempo <= steps.first:
             return advice
         unsafe = [
-            each
-            for each in material[_material(advice.group)]
-            if _counts(each) and (each.proven is None or each.proven < steps.first)
+            other
+            for other in same_material[_material(advice.group)]
+            if not other.proven or other.proven < steps.first
         ]
         slower = [
-            each
-            for each in placements[_but_for_placement(advice.group)]
-            if each is not advice
-            and _counts(each)
-            and each.proven
-            and steps.faster(each.proven) < advice.tempo
+            other
+            for other in placements[_but_for_placement(advice.group)]
+            if other is not advice and other.proven and steps.faster(other.proven) < tempo
         ]
-        waits_for = unsafe or slower
-        if not waits_for or advice.tempo <= steps.first:
+        numbers = [other.group.numbers[0].whole for other in unsafe or slower]
+        if not numbers:
             return advice
-        numbers = [each.group.numbers[0].whole for each in waits_for]
         named = exercises_said(numbers[:_MOST_NAMED])
         if len(numbers) > _MOST_NAMED:
             named += f" and {len(numbers) - _MOST_NAMED} more"
         return replace(
             advice,
             action=Action.HOLD,
-            tempo=advice.proven,
-            said=f"safe at {plain(advice.proven)}",
+            tempo=proven,
+            said=f"safe at {plain(proven)}",
             why=f"{named} first, then all get faster together",
         )
 
-    return [held(advice) for advice in found]
+    return [held(advice) for advice in advised]
 
 
 def _counts(advice: Advice) -> bool:
@@ -157,57 +155,64 @@ def _counts(advice: Advice) -> bool:
     return not (advice.stuck or advice.learnt or advice.action is Action.LEAVE)
 
 
-def _not_too_much(found: Sequence[Advice]) -> list[Advice]:
+def _not_too_much(advised: Sequence[Advice]) -> list[Advice]:
     """New exercises wait while enough is being worked on; what follows something done is first."""
-    new = [each for each in found if each.action is Action.BEGIN and each.last is None]
-    begun = {_material(each.group) for each in new}
+    new = [advice for advice in advised if advice.action is Action.BEGIN and advice.last is None]
+    begun = {_material(advice.group) for advice in new}
     # What is safe and waits for others of its kind to be begun leaves them room.
-    open_now = sum(
-        each.action in WORK or (each.action is Action.HOLD and _material(each.group) not in begun)
-        for each in found
+    worked_on = sum(
+        advice.action in WORK
+        or (advice.action is Action.HOLD and _material(advice.group) not in begun)
+        for advice in advised
     )
     follow = {
         after.group
-        for each in found
-        if each.learnt and (after := _next_placement(each, found)) is not None
+        for advice in advised
+        if advice.learnt and (after := _next_placement(advice, advised)) is not None
     }
-    new.sort(key=lambda each: each.group not in follow)
-    waiting = {each.group for each in new[max(0, AT_ONCE - open_now) :]}
+    new.sort(key=lambda advice: advice.group not in follow)
+    waiting = {advice.group for advice in new[max(0, AT_ONCE - worked_on) :]}
     return [
-        replace(each, action=Action.LATER, tempo=None, said="later", why="not yet tried")
-        if each.group in waiting
-        else each
-        for each in found
+        replace(advice, action=Action.LATER, tempo=None, said="later", why="not yet tried")
+        if advice.group in waiting
+        else advice
+        for advice in advised
     ]
 
 
-def _gone_on(found: Sequence[Advice]) -> list[Advice]:
+def _gone_on(advised: Sequence[Advice]) -> list[Advice]:
     """What is done says what comes next."""
-    return [_onward(each, found) if each.action is Action.DONE else each for each in found]
+    return [
+        _onward(advice, advised) if advice.action is Action.DONE else advice for advice in advised
+    ]
 
 
-def _onward(done: Advice, found: Sequence[Advice]) -> Advice:
+def _onward(done: Advice, advised: Sequence[Advice]) -> Advice:
     playable = (Action.BEGIN, *WORK)
-    after = _next_placement(done, found)
-    if after is not None and after.action in playable:
-        said = f"go on to the next placement: {after.group.numbered}"
-        return replace(done, action=Action.GO_ON, said=said)
-    here = next(i for i, each in enumerate(found) if each is done)
-    for each in (*found[here + 1 :], *found[:here]):
-        if each.action in playable:
-            return replace(done, action=Action.GO_ON, said=f"go on to {each.group.numbered}")
-    return done
+    after = _next_placement(done, advised)
+    if after and after.action in playable:
+        where = f"the next placement: {after.group.numbered}"
+    else:
+        following, before = _around(done, advised)
+        others = [other for other in (*following, *before) if other.action in playable]
+        if not others:
+            return done
+        where = others[0].group.numbered
+    return replace(done, action=Action.GO_ON, said=f"go on to {where}")
 
 
-def _next_placement(done: Advice, found: Sequence[Advice]) -> Advice | None:
+def _next_placement(done: Advice, advised: Sequence[Advice]) -> Advice | None:
     """The exercise that is the same but for where things begin, after this one in the drill."""
     ours = _but_for_placement(done.group)
-    after = False
-    for each in found:
-        if after and not each.learnt and _but_for_placement(each.group) == ours:
-            return each
-        after = after or each.group is done.group
-    return None
+    following, _ = _around(done, advised)
+    same = (other for other in following if _but_for_placement(other.group) == ours)
+    return next((other for other in same if not other.learnt), None)
+
+
+def _around(advice: Advice, advised: Sequence[Advice]) -> tuple[Sequence[Advice], Sequence[Advice]]:
+    """What comes after an exercise in the drill, and what comes before it."""
+    here = next(i for i, other in enumerate(advised) if other.group is advice.group)
+    return advised[here + 1 :], advised[:here]
 
 
 def _material(group: Group) -> Hashable:

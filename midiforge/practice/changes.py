@@ -15,7 +15,7 @@ from midiforge.model.hit import Limb, Strength
 from midiforge.model.tempo import plain
 from midiforge.practice.good import Lack
 
-_OTHER_VOICES = ("ride", "hihat-closed")
+_OTHER_VOICES = (("ride", "ride"), ("hihat-closed", "closed hi-hat"))  # and as they are called
 _GAP = "2 on 2 off"
 
 
@@ -31,30 +31,30 @@ class Change:
     flags: str = ""
 
 
-def changes(exercise: Exercise, lacks: Sequence[Lack], slower: Fraction) -> list[Change]:
+def changes(exercise: Exercise, lacks: Sequence[Lack], slower: Fraction) -> Iterator[Change]:
     """What can be changed about an exercise, what helps most against what it lacks first.
 
     lacks: of the last take. slower: a tempo, in pulses a minute.
     """
     lacking = [lack.what for lack in lacks]
-    found: list[Change] = []
     if "accents" in lacking:
-        found.append(Change("play the accents alone, and let the other strokes rest"))
+        yield Change("play the accents alone, and let the other strokes rest")
     if "tempo" in lacking:
-        found.append(Change("count every beat aloud while you play to the click"))
-    found += _fewer_limbs(exercise, lacks)
-    found += _with_gaps(exercise, slower)
+        yield Change("count every beat aloud while you play to the click")
+    yield from _fewer_limbs(exercise, lacks)
+    if exercise.tempo.is_steady:
+        said = f"play it at {plain(slower)} with two bars of click and two without"
+        yield Change(said, f"{_only(exercise)} --tempos {plain(slower)} --gap '{_GAP}'")
     strokes = [*loop_of(exercise).hits]
     if any(hit.strength is Strength.ACCENT for hit in strokes):
-        found.append(Change("leave the accents out", "--accents none"))
+        yield Change("leave the accents out", "--accents none")
     right = {hit.voice for hit in strokes if hit.limb is Limb.RIGHT_HAND}
     if right:
-        voice = next(each for each in _OTHER_VOICES if each not in right)
-        said = f"play the right hand on the {_named(voice)}"
-        found.append(Change(said, f"{_only(exercise)} --voicing RH={voice}"))
+        voice, name = next(other for other in _OTHER_VOICES if other[0] not in right)
+        flags = f"{_only(exercise)} --voicing RH={voice}"
+        yield Change(f"play the right hand on the {name}", flags)
     if exercise.variant.sticking and not exercise.variant.moved("direction").value:
-        found.append(Change("play the sticking backward", "--direction backward"))
-    return found
+        yield Change("play the sticking backward", "--direction backward")
 
 
 def _fewer_limbs(exercise: Exercise, lacks: Sequence[Lack]) -> Iterator[Change]:
@@ -72,16 +72,6 @@ def _fewer_limbs(exercise: Exercise, lacks: Sequence[Lack]) -> Iterator[Change]:
     yield Change(f"play {names} alone", f"--stages part --set 'stage.part.limbs=[{listed}]'")
 
 
-def _with_gaps(exercise: Exercise, slower: Fraction) -> Iterator[Change]:
-    if exercise.tempo.is_steady:
-        said = f"play it at {plain(slower)} with two bars of click and two without"
-        yield Change(said, f"{_only(exercise)} --tempos {plain(slower)} --gap '{_GAP}'")
-
-
 def _only(exercise: Exercise) -> str:
     """The flag for an exercise alone, where a change leaves all numbers as they are."""
     return f"--only {exercise.number.whole}"
-
-
-def _named(voice: str) -> str:
-    return {"hihat-closed": "closed hi-hat"}.get(voice, voice)

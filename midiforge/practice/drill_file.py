@@ -35,10 +35,9 @@ def drill_file(plan: Plan, folder: Path) -> str:
         f"{clock(plan.seconds)} in all.",
         "# Numbers are those of play and build: 3 is 3a, 3b and all its other tempos.",
     ]
-    if len(plan.stretches) > 1:
-        pieces = "; then ".join(
-            f"--only {numbers_said(each, between=',')}" for each in plan.stretches
-        )
+    stretches = [f"--only {numbers_said(numbers, between=',')}" for numbers in plan.stretches]
+    if len(stretches) > 1:
+        pieces = "; then ".join(stretches)
         lines += ["# Nothing stops for a rest by itself, so play it in pieces:", f"# {pieces}"]
     keys: dict[str, Any] = {}
     tables: dict[str, dict[str, Any]] = {}
@@ -61,9 +60,8 @@ def _running(plan: Plan) -> Iterator[str]:
         if turn.advice is None:
             yield f"    # {clock(turn.start)} rest, {words}"
             continue
-        text = _chosen(turn, plan)
         yield f"    # {clock(turn.start)} {turn.phase}: {words}"
-        yield from [f"    {toml_value(text)},"] * turn.times
+        yield from [f"    {toml_value(_chosen(turn, plan))},"] * turn.times
     yield "]"
 
 

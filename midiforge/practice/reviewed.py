@@ -38,8 +38,9 @@ def entry_of(
     when it was played, if the player says so. note: what the player says of it. player: who played;
     "" is the usual one.
     """
-    exercise = review.exercise
+    exercise, tally, timing = review.exercise, review.tally, review.timing
     stage, sticking, placement_name = kind_of(exercise.stage, exercise.variant)
+    first_third, last_third = review.thirds or (None, None)
     steady = exercise.tempo.is_steady
     return Entry(
         when=when_played(review.source, review.played, day).when,
@@ -52,13 +53,13 @@ def entry_of(
         number=str(exercise.number),
         # What was played counts, not what was asked.
         tempo=round(review.played_tempo, 1) if steady else float(exercise.tempo.last),
-        expected=review.tally.expected,
-        hit=review.tally.hit,
-        missed=review.tally.missed,
-        extra=review.tally.extra,
-        mean_ms=review.timing.mean_ms,
-        deviation_ms=review.timing.deviation_ms,
-        deviation_percent=review.timing.deviation_percent,
+        expected=tally.expected,
+        hit=tally.hit,
+        missed=tally.missed,
+        extra=tally.extra,
+        mean_ms=timing.mean_ms,
+        deviation_ms=timing.deviation_ms,
+        deviation_percent=timing.deviation_percent,
         drift_ms_per_bar=review.drift_ms_per_bar,
         bars=review.bars,
         seconds=review.seconds,
@@ -68,12 +69,12 @@ def entry_of(
         player=" ".join(player.split()),
         asked=float(exercise.tempo.last),
         comes_round=exercise.returns_after_bars,
-        first_third=review.thirds[0] if review.thirds else None,
-        last_third=review.thirds[1] if review.thirds else None,
+        first_third=first_third,
+        last_third=last_third,
         own_ms=review.own_ms,
         lost=len(review.line.jumps),
         **_loudness(review),
-        limbs=tuple(_limb_entry(review, each) for each in review.limbs),
+        limbs=tuple(_limb_entry(review, limb) for limb in review.limbs),
         meetings=meetings(review.together),
         movement=movement_of(exercise),
     )
@@ -123,19 +124,19 @@ def takes_in(named: Iterable[Path]) -> list[Path]:
 
     Raises MidiforgeError for a folder that cannot be read, or has none in it.
     """
-    found: list[Path] = []
+    takes: list[Path] = []
     for path in named:
         if not path.is_dir():
-            found.append(path)
+            takes.append(path)
             continue
         try:
-            inside = [each for each in path.iterdir() if each.suffix.lower() in (".mid", ".midi")]
+            inside = [file for file in path.iterdir() if file.suffix.lower() in (".mid", ".midi")]
         except OSError as error:
             raise MidiforgeError(f"cannot be read: {reason(error)}", str(path)) from None
         if not inside:
             raise MidiforgeError("there is no MIDI file in it", str(path), hint="a folder of takes")
-        found += sorted(inside, key=lambda each: _in_order(each.name))
-    return [*dict.fromkeys(found)]
+        takes += sorted(inside, key=lambda file: _in_order(file.name))
+    return [*dict.fromkeys(takes)]
 
 
 def _in_order(name: str) -> list[tuple[int, str]]:
@@ -155,20 +156,13 @@ def _loudness(review: Review) -> dict[str, Any]:
 
 
 def _limb_entry(review: Review, limb: LimbFigures) -> LimbEntry:
-    tally = limb.tally
+    tally, timing = limb.tally, limb.timing
     levels = flattest(review.loudness, limb.limb) if review.has_dynamics else None
     return LimbEntry(
         limb.limb,
-        tally.expected,
-        tally.hit,
-        tally.extra,
-        tally.moved,
-        tally.pulled,
-        limb.timing.mean_ms,
-        limb.timing.deviation_ms,
-        limb.timing.deviation_percent,
-        levels.ratio if levels else None,
-        levels.overlap if levels else None,
+        *(tally.expected, tally.hit, tally.extra, tally.moved, tally.pulled),
+        *(timing.mean_ms, timing.deviation_ms, timing.deviation_percent),
+        *((levels.ratio, levels.overlap) if levels else ()),
     )
 
 

@@ -96,7 +96,7 @@ def _change(here: Standing) -> Advice | None:
         return None
     tempo = here.climb.now
     slower = here.steps.slower(here.steps.slower(tempo))
-    choices = changes(here.group.exercise, here.lacking[-1], slower)
+    choices = [*changes(here.group.exercise, here.lacking[-1], slower)]
     if not choices:
         return None
     change = choices[here.change % len(choices)]
