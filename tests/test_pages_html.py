@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import chromium, on_paper, played, sized
+from browser import chromium, on_paper, played, press_play, sized
 
 import midiforge
 from midiforge.engraving.engrave import Engraver
@@ -267,10 +267,7 @@ def test_a_student_can_hear_every_exercise_of_the_page(browser: Any, tmp_path: P
     path = _html(tmp_path, drill)
     browser.get(path.as_uri())
     told = {each["id"]: each for each in _data(path)}
-    section = browser.find_element("css selector", "#n5")
-    browser.execute_script("arguments[0].scrollIntoView()", section)
-    play = section.find_element("css selector", ".player-play")
-    browser.execute_script("arguments[0].click()", play)
+    press_play(browser, "n5")
     browser.execute_async_script(
         "const done = arguments[0]; const wait = () => lessonPlayer.scheduled.some("
         "(each) => each.kind === 'note') ? done() : setTimeout(wait, 20); wait();"
@@ -278,7 +275,7 @@ def test_a_student_can_hear_every_exercise_of_the_page(browser: Any, tmp_path: P
     start, tempo, scheduled = browser.execute_script(
         "return [lessonPlayer.startTime, lessonPlayer.tempo, lessonPlayer.scheduled]"
     )
-    browser.execute_script("arguments[0].click()", play)
+    press_play(browser, "n5")
     exercise = told["n5"]
     assert tempo == exercise["tempos"][0] == 58
     first = next(each for each in scheduled if each["kind"] == "note")

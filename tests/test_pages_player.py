@@ -562,7 +562,7 @@ def test_controls_are_big_enough_for_fingers(lesson: _Lesson) -> None:
             ".map((each) => each.getBoundingClientRect().height).filter((height) => height)"
         )
         assert len(heights) > 8
-        assert min(heights) >= 40
+        assert min(heights) >= 44
     finally:
         lesson.driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
 

@@ -36,7 +36,7 @@ def html(booklet: Booklet, paper: Paper) -> str:
     data = data.replace("<", "\\u003c")  # or a name could end the script
     drawn = [piece for own in drawings for drawing in own for piece in drawing]
     signs = sign_definitions(booklet.glyphs, [*drawn, *(sign.piece for sign in booklet.key)])
-    scripts = ["main.js"]
+    scripts = ["main.js", "folds.js"]
     if any("tones" in exercise for exercise in heard["exercises"]):
         scripts.append("tones.js")
     if any(piece.again for piece in drawn):
@@ -50,8 +50,7 @@ def html(booklet: Booklet, paper: Paper) -> str:
         f"<style>{_style(paper)}</style></head><body>",
         element("svg", signs, class_="signs", width=0, height=0, aria_hidden="true"),
         f"<header><h1>{escaped(booklet.title)}</h1>",
-        *(f'<p class="own">{escaped(paragraph)}</p>' for paragraph in booklet.text),
-        f"<p>{escaped(ABOUT)}</p>",
+        *_words(booklet),
         "<noscript><p>With scripts switched on, every exercise can be heard on this page; "
         "nothing is loaded for it.</p></noscript></header><main>",
         *_front(booklet),
@@ -81,27 +80,42 @@ def _style(paper: Paper) -> str:
     )
 
 
+def _words(booklet: Booklet) -> Iterator[str]:
+    """The teacher's text; a long one scrolls on a telephone, where music comes first."""
+    if booklet.text:
+        yield '<div class="words" tabindex="0" role="region" aria-label="From your teacher">'
+        yield from (f'<p class="own">{escaped(paragraph)}</p>' for paragraph in booklet.text)
+        yield "</div>"
+
+
 def _front(booklet: Booklet) -> Iterator[str]:
-    yield '<section class="order"><h2>Practice order</h2><table><thead><tr><th>No.<th>exercise'
+    """What stands before the music: folded on a screen, open on paper."""
+    yield '<div class="front">'
+    yield _fold("order", "Practice order")
+    yield f"<p>{escaped(ABOUT)}</p><table><thead><tr><th>No.<th>exercise"
     yield "<th>tempos<th class=blank>reached</tr></thead><tbody>"
     for entry in booklet.entries:
         yield (
             f'<tr><td>{entry.number}<td><a href="#{entry.anchor}">{escaped(entry.title)}</a>'
             f"<td>{escaped(', '.join(entry.tempos))}<td class=blank></tr>"
         )
-    yield "</tbody></table></section>"
+    yield "</tbody></table></details>"
     if booklet.key:
-        yield '<section class="key"><h2>Key</h2><ul class="voices">'
+        yield f'{_fold("key", "Key")}<ul class="voices">'
         for sign in booklet.key:
             drawing = _svg([sign.piece], booklet.key_height, "sign", sign.title)
             yield f"<li>{drawing}<span>{escaped(sign.title)}</span></li>"
         yield '</ul><dl class="legend">'
         for sign_text, meaning in booklet.legend:
             yield f"<div><dt>{escaped(sign_text)}</dt><dd>{escaped(meaning)}</dd></div>"
-        yield f"</dl><p class=small>{PLACES}</p></section>"
-    yield '<section class="care"><h2>Look after yourself</h2><ul>'
+        yield f"</dl><p class=small>{PLACES}</p></details>"
+    yield f"{_fold('care', 'Look after yourself')}<ul>"
     yield from (f"<li>{escaped(caution)}</li>" for caution in CAUTIONS)
-    yield "</ul></section>"
+    yield "</ul></details></div>"
+
+
+def _fold(kind: str, title: str) -> str:
+    return f'<details class="{kind}"><summary><h2>{title}</h2></summary>'
 
 
 def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:

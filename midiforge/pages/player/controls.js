@@ -2,6 +2,7 @@
 
 import { clockOf } from "./clock.js";
 import { follow, leave } from "./cursor.js";
+import { button, make } from "./element.js";
 import { eventsOf, PARTS } from "./lesson.js";
 import { settings } from "./settings.js";
 import { play, run, set, stop } from "./transport.js";
@@ -9,19 +10,6 @@ import { play, run, set, stop } from "./transport.js";
 /** Those of all exercises that set the same thing.
  * @type {Record<string, HTMLInputElement[]>} */
 const inputs = {};
-
-/**
- * @template {keyof HTMLElementTagNameMap} T
- * @param {T} tag
- * @param {Record<string, string>} properties
- * @param {...(Node | string)} children
- */
-function make(tag, properties, ...children) {
-  const element = document.createElement(tag);
-  Object.assign(element, properties);
-  element.append(...children);
-  return element;
-}
 
 /**
  * An input for one of the settings, in its label.
@@ -69,11 +57,8 @@ function tempoOf({ tempos, said = tempos.map(String), limits }, changed) {
   const number = make("input", {
     type: "number", className: "player-tempo", step: "any", min, max,
   });
-  const choices = tempos.map((each, i) => {
-    const choice = make("button", { type: "button", className: "player-choice" }, said[i]);
-    choice.addEventListener("click", () => choose(each, true));
-    return choice;
-  });
+  const choices = tempos.map((each, i) =>
+    button("player-choice", said[i], () => choose(each, true)));
   /** @type {(value: number, write: boolean) => void} */
   const choose = (value, write) => {
     if (write) number.value = `${value}`;
@@ -113,19 +98,18 @@ export function build(exercise, section, place) {
     tempo,
     slower: () => exercise.tempos[0] / tempo(),
     show(playing) {
-      button.textContent = playing ? "Stop" : "Play";
+      playButton.textContent = playing ? "Stop" : "Play";
       place.classList.toggle("playing", !!playing);
       if (playing) follow(playing, { place, systems });
       else leave();
     },
   };
-  const button = make("button", { type: "button", className: "player-play" }, "Play");
-  button.addEventListener("click", () => (run?.player === player ? stop() : play(player)));
+  const playButton = button("player-play", "Play", () =>
+    (run?.player === player ? stop() : play(player)));
   // On a narrow screen what is set once waits behind a button; the style sheet says how narrow.
-  const more = make("button", { type: "button", className: "player-more" }, "More");
-  more.setAttribute("aria-expanded", "false");
-  more.addEventListener("click", () =>
+  const more = button("player-more", "More", () =>
     more.setAttribute("aria-expanded", `${place.classList.toggle("open")}`));
+  more.setAttribute("aria-expanded", "false");
 
   const has = new Set(events.map((event) => event.rounds === "countIn" || event.part));
   const options = [
@@ -140,7 +124,7 @@ export function build(exercise, section, place) {
   const heading = section.querySelector("h1, h2, h3, h4, h5, h6");
   place.setAttribute("aria-label", `Player: ${heading?.textContent?.trim() || exercise.id}`);
   place.append(
-    button,
+    playButton,
     make("label", {}, exercise.said ? "Tempo at first " : "Tempo ", number),
     group("Tempos of this exercise", ...choices),
     more,

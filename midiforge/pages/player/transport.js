@@ -1,5 +1,6 @@
 // Starts and stops: one exercise of the page plays at a time.
 
+import { cautioned } from "./care.js";
 import { opened, rest, setPart, setVolume } from "./mixer.js";
 import { Run } from "./run.js";
 import { settings } from "./settings.js";
@@ -24,9 +25,11 @@ export function stop(ring = false) {
 /** @param {import("./run.js").Player} player */
 export function play(player) {
   stop();
-  run = latest = new Run(player, opened(), () => stop(true));
-  player.show(run);
-  run.lookAhead();
+  cautioned(() => {
+    run = latest = new Run(player, opened(), () => stop(true));
+    player.show(run);
+    run.lookAhead();
+  });
 }
 
 /**
