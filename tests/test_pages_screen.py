@@ -1,6 +1,8 @@
 """The booklet on a screen, as something one practises from, in a real browser."""
 
-from collections.abc import Iterator
+import json
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +14,7 @@ from midiforge.pages.paper import paper_of
 from midiforge.pages.sheet import write_sheet
 
 EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("0*.toml"))
+SPACE, RIGHT, LEFT, ESCAPE = " ", "\ue014", "\ue012", "\ue00c"  # keys, as WebDriver has them
 LONG = "Count aloud before you play, and go on counting. " * 30
 
 
@@ -92,8 +95,198 @@ def test_who_does_not_read_the_cautions_to_the_end_hears_nothing(
 ) -> None:
     browser.get(_html(tmp_path, midiforge.read_drill(str(EXAMPLES[0]))).as_uri())
     browser.find_element("css selector", "#n1 .player-play").click()
-    browser.switch_to.active_element.send_keys("\ue00c")  # escape, as WebDriver has it
+    browser.switch_to.active_element.send_keys(ESCAPE)
     assert not browser.find_elements("css selector", "dialog")
     assert browser.execute_script("return lessonPlayer.playing") is None
     press_play(browser, "n1")
     assert browser.execute_script("return lessonPlayer.playing") == "n1"
+
+
+def _open(browser: Any, path: Path) -> None:
+    """A page whose cautions have been read."""
+    browser.get(path.as_uri())
+    press_play(browser, "n1")
+    press_play(browser, "n1")
+
+
+def _drill(**keys: Any) -> midiforge.Drill:
+    """Of three exercises: feet alone, hands alone, all."""
+    told = {"title": "Mooring", "sticking": "RLRR LRLL", "feet": "1 3", "tempos": [120, 180]}
+    return midiforge.check_drill({**told, "placements": ["1"], **keys})
+
+
+def _until(fact: Callable[[], bool], seconds: float = 8.0) -> None:
+    end = time.monotonic() + seconds
+    while not fact():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.02)
+
+
+def _playing(browser: Any) -> str | None:
+    return browser.execute_script("return lessonPlayer.playing")  # type: ignore[no-any-return]
+
+
+def _type(browser: Any, key: str) -> None:
+    browser.switch_to.active_element.send_keys(key)
+
+
+def test_space_plays_and_stops_and_arrows_go_from_exercise_to_exercise(
+    browser: Any, tmp_path: Path
+) -> None:
+    _open(browser, _html(tmp_path, _drill()))
+    _type(browser, SPACE)
+    assert _playing(browser) == "n1"
+    _type(browser, RIGHT)
+    assert _playing(browser) == "n2"
+    _type(browser, SPACE)
+    assert _playing(browser) is None
+    _type(browser, RIGHT)  # goes on, and plays nothing
+    assert _playing(browser) is None
+    focused = "return document.activeElement.closest('.exercise').id"
+    assert browser.execute_script(focused) == "n3"
+    _type(browser, LEFT)
+    assert browser.execute_script(focused) == "n2"
+
+
+def test_a_button_that_was_clicked_leaves_the_space_bar_to_the_music(
+    browser: Any, tmp_path: Path
+) -> None:
+    _open(browser, _html(tmp_path, _drill()))
+    browser.find_elements("css selector", "#n1 .player-choice")[1].click()
+    _type(browser, SPACE)
+    assert _playing(browser) == "n1"
+    assert browser.execute_script("return lessonPlayer.tempo") == 180
+    number = browser.find_element("css selector", "#n1 .player-tempo")
+    number.click()
+    number.send_keys(SPACE)  # typed into it
+    assert _playing(browser) == "n1"
+
+
+def test_the_buttons_beside_play_go_on_to_the_next_and_back(browser: Any, tmp_path: Path) -> None:
+    _open(browser, _html(tmp_path, _drill()))
+    ways = [
+        [
+            each.is_enabled()
+            for each in browser.find_elements("css selector", f"#{name} .player-way")
+        ]
+        for name in ("n1", "n2", "n3")
+    ]
+    assert ways == [[False, True], [True, True], [True, False]]
+    press_play(browser, "n1")
+    browser.execute_script("document.querySelectorAll('#n1 .player-way')[1].click()")
+    assert _playing(browser) == "n2"
+
+
+def test_the_screen_is_asked_to_stay_awake_while_it_plays(browser: Any, tmp_path: Path) -> None:
+    _open(browser, _html(tmp_path, _drill()))
+    browser.execute_script(
+        "window.held = 0; navigator.wakeLock.request = async () => {"
+        "held++; return { release: async () => { held--; } }; };"
+    )
+    press_play(browser, "n1")
+    _until(lambda: browser.execute_script("return held") == 1)
+    press_play(browser, "n1")
+    _until(lambda: browser.execute_script("return held") == 0)
+
+
+# What one place of the page says, frame by frame, without saying it twice.
+_WATCH = """
+window.seen = [];
+const watch = (what) => {
+  const now = [...document.querySelectorAll(what)].map((each) => each.textContent).join(" ").trim();
+  if (now && now !== window.before) seen.push(now);
+  window.before = now;
+  requestAnimationFrame(() => watch(what));
+};
+watch(arguments[0]);
+"""
+
+
+def test_the_count_is_shown_large_until_the_music_begins(browser: Any, tmp_path: Path) -> None:
+    _open(browser, _html(tmp_path, _drill(count_in=2, meter="3/4", feet="1")))
+    browser.execute_script(_WATCH, ".player-count")
+    press_play(browser, "n2")
+    _until(lambda: bool(browser.find_element("css selector", "#n2 .player-count").text))
+    size = (
+        "return parseFloat(getComputedStyle(document.querySelector('#n2 .player-count')).fontSize)"
+    )
+    assert browser.execute_script(size) >= 64  # CSS pixels: to be read from a drum stool
+    _until(lambda: browser.execute_script("return !!document.querySelector('.lit')"))
+    assert browser.execute_script("return seen") == ["1", "2", "3", "1", "2", "3"]
+    assert browser.find_element("css selector", "#n2 .player-count").text == ""
+
+
+def test_a_steps_letters_and_count_are_lit_while_it_sounds(browser: Any, tmp_path: Path) -> None:
+    _open(browser, _html(tmp_path, _drill(tempos=[30]), counts=True))
+    browser.execute_script(_WATCH, ".lit")
+    browser.find_element("css selector", "#n2 .player-countIn").click()
+    press_play(browser, "n2")
+    _until(lambda: len(browser.execute_script("return seen")) > 8, 15)
+    assert browser.execute_script("return seen")[:8] == [
+        *("R 1", "L e", "R &", "R a", "L 2", "R e", "L &", "L a"),
+    ]
+    lit = "const {textDecorationLine: line} = getComputedStyle(document.querySelector('.lit'));"
+    assert browser.execute_script(f"{lit} return line") == "underline"  # not by colour alone
+    press_play(browser, "n2")
+    assert not browser.find_elements("css selector", ".lit")
+
+
+_SAVED = """
+const done = arguments[0];
+URL.createObjectURL = (file) => (file.text().then(done), "#");
+document.querySelector(".save").click();
+"""
+
+
+def test_what_was_reached_is_kept_and_can_be_sent(browser: Any, tmp_path: Path) -> None:
+    path = _html(tmp_path, _drill())
+    _open(browser, path)
+    today = browser.execute_script("return new Date().toLocaleDateString('sv')")  # 2026-05-31
+    browser.find_elements("css selector", "#n2 .player-choice")[1].click()
+    reached = browser.find_element("css selector", "#n2 .player-reached")
+    assert reached.text == "Reached 180"
+    reached.click()
+    browser.refresh()
+    assert f"reached 180 on {today}" in browser.find_element("css selector", "#n2 .tempos").text
+    assert "reached" not in browser.find_element("css selector", "#n1 .tempos").text
+    browser.find_element("css selector", ".order summary").click()
+    row = browser.find_element("xpath", "//tr[.//a[@href='#n2']]")
+    assert row.text.endswith(f"180 {today}") or row.text.endswith("180")
+    saved = json.loads(browser.execute_async_script(_SAVED))
+    title = browser.execute_script("return document.querySelector('#n2 h2').innerText")
+    entry = {"exercise": "2b", "title": title.split(maxsplit=1)[1], "tempo": 180, "day": today}
+    assert saved == {"drill": "Mooring", "saved": today, "reached": [entry]}
+
+
+def test_reached_can_be_taken_back(browser: Any, tmp_path: Path) -> None:
+    _open(browser, _html(tmp_path, _drill()))
+    reached = browser.find_element("css selector", "#n1 .player-reached")
+    for pressed in ("true", "false"):
+        reached.click()
+        assert reached.get_attribute("aria-pressed") == pressed
+    assert json.loads(browser.execute_async_script(_SAVED))["reached"] == []
+
+
+def test_what_was_reached_is_of_the_same_drill_and_the_same_exercise(
+    browser: Any, tmp_path: Path
+) -> None:
+    _open(browser, _html(tmp_path, _drill()))
+    browser.find_element("css selector", "#n2 .player-reached").click()
+    for name, keys in {"other": {"title": "Casting off"}, "later": {"sticking": "RRLL"}}.items():
+        (tmp_path / name).mkdir()
+        browser.get(_html(tmp_path / name, _drill(**keys)).as_uri())
+        assert not browser.find_elements("css selector", ".is-reached")
+
+
+def test_a_browser_that_keeps_nothing_says_so_and_plays(browser: Any, tmp_path: Path) -> None:
+    script = "Object.defineProperty(window, 'localStorage', {get() { throw new Error('none'); }})"
+    command = "Page.addScriptToEvaluateOnNewDocument"
+    added = browser.execute_cdp_cmd(command, {"source": script})
+    try:
+        _open(browser, _html(tmp_path, _drill()))
+        browser.find_element("css selector", ".order summary").click()
+        assert "keeps nothing" in browser.find_element("css selector", ".saving").text
+        browser.find_element("css selector", "#n1 .player-reached").click()
+        assert len(json.loads(browser.execute_async_script(_SAVED))["reached"]) == 1
+    finally:
+        browser.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", added)

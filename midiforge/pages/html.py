@@ -128,7 +128,7 @@ def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str
         f"{escaped(entry.title)}</h2>"
         f'<p class="job">{escaped(entry.job)}</p>'
         f'<p class="tempos">{escaped(entry.pulse)} = {tempos}{feel}'
-        '<span class="reached">reached<i></i>on<i></i></span></p>'
+        '<span class="reached">reached <i></i> on <i></i></span></p>'
         f'{facts}<div class="player"></div><div class="music">'
     )
     signs = {bar.number: bar.chords for bar in entry.score.bars}

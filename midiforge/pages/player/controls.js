@@ -4,8 +4,10 @@ import { clockOf } from "./clock.js";
 import { follow, leave } from "./cursor.js";
 import { button, make } from "./element.js";
 import { eventsOf, PARTS } from "./lesson.js";
+import { daysOf, fastest, mark } from "./reached.js";
 import { settings } from "./settings.js";
-import { play, run, set, stop } from "./transport.js";
+import { run, set } from "./transport.js";
+import { go, toggle } from "./way.js";
 
 /** Those of all exercises that set the same thing.
  * @type {Record<string, HTMLInputElement[]>} */
@@ -78,6 +80,35 @@ function tempoOf({ tempos, said = tempos.map(String), limits }, changed) {
 }
 
 /**
+ * The button that says the tempo has been reached, and the places that show which ones were.
+ * @param {import("./lesson.js").Exercise} exercise
+ * @param {Element} section
+ * @param {HTMLButtonElement[]} choices
+ * @param {() => number} tempo
+ */
+function reachedOf(exercise, section, choices, tempo) {
+  const { id, tempos, said = [] } = exercise;
+  const row = document.querySelector(`.order a[href="#${id}"]`)?.closest("tr");
+  const places = [section.querySelectorAll(".reached i"), row?.querySelectorAll(".blank") || []];
+  const name = (/** @type {number} */ value) => said[tempos.indexOf(value)] || `${value}`;
+  const reached = button("player-reached", "", () => {
+    mark(exercise, tempo());
+    show();
+  });
+  function show() {
+    const best = fastest(exercise);
+    reached.textContent = `Reached ${name(tempo())}`;
+    reached.setAttribute("aria-pressed", `${!!daysOf(exercise)[tempo()]}`);
+    choices.forEach((choice, i) => choice.classList.toggle("done", !!daysOf(exercise)[tempos[i]]));
+    section.classList.toggle("is-reached", !!best);
+    const texts = best ? [name(best.tempo), best.day] : ["", ""];
+    for (const some of places) some.forEach((place, i) => (place.textContent = texts[i]));
+  }
+  show();
+  return { reached, show };
+}
+
+/**
  * Puts the controls of an exercise into their place.
  * @param {import("./lesson.js").Exercise} exercise
  * @param {Element} section
@@ -89,7 +120,11 @@ export function build(exercise, section, place) {
   const systems = section.querySelectorAll("svg.system");
   const { number, choices, tempo } = tempoOf(exercise, () => {
     if (run?.player === player) run.change();
+    show();
   });
+  const { reached, show } = reachedOf(exercise, section, choices, tempo);
+  const count = make("span", { className: "player-count" });
+  count.setAttribute("aria-hidden", "true");
   /** @type {import("./run.js").Player} */
   const player = {
     exercise,
@@ -100,12 +135,18 @@ export function build(exercise, section, place) {
     show(playing) {
       playButton.textContent = playing ? "Stop" : "Play";
       place.classList.toggle("playing", !!playing);
-      if (playing) follow(playing, { place, systems });
-      else leave();
+      if (playing) follow(playing, page);
+      else leave(page);
     },
+    section,
+    playButton: button("player-play", "Play", () => toggle(player)),
+    previous: button("player-way", "\u2039", () => go(player, -1)),
+    next: button("player-way", "\u203a", () => go(player, 1)),
   };
-  const playButton = button("player-play", "Play", () =>
-    (run?.player === player ? stop() : play(player)));
+  const { playButton, previous, next } = player;
+  previous.setAttribute("aria-label", "Previous exercise");
+  next.setAttribute("aria-label", "Next exercise");
+  const page = { place, systems, count };
   // On a narrow screen what is set once waits behind a button; the style sheet says how narrow.
   const more = button("player-more", "More", () =>
     more.setAttribute("aria-expanded", `${place.classList.toggle("open")}`));
@@ -125,9 +166,18 @@ export function build(exercise, section, place) {
   place.setAttribute("aria-label", `Player: ${heading?.textContent?.trim() || exercise.id}`);
   place.append(
     playButton,
+    previous,
+    next,
     make("label", {}, exercise.said ? "Tempo at first " : "Tempo ", number),
     group("Tempos of this exercise", ...choices),
+    reached,
     more,
     ...options,
+    count,
   );
+  // A button that is clicked stays out of the way of the space bar; one reached by keys is its own.
+  place.addEventListener("mousedown", (event) => {
+    if (event.target instanceof Element && event.target.closest("button")) event.preventDefault();
+  });
+  return player;
 }

@@ -1,5 +1,6 @@
 // Starts and stops: one exercise of the page plays at a time.
 
+import { stayAwake } from "./awake.js";
 import { cautioned } from "./care.js";
 import { opened, rest, setPart, setVolume } from "./mixer.js";
 import { Run } from "./run.js";
@@ -19,6 +20,7 @@ export function stop(ring = false) {
   run.end(ring);
   run.player.show(null);
   run = null;
+  stayAwake(false);
   rest();
 }
 
@@ -28,6 +30,7 @@ export function play(player) {
   cautioned(() => {
     run = latest = new Run(player, opened(), () => stop(true));
     player.show(run);
+    stayAwake(true);
     run.lookAhead();
   });
 }
