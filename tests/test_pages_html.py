@@ -16,6 +16,7 @@ from midiforge.engraving.engrave import Engraver
 from midiforge.engraving.widths import Layout
 from midiforge.kits.kit import read_kit
 from midiforge.model.exercise import Exercise
+from midiforge.model.family import families
 from midiforge.pages.booklet import booklet
 from midiforge.pages.paper import paper_of
 from midiforge.pages.sheet import write_sheet
@@ -133,10 +134,9 @@ def _data(path: Path) -> list[dict[str, Any]]:
 
 
 def _at_first_tempos(drill: midiforge.Drill) -> list[Exercise]:
-    found: dict[int, Exercise] = {}
-    for exercise in midiforge.exercises(drill):
-        found.setdefault(id(exercise.hits), exercise)
-    return list(found.values())
+    """As they stand on the page: family by family."""
+    groups = families(midiforge.exercises(drill))
+    return [tempos[0] for family in groups for _, tempos in family.pieces]
 
 
 @pytest.mark.parametrize("made", [*_drills()])
@@ -148,6 +148,7 @@ def test_the_player_is_told_the_exercise_as_it_is_performed(tmp_path: Path, made
     lesson = _at_first_tempos(drill)
     assert len(told) == len(lesson)
     for each, exercise in zip(told, lesson, strict=True):
+        assert each["id"] == f"n{exercise.number.piece}"
         length = exercise.loop_start + exercise.returns_after_bars * exercise.meter.bar
         # Those beside the drummer may need more turns to come round, and so may a swell.
         # Gaps of the click, and the tempos of a ramp, go on for longer than strokes.

@@ -7,7 +7,7 @@ import re
 import shutil
 import subprocess
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import groupby, pairwise
 from pathlib import Path
 from typing import NamedTuple
 from xml.etree import ElementTree
@@ -15,8 +15,9 @@ from xml.etree import ElementTree
 import pytest
 
 import midiforge
+from midiforge.model.family import families
 from midiforge.notation import scores
-from midiforge.notation.score import HANDS_VOICE
+from midiforge.notation.score import HANDS_VOICE, Score
 from midiforge.pages.paper import paper_of
 from midiforge.pages.sheet import write_sheet
 
@@ -91,6 +92,15 @@ def _rows(letters: Sequence[Word]) -> list[list[Word]]:
     return [sorted(rows[key], key=lambda word: word.left) for key in sorted(rows)]
 
 
+def _as_printed(drill: midiforge.Drill) -> list[Score]:
+    """The scores in the order of the pages, family by family."""
+    return [
+        score
+        for family in families(midiforge.exercises(drill))
+        for score in scores(family.exercises)
+    ]
+
+
 def _music(words: list[Word]) -> list[Word]:
     """The words after the front matter, which ends with the last caution."""
     return words[next(i for i, word in enumerate(words) if word.text == "musicians.") + 1 :]
@@ -106,15 +116,19 @@ def example(request, tmp_path_factory):
 
 @needs_poppler
 def test_every_exercise_is_there_in_running_order_with_its_numbers(example) -> None:
-    drill, _, words = example
-    text = " ".join(word.text for word in words)
+    drill, pdf, _ = example
+    # In the order of the page's content; families that go on are named in its head.
+    text = " ".join(_run("pdftotext", "-raw", pdf, "-").split())
     at = text.index("Look after yourself")
-    for score in scores(midiforge.exercises(drill)):
-        number = str(score.exercise.number.piece)
-        title = score.exercise.title
-        found = text.find(f"{number} {title}", at)
-        assert found > at, f"{number} {title}"
-        at = found
+    for family in families(midiforge.exercises(drill)):
+        heads = [family.title] if family.thing else []
+        heads += [
+            f"{tempos[0].number.piece} {way or family.title}" for way, tempos in family.pieces
+        ]
+        for head in heads:
+            found = text.find(head, at)
+            assert found > at, head
+            at = found
 
 
 @needs_poppler
@@ -139,7 +153,7 @@ def test_letters_below_the_notes_spell_the_sticking(example) -> None:
     ]
     printed = [row for row in printed if set(row) <= set("RL")]
     wanted = ""
-    for score in scores(midiforge.exercises(drill)):
+    for score in _as_printed(drill):
         for bar in score.bars:
             hands = bar.voice(HANDS_VOICE)
             if hands:
@@ -173,7 +187,7 @@ def test_nothing_is_cut_off_or_off_the_page(example, paper, large, tmp_path) -> 
 def test_a_heading_is_never_parted_from_its_music(example) -> None:
     drill, pdf, words = example
     heads = [word for word in _music(words) if word.text == "reached"]
-    assert len(heads) == len(list(scores(midiforge.exercises(drill))))
+    assert len(heads) == len(_as_printed(drill))
     for head in heads:
         across, _, grey = _picture(pdf, head.page)
         scale = 60 / 72
@@ -260,3 +274,24 @@ def test_long_exercises_fill_their_pages_and_no_line_of_music_stands_alone(tmp_p
         staff = [sum(value < 160 for value in row) > across / 3 for row in rows]
         lines = sum(now and not before for before, now in pairwise([False, *staff]))
         assert lines > 5, f"page {page} has a single line"
+
+
+_ROW = 12 / 25.4  # inches between rows of ink that are no gap to a reader
+
+
+@needs_poppler
+@pytest.mark.parametrize(("paper", "large"), [("a4", False), ("letter", False), ("a4", True)])
+def test_no_page_but_the_last_is_more_than_a_fifth_blank(example, paper, large, tmp_path) -> None:
+    drill, _, _ = example
+    pdf = _pdf(tmp_path, drill, paper, large)
+    pages = int(re.search(r"Pages:\s+(\d+)", _run("pdfinfo", pdf))[1])
+    dots = 40
+    margin = round(16 / 25.4 * dots)
+    for page in range(1, pages):
+        across, down, grey = _picture(pdf, page, dots)
+        rows = [
+            min(grey[i * across : (i + 1) * across]) < 200 for i in range(margin, down - margin)
+        ]
+        gaps = [len([*run]) for inked, run in groupby(rows) if not inked]
+        blank = sum(max(gap - _ROW * dots, 0) for gap in gaps) / len(rows)
+        assert blank < 0.2, f"page {page} of {pages}"

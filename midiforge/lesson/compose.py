@@ -157,6 +157,7 @@ def compose(outline: "Outline") -> Piece:
         number=outline.number,
         stage=stage.name,
         title=outline.title,
+        ending=outline.ending,
         variant=outline.variant,
         feet=outline.feet,
         meter=drill.meter,

@@ -63,12 +63,17 @@ class Outline:
     @property
     def variant(self) -> Variant:
         """As much of the material's as its stage shows."""
-        return _shown(self.material, self.stage)[0]
+        return _shown(self.drill, self.material, self.stage)[0]
 
     @property
     def feet(self) -> str:
         """What the feet play, in words."""
-        return _shown(self.material, self.stage)[1]
+        return _shown(self.drill, self.material, self.stage)[1]
+
+    @property
+    def ending(self) -> str:
+        """What its title has behind the variant."""
+        return _ending(self.drill, self.material, self.stage)
 
     def piece(self) -> Piece:
         """The piece, written out.
@@ -233,7 +238,7 @@ def _seen_before(
 # Titles
 
 
-def _shown(material: Material, stage: Stage) -> tuple[Variant, str]:
+def _shown(drill: Drill, material: Material, stage: Stage) -> tuple[Variant, str]:
     """As much of a variant as a stage shows, and what the feet play in it, in words."""
     variant, feet = material.variant, ""
     if not stage.limbs.isdisjoint(FEET):
@@ -247,7 +252,9 @@ def _shown(material: Material, stage: Stage) -> tuple[Variant, str]:
         return not stage.limbs.isdisjoint(FEET) if moved.of_feet else sticks
 
     moves = tuple(filter(is_shown, variant.moves))
-    return replace(variant, moves=moves) if sticks else Variant(moves=moves), feet
+    if sticks:
+        return replace(variant, moves=moves), feet
+    return Variant(said=feet or drill.title, moves=moves), feet
 
 
 def title_of(drill: Drill, material: Material, stage: Stage) -> str:
@@ -255,17 +262,18 @@ def title_of(drill: Drill, material: Material, stage: Stage) -> str:
 
     What a hand repeats is not in it: a title stays short.
     """
-    variant, feet = _shown(material, stage)
-    if not variant.sticking:
-        told = [moved for moved in variant.moves if moved.aside]
-        begun = [f"from {moved.count}" for moved in told if moved.begins]
-        asides = [moved.aside for moved in told if not moved.begins]
-        return ", ".join([" ".join([feet or drill.title, *begun]), *asides, stage.title])
-    if stage.name != FULL:
-        return f"{variant}, {stage.title}"
+    variant, _ = _shown(drill, material, stage)
+    return f"{variant}, {_ending(drill, material, stage)}"
+
+
+def _ending(drill: Drill, material: Material, stage: Stage) -> str:
+    """What the stage is called in a title: "hands on one surface", "over Jazz waltz"."""
+    variant, feet = _shown(drill, material, stage)
+    if not variant.sticking or stage.name != FULL:
+        return stage.title
     if feet:
-        return f"{variant}, over {feet}"
+        return f"over {feet}"
     own = {line.limb for line in (*material.feet, *material.layers) if line.limb}
     own |= material.phrase.limbs if material.phrase else set()
     by_hands = stage.title == EVERYTHING and own.isdisjoint(FEET)
-    return f"{variant}, {'hands over the kit' if by_hands else stage.title}"
+    return "hands over the kit" if by_hands else stage.title

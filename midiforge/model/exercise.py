@@ -43,6 +43,7 @@ class Exercise:
 
     stage = _Its[str]()
     title = _Its[str]()
+    ending = _Its[str]()
     variant = _Its[Variant]()
     feet = _Its[str]()
     hands = _Its[str]()

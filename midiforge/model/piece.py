@@ -1,6 +1,7 @@
 """A piece: music that is the same at every tempo, and everything an output needs to know of it."""
 
 from bisect import bisect_right
+from dataclasses import replace
 from enum import StrEnum
 from fractions import Fraction
 from itertools import takewhile
@@ -51,6 +52,8 @@ class Moved:
     does: what the sticking does, "begins on the e of 1". manner: how, "with accents on 1 1a 2&".
     sentence: of its own, "The feet begin on 2." All "" where there is nothing to say.
     columns: of the index, with what stands there.
+    thing: what it changes, "where the sticking begins"; moves that change the same have the same.
+    usual: what it is called beside its other ways where a title leaves it out, "forward".
     """
 
     move: str
@@ -65,14 +68,16 @@ class Moved:
     sentence: str = ""
     columns: tuple[tuple[str, str], ...] = ()
     limbs: frozenset[Limb] = frozenset()
+    thing: str = ""
+    usual: str = ""
 
 
 @frozen
 class Variant:
     """How the material of a piece was moved.
 
-    sticking: its name, or its letters as typed; said: as titles have it. Both "" where no
-        sticking is shown.
+    sticking: its name, or its letters as typed; "" where none is shown. said: as titles have it,
+        or what the feet play where there is none.
     lead: the hand of its first stroke, "R" or "L"; "" where no hand plays.
     moves: what each move did, in order.
     """
@@ -93,10 +98,24 @@ class Variant:
 
     def __str__(self) -> str:
         """In words, such as "RLRR LRLL from 1e, accents on the beats"."""
-        first = [shortened(self.said), *(moved.name for moved in self.moves)]
-        return ", ".join(
-            filter(None, (" ".join(filter(None, first)), *(moved.aside for moved in self.moves)))
-        )
+        if self.sticking:
+            first = [shortened(self.said), *(moved.name for moved in self.moves)]
+            asides = [moved.aside for moved in self.moves]
+        else:
+            begun = [moved for moved in self.moves if moved.begins and moved.aside]
+            first = [self.said, *(f"from {moved.count}" for moved in begun)]
+            asides = [moved.aside for moved in self.moves if not moved.begins]
+        return ", ".join(filter(None, (" ".join(filter(None, first)), *asides)))
+
+    def without(self, thing: str) -> "Variant":
+        """The variant but for the moves that change this thing."""
+        return replace(self, moves=tuple(moved for moved in self.moves if moved.thing != thing))
+
+    def way(self, thing: str) -> str:
+        """Which of the ways that a thing can be changed it has: "from 1e", "backward"."""
+        told = [moved for moved in self.moves if moved.thing == thing]
+        said = [moved.name or moved.aside for moved in told] + [moved.usual for moved in told]
+        return next(filter(None, said), "as written")
 
 
 @frozen
@@ -157,7 +176,7 @@ class Piece:
 
     number: in the lesson, from 1; 0 for a piece of none.
     stage: "feet", "hands", "full" or one of the drill's own.
-    title: what a person calls it.
+    title: what a person calls it; ending: what stands in it behind the variant.
     feet: what the feet play, in words, without their partners; "" for nothing.
     hands: what a hand repeats beside the sticking, "right hand: Jazz ride"; "" for nothing.
     step: one step of the grid that the phrase moves on.
@@ -200,6 +219,7 @@ class Piece:
     text: str = ""
     repeats: int = 1
     writing: Writing = Writing()
+    ending: str = ""
 
     @property
     def count_in(self) -> Fraction:

@@ -23,6 +23,7 @@ from midiforge.phrase.phrase import Phrase, accented, rotated
 _FOLLOW = "follow"
 _WORDS = ("own", "beats", "none")
 ACCENT_PLACEMENT = "accent placement"
+_THING = "where the accents are"
 
 
 @frozen
@@ -86,8 +87,10 @@ class AccentsMove(Move[AccentWishes]):
                 aside=words,
                 manner=manner if words else "",
                 columns=(("accents", accents), ("accent_placement", count)),
+                thing=_THING,
+                usual="accents as written",
             )
-            start = Moved(ACCENT_PLACEMENT, late, begins=True, count=count)
+            start = Moved(ACCENT_PLACEMENT, late, begins=True, count=count, thing=_THING)
             # Its own, in the letters, are not where they are played.
             said = material.said.replace(">", "") if words else material.said
             yield material.then(source, said=said).then(start, phrase=placed.phrase())

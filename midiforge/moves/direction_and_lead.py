@@ -44,6 +44,8 @@ class Direction(EitherWay):
                 aside="backward" if backward else "",
                 does="runs backward" if backward else "",
                 columns=(("direction", word),),
+                thing="which way the sticking runs",
+                usual=word,
             )
             phrase = material.phrase
             yield material.then(moved, phrase=phrase.reversed() if backward and phrase else phrase)
@@ -82,6 +84,7 @@ class Lead(EitherWay):
                 aside=_LEADS[lead] if swapped or len(wish) > 1 else "",
                 does=f"is led by the {_HANDS[lead]}" if swapped and lead else "",
                 columns=(("lead", lead),),
+                thing="which hand leads",
             )
             # One that has a name, or that no hand leads, is said as written.
             said = write_sticking(phrase) if swapped and lead and material.typed else material.said

@@ -35,7 +35,9 @@ class Grid(Move[tuple[int, ...]]):
             # The log's key has this value in it: what entries belong together hangs on it.
             value = f"in {_TUPLETS.get(steps, f'{steps} to a beat')}" if told else ""
             name = _said(material.meter.beat, steps) if told else ""
-            yield material.then(Moved(self.name, value, name=name), steps=steps)
+            yield material.then(
+                Moved(self.name, value, name=name, thing="the note values"), steps=steps
+            )
 
 
 def _said(beat: Fraction, steps: int) -> str:

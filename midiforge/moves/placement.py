@@ -125,6 +125,7 @@ class Placement(Move[Placements]):
                 name=f"from {count}",
                 does=f"begins on {spoken(count)}",
                 columns=(("placement", count),),
+                thing="where the sticking begins",
             )
             phrase = material.phrase.placed(late) if material.phrase else None
             yield material.then(moved, phrase=phrase, late=late, entry=late if wish.late else 0)
@@ -168,6 +169,8 @@ class FeetPlacement(Move[Places]):
                 aside=f"feet from {count}" if late else "",
                 sentence=f"The feet begin on {spoken(count)}." if late else "",
                 columns=(("feet_placement", count),),
+                thing="where the feet begin",
+                usual=f"feet from {count}",
             )
             feet = material.feet
             if late:

@@ -74,6 +74,7 @@ class Replacement(Move[tuple[Replaced | None, ...]]):
                 sentence=f"The {by.title} plays what the {limb.title} has{where}.",
                 columns=(("replacement", str(replaced)),),
                 limbs=frozenset((limb, by)),
+                thing="which limb plays what",
             )
             hand_over = _HandOver(replaced, material)
             turned = material.then(

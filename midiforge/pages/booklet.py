@@ -15,6 +15,7 @@ from midiforge.library import shelf
 from midiforge.model.band import NO_CHORD
 from midiforge.model.counts import spoken
 from midiforge.model.exercise import Exercise
+from midiforge.model.family import Family, families
 from midiforge.model.hit import CLICK, FEET, HANDS, Limb
 from midiforge.model.meter import Meter
 from midiforge.model.number import numbers_said
@@ -22,12 +23,12 @@ from midiforge.model.rounds import shortened
 from midiforge.model.tempo import plain
 from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.score import PLAYERS_VOICES, Score
-from midiforge.notation.write import scores
+from midiforge.notation.write import write
 from midiforge.printable import many
 
 ABOUT = (
     "Play each exercise round and round from the repeat sign, slowly at first, and go on to the "
-    "next tempo when it sits well. The numbers are those of the MIDI files."
+    "next tempo when it sits well. The numbers give the order, and are those of the MIDI files."
 )
 CAUTIONS = (
     "Ears: drums and headphones can damage hearing for good. Keep the volume moderate, the click "
@@ -42,17 +43,37 @@ PLACES = (
     "N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994."
 )
 _MOST_MEETINGS = 6
+_MOST_WAYS = 50  # letters
 _MOST_HEARD = 32  # bars, or pages to listen to would grow large
 _MUSIC_NOTES = {"quarter": "♩", "dotted quarter": "♩.", "eighth": "♪", "dotted eighth": "♪."}
 
 
 @frozen
 class Entry:
-    """One exercise at its tempos.
+    """One exercise at its tempos: what it has of its own within its family.
 
     number: its numbers, as the MIDI files have them: "5", "5a-b".
     anchor: a name for links, "n13".
-    job: what is new in it and what to mind, in a line or two.
+    title: its own, whole. way: in what it differs from its family, "from 1e"; "" for one alone.
+    job, facts: as `Group` has them.
+    """
+
+    number: str
+    anchor: str
+    title: str
+    way: str
+    job: str
+    facts: tuple[str, ...]
+    score: Score
+    setting: Setting
+
+
+@frozen
+class Group:
+    """A family of exercises under one heading, with what is the same in all; or one alone.
+
+    number: all their numbers, "2, 4, 6".
+    job: what is new and what to mind, in a line or two.
     tempos: as numbers in words, each behind its letter, "b 76"; a single one such as "60 to 84"
         for a ramp.
     feel: what stands beside the tempos: which notes swing; "" for straight ones.
@@ -61,7 +82,6 @@ class Entry:
     """
 
     number: str
-    anchor: str
     title: str
     job: str
     pulse: str
@@ -69,8 +89,12 @@ class Entry:
     feel: str
     facts: tuple[str, ...]
     text: tuple[str, ...]
-    score: Score
-    setting: Setting
+    entries: tuple[Entry, ...]
+
+    @property
+    def lists_ways(self) -> bool:
+        """Whether the practice order has room for what tells them apart."""
+        return 0 < sum(len(entry.way) for entry in self.entries) <= _MOST_WAYS
 
 
 @frozen
@@ -93,23 +117,29 @@ class Booklet:
 
     title: str
     text: tuple[str, ...]
-    entries: tuple[Entry, ...]
+    groups: tuple[Group, ...]
     key: tuple[KeySign, ...]
     key_height: float
     legend: tuple[tuple[str, str], ...]
     glyphs: dict[str, str]
+
+    @property
+    def entries(self) -> tuple[Entry, ...]:
+        """All exercises, as they stand on the pages."""
+        return tuple(entry for group in self.groups for entry in group.entries)
 
 
 def booklet(
     title: str, text: str, exercises: Iterable[Exercise], engraver: Engraver, layout: Layout
 ) -> Booklet:
     """The booklet of a lesson; MidiforgeError for what a staff cannot show."""
-    entries = tuple(_entry(score, engraver, layout) for score in scores(exercises))
+    groups = tuple(_group(family, engraver, layout) for family in families(exercises))
+    entries = [entry for group in groups for entry in group.entries]
     key, key_height = _key(entries, engraver)
     return Booklet(
         title=title,
         text=tuple(paragraphs(text)),
-        entries=entries,
+        groups=groups,
         key=key,
         key_height=key_height,
         legend=tuple(_legend(entries)),
@@ -117,21 +147,47 @@ def booklet(
     )
 
 
-def _entry(score: Score, engraver: Engraver, layout: Layout) -> Entry:
-    exercise = score.exercise
-    return Entry(
-        number=numbers_said(exercise.number for exercise in score.exercises),
-        anchor=f"n{exercise.number.piece}",
-        title=exercise.title,
-        job=" ".join(job(exercise)),
-        pulse=pulse_sign(exercise.meter),
-        tempos=tuple(exercise.tempo_said for exercise in score.exercises),
-        feel="" if exercise.swing.is_straight else swung(exercise.swing),
-        facts=tuple(_facts(score)),
-        text=tuple(paragraphs(exercise.text)),
-        score=score,
-        setting=cut(score, engraver, layout),
+def _group(family: Family, engraver: Engraver, layout: Layout) -> Group:
+    scores = [write(tempos) for _, tempos in family.pieces]
+    jobs, facts = [], []
+    for score in scores:
+        jobs.append([*job(score.exercise, family.thing)])
+        facts.append([*_facts(score)])
+    same_jobs, same_facts = _same(jobs), _same(facts)
+    if family.thing:
+        same_jobs.insert(0, f"From one to the next only this changes: {family.thing}.")
+    entries = tuple(
+        Entry(
+            number=numbers_said(exercise.number for exercise in score.exercises),
+            anchor=f"n{score.exercise.number.piece}",
+            title=score.exercise.title,
+            way=way,
+            job=" ".join(line for line in own_jobs if line not in same_jobs),
+            facts=tuple(fact for fact in own_facts if fact not in same_facts),
+            score=score,
+            setting=cut(score, engraver, layout),
+        )
+        for (way, _), score, own_jobs, own_facts in zip(
+            family.pieces, scores, jobs, facts, strict=True
+        )
     )
+    exercise = scores[0].exercise
+    return Group(
+        number=numbers_said(exercise.number for exercise in family.exercises),
+        title=family.title,
+        job=" ".join(same_jobs),
+        pulse=pulse_sign(exercise.meter),
+        tempos=tuple(exercise.tempo_said for exercise in scores[0].exercises),
+        feel="" if exercise.swing.is_straight else swung(exercise.swing),
+        facts=tuple(same_facts),
+        text=tuple(paragraphs(exercise.text)),
+        entries=entries,
+    )
+
+
+def _same(lines: Sequence[Sequence[str]]) -> list[str]:
+    """What all of them say."""
+    return [line for line in lines[0] if all(line in own for own in lines)]
 
 
 def pulse_sign(meter: Meter) -> str:
@@ -142,9 +198,12 @@ def pulse_sign(meter: Meter) -> str:
 # What is new in an exercise
 
 
-def job(exercise: Exercise) -> Iterator[str]:
-    """What is new in an exercise, and what to mind, one sentence each."""
-    moves = sorted(exercise.variant.moves, key=lambda moved: not moved.begins)
+def job(exercise: Exercise, thing: str = "") -> Iterator[str]:
+    """What is new in an exercise, and what to mind, one sentence each.
+
+    thing: what is not told, since what changes within a family is told beside each.
+    """
+    moves = sorted(exercise.variant.without(thing).moves, key=lambda moved: not moved.begins)
     limbs = {hit.limb for hit in (*exercise.hits, *exercise.answers) if hit.limb}
     hands, feet = limbs.intersection(HANDS), limbs.intersection(FEET)
     if not hands:
@@ -156,8 +215,12 @@ def job(exercise: Exercise) -> Iterator[str]:
         yield f"Feet alone, until they run without a thought{''.join(feet_begin)}."
         yield from (moved.sentence for moved in moves if moved.sentence and not moved.of_feet)
         return
-    manner = "".join(f", {moved.manner}" for moved in moves if moved.manner)
-    yield f"The sticking {listed([moved.does for moved in moves if moved.does])}{manner}."
+    does = listed([moved.does for moved in moves if moved.does])
+    manner = ", ".join(moved.manner for moved in moves if moved.manner)
+    if does:
+        yield f"The sticking {', '.join(filter(None, (does, manner)))}."
+    elif manner:
+        yield f"The sticking is played {manner}."
     yield from (moved.sentence for moved in moves if moved.sentence and (feet or not moved.of_feet))
     if feet:
         yield from _meetings(exercise)
@@ -317,7 +380,7 @@ def _counts(entry: Entry) -> Iterator[str]:
     """What has counts in it, on a page."""
     for moved in entry.score.exercise.variant.moves:
         yield from (moved.count, str(moved.value))
-    yield from (entry.score.exercise.feet, entry.job)
+    yield from (entry.score.exercise.feet, *job(entry.score.exercise))
 
 
 def once_round(exercise: Exercise) -> Exercise:

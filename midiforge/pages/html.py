@@ -1,7 +1,7 @@
 """The booklet as one HTML file: to read on any screen, to hear, to print."""
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -9,7 +9,7 @@ from pathlib import Path
 from midiforge import __version__
 from midiforge.engraving.drawing import STYLE, Piece, joined, sign_definitions
 from midiforge.engraving.shapes import SPACE
-from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry
+from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry, Group
 from midiforge.pages.paper import Paper
 from midiforge.pages.script import script
 from midiforge.pages.sound import Place, sound
@@ -36,6 +36,7 @@ def html(booklet: Booklet, paper: Paper) -> str:
     data = data.replace("<", "\\u003c")  # or a name could end the script
     drawn = [piece for own in drawings for drawing in own for piece in drawing]
     signs = sign_definitions(booklet.glyphs, [*drawn, *(sign.piece for sign in booklet.key)])
+    remaining = iter(drawings)
     scripts = ["main.js", "folds.js"]
     if any("tones" in exercise for exercise in heard["exercises"]):
         scripts.append("tones.js")
@@ -54,11 +55,7 @@ def html(booklet: Booklet, paper: Paper) -> str:
         "<noscript><p>With scripts switched on, every exercise can be heard on this page; "
         "nothing is loaded for it.</p></noscript></header><main>",
         *_front(booklet),
-        *(
-            part
-            for entry, each in zip(booklet.entries, drawings, strict=True)
-            for part in _exercise(entry, each)
-        ),
+        *(part for group in booklet.groups for part in _group(group, remaining)),
         "</main>",
         f'<script type="application/json" id="lesson-sound">{data}</script>',
         f"<script>{script(*scripts)}</script>",
@@ -93,11 +90,11 @@ def _front(booklet: Booklet) -> Iterator[str]:
     yield '<div class="front">'
     yield _fold("order", "Practice order")
     yield f"<p>{escaped(ABOUT)}</p><table><thead><tr><th>No.<th>exercise"
-    yield "<th>tempos<th class=blank>reached</tr></thead><tbody>"
-    for entry in booklet.entries:
+    yield "<th>tempos</tr></thead><tbody>"
+    for group in booklet.groups:
         yield (
-            f'<tr><td>{entry.number}<td><a href="#{entry.anchor}">{escaped(entry.title)}</a>'
-            f"<td>{escaped(', '.join(entry.tempos))}<td class=blank></tr>"
+            f'<tr><td>{group.number}<td><a href="#{group.entries[0].anchor}">'
+            f"{escaped(group.title)}</a>{_ways(group)}<td>{escaped(', '.join(group.tempos))}</tr>"
         )
     yield "</tbody></table></details>"
     if booklet.key:
@@ -118,19 +115,61 @@ def _fold(kind: str, title: str) -> str:
     return f'<details class="{kind}"><summary><h2>{title}</h2></summary>'
 
 
-def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
-    tempos = "".join(f"<span class=tempo>{escaped(tempo)}</span>" for tempo in entry.tempos)
-    feel = f'<span class="feel">{escaped(entry.feel)}</span>' if entry.feel else ""
-    facts = f'<p class="facts">{escaped(" · ".join(entry.facts))}</p>' if entry.facts else ""
-    yield (
-        f'<section class="exercise" id="{entry.anchor}" aria-labelledby="{entry.anchor}-title">'
-        f'<h2 id="{entry.anchor}-title"><span class="number">{entry.number}</span> '
-        f"{escaped(entry.title)}</h2>"
-        f'<p class="job">{escaped(entry.job)}</p>'
-        f'<p class="tempos">{escaped(entry.pulse)} = {tempos}{feel}'
-        '<span class="reached">reached <i></i> on <i></i></span></p>'
-        f'{facts}<div class="player"></div><div class="music">'
-    )
+def _ways(group: Group) -> str:
+    ways = (f'<a href="#{entry.anchor}">{escaped(entry.way)}</a>' for entry in group.entries)
+    return f": {', '.join(ways)}" if group.lists_ways else ""
+
+
+def _group(group: Group, drawings: Iterator[Sequence[Sequence[Piece]]]) -> Iterator[str]:
+    """A family under its heading; an exercise that stands alone is headed by its own."""
+    feel = f'<span class="feel">{escaped(group.feel)}</span>' if group.feel else ""
+    head = [
+        f'<span class="number">{group.number}</span> {escaped(group.title)}</h2>',
+        f'<p class="job">{escaped(group.job)}</p>',
+        f'<p class="tempos">{escaped(group.pulse)} = {_ticks(group.tempos)}{feel}',
+    ]
+    facts = f"</p>{_facts(group.facts)}"
+    if len(group.entries) == 1:
+        [entry] = group.entries
+        yield f'<section class="group exercise" id="{entry.anchor}" {_labelled(entry.anchor)}>'
+        yield f'<h2 id="{entry.anchor}-title">{"".join(head)}{_REACHED}{facts}'
+        yield from _music(entry, next(drawings))
+    else:
+        name = f"family-{group.entries[0].anchor}"
+        yield f'<section class="group family" {_labelled(name)}>'
+        yield f'<h2 id="{name}-title">{"".join(head)}{facts}'
+        for entry in group.entries:
+            letters = [exercise.number.letter for exercise in entry.score.exercises]
+            ticks = f'<span class="ticks">{_ticks(letters)}{_REACHED}</span>'
+            job = f'<p class="job">{escaped(entry.job)}</p>' if entry.job else ""
+            yield f'<section class="exercise" id="{entry.anchor}" {_labelled(entry.anchor)}>'
+            yield (
+                f'{ticks}<h3 id="{entry.anchor}-title"><span class="number">{entry.number}</span> '
+                f"{escaped(entry.way)}</h3>{job}{_facts(entry.facts)}"
+            )
+            yield from _music(entry, next(drawings))
+            yield "</section>"
+    yield from (f'<p class="own">{escaped(paragraph)}</p>' for paragraph in group.text)
+    yield "</section>"
+
+
+_REACHED = '<span class="reached">reached <i></i> on <i></i></span>'
+
+
+def _labelled(name: str) -> str:
+    return f'aria-labelledby="{name}-title"'
+
+
+def _ticks(words: Iterable[str]) -> str:
+    return "".join(f"<span class=tempo>{escaped(word)}</span>" for word in words if word)
+
+
+def _facts(facts: Sequence[str]) -> str:
+    return f'<p class="facts">{escaped(" · ".join(facts))}</p>' if facts else ""
+
+
+def _music(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
+    yield '<div class="player"></div><div class="music">'
     signs = {bar.number: bar.chords for bar in entry.score.bars}
     for drawing in drawings:
         bar = drawing[-1].bar
@@ -138,8 +177,6 @@ def _exercise(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str
         label = f"bar {bar}: {chords}" if chords else f"bar {bar}"
         yield _svg(drawing, entry.setting.height, "system", label)
     yield "</div>"
-    yield from (f'<p class="own">{escaped(paragraph)}</p>' for paragraph in entry.text)
-    yield "</section>"
 
 
 def _drawings(entry: Entry) -> Iterator[list[Piece]]:

@@ -12,7 +12,7 @@ from typing import Any
 from midiforge import __version__
 from midiforge.engraving.drawing import Piece, in_lines, line_svg
 from midiforge.errors import MidiforgeError
-from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry
+from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry, Group
 from midiforge.pages.paper import Paper
 from midiforge.printable import printable
 
@@ -24,8 +24,7 @@ _SIGNS = (
 )
 _PAPERS = {"a4": "a4", "letter": "us-letter"}
 _TENTHS = 10
-_KEPT_WHOLE = 3  # so many lines of music are never parted
-_SHORT_TEXT = 600  # letters that stay with the music above them
+_SMALL = 0.2  # of a page; two lines that are no higher stay together at the end of an exercise
 _JOINERS = "\u200b\u200c\u200d\u200e\u200f"  # steer no terminal, and some scripts need them
 
 
@@ -64,29 +63,44 @@ def _lesson(booklet: Booklet, paper: Paper) -> dict[str, Any]:
             for sign in booklet.key
         ],
         "legend": booklet.legend,
-        "entries": [_entry(entry, booklet, paper) for entry in booklet.entries],
+        "groups": [_group(group, booklet, paper) for group in booklet.groups],
+    }
+
+
+def _group(group: Group, booklet: Booklet, paper: Paper) -> dict[str, Any]:
+    return {
+        "number": group.number,
+        "title": _breakable(group.title),
+        "job": group.job,
+        "pulse": group.pulse,
+        "tempos": group.tempos,
+        "feel": group.feel,
+        "facts": _facts(group.facts),
+        "text": [*map(_breakable, group.text)],
+        "lists-ways": group.lists_ways,
+        "entries": [_entry(entry, booklet, paper) for entry in group.entries],
     }
 
 
 def _entry(entry: Entry, booklet: Booklet, paper: Paper) -> dict[str, Any]:
-    height = entry.setting.height
-    lines = [_line(line, booklet, paper, height) for line in in_lines(entry.setting, paper.line)]
-    room = (paper.height - 2 * paper.margin) * 0.8
-    high = height / _TENTHS * paper.space
+    setting = entry.setting
+    high = setting.height / _TENTHS * paper.space
     return {
         "number": entry.number,
         "anchor": entry.anchor,
-        "title": _breakable(entry.title),
+        "way": _breakable(entry.way),
+        "letters": [exercise.number.letter for exercise in entry.score.exercises],
         "job": entry.job,
-        "pulse": entry.pulse,
-        "tempos": entry.tempos,
-        "feel": entry.feel,
-        "facts": " · ".join(entry.facts),
-        "text": [*map(_breakable, entry.text)],
-        "keeps-text": sum(map(len, entry.text)) < _SHORT_TEXT,
-        "lines": lines,
-        "keeps-lines": len(lines) <= _KEPT_WHOLE and len(lines) * high < room,
+        "facts": _facts(entry.facts),
+        "keeps-two": 2 * high < _SMALL * (paper.height - 2 * paper.margin),
+        "lines": [
+            _line(line, booklet, paper, setting.height) for line in in_lines(setting, paper.line)
+        ],
     }
+
+
+def _facts(facts: Sequence[str]) -> str:
+    return " · ".join(facts)
 
 
 def _line(line: Sequence[Piece], booklet: Booklet, paper: Paper, height: float) -> dict[str, Any]:

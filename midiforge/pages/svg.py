@@ -1,13 +1,13 @@
 """Exercises one below the other as one SVG picture."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from midiforge import __version__
 from midiforge.engraving.drawing import STYLE, Piece, in_lines, joined, sign_definitions
 from midiforge.engraving.ink import moved, text_at
 from midiforge.engraving.shapes import SPACE
 from midiforge.engraving.text_width import in_width
-from midiforge.pages.booklet import Booklet, Entry
+from midiforge.pages.booklet import Booklet, Entry, Group
 from midiforge.pages.paper import Paper
 from midiforge.svg import Svg, document, element
 
@@ -33,16 +33,21 @@ def svg(booklet: Booklet, paper: Paper) -> str:
         at += _LINE * size
         parts.append(text_at(_MARGIN, at, size, kind, text, "start"))
 
-    for entry in booklet.entries:
-        for text, size, kind in _heading(entry, paper.line):
+    for group in booklet.groups:
+        for text, size, kind in _heading(group, paper.line):
             write(size, kind, text)
-        at += 0.5 * SPACE
-        for line in in_lines(entry.setting, paper.line):
-            drawn += line
-            parts.append(element("g", joined(line)[1], transform=moved(_MARGIN, at)))
-            at += entry.setting.height + 0.5 * SPACE
+        for entry in group.entries:
+            if entry.way:
+                at += SPACE
+                for text, size, kind in _own_heading(entry, paper.line):
+                    write(size, kind, text)
+            at += 0.5 * SPACE
+            for line in in_lines(entry.setting, paper.line):
+                drawn += line
+                parts.append(element("g", joined(line)[1], transform=moved(_MARGIN, at)))
+                at += entry.setting.height + 0.5 * SPACE
         for text in (
-            line for paragraph in entry.text for line in in_width(paragraph, paper.line, _TEXT)
+            line for paragraph in group.text for line in in_width(paragraph, paper.line, _TEXT)
         ):
             write(_TEXT, "own", text)
         at += 2 * SPACE
@@ -61,17 +66,27 @@ def svg(booklet: Booklet, paper: Paper) -> str:
     )
 
 
-def _heading(entry: Entry, width: float) -> Iterator[tuple[str, float, str]]:
-    tempos = f"{entry.pulse} = {', '.join(entry.tempos)}" + f" ({entry.feel})" * bool(entry.feel)
-    # Between facts a line breaks rather than within one, and never before a dot.
-    facts = f"{_NO_BREAK}· ".join(map(_kept_together, (tempos, *entry.facts)))
-    for text, size, kind in (
-        (f"{entry.number}  {entry.title}", _TITLE, "title"),
-        (entry.job, _TEXT, "job"),
-        (facts, _TEXT, "facts"),
-    ):
-        for line in in_width(text, width, _BOLD * size if kind == "title" else size):
-            yield line.replace(_NO_BREAK, " "), size, kind
+def _heading(group: Group, width: float) -> Iterator[tuple[str, float, str]]:
+    tempos = f"{group.pulse} = {', '.join(group.tempos)}" + f" ({group.feel})" * bool(group.feel)
+    yield from _broken(f"{group.number}  {group.title}", _TITLE, "title", width)
+    yield from _broken(group.job, _TEXT, "job", width)
+    yield from _broken(_joined((tempos, *group.facts)), _TEXT, "facts", width)
+
+
+def _own_heading(entry: Entry, width: float) -> Iterator[tuple[str, float, str]]:
+    yield from _broken(f"{entry.number}  {entry.way}", _TEXT, "title", width)
+    yield from _broken(entry.job, _TEXT, "job", width)
+    yield from _broken(_joined(entry.facts), _TEXT, "facts", width)
+
+
+def _broken(text: str, size: float, kind: str, width: float) -> Iterator[tuple[str, float, str]]:
+    for line in in_width(text, width, _BOLD * size if kind == "title" else size):
+        yield line.replace(_NO_BREAK, " "), size, kind
+
+
+def _joined(facts: Sequence[str]) -> str:
+    """Facts between which a line breaks rather than within one, and never before a dot."""
+    return f"{_NO_BREAK}· ".join(map(_kept_together, facts))
 
 
 def _kept_together(fact: str) -> str:

@@ -88,8 +88,9 @@ function tempoOf({ tempos, said = tempos.map(String), limits }, changed) {
  */
 function reachedOf(exercise, section, choices, tempo) {
   const { id, tempos, said = [] } = exercise;
-  const row = document.querySelector(`.order a[href="#${id}"]`)?.closest("tr");
-  const places = [section.querySelectorAll(".reached i"), row?.querySelectorAll(".blank") || []];
+  const blanks = section.querySelectorAll(".reached i");
+  const inOrder = make("span", { className: "order-reached" });
+  [...document.querySelectorAll(`.order a[href="#${id}"]`)].at(-1)?.after(inOrder);
   const name = (/** @type {number} */ value) => said[tempos.indexOf(value)] || `${value}`;
   const reached = button("player-reached", "", () => {
     mark(exercise, tempo());
@@ -102,7 +103,8 @@ function reachedOf(exercise, section, choices, tempo) {
     choices.forEach((choice, i) => choice.classList.toggle("done", !!daysOf(exercise)[tempos[i]]));
     section.classList.toggle("is-reached", !!best);
     const texts = best ? [name(best.tempo), best.day] : ["", ""];
-    for (const some of places) some.forEach((place, i) => (place.textContent = texts[i]));
+    blanks.forEach((blank, i) => (blank.textContent = texts[i]));
+    inOrder.textContent = best ? ` \u2713\u00a0${texts[0]}` : "";
   }
   show();
   return { reached, show };

@@ -22,6 +22,9 @@ function start() {
     if (window.AudioContext) players.push(build(exercise, section, place));
     else place.textContent = "This browser cannot play the exercise, as it has no Web Audio.";
   }
+  const orderOf = (/** @type {import("./run.js").Player} */ { exercise }) =>
+    parseInt(exercise.numbers[0]);
+  players.sort((a, b) => orderOf(a) - orderOf(b));
   players[0]?.previous.setAttribute("disabled", "");
   players.at(-1)?.next.setAttribute("disabled", "");
   const order = document.querySelector(".order");

@@ -2,7 +2,7 @@
 
 import { latest, play, run, stop } from "./transport.js";
 
-/** In their order on the page.
+/** In the order of their numbers, which is that to practise in.
  * @type {import("./run.js").Player[]} */
 export const players = [];
 
