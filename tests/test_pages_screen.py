@@ -294,3 +294,77 @@ def test_a_browser_that_keeps_nothing_says_so_and_plays(browser: Any, tmp_path: 
         assert len(json.loads(browser.execute_async_script(_SAVED))["reached"]) == 1
     finally:
         browser.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", added)
+
+
+# Of each piece: whether it begins a line, where its first column stands behind the clef's room, how
+# large it is drawn, and which piece lies on top where its clef is hung out.
+_LINES = """
+return [...document.querySelectorAll(".music")].map((music) => {
+  music.scrollIntoView({ behavior: "instant", block: "start" });
+  const systems = [...music.querySelectorAll("svg.system")];
+  let bottom = NaN;
+  return systems.map((svg) => {
+    const box = svg.getBoundingClientRect();
+    const begins = Math.abs(box.bottom - bottom) > 2 || bottom !== bottom;
+    bottom = box.bottom;
+    const [clef] = svg.querySelectorAll("g.clef use");
+    const at = clef?.getBoundingClientRect();
+    const on = at && document.elementFromPoint((at.left + at.right) / 2, (at.top + at.bottom) / 2);
+    const over = on?.closest("svg");
+    const scale = svg.getScreenCTM().a;
+    const hangs = svg === systems[0] ? music.getBoundingClientRect().left : box.left;
+    return {
+      begins, scale, left: svg === systems[0] ? null : hangs,
+      hidden: !!over && over !== svg, clef: !!clef, width: box.width,
+    };
+  });
+});
+"""
+
+
+@pytest.mark.parametrize("width", [360, 390, 820, 1280])
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_lines_begin_below_each_other_each_with_its_clef_and_at_one_size(
+    browser: Any, tmp_path: Path, path: Path, width: int
+) -> None:
+    sized(browser, width, 900)
+    browser.get(_html(tmp_path, midiforge.read_drill(str(path))).as_uri())
+    for pieces in browser.execute_script(_LINES):
+        first, *others = pieces
+        assert first["begins"] and not first["clef"]  # which is written out there, with the meter
+        scales = [each["scale"] for each in others]
+        assert scales == pytest.approx([first["scale"]] * len(others), rel=0.005)
+        lefts = {round(each["left"]) for each in others if each["begins"]}
+        assert len(lefts) <= 1
+        for each in others:
+            assert each["clef"]
+            assert each["hidden"] != each["begins"]
+
+
+def test_bars_below_each_other_have_their_beats_below_each_other_on_a_telephone(
+    browser: Any, tmp_path: Path
+) -> None:
+    sized(browser, 390, 844)
+    drill = _drill(sticking="RLRLL", steps=3, stages="hands", feet=None)  # begins anew in each bar
+    browser.get(_html(tmp_path, drill).as_uri())
+    rows: dict[int, list[float]] = {}
+    for left, bottom in browser.execute_script(
+        "return [...document.querySelectorAll('text.hand')].map((t) => {"
+        "const b = t.getBoundingClientRect(); return [(b.left + b.right) / 2, b.bottom]; })"
+    ):
+        rows.setdefault(round(bottom), []).append(left)
+    first, *others = rows.values()
+    assert len(others) == 4  # five bars, each a line
+    for row in others:
+        assert row == pytest.approx(first, abs=0.6)
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_a_bar_with_the_strokes_of_the_one_before_is_a_sign_on_a_screen_too(
+    browser: Any, tmp_path: Path, width: int
+) -> None:
+    sized(browser, width, 844)
+    browser.get(_html(tmp_path, midiforge.read_drill(str(EXAMPLES[6]))).as_uri())
+    music = browser.find_element("css selector", "#n3 .music")
+    assert len(music.find_elements("css selector", "use[href='#gE500']")) == 7  # of eight bars
+    assert music.size["height"] < 844
