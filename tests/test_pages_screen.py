@@ -1,6 +1,7 @@
 """The booklet on a screen, as something one practises from, in a real browser."""
 
 import json
+import re
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -368,3 +369,77 @@ def test_a_bar_with_the_strokes_of_the_one_before_is_a_sign_on_a_screen_too(
     music = browser.find_element("css selector", "#n3 .music")
     assert len(music.find_elements("css selector", "use[href='#gE500']")) == 7  # of eight bars
     assert music.size["height"] < 844
+
+
+def test_a_screen_reader_hears_every_stroke_with_its_count(tmp_path: Path) -> None:
+    pytest.importorskip("verovio")
+    keys = {"sticking": ">R(L)lRRz", "steps": 2, "voicing": "RH=ride,LH=snare", "feet": "1 2&"}
+    page = _html(tmp_path, _drill(**keys)).read_text("utf-8")
+    feet, _, whole = re.findall(r'aria-label="(bar 1[^"]*)"', page)
+    assert feet.startswith("bar 1. 1: right foot bass drum; 2&amp;: right foot")
+    assert whole.startswith(
+        "bar 1. 1: right ride cymbal, accent, with right foot bass drum; "
+        "1&amp;: left snare drum, ghost note; 2: right, flam; "
+        "2&amp;: right, buzz, with right foot; 3: right, accent; "
+    )
+
+
+def test_what_else_stands_in_a_bar_is_heard_too(tmp_path: Path) -> None:
+    pytest.importorskip("verovio")
+    page = _html(tmp_path, midiforge.read_drill(str(EXAMPLES[6]))).read_text("utf-8")
+    assert 'aria-label="bar 4, A13. as the bar before"' in page
+
+
+_AXE = Path(__file__).parent.parent / ".ci" / "node_modules" / "axe-core" / "axe.min.js"
+_CHECKED = """
+const done = arguments[arguments.length - 1];
+const told = ({ id, nodes }) => [id, nodes.slice(0, 3).map(({ html }) => html.slice(0, 200))];
+axe.run(document, { resultTypes: ["violations"] }).then(({ violations }) => done(
+  violations.map(told)));
+"""
+
+
+@pytest.mark.parametrize("colours", ["light", "dark"])
+@pytest.mark.parametrize("width", [390, 1280])
+def test_axe_core_has_nothing_to_say_of_the_page(
+    browser: Any, tmp_path: Path, width: int, colours: str
+) -> None:
+    if not _AXE.exists():
+        pytest.skip("pages are checked by axe-core: npm install --prefix .ci")
+    sized(browser, width, 844)
+    media = {"features": [{"name": "prefers-color-scheme", "value": colours}]}
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
+    browser.get(_html(tmp_path, midiforge.read_drill(str(EXAMPLES[0])), LONG, True).as_uri())
+    browser.execute_script(_AXE.read_text("utf-8"))
+    try:
+        assert browser.execute_async_script(_CHECKED) == []
+        browser.find_element("css selector", "#n1 .player-play").click()  # the cautions
+        assert browser.execute_async_script(_CHECKED) == []
+        browser.find_element("css selector", ".first-play").click()
+        browser.execute_script(
+            "for (const fold of document.querySelectorAll('details')) fold.open = true;"
+            "document.querySelector('.player-more').click();"
+            "document.querySelector('.player-reached').click();"
+        )
+        _until(lambda: bool(browser.find_elements("css selector", ".lit")), 20)
+        assert browser.execute_async_script(_CHECKED) == []
+    finally:
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_what_is_pressed_is_as_large_as_a_finger(browser: Any, tmp_path: Path, width: int) -> None:
+    # WCAG 2.2, 2.5.5 Target size (enhanced): 44 by 44 CSS pixels, links within text aside.
+    sized(browser, width, 844)
+    browser.get(_html(tmp_path, midiforge.read_drill(str(EXAMPLES[0]))).as_uri())
+    browser.execute_script(
+        "document.querySelector('#n1 .player').classList.add('open');"
+        "document.querySelector('.order').open = true;"
+    )
+    sizes = browser.execute_script(
+        "return [...document.querySelectorAll('button, summary, #n1 label, #n1 [type=range]')]"
+        ".map((each) => [each.outerHTML.slice(0, 80), each.getBoundingClientRect()])"
+        ".filter(([, box]) => box.width).map(([each, box]) => [each, box.width, box.height])"
+    )
+    assert len(sizes) > 20
+    assert [each for each in sizes if min(each[1:]) < 44] == []

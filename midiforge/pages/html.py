@@ -10,6 +10,7 @@ from midiforge import __version__
 from midiforge.engraving.drawing import STYLE, Piece, bar_number, joined, sign_definitions
 from midiforge.engraving.ink import moved
 from midiforge.engraving.shapes import SPACE
+from midiforge.pages.aloud import pieces_said
 from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry, Group
 from midiforge.pages.paper import Paper
 from midiforge.pages.script import script
@@ -182,12 +183,10 @@ def _music(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
     clef, height = setting.clef, setting.height
     room = f"--clef:{clef.width / SPACE:.2f}"
     yield f'<div class="player"></div><div class="music" style="{room}">'
-    signs = {bar.number: bar.chords for bar in entry.score.bars}
+    labels = pieces_said(entry.score, setting.pieces)
     name = f"{entry.anchor}-clef"
-    for i, drawing in enumerate(drawings):
+    for i, (drawing, label) in enumerate(zip(drawings, labels, strict=True)):
         *before, piece = drawing
-        chords = ", ".join(sign.text for sign in signs.get(piece.bar, ()))
-        label = f"bar {piece.bar}: {chords}" if chords else f"bar {piece.bar}"
         width, content = joined([*before, _with_again(piece)])
         sheet = element("rect", class_="sheet", width=width, height=height)
         hung: tuple[Svg, ...] = (element("defs", element("g", clef.content, id=name)),)
