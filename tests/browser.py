@@ -43,6 +43,15 @@ def played(exercise: dict[str, Any]) -> list[list[Any]]:
     return [*notes["countIn"], *notes["before"], *notes["loop"]]
 
 
+def press_play(browser: Any, anchor: str) -> None:
+    """Plays or stops an exercise of a page; what the page says before the first play is read."""
+    browser.execute_script(
+        "document.querySelector(`#${arguments[0]} .player-play`).click();"
+        "document.querySelector('.first-play')?.click()",
+        anchor,
+    )
+
+
 def sized(browser: Any, width: int, height: int) -> None:
     """Gives the page a size in CSS pixels, also one that no window can have."""
     screen = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600}

@@ -91,7 +91,7 @@ def _screens(exercise: Exercise, drill: Drill) -> None:
 def _pages(exercise: Exercise, drill: Drill) -> None:
     line = PAPER.line
     paper = _booklet(exercise, Layout(line, fill=line))
-    screen = _booklet(exercise, Layout(WIDEST, with_similes=False))
+    screen = _booklet(exercise, Layout(WIDEST))
     buzzes = {
         hit.time
         for hit in exercise.hits

@@ -24,7 +24,7 @@ def commands() -> list[list[str]]:
 
 def telephone(drill: str, exercise: str, picture: Path) -> None:
     """The page of a drill on a telephone, while one of its exercises plays."""
-    from browser import chromium, sized
+    from browser import chromium, press_play, sized
 
     with tempfile.TemporaryDirectory() as folder:
         page = Path(folder) / "lesson.html"
@@ -35,10 +35,10 @@ def telephone(drill: str, exercise: str, picture: Path) -> None:
         browser.get(page.as_uri())
         browser.execute_script(
             "document.documentElement.style.scrollBehavior = 'auto';"
-            "const section = document.getElementById(arguments[0]); section.scrollIntoView();"
-            "section.querySelector('.player-play').click()",
+            "document.getElementById(arguments[0]).scrollIntoView()",
             exercise,
         )
+        press_play(browser, exercise)
         time.sleep(4.5)
         browser.save_screenshot(str(picture))
         running.close()

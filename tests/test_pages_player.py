@@ -35,6 +35,8 @@ def _exercise(
     """
     exercise: dict[str, Any] = {
         "id": name,
+        "title": name,
+        "numbers": ["7a", "7b", "7c"],
         "tempos": [240, 120, 60],
         "limits": [30, 240],
         "entry": 0,
@@ -49,6 +51,7 @@ def _exercise(
         for number in range(-1, round(end / bar))
         for beat in beats
     ]
+    counted = [[beat - bar, str(number)] for number, beat in enumerate(beats, 1)]
     clock = [[at, at * quarter] for at in sorted({-bar, 0, exercise["entry"], end})]
     strokes = {each: exercise.pop(each, []) for each in ("before", "notes", "seam")}
     told = {
@@ -59,7 +62,7 @@ def _exercise(
     }
     told["before"] += strokes["before"]
     ours = {"strokes": strokes, "bar": bar, "pulse": pulse}  # for tests alone
-    return exercise | {"notes": told, "clock": clock, **ours}
+    return exercise | {"notes": told, "clock": clock, "counted": counted, **ours}
 
 
 _STRAIGHT = _exercise(
@@ -538,9 +541,12 @@ def test_every_control_has_a_name(lesson: _Lesson) -> None:
     controls = lesson.driver.find_elements("css selector", "#six-eight :is(button, input)")
     assert [each.accessible_name for each in controls if each.is_displayed()] == [
         "Play",
+        "Previous exercise",
+        "Next exercise",
         "Tempo",
         "120",
         "58.5",
+        "Reached 120",
         "Loop",
         "Count-in",
         "Hands",
@@ -562,7 +568,7 @@ def test_controls_are_big_enough_for_fingers(lesson: _Lesson) -> None:
             ".map((each) => each.getBoundingClientRect().height).filter((height) => height)"
         )
         assert len(heights) > 8
-        assert min(heights) >= 40
+        assert min(heights) >= 44
     finally:
         lesson.driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
 

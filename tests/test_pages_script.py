@@ -11,7 +11,7 @@ from midiforge.pages.script import script
 
 MODULES = Path(linking.__file__).parent / "player"
 SOURCES = {path.name: path.read_text("utf-8") for path in MODULES.glob("*.js")}
-WHOLE = script("main.js", "tones.js", "again.js")
+WHOLE = script("main.js", "folds.js", "tones.js", "again.js")
 
 
 NAMED = re.compile(r"^(?:export )?((?:const|let|function|class) \w+)", re.MULTILINE)

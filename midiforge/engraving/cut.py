@@ -57,7 +57,7 @@ def cut(
     """
     head = engraver.head(score.exercise.meter)
     head_width = max(x for name, x, *_ in head.staves[0].glyphs if name in DIGITS) + 3 * SPACE
-    spans = spans_of(score, layout)
+    spans = spans_of(score, layout, head_width)
     wide = widths(score, spans, layout, head_width)  # of every bar alike
     places = [
         (passage, bar, span, width)
@@ -69,12 +69,20 @@ def cut(
     cuts = [_engraved(score, engraver, *place) for place in places]
     rows = rows_of(score, cuts, layout)
     pieces = [drawn(score, piece, rows, layout) for piece in cuts]
-    if layout.with_similes and len(spans) == 1:
-        for i, (passage, bar, span, width) in enumerate(places):
-            if bar.is_repeat:
-                narrow = min(width, simile_width(bar, score.exercise.meter.bar))
-                cuts[i] = _engraved(score, engraver, passage, bar, span, narrow, simile=True)
+    # A line that is made here may have to begin with such a bar written out, in one piece.
+    if layout.with_similes and (len(spans) == 1 or not layout.fill):
+        for i, (passage, bar, (start, _), width) in enumerate(places):
+            if bar.is_repeat and start == 0:
+                length = score.exercise.meter.bar
+                narrow = min(width, simile_width(bar, length))
+                whole = passage, bar, (start, length), narrow
+                cuts[i] = _engraved(score, engraver, *whole, simile=True)
                 pieces[i] = replace(drawn(score, cuts[i], rows, layout), written_out=pieces[i])
+        pieces = [
+            piece
+            for piece, (_, bar, (start, _), _) in zip(pieces, places, strict=True)
+            if start == 0 or not bar.is_repeat
+        ]
     titles = [score.title_above(name) for name in score.above]
     with_meter = head_piece(head, rows, head_width, titles, clef_only=False)
     # As wide as clef, time signature and repeat sign, so that bars stand below each other.

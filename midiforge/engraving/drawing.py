@@ -102,10 +102,15 @@ def _filled(setting: Setting, width: float, most: int) -> Iterator[list[Piece]]:
 
 def _numbered(setting: Setting, following: Piece) -> Piece:
     """The clef of a further line, with the number of its first bar."""
-    if not following.begins_bar:
-        return setting.clef
-    number = text_at(_NUMBER, setting.staff - 0.7 * SPACE, 13, "", str(following.bar), "start")
+    number = bar_number(setting, following)
     return replace(setting.clef, content=together((setting.clef.content, number)))
+
+
+def bar_number(setting: Setting, piece: Piece) -> Svg:
+    """The number of a bar that begins a line, above its clef; nothing within a bar."""
+    if not piece.begins_bar:
+        return NOTHING
+    return text_at(_NUMBER, setting.staff - 0.7 * SPACE, 13, "", str(piece.bar), "start")
 
 
 def joined(line: Sequence[Piece]) -> tuple[float, Svg]:

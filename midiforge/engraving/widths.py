@@ -18,6 +18,7 @@ TAIL = 0.6 * SPACE  # between what is engraved and the bar line
 _LEAD = 3.0 * SPACE  # from the bar line to the first note, and from the last to the next
 REPEAT = 1.6 * SPACE  # what the dots of a repeat need
 _STRETCH, _STRETCH_ALONE = 1.5, 1.8  # how much wider than it needs a bar is at most
+_CLOSER = 1.04  # than it should be a piece may be, so that it need not be cut
 _SIMILE = 11 * SPACE  # a bar with nothing but the sign for "the same again"
 _SIMILES_BEHIND = 3  # of these behind a bar: four bars a line read best
 BETWEEN_CHORDS = 0.9 * SPACE
@@ -29,7 +30,8 @@ Span = tuple[Fraction, Fraction]  # from, up to: quarter notes from the bar line
 class Layout:
     """How a score is cut.
 
-    widest: no piece is wider, in tenths of a space, unless a single beat is.
+    widest: no piece with the clef before it is wider, in tenths of a space, unless a single beat
+        is.
     fill: a width that whole pieces should fill in lines; 0 for pieces as narrow as reads well.
     with_counts: whether the counts stand below the notes.
     with_similes: whether a sign may stand for a bar with the strokes of the one before.
@@ -66,12 +68,17 @@ def _needed_by_chords(bar: Bar, length: Fraction) -> float:
     )
 
 
-def spans_of(score: Score, layout: Layout) -> list[Span]:
+def _room(layout: Layout, head: float) -> float:
+    """How wide the notes of a piece may be; `head` is the room for the clef."""
+    return layout.widest - head - 2 * REPEAT - TAIL
+
+
+def spans_of(score: Score, layout: Layout, head: float) -> list[Span]:
     """The beats of each piece of a bar: one piece if it is not too wide, else as few as can be."""
     meter = score.exercise.meter
     starts = [start for start, _, _ in cells_of(meter)]
-    room = layout.widest - 2 * REPEAT
-    wanted = min(max(ceil(_needed(score, layout) / (1.12 * room)), 1), len(starts))
+    room = _room(layout, head)
+    wanted = min(max(ceil(_needed(score, layout) / (_CLOSER * room)), 1), len(starts))
     size = ceil(len(starts) / wanted)
     edges = [*starts[::size], meter.bar]
     return [(edges[i], edges[i + 1]) for i in range(len(edges) - 1)]
@@ -82,7 +89,8 @@ def widths(score: Score, spans: Sequence[Span], layout: Layout, head: float) -> 
     bar = score.exercise.meter.bar
     needed = _needed(score, layout)
     if not layout.fill:
-        return [min(float((end - start) / bar) * needed, layout.widest) for start, end in spans]
+        room = _room(layout, head)
+        return [min(float((end - start) / bar) * needed, room) for start, end in spans]
     room = layout.fill - head - 2 * REPEAT
     if len(spans) > 1:
         share = max(float((end - start) / bar) for start, end in spans)

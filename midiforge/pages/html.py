@@ -7,16 +7,19 @@ from fractions import Fraction
 from pathlib import Path
 
 from midiforge import __version__
-from midiforge.engraving.drawing import STYLE, Piece, joined, sign_definitions
+from midiforge.engraving.drawing import STYLE, Piece, bar_number, joined, sign_definitions
+from midiforge.engraving.ink import moved
 from midiforge.engraving.shapes import SPACE
+from midiforge.pages.aloud import pieces_said
 from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry, Group
 from midiforge.pages.paper import Paper
 from midiforge.pages.script import script
 from midiforge.pages.sound import Place, sound
-from midiforge.svg import element, escaped, inline, together
+from midiforge.svg import Svg, element, escaped, inline, together
 
 _HERE = Path(__file__).parent
-WIDEST = 46.0 * SPACE  # a line of music that a telephone shows at a size that can be read
+WIDEST = 49.0 * SPACE  # a line of music that a telephone shows at a size that can be read
+_EDGES = "1.5rem"  # left and right of the music on a telephone
 _SCREEN_SPACE, _LARGE_SCREEN_SPACE = 7.2, 10.0  # CSS pixels between staff lines
 _NOTE_LINES = 5  # for the student, at the end of a print
 _PAPER_NAMES = {"a4": "A4", "letter": "letter"}
@@ -38,7 +41,7 @@ def html(booklet: Booklet, paper: Paper) -> str:
     drawn = [piece for own in drawings for drawing in own for piece in drawing]
     signs = sign_definitions(booklet.glyphs, [*drawn, *(sign.piece for sign in booklet.key)])
     remaining = iter(drawings)
-    scripts = ["main.js"]
+    scripts = ["main.js", "folds.js"]
     if any("tones" in exercise for exercise in heard["exercises"]):
         scripts.append("tones.js")
     if any(piece.again for piece in drawn):
@@ -53,8 +56,7 @@ def html(booklet: Booklet, paper: Paper) -> str:
         element("svg", signs, class_="signs", width=0, height=0, aria_hidden="true"),
         f"<header><h1>{escaped(booklet.title)}</h1>",
         *_names(booklet),
-        *_own(booklet.text),
-        f"<p>{escaped(ABOUT)}</p>",
+        *_words(booklet),
         "<noscript><p>With scripts switched on, every exercise can be heard on this page; "
         "nothing is loaded for it.</p></noscript></header><main>",
         *_front(booklet),
@@ -71,8 +73,9 @@ def _style(paper: Paper) -> str:
     own = (_HERE / "page.css").read_text(encoding="utf-8")
     player = (_HERE / "player.css").read_text(encoding="utf-8")
     screen = _LARGE_SCREEN_SPACE if paper.is_large else _SCREEN_SPACE
+    narrow = f"calc((100vw - {_EDGES}) / {WIDEST / SPACE:g})"
     return (
-        f":root{{--space:{screen:g}px}}"
+        f":root{{--space:min({screen:g}px, {narrow})}}"
         f"@media(min-width:48rem){{:root{{--space:{1.25 * screen:g}px}}}}"
         f"\n{STYLE}\n{own}\n{player}\n"
         f"@page{{size:{_PAPER_NAMES[paper.name]};margin:{paper.margin:g}mm}}"
@@ -80,27 +83,43 @@ def _style(paper: Paper) -> str:
     )
 
 
+def _words(booklet: Booklet) -> Iterator[str]:
+    """The teacher's text; a long one scrolls on a telephone, where music comes first."""
+    if booklet.text:
+        yield '<div class="words" tabindex="0" role="region" aria-label="From your teacher">'
+        yield from _own(booklet.text)
+        yield "</div>"
+
+
 def _front(booklet: Booklet) -> Iterator[str]:
-    yield '<section class="order"><h2>Practice order</h2><table><thead><tr><th>No.<th>exercise'
+    """What stands before the music: folded on a screen, open on paper."""
+    yield '<div class="front">'
+    yield _fold("order", "Practice order")
+    yield f"<p>{escaped(ABOUT)}</p><table><thead><tr><th>No.<th>exercise"
     yield "<th>tempos</tr></thead><tbody>"
     for group in booklet.groups:
         yield (
             f'<tr><td>{group.number}<td><a href="#{group.entries[0].anchor}">'
             f"{escaped(group.title)}</a>{_ways(group)}<td>{escaped(', '.join(group.tempos))}</tr>"
         )
-    yield "</tbody></table></section>"
+    yield "</tbody></table></details>"
     if booklet.key:
-        yield '<section class="key"><h2>Key</h2><ul class="voices">'
+        yield f'{_fold("key", "Key")}<ul class="voices">'
         for sign in booklet.key:
-            drawing = _svg([sign.piece], booklet.key_height, "sign", sign.title)
+            piece = sign.piece
+            drawing = _svg(piece.content, piece.width, booklet.key_height, "sign", sign.title)
             yield f"<li>{drawing}<span>{escaped(sign.title)}</span></li>"
         yield '</ul><dl class="legend">'
         for sign_text, meaning in booklet.legend:
             yield f"<div><dt>{escaped(sign_text)}</dt><dd>{escaped(meaning)}</dd></div>"
-        yield f"</dl><p class=small>{PLACES}</p></section>"
-    yield '<section class="care"><h2>Look after yourself</h2><ul>'
+        yield f"</dl><p class=small>{PLACES}</p></details>"
+    yield f"{_fold('care', 'Look after yourself')}<ul>"
     yield from (f"<li>{escaped(caution)}</li>" for caution in CAUTIONS)
-    yield "</ul></section>"
+    yield "</ul></details></div>"
+
+
+def _fold(kind: str, title: str) -> str:
+    return f'<details class="{kind}"><summary><h2>{title}</h2></summary>'
 
 
 def _ways(group: Group) -> str:
@@ -156,7 +175,7 @@ def _names(booklet: Booklet) -> Iterator[str]:
     yield "</p>"
 
 
-_REACHED = '<span class="reached">reached<i></i>on<i></i></span>'
+_REACHED = '<span class="reached">reached <i></i> on <i></i></span>'
 
 
 def _labelled(name: str) -> str:
@@ -172,13 +191,31 @@ def _facts(facts: Sequence[str]) -> str:
 
 
 def _music(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
-    yield '<div class="player"></div><div class="music">'
-    signs = {bar.number: bar.chords for bar in entry.score.bars}
-    for drawing in drawings:
-        bar = drawing[-1].bar
-        chords = ", ".join(sign.text for sign in signs.get(bar, ()))
-        label = f"bar {bar}: {chords}" if chords else f"bar {bar}"
-        yield _svg(drawing, entry.setting.height, "system", label)
+    """The bars, which a screen makes lines of, and lines of the beats of a bar that is too wide.
+
+    Every piece has a clef hung out at its left. Who is before it in its line lies upon it, so that
+    only the first of each line shows it, and all lines begin below each other.
+    """
+    setting = entry.setting
+    clef, height = setting.clef, setting.height
+    room = f"--clef:{clef.width / SPACE:.2f}"
+    yield f'<div class="player"></div><div class="music" style="{room}">'
+    labels = pieces_said(entry.score, setting.pieces)
+    name = f"{entry.anchor}-clef"
+    for i, (drawing, label) in enumerate(zip(drawings, labels, strict=True)):
+        *before, piece = drawing
+        width, content = joined([*before, _with_again(piece)])
+        sheet = element("rect", class_="sheet", width=width, height=height)
+        hung: tuple[Svg, ...] = (element("defs", element("g", clef.content, id=name)),)
+        if not before:
+            number = bar_number(setting, piece)
+            hung = element("use", href=f"#{name}"), number
+            hung = (element("g", *hung, class_="clef", transform=moved(-clef.width, 0)),)
+        drawn = together((sheet, *hung, content))
+        svg = _svg(drawn, width, height, "system", label, len(drawings) - i)
+        begins = '<div class="bar">' if piece.begins_bar else ""
+        ends = i + 1 == len(drawings) or drawings[i + 1][-1].begins_bar
+        yield f"{begins}{svg}{'</div>' * ends}"
     yield "</div>"
     yield from _own(entry.text)
 
@@ -207,9 +244,9 @@ def _end(piece: Piece) -> Fraction:
     return times[-1] + (times[-1] - times[-2] if len(times) > 1 else Fraction(1))
 
 
-def _svg(drawing: Sequence[Piece], height: float, kind: str, label: str) -> str:
-    width, content = joined([_with_again(piece) for piece in drawing])
-    room = f"--w:{width / SPACE:.2f}"
+def _svg(content: Svg, width: float, height: float, kind: str, label: str, above: int = 0) -> str:
+    """above: what lies above what."""
+    room = f"--w:{width / SPACE:.2f}" + f";z-index:{above}" * bool(above)
     box = f"0 0 {width:.1f} {height:.1f}"
     return inline(label, content, class_=kind, style=room, viewBox=box)
 

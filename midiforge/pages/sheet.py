@@ -35,15 +35,14 @@ class Content:
     names: Names = UNNAMED
 
     def booklet(self, widest: float = 0.0) -> "Booklet":
-        """The content engraved in lines that fill the paper, or in pieces no wider than `widest`
-        that a screen makes lines of."""
+        """The content engraved in lines that fill the paper, or in pieces that a screen makes lines
+        of, none of them with its clef wider than `widest`."""
         from midiforge.engraving.engrave import Engraver
         from midiforge.engraving.widths import Layout
         from midiforge.pages.booklet import booklet
 
-        # On a narrow screen a sign for the bar before would stand alone on its line.
         fill = 0.0 if widest else self.paper.line
-        layout = Layout(widest or fill, fill, self.with_counts, with_similes=not widest)
+        layout = Layout(widest or fill, fill, self.with_counts)
         return booklet(self.title, self.text, self.exercises, Engraver(), layout, self.names)
 
 

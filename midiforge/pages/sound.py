@@ -41,6 +41,8 @@ def _exercise(entry: Entry, places: Sequence[Place]) -> dict[str, Any]:
     tones = _tones(exercise)
     return {
         "id": entry.anchor,
+        "title": entry.title,
+        "numbers": [str(played.number) for played in entry.score.exercises],
         "tempos": tempos,
         **({} if exercise.tempo.is_steady else {"said": [str(exercise.tempo)]}),
         "limits": limits,
@@ -49,6 +51,7 @@ def _exercise(entry: Entry, places: Sequence[Place]) -> dict[str, Any]:
         "length": _number(exercise.loop_length),
         "notes": _notes(exercise, limits[0]),
         **({"tones": tones} if any(tones.values()) else {}),
+        "counted": [[_number(time), count] for time, count in _counted(exercise)],
         "cursor": [
             [_number(exercise.swing.played(time, exercise.step)), drawing, round(x, 1)]
             for time, drawing, x in _again(places, entry, exercise.loop_length)
@@ -63,6 +66,13 @@ def _clock(exercise: Exercise) -> Iterator[tuple[Fraction, float]]:
     for time in sorted({begin, Fraction(0), exercise.loop_start, *changes, exercise.length}):
         seconds = tempo.seconds(begin, time) - tempo.seconds(begin, Fraction(0))
         yield time, round(float(seconds), 9)
+
+
+def _counted(exercise: Exercise) -> Iterator[tuple[Fraction, str]]:
+    """What is counted before the first downbeat, beat by beat, and when."""
+    for bar in range(-exercise.count_in_bars, 0):
+        for number, beat in enumerate(exercise.meter.beats, 1):
+            yield bar * exercise.meter.bar + beat, str(number)
 
 
 def _again(places: Sequence[Place], entry: Entry, length: Fraction) -> Iterator[Place]:

@@ -2,26 +2,16 @@
 
 import { clockOf } from "./clock.js";
 import { follow, leave } from "./cursor.js";
+import { button, make } from "./element.js";
 import { eventsOf, PARTS } from "./lesson.js";
+import { daysOf, fastest, mark } from "./reached.js";
 import { settings } from "./settings.js";
-import { play, run, set, stop } from "./transport.js";
+import { run, set } from "./transport.js";
+import { go, toggle } from "./way.js";
 
 /** Those of all exercises that set the same thing.
  * @type {Record<string, HTMLInputElement[]>} */
 const inputs = {};
-
-/**
- * @template {keyof HTMLElementTagNameMap} T
- * @param {T} tag
- * @param {Record<string, string>} properties
- * @param {...(Node | string)} children
- */
-function make(tag, properties, ...children) {
-  const element = document.createElement(tag);
-  Object.assign(element, properties);
-  element.append(...children);
-  return element;
-}
 
 /**
  * An input for one of the settings, in its label.
@@ -69,11 +59,8 @@ function tempoOf({ tempos, said = tempos.map(String), limits }, changed) {
   const number = make("input", {
     type: "number", className: "player-tempo", step: "any", min, max,
   });
-  const choices = tempos.map((each, i) => {
-    const choice = make("button", { type: "button", className: "player-choice" }, said[i]);
-    choice.addEventListener("click", () => choose(each, true));
-    return choice;
-  });
+  const choices = tempos.map((each, i) =>
+    button("player-choice", said[i], () => choose(each, true)));
   /** @type {(value: number, write: boolean) => void} */
   const choose = (value, write) => {
     if (write) number.value = `${value}`;
@@ -93,6 +80,37 @@ function tempoOf({ tempos, said = tempos.map(String), limits }, changed) {
 }
 
 /**
+ * The button that says the tempo has been reached, and the places that show which ones were.
+ * @param {import("./lesson.js").Exercise} exercise
+ * @param {Element} section
+ * @param {HTMLButtonElement[]} choices
+ * @param {() => number} tempo
+ */
+function reachedOf(exercise, section, choices, tempo) {
+  const { id, tempos, said = [] } = exercise;
+  const blanks = section.querySelectorAll(".reached i");
+  const inOrder = make("span", { className: "order-reached" });
+  [...document.querySelectorAll(`.order a[href="#${id}"]`)].at(-1)?.after(inOrder);
+  const name = (/** @type {number} */ value) => said[tempos.indexOf(value)] || `${value}`;
+  const reached = button("player-reached", "", () => {
+    mark(exercise, tempo());
+    show();
+  });
+  function show() {
+    const best = fastest(exercise);
+    reached.textContent = `Reached ${name(tempo())}`;
+    reached.setAttribute("aria-pressed", `${!!daysOf(exercise)[tempo()]}`);
+    choices.forEach((choice, i) => choice.classList.toggle("done", !!daysOf(exercise)[tempos[i]]));
+    section.classList.toggle("is-reached", !!best);
+    const texts = best ? [name(best.tempo), best.day] : ["", ""];
+    blanks.forEach((blank, i) => (blank.textContent = texts[i]));
+    inOrder.textContent = best ? ` \u2713\u00a0${texts[0]}` : "";
+  }
+  show();
+  return { reached, show };
+}
+
+/**
  * Puts the controls of an exercise into their place.
  * @param {import("./lesson.js").Exercise} exercise
  * @param {Element} section
@@ -104,7 +122,11 @@ export function build(exercise, section, place) {
   const systems = section.querySelectorAll("svg.system");
   const { number, choices, tempo } = tempoOf(exercise, () => {
     if (run?.player === player) run.change();
+    show();
   });
+  const { reached, show } = reachedOf(exercise, section, choices, tempo);
+  const count = make("span", { className: "player-count" });
+  count.setAttribute("aria-hidden", "true");
   /** @type {import("./run.js").Player} */
   const player = {
     exercise,
@@ -113,19 +135,24 @@ export function build(exercise, section, place) {
     tempo,
     slower: () => exercise.tempos[0] / tempo(),
     show(playing) {
-      button.textContent = playing ? "Stop" : "Play";
+      playButton.textContent = playing ? "Stop" : "Play";
       place.classList.toggle("playing", !!playing);
-      if (playing) follow(playing, { place, systems });
-      else leave();
+      if (playing) follow(playing, page);
+      else leave(page);
     },
+    section,
+    playButton: button("player-play", "Play", () => toggle(player)),
+    previous: button("player-way", "\u2039", () => go(player, -1)),
+    next: button("player-way", "\u203a", () => go(player, 1)),
   };
-  const button = make("button", { type: "button", className: "player-play" }, "Play");
-  button.addEventListener("click", () => (run?.player === player ? stop() : play(player)));
+  const { playButton, previous, next } = player;
+  previous.setAttribute("aria-label", "Previous exercise");
+  next.setAttribute("aria-label", "Next exercise");
+  const page = { place, systems, count };
   // On a narrow screen what is set once waits behind a button; the style sheet says how narrow.
-  const more = make("button", { type: "button", className: "player-more" }, "More");
-  more.setAttribute("aria-expanded", "false");
-  more.addEventListener("click", () =>
+  const more = button("player-more", "More", () =>
     more.setAttribute("aria-expanded", `${place.classList.toggle("open")}`));
+  more.setAttribute("aria-expanded", "false");
 
   const has = new Set(events.map((event) => event.rounds === "countIn" || event.part));
   const options = [
@@ -140,10 +167,19 @@ export function build(exercise, section, place) {
   const heading = section.querySelector("h1, h2, h3, h4, h5, h6");
   place.setAttribute("aria-label", `Player: ${heading?.textContent?.trim() || exercise.id}`);
   place.append(
-    button,
+    playButton,
+    previous,
+    next,
     make("label", {}, exercise.said ? "Tempo at first " : "Tempo ", number),
     group("Tempos of this exercise", ...choices),
+    reached,
     more,
     ...options,
+    count,
   );
+  // A button that is clicked stays out of the way of the space bar; one reached by keys is its own.
+  place.addEventListener("mousedown", (event) => {
+    if (event.target instanceof Element && event.target.closest("button")) event.preventDefault();
+  });
+  return player;
 }

@@ -9,11 +9,15 @@
  * ]} Note
  * @typedef {[at: number, lasts: number, note: number, velocity: number, voice: string]} Tone
  *
+ * `numbers`: the exercise's at each tempo. `counted`: what is counted in.
+ *
  * Places are quarter notes from the first downbeat, the count-in before 0. What is `before` the
  * loop sounds once, behind the count-in; the loop lasts for `length` from `entry` on; its `seam`
  * leads from the end back there, in each round but the last.
  * @typedef {{
  *   id: string,
+ *   title: string,
+ *   numbers: string[],
  *   tempos: number[],
  *   said?: string[],
  *   limits: [number, number],
@@ -22,6 +26,7 @@
  *   length: number,
  *   notes: { countIn: Note[], before: Note[], loop: Note[], seam: Note[] },
  *   tones?: { before: Tone[], loop: Tone[] },
+ *   counted: [place: number, count: string][],
  *   cursor: [place: number, drawing: number, x: number][],
  * }} Exercise
  *

@@ -3,10 +3,13 @@
 // What sounds, and when, is in the page; nothing is added here. window.lessonPlayer shows what goes
 // on.
 
+import { stayAwake } from "./awake.js";
 import { build } from "./controls.js";
 import { makers } from "./makers.js";
 import { mixer, outputOf } from "./mixer.js";
+import { offer } from "./reached.js";
 import { latest, run, stop } from "./transport.js";
+import { players } from "./way.js";
 
 function start() {
   const source = document.getElementById("lesson-sound");
@@ -16,9 +19,16 @@ function start() {
     const section = document.getElementById(exercise.id);
     const place = section?.querySelector(".player");
     if (!section || !place) continue;
-    if (window.AudioContext) build(exercise, section, place);
+    if (window.AudioContext) players.push(build(exercise, section, place));
     else place.textContent = "This browser cannot play the exercise, as it has no Web Audio.";
   }
+  const orderOf = (/** @type {import("./run.js").Player} */ { exercise }) =>
+    parseInt(exercise.numbers[0]);
+  players.sort((a, b) => orderOf(a) - orderOf(b));
+  players[0]?.previous.setAttribute("disabled", "");
+  players.at(-1)?.next.setAttribute("disabled", "");
+  const order = document.querySelector(".order");
+  if (order && players.length) offer(exercises, order);
 }
 
 Object.assign(window, {
@@ -33,8 +43,10 @@ Object.assign(window, {
     outputOf,
   },
 });
-addEventListener("keydown", (event) => event.key === "Escape" && stop());
 addEventListener("pagehide", () => stop());
-document.addEventListener("visibilitychange", () => run?.lookAhead());
+document.addEventListener("visibilitychange", () => {
+  run?.lookAhead();
+  if (run && !document.hidden) stayAwake(true); // which hidden pages are not
+});
 if (document.readyState === "loading") addEventListener("DOMContentLoaded", start);
 else start();

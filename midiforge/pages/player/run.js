@@ -12,7 +12,8 @@ import { settings } from "./settings.js";
  * @typedef {{
  *   exercise: import("./lesson.js").Exercise, events: import("./lesson.js").Event[],
  *   clock: import("./clock.js").Clock, slower: () => number, tempo: () => number,
- *   show: (playing: Run | null) => void,
+ *   show: (playing: Run | null) => void, section: Element,
+ *   playButton: HTMLButtonElement, previous: HTMLButtonElement, next: HTMLButtonElement,
  * }} Player
  *
  * What is told to whoever looks on.

@@ -1,5 +1,7 @@
 // Starts and stops: one exercise of the page plays at a time.
 
+import { stayAwake } from "./awake.js";
+import { cautioned } from "./care.js";
 import { opened, rest, setPart, setVolume } from "./mixer.js";
 import { Run } from "./run.js";
 import { settings } from "./settings.js";
@@ -18,15 +20,19 @@ export function stop(ring = false) {
   run.end(ring);
   run.player.show(null);
   run = null;
+  stayAwake(false);
   rest();
 }
 
 /** @param {import("./run.js").Player} player */
 export function play(player) {
   stop();
-  run = latest = new Run(player, opened(), () => stop(true));
-  player.show(run);
-  run.lookAhead();
+  cautioned(() => {
+    run = latest = new Run(player, opened(), () => stop(true));
+    player.show(run);
+    stayAwake(true);
+    run.lookAhead();
+  });
 }
 
 /**
