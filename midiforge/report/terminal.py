@@ -21,7 +21,7 @@ from midiforge.report.view import View
 if TYPE_CHECKING:
     from rich.console import Console
 
-WIDEST = 100
+_NARROWEST, _WIDEST = 40, 100
 _LEAST_ROUNDS_DRAWN = 4
 _MOST_ROWS, _MOST_COUNTS = 64, 8
 _MANY_MISSED = 3  # strokes in one column
@@ -50,12 +50,31 @@ def show_review(
     page.end()
 
 
+def print_wrapped(
+    console: "Console", text: str, style: str = "", first: str = "", later: str = ""
+) -> None:
+    """Prints a text as wide as the console; first, later: what stands before its lines."""
+    lines = wrap(
+        text,
+        _width(console),
+        initial_indent=first,
+        subsequent_indent=later,
+        break_on_hyphens=False,
+    )
+    for line in lines or [""]:
+        print_line(console, [(line, style)])
+
+
+def _width(console: "Console") -> int:
+    return max(min(console.width, _WIDEST), _NARROWEST)
+
+
 class _Page:
     """One review being printed."""
 
     def __init__(self, view: View, console: "Console") -> None:
         self.view, self.review, self.console = view, view.review, console
-        self.width = max(min(console.width, WIDEST), 40)
+        self.width = _width(console)
         self.unicode = console.encoding.lower().startswith("utf")
 
     def begin(
@@ -123,11 +142,7 @@ class _Page:
         self, texts: Iterable[str], style: str = "", first: str = "", later: str = ""
     ) -> None:
         for text in texts:
-            for line in wrap(
-                text, self.width, initial_indent=first, subsequent_indent=later,
-                break_on_hyphens=False,
-            ):  # fmt: skip
-                self._say(line, style)
+            print_wrapped(self.console, text, style, first, later)
 
     def _points(self, texts: Iterable[str]) -> None:
         self._lines(texts, first="- ", later="  ")
