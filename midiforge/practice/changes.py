@@ -66,9 +66,9 @@ def _fewer_limbs(exercise: Exercise, lacks: Sequence[Lack]) -> Iterator[Change]:
     weak = next((lack.limb for lack in lacks if lack.limb in limbs), None) or limbs[-1]
     # A foot is held against a hand, and a hand against a foot, where there is one.
     others = sorted(limbs, key=lambda limb: (limb is weak, limb.is_hand == weak.is_hand))
-    some = [weak] if len(limbs) == 2 else sorted({weak, others[0]}, key=limbs.index)
-    names = " and ".join(f"the {limb.title}" for limb in some)
-    listed = ", ".join(f'"{limb.value}"' for limb in some)
+    alone = [weak] if len(limbs) == 2 else sorted({weak, others[0]}, key=limbs.index)
+    names = " and ".join(f"the {limb.title}" for limb in alone)
+    listed = ", ".join(f'"{limb.value}"' for limb in alone)
     yield Change(f"play {names} alone", f"--stages part --set 'stage.part.limbs=[{listed}]'")
 
 

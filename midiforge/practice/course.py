@@ -238,10 +238,10 @@ def _chart(course: Course, width: int) -> Iterator[Spans]:
         head = (f"{label:5}{high:>{_LABELS - 5}g}", "label")
         yield [head, ("│ ", "faint"), *(("".join(run), style) for style, run in runs)]
     yield [(" " * _LABELS + "└" + "─" * (across + 1), "faint")]
-    steady = [columns[at].deviation_percent if at in columns else None for at in range(across)]
-    known = [value for value in steady if value is not None]
-    if known:
-        bars = "".join(" " if value is None else _bar(value, max(known)) for value in steady)
+    percents = [columns[at].deviation_percent if at in columns else None for at in range(across)]
+    most = max((percent for percent in percents if percent is not None), default=None)
+    if most is not None:
+        bars = "".join(" " if percent is None else _bar(percent, most) for percent in percents)
         yield [(f"{'steady to':{_LABELS}}", "label"), ("  ", ""), (bars.rstrip(), "")]
     first, last = ends
     gap = across - len(first) - len(last)

@@ -214,9 +214,9 @@ def _place(entry: Entry) -> Iterator[Lack]:
 
 def _beside(entry: Entry) -> dict[Limb, float]:
     return beside(
-        Place(each.limb, each.hit, each.mean_ms, each.deviation_ms or 0.0)
-        for each in entry.limbs
-        if each.mean_ms is not None
+        Place(part.limb, part.hit, part.mean_ms, part.deviation_ms or 0.0)
+        for part in entry.limbs
+        if part.mean_ms is not None
     )
 
 

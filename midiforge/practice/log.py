@@ -248,21 +248,15 @@ class Log:
     def _put(self, database: sqlite3.Connection, entry: Entry, keeps_day: bool) -> bool:
         """Whether it took the place of one."""
         row = _row(entry)
-        before = None
-        if entry.take:
-            before = database.execute(
-                'SELECT id, "when", note, player FROM review WHERE take = ? AND "key" = ?',
-                (row["take"], row["key"]),
-            ).fetchone()
+        same_take = """FROM review WHERE take = :take AND "key" = :key AND take != ''"""
+        before = database.execute(f'SELECT "when", note, player {same_take}', row).fetchone()
         if before:
-            number, when, note, player = before
+            when, note, player = before
+            database.execute(f"DELETE {same_take}", row)
             row["when"] = when if keeps_day else row["when"]
             row["note"], row["player"] = row["note"] or note, row["player"] or player
-            database.execute("DELETE FROM review WHERE id = ?", (number,))
-        marks = ", ".join("?" * len(_COLUMNS))
-        database.execute(
-            f"INSERT INTO review ({_NAMED}) VALUES ({marks})", [row[name] for name in _COLUMNS]
-        )
+        values = ", ".join(f":{name}" for name in _COLUMNS)
+        database.execute(f"INSERT INTO review ({_NAMED}) VALUES ({values})", row)
         return before is not None
 
     def _keep_copy(self, database: sqlite3.Connection, anyway: bool) -> None:

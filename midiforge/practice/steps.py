@@ -45,17 +45,13 @@ class Steps:
             abs(tempo - entry.asked) <= AS_ASKED * entry.asked for tempo in (entry.tempo, began)
         ):
             return Fraction(entry.asked).limit_denominator(1000)
-        known = (
-            each
-            for each in (*self.tempos, self.goal)
-            if abs(entry.tempo - each) <= SAME_TEMPO * each
-        )
-        return next(known, _whole(Fraction(entry.tempo)))
+        drills = (t for t in (*self.tempos, self.goal) if abs(entry.tempo - t) <= SAME_TEMPO * t)
+        return next(drills, _whole(Fraction(entry.tempo)))
 
     def faster(self, tempo: Fraction) -> Fraction:
         """One step up, not past the goal."""
         if self.share is None:
-            wish = min((each for each in self.tempos if each > tempo), default=self.goal)
+            wish = min((other for other in self.tempos if other > tempo), default=self.goal)
         else:
             wish = max(_whole(tempo * (1 + self.share)), tempo + 1)
         return max(tempo, min(wish, self.goal, Fraction(FASTEST)))
@@ -64,7 +60,7 @@ class Steps:
         """One step down, not below the lowest."""
         share = self.share or Practice().up or Fraction(0)
         if self.share is None and tempo > self.tempos[0]:
-            wish = max(each for each in self.tempos if each < tempo)
+            wish = max(other for other in self.tempos if other < tempo)
         else:
             wish = min(_whole(tempo / (1 + share)), tempo - 1)
         return min(tempo, max(wish, self.lowest))

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from midiforge.files.own_file import Seal
@@ -10,12 +9,12 @@ from midiforge.frozen import frozen
 from midiforge.hear.figures import steady_to
 from midiforge.hear.known import Known
 from midiforge.hear.review import Review
-from midiforge.printable import many, print_line
+from midiforge.printable import many
 from midiforge.report import words
 from midiforge.report.html import body
 from midiforge.report.rules.case import Finding
 from midiforge.report.sentence import advice
-from midiforge.report.terminal import WIDEST
+from midiforge.report.terminal import print_wrapped
 from midiforge.report.view import View
 from midiforge.svg import escaped
 
@@ -107,13 +106,8 @@ class Day:
 
 def show_day(day: Day, console: "Console") -> None:
     """Prints the page, each exercise with its takes."""
-    width = max(min(console.width, WIDEST), 40)
     for indent, style, text in _lines(day):
-        space = " " * indent
-        for line in wrap(
-            text, width, initial_indent=space, subsequent_indent=space, break_on_hyphens=False
-        ) or [""]:
-            print_line(console, [(line, style)])
+        print_wrapped(console, text, style, " " * indent, " " * indent)
 
 
 def _lines(day: Day) -> Iterator[tuple[int, str, str]]:

@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
-from midiforge.hear.figures import Levels, Tally, Timing
+from midiforge.hear.figures import CountFigures, Levels, LimbFigures, RoundFigures, TempoFigures
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
 from midiforge.model.exercise import Exercise
@@ -17,15 +17,15 @@ from midiforge.report import studies
 from midiforge.report.sentence import advice, said
 from midiforge.report.view import View
 
+Plain = dict[str, Any]
+
 STROKE_COLUMNS = (
     "kind", "time_s", "off_ms", "velocity", "voice", "limbs", "strength", "bar", "count", "round",
     "due_s",
 )  # fmt: skip
 
 
-def as_json(
-    review: Review, known: Known = NOTHING, step: str = "", verdict: str = ""
-) -> dict[str, Any]:
+def as_json(review: Review, known: Known = NOTHING, step: str = "", verdict: str = "") -> Plain:
     """Everything in a review, of JSON's own kinds only.
 
     step: what to do next, in words; "" if that is not known. verdict: why it is good or not.
@@ -33,67 +33,61 @@ def as_json(
     `strokes` is a table, for it is long: `columns` names what stands in each of `rows`.
     """
     view = View(review)
-    found = said(view, known)
     first, points = advice(view, known)
-    return {
+    facts = {
         "sentence": first.text,
         "verdict": verdict or None,
         "next": step or None,
         "points": points,
-        "rules": [rule.name for rule, _ in found],
+        "rules": [rule.name for rule, _ in said(view, known)],
         "exercise": _exercise(review.exercise),
         "chosen": known.chosen,
         "likelier_kit": known.likelier_kit or None,
         "as_likely": [
-            {"number": str(each.number.whole), "title": each.title} for each in known.unsure
+            {"number": str(exercise.number.whole), "title": exercise.title}
+            for exercise in known.unsure
         ],
         "compared": [
-            {"number": str(each.exercise.number), "title": each.exercise.title,
-             "like_share": _number(each.like)}
-            for each in known.others
+            {"number": str(other.exercise.number), "title": other.exercise.title,
+             "like_share": other.like}
+            for other in known.others
         ],
         "source": review.source,
-        "like_share": _number(review.like),
-        "start_s": _number(review.start),
-        "delay_ms": _number(review.delay_ms),
-        "known_delay_ms": _number(review.known_delay_ms),
-        "tempo_bpm": _number(review.tempo),
-        "played_tempo_bpm": _number(review.played_tempo),
-        "drift_ms_per_bar": _number(review.drift_ms_per_bar),
-        "bars": _number(review.bars),
-        "seconds_s": _number(review.seconds),
-        "step_ms": _number(review.step_ms),
-        "strokes_all": {**_tally(review.tally), **_timing(review.timing)},
+        "like_share": review.like,
+        "start_s": review.start,
+        "delay_ms": review.delay_ms,
+        "known_delay_ms": review.known_delay_ms,
+        "tempo_bpm": review.tempo,
+        "played_tempo_bpm": review.played_tempo,
+        "drift_ms_per_bar": review.drift_ms_per_bar,
+        "bars": review.bars,
+        "seconds_s": review.seconds,
+        "step_ms": review.step_ms,
+        "strokes_all": _figures(review),
         "limbs": [
-            {"limb": each.limb.value, "certain": each.certain, **_tally(each.tally),
-             **_timing(each.timing), **_levels(each.levels)}
-            for each in review.limbs
+            {"limb": limb.limb.value, "certain": limb.certain, **_figures(limb),
+             **_levels(limb.levels)}
+            for limb in review.limbs
         ],
         "counts": [
-            {"count": each.count, **_tally(each.tally), **_timing(each.timing),
-             "missed_most_by": each.worst.value if each.worst else None}
-            for each in review.counts
+            {"count": count.count, **_figures(count),
+             "missed_most_by": count.worst.value if count.worst else None}
+            for count in review.counts
         ],
         "rounds": [
-            {"round": each.number, **_tally(each.tally), **_timing(each.timing),
-             "tempo_bpm": _number(each.tempo)}
-            for each in review.rounds
+            {"round": time.number, **_figures(time), "tempo_bpm": time.tempo}
+            for time in review.rounds
         ],
-        "tempos": [
-            {"tempo_bpm": _number(each.tempo), **_tally(each.tally), **_timing(each.timing)}
-            for each in review.tempos
-        ],
+        "tempos": [{"tempo_bpm": tempo.tempo, **_figures(tempo)} for tempo in review.tempos],
         "together": [
-            {"limbs": [limb.value for limb in each.limbs], "count": each.count,
-             "times": each.times, "gap_ms": _number(each.gap_ms),
-             "deviation_ms": _number(each.deviation_ms)}
-            for each in review.together
+            {"limbs": [limb.value for limb in pair.limbs], "count": pair.count,
+             "times": pair.times, "gap_ms": pair.gap_ms, "deviation_ms": pair.deviation_ms}
+            for pair in review.together
         ],
         "doubles": [
-            {"limb": each.limb.value, "times": each.times, "late_ms": _number(each.late_ms),
-             "deviation_ms": _number(each.deviation_ms),
-             "second_to_first_velocity": _number(each.softer)}
-            for each in review.doubles
+            {"limb": double.limb.value, "times": double.times, "late_ms": double.late_ms,
+             "deviation_ms": double.deviation_ms, "second_to_first_velocity": double.softer}
+            for double in review.doubles
         ],
         "kinds": dict(review.kinds),
         "unknown_notes": {str(number): times for number, times in review.unknown.items()},
@@ -101,25 +95,26 @@ def as_json(
             {"expected": wanted, "heard": heard, "times": times}
             for (wanted, heard), times in review.other_zones.items()
         ],
-        "remarks": list(review.remarks),
+        "remarks": review.remarks,
         "professionals": {
             "source": studies.SOURCE,
             "tempos": studies.tempos_of(review.tempo),
             "mean_ms": {
-                limb.value: each.said
-                for limb, each in studies.professionals(review.tempo).items()
+                limb.value: professional.said
+                for limb, professional in studies.professionals(review.tempo).items()
             },
         },
         "players_time": {
-            "due_s": [_number(each) for each in review.line.dues],
-            "time_s": [_number(each) for each in review.line.times],
-            "jumps_s": [[_number(at), _number(shift)] for at, shift in review.line.jumps],
+            "due_s": review.line.dues,
+            "time_s": review.line.times,
+            "jumps_s": review.line.jumps,
         },
-        "strokes": {"columns": list(STROKE_COLUMNS), "rows": list(_rows(view))},
     }  # fmt: skip
+    strokes = {"columns": list(STROKE_COLUMNS), "rows": list(_rows(view))}
+    return {**{name: _plain(value) for name, value in facts.items()}, "strokes": strokes}
 
 
-def written(facts: dict[str, Any]) -> str:
+def written(facts: Plain) -> str:
     """The facts as JSON text, a line to each part; the table of strokes would need thousands."""
     parts = (
         f"{json.dumps(name)}: {json.dumps(value, allow_nan=False)}" for name, value in facts.items()
@@ -127,14 +122,14 @@ def written(facts: dict[str, Any]) -> str:
     return "{\n  " + ",\n  ".join(parts) + "\n}"
 
 
-def _exercise(exercise: Exercise) -> dict[str, Any]:
+def _exercise(exercise: Exercise) -> Plain:
     return {
         "number": str(exercise.number),
         "title": exercise.title,
         "stage": exercise.stage,
         "meter": str(exercise.meter),
         "pulse": exercise.meter.pulse_name,
-        "tempo_bpm": [_number(float(tempo)) for _, tempo in exercise.tempo.changes],
+        "tempo_bpm": [float(tempo) for _, tempo in exercise.tempo.changes],
         "returns_after_bars": exercise.returns_after_bars,
     }
 
@@ -157,7 +152,9 @@ def _rows(view: View) -> Iterator[list[Any]]:
         ]
 
 
-def _tally(tally: Tally) -> dict[str, Any]:
+def _figures(of: Review | LimbFigures | CountFigures | RoundFigures | TempoFigures) -> Plain:
+    """What became of strokes, and how they lie."""
+    tally, timing = of.tally, of.timing
     return {
         "expected": tally.expected,
         "hit": tally.hit,
@@ -166,30 +163,33 @@ def _tally(tally: Tally) -> dict[str, Any]:
         "missed": tally.missed,
         "extra": tally.extra,
         "added": tally.added,
-        "clean_share": _number(tally.clean),
+        "clean_share": tally.clean,
+        "mean_ms": timing.mean_ms,
+        "deviation_ms": timing.deviation_ms,
+        "deviation_percent": timing.deviation_percent,
     }
 
 
-def _timing(timing: Timing) -> dict[str, Any]:
+def _levels(levels: Levels) -> Plain:
     return {
-        "mean_ms": _number(timing.mean_ms),
-        "deviation_ms": _number(timing.deviation_ms),
-        "deviation_percent": _number(timing.deviation_percent),
+        "accent_velocity": levels.accent,
+        "tap_velocity": levels.tap,
+        "ghost_velocity": levels.ghost,
+        "accent_to_tap": levels.ratio,
+        "taps_as_loud_as_accents_share": levels.overlap,
     }
 
 
-def _levels(levels: Levels) -> dict[str, Any]:
-    return {
-        "accent_velocity": _number(levels.accent),
-        "tap_velocity": _number(levels.tap),
-        "ghost_velocity": _number(levels.ghost),
-        "accent_to_tap": _number(levels.ratio),
-        "taps_as_loud_as_accents_share": _number(levels.overlap),
-    }
-
-
-def _number(value: float | None) -> int | float | None:
-    if value is None or not math.isfinite(value):
-        return None
-    rounded = round(value, 3)
-    return int(rounded) if rounded == int(rounded) else rounded
+def _plain(value: Any) -> Any:
+    """Of JSON's own kinds only; numbers to three decimals."""
+    match value:
+        case dict():
+            return {name: _plain(part) for name, part in value.items()}
+        case list() | tuple():
+            return [*map(_plain, value)]
+        case float() if not math.isfinite(value):
+            return None
+        case float():
+            rounded = round(value, 3)
+            return int(rounded) if rounded == int(rounded) else rounded
+    return value

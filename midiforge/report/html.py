@@ -178,29 +178,21 @@ def _limbs(view: View) -> Iterator[str]:
         f'<th>{_scale(reach)}<th class="said two" scope=col>average</tr></thead><tbody>'
     )
     for limb in review.limbs:
-        usual = published.get(limb.limb)
+        professional = published.get(limb.limb)
         side = words.side(limb.timing.mean_ms)
         label = f"{limb.limb.title}: {side}, steady to {words.ms(limb.timing.deviation_ms)}"
-        offs, usual_ms = view.offs.get(limb.limb, []), usual.mean_ms if usual else None
-        if usual:
-            about = usual.said.removeprefix("about ")
-            side += f'<small><span class="key dash"></span>{about}</small>'
+        offs = view.offs.get(limb.limb, [])
+        usual_ms = professional.mean_ms if professional else None
+        if professional:
+            usual = studies.usual(professional)
+            side += f'<small><span class="key dash"></span>{usual}</small>'
         yield (
             f"<tr class=first><th class=name>{_cell(tables.limb_name(view, limb.limb))}"
             f"<td class={limb.limb.value}>"
             f"{pictures.hump(offs, limb.timing, reach, usual_ms, label)}"
             f'<td class="said two">{side}</tr>'
         )
-    rows = [
-        (
-            tables.limb_name(view, limb.limb),
-            tables.hits(limb.tally),
-            f"{limb.tally.missed:,}",
-            f"{limb.tally.extra:,}" if limb.certain else "-",
-            *tables.timing(limb.timing)[1:],
-        )
-        for limb in review.limbs
-    ]
+    *rows, _ = [(*row[:4], *row[5:]) for row in tables.limbs(view)]  # the average is above
     columns = ("limb", "clean", "missed", "extra", "steady to", "of a step")
     yield f"</tbody></table></figure><div class=wide>{_table(columns, rows)}</div>"
     if view.other_kinds:
@@ -235,8 +227,7 @@ def _course(view: View) -> Iterator[str]:
     columns = view.columns(_MOST_COLUMNS)
     if len(columns) < 2:
         return
-    size = columns[0].last - columns[0].first + 1
-    each = "bar by bar" if size == 1 else f"{size} bars at a time"
+    steps = "bar by bar" if columns[0].size == 1 else f"{columns[0].size} bars at a time"
     edges = [
         abs(column.timing.mean_ms) + (column.timing.deviation_ms or 0.0)
         for column in columns
@@ -247,7 +238,7 @@ def _course(view: View) -> Iterator[str]:
     axis = f"<div class=scale><span>bar 1</span><span>bar {columns[-1].last:,}</span></div>"
     yield (
         "<section><h2>The course of the take</h2><figure><figcaption>From left to right, "
-        f"{each}: the average with one standard deviation each way; the tempo, "
+        f"{steps}: the average with one standard deviation each way; the tempo, "
         '<span class="key dash"></span>the written one; strokes missed, upwards, and extra ones, '
         "downwards.</figcaption>"
     )

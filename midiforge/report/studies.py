@@ -36,6 +36,11 @@ def professionals(tempo: float) -> dict[Limb, Professional]:
     return _FAST_FIGURES if tempo >= _FAST else _SLOW_FIGURES
 
 
+def usual(professional: Professional | None) -> str:
+    """ "10 ms ahead"; "" where nothing was published."""
+    return professional.said.removeprefix("about ") if professional else ""
+
+
 def tempos_of(tempo: float) -> str:
     """ "60 and 120 bpm"."""
     return "200 bpm" if tempo >= _FAST else "60 and 120 bpm"

@@ -34,6 +34,25 @@ def other_kinds(view: View) -> list[Row]:
     ]
 
 
+def limbs(view: View, comma: str = ",") -> list[Row]:
+    """Limb by limb, and of all last: clean, missed, extra, on average, steady to, of a step.
+
+    comma: what parts thousands.
+    """
+    review = view.review
+    rows = [(limb_name(view, of.limb), of.certain, of.tally, of.timing) for of in review.limbs]
+    return [
+        (
+            name,
+            f"{tally.hit:{comma}}/{tally.expected:{comma}}",
+            f"{tally.missed:{comma}}",
+            f"{tally.extra:{comma}}" if is_certain else "-",
+            *timing(figures),
+        )
+        for name, is_certain, tally, figures in (*rows, ("all", True, review.tally, review.timing))
+    ]
+
+
 def tempos(view: View) -> list[Row]:
     """Of an exercise that gets faster: clean, on average, steady to, of a step."""
     return [

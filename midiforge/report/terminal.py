@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from midiforge.hear.figures import Tally, deviation, mean
+from midiforge.hear.figures import deviation, mean
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.review import Review
 from midiforge.printable import print_line
@@ -21,7 +21,7 @@ from midiforge.report.view import View
 if TYPE_CHECKING:
     from rich.console import Console
 
-WIDEST = 100
+_NARROWEST, _WIDEST = 40, 100
 _LEAST_ROUNDS_DRAWN = 4
 _MOST_ROWS, _MOST_COUNTS = 64, 8
 _MANY_MISSED = 3  # strokes in one column
@@ -50,12 +50,31 @@ def show_review(
     page.end()
 
 
+def print_wrapped(
+    console: "Console", text: str, style: str = "", first: str = "", later: str = ""
+) -> None:
+    """Prints a text as wide as the console; first, later: what stands before its lines."""
+    lines = wrap(
+        text,
+        _width(console),
+        initial_indent=first,
+        subsequent_indent=later,
+        break_on_hyphens=False,
+    )
+    for line in lines or [""]:
+        print_line(console, [(line, style)])
+
+
+def _width(console: "Console") -> int:
+    return max(min(console.width, _WIDEST), _NARROWEST)
+
+
 class _Page:
     """One review being printed."""
 
     def __init__(self, view: View, console: "Console") -> None:
         self.view, self.review, self.console = view, view.review, console
-        self.width = max(min(console.width, WIDEST), 40)
+        self.width = _width(console)
         self.unicode = console.encoding.lower().startswith("utf")
 
     def begin(
@@ -123,11 +142,7 @@ class _Page:
         self, texts: Iterable[str], style: str = "", first: str = "", later: str = ""
     ) -> None:
         for text in texts:
-            for line in wrap(
-                text, self.width, initial_indent=first, subsequent_indent=later,
-                break_on_hyphens=False,
-            ):  # fmt: skip
-                self._say(line, style)
+            print_wrapped(self.console, text, style, first, later)
 
     def _points(self, texts: Iterable[str]) -> None:
         self._lines(texts, first="- ", later="  ")
@@ -169,18 +184,11 @@ class _Page:
     def _limbs(self) -> None:
         review, view = self.review, self.view
         published = studies.professionals(review.tempo)
-        rows: list[tables.Row] = []
-        for limb in review.limbs:
-            professional = published.get(limb.limb)
-            usual = professional.said.removeprefix("about ") if professional else "-"
-            name = tables.limb_name(view, limb.limb)
-            extra = str(limb.tally.extra) if limb.certain else "-"
-            rows.append((*self._tally(name, limb.tally, extra), *tables.timing(limb.timing), usual))
-        whole = self._tally("all", review.tally, str(review.tally.extra))
-        rows.append((*whole, *tables.timing(review.timing), ""))
+        usual = [studies.usual(published.get(limb.limb)) or "-" for limb in review.limbs]
+        rows = zip(tables.limbs(view, comma=""), (*usual, ""), strict=True)
         figures = ("clean", "missed", "extra", "on average", "steady to", "of step")
         self._say()
-        self._table(("", *figures, "professionals"), rows, gap=1)
+        self._table(("", *figures, "professionals"), [(*row, of) for row, of in rows], gap=1)
         self._say()
         if view.uncertain:
             self._lines(["* by what is written: MIDI does not tell these limbs apart"])
@@ -192,9 +200,6 @@ class _Page:
             ],
             style="dim",
         )
-
-    def _tally(self, name: str, tally: Tally, extra: str) -> tables.Row:
-        return name, f"{tally.hit}/{tally.expected}", str(tally.missed), extra
 
     def _other_kinds(self) -> None:
         """What was neither clean nor wrong, limb by limb."""
@@ -261,23 +266,20 @@ class _Page:
         columns = self.view.columns(self.width - 26)
         if len(columns) < _LEAST_ROUNDS_DRAWN:
             return
-        size = columns[0].last - columns[0].first + 1
-        each = "a bar" if size == 1 else f"{size} bars"
-        self._heading(f"The course: one character is {each}, {columns[-1].last} bars in all")
+        size = "a bar" if columns[0].size == 1 else f"{columns[0].size} bars"
+        self._heading(f"The course: one character is {size}, {columns[-1].last} bars in all")
         spreads = [column.timing.deviation_ms for column in columns]
         self._row("steady to", self._spark(spreads), self._span(spreads, " ms"))
         tempos = [column.tempo for column in columns]
         self._row("tempo", self._spark(tempos, from_zero=False), self._span(tempos, "", 1))
-        for label, some in (
-            ("missed", [column.tally.missed for column in columns]),
-            ("extra", [column.tally.extra for column in columns]),
-        ):
-            if any(some):
-                drawn = "".join("." if not n else str(n) if n < 10 else "#" for n in some)
-                self._row(label, drawn, f"{sum(some)} in all")
+        for label in ("missed", "extra"):
+            counts = [getattr(column.tally, label) for column in columns]
+            if any(counts):
+                drawn = "".join("." if not n else str(n) if n < 10 else "#" for n in counts)
+                self._row(label, drawn, f"{sum(counts)} in all")
         worst = max(columns, key=lambda column: (column.tally.missed, column.tally.extra))
         if worst.tally.missed >= _MANY_MISSED:
-            bars = "bar" if worst.first == worst.last else "bars"
+            bars = "bar" if worst.size == 1 else "bars"
             self._lines([f"Most are missing in {bars} {worst.bars}: {worst.tally.missed}."])
 
     def _row(self, label: str, drawn: str, said: str) -> None:

@@ -64,7 +64,12 @@ class Column:
     @property
     def bars(self) -> str:
         """ "3", or "3-4"."""
-        return f"{self.first}" if self.first == self.last else f"{self.first}-{self.last}"
+        return f"{self.first}" if self.size == 1 else f"{self.first}-{self.last}"
+
+    @property
+    def size(self) -> int:
+        """How many they are."""
+        return self.last - self.first + 1
 
 
 class View:
@@ -194,8 +199,8 @@ class View:
             strokes[(bar - 1) // size].append(stroke)
         jumps = {bisect_right(self.bar_starts(bars), at) - 1 for at, _ in self.review.line.jumps}
         return tuple(
-            self._column(first, min(first + size, bars), some, jumps)
-            for first, some in zip(range(0, bars, size), strokes, strict=True)
+            self._column(first, min(first + size, bars), within, jumps)
+            for first, within in zip(range(0, bars, size), strokes, strict=True)
         )
 
     def _column(self, first: int, end: int, strokes: Sequence[Judged], jumps: set[int]) -> Column:

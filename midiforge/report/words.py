@@ -175,12 +175,11 @@ def found_besides(review: Review) -> list[str]:
 
 def remarks(view: View) -> list[str]:
     """What a reader has to know of the figures, one sentence each."""
-    found = [delay(view.review)]
-    if view.uncertain & set(HANDS):
-        found.append(HANDS_NOT_TOLD)
-    if view.uncertain >= set(FEET):
-        found.append(FEET_NOT_TOLD)
+    sentences = [delay(view.review)]
+    if view.uncertain & {*HANDS}:
+        sentences.append(HANDS_NOT_TOLD)
+    if view.uncertain >= {*FEET}:
+        sentences.append(FEET_NOT_TOLD)
     if not view.has_dynamics and view.review.tally.hit > 1:
-        found.append(NO_DYNAMICS)
-    found += [f"{text[:1].upper()}{text[1:]}." for text in view.review.remarks]
-    return found
+        sentences.append(NO_DYNAMICS)
+    return sentences + [f"{text[:1].upper()}{text[1:]}." for text in view.review.remarks]
