@@ -97,7 +97,7 @@ def test_who_plays_no_accents_is_told_so_and_goes_no_faster() -> None:
 
 
 def test_who_rushes_is_told_so_and_is_not_told_of_unsteadiness_alone() -> None:
-    assert "rushing from" in reasons(followed("rushing"))
+    assert "rushing by" in reasons(followed("rushing"))
     assert "tempo" in followed("rushing").lacking[:2]
 
 

@@ -289,11 +289,14 @@ class _Filler:
         return [advice for advice in self.allowed if advice.action in actions]
 
     def _work(self) -> list[Advice]:
-        """What is being worked on, what is not safe first, and what was played longest ago; then
-        what is new."""
+        """What is being worked on, what is not safe first, and what was played longest ago; of what
+        is new the first comes second, so that no placement waits until another is safe."""
         begun = self._advised(*WORK)
         begun.sort(key=lambda advice: (self._is_safe(advice), _last_played(advice)))
-        return [*begun, *self._advised(Action.BEGIN)]
+        new = self._advised(Action.BEGIN)
+        if self.drill.practice.first == "tempo":
+            return [*begun, *new]
+        return [*begun[:1], *new[:1], *begun[1:], *new[1:]]
 
     def _is_safe(self, advice: Advice) -> bool:
         return advice.proven is not None and advice.proven >= self.steps.first
