@@ -22,6 +22,7 @@ repository; info.csv has the tempo of the click.
 
 import argparse
 import csv
+import re
 import statistics
 import tempfile
 import time
@@ -47,6 +48,7 @@ LONG = 8  # bars
 LOST = 0.02  # share of the strokes
 RIGHT = 0.01
 MOST_LINES, MOST_KINDS = 120, 8  # of a drill that a person reads
+MANY = 32  # bars
 
 Times = dict[str, list[float]]  # by voice, rising, in s
 
@@ -254,6 +256,7 @@ def main() -> None:
     spent: list[float] = []
     lines: list[int] = []
     cells: list[int] = []
+    words: list[float] = []
     folder = Path(tempfile.mkdtemp())
     midiforge.import_groove(rows(False)[0].path)  # so that no file pays for imports
     for row in rows(options.tuning):
@@ -275,6 +278,8 @@ def main() -> None:
         fits[kind].append(fit)
         lines.append(len(groove.text.splitlines()))
         cells.append(groove.cells)
+        if groove.bars > MANY:
+            words.append(len(re.findall(r"[A-Za-z][\w-]*", groove.road_map)) / groove.bars)
         hands[kind].append(best_fit(recording, *by_hand(strokes, row.tempo)))
         right = abs(groove.tempo / row.tempo - 1) <= RIGHT
         if kind == "beat long":
@@ -331,7 +336,9 @@ def main() -> None:
         f"{MOST_LINES} {share(lines, MOST_LINES)}; up to {MOST_KINDS} kinds of bar "
         f"{share(cells, MOST_KINDS)}"
     )
-    of_feels(folder)
+    print(f"words of a road map of more than {MANY} bars: {statistics.fmean(words):.2f} a bar")
+    if not options.plain:
+        of_feels(folder)
     print(f"a file: median {1000 * statistics.median(spent):.0f} ms, longest {max(spent):.2f} s")
 
 

@@ -15,7 +15,7 @@ from midiforge.groove.limbs import Moment, deal_by_reach
 from midiforge.model.hit import Limb
 
 R, L = Limb.RIGHT_HAND, Limb.LEFT_HAND
-BASS, SNARE, HIHAT, RIDE, FLOOR, CRASH = 36, 38, 42, 51, 41, 49
+BASS, SNARE, HIHAT, RIDE, FLOOR, CRASH, OPEN, PEDAL = 36, 38, 42, 51, 41, 49, 46, 44
 A = {HIHAT: "x.x.x.x.x.x.x.x.", SNARE: "....x.......x...", BASS: "x.....x.x......."}
 B = {RIDE: "x.x.x.x.x.x.x.x.", SNARE: "....x.......x..x", BASS: "x.x.....x..x...."}
 FILL = {SNARE: "xxxxxxxx........", FLOOR: "........xxxxxxxx", BASS: "x..............."}
@@ -109,6 +109,21 @@ def test_what_one_instrument_changes_is_laid_over_the_bar(tmp_path: Path) -> Non
     assert bars_of(groove)["bass"] == "RF bass-drum x. xx .x .."
     assert bars_of(groove)["crash"] == "RH crash x. .. .. .."
     assert groove.road_map.startswith("2 (A, A+bass), A+crash, A+bass, 2 A")
+
+
+def test_changes_are_called_as_drummers_call_them(tmp_path: Path) -> None:
+    late = {**A, HIHAT: "x.x.x.x.x.x..xx.", CRASH: "............x..."}
+    opened = {**A, HIHAT: "x.x.x.x.x.x.x.x.".replace("x", ".", 1), OPEN: "x..............."}
+    bars = [A, A, late, A, opened, A, A, late, A, opened, A, A]
+    path = written(tmp_path / "take.mid", take(bars, 96), 96)
+    groove = midiforge.import_groove(path, kind="form", kinds=1)
+    assert {"crash-on-4", "open-hihat"} <= bars_of(groove).keys()
+
+
+def test_a_pedal_more_or_less_is_not_worth_a_word(tmp_path: Path) -> None:
+    usual, other = {**A, PEDAL: "....x.......x..."}, {**A, PEDAL: "....x......xx..."}
+    path = written(tmp_path / "take.mid", take([usual, usual, other, usual] * 8, 96), 96)
+    assert midiforge.import_groove(path, kind="form", kinds=1).road_map == "32 A"
 
 
 def test_a_long_take_has_few_kinds_of_bar_and_says_what_it_leaves_rough(tmp_path: Path) -> None:

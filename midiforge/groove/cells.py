@@ -24,16 +24,19 @@ _LINES = 12  # of a drill, for each kind of bar, changes and all
 _LEFT_OVER = 0.04  # share of the strokes that nothing explains
 _MISSED = 2.5  # a stroke that was played and is missing is as bad as so many that were not played
 _WORTH = 0.0005  # share of the strokes that each line must explain
-_WORD = 1  # strokes: a change that explains no more is not worth its word in the road map
+_WORD = 2  # strokes: a change that explains no more is not worth its word in the road map
 _OVER = 3  # changes over one bar; more nobody reads
 _HEARD = 0.012  # share of the strokes from which on a voice must be in something
 _UNLIKE = 0.35  # of the strokes of both: bars that differ by more have letters of their own
 _FILL = 0.4  # share of the strokes by which a fill differs from what is usual
 _KEEPING_TIME = 0.6  # of the usual strokes on cymbals; a fill has fewer
+_OPEN = "hihat-open"
 _CRASHES = ("crash", "crash-2", "china", "splash")
-_LOUD = 2  # strokes of a groove that a crash counts for
+# Strokes of a groove that others count for: a crash is heard by all, a pedal by hardly anyone.
+_WEIGHTS = {"crash": 2.0, "pedal": 0.5}
 
 Key = tuple[str, int]  # voice, and place in the bar
+_Way = tuple[int, tuple[int, ...]]  # which chosen bar a bar is told by, and which changes
 
 
 class Written(NamedTuple):
@@ -121,8 +124,8 @@ class _Open:
         lines: Callable[[_Bits], int],
     ) -> None:
         self.instrument = instrument
-        self.weight = _LOUD if instrument == "crash" else 1
-        self.word = _WORD if instrument else 0
+        self.weight = _WEIGHTS.get(instrument, 1.0)
+        self.word = _WORD if instrument else 0.0
         self.played = [bits for bits, _ in cases]
         self.apart = [self.weight * apart for _, apart in cases]
         self.times = list(cases.values())
@@ -232,11 +235,16 @@ class Choice:
         )
 
 
-def choose(played: Sequence[Mapping[Key, Written]], reach: float, kinds: int = 0) -> Choice:
+def choose(
+    played: Sequence[Mapping[Key, Written]],
+    reach: float,
+    count: Callable[[int], str],
+    kinds: int = 0,
+) -> Choice:
     """The bars that stand for all, and the changes in them.
 
     played: the strokes of each bar. reach: of what is heard as the same, in units of the form.
-    kinds: of bars, at most; 0 for as many as its length asks for.
+    count: a place as it is counted. kinds: of bars, at most; 0 for as many as its length asks for.
     """
     kinds = kinds or min(USUAL_KINDS, FEWEST_KINDS + len(played) // _BARS)
     ids = {key: i for i, key in enumerate(dict.fromkeys(key for bar in played for key in bar))}
@@ -266,18 +274,21 @@ def choose(played: Sequence[Mapping[Key, Written]], reach: float, kinds: int = 0
     changes += _for_lost_voices(played, bits, masks, ids, [*bars, *(each for _, each in changes)])
     ways = [_told(bar, bars, changes, masks) for bar in bits]
     names, like = _named([first[bar] for bar in bars], [c for c, _ in ways], bits, played)
-    names += _names_of_changes(changes, Counter(i for _, own in ways for i in own))
-    numbers = {name: first[bar] for name, bar in zip(names, bars, strict=False)}
-    parts = {name: dict(played[n]) for name, n in numbers.items()}
-    instruments: dict[str, str] = {}
-    for name, (instrument, change) in zip(names[len(bars) :], changes, strict=True):
-        n = next(n for n, bar in enumerate(bits) if bar.within(masks[instrument]) == change)
-        numbers[name], instruments[name] = n, instrument
-        parts[name] = {
-            key: written
-            for key, written in played[n].items()
-            if instrument_of(key[0]) == instrument
-        }
+    numbers = {name: first[bar] for name, bar in zip(names, bars, strict=True)}
+    parts: dict[str, dict[Key, Written]] = {name: dict(played[n]) for name, n in numbers.items()}
+    of = [
+        next(n for n, bar in enumerate(bits) if bar.within(masks[instrument]) == change)
+        for instrument, change in changes
+    ]
+    changed = [
+        {key: stroke for key, stroke in played[n].items() if instrument_of(key[0]) == instrument}
+        for n, (instrument, _) in zip(of, changes, strict=True)
+    ]
+    by = [instrument for instrument, _ in changes]
+    names += _names_of_changes(by, changed, Counter(i for _, own in ways for i in own), count)
+    instruments = dict(zip(names[len(bars) :], by, strict=True))
+    numbers |= zip(instruments, of, strict=True)
+    parts |= zip(instruments, changed, strict=True)
     told: list[Told] = []
     votes: dict[tuple[str, Key], Counter[Strength]] = defaultdict(Counter)
     for strokes, own, (c, over) in zip(played, bits, ways, strict=True):
@@ -370,32 +381,29 @@ def _told(
     bars: Sequence[_Bits],
     changes: Sequence[tuple[str, _Bits]],
     masks: Mapping[str, int],
-) -> tuple[int, tuple[int, ...]]:
+) -> _Way:
     """The chosen bar and the changes that tell a bar best."""
     own = {instrument: bar.within(mask) for instrument, mask in masks.items()}
+    weights = {instrument: _WEIGHTS.get(instrument, 1.0) for instrument in masks}
     over: dict[str, tuple[float, int]] = {}  # how far the best change is, and its number
     for i, (instrument, change) in enumerate(changes):
         apart = own[instrument].told_by(change)
         if apart < over.get(instrument, (1 << 30, 0))[0]:
             over[instrument] = apart, i
-    best: tuple[float, int, tuple[int, ...]] | None = None
+    ways: list[tuple[float, _Way]] = []
     for c, home in enumerate(bars):
         cost = 0.0
         gains: list[tuple[float, int]] = []
         for instrument, mask in masks.items():
-            weight = _LOUD if instrument == "crash" else 1
-            apart = weight * own[instrument].told_by(home.within(mask))
+            apart = weights[instrument] * own[instrument].told_by(home.within(mask))
             if instrument in over:
-                changed = weight * over[instrument][0] + _WORD
+                changed = weights[instrument] * over[instrument][0] + _WORD
                 if changed < apart:
                     gains.append((apart - changed, over[instrument][1]))
             cost += apart
         gains = sorted(gains, reverse=True)[:_OVER]
-        cost -= sum(gain for gain, _ in gains)
-        if best is None or cost < best[0]:
-            best = cost, c, tuple(i for _, i in gains)
-    assert best is not None
-    return best[1:]
+        ways.append((cost - sum(gain for gain, _ in gains), (c, tuple(i for _, i in gains))))
+    return min(ways)[1]
 
 
 def _named(
@@ -441,13 +449,28 @@ def _named(
     return names, like
 
 
-def _names_of_changes(changes: Sequence[tuple[str, _Bits]], times: Mapping[int, int]) -> list[str]:
-    """By the instrument, the usual one first: bass, bass-2, no-bass."""
-    names = [""] * len(changes)
+def _names_of_changes(
+    instruments: Sequence[str],
+    changed: Sequence[Mapping[Key, Written]],
+    times: Mapping[int, int],
+    count: Callable[[int], str],
+) -> list[str]:
+    """As drummers say it: crash, crash-on-4, open-hihat, no-bass; else by the instrument, the usual
+    one first: bass, bass-2."""
+    names = [""] * len(changed)
     taken: Counter[str] = Counter()
-    for i in sorted(range(len(changes)), key=lambda i: (-times[i], i)):
-        instrument, change = changes[i]
-        name = instrument if change.own else f"no-{instrument}"
+    for i in sorted(range(len(changed)), key=lambda i: (-times[i], i)):
+        instrument, strokes = instruments[i], changed[i]
+        pads = {pad_of(voice) for voice, _ in strokes}
+        places = {place for _, place in strokes}
+        name = instrument if strokes else f"no-{instrument}"
+        if any(voice == _OPEN for voice, _ in strokes):
+            name = f"open-{instrument}"
+        elif len(pads) == len(places) == 1:
+            pad, at = min(pads), count(min(places))
+            own = pad if instrument == "crash" else instrument
+            own = own if instrument == "crash" and at == "1" else f"{own}-on-{at}"
+            name = own if at.isalnum() and not taken[own] else name
         taken[name] += 1
         names[i] = name if taken[name] == 1 else f"{name}-{taken[name]}"
     return names

@@ -12,7 +12,9 @@ from midiforge.groove.cells import Cell, Key, Written, choose
 from midiforge.groove.grid import Grid, nearest, spots
 from midiforge.groove.ornaments import Stroke
 from midiforge.groove.settled import Settled
+from midiforge.model.counts import count_name
 from midiforge.model.hit import Strength
+from midiforge.model.meter import Meter
 
 MOST_BARS = 512  # of a take; its cells are found from these
 _GRIDS = (2, 3, 4, 6, 8, 12)  # steps to a beat that a bar may be on
@@ -130,7 +132,11 @@ def find_form(
     grids = [steps.get(number, usual) for number in range(first, last + 1)]
     seconds = float(grid.meter.beat) * settled.quarter / unit
     reach = min(_HEARD_AS_ONE / seconds, 0.45 * unit / usual)
-    told = choose(played, reach, kinds)
+
+    def count(place: int) -> str:
+        return count_of(grid.meter, unit, place).replace("&", "and")
+
+    told = choose(played, reach, count, kinds)
     kept: list[float] = []
     unfit = list(crowded)
     for number, (strokes, own) in enumerate(zip(played, told.bars, strict=True), start=first):
@@ -147,6 +153,13 @@ def find_form(
         unfit=tuple(sorted(unfit)),
         rough=tuple(number for number, own in enumerate(told.bars, start=first) if own.rough),
     )
+
+
+def count_of(meter: Meter, unit: int, place: int) -> str:
+    """A place as it is counted, on the coarsest grid that has it."""
+    step = meter.beat / unit
+    coarse = gcd(place, unit, int(meter.bar / step))
+    return count_name(meter, step * coarse, place // coarse)
 
 
 def _grids(

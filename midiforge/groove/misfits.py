@@ -2,9 +2,8 @@
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
-from math import gcd
 
-from midiforge.groove.form import Form
+from midiforge.groove.form import Form, count_of
 from midiforge.groove.imported import Wrong
 from midiforge.groove.limbs import CYMBALS, DRUMS, FEET_VOICES, Played
 from midiforge.groove.loop import Laid, Loop, Place
@@ -48,12 +47,8 @@ def misfits(
 
 def form_misfits(settled: Settled, form: Form) -> Iterator[Wrong]:
     """Strokes that the bars of a form have and their cells have not, or the other way round."""
-    meter = settled.grid.meter
-    step = meter.beat / form.unit
-    whole = int(meter.bar / step)
     for number, place, voice, what in form.unfit:
-        coarse = gcd(place, form.unit, whole)
-        yield Wrong(number + 1, count_name(meter, step * coarse, place // coarse), voice, what)
+        yield Wrong(number + 1, count_of(settled.grid.meter, form.unit, place), voice, what)
 
 
 def _near(struck: Struck, laid: Sequence[Laid], times: Sequence[float]) -> tuple[int, int]:
