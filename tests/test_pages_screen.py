@@ -334,7 +334,7 @@ def test_lines_begin_below_each_other_each_with_its_clef_and_at_one_size(
         first, *others = pieces
         assert first["begins"] and not first["clef"]  # which is written out there, with the meter
         scales = [each["scale"] for each in others]
-        assert scales == pytest.approx([first["scale"]] * len(others), rel=0.005)
+        assert scales == pytest.approx([first["scale"]] * len(others), rel=0.003)
         lefts = {round(each["left"]) for each in others if each["begins"]}
         assert len(lefts) <= 1
         for each in others:
