@@ -25,7 +25,7 @@ from midiforge.report.words import ms
 from midiforge.svg import Svg, element, inline, together
 
 # A line of music that a telephone shows at a size that can be read.
-_WIDEST = 46.0 * SPACE
+_WIDEST = 52.0 * SPACE
 _MOST_BARS, _WORST_BARS = 8, 4  # drawn whole; else the bars that need most
 _MAGNIFIED = 3  # times; a grid step is a finger wide, and 20 ms of it a hair
 _FURTHEST = 0.8  # of a grid step, however far a stroke was off
