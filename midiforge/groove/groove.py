@@ -205,7 +205,7 @@ def _loop(laid: Sequence[Laid], grid: Grid, bars: int, kind: str) -> Loop | None
 
 def _of_loop(settled: Settled, laid: Sequence[Laid], loop: Loop, kind: str) -> _Made:
     grid = settled.grid
-    played = deal(loop.places, grid)
+    played = deal(loop.places, grid, float(grid.step) * settled.quarter)
     kind = kind or _fitting(played)
     write = text.as_phrase if kind == "phrase" else text.as_ostinato
     written = write(played, grid, loop.bars)

@@ -1,11 +1,9 @@
 """Who plays what. MIDI does not say; this is a guess by what drummers usually do.
 
-Bass drums are the right foot's and the hi-hat's pedal the left foot's. Of the hands, the right
-one has cymbals, hi-hat and hand percussion, the left one the snare drum. Two at once are both
-hands: what lies further right is the right hand's. Drums that are struck while no cymbal goes on
-(two strokes or more to the beat) are played hand to hand: the right hand on the even steps of the
-beat where it has an even number of steps, else in turn, beginning with the right. What no limb is
-free for plays beside.
+Bass drums are the right foot's and the hi-hat's pedal the left foot's. Of all ways in which the
+hands could share the rest, the one is taken in which they go the shortest ways with the most time,
+cross least, and do what is usual: time and cymbals are the right hand's, the snare drum is the
+left one's. What no limb is free for plays beside.
 """
 
 from bisect import bisect_left
@@ -27,7 +25,6 @@ FEET_VOICES: Mapping[str, Limb] = {
     "hihat-splash": Limb.LEFT_FOOT,
 }
 
-# How far right of a right-handed player; drums are what comes first, cymbals what comes after.
 DRUMS = (
     "snare",
     "snare-electric",
@@ -39,8 +36,7 @@ DRUMS = (
     "floor-tom-low",
 )
 CYMBALS = ("hihat-closed", "splash", "crash", "china", "crash-2", "ride-2", "ride")
-
-_BETWEEN = 50  # hand percussion, somewhere between
+_KIT = (*DRUMS, *CYMBALS)
 
 
 @frozen
@@ -55,17 +51,8 @@ def _is_drum(voice: str) -> bool:
     return pad_of(voice) in DRUMS
 
 
-def _rightness(voice: str) -> int:
-    pad = pad_of(voice)
-    if pad in DRUMS:
-        return DRUMS.index(pad)
-    if pad in CYMBALS:
-        return 100 + CYMBALS.index(pad)
-    return _BETWEEN
-
-
-def deal(places: Sequence[Place], grid: Grid) -> list[Played]:
-    """The limb of each stroke of the loop; no limb has two at once."""
+def deal(places: Sequence[Place], grid: Grid, second: float) -> list[Played]:
+    """The limb of each stroke of the loop; no limb has two at once. second: s, of a step."""
     found: list[Played] = []
     hands: dict[int, list[Place]] = {}
     feet: set[tuple[int, Limb]] = set()
@@ -84,53 +71,20 @@ def deal(places: Sequence[Place], grid: Grid) -> list[Played]:
             feet.add((place.step, foot))
             found.append(Played(place, foot))
     beside = _beside(hands)
-    for step in list(hands):
-        hands[step] = [each for each in hands[step] if each.voice not in beside]
     found += [Played(each, None) for each in places if each.voice in beside]
-    keeping_time = _keeping_time(hands, grid)
-    last, last_step = _L, -grid.steps
+    moments, struck = [], []
     for step in sorted(hands):
-        struck = sorted(hands[step], key=lambda each: _rightness(each.voice))
-        if not struck:
-            continue
-        if len(struck) == 1:
-            limb = _alone(struck[0], step, grid, keeping_time, last, step - last_step)
-            found.append(Played(struck[0], limb))
-            last = limb
-        else:
-            pair = sorted(struck, key=lambda each: -each.velocity)[:2]
-            pair.sort(key=lambda each: _rightness(each.voice))
-            found += [Played(pair[0], _L), Played(pair[1], _R)]
-            found += [Played(each, None) for each in struck if each not in pair]
-            last = _R
-        last_step = step
+        own = [each for each in hands[step] if each.voice not in beside]
+        own.sort(key=lambda each: -each.velocity)
+        found += [Played(each, None) for each in own[2:]]
+        if own:
+            voices = tuple(each.voice for each in own[:2])
+            moments.append(Moment(step * second, voices, step % grid.steps == 0))
+            struck.append(own[:2])
+    for own, limbs in zip(struck, deal_by_reach(moments), strict=True):
+        found += [Played(each, limb) for each, limb in zip(own, limbs, strict=True)]
     found.sort(key=lambda each: (each.place.step, each.place.voice))
     return found
-
-
-def _alone(
-    place: Place, step: int, grid: Grid, keeping_time: set[int], last: Limb, since: int
-) -> Limb:
-    if not _is_drum(place.voice):
-        return _R
-    if step // grid.steps in keeping_time:
-        return _L if pad_of(place.voice) == "snare" else _R
-    if grid.steps % 2 == 0:
-        return _L if step % grid.steps % 2 else _R
-    if since >= 2 * grid.steps:
-        return _R
-    return last.opposite
-
-
-def _keeping_time(hands: Mapping[int, Sequence[Place]], grid: Grid) -> set[int]:
-    """Beats with a cymbal or hand percussion; those with a single stroke too, if there are any."""
-    beats: dict[int, list[Place]] = {}
-    for step, struck in hands.items():
-        beats.setdefault(step // grid.steps, []).extend(struck)
-    found = {
-        beat for beat, struck in beats.items() if any(not _is_drum(each.voice) for each in struck)
-    }
-    return found | {beat for beat, struck in beats.items() if found and len(struck) == 1}
 
 
 def _beside(hands: Mapping[int, Sequence[Place]]) -> set[str]:
@@ -138,11 +92,9 @@ def _beside(hands: Mapping[int, Sequence[Place]]) -> set[str]:
     found: set[str] = set()
     for struck in hands.values():
         if len(struck) > 2:
-            found |= {each.voice for each in struck if _rightness(each.voice) == _BETWEEN}
+            found |= {each.voice for each in struck if pad_of(each.voice) not in _KIT}
     return found
 
-
-# By reach and speed
 
 # Where voices are, in metres right of and before a right-handed player: a usual kit.
 _WHERE: Mapping[str, tuple[float, float]] = {
