@@ -15,7 +15,8 @@ from midiforge.groove.limbs import Moment, deal_by_reach
 from midiforge.model.hit import Limb
 
 R, L = Limb.RIGHT_HAND, Limb.LEFT_HAND
-BASS, SNARE, HIHAT, RIDE, FLOOR, CRASH, OPEN, PEDAL = 36, 38, 42, 51, 41, 49, 46, 44
+BASS, SNARE, HIHAT, RIDE, FLOOR, OPEN, PEDAL = 36, 38, 42, 51, 41, 46, 44
+CRASH, OTHER_CRASH = 49, 57
 A = {HIHAT: "x.x.x.x.x.x.x.x.", SNARE: "....x.......x...", BASS: "x.....x.x......."}
 B = {RIDE: "x.x.x.x.x.x.x.x.", SNARE: "....x.......x..x", BASS: "x.x.....x..x...."}
 FILL = {SNARE: "xxxxxxxx........", FLOOR: "........xxxxxxxx", BASS: "x..............."}
@@ -118,6 +119,14 @@ def test_changes_are_called_as_drummers_call_them(tmp_path: Path) -> None:
     path = written(tmp_path / "take.mid", take(bars, 96), 96)
     groove = midiforge.import_groove(path, kind="form", kinds=1)
     assert {"crash-on-4", "open-hihat"} <= bars_of(groove).keys()
+
+
+def test_changes_of_two_crashes_have_names_of_their_own(tmp_path: Path) -> None:
+    one, two = {**A, CRASH: "x..............."}, {**A, OTHER_CRASH: "x..............."}
+    three = {**A, CRASH: "x.......x......."}
+    path = written(tmp_path / "take.mid", take([A, one, two, three, A] * 6, 96), 96)
+    names = bars_of(midiforge.import_groove(path, kind="form", kinds=1)).keys()
+    assert names == {"A", "crash", "crash-2", "crash-3"}
 
 
 def test_a_pedal_more_or_less_is_not_worth_a_word(tmp_path: Path) -> None:

@@ -457,8 +457,7 @@ def _names_of_changes(
 ) -> list[str]:
     """As drummers say it: crash, crash-on-4, open-hihat, no-bass; else by the instrument, the usual
     one first: bass, bass-2."""
-    names = [""] * len(changed)
-    taken: Counter[str] = Counter()
+    names: dict[int, str] = {}
     for i in sorted(range(len(changed)), key=lambda i: (-times[i], i)):
         instrument, strokes = instruments[i], changed[i]
         pads = {pad_of(voice) for voice, _ in strokes}
@@ -467,13 +466,15 @@ def _names_of_changes(
         if any(voice == _OPEN for voice, _ in strokes):
             name = f"open-{instrument}"
         elif len(pads) == len(places) == 1:
-            pad, at = min(pads), count(min(places))
-            own = pad if instrument == "crash" else instrument
-            own = own if instrument == "crash" and at == "1" else f"{own}-on-{at}"
-            name = own if at.isalnum() and not taken[own] else name
-        taken[name] += 1
-        names[i] = name if taken[name] == 1 else f"{name}-{taken[name]}"
-    return names
+            own, at = instrument, count(min(places))
+            if instrument == "crash":
+                own = min(pads).partition("-")[0]
+            if instrument != "crash" or at != "1":
+                own += f"-on-{at}"
+            name = own if at.isalnum() and own not in names.values() else name
+        numbered = (f"{name}-{number}" for number in range(2, len(changed) + 2))
+        names[i] = next(n for n in (name, *numbered) if n not in names.values())
+    return [names[i] for i in range(len(changed))]
 
 
 def _by_name(name: str, instruments: Mapping[str, str]) -> tuple[bool, bool, str, int]:
