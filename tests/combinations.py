@@ -103,7 +103,7 @@ def _pages(exercise: Exercise, drill: Drill) -> None:
     page = html(screen, PAPER)
     for each in (drawing, musicxml("", scores([exercise]), drill.kit, paper=PAPER)):
         ElementTree.fromstring(each)
-    [music] = re.findall(r'<div class="music">.*?</div>', page, re.DOTALL)
+    [music] = re.findall(r'<div class="music".*?</section>', page, re.DOTALL)
     assert music.count(f"#g{_Z}") == sum(
         time // exercise.meter.bar + 1 in written for time in buzzes
     )

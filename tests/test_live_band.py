@@ -715,10 +715,10 @@ PLAY = """
 import sys
 from dataclasses import replace
 from fractions import Fraction
-import midiforge.command.play as play
+from midiforge.lesson.lesson import Lesson
 from midiforge.command.run import run
 from midiforge.model.band import ChordMark, Member, Tone
-chosen = play.Lesson.select
+chosen = Lesson.select
 band = (Member("low", "bass", "Bass", 2, 33), Member("keys", "comp", "Piano", 3, 1))
 tones = tuple(
     Tone(Fraction(i), Fraction(1), 40 + i, 100, "low") for i in range(4)
@@ -726,7 +726,7 @@ tones = tuple(
 def with_band(lesson, only):
     return [each.changed(band=band, tones=tones,
             chords=(ChordMark(Fraction(0), Fraction(4), "Cm7"),)) for each in chosen(lesson, only)]
-play.Lesson.select = with_band
+Lesson.select = with_band
 sys.exit(run(["play", *sys.argv[1:]]))
 """
 FAST = ("--sticking", "RLRL", "--stages", "full", "--tempos", "300", "--count-in", "1")

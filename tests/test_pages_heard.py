@@ -36,6 +36,7 @@ if (tempo) {
 }
 const heard = new Set();
 document.querySelector(".player-play").click();
+document.querySelector(".first-play")?.click();
 for (window.now = 0; window.now < seconds; window.now += 2) {
   document.dispatchEvent(new Event("visibilitychange"));
   lessonPlayer.scheduled.forEach((each) => heard.add(each));

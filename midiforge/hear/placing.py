@@ -128,8 +128,9 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
     if first.share < _OF_IT_TOO or len(strokes) < _FIRST:
         return placed
     whole = _followed(take, exercise, kit, replace(begun, start=first))
-    if first.stretch == begun.start.stretch and not whole.line.jumps:
-        return placed  # neither changes, and of all ways through the take this is settled
+    all_of_it = placed.dues[0].time + begun.start.offset <= strokes[0].time + placed.window
+    if all_of_it and first.stretch == begun.start.stretch and not whole.line.jumps:
+        return placed  # nothing is left, and of all ways through the take this is settled
     return whole if whole.line.met >= met + _PART * len(strokes) else placed
 
 
