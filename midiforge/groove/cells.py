@@ -13,7 +13,7 @@ from heapq import heapify, heappop, heapreplace
 from typing import NamedTuple
 
 from midiforge.frozen import frozen
-from midiforge.groove.limbs import DRUMS, FEET_VOICES
+from midiforge.groove.limbs import DRUMS, FEET_VOICES, foot_of
 from midiforge.groove.ornaments import BASS_DRUM, Stroke
 from midiforge.hear.expected import pad_of
 from midiforge.model.hit import Strength
@@ -74,7 +74,7 @@ class Cell:
 def instrument_of(voice: str) -> str:
     """What changes as one: the sounds of a hi-hat, all toms."""
     pad = pad_of(voice)
-    if voice in FEET_VOICES or pad in FEET_VOICES:
+    if foot_of(voice):
         return "bass" if pad.startswith(BASS_DRUM) else "pedal"
     if pad in _CRASHES:
         return "crash"
@@ -249,16 +249,11 @@ def choose(
     kinds = kinds or min(USUAL_KINDS, FEWEST_KINDS + len(played) // _BARS)
     ids = {key: i for i, key in enumerate(dict.fromkeys(key for bar in played for key in bar))}
     bits = _as_bits(played, ids, reach)
-    masks: dict[str, int] = defaultdict(int)
-    for (voice, _), i in ids.items():
-        masks[instrument_of(voice)] |= 1 << i
+    masks, voices = _masks(ids, instrument_of), _masks(ids, str)
     first: dict[_Bits, int] = {}
     for number, bar in enumerate(bits):
         first.setdefault(bar, number)
     whole = sum(bar.size for bar in bits)
-    voices: dict[str, int] = defaultdict(int)
-    for (voice, _), i in ids.items():
-        voices[voice] |= 1 << i
 
     def lines(bar: _Bits) -> int:
         """A line for each voice, another where both hands have it; three for more than one."""
@@ -314,6 +309,14 @@ def choose(
             usual = votes[like.get(name, name), key].most_common(1)
             part[key] = written._replace(strength=usual[0][0]) if usual else written
     return Choice(tuple(told), parts, numbers, like, instruments)
+
+
+def _masks(ids: Mapping[Key, int], of: Callable[[str], str]) -> dict[str, int]:
+    """The bits of all voices that are of one."""
+    masks: dict[str, int] = defaultdict(int)
+    for (voice, _), i in ids.items():
+        masks[of(voice)] |= 1 << i
+    return masks
 
 
 def _as_bits(

@@ -26,6 +26,7 @@ from midiforge.groove.source import Source, read_source, without_click
 from midiforge.groove.tab import as_tab
 from midiforge.groove.words import summary
 from midiforge.hear.expected import pad_of
+from midiforge.insight.words import bars_named
 from midiforge.kits.kit import DEFAULT, Kit
 from midiforge.midi.reading import MidiSource, file_name
 from midiforge.model.hit import HANDS, Strength
@@ -261,12 +262,12 @@ def _too_long(settled: Settled, form: Form) -> tuple[str, ...]:
 
 def _rough(form: Form) -> Iterator[str]:
     if form.rough:
-        bars = [str(number + 1) for number in form.rough]
-        more = f" and {len(bars) - _MOST_TOLD} more" if len(bars) > _MOST_TOLD else ""
-        one = len(bars) == 1
+        bars = bars_named(number + 1 for number in form.rough[:_MOST_TOLD])
+        left = len(form.rough) - _MOST_TOLD
         yield (
-            f"bar{'s' * (not one)} {', '.join(bars[:_MOST_TOLD])}{more} "
-            f"{'is' if one else 'are'} only roughly so; with more kinds of bar it comes nearer"
+            f"{bars}{f' and {left} more' if left > 0 else ''} "
+            f"{'is' if len(form.rough) == 1 else 'are'} only roughly so; with more kinds of bar it "
+            "comes nearer"
         )
 
 

@@ -7,8 +7,8 @@ left one's. What no limb is free for plays beside.
 """
 
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple, TypeVar
 
 from midiforge.frozen import frozen
 from midiforge.groove.grid import Grid
@@ -51,13 +51,18 @@ def _is_drum(voice: str) -> bool:
     return pad_of(voice) in DRUMS
 
 
+def foot_of(voice: str) -> Limb | None:
+    """The foot that plays a voice; None for what hands play."""
+    return FEET_VOICES.get(voice) or FEET_VOICES.get(pad_of(voice))
+
+
 def deal(places: Sequence[Place], grid: Grid, second: float) -> list[Played]:
     """The limb of each stroke of the loop; no limb has two at once. second: s, of a step."""
     found: list[Played] = []
     hands: dict[int, list[Place]] = {}
     feet: set[tuple[int, Limb]] = set()
     for place in places:
-        foot = FEET_VOICES.get(place.voice) or FEET_VOICES.get(pad_of(place.voice))
+        foot = foot_of(place.voice)
         if foot is None:
             hands.setdefault(place.step, []).append(place)
         elif (place.step, foot) in feet:
@@ -72,17 +77,13 @@ def deal(places: Sequence[Place], grid: Grid, second: float) -> list[Played]:
             found.append(Played(place, foot))
     beside = _beside(hands)
     found += [Played(each, None) for each in places if each.voice in beside]
-    moments, struck = [], []
-    for step in sorted(hands):
-        own = [each for each in hands[step] if each.voice not in beside]
-        own.sort(key=lambda each: -each.velocity)
-        found += [Played(each, None) for each in own[2:]]
-        if own:
-            voices = tuple(each.voice for each in own[:2])
-            moments.append(Moment(step * second, voices, step % grid.steps == 0))
-            struck.append(own[:2])
-    for own, limbs in zip(struck, deal_by_reach(moments), strict=True):
-        found += [Played(each, limb) for each, limb in zip(own, limbs, strict=True)]
+    own = {
+        step: [
+            (each.voice, each.velocity, each) for each in hands[step] if each.voice not in beside
+        ]
+        for step in sorted(hands)
+    }
+    found += [Played(each, limb) for each, limb in deal_hands(own, second, grid.steps)]
     found.sort(key=lambda each: (each.place.step, each.place.voice))
     return found
 
@@ -123,6 +124,9 @@ _IN_TIME = 0.35  # s: a cymbal so near is still being played
 _BEAM = 8  # ways of dealing that are followed
 
 
+T = TypeVar("T")
+
+
 class Moment(NamedTuple):
     """What the hands strike at once. time: s. voices: at most two. on_beat: whether on a beat."""
 
@@ -137,6 +141,28 @@ class _Way(NamedTuple):
     cost: float
     dealt: tuple[tuple[Limb, ...], ...]
     at: tuple[tuple[float, tuple[float, float]], tuple[float, tuple[float, float]]]
+
+
+def deal_hands(
+    struck: Mapping[int, Sequence[tuple[str, int, T]]], second: float, beat: int
+) -> Iterator[tuple[T, Limb | None]]:
+    """The hand of each stroke; None where more than two come at once, for the softest.
+
+    struck: voice, velocity and stroke, at each place, in order; a place is `second` s, and so many
+    are a beat.
+    """
+    both = {
+        place: sorted(strokes, key=lambda it: -it[1])
+        for place, strokes in struck.items()
+        if strokes
+    }
+    yield from ((stroke, None) for some in both.values() for *_, stroke in some[2:])
+    moments = [
+        Moment(place * second, tuple(voice for voice, *_ in some[:2]), place % beat == 0)
+        for place, some in both.items()
+    ]
+    for some, limbs in zip(both.values(), deal_by_reach(moments), strict=True):
+        yield from zip((stroke for *_, stroke in some[:2]), limbs, strict=True)
 
 
 def deal_by_reach(moments: Sequence[Moment]) -> list[tuple[Limb, ...]]:

@@ -9,7 +9,7 @@ from midiforge.frozen import frozen
 from midiforge.groove.cells import Cell, Key, Written, instrument_of
 from midiforge.groove.form import Form
 from midiforge.groove.grid import Grid
-from midiforge.groove.limbs import CYMBALS, FEET_VOICES, Moment, deal_by_reach
+from midiforge.groove.limbs import CYMBALS, deal_hands, foot_of
 from midiforge.hear.expected import pad_of
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
 from midiforge.model.spelling import MARKS
@@ -152,26 +152,18 @@ def _dealt(
 ) -> list[tuple[Written, Limb | None]]:
     """The limb of each stroke; None for what no limb is free for."""
     dealt: list[tuple[Written, Limb | None]] = []
-    at: dict[int, list[Written]] = {}
+    hands: dict[int, list[tuple[str, int, Written]]] = {}
     feet: set[tuple[int, Limb]] = set()
     for written in sorted(strokes, key=lambda written: written.place):
-        voice = written.stroke.struck.voice
-        foot = FEET_VOICES.get(voice) or FEET_VOICES.get(pad_of(voice))
+        struck = written.stroke.struck
+        foot = foot_of(struck.voice)
         if foot is None:
-            at.setdefault(written.place, []).append(written)
+            hands.setdefault(written.place, []).append((struck.voice, struck.velocity, written))
         else:
             free = (written.place, foot) not in feet
             feet.add((written.place, foot))
             dealt.append((written, foot if free else None))
-    moments = []
-    for place, struck in at.items():
-        struck.sort(key=lambda written: -written.stroke.struck.velocity)
-        dealt += [(written, None) for written in struck[2:]]
-        voices = tuple(written.stroke.struck.voice for written in struck[:2])
-        moments.append(Moment(place * second, voices, place % unit == 0))
-    for struck, limbs in zip(at.values(), deal_by_reach(moments), strict=True):
-        dealt += zip(struck[:2], limbs, strict=True)
-    return dealt
+    return [*dealt, *deal_hands(hands, second, unit)]
 
 
 def _text(own: Mapping[Player, str], base: Mapping[Player, str] | None, like: str) -> str:

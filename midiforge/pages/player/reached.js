@@ -19,8 +19,8 @@ export function daysOf({ id, title }) {
  * @param {Exercise} exercise
  * @param {number} tempo
  */
-export function mark({ id, title, ...rest }, tempo) {
-  const days = { ...daysOf({ id, title, ...rest }) };
+export function mark(exercise, tempo) {
+  const { id, title } = exercise, days = { ...daysOf(exercise) };
   if (days[tempo]) delete days[tempo];
   else days[tempo] = today();
   kept.reached[id] = { title, days };
