@@ -474,9 +474,13 @@ class Session:
 
         return make_plan(self.lesson, self.entries(), day or date.today(), minutes, progress)
 
-    def entries(self) -> "list[Entry]":
-        """What the log holds of the player; the usual log need not be there."""
-        return self._own(self._everybodys())
+    def entries(self, begins: bool = False) -> "list[Entry]":
+        """What the log holds of the player; the usual log need not be there.
+
+        begins: nor need one that was named: what is kept begins it.
+        """
+        log = self._log() if begins else None
+        return self._own(log.entries() if log else self._everybodys())
 
     def others(self) -> list[str]:
         """Who else has takes in the log, as they are called there."""

@@ -31,8 +31,9 @@ from midiforge.live.playing.bars import PlayableExercise, playable
 from midiforge.live.playing.controls import Command
 from midiforge.live.playing.layers import LAYERS, Levels, read_layers, read_levels, scaled
 from midiforge.live.playing.route import Route, always
-from midiforge.live.screen.chords import Chords, large
+from midiforge.live.screen.chords import Chords
 from midiforge.live.screen.display import Display
+from midiforge.live.screen.letters import large
 from midiforge.model.band import ChordMark, Member, Tone
 
 BASS, PIANO = Member("low", "bass", "Bass", 2, 33), Member("keys", "comp", "Piano", 3, 1)

@@ -154,7 +154,7 @@ def test_every_command_of_a_kit_file_has_a_key_too() -> None:
 
 
 def test_other_keys_ask_for_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    assert typed("xyz12\r\n\t\x00\x7f é", monkeypatch) == [Command.PAUSE]  # the space
+    assert typed("vyz12\r\n\t\x00\x7f é", monkeypatch) == [Command.PAUSE]  # the space
 
 
 def test_keys_that_come_together_are_all_taken(monkeypatch: pytest.MonkeyPatch) -> None:

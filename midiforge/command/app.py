@@ -26,6 +26,7 @@ COMMANDS = {
     "log": "practice.log",
     "next": "practice.next_steps",
     "plan": "practice.plan",
+    "practise": "practise.practise",
     "import": "groove.import_command",
     "list": "listing.listing",
     "schema": "listing.schema",

@@ -10,7 +10,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
 from midiforge.midi.content import MidiContent
 from midiforge.midi.message import PEDAL
-from midiforge.midi.reading import MidiSource, file_name, read_midi
+from midiforge.midi.reading import MidiSource, file_name, parse, read_midi
 from midiforge.model.number import Named, read_named
 from midiforge.uncollected import uncollected
 
@@ -80,6 +80,11 @@ def read_take(path: MidiSource, pedal: int = PEDAL) -> Take:
     if not take.strokes:
         raise MidiforgeError("there is no stroke in it", source, hint="a recorded take")
     return take
+
+
+def take_of_bytes(data: bytes, source: str = "", pedal: int = PEDAL) -> Take:
+    """A take from the bytes of a file, as `read_take`; it may have no stroke in it."""
+    return _take(parse(data, pedal), source)
 
 
 def _take(content: MidiContent, source: str) -> Take:

@@ -33,6 +33,7 @@ COMMANDS = (
     "layer",
     "softer",
     "louder",
+    "hurts",
     "quit",
 )
 

@@ -5,8 +5,10 @@ that varied practice helps more than repetition was found for many movements and
 (schema theory: Schmidt 1975; from memory).
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import field
 from fractions import Fraction
+from typing import Any
 
 from midiforge.frozen import frozen
 from midiforge.insight.loop import loop_of
@@ -24,11 +26,12 @@ class Change:
     """One thing to change.
 
     said: in words, as what to do. flags: of the command, that make it of the drill; "" where the
-        player has to.
+        player has to. keys: the same as keys of the drill.
     """
 
     said: str
     flags: str = ""
+    keys: Mapping[str, Any] = field(default_factory=dict)
 
 
 def changes(exercise: Exercise, lacks: Sequence[Lack], slower: Fraction) -> Iterator[Change]:
@@ -44,17 +47,20 @@ def changes(exercise: Exercise, lacks: Sequence[Lack], slower: Fraction) -> Iter
     yield from _fewer_limbs(exercise, lacks)
     if exercise.tempo.is_steady:
         said = f"play it at {plain(slower)} with two bars of click and two without"
-        yield Change(said, f"{_only(exercise)} --tempos {plain(slower)} --gap '{_GAP}'")
+        flags = f"{_only(exercise)} --tempos {plain(slower)} --gap '{_GAP}'"
+        yield Change(said, flags, {"tempos": plain(slower), "gap": _GAP})
     strokes = [*loop_of(exercise).hits]
     if any(hit.strength is Strength.ACCENT for hit in strokes):
-        yield Change("leave the accents out", "--accents none")
+        yield Change("leave the accents out", "--accents none", {"accents": "none"})
     right = {hit.voice for hit in strokes if hit.limb is Limb.RIGHT_HAND}
     if right:
         voice, name = next(other for other in _OTHER_VOICES if other[0] not in right)
         flags = f"{_only(exercise)} --voicing RH={voice}"
-        yield Change(f"play the right hand on the {name}", flags)
+        keys = {"voicing": {"RH": voice}}
+        yield Change(f"play the right hand on the {name}", flags, keys)
     if exercise.variant.sticking and not exercise.variant.moved("direction").value:
-        yield Change("play the sticking backward", "--direction backward")
+        backward = {"direction": "backward"}
+        yield Change("play the sticking backward", "--direction backward", backward)
 
 
 def _fewer_limbs(exercise: Exercise, lacks: Sequence[Lack]) -> Iterator[Change]:
@@ -69,7 +75,9 @@ def _fewer_limbs(exercise: Exercise, lacks: Sequence[Lack]) -> Iterator[Change]:
     alone = [weak] if len(limbs) == 2 else sorted({weak, others[0]}, key=limbs.index)
     names = " and ".join(f"the {limb.title}" for limb in alone)
     listed = ", ".join(f'"{limb.value}"' for limb in alone)
-    yield Change(f"play {names} alone", f"--stages part --set 'stage.part.limbs=[{listed}]'")
+    flags = f"--stages part --set 'stage.part.limbs=[{listed}]'"
+    keys = {"stages": "part", "stage": {"part": {"limbs": [limb.value for limb in alone]}}}
+    yield Change(f"play {names} alone", flags, keys)
 
 
 def _only(exercise: Exercise) -> str:

@@ -168,10 +168,12 @@ def make_plan(
     day: date,
     minutes: int,
     progress: Progress | None = None,
+    left: float | None = None,
 ) -> Plan:
     """A plan for `minutes` minutes of a day, within one; for what is left of them, after its takes.
 
-    entries: of the log, any. progress: told how many exercises were looked at.
+    entries: of the log, any. progress: told how many exercises were looked at. left: how many
+        seconds are left, where somebody looks at the clock.
     Raises MidiforgeError for fewer than 5 minutes or more than 180, and where nothing is left to
     play because of pain.
     """
@@ -185,11 +187,11 @@ def make_plan(
         key=lambda entry: entry.when,
     )
     played = practised(today)
-    left = 60 * minutes - played
-    if left < _SHORTEST:
+    rest = 60 * minutes - played if left is None else Fraction(round(left))
+    if rest < _SHORTEST:
         return Plan(lesson.drill, day, minutes, (), played)
     filler = _Filler(lesson.drill, advised, day, today)
-    return Plan(lesson.drill, day, minutes, tuple(filler.turns(left, played)), played)
+    return Plan(lesson.drill, day, minutes, tuple(filler.turns(rest, played)), played)
 
 
 def practised(entries: Sequence[Entry]) -> Fraction:

@@ -1,11 +1,14 @@
 """Where the player is with an exercise, and what may be said of it."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import field
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
 from itertools import chain, takewhile
+from types import MappingProxyType
+from typing import Any
 
 from midiforge.drill.drill import Practice
 from midiforge.frozen import frozen
@@ -135,6 +138,7 @@ class Advice:
     proven: the fastest tempo that was good often enough; None for none yet.
     known: the fastest tempo of a good take, as far as it still goes.
     stuck: whether it is at a plateau. flags: of `play`, that make what is advised of the drill.
+    keys: what is changed of the drill, where something is.
     """
 
     group: Group
@@ -149,6 +153,7 @@ class Advice:
     stuck: bool = False
     flags: str = ""
     lacking: str = ""
+    keys: Mapping[str, Any] = field(default_factory=dict, compare=False)
 
 
 class Standing:
@@ -237,6 +242,7 @@ class Standing:
         tempo: Fraction | None = None,
         flags: str = "",
         lacking: str = "",
+        keys: Mapping[str, Any] = MappingProxyType({}),
     ) -> Advice:
         """tempo: of an exercise that has not its own."""
         climb = self.climb if self.takes else None
@@ -253,6 +259,7 @@ class Standing:
             stuck=self.change is not None,
             flags=flags,
             lacking=lacking,
+            keys=keys,
         )
 
     def at(self, tempo: Fraction) -> str:

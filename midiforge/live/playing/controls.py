@@ -30,6 +30,7 @@ class Command(StrEnum):
     LAYER = "layer"
     SOFTER = "softer"
     LOUDER = "louder"
+    HURTS = "hurts"
     QUIT = "quit"
 
 
@@ -50,6 +51,7 @@ KEYS = {
     "l": Command.LAYER,
     ",": Command.SOFTER,
     ".": Command.LOUDER,
+    "x": Command.HURTS,
     "q": Command.QUIT,
 }
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack, suppress
 from dataclasses import field
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.frozen import frozen
@@ -20,7 +20,7 @@ from midiforge.live.playing.controls import Command, Controls, pressed, single_k
 from midiforge.live.playing.guard import guarded
 from midiforge.live.playing.layers import Levels
 from midiforge.live.playing.player import Player
-from midiforge.live.playing.route import Route, Times, Worker, four_bars
+from midiforge.live.playing.route import Make, Place, Route, Times, Way, Worker, four_bars
 from midiforge.live.playing.signals import SUSPENDING, ignored, quitting
 from midiforge.live.ports.output import Output, TakesMessages, open_output
 from midiforge.live.ports.sender import PERCUSSION, Sender
@@ -42,6 +42,24 @@ _MASTER = "the master's input"
 
 # Begins to watch a player; what it gives lasts as long as it is played.
 Watch = Callable[[Player], AbstractContextManager[Watcher]]
+# Makes the way that is played: of what makes bars, and of who makes them ahead.
+Ways = Callable[[Make, Worker], Way]
+
+
+class Keeps(Protocol):
+    """What keeps what comes from the kit: a recording, or whoever listens."""
+
+    def begin(self, source: WatchedInput) -> object:
+        """The input is open."""
+
+    def heard(self, message: bytes, when: int) -> None:
+        """A message came, in nanoseconds; from the driver's thread."""
+
+    def began(self, place: Place, at: int, joined: bool) -> None:
+        """A bar began, as in `Watcher`."""
+
+    def keep(self) -> object:
+        """All is over; what was kept is written before the ports are closed."""
 
 
 @frozen
@@ -80,11 +98,14 @@ def play(
     kit: Kit,
     options: PlayOptions,
     watch: Watch,
-    recording: "Recording | None" = None,
+    recording: "Keeps | None" = None,
+    way: Ways | None = None,
 ) -> LatenessFigures:
     """Plays exercises through the ports that are named; gives how late events were sent.
 
     What is recorded is the caller's to keep, also when something is raised.
+    way: another one than through the exercises one after the other; then these say only which
+        channels are played on.
     """
     _check_channels(exercises, kit, bool(options.band))
     wishes: deque[Command] = deque()  # of signals that come before there is a player
@@ -107,7 +128,9 @@ def play(
         player = Player(
             Sender(output, band, kit.channel, kit.program, options.muted, Levels(options.levels)),
             SystemClock(),
-            Route(exercises, make, options.times, options.forever, worker),
+            way(make, worker)
+            if way
+            else Route(exercises, make, options.times, options.forever, worker),
             send_clock=options.send_clock,
             rest=round(options.rest * 1e9),
             wishes=wishes,
@@ -124,7 +147,7 @@ def play(
             held.callback(inputs[-1].close)
         of_system = isinstance(options.port, str)
         if recording or options.kit_input or (kit.controls and of_system):
-            heard = [recording.recorder.heard] if recording else []
+            heard = [recording.heard] if recording else []
             heard.append(Controls(kit.controls, player.wish).heard)
             inputs.append(WatchedInput(_KIT, options.kit_input, heard, say))
             held.callback(inputs[-1].close)
@@ -133,9 +156,9 @@ def play(
         player.watcher = held.enter_context(watch(player))
         _look_after(player.watcher, inputs)
         if recording:
-            recording.begin()
+            recording.begin(inputs[-1])
             held.callback(recording.keep)  # before the ports are closed: a driver may crash then
-            player.watcher.began = recording.recorder.began
+            player.watcher.began = recording.began
             player.watcher.say(f"recording {inputs[-1].name}")
         held.enter_context(ignored(*SUSPENDING))
         gc.collect()
@@ -154,10 +177,10 @@ def listen(kit: Kit, wanted: str, recording: "Recording", say: Callable[[str], N
         held.enter_context(quitting(lambda: wishes.append(Command.QUIT)))
         held.enter_context(guarded({}, False, ""))
         held.enter_context(single_keys())
-        heard = [recording.recorder.heard, Controls(kit.controls, wishes.append).heard]
+        heard = [recording.heard, Controls(kit.controls, wishes.append).heard]
         kit_input = WatchedInput(_KIT, wanted, heard, say)
         held.callback(kit_input.close)
-        recording.begin()
+        recording.begin(kit_input)
         held.callback(recording.keep)
         say(f"recording {kit_input.name}; q or Ctrl-C ends it")
         held.enter_context(ignored(*SUSPENDING))

@@ -16,7 +16,7 @@ from midiforge.live.clock.timing import MS, Clock, Lateness, LatenessFigures
 from midiforge.live.playing.bars import Bar, Moment
 from midiforge.live.playing.controls import Command
 from midiforge.live.playing.layers import LAYERS, STEP
-from midiforge.live.playing.route import MOVES, Place, Route
+from midiforge.live.playing.route import MOVES, Place, Way
 from midiforge.live.ports.output import Output
 from midiforge.live.ports.sender import Sender, among
 from midiforge.live.screen.watcher import Watcher
@@ -62,7 +62,7 @@ class Player:
 
     sender: Sender
     clock: Clock
-    route: Route
+    route: Way
     sync: SyncSource = field(default_factory=InternalClock)
     transport: Callable[[], TransportChange | None] = lambda: None
     send_clock: bool = False

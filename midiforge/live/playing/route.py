@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future
 from fractions import Fraction
 from queue import SimpleQueue
-from typing import Any, ParamSpec, TypeVar
+from typing import Any, ParamSpec, Protocol, TypeVar
 
 from midiforge.frozen import frozen
 from midiforge.live.playing.bars import FASTEST, SLOWEST, Bar, PlayableExercise, at_tempo
@@ -56,6 +56,22 @@ class Place:
     begins: bool
     ends: bool
     faster: Fraction = _AS_WRITTEN
+
+
+class Way(Protocol):
+    """What a player follows, bar by bar; see `Route`."""
+
+    waiting: Callable[[], None]
+
+    def next_bar(self, *wishes: Command) -> Place | None: ...
+
+    def same_bar(self, *wishes: Command) -> Place | None: ...
+
+    def from_the_top(self) -> Place | None: ...
+
+    def upcoming(self) -> Exercise | None: ...
+
+    def ready(self, *wishes: Command) -> bool: ...
 
 
 class Route:

@@ -62,6 +62,15 @@ def check_input(wanted: str) -> None:
     choose([port.name for port in ports() if port.direction == IN], wanted, IN)
 
 
+def input_named(wanted: str) -> str:
+    """The whole name of the input that is wanted, or of the only one; "" if none is wanted and
+    there is none. MidiforgeError as for `check_input`."""
+    names = [port.name for port in ports() if port.direction == IN]
+    if not wanted and all(_OURS.match(name) for name in names):
+        return ""
+    return names[choose(names, wanted, IN)]
+
+
 # Which port a name or a number means
 
 _OURS = re.compile(rf"{CLIENT}(-[0-9]+)?:")  # JACK numbers clients of one name

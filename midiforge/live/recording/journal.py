@@ -1,9 +1,10 @@
 """What is recorded goes to disk as it comes: no crash, kill or power cut takes a take along.
 
 A journal is a text file in the user's data folder: a line of JSON that says what it is of, then a
-line for each exercise (x), each bar that began (b) and each message (m). A line that is torn is
-left out, and what follows it. Whoever writes it holds a lock on it, which ends with the process,
-however it ends; one that nobody holds is an orphan, and the next command makes its takes of it.
+line for each exercise (x), each bar that began (b) and each message (m); k says up to when all is
+in takes already. A line that is torn is left out, and what follows it. Whoever writes it holds a
+lock on it, which ends with the process, however it ends; one that nobody holds is an orphan, and
+the next command makes its takes of it.
 """
 
 import json
@@ -34,7 +35,7 @@ class Journal:
         self._path.parent.mkdir(parents=True, exist_ok=True)
         self._file: IO[bytes] | None = self._path.open("xb", buffering=0)
         _lock(self._file)
-        self._known: set[int] = set()
+        self._known: dict[int, RecordedExercise] = {}  # held, so that no other has its id
         self._done = threading.Event()
         self._line(json.dumps(head))
         threading.Thread(target=self._sync, daemon=True).start()
@@ -47,10 +48,14 @@ class Journal:
         """A bar began; straight: it follows the one before in the same take."""
         exercise = bar.exercise
         if id(exercise) not in self._known:
-            self._known.add(id(exercise))
+            self._known[id(exercise)] = exercise
             self._line(f"x {id(exercise)} {json.dumps(told(exercise))}")
         words = (bar.number, bar.at, bar.length, bar.quarter, int(bar.joined), int(straight))
         self._line(f"b {id(exercise)} {' '.join(map(str, words))}")
+
+    def kept(self, at: int) -> None:
+        """All that came up to a moment is in takes that are written."""
+        self._line(f"k {at}")
 
     def _line(self, text: str) -> None:
         if self._file is not None:
@@ -126,6 +131,7 @@ def read(file: IO[bytes]) -> tuple[dict[str, Any], Recorder]:
     alone = _Told(head["alone"]) if head["alone"] else None
     recorder = Recorder(head["begin"], (), alone, head.get("started"))
     exercises: dict[str, RecordedExercise] = {}
+    kept = head["begin"]
     with suppress(ValueError, KeyError, IndexError):  # up to where it is torn
         for line in lines[1:]:
             kind, _, rest = line.decode().partition(" ")
@@ -140,7 +146,9 @@ def read(file: IO[bytes]) -> tuple[dict[str, Any], Recorder]:
                 when, long, lasting = int(at), Fraction(length), Fraction(quarter)
                 bar = BarPlayed(exercises[name], int(number), when, long, lasting, joined == "1")
                 recorder.bars.append((bar, straight == "1"))
-    return head, recorder
+            elif kind == "k":
+                kept = int(rest)
+    return head, recorder.since(kept)
 
 
 class _Told:

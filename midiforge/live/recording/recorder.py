@@ -243,6 +243,18 @@ class Recorder:
             size = 2 if content[3 * i] & 0xF0 in ONE_BYTE else 3
             yield Message(times[i], bytes(content[3 * i : 3 * i + size]))
 
+    def since(self, begin: int) -> "Recorder":
+        """The same without what came before."""
+        if begin <= self.begin:
+            return self
+        started = None if self.started is None else self.started + (begin - self.begin) / 10**9
+        later = Recorder(begin, (), self.alone, started)
+        for message in self.between(begin, self.end + 1):
+            later.heard(message.content, message.at)
+        bars = [(bar, straight) for bar, straight in self.bars if bar.at >= begin - bar.quarter]
+        later.bars = [(bar, straight and i > 0) for i, (bar, straight) in enumerate(bars)]
+        return later
+
     def _follow_controllers(self, standing: dict[bytes, bytes], first: int, last: int) -> None:
         """The last value of each controller, from message to message."""
         content = self._bytes

@@ -63,10 +63,11 @@ class Recording:
         self._files = _Files(path, several, self.digits)
         only = exercises[0] if len(numbers) == 1 else None
         self.recorder = Recorder(time.monotonic_ns(), kit.controls, only, time.time())
+        self.heard, self.began = self.recorder.heard, self.recorder.began
         self._journal: journal.Journal | None = None
         self._kept: Kept | None = None
 
-    def begin(self) -> None:
+    def begin(self, _: object = None) -> None:
         """The input is open: from now on all that is recorded is on disk, too."""
         self.running = True
         head = {

@@ -1,11 +1,9 @@
-"""The chord of the moment, and it and others in letters that can be read from the drums."""
+"""The chord of the moment, and what comes after it."""
 
 from bisect import bisect_right
 
 from midiforge.model.band import NO_CHORD
 from midiforge.model.exercise import Exercise
-
-HIGH = 5
 
 
 class Chords:
@@ -29,45 +27,3 @@ class Chords:
 
     def _index(self, time: float) -> int:
         return max(bisect_right(self._begins, time + 1e-6) - 1, 0)
-
-
-_DRAWN = """
-A    B    C    D    E    F    G    M      N     a    b    d    g    i
-.#.  ##.  .##  ##.  ###  ###  .##  #...#  #..#  ...  #..  ..#  .##  #
-#.#  #.#  #..  #.#  #..  #..  #..  ##.##  ##.#  .##  #..  ..#  #.#  .
-###  ##.  #..  #.#  ##.  ##.  #.#  #.#.#  #.##  #.#  ##.  .##  .##  #
-#.#  #.#  #..  #.#  #..  #..  #.#  #...#  #..#  #.#  #.#  #.#  ..#  #
-#.#  ##.  .##  ##.  ###  #..  .##  #...#  #..#  .##  ##.  .##  ##.  #
-
-j   l  m      o    s    t    u    0    1   2    3    4    5    6
-.#  #  .....  ...  .##  .#.  ...  ###  .#  ##.  ##.  #.#  ###  .##
-..  #  .....  ###  #..  ###  #.#  #.#  ##  ..#  ..#  #.#  #..  #..
-.#  #  ##.#.  #.#  .#.  .#.  #.#  #.#  .#  .#.  .#.  ###  ##.  ##.
-.#  #  #.#.#  #.#  ..#  .#.  #.#  #.#  .#  #..  ..#  ..#  ..#  #.#
-#.  #  #.#.#  ###  ##.  .##  .##  ###  .#  ###  ##.  ..#  ##.  .#.
-
-7    8    9    #      +    -    /    (   )   .  ,
-###  .#.  .#.  .#.#.  ...  ...  ..#  .#  #.  .  ..
-..#  #.#  #.#  #####  .#.  ...  ..#  #.  .#  .  ..
-.#.  .#.  .##  .#.#.  ###  ###  .#.  #.  .#  .  ..
-.#.  #.#  ..#  #####  .#.  ...  #..  #.  .#  .  .#
-.#.  .#.  ##.  .#.#.  ...  ...  #..  .#  #.  #  #.
-"""
-_LETTERS = {" ": [".."] * HIGH} | {
-    letter: rows
-    for block in _DRAWN.split("\n\n")
-    for letter, *rows in zip(*map(str.split, block.strip().splitlines()), strict=True)
-}
-
-
-def large(text: str, width: int) -> list[str]:
-    """The text in large letters as rows of "#" and spaces, as wide as there is room; [] where
-    there is no room, or no letter for one of its letters."""
-    if not text or not _LETTERS.keys() >= {*text}:
-        return []
-    letters = (_LETTERS[letter] for letter in text)
-    rows = [" ".join(row).replace(".", " ") for row in zip(*letters, strict=True)]
-    wide = 2 if 2 * len(rows[0]) <= width else 1
-    if wide * len(rows[0]) > width:
-        return []
-    return ["".join(pixel * wide for pixel in row) for row in rows]

@@ -1,7 +1,7 @@
 """A bar on the screen: its columns in lines that are no wider than it, divided at beats."""
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from midiforge.live.screen.terminal import FAINT, HERE, LOUD, PLAIN
 from midiforge.model.hit import FEET, HANDS
@@ -83,6 +83,10 @@ class Setting:
         strokes = (silent if counts_only else cells for cells in self._columns.strokes)
         counts = [row(cells, FAINT, " ") for cells in self._columns.counts]
         return counts + [row(cells, LOUD, ".") for cells in strokes]
+
+    def under(self, cells: Iterable[str]) -> str:
+        """A row of signs, each below its column."""
+        return "".join(f"{LOUD}{cell:<{self._wide - 1}}{PLAIN} " for cell in cells)
 
 
 def _lines(columns: int, beats: Sequence[int], most: int) -> list[range]:

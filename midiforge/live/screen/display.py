@@ -1,14 +1,12 @@
 """What the player sees at arm's length: where we are, what is played, what comes next.
 
-Frames are put together in time that is to spare and written by a thread of their own, so that a
-terminal that does not take them cannot hold up the music.
+Frames are put together in time that is to spare.
 """
 
 import re
 import shutil
-import threading
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -17,24 +15,18 @@ from midiforge.live.playing.bars import PlayableExercise
 from midiforge.live.playing.controls import Command, key_of, pressed, single_keys, told
 from midiforge.live.playing.layers import BAND, LAYERS, Levels
 from midiforge.live.playing.player import Player
-from midiforge.live.playing.route import Place, Route
-from midiforge.live.screen.chords import HIGH, Chords, large
+from midiforge.live.playing.route import Place, Way
+from midiforge.live.screen.chords import Chords
 from midiforge.live.screen.columns import Columns, Setting
+from midiforge.live.screen.frames import SPARE, Frames, framed
+from midiforge.live.screen.letters import HIGH, large
 from midiforge.live.screen.terminal import (
-    CLEAR_BELOW,
-    CLEAR_LINE,
-    CLOSE,
     FAINT,
     HERE,
-    HOME,
     LOUD,
-    OPEN,
     PLAIN,
-    STYLE,
     cut,
     flowed,
-    without_air,
-    write,
 )
 from midiforge.live.screen.watcher import Watcher
 from midiforge.model.exercise import Exercise
@@ -45,7 +37,6 @@ from midiforge.stave import Stave
 
 _FOOT = 4  # lines: what comes next, what was said, silent layers, levels
 _ROOMY = 22  # lines; in a smaller terminal chords are written small
-_SPARE = 4_000_000  # nanoseconds that a picture takes at most
 _MOST_KEPT, _MOST_BARS = 16, 64  # exercises, and bars of each
 
 
@@ -66,7 +57,7 @@ class Display:
         moment.
     """
 
-    route: Route
+    route: Way
     muted: set[str]
     levels: Levels = field(default_factory=Levels)
     place: Place | None = None
@@ -75,24 +66,14 @@ class Display:
     _at: float = -1.0
     _drawn: object = None
     _exercises: dict[Number, _Kept] = field(default_factory=dict)
-    _frame: str = ""
-    _wake: threading.Event = field(default_factory=threading.Event)
-    _done: bool = False
-    _writer: threading.Thread | None = None
+    _frames: Frames = field(default_factory=Frames)
 
     def __enter__(self) -> "Display":
-        write(OPEN)
-        self._writer = threading.Thread(target=self._write, daemon=True)
-        self._writer.start()
+        self._frames.begin()
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._done = True
-        self._wake.set()
-        if self._writer:
-            self._writer.join(0.5)
-        with suppress(OSError):  # the terminal may be closed
-            write(PLAIN + CLOSE)
+        self._frames.end()
 
     def prepare(self, playable: PlayableExercise) -> None:
         """Makes what is needed to show an exercise, ahead of its time; from any thread."""
@@ -114,17 +95,13 @@ class Display:
         self.paused = paused
         silent = frozenset(self.muted)
         state = (self.place, self._at, self.message, paused, silent, self.levels.changes)
-        if state != self._drawn and spare > _SPARE:
+        if state != self._drawn and spare > SPARE:
             self._drawn = state
-            self._frame = self.frame(*shutil.get_terminal_size())
-            self._wake.set()
+            self._frames.show(self.frame(*shutil.get_terminal_size()))
 
     def frame(self, width: int, height: int) -> str:
         """The whole picture for a terminal of that size."""
-        indented = (f"  {line}" if line else "" for line in self._lines(width - 4, height))
-        *lines, last = without_air((_clip(line, width) for line in indented), height)
-        above = "".join(f"{line}{CLEAR_LINE}\r\n" for line in lines)
-        return f"{HOME}{above}{last}{CLEAR_LINE}{CLEAR_BELOW}"
+        return framed(self._lines(width - 4, height), width, height)
 
     def _lines(self, room: int, height: int) -> list[str]:
         place = self.place
@@ -212,15 +189,6 @@ class Display:
             kept = self._exercises[exercise.number] = _Kept(exercise)
         return kept
 
-    def _write(self) -> None:
-        while not self._done:
-            self._wake.wait()
-            self._wake.clear()
-            try:
-                write(self._frame)
-            except OSError:
-                return
-
 
 def _tight(lines: Iterable[str]) -> int:
     """How many lines there are but for air."""
@@ -229,18 +197,6 @@ def _tight(lines: Iterable[str]) -> int:
 
 def _called(exercise: Exercise | None) -> str:
     return f"{exercise.number}  {exercise.title}, {exercise.tempo}" if exercise else "the end"
-
-
-def _clip(line: str, width: int) -> str:
-    """The line, no wider than the terminal; what switches styles has no width."""
-    clipped, room = "", width
-    for i, piece in enumerate(re.split(f"({STYLE.pattern})", line)):
-        if i % 2:
-            clipped += piece
-        else:
-            clipped += piece[:room]
-            room -= min(len(piece), room)
-    return clipped.rstrip() if STYLE.search(line) is None else clipped
 
 
 @contextmanager

@@ -1,0 +1,102 @@
+"""A stretch of playing as a take: written, reviewed, logged, and what follows from it."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from midiforge.at_the_kit.scene import Outcome, Scene
+from midiforge.errors import MidiforgeError
+from midiforge.hear.choice import Reviewed
+from midiforge.hear.known import NOTHING
+from midiforge.hear.review import review
+from midiforge.hear.take import take_of_bytes
+from midiforge.live.recording.recorder import Recorded
+from midiforge.live.recording.take_file import take_bytes, write_take
+from midiforge.midi.message import PEDAL
+from midiforge.practice.good import lacks
+from midiforge.practice.log import with_take
+from midiforge.practice.reviewed import entry_of
+from midiforge.practice.teacher import Task, Teacher
+from midiforge.report.sentence import advice
+from midiforge.report.view import View
+from midiforge.session import Heard, Session
+
+HURTS = "it hurts"  # what the log keeps of it
+
+
+class Judge:
+    """Makes a take of each stretch, and says what came of it.
+
+    folder: where takes go; None for nowhere. note: what the player said of the stretch.
+    prepared: told of what comes, so that it is made.
+    heard: all that was judged. troubles: why something could not be kept, each once.
+    """
+
+    def __init__(
+        self,
+        session: Session,
+        teacher: Teacher,
+        scene: Scene,
+        folder: Path | None,
+    ) -> None:
+        self.session, self.teacher, self.scene, self.folder = session, teacher, scene, folder
+        self.note: Callable[[], str] = lambda: ""
+        self.prepared: Callable[[Task], None] = lambda _: None
+        self.heard: list[Heard] = []
+        self.troubles: list[str] = []
+
+    def __call__(self, recorded: Recorded, task: Task) -> Outcome | None:
+        """What came of a stretch; None where it could not be told."""
+        session, file = self.session, ""
+        try:
+            if self.folder is not None:
+                name = f"{len(self.heard) + 1:03}-{task.exercise.number}.mid"
+                file = str(write_take(self.folder / name, recorded))
+        except MidiforgeError as error:
+            self._trouble(str(error))
+        content, kit = take_bytes(recorded), session.drill.kit
+        pedal = kit.hihat.controller if kit.hihat else PEDAL
+        try:
+            take = take_of_bytes(content, file, pedal)
+            told = Reviewed(review(take, task.exercise, kit, self.scene.delay_ms), NOTHING)
+        except MidiforgeError as error:
+            self._trouble(error.what)
+            return None
+        entry = entry_of(
+            told.review, session.drill.title, content, self.note(), session.player, None
+        )
+        lacking = lacks(entry, session.drill.practice)
+        self.teacher.heard(task, entry)
+        if task.counts:
+            self._keep(Heard(file, told, entry))
+        after = self.teacher.after(task, entry)
+        if isinstance(after, Task) and after is not task:
+            self.prepared(after)
+        said = advice(View(told.review), NOTHING)[0].happened
+        first = lacking[0].said if lacking else ""
+        return Outcome(task, entry, not lacking, said, first, after, file)
+
+    def _keep(self, heard: Heard) -> None:
+        """A take that is hardly of its exercise is in no log: its figures say nothing of it."""
+        if heard.found is not None and not heard.found.is_it:
+            heard = replace(heard, entry=None)
+        self.heard.append(heard)
+        try:
+            self.session.keep_all([heard])
+        except MidiforgeError as error:
+            self._trouble(str(error))
+
+    def hurts(self) -> None:
+        """The player said that it hurts, of what was played last."""
+        for i in reversed(range(len(self.heard))):
+            heard = self.heard[i]
+            if heard.entry is not None:
+                entry = replace(heard.entry, note=HURTS)
+                self.heard[i] = replace(heard, entry=entry)
+                self.teacher.entries = with_take(self.teacher.entries, entry)
+                self.session.keep_all([self.heard[i]])
+                return
+
+    def _trouble(self, said: str) -> None:
+        if said not in self.troubles:
+            self.troubles.append(said)

@@ -1,0 +1,180 @@
+"""A session at the kit, put together: who teaches, who listens, what is played, and what is left of
+it in the end."""
+
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor
+from contextlib import AbstractContextManager, contextmanager
+from datetime import date, datetime
+from pathlib import Path
+
+from midiforge.at_the_kit.ending import told
+from midiforge.at_the_kit.judging import Judge
+from midiforge.at_the_kit.listening import Listening
+from midiforge.at_the_kit.scene import Mode, Scene
+from midiforge.at_the_kit.way import SessionWay
+from midiforge.live.clock.timing import Clock, LatenessFigures, SystemClock
+from midiforge.live.playing.layers import FEET, HANDS
+from midiforge.live.playing.play import PlayOptions, play
+from midiforge.live.playing.player import Player
+from midiforge.live.playing.route import Make, Place
+from midiforge.live.ports.watched_input import WatchedInput
+from midiforge.live.screen.watcher import Watcher
+from midiforge.practice.teacher import Teacher, to_a_click
+from midiforge.report.day import write_day
+from midiforge.session import Session
+
+# Begins to show a session; what it gives lasts as long as that.
+Shows = Callable[[Scene, Player], AbstractContextManager[Watcher]]
+OWN = (HANDS, FEET)  # what the player plays, and so is silent but where it is shown
+
+
+class Practice:
+    """A session at the kit: everything but ports, a clock and a screen.
+
+    session: of the drill, with its log. minutes: 5 to 180. hears: whether there is a kit's input.
+    folder: where takes go; None for nowhere. delay_ms: from a stroke to its arrival; None to have
+    it measured with the first clicks, if `measures`. shows: whether what is new is sounded first.
+    speak: says a sentence aloud and does not wait. day, clock, started: when it is, if not now.
+    Raises MidiforgeError where nothing can be played.
+    """
+
+    def __init__(
+        self,
+        session: Session,
+        minutes: int,
+        hears: bool = True,
+        folder: Path | None = None,
+        delay_ms: float | None = None,
+        measures: bool = False,
+        shows: bool = True,
+        day: date | None = None,
+        clock: Clock | None = None,
+        started: float | None = None,
+        speak: Callable[[str], None] | None = None,
+    ) -> None:
+        self.session = Session(to_a_click(session.drill), session.log, session.player)
+        self.clock = clock or SystemClock()
+        self.scene = Scene(60.0 * minutes, hears=hears, delay_ms=delay_ms)
+        self.folder = folder
+        self._shows, self._measures = shows, measures and hears and delay_ms is None
+        started = time.time() if started is None else started
+        day = day or datetime.fromtimestamp(started).date()
+        entries = self.session.entries(begins=True)
+        self.teacher = Teacher(self.session.lesson, entries, day, minutes, hears)
+        self.judge = Judge(self.session, self.teacher, self.scene, folder)
+        kit = self.session.drill.kit
+        self.listening = Listening(self.scene, kit, self.judge, self.clock.now, started)
+        self._begun: int | None = None
+        self._silenced: set[str] = set()
+        self._speak, self._spoken = speak, ""
+        self._worker: Executor | None = None
+
+    def way(self, make: Make, worker: Executor) -> SessionWay:
+        """What a player follows."""
+        self.listening.worker = self._worker = worker
+        kit = self.session.drill.kit
+        way = SessionWay(
+            self.teacher,
+            self.listening,
+            self.scene,
+            kit,
+            make,
+            worker,
+            self.elapsed,
+            self._shows,
+            self._measures,
+        )
+        way.hurts, self.judge.prepared = self.judge.hurts, way.prepare
+        return way
+
+    def elapsed(self) -> float:
+        """Seconds since the session began: with its first bar."""
+        now = self.clock.now()
+        self._begun = now if self._begun is None else self._begun
+        return (now - self._begun) / 1e9
+
+    # As a recording, which the player's rooms know
+
+    def begin(self, source: WatchedInput | None = None) -> None:
+        if source is not None:
+            self.listening.begin_with(source)
+        if self.folder is not None:
+            self.listening.begin_journal(self.folder)
+
+    def heard(self, message: bytes, when: int) -> None:
+        self.listening.heard(message, when)
+
+    def began(self, place: Place, at: int, joined: bool) -> None:
+        self.listening.began(place, at, joined)
+
+    def keep(self) -> None:
+        self.listening.keep()
+
+    # As a watcher
+
+    def watched(self, watcher: Watcher, muted: set[str]) -> Watcher:
+        """The watcher, which looks after the session as well. muted: the player's silent layers."""
+        show_bar, show_idle, began = watcher.bar, watcher.idle, watcher.began
+
+        def bar(place: Place) -> None:
+            self._mute(muted)
+            self._say()
+            show_bar(place)
+
+        def idle(spare: int) -> None:
+            self.listening.look()
+            show_idle(spare)
+
+        def bar_began(place: Place, at: int, joined: bool) -> None:
+            self.listening.began(place, at, joined)
+            began(place, at, joined)
+
+        watcher.bar, watcher.idle, watcher.began = bar, idle, bar_began
+        return watcher
+
+    def _mute(self, muted: set[str]) -> None:
+        """What the player plays sounds while it is shown, and not after."""
+        if self.scene.mode is Mode.LISTEN:
+            self._silenced |= muted & {*OWN}
+            muted.difference_update(OWN)
+        elif self._silenced:
+            muted |= self._silenced
+            self._silenced = set()
+
+    def _say(self) -> None:
+        """Says aloud what comes, once; a program is started by the worker, it takes long."""
+        scene = self.scene
+        said = scene.task.said if scene.task else "rest" if scene.mode is Mode.REST else ""
+        if said == self._spoken:
+            return
+        self._spoken = said
+        if said and self._speak and self._worker:
+            self._worker.submit(self._speak, said)
+
+    def told(self) -> list[tuple[int, str]]:
+        """What there is to say when it is over: lines, and how far each is indented."""
+        return [*told(self.teacher, self.judge.heard, self.scene.elapsed)]
+
+    def write_page(self) -> Path | None:
+        """Writes the page of the day beside its takes; None where nothing was heard."""
+        if self.folder is None or not any(take.entry for take in self.judge.heard):
+            return None
+        path = self.folder / "day.html"
+        write_day(path, self.session.page_of(self.judge.heard))
+        return path
+
+    def play(self, options: PlayOptions, shows: Shows) -> LatenessFigures:
+        """Plays the session through real ports, to its end or until somebody quits."""
+
+        @contextmanager
+        def watch(player: Player) -> Iterator[Watcher]:
+            with shows(self.scene, player) as watcher:
+                yield self.watched(watcher, player.sender.muted)
+
+        first = self.session.lesson[self._first()]
+        recording = self if self.scene.hears else None
+        return play([first], self.session.drill.kit, options, watch, recording, self.way)
+
+    def _first(self) -> str:
+        return str(next(iter(self.session.lesson.outlines())).numbers[0])

@@ -1,0 +1,328 @@
+"""A session on a terminal, for whoever sits at the drums: what is played in large letters, what the
+last round was beside what is written, and one sentence.
+
+What became of a stroke stands below it: = in time, < early, > late, - missed, x on another drum or
+at another place; + is a stroke too many.
+"""
+
+import re
+import shutil
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager
+from fractions import Fraction
+from functools import lru_cache
+
+from midiforge.at_the_kit.scene import Mode, Scene
+from midiforge.hear.arriving import Came
+from midiforge.hear.limits import TOGETHER_MS
+from midiforge.live.playing.bars import PlayableExercise
+from midiforge.live.playing.controls import Command, pressed, single_keys, told
+from midiforge.live.playing.player import Player
+from midiforge.live.playing.route import Place
+from midiforge.live.screen.columns import Columns, Setting
+from midiforge.live.screen.frames import SPARE, Frames, framed
+from midiforge.live.screen.letters import HIGH, large
+from midiforge.live.screen.terminal import FAINT, HERE, LOUD, PLAIN, cut, flowed
+from midiforge.live.screen.watcher import Watcher
+from midiforge.model.exercise import Exercise
+from midiforge.model.hit import FEET, HANDS, Limb
+from midiforge.model.tempo import plain
+from midiforge.practice.plan import clock
+from midiforge.practice.teacher import Coming, Task
+from midiforge.printable import printable
+from midiforge.stave import Stave
+
+# What a row shows: the right hand, the left, and the feet together.
+_LIMBS: tuple[tuple[Limb, ...], ...] = ((HANDS[0],), (HANDS[1],), FEET)
+_IN_TIME, _EARLY, _LATE, _MISSED, _ELSEWHERE = "=", "<", ">", "-", "x"
+_WORST = (_MISSED, _ELSEWHERE, _EARLY, _LATE, _IN_TIME)
+_LEGEND = "= in time   < early   > late   - missed   x elsewhere   + too many"
+_KEYS = (
+    Command.PAUSE,
+    Command.NEXT,
+    Command.AGAIN,
+    Command.SLOWER,
+    Command.FASTER,
+    Command.HURTS,
+    Command.QUIT,
+)
+_REST = "Put the sticks down, stand up, rest your hands and ears."
+_PAIN = (
+    "Stop if it stays or comes back, and ask a doctor or physiotherapist. "
+    "Nothing gets faster today."
+)
+
+
+class KitScreen:
+    """Draws a scene; use it as a context."""
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        self.message = ""
+        self.paused = False
+        self._place: Place | None = None
+        self._at = -1.0
+        self._drawn: object = None
+        self._frames = Frames()
+        self._columns = lru_cache(64)(_columns)
+
+    def __enter__(self) -> "KitScreen":
+        self._frames.begin()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._frames.end()
+
+    # As a watcher
+
+    def bar(self, place: Place) -> None:
+        self._place, self._at = place, -1.0
+
+    def moment(self, at: float) -> None:
+        self._at = at
+
+    def say(self, text: str) -> None:
+        self.message = printable(text)
+
+    def made(self, playable: PlayableExercise) -> None:
+        for number in range(min(playable.exercise.bars, 16)):
+            self._columns(playable.exercise, number)
+
+    def idle(self, spare: int, paused: bool) -> None:
+        """Draws if something changed and there is time."""
+        self.paused = paused
+        state = (self._place, self._at, self.message, paused, self.scene.changes)
+        if state != self._drawn and spare > SPARE:
+            self._drawn = state
+            self._frames.show(self.frame(*shutil.get_terminal_size()))
+
+    # A picture
+
+    def frame(self, width: int, height: int) -> str:
+        """The whole picture for a terminal of that size."""
+        return framed(self._lines(width - 4, height), width, height)
+
+    def _lines(self, room: int, height: int) -> list[str]:
+        scene, head = self.scene, self._head(room)
+        task = scene.task
+        top = [*head, "", *self._large(room)]
+        keys = [f"{FAINT}{line}{PLAIN}" for line in flowed(map(told, _KEYS), room)]
+        foot = ["", *self._said(room), "", *keys]
+        if scene.mode is Mode.REST or task is None:
+            return [*top, *foot]
+        left = height - len(top) - len(foot)
+        return [*top, *self._pattern(task.exercise, room, left), *foot]
+
+    def _head(self, room: int) -> list[str]:
+        scene = self.scene
+        gone = f"{clock(Fraction(round(scene.elapsed)))} of {clock(Fraction(round(scene.seconds)))}"
+        task = scene.task
+        if task is None:
+            return [gone]
+        exercise = task.exercise
+        tempo = f", {plain(exercise.tempo.first)}" if exercise.tempo.is_steady else ""
+        name = f"{LOUD}{exercise.number}{PLAIN}  {cut(exercise.title + tempo, room - 30)}"
+        return flowed([f"{gone}   {task.phase}", name], room)
+
+    def _large(self, room: int) -> list[str]:
+        """What to do now, in large letters."""
+        said = self._now()
+        for words in (said, said.split(" ")[0]):
+            if rows := large(words, room):
+                return [_dots(row) for row in rows]
+        return [said, *[""] * (HIGH - 1)]
+
+    def _now(self) -> str:
+        scene, mode = self.scene, self.scene.mode
+        if self.paused:
+            return "PAUSED"
+        if mode is Mode.REST:
+            return f"REST {clock(Fraction(round(scene.left)))}"
+        if mode in (Mode.READY, Mode.END):
+            return "READY" if mode is Mode.READY else "END"
+        count = self._count()
+        if mode is Mode.COUNT:
+            coming = scene.coming.value.upper()
+            if scene.task and scene.coming in (Coming.FASTER, Coming.SLOWER):
+                coming += f" {plain(scene.task.exercise.tempo.first)}"
+            return f"{count}  {coming}"
+        words = {Mode.LISTEN: "LISTEN", Mode.DELAY: "STRIKE"}
+        last = "LAST" if scene.last else ""
+        return f"{count}  {words.get(mode, last)}".rstrip()
+
+    def _count(self) -> str:
+        """The beat of the bar, from 1."""
+        place = self._place
+        if place is None or self._at < 0:
+            return "."
+        meter = place.playable.exercise.meter
+        if self.scene.mode is Mode.DELAY:
+            return str(int(self._at) + 1)
+        return str(sum(beat <= self._at + 1e-6 for beat in meter.beats))
+
+    def _pattern(self, exercise: Exercise, room: int, most: int) -> list[str]:
+        """The bar that is played, as it is counted and struck, and what became of it last."""
+        place = self._place
+        number = max(place.bar.number, 0) if place is not None else 0
+        shown = self.scene.mode in (Mode.PLAY, Mode.LISTEN)
+        same = place is not None and place.playable.exercise.piece is exercise.piece
+        columns = self._columns(exercise, number if shown and same else 0)
+        here = columns.here(self._at) if shown and same else -1
+        marks = self._marks(exercise, number, columns)
+        if big := _in_large(columns, marks, here, shown, room, most):
+            return big
+        setting = Setting(columns, room)
+        lines: list[str] = []
+        for line in setting.shown(here, max(most // (setting.height + 4), 1)):
+            rows = setting.rows(line, here, False)
+            counts, struck = rows[: -len(_LIMBS)], rows[-len(_LIMBS) :]
+            lines += ["", *(rows if not shown else counts)]
+            if shown:
+                for row, signs in zip(struck, marks, strict=True):
+                    cells = (signs[i] for i in setting.lines[line])
+                    lines += [row, setting.under(cells)]
+        return lines
+
+    def _marks(self, exercise: Exercise, number: int, columns: Columns) -> list[list[str]]:
+        """What became of each column's strokes, row by row: of this round where it is known, else
+        of the one before."""
+        bar, swing = float(exercise.meter.bar), exercise.swing
+        start = number * exercise.meter.bar
+        signs = [[""] * len(columns.at) for _ in _LIMBS]
+        for came in (*self.scene.marks, *self.scene.now):
+            due = came.due
+            if due is None or (due.bar - 1 - number) % exercise.returns_after_bars:
+                continue
+            for hit in due.hits:
+                row = next((i for i, limbs in enumerate(_LIMBS) if hit.limb in limbs), None)
+                played = float(swing.played(start + due.place, hit.grid) - start) % bar
+                at = columns.here(played)
+                if row is not None and at >= 0:
+                    signs[row][at] = _sign(came)
+        return signs
+
+    def _said(self, room: int) -> list[str]:
+        scene = self.scene
+        lines: list[str] = []
+        if scene.hurts:
+            lines.append(_PAIN)
+        elif scene.mode is Mode.REST:
+            lines.append(_REST)
+        elif scene.mode is Mode.LISTEN:
+            lines.append("This is how it goes; then you play it.")
+        elif scene.mode is Mode.DELAY:
+            lines.append("Strike any pad with each click, to tell how long your strokes take.")
+        if self.message:
+            lines.append(self.message)
+        if scene.nothing:
+            lines.append("Nothing comes from the kit: is it the right input?")
+        outcome = scene.outcome
+        if outcome is not None and not scene.hurts:
+            good = f"{LOUD}{'Good' if outcome.is_good else 'Not yet'}:{PLAIN}"
+            lines.append(f"{good} {printable(outcome.said)}")
+        task = scene.task
+        if task is not None and scene.mode in (Mode.READY, Mode.LISTEN, Mode.COUNT):
+            why = f": {task.why}" if task.why else ""
+            lines.append(f"{LOUD}Now:{PLAIN} {printable(task.said + why)}")
+        if scene.mode is Mode.PLAY and scene.marks:
+            lines.append(f"{FAINT}{_LEGEND}{PLAIN}")
+        return [part for line in lines for part in flowed(line.split(" "), room, " ")]
+
+
+def _columns(exercise: Exercise, number: int) -> Columns:
+    return Columns(Stave(exercise, beside=False), number)
+
+
+def _sign(came: Came) -> str:
+    if came.kind == "missed":
+        return _MISSED
+    if came.kind in ("moved", "pulled"):
+        return _ELSEWHERE
+    off = came.off_ms or 0.0
+    return _IN_TIME if abs(off) < TOGETHER_MS else _EARLY if off < 0 else _LATE
+
+
+def _dots(row: str) -> str:
+    """A row of large letters: its dots as blocks."""
+    return re.sub("#+", lambda run: f"{HERE}{' ' * len(run[0])}{PLAIN}", row)
+
+
+def _in_large(
+    columns: Columns,
+    marks: Sequence[Sequence[str]],
+    here: int,
+    shown: bool,
+    room: int,
+    most: int,
+) -> list[str]:
+    """The bar in large letters; [] where there is no room."""
+    rows = [*columns.counts[:1], *columns.strokes]
+    rows = [row for row in rows if any(row)]
+    signs = [None, *(sign for row, sign in zip(columns.strokes, marks, strict=True) if any(row))]
+    if (HIGH + 1) * len(rows) + len(rows) - 1 > most:
+        return []
+    letters = [[large(cell.strip() or " ", 40, 1) for cell in row] for row in rows]
+    if not all(all(row) for row in letters):
+        return []
+    widest = max(len(cell[0]) for row in letters for cell in row)
+    if (widest + 2) * len(columns.at) > room:
+        return []
+    lines: list[str] = []
+    for row, sign in zip(letters, signs, strict=True):
+        for high in range(HIGH):
+            dots = [cell[high].ljust(widest) for cell in row]
+            if not shown and sign is not None:  # what is to come, dimmed
+                lines.append(FAINT + "  ".join(dots) + PLAIN)
+            else:
+                lines.append(_dots("  ".join(dots)))
+        under = [sign[i] if sign else "^" if i == here else "" for i in range(len(row))]
+        lines.append("  ".join(f"{LOUD}{text:^{widest}}{PLAIN}" for text in under))
+    return lines
+
+
+@contextmanager
+def on_kit_screen(scene: Scene, player: Player) -> Iterator[Watcher]:
+    """Shows a session, and gives the player what is asked for by keys."""
+    with single_keys(), KitScreen(scene) as screen:
+
+        def idle(spare: int) -> None:
+            for command in pressed():
+                player.wish(command)
+            screen.idle(spare, player.paused)
+
+        yield Watcher(
+            bar=screen.bar, moment=screen.moment, idle=idle, say=screen.say, made=screen.made
+        )
+
+
+def in_lines(
+    say: Callable[[str], None],
+) -> Callable[[Scene, Player], AbstractContextManager[Watcher]]:
+    """The same for what is no terminal: a line for what begins, and for what came of it."""
+
+    @contextmanager
+    def watch(scene: Scene, player: Player) -> Iterator[Watcher]:
+        seen: list[object] = [None, None, None]
+
+        def bar(_: Place) -> None:
+            task: Task | None = scene.task
+            if scene.mode is Mode.COUNT and task is not seen[0]:
+                seen[0] = task
+                say(f"{clock(Fraction(round(scene.elapsed)))} {task.said if task else ''}")
+            if scene.mode is Mode.REST and seen[2] is not Mode.REST:
+                say(f"{clock(Fraction(round(scene.elapsed)))} rest: {_REST}")
+            seen[2] = scene.mode
+            outcome = scene.outcome
+            if outcome is not None and outcome is not seen[1]:
+                seen[1] = outcome
+                say(f"    {'good' if outcome.is_good else 'not yet'}: {outcome.said}")
+
+        def idle(_: int) -> None:
+            for command in pressed():
+                say(command.value)
+                player.wish(command)
+
+        with single_keys():
+            yield Watcher(bar=bar, idle=idle, say=say)
+
+    return watch

@@ -1,0 +1,273 @@
+"""The way through a session, bar by bar: what is played to the end of its turn, or until what was
+heard asks for something else."""
+
+from collections.abc import Callable, Generator, Iterator
+from concurrent.futures import Executor, Future
+from dataclasses import replace
+from fractions import Fraction
+from typing import TypeVar
+
+from midiforge.at_the_kit.listening import Listening
+from midiforge.at_the_kit.scene import Mode, Scene
+from midiforge.at_the_kit.signs import announced, clicked, high_click, last_round, silent
+from midiforge.kits.kit import Kit
+from midiforge.live.playing.bars import Bar, PlayableExercise
+from midiforge.live.playing.controls import Command
+from midiforge.live.playing.route import Make, Place
+from midiforge.model.exercise import Exercise
+from midiforge.practice.teacher import Coming, Rest, Task, Teacher
+
+BREATH = 3  # seconds between two exercises, to look and to breathe
+DELAY_TEMPO, DELAY_BEATS = 80, 8  # of the click with which the delay is measured
+PAIN_REST = 60.0  # seconds after the player said that it hurts; ours
+_SHOWN_BARS = 2  # that are sounded at least before something new is played
+_AS_WRITTEN = Fraction(0)
+# What the player wants instead of what was decided.
+_WISHES = {
+    Command.SLOWER: Coming.SLOWER,
+    Command.FASTER: Coming.FASTER,
+    Command.AGAIN: Coming.AGAIN,
+}
+
+T = TypeVar("T")
+_Bars = Iterator[Place]
+_Gives = Generator[Place, None, T]
+_MOMENT = Fraction(1, 4)  # seconds
+
+
+class SessionWay:
+    """What the player follows. Each bar is made when the one before has come to its end.
+
+    teacher: says what comes. listening: what was heard. make, worker: as for `Route`; the teacher
+    is asked there, too, so that neither holds up a note.
+    elapsed: seconds since the session began. shows: whether what is new is played first.
+    """
+
+    def __init__(
+        self,
+        teacher: Teacher,
+        listening: Listening,
+        scene: Scene,
+        kit: Kit,
+        make: Make,
+        worker: Executor,
+        elapsed: Callable[[], float],
+        shows: bool = True,
+        measures: bool = False,
+    ) -> None:
+        self.teacher, self.listening, self.scene, self.kit = teacher, listening, scene, kit
+        self.waiting: Callable[[], None] = lambda: None
+        self.hurts: Callable[[], None] = lambda: None  # what keeps that it does
+        self._make, self._worker, self._elapsed = make, worker, elapsed
+        self._shows, self._measures = shows, measures
+        self._shown: set[int] = set()
+        self._wishes: list[Command] = []
+        self._last: PlayableExercise | None = None
+        self._ahead: dict[int, PlayableExercise] = {}
+        self._bars = self._session()
+
+    # As a player follows it
+
+    def next_bar(self, *wishes: Command) -> Place | None:
+        """The bar to play now, or None at the end."""
+        self._wishes += wishes
+        self.scene.elapsed = self._elapsed()
+        self.scene.changes += 1
+        return next(self._bars, None)
+
+    def same_bar(self, *wishes: Command) -> Place | None:
+        """What was broken off, from its beginning."""
+        if self.scene.mode in (Mode.PLAY, Mode.COUNT, Mode.LISTEN):
+            self._wishes.append(Command.AGAIN)
+        return self.next_bar(*wishes)
+
+    def from_the_top(self) -> Place | None:
+        return self.same_bar()
+
+    def upcoming(self) -> Exercise | None:
+        return None
+
+    def ready(self, *_: Command) -> bool:
+        return True
+
+    # The session
+
+    def _session(self) -> _Bars:
+        task = yield from self._asked(self._next_turn)
+        if isinstance(task, Task):
+            yield from self._delay(task)
+        while task is not None:
+            if isinstance(task, Rest):
+                yield from self._rest(task)
+            else:
+                yield from self._turn(task)
+            self.scene.task = None
+            task = yield from self._asked(self._next_turn)
+        self.scene.mode = Mode.END
+        yield from self._silence(1)
+
+    def _next_turn(self) -> Task | Rest | None:
+        return self.teacher.next_turn(self._elapsed())
+
+    def _turn(self, task: Task) -> _Bars:
+        """A turn: tasks that follow each other without a break."""
+        following: Task | Rest | None = task
+        while isinstance(following, Task):
+            joined, task = following is not task, following
+            self.scene.task, self.scene.coming = task, task.coming
+            playable = yield from self._made(task)
+            if not joined:
+                yield from self._breath(task, playable)
+            following = yield from self._played(task, playable)
+        if isinstance(following, Rest):
+            yield from self._rest(following)
+        yield from self._silence(1)  # what was played last is being judged
+
+    def _played(self, task: Task, playable: PlayableExercise) -> "_Gives[Task | Rest | None]":
+        """A task until something else comes: gives what; None for another turn."""
+        scene, listening, exercise = self.scene, self.listening, task.exercise
+        listening.begin(task, playable)
+        high = high_click(playable.bars)
+        scene.mode, scene.round, scene.last = Mode.COUNT, 1, False
+        for bar in playable.bars[: -playable.first]:
+            first = bar.number == playable.first
+            told = announced(bar, task.coming, self.kit, exercise) if first else bar
+            yield self._place(playable, told, begins=first)
+            if (wished := self._wished(task)) is not _NOTHING:
+                return wished
+        scene.mode = Mode.PLAY
+        stretch = task.rounds * float(exercise.loop_seconds)
+        number, is_final = 0, False
+        while True:
+            if number in (0, exercise.loop_bar) and scene.round % task.rounds == 1 % task.rounds:
+                is_final = task.ends - self._elapsed() < 1.5 * stretch
+            scene.last = is_final and scene.round % task.rounds == 0
+            bar, closes = playable.bar(number), number == playable.last
+            bar = last_round(bar, high) if scene.last else bar
+            yield self._place(playable, bar, ends=scene.last and closes)
+            if (wished := self._wished(task)) is not _NOTHING:
+                return wished
+            if closes and (scene.last or not exercise.tempo.is_steady):
+                return None
+            outcome = listening.outcome()
+            if outcome is not None and outcome.after is not task:
+                return outcome.after
+            # Who was interrupted begins anew; and what has a late entry has it in every stretch.
+            enters = closes and exercise.loop_bar and scene.round % task.rounds == 0
+            if listening.broken or enters:
+                return replace(task, coming=Coming.AGAIN)
+            number = exercise.loop_bar if closes else number + 1
+            scene.round += closes
+
+    def _breath(self, task: Task, playable: PlayableExercise) -> _Bars:
+        """The player looks at what comes, and hears it where it is new."""
+        scene = self.scene
+        scene.mode = Mode.READY
+        yield from self._silence(BREATH, task.coming, playable)
+        content = hash(playable.exercise.piece)
+        if not self._shows or content in self._shown:
+            return
+        self._shown.add(content)
+        scene.mode, exercise = Mode.LISTEN, playable.exercise
+        rounds = max(1, -(-_SHOWN_BARS // exercise.loop_bars))
+        bars = [bar for bar in playable.bars if bar.number >= exercise.loop_bar]
+        count = [bar for bar in playable.bars if bar.number < 0]
+        for bar in (*count, *(bars * rounds)):
+            yield self._place(playable, bar, bar is count[0] if count else bar is bars[0])
+            if self._skips():
+                break
+
+    def _rest(self, rest: Rest) -> _Bars:
+        self.scene.mode, self.scene.left = Mode.REST, rest.seconds
+        while self.scene.left > 0:
+            yield self._place(self._last, silent())
+            self.scene.left -= 1
+            if self._skips():
+                break
+
+    def _delay(self, task: Task) -> _Bars:
+        """Eight strokes with the click, by which the delay of the set-up is told."""
+        if not self._measures:
+            return
+        playable = yield from self._made(task)
+        click = high_click(playable.bars)
+        if click is None:
+            return
+        self.scene.mode = Mode.DELAY
+        yield from self._silence(BREATH)
+        beats = 4 + DELAY_BEATS
+        self.listening.measures(4, DELAY_BEATS, 60 / DELAY_TEMPO)
+        yield self._place(playable, clicked(beats, DELAY_TEMPO, click), begins=True)
+        yield from self._silence(1)
+        self.listening.measured()
+
+    # Bars
+
+    def _place(
+        self,
+        playable: PlayableExercise | None,
+        bar: Bar,
+        begins: bool = False,
+        ends: bool = False,
+    ) -> Place:
+        assert playable is not None
+        return Place(0, playable, bar, max(self.scene.round, 1), 0, begins, ends)
+
+    def _silence(
+        self, seconds: int, coming: Coming | None = None, playable: PlayableExercise | None = None
+    ) -> _Bars:
+        playable = playable or self._last
+        for second in range(seconds):
+            bar = silent()
+            if coming and playable and not second and self.scene.round:
+                bar = announced(bar, coming, self.kit, playable.exercise)
+            if playable is not None:
+                yield self._place(playable, bar, begins=not second)
+            if self._skips():
+                break
+
+    def _asked(self, work: Callable[[], T]) -> "_Gives[T]":
+        """What is asked of the teacher or made, by the worker; it is silent meanwhile."""
+        future: Future[T] = self._worker.submit(work)
+        while self._last is not None and not future.done():
+            yield self._place(self._last, silent(_MOMENT))
+        return future.result()
+
+    def _made(self, task: Task) -> "_Gives[PlayableExercise]":
+        made = self._ahead.pop(id(task), None)
+        if made is None:
+            made = yield from self._asked(lambda: self._make(task.exercise, _AS_WRITTEN))
+        self._last = made
+        return made
+
+    def prepare(self, task: Task) -> None:
+        """Makes what will be played, ahead; from any thread."""
+        self._ahead[id(task)] = self._make(task.exercise, _AS_WRITTEN)
+
+    # Wishes
+
+    def _skips(self) -> bool:
+        """Whether the player wants to go on to what comes."""
+        wished = {*self._wishes}
+        self._wishes = [wish for wish in self._wishes if wish is not Command.NEXT]
+        return Command.NEXT in wished
+
+    def _wished(self, task: Task) -> Task | Rest | None:
+        """What the player wants instead of what is played; _NOTHING for nothing else."""
+        wishes, self._wishes = self._wishes, []
+        following: Task | Rest | None = _NOTHING
+        for wish in wishes:
+            now = following if isinstance(following, Task) else task
+            if wish is Command.HURTS:
+                self.scene.hurts = True
+                self.listening.close()
+                self._worker.submit(self.hurts)
+                return Rest(PAIN_REST)
+            if wish is Command.NEXT:
+                following = None
+            elif wish in _WISHES:
+                following = self.teacher.at_wish(now, _WISHES[wish])
+        return following
+
+
+_NOTHING = Rest(0.0)

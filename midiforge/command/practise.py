@@ -1,0 +1,141 @@
+"""midiforge practise"""
+
+import math
+import time
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from midiforge.command.flags import Log, Player, read_flag
+from midiforge.command.inputs import takes_a_drill
+from midiforge.command.terminal import folded, on_screen, say, say_text, tell
+from midiforge.errors import MidiforgeError
+
+if TYPE_CHECKING:
+    from midiforge.at_the_kit.practise import Practice
+    from midiforge.drill.drill import Drill
+
+
+@takes_a_drill
+def practise(
+    drill: "Drill",
+    minutes: int = 30,
+    port: str = "",
+    virtual: bool = False,
+    input_: str = "",
+    band_port: str = "",
+    mute: str = "hands, feet",
+    levels: str = "",
+    takes: str = "",
+    delay: float | None = None,
+    measure: bool = False,
+    unheard: bool = False,
+    spoken: bool = False,
+    plain: bool = False,
+    log: Log = "",
+    player: Player = "",
+) -> None:
+    """Practise at the kit: it plays, hears you, decides and goes on.
+
+    It plans the minutes from your log, sounds what is new once, listens while you play to the
+    click, and goes slower, faster, to two limbs alone or on to the next, as `midiforge next` would
+    say. Each take is written, reviewed and logged. Without a kit on MIDI it goes by the clock.
+
+    --minutes N: How long, 5 to 180.
+    --port NAME: The output: part of its name, or number. [the only one]
+    --virtual: Open a virtual output for others to connect to.
+    --input NAME: The input that the kit is on. [the only one; by the clock if there is none]
+    --band-port NAME: Another output for the band; its percussion on channel 10 there.
+    --mute LAYERS: Silent while you play; what is new is sounded once all the same.
+    --levels LAYER=N,...: How loud layers are, in per cent: 20 to 150.
+    --takes DIR: The folder for takes and the day's page. [your data folder]
+    --delay MS: From a stroke to its arrival. [as it was measured with this kit]
+    --measure: Measure the delay again, with eight strokes.
+    --unheard: Do not sound what is new before you play it.
+    --spoken: Say what comes, by a speech program of this computer.
+    --plain: Lines instead of a screen.
+    """
+    from midiforge.at_the_kit import delay as delays
+    from midiforge.at_the_kit.practise import Practice
+    from midiforge.at_the_kit.screen import in_lines, on_kit_screen
+    from midiforge.at_the_kit.speech import speaker
+    from midiforge.live.playing.layers import read_layers, read_levels
+    from midiforge.live.playing.play import PlayOptions
+    from midiforge.live.ports.ports import input_named
+    from midiforge.session import Session
+
+    if delay is not None and not (math.isfinite(delay) and abs(delay) <= delays.MOST_MS):
+        what, hint = f"{delay:g} is no delay in ms", f"0 to {delays.MOST_MS:g}"
+        raise MidiforgeError(what, "--delay", hint=hint)
+    source = input_named(input_)
+    kit = drill.kit.name
+    known = delay
+    if known is None and source and not measure:
+        known = delays.kept(kit, source)
+    speak = None
+    if spoken and (speak := speaker()) is None:
+        tell("this computer has no speech program: nothing is spoken (espeak-ng is one)")
+    options = PlayOptions(
+        port=port,
+        virtual=virtual,
+        band=band_port,
+        kit_input=source,
+        muted=read_flag("--mute", read_layers, mute),
+        levels=read_flag("--levels", read_levels, levels),
+    )
+    practice = Practice(
+        Session(drill, log, player),
+        minutes,
+        bool(source),
+        _folder(takes) if source else None,
+        known,
+        measures=known is None,
+        shows=not unheard,
+        speak=speak,
+    )
+    if not source:
+        say("No kit on MIDI: the plan goes by the clock, and nothing is heard or logged.")
+    screen = on_kit_screen if on_screen() and not plain else in_lines(_say)
+    try:
+        figures = practice.play(options, screen)
+    finally:
+        with suppress(OSError):  # nobody may be there to read it
+            _end(practice)
+    measured = practice.scene.delay_ms
+    if source and measured is not None and measured != known:
+        delays.keep(kit, source, measured)
+        say_text(folded(f"Delay of {kit} on {source}: {measured:.0f} ms, kept for the next time."))
+    say_text(folded(f"Timing: {figures}"))
+
+
+def _folder(given: str) -> Path:
+    """Where takes go: as given, which may be there, or a new one of today."""
+    from midiforge.files.disk import data_folder
+
+    named = time.strftime("%Y-%m-%d-%H%M%S")
+    folder = Path(given) if given.strip() else data_folder() / "practised" / named
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        what = f"cannot be made: {error.strerror}"
+        raise MidiforgeError(what, *(["--takes"] if given else []), str(folder)) from None
+    return folder
+
+
+def _end(practice: "Practice") -> None:
+    """What is left of a session."""
+    from midiforge.practice.words import CAUTION
+
+    if not practice.scene.hears:
+        return
+    for indent, line in practice.told():
+        say_text(folded(" " * indent + line))
+    for trouble in practice.judge.troubles:
+        tell(trouble)
+    if page := practice.write_page():
+        say(f"The day's page, beside its takes: {page}")
+    say_text(folded(CAUTION))
+
+
+def _say(text: str) -> None:
+    say(text, flush=True)

@@ -1,0 +1,307 @@
+"""What a teacher would say beside the drums: what comes first, and after each stretch of playing
+what comes then.
+
+    what was heard of a stretch            what comes then
+    it hurts                               the exercise is left, and nothing gets faster
+    warm-up                                the same until its time is over; slower if it is far off
+    review: good                           on to the next; not good: it is worked on from there
+    work, as `advice` says after it:
+      up, down, another tempo              at that tempo, after a bar that is counted in
+      a change (two limbs, gaps ...)       that, until it was good twice or three times played;
+                                           then all of it again
+      safe, done, or held for others       on to the next
+      anything else                        on as it is
+    its turn is over                       on to the next, behind a rest where the plan has one
+
+The rules are those of `advice` and `plan`, which `next` and `plan` print, asked anew with every
+stretch in the log: a stretch is a take, however short the break before it. So nothing gets faster
+that falls apart, or on a day with pain, and whoever wants it otherwise says so in [practice].
+"""
+
+from collections import deque
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date
+from enum import StrEnum
+from fractions import Fraction
+from math import ceil
+from pathlib import Path
+from typing import Any
+
+from midiforge.drill.drill import Drill
+from midiforge.drill.read import check_drill
+from midiforge.drill.values import FASTEST
+from midiforge.errors import MidiforgeError
+from midiforge.frozen import frozen
+from midiforge.lesson.lesson import Lesson
+from midiforge.lesson.outline import Outline
+from midiforge.model.exercise import Exercise
+from midiforge.model.tempo import TempoMap, plain
+from midiforge.practice.advice import advise, of_exercise
+from midiforge.practice.climb import CHANGED_FOR, is_far_off
+from midiforge.practice.entry import Entry
+from midiforge.practice.good import bars_wanted, is_good
+from midiforge.practice.log import with_take
+from midiforge.practice.plan import LEAST, MOST, Turn, make_plan, practised
+from midiforge.practice.standing import Action, Advice
+from midiforge.practice.steps import Steps
+from midiforge.practice.words import why_words
+
+LEAST_STRETCH = 20.0  # seconds of a stretch of playing that is judged; common practice
+HELPED_AT_MOST = 3  # stretches that a change is played at a time; ours
+_SHORTEST = 30.0  # seconds; a turn that has less left is over
+
+
+class Coming(StrEnum):
+    """What comes, as against what was played before."""
+
+    NEXT = "next"
+    AGAIN = "again"
+    SLOWER = "slower"
+    FASTER = "faster"
+    CHANGED = "changed"
+    WHOLE = "all of it"
+
+
+@frozen
+class Task:
+    """One thing to play.
+
+    exercise: at its tempo. advice: what it is played for. phase: as in a plan's `Turn`.
+    coming: what it is beside what was played before. said: what to do, in a few words; why: what
+        the log has to say for it; "" for nothing.
+    counts: whether it is the exercise itself, so that the log has it; not a part or a change of it.
+    ends: when its turn is over, in seconds of the session.
+    """
+
+    exercise: Exercise
+    advice: Advice
+    phase: str
+    coming: Coming
+    said: str
+    why: str
+    counts: bool
+    ends: float
+
+    @property
+    def rounds(self) -> int:
+        """How many times round make a stretch that can be judged."""
+        exercise = self.exercise
+        if not exercise.tempo.is_steady:
+            return 1
+        bars = bars_wanted(exercise.returns_after_bars)
+        seconds = float(exercise.loop_seconds)
+        return max(ceil(bars / exercise.loop_bars), ceil(LEAST_STRETCH / seconds), 1)
+
+
+@frozen
+class Rest:
+    """A rest of the plan. seconds: how long."""
+
+    seconds: float
+
+
+def to_a_click(drill: Drill) -> Drill:
+    """The drill as it is practised: with a click, and a bar at least counted in."""
+    given = dict(drill.given)
+    changed = {key: value for key, value in given.items() if key != "click"}
+    if not drill.count_in:
+        changed["count_in"] = 1
+    if drill.click != "off":
+        changed = {**changed, **({"click": given["click"]} if "click" in given else {})}
+    return drill if changed == given else _changed(drill, changed)
+
+
+def _changed(drill: Drill, given: Mapping[str, Any]) -> Drill:
+    """The drill with other keys."""
+    made = check_drill(given, Path(drill.source).parent if drill.source else None)
+    return replace(made, source=drill.source, title=drill.title)
+
+
+class Teacher:
+    """Says what to play in a session of so many minutes, as time goes by.
+
+    entries: of the player's log. day: of the session. minutes: 5 to 180. hears: whether takes are
+    heard; if not, the plan is played as it was made.
+    Raises MidiforgeError where there is nothing to play, or the minutes are none.
+    """
+
+    def __init__(
+        self, lesson: Lesson, entries: list[Entry], day: date, minutes: int, hears: bool = True
+    ) -> None:
+        self.lesson, self.drill, self.day = lesson, lesson.drill, day
+        self.entries = entries
+        self.seconds = 60.0 * minutes
+        self._steps = Steps.of(self.drill)
+        self._helped = 0
+        self._was_good = 0
+        first = make_plan(lesson, entries, day, minutes, left=self.seconds)
+        self._rests = deque(turn for turn in first.turns if turn.advice is None)
+        turns = [turn for turn in first.turns if turn.advice]
+        self._planned = deque(turns[:1] if hears else turns)
+        self._hears, self._began = hears, False
+
+    def next_turn(self, now: float) -> Task | Rest | None:
+        """What comes at a time of the session, in seconds: a rest that is due, or another exercise;
+        None at the end."""
+        if self._began and self._rests and now >= float(self._rests[0].start) - _SHORTEST:
+            return Rest(float(self._rests.popleft().seconds))
+        self._began = True
+        turn = self._planned.popleft() if self._planned else self._plan(now)
+        if turn is None or turn.advice is None:
+            return None
+        advice, group = turn.advice, turn.advice.group
+        exercise = group.exercise if turn.tempo is None else _at(group.exercises, turn.tempo)
+        self._helped = 0
+        ends = now + min(float(turn.seconds), max(self.seconds - now, _SHORTEST))
+        why = (
+            "" if turn.phase == "warm-up" else "; ".join(filter(None, (advice.why, advice.lacking)))
+        )
+        return Task(
+            exercise, advice, turn.phase, Coming.NEXT, _played(exercise, advice), why, True, ends
+        )
+
+    def _plan(self, now: float) -> Turn | None:
+        left = self.seconds - now
+        if left < _SHORTEST or not self._hears:
+            return None
+        today = [entry for entry in self.entries if entry.day == self.day]
+        minutes = ceil((float(practised(today)) + left) / 60)
+        plan = make_plan(
+            self.lesson, self.entries, self.day, min(max(minutes, LEAST), MOST), left=left
+        )
+        return next((turn for turn in plan.turns if turn.advice), None)
+
+    def heard(self, task: Task, entry: Entry) -> None:
+        """A stretch was played: the log has it, or it was one of a change."""
+        if task.counts:
+            self.entries = with_take(self.entries, entry)
+        else:
+            self._helped += 1
+            self._was_good += is_good(entry, self.drill.practice)
+
+    def after(self, task: Task, entry: Entry) -> Task | None:
+        """What comes after a stretch that was `heard`; the same task to go on as it is, and None
+        for another turn."""
+        if not task.counts:
+            return self._after_change(task)
+        advice = of_exercise(advise(self.lesson, self.entries, self.day), task.exercise)
+        if advice.action is Action.LEAVE:
+            return None
+        if task.phase == "warm-up":
+            if is_far_off(entry, self.drill.practice):
+                slower = self._steps.slower(task.exercise.tempo.first)
+                return self._at_tempo(task, task.advice, slower)
+            return task
+        if task.phase == "review" and is_good(entry, self.drill.practice):
+            return None
+        if advice.action in (Action.HOLD, Action.DONE, Action.GO_ON, Action.LATER):
+            return None
+        if advice.action is Action.CHANGE:
+            return self._change(task, advice) or task
+        return self._at_tempo(task, advice, advice.tempo)
+
+    def at_wish(self, task: Task, coming: Coming) -> Task:
+        """What the player wants instead: slower or faster by a step, or the same again."""
+        tempo = task.exercise.tempo.first
+        if coming is Coming.SLOWER:
+            return self._at_tempo(task, task.advice, self._steps.slower(tempo))
+        if coming is Coming.FASTER:
+            share = self._steps.share or Fraction(1, 20)
+            raised = max(self._steps.faster(tempo), tempo + max(round(tempo * share), 1))
+            return self._at_tempo(task, task.advice, min(raised, Fraction(FASTEST)))
+        return replace(task, coming=Coming.AGAIN, said=_played(task.exercise, task.advice), why="")
+
+    def _at_tempo(self, task: Task, advice: Advice, tempo: Fraction | None) -> Task:
+        now = task.exercise.tempo.first
+        if tempo is None or tempo == now or not task.exercise.tempo.is_steady:
+            return task
+        exercise = _at((task.exercise, *advice.group.exercises), tempo)
+        coming = Coming.FASTER if tempo > now else Coming.SLOWER
+        said, why = f"{coming.value}: {plain(tempo)}", why_words(advice)
+        return replace(
+            task, exercise=exercise, advice=advice, coming=coming, said=said, why=why, counts=True
+        )
+
+    # Changes at a plateau
+
+    def _change(self, task: Task, advice: Advice) -> Task | None:
+        """The change that is advised, made of the drill; None where only the player can make it."""
+        self._helped = self._was_good = 0
+        exercise = self._made(task.exercise, advice) if advice.keys else None
+        if exercise is None:
+            return (
+                None
+                if task.coming is Coming.CHANGED
+                else replace(
+                    task, advice=advice, coming=Coming.CHANGED, said=advice.said, why=advice.why
+                )
+            )
+        said = advice.said.removesuffix(f", then all of it at {plain(advice.tempo or Fraction(0))}")
+        return replace(
+            task,
+            exercise=exercise,
+            advice=advice,
+            coming=Coming.CHANGED,
+            said=said,
+            why=advice.why,
+            counts=False,
+        )
+
+    def _made(self, exercise: Exercise, advice: Advice) -> Exercise | None:
+        try:
+            drill = _changed(self.drill, {**self.drill.given, "running": [], **advice.keys})
+            outlines = [*Lesson(drill).outlines()]
+        except MidiforgeError:
+            return None
+        ours = _told(advice.group.outlines[0])
+        same = next((outline for outline in outlines if _told(outline) == ours), None)
+        if same is None:
+            return None
+        first = next(iter(same.exercises()))
+        tempo = first.tempo.first if "tempos" in advice.keys else exercise.tempo.first
+        return _at((first,), tempo)
+
+    def _after_change(self, task: Task) -> Task:
+        if self._helped < HELPED_AT_MOST and self._was_good < CHANGED_FOR:
+            return task
+        advice = of_exercise(advise(self.lesson, self.entries, self.day), _whole(task))
+        tempo = advice.tempo or advice.group.exercise.tempo.first
+        exercise = _at(advice.group.exercises, tempo)
+        said = f"all of it, at {plain(tempo)}"
+        return replace(
+            task,
+            exercise=exercise,
+            advice=advice,
+            coming=Coming.WHOLE,
+            said=said,
+            why="",
+            counts=True,
+        )
+
+
+def _whole(task: Task) -> Exercise:
+    return task.advice.group.exercise
+
+
+def _told(outline: Outline) -> tuple[str, str, str]:
+    """What a changed drill has in common with it, of one exercise."""
+    variant = outline.variant
+    letters = "".join(letter for letter in variant.sticking if letter.isalnum()).casefold()
+    return letters, variant.moved("placement").count, variant.moved("feet placement").count
+
+
+def _played(exercise: Exercise, advice: Advice) -> str:
+    """ "RLRR LRLL from 1e, at 63"."""
+    tempo = f", at {plain(exercise.tempo.first)}" if exercise.tempo.is_steady else ""
+    return f"{advice.group.title}{tempo}"
+
+
+def _at(exercises: tuple[Exercise, ...], tempo: Fraction) -> Exercise:
+    """One of the exercises of a piece at a tempo, made if there is none."""
+    there = next((each for each in exercises if each.tempo.first == tempo), None)
+    first = exercises[0]
+    if there is not None or not first.tempo.is_steady:
+        return there or first
+    steady = TempoMap(first.tempo.pulse, ((Fraction(0), tempo),))
+    return first.changed(number=first.number.whole, tempo=steady)
