@@ -1,21 +1,29 @@
 """A robot at the drums: it plays a session of `midiforge practise` with given habits, errors and
 learning, on a clock that is not real.
 
+    python tests/robot.py           # six weeks of all simulated students, and what became of them
+    python tests/robot.py weekly    # of one
+
 How well it plays is `students.Learner`'s, whose sources stand there. A session of half an hour
 takes some seconds; the player, the way, the ear and the log are the real ones.
 """
 
 import bisect
 import random
-from collections.abc import Callable, Iterator
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from fractions import Fraction
+from pathlib import Path
 from typing import Any, TypeVar
 
-from students import HALF, LEVELS, Learner
+from students import FIRST, HALF, KIT, LEVELS, STUDENTS, Learner, Student
 
+import midiforge
 from midiforge.at_the_kit.practise import Practice
 from midiforge.at_the_kit.scene import Mode, Outcome
 from midiforge.hear.expected import expected
@@ -29,6 +37,7 @@ from midiforge.live.ports.sender import Sender
 from midiforge.live.screen.watcher import Watcher
 from midiforge.model.exercise import Exercise
 from midiforge.practice.entry import key_of
+from midiforge.practice.good import is_good, lacks
 from midiforge.session import Session
 
 T = TypeVar("T")
@@ -218,3 +227,71 @@ def play(
     figures = player.play()
     practice.keep()
     return Evening(practice, figures, outcomes, modes, wire)
+
+
+# The table
+
+
+def evenings(student: Student, minutes: int = 20, days: int | None = None) -> list[Evening]:
+    """The sessions of a student's six weeks, one each day that it practises, or of so many days."""
+    log = Path(tempfile.mkdtemp()) / "log.sqlite"
+    learner, played = Learner(student), []
+    drill = midiforge.check_drill(dict(student.keys))
+    for day in [*student.days][:days]:
+        learner.come(day)
+        began = datetime(FIRST.year, FIRST.month, FIRST.day, 18, tzinfo=UTC) + timedelta(day)
+        wishes = {200.0: Command.HURTS} if day in student.notes else {}
+        evening = play(Session(drill, log), Robot(learner, KIT, day), minutes, began, wishes)
+        learner.told += sum(not outcome.is_good for _, outcome in evening.outcomes) // 5
+        played.append(evening)
+    return played
+
+
+def row(student: Student, played: Sequence[Evening]) -> list[str]:
+    """A student's line of the table."""
+    outcomes = [outcome for evening in played for _, outcome in evening.outcomes]
+    settings = played[-1].practice.session.drill.practice
+
+    def safe(weeks: int) -> str:
+        last = FIRST + timedelta(7 * weeks)
+        good: dict[str, list[float]] = {}
+        for entry in played[-1].practice.teacher.entries:
+            if entry.day < last and is_good(entry, settings):
+                good.setdefault(entry.placement_name, []).append(entry.asked or 0.0)
+        twice = [sorted(tempos)[-2] for tempos in good.values() if len(tempos) > 1]
+        return f"{len(twice)} at {min(twice):.0f}-{max(twice):.0f}" if twice else "0"
+
+    good = sum(outcome.is_good for outcome in outcomes)
+    lacking = Counter(
+        f"{lack.limb.title} {lack.what}" if lack.limb else lack.what
+        for outcome in outcomes
+        for lack in lacks(outcome.entry, settings)
+    )
+    helped = {outcome.task.said for outcome in outcomes if not outcome.task.counts}
+    return [
+        student.name,
+        str(len(played)),
+        str(len(outcomes)),
+        f"{good / max(1, len(outcomes)):.0%}",
+        *(safe(weeks) for weeks in (1, 2, 6)),
+        str(len(helped)),
+        ", ".join(word for word, _ in lacking.most_common(2)) or "nothing",
+    ]
+
+
+HEADS = ["student", "sessions", "takes", "good", "safe: week 1", "week 2", "week 6", "changes"]
+HEADS += ["told to lack, most"]
+
+
+def main(names: Sequence[str]) -> None:
+    rows = [HEADS]
+    for name in names or STUDENTS:
+        rows.append(row(STUDENTS[name], evenings(STUDENTS[name])))
+        print("  ".join(rows[-1]), flush=True)
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    for cells in rows:
+        print("  ".join(cell.ljust(width) for cell, width in zip(cells, widths, strict=True)))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

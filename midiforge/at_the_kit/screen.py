@@ -170,7 +170,7 @@ class KitScreen:
         here = columns.here(self._at) if shown and same else -1
         marks = self._marks(exercise, number, columns)
         if big := _in_large(columns, marks, here, shown, room, most):
-            return big
+            return ["", *big]
         setting = Setting(columns, room)
         lines: list[str] = []
         for line in setting.shown(here, max(most // (setting.height + 4), 1)):
@@ -259,13 +259,16 @@ def _in_large(
     rows = [*columns.counts[:1], *columns.strokes]
     rows = [row for row in rows if any(row)]
     signs = [None, *(sign for row, sign in zip(columns.strokes, marks, strict=True) if any(row))]
-    if (HIGH + 1) * len(rows) + len(rows) - 1 > most:
+    if (HIGH + 1) * len(rows) > most:
         return []
-    letters = [[large(cell.strip() or " ", 40, 1) for cell in row] for row in rows]
-    if not all(all(row) for row in letters):
-        return []
-    widest = max(len(cell[0]) for row in letters for cell in row)
-    if (widest + 2) * len(columns.at) > room:
+    for wide in (2, 1):
+        letters = [[large(cell.strip() or " ", 40, wide) for cell in row] for row in rows]
+        if not all(all(row) for row in letters):
+            return []
+        widest = max(len(cell[0]) for row in letters for cell in row)
+        if (widest + 2) * len(columns.at) <= room:
+            break
+    else:
         return []
     lines: list[str] = []
     for row, sign in zip(letters, signs, strict=True):

@@ -19,12 +19,15 @@ from midiforge.hear.expected import Due, expected, pad_of
 from midiforge.hear.figures import Tally
 from midiforge.hear.kinds import LEAST_PULLED_MS, MOST_QUARTERS, MOVED_MS
 from midiforge.hear.pads import (
+    BEATER_MS,
+    BEATER_SOFTER,
     BUZZ_APART_MS,
     COMPANION_MS,
     CROSSTALK_MS,
     CROSSTALK_SOFTER,
     DOUBLE_MS,
     DOUBLE_SOFTER,
+    FOOT_PADS,
     GRACE_MS,
     SOFTER,
 )
@@ -227,19 +230,21 @@ class Arriving:
         return came is None or came.kind in but
 
     def _met(self, stroke: Struck, at: float) -> Came | None:
-        """A stroke whose due has one already: it takes the place of a softer one just before it,
-        which was a grace note."""
+        """A stroke whose due has one already: it takes the place of one that is so much softer
+        just before it, or of one that is no louder and lay farther off."""
         times, numbers = self._lines.get(stroke.pad, ([], []))
         near = range(bisect_left(times, at - self.window), bisect_right(times, at + self.window))
         for i in sorted(near, key=lambda i: abs(times[i] - at)):
             first = self._of[numbers[i]]
-            if first.kind != "hit" or first.stroke is None:
+            if first.kind != "hit" or first.stroke is None or first.due is None:
                 continue
-            since = stroke.time - first.stroke.time
-            softer = first.stroke.velocity <= SOFTER * stroke.velocity
-            if softer and since <= COMPANION_MS / 1000 and self._offs:
-                self._offs.pop()
-                self._becomes("grace", first)
+            close = stroke.time - first.stroke.time <= COMPANION_MS / 1000
+            softer = close and first.stroke.velocity <= SOFTER * stroke.velocity
+            louder = close and stroke.velocity <= SOFTER * first.stroke.velocity
+            nearer = abs(at - times[i]) < abs(self._at(first.stroke.time) - times[i])
+            if softer or (nearer and not louder):
+                grace = any(hit.ornament and hit.ornament.grace_notes for hit in first.due.hits)
+                self._becomes("grace" if grace else "extra", first)
                 return self._hit(numbers[i], stroke)
         return None
 
@@ -280,11 +285,14 @@ class Arriving:
 
     def _second(self, stroke: Struck) -> str:
         """What a stroke is that the module made of another one."""
+        most = (BEATER_MS if stroke.pad in FOOT_PADS else DOUBLE_MS) / 1000
         for came in reversed(self.came[-8:]):
             other = came.stroke
-            if other is None or stroke.time - other.time > DOUBLE_MS / 1000:
+            if other is None or stroke.time - other.time > most:
                 break
-            if other.pad == stroke.pad and stroke.velocity <= DOUBLE_SOFTER * other.velocity:
+            within = stroke.time - other.time <= DOUBLE_MS / 1000
+            softer = DOUBLE_SOFTER if within else BEATER_SOFTER
+            if other.pad == stroke.pad and stroke.velocity <= softer * other.velocity:
                 return "double trigger"
             near = stroke.time - other.time <= CROSSTALK_MS / 1000
             if near and stroke.velocity <= CROSSTALK_SOFTER * other.velocity:

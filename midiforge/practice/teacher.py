@@ -218,7 +218,8 @@ class Teacher:
             return task
         exercise = _at((task.exercise, *advice.group.exercises), tempo)
         coming = Coming.FASTER if tempo > now else Coming.SLOWER
-        said, why = f"{coming.value}: {plain(tempo)}", why_words(advice)
+        said = f"{coming.value}: {plain(tempo)}"
+        why = "" if advice is task.advice else why_words(advice)
         return replace(
             task, exercise=exercise, advice=advice, coming=coming, said=said, why=why, counts=True
         )
