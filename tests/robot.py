@@ -20,6 +20,7 @@ from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, TypeVar
+from unittest.mock import patch
 
 from students import FIRST, HALF, KIT, LEVELS, STUDENTS, Learner, Student
 
@@ -29,6 +30,7 @@ from midiforge.at_the_kit.scene import Mode, Outcome
 from midiforge.hear.expected import expected
 from midiforge.kits.kit import Kit
 from midiforge.live.clock.timing import LatenessFigures
+from midiforge.live.playing import player as player_module
 from midiforge.live.playing.bars import PlayableExercise, playable
 from midiforge.live.playing.controls import Command
 from midiforge.live.playing.player import Player
@@ -42,6 +44,7 @@ from midiforge.session import Session
 
 T = TypeVar("T")
 SECOND = 1_000_000_000
+_SLICE = 40_000_000  # nanoseconds that the player sleeps at most, so that it is soon over
 
 
 @dataclass
@@ -198,7 +201,7 @@ def play(
     scene = practice.scene
     row = [0]
 
-    def bar(_: Place) -> None:
+    def bar(_: Place | None) -> None:
         if not modes or modes[-1][1] is not scene.mode:
             modes.append((practice.elapsed(), scene.mode))
         if scene.outcome and (not outcomes or outcomes[-1][1] is not scene.outcome):
@@ -224,8 +227,13 @@ def play(
     player.watcher = practice.watched(Watcher(bar=bar, began=began), player.sender.muted)
     for second, wish in (wishes or {}).items():
         clock.add(clock.at + round(second * SECOND), lambda wish=wish: player.wish(wish))
-    figures = player.play()
+    with (
+        patch.object(player_module, "SLICE", _SLICE),
+        patch.object(player_module, "LOOK_EVERY", SECOND),
+    ):
+        figures = player.play()
     practice.keep()
+    bar(None)
     return Evening(practice, figures, outcomes, modes, wire)
 
 

@@ -27,6 +27,7 @@ from midiforge.practice.teacher import Task
 # Of the strokes with the click so many must be heard, and lie so near each other, in ms; ours.
 FEWEST, MOST_APART = 6, 35.0
 _NEAR = 0.3  # seconds; farther from a click is no stroke with it
+_LONGEST = 600.0  # seconds of a task that are told as they are played
 _PATIENCE = 10.0  # seconds that the end waits for what is being judged
 _FIRST = 2  # strokes that are not counted: the hand looks for the click
 
@@ -73,6 +74,7 @@ class Listening:
         self._task: Task | None = None
         self._playable: PlayableExercise | None = None
         self._arriving: Arriving | None = None
+        self._ahead: dict[int, Arriving] = {}
         self._begun = 0  # when the first downbeat of what is played was due
         self._bars: list[BarPlayed] = []  # of the stretch
         self._pending: list[_Stretch] = []
@@ -107,8 +109,14 @@ class Listening:
         self.broken, self._begun, self._bars = False, 0, []
         self.scene.marks = self.scene.now = ()
         self._outcomes.clear()
-        limit = 900.0
-        self._arriving = Arriving(task.exercise, self.kit, self.scene.delay_ms or 0.0, limit)
+        self._arriving = self._ahead.pop(id(task), None) or self._made(task)
+
+    def prepare(self, task: Task) -> None:
+        """Lays out what is due in a task, ahead; from any thread."""
+        self._ahead[id(task)] = self._made(task)
+
+    def _made(self, task: Task) -> Arriving:
+        return Arriving(task.exercise, self.kit, self.scene.delay_ms or 0.0, _LONGEST)
 
     def began(self, place: Place, at: int, joined: bool) -> None:
         """A bar began, as a watcher is told."""

@@ -234,14 +234,14 @@ class SessionWay:
         return future.result()
 
     def _made(self, task: Task) -> "_Gives[PlayableExercise]":
-        made = self._ahead.pop(id(task), None)
-        if made is None:
-            made = yield from self._asked(lambda: self._make(task.exercise, _AS_WRITTEN))
-        self._last = made
+        if id(task) not in self._ahead:
+            yield from self._asked(lambda: self.prepare(task))
+        self._last = made = self._ahead.pop(id(task))
         return made
 
     def prepare(self, task: Task) -> None:
         """Makes what will be played, ahead; from any thread."""
+        self.listening.prepare(task)
         self._ahead[id(task)] = self._make(task.exercise, _AS_WRITTEN)
 
     # Wishes

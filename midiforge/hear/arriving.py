@@ -99,6 +99,7 @@ class Arriving:
         self._of: dict[int, Came] = {}  # what became of each due, by number
         self._told_missed = 0
         self._offs: deque[float] = deque(maxlen=_OWN)
+        self._own = 0.0  # seconds that the player lies behind the click lately
         self._foot = {due.pad: due.hit.limb in FEET for due in self.dues}
         self._voices: dict[tuple[int, int | None], str] = {}
 
@@ -127,6 +128,8 @@ class Arriving:
         """What was due and did not come, as is known at a time, in seconds: a grid step later;
         each is told once."""
         late = self._at(now) - max(self.step, self.window)
+        if self._told_missed < len(self._times) and self._times[self._told_missed] > late:
+            return []
         end = bisect_right(self._times, late)
         new = [number for number in range(self._told_missed, end) if number not in self._of]
         self._told_missed = max(self._told_missed, end)
@@ -169,11 +172,6 @@ class Arriving:
 
     # What it is
 
-    @property
-    def _own(self) -> float:
-        own = median(self._offs) if len(self._offs) == _OWN else 0.0
-        return max(-_MOST_OWN, min(_MOST_OWN, own))
-
     def _at(self, time: float) -> float:
         """A time of arrival, in the exercise, by the player's own time."""
         return time - self.delay - self._own
@@ -209,6 +207,8 @@ class Arriving:
         came = self._paired("hit", number, stroke)
         if came.off_ms is not None:
             self._offs.append(came.off_ms / 1000)
+            if len(self._offs) == _OWN:
+                self._own = max(-_MOST_OWN, min(_MOST_OWN, median(self._offs)))
         return self._put(number, came)
 
     def _becomes(self, kind: str, before: Came) -> None:

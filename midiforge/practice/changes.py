@@ -26,12 +26,14 @@ class Change:
     """One thing to change.
 
     said: in words, as what to do. flags: of the command, that make it of the drill; "" where the
-        player has to. keys: the same as keys of the drill.
+        player has to. keys: the same as keys of the drill. accents_alone: whether nothing but
+        accents is left of the hands, which no key says.
     """
 
     said: str
     flags: str = ""
-    keys: Mapping[str, Any] = field(default_factory=dict)
+    keys: Mapping[str, Any] = field(default_factory=dict, compare=False)
+    accents_alone: bool = False
 
 
 def changes(exercise: Exercise, lacks: Sequence[Lack], slower: Fraction) -> Iterator[Change]:
@@ -41,7 +43,8 @@ def changes(exercise: Exercise, lacks: Sequence[Lack], slower: Fraction) -> Iter
     """
     lacking = [lack.what for lack in lacks]
     if "accents" in lacking:
-        yield Change("play the accents alone, and let the other strokes rest")
+        said = "play the accents alone, and let the other strokes rest"
+        yield Change(said, accents_alone=True)
     if "tempo" in lacking:
         yield Change("count every beat aloud while you play to the click")
     yield from _fewer_limbs(exercise, lacks)

@@ -60,7 +60,7 @@ class Climb:
     def changes(self) -> int | None:
         """How many changes were tried at this plateau; None where there is no plateau."""
         over = self.since - (LONG_PLATEAU if self.better else PLATEAU)
-        return None if over < 0 else (self.since - PLATEAU) // CHANGED_FOR
+        return None if over < 0 else over // CHANGED_FOR
 
 
 def is_far_off(entry: Entry, settings: Practice) -> bool:

@@ -102,7 +102,7 @@ def _change(here: Standing) -> Advice | None:
     change = choices[here.change % len(choices)]
     why = f"{here.climb.since} takes and no faster"
     said = f"{change.said}, then all of it{here.at(tempo)}"
-    return here.advice(Action.CHANGE, said, why, tempo, change.flags, _lack(here), change.keys)
+    return here.advice(Action.CHANGE, said, why, tempo, _lack(here), change)
 
 
 def _down(here: Standing) -> Advice | None:

@@ -1,14 +1,11 @@
 """Where the player is with an exercise, and what may be said of it."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import field
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
 from itertools import chain, takewhile
-from types import MappingProxyType
-from typing import Any
 
 from midiforge.drill.drill import Practice
 from midiforge.frozen import frozen
@@ -17,6 +14,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number, exercises_said
 from midiforge.model.piece import Variant
 from midiforge.model.tempo import plain
+from midiforge.practice.changes import Change
 from midiforge.practice.climb import Climb, climb, is_far_off
 from midiforge.practice.entry import Entry, key_of, movement_of
 from midiforge.practice.good import Lack, is_long_enough, lacks
@@ -138,7 +136,7 @@ class Advice:
     proven: the fastest tempo that was good often enough; None for none yet.
     known: the fastest tempo of a good take, as far as it still goes.
     stuck: whether it is at a plateau. flags: of `play`, that make what is advised of the drill.
-    keys: what is changed of the drill, where something is.
+    change: what is changed about it, where something is.
     """
 
     group: Group
@@ -153,7 +151,7 @@ class Advice:
     stuck: bool = False
     flags: str = ""
     lacking: str = ""
-    keys: Mapping[str, Any] = field(default_factory=dict, compare=False)
+    change: Change | None = None
 
 
 class Standing:
@@ -240,9 +238,8 @@ class Standing:
         said: str,
         why: str,
         tempo: Fraction | None = None,
-        flags: str = "",
         lacking: str = "",
-        keys: Mapping[str, Any] = MappingProxyType({}),
+        change: Change | None = None,
     ) -> Advice:
         """tempo: of an exercise that has not its own."""
         climb = self.climb if self.takes else None
@@ -257,9 +254,9 @@ class Standing:
             proven=climb.proven if climb else None,
             known=climb.known if climb else None,
             stuck=self.change is not None,
-            flags=flags,
+            flags=change.flags if change else "",
             lacking=lacking,
-            keys=keys,
+            change=change,
         )
 
     def at(self, tempo: Fraction) -> str:

@@ -36,8 +36,10 @@ from midiforge.frozen import frozen
 from midiforge.lesson.lesson import Lesson
 from midiforge.lesson.outline import Outline
 from midiforge.model.exercise import Exercise
+from midiforge.model.hit import HANDS, Hit, Strength
 from midiforge.model.tempo import TempoMap, plain
 from midiforge.practice.advice import advise, of_exercise
+from midiforge.practice.changes import Change
 from midiforge.practice.climb import CHANGED_FOR, is_far_off
 from midiforge.practice.entry import Entry
 from midiforge.practice.good import bars_wanted, is_good
@@ -49,7 +51,8 @@ from midiforge.practice.words import why_words
 
 LEAST_STRETCH = 20.0  # seconds of a stretch of playing that is judged; common practice
 HELPED_AT_MOST = 3  # stretches that a change is played at a time; ours
-_SHORTEST = 30.0  # seconds; a turn that has less left is over
+_SHORTEST = 30.0  # seconds; less is no turn
+_LEAST_LEFT = 60.0  # seconds; less behind the last turn goes to it
 
 
 class Coming(StrEnum):
@@ -153,7 +156,9 @@ class Teacher:
         advice, group = turn.advice, turn.advice.group
         exercise = group.exercise if turn.tempo is None else _at(group.exercises, turn.tempo)
         self._helped = 0
-        ends = now + min(float(turn.seconds), max(self.seconds - now, _SHORTEST))
+        ends = now + float(turn.seconds)
+        if self.seconds - ends < _LEAST_LEFT:
+            ends = self.seconds
         why = (
             "" if turn.phase == "warm-up" else "; ".join(filter(None, (advice.why, advice.lacking)))
         )
@@ -198,7 +203,7 @@ class Teacher:
         if advice.action in (Action.HOLD, Action.DONE, Action.GO_ON, Action.LATER):
             return None
         if advice.action is Action.CHANGE:
-            return self._change(task, advice) or task
+            return self._change(task, advice)
         return self._at_tempo(task, advice, advice.tempo)
 
     def at_wish(self, task: Task, coming: Coming) -> Task:
@@ -226,32 +231,32 @@ class Teacher:
 
     # Changes at a plateau
 
-    def _change(self, task: Task, advice: Advice) -> Task | None:
-        """The change that is advised, made of the drill; None where only the player can make it."""
+    def _change(self, task: Task, advice: Advice) -> Task:
+        """The change that is advised, made of the drill or of the exercise; where only the player
+        can make it, it is said once."""
+        change = advice.change
+        if change is None or (task.advice.change == change and task.coming is Coming.CHANGED):
+            return task
         self._helped = self._was_good = 0
-        exercise = self._made(task.exercise, advice) if advice.keys else None
-        if exercise is None:
-            return (
-                None
-                if task.coming is Coming.CHANGED
-                else replace(
-                    task, advice=advice, coming=Coming.CHANGED, said=advice.said, why=advice.why
-                )
-            )
-        said = advice.said.removesuffix(f", then all of it at {plain(advice.tempo or Fraction(0))}")
+        exercise = self._made(task.exercise, advice, change)
         return replace(
             task,
-            exercise=exercise,
+            exercise=exercise or task.exercise,
             advice=advice,
             coming=Coming.CHANGED,
-            said=said,
+            said=change.said,
             why=advice.why,
-            counts=False,
+            counts=exercise is None,
         )
 
-    def _made(self, exercise: Exercise, advice: Advice) -> Exercise | None:
+    def _made(self, exercise: Exercise, advice: Advice, change: Change) -> Exercise | None:
+        if change.accents_alone:
+            own = (hit for hit in exercise.hits if hit.limb not in HANDS or _is_accent(hit))
+            return exercise.changed(hits=tuple(own))
+        if not change.keys:
+            return None
         try:
-            drill = _changed(self.drill, {**self.drill.given, "running": [], **advice.keys})
+            drill = _changed(self.drill, {**self.drill.given, "running": [], **change.keys})
             outlines = [*Lesson(drill).outlines()]
         except MidiforgeError:
             return None
@@ -260,7 +265,7 @@ class Teacher:
         if same is None:
             return None
         first = next(iter(same.exercises()))
-        tempo = first.tempo.first if "tempos" in advice.keys else exercise.tempo.first
+        tempo = first.tempo.first if "tempos" in change.keys else exercise.tempo.first
         return _at((first,), tempo)
 
     def _after_change(self, task: Task) -> Task:
@@ -279,6 +284,10 @@ class Teacher:
             why="",
             counts=True,
         )
+
+
+def _is_accent(hit: Hit) -> bool:
+    return hit.strength is Strength.ACCENT
 
 
 def _whole(task: Task) -> Exercise:

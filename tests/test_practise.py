@@ -1,0 +1,351 @@
+"""Whole sessions at the kit, played by robots on a clock that is not real.
+
+What a good teacher would do is common practice: what is new is shown, nothing gets faster that is
+not safe or that hurts, and what does not get better is changed.
+"""
+
+import html
+from collections.abc import Sequence
+from datetime import UTC, date, datetime
+from fractions import Fraction
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+from robot import SECOND, Evening, Robot, play
+from students import ACCENTED, KEYS, KIT, STUDENTS, Learner, Student
+
+import midiforge
+from midiforge.at_the_kit.scene import Mode, Outcome
+from midiforge.errors import MidiforgeError
+from midiforge.hear.review import review
+from midiforge.hear.take import read_take
+from midiforge.live.playing.controls import Command
+from midiforge.live.recording import journal, waiting
+from midiforge.practice.log import Log
+from midiforge.practice.teacher import Coming, Rest, Task, Teacher, to_a_click
+from midiforge.session import Session
+
+FAST = Student("fast", range(1), least=60.0, gain=40.0)
+WEAK = Student("weak", range(1), least=200.0, gain=400.0)
+HANDS_AND_FEET = {KIT.note(voice) for voice in ("hihat-closed", "snare", "bass-drum")}
+
+
+def session(log: Path | None = None, **keys: Any) -> Session:
+    return Session(midiforge.check_drill({**KEYS, **keys}), log)
+
+
+def evening(student: Student, minutes: int = 8, **keys: Any) -> Evening:
+    given = {
+        name: keys.pop(name) for name in ("wishes", "folder", "hears", "shows") if name in keys
+    }
+    log = keys.pop("log", None)
+    robot = Robot(Learner(student), KIT)
+    return play(session(log, **keys), robot, minutes, **given)
+
+
+@cache
+def talented() -> Evening:
+    return evening(FAST)
+
+
+@cache
+def failing() -> Evening:
+    return evening(WEAK)
+
+
+def tempos(outcomes: Sequence[tuple[float, Outcome]], exercise: str = "") -> list[Fraction]:
+    return [
+        outcome.task.exercise.tempo.first
+        for _, outcome in outcomes
+        if exercise in outcome.task.exercise.title
+    ]
+
+
+# How it goes
+
+
+def test_it_ends_within_half_a_minute_of_its_time() -> None:
+    assert abs(talented().practice.scene.elapsed - 480) < 35
+    assert talented().modes[-1][1] is Mode.END
+
+
+def test_what_is_played_well_comes_in_other_placements_then_faster() -> None:
+    outcomes = talented().outcomes
+    places = {outcome.entry.placement_name for _, outcome in outcomes}
+    assert len(places) >= 3
+    good = [outcome.is_good for _, outcome in outcomes]
+    assert sum(good) > 0.7 * len(good)
+    assert tempos(outcomes)[0] == 60
+
+
+def test_nothing_gets_faster_that_falls_apart() -> None:
+    outcomes = failing().outcomes
+    assert len(outcomes) >= 8
+    assert not any(outcome.is_good for _, outcome in outcomes[:4])
+    for title in {outcome.task.exercise.title for _, outcome in outcomes}:
+        played = tempos(outcomes, title)
+        assert played == sorted(played, reverse=True)
+        assert played[0] <= 60
+    assert min(tempos(outcomes)) < 57
+
+
+def test_every_stretch_is_long_enough_to_be_judged() -> None:
+    for _, outcome in (*talented().outcomes, *failing().outcomes):
+        assert outcome.entry.bars >= 4 or not outcome.is_good
+
+
+def test_what_is_new_is_sounded_once_and_then_left_to_the_player() -> None:
+    one = talented()
+    listens = [at for at, mode in one.modes if mode is Mode.LISTEN]
+    titles = {outcome.task.exercise.title for _, outcome in one.outcomes}
+    assert len(titles) <= len(listens) <= len(titles) + 1
+    sounding = [at for at, message in one.wire.came if _is_on(message, HANDS_AND_FEET)]
+    assert sounding
+    spans = [
+        (at, after[0])
+        for (at, mode), after in zip(one.modes, [*one.modes[1:], (1e9, None)], strict=True)
+        if mode is Mode.LISTEN
+    ]
+    begun = one.wire.came[0][0] - 2 * SECOND  # the clock of the scene begins about then
+    for at in sounding:
+        seconds = (at - begun) / SECOND
+        assert any(begin - 3 <= seconds <= end + 3 for begin, end in spans)
+
+
+def _is_on(message: bytes, notes: set[int]) -> bool:
+    return message[0] & 0xF0 == 0x90 and message[1] in notes and message[2] > 0
+
+
+def test_what_the_player_hears_anyway_need_not_be_shown() -> None:
+    one = evening(FAST, 5, shows=False)
+    assert Mode.LISTEN not in {mode for _, mode in one.modes}
+
+
+def test_each_change_is_counted_in() -> None:
+    for one in (talented(), failing()):
+        for (_, before), (_, mode) in zip(one.modes, one.modes[1:], strict=False):
+            if mode is Mode.PLAY:
+                assert before is Mode.COUNT
+
+
+def test_a_rest_is_kept_after_twenty_five_minutes_at_most() -> None:
+    teacher = Teacher(midiforge.Lesson(midiforge.check_drill(KEYS)), [], date(2026, 3, 2), 60)
+    now, since, rests = 0.0, 0.0, []
+    while (turn := teacher.next_turn(now)) is not None:
+        if isinstance(turn, Rest):
+            rests.append(now - since)
+            now, since = now + turn.seconds, now + turn.seconds
+            assert turn.seconds == 180
+        else:
+            now = turn.ends
+    assert len(rests) == 2
+    assert max(rests) <= 25 * 60
+
+
+def test_accents_that_are_not_played_are_practised_alone_before_anything_gets_faster() -> None:
+    student = Student("flat", range(1), least=60.0, gain=40.0, flat=True, heeds=False)
+    one = play(Session(midiforge.check_drill(ACCENTED), None), Robot(Learner(student), KIT), 12)
+    assert max(tempos(one.outcomes)) <= 60
+    said = {outcome.task.said for _, outcome in one.outcomes}
+    assert "play the accents alone, and let the other strokes rest" in said
+    alone = next(outcome for _, outcome in one.outcomes if "alone" in outcome.task.said)
+    assert not alone.task.counts
+    assert alone.entry.key not in {entry.key for entry in one.practice.teacher.entries}
+
+
+# What the player wants
+
+
+def test_next_goes_on_to_another_exercise() -> None:
+    one = evening(FAST, 5, wishes={40.0: Command.NEXT})
+    first = one.outcomes[0][1].task.exercise.title
+    later = next(o.task.exercise.title for at, o in one.outcomes if at > 70)
+    assert later != first
+
+
+@pytest.mark.parametrize(("wish", "sign"), [(Command.SLOWER, -1), (Command.FASTER, 1)])
+def test_slower_and_faster_are_done_at_once_by_a_step(wish: Command, sign: int) -> None:
+    one = evening(FAST, 5, wishes={60.0: wish})
+    _, changed = next(
+        (at, o) for at, o in one.outcomes if o.task.coming in (Coming.SLOWER, Coming.FASTER)
+    )
+    assert (changed.task.exercise.tempo.first - 60) * sign > 0
+
+
+def test_who_says_that_it_hurts_rests_and_plays_something_else_no_faster(tmp_path: Path) -> None:
+    log = tmp_path / "log.sqlite"
+    one = evening(FAST, 8, log=log, wishes={150.0: Command.HURTS})
+    hurt = [entry for entry in Log(log).entries() if entry.hurts]
+    assert len(hurt) == 1
+    rest = next(at for at, mode in one.modes if mode is Mode.REST)
+    assert 150 <= rest < 155
+    after = [o for at, o in one.outcomes if at > rest + 30]
+    assert after
+    assert hurt[0].key not in {outcome.entry.key for outcome in after}
+    assert max(tempos([(0.0, outcome) for outcome in after])) <= 60
+
+
+def test_a_pause_begins_what_was_played_again() -> None:
+    one = evening(FAST, 5, wishes={80.0: Command.PAUSE, 90.0: Command.PAUSE})
+    modes = [mode for at, mode in one.modes if 80 < at < 100]
+    assert Mode.COUNT in modes
+
+
+def test_quitting_in_the_midst_keeps_what_was_played(tmp_path: Path) -> None:
+    folder, log = tmp_path / "takes", tmp_path / "log.sqlite"
+    folder.mkdir()
+    wishes = {100.0: Command.QUIT}
+    one = evening(FAST, 8, log=log, folder=folder, wishes=wishes)
+    assert one.practice.scene.elapsed < 105
+    assert len(Log(log).entries()) == len([*folder.glob("*.mid")]) > 1
+
+
+# What is left of it
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> tuple[Evening, Path, Path]:
+    home = tmp_path_factory.mktemp("session")
+    folder, log = home / "takes", home / "log.sqlite"
+    folder.mkdir()
+    return evening(FAST, 5, log=log, folder=folder), folder, log
+
+
+def test_every_take_is_written_and_logged_on_the_day_it_was_played(
+    kept: tuple[Evening, Path, Path],
+) -> None:
+    one, folder, log = kept
+    entries = Log(log).entries()
+    assert len(entries) == len(one.outcomes) == len([*folder.glob("*.mid")])
+    assert {entry.day for entry in entries} == {date(2026, 3, 2)}
+    assert [entry.when for entry in entries] == sorted(entry.when for entry in entries)
+
+
+def test_a_take_reviewed_later_has_the_same_figures(kept: tuple[Evening, Path, Path]) -> None:
+    one, _, _ = kept
+    for _, outcome in one.outcomes:
+        take = read_take(outcome.file)
+        later = review(take, outcome.task.exercise, KIT, one.practice.scene.delay_ms)
+        tally = later.tally
+        entry = outcome.entry
+        assert (tally.expected, tally.hit, tally.extra) == (entry.expected, entry.hit, entry.extra)
+        assert later.timing.deviation_ms == entry.deviation_ms
+
+
+def test_a_take_names_its_exercise_so_that_a_review_finds_it(
+    kept: tuple[Evening, Path, Path],
+) -> None:
+    one, folder, log = kept
+    again = Session(one.practice.session.drill, log)
+    found = again.review(sorted(folder.glob("*.mid"))[0])
+    assert found.is_it
+    assert found.review.exercise.title == one.outcomes[0][1].task.exercise.title
+
+
+def test_the_page_of_the_day_and_the_summary_tell_each_exercise(
+    kept: tuple[Evening, Path, Path],
+) -> None:
+    one, folder, _ = kept
+    page = one.practice.write_page()
+    assert page == folder / "day.html"
+    lines = [text for _, text in one.practice.told()]
+    assert "takes of" in lines[0]
+    for title in {outcome.task.exercise.title for _, outcome in one.outcomes}:
+        assert any(title in line for line in lines)
+        assert title in html.unescape(page.read_text("utf-8"))
+    assert any(line.startswith("next,") for line in lines)
+
+
+def test_a_killed_session_leaves_what_was_not_written_yet(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    folder = tmp_path / "takes"
+    folder.mkdir()
+    from midiforge.live.recording.recording import rescued
+
+    one = evening(FAST, 5, folder=folder, wishes={100.0: Command.QUIT})
+    listening = one.practice.listening
+    written = len([*folder.glob("*.mid")])
+    # What a journal has of it: all that came, and up to when it is in takes.
+    head = {"path": str(folder / "take.mid"), "several": True, "digits": 2, "alone": None}
+    head |= {"begin": listening.recorder.begin, "started": listening.recorder.started}
+    book = journal.begin(head)
+    assert book is not None
+    for bar, straight in listening.recorder.bars:
+        book.bar(bar, straight)
+    messages = [*listening.recorder.between(listening.recorder.begin, listening.recorder.end + 1)]
+    for message in messages:
+        book.message(message.at, message.content)
+    book.kept(messages[-40].at)
+    assert book._file is not None
+    book._file.close()  # its lock goes with it
+    saved = rescued()
+    assert sum(take.strokes for kept in saved for take in kept.takes) == 40
+    assert len([*folder.glob("*.mid")]) == written + 1
+    assert not [*waiting.folder().glob("*.journal")]
+
+
+# Without a kit, and with a late one
+
+
+def test_without_a_kit_the_plan_goes_by_the_clock_and_nothing_is_logged(tmp_path: Path) -> None:
+    log = tmp_path / "log.sqlite"
+    one = play(session(log), None, 8, hears=False)
+    assert not log.exists()
+    assert not one.outcomes
+    assert abs(one.practice.scene.elapsed - 480) < 60
+    assert len([1 for _, mode in one.modes if mode is Mode.LISTEN]) >= 2
+
+
+def test_who_plays_nothing_is_told_so_and_is_not_judged(tmp_path: Path) -> None:
+    log = tmp_path / "log.sqlite"
+    one = play(session(log), None, 5)
+    assert one.practice.scene.nothing >= 2
+    assert not log.exists()
+
+
+def test_the_delay_is_measured_with_eight_strokes_and_taken_off() -> None:
+    robot = Robot(Learner(FAST), KIT)
+    robot.delay = 0.042
+    one = play(session(), robot, 5, measures=True)
+    delay = one.practice.scene.delay_ms
+    assert delay == pytest.approx(42, abs=8)
+    for _, outcome in one.outcomes:
+        assert abs(outcome.entry.own_ms or 0.0) < 15
+
+
+def test_a_delay_that_is_not_heard_is_not_made_up() -> None:
+    one = play(session(), None, 5, measures=True)
+    assert one.practice.scene.delay_ms is None
+
+
+# The teacher by itself
+
+
+def test_a_drill_without_click_or_count_in_is_practised_with_them() -> None:
+    drill = to_a_click(midiforge.check_drill({**KEYS, "click": "off", "count_in": 0}))
+    assert drill.click != "off"
+    assert drill.count_in == 1
+    with_both = midiforge.check_drill(KEYS)
+    assert to_a_click(with_both) is with_both
+
+
+def test_a_session_of_no_minutes_is_refused() -> None:
+    drill = midiforge.check_drill(KEYS)
+    with pytest.raises(MidiforgeError, match="minutes"):
+        Teacher(midiforge.Lesson(drill), [], date(2026, 3, 2), 3)
+
+
+def test_a_whole_session_lives_on_what_the_log_has(tmp_path: Path) -> None:
+    log = tmp_path / "log.sqlite"
+    learner = Learner(STUDENTS["talented"])
+    first = play(session(log), Robot(learner, KIT), 8, datetime(2026, 3, 2, 18, tzinfo=UTC))
+    learner.come(2)
+    second = play(session(log), Robot(learner, KIT), 8, datetime(2026, 3, 4, 18, tzinfo=UTC))
+    began = second.outcomes[0][1].task
+    assert isinstance(began, Task)
+    assert began.phase == "warm-up"
+    assert began.exercise.tempo.first < max(tempos(first.outcomes))
