@@ -56,6 +56,7 @@ class Ear:
         self._bars: list[Bar] = []
         self._playing: Sequence[Sequence[Stroke]] = ()
         self._beats = 0
+        self._high: list[float] = []
         self._expects = False  # whether the next bar is one that is counted in
         self._count = -1  # bars since it was counted in; -1 where nothing is to be played
 
@@ -69,13 +70,24 @@ class Ear:
                 self._bars[-1].struck.append((now, note, velocity))
             return
         if self._bars and now - self._bars[-1].clicks[-1] > 2.0:
-            self._bars = []  # it was silent: something new begins
+            self._bars, self._high = [], []  # it was silent: something new begins
+        self._with_clicks(now, note)
         last = self._bars[-1] if self._bars else None
         whole = last is None or not self._beats or len(last.clicks) >= self._beats
         if last is None or (note == HIGH and whole):
             self._bar(now, last)
         else:
             last.clicks.append(now)
+
+    def _with_clicks(self, now: float, note: int) -> None:
+        """From the fifth of clicks that are all high, a stroke with each: the delay is measured."""
+        self._high = [*self._high, now] if note == HIGH and self._count < 0 else []
+        if 4 <= len(self._high) < 12:
+            beat = (self._high[-1] - self._high[0]) / (len(self._high) - 1)
+            when = now + beat + self.chance.gauss(0, self.uneven) + self.delay
+            with self.wake:
+                heapq.heappush(self.out, (when, 38, 90))
+                self.wake.notify()
 
     def _bar(self, now: float, last: Bar | None) -> None:
         """A bar begins; what was sent with its first click may have come just before it."""

@@ -74,7 +74,7 @@ class Listening:
         self._task: Task | None = None
         self._playable: PlayableExercise | None = None
         self._arriving: Arriving | None = None
-        self._ahead: dict[int, Arriving] = {}
+        self._ahead: tuple[Task, Arriving] | None = None
         self._begun = 0  # when the first downbeat of what is played was due
         self._bars: list[BarPlayed] = []  # of the stretch
         self._pending: list[_Stretch] = []
@@ -109,11 +109,13 @@ class Listening:
         self.broken, self._begun, self._bars = False, 0, []
         self.scene.marks = self.scene.now = ()
         self._outcomes.clear()
-        self._arriving = self._ahead.pop(id(task), None) or self._made(task)
+        ahead, self._ahead = self._ahead, None
+        self._arriving = ahead[1] if ahead and ahead[0] is task else self._made(task)
+        self._arriving.delay = (self.scene.delay_ms or 0.0) / 1000  # it may be measured since
 
     def prepare(self, task: Task) -> None:
         """Lays out what is due in a task, ahead; from any thread."""
-        self._ahead[id(task)] = self._made(task)
+        self._ahead = task, self._made(task)
 
     def _made(self, task: Task) -> Arriving:
         return Arriving(task.exercise, self.kit, self.scene.delay_ms or 0.0, _LONGEST)

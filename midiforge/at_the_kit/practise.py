@@ -56,7 +56,7 @@ class Practice:
         self.session = Session(to_a_click(session.drill), session.log, session.player)
         self.clock = clock or SystemClock()
         self.scene = Scene(60.0 * minutes, hears=hears, delay_ms=delay_ms)
-        self.folder = folder
+        self.folder, self.known_delay = folder, delay_ms
         self._shows, self._measures = shows, measures and hears and delay_ms is None
         started = time.time() if started is None else started
         day = day or datetime.fromtimestamp(started).date()

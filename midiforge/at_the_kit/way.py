@@ -60,10 +60,10 @@ class SessionWay:
         self.hurts: Callable[[], None] = lambda: None  # what keeps that it does
         self._make, self._worker, self._elapsed = make, worker, elapsed
         self._shows, self._measures = shows, measures
-        self._shown: set[int] = set()
+        self._shown: set[tuple[str, int]] = set()
         self._wishes: list[Command] = []
         self._last: PlayableExercise | None = None
-        self._ahead: dict[int, PlayableExercise] = {}
+        self._ahead: tuple[Task, PlayableExercise] | None = None
         self._bars = self._session()
 
     # As a player follows it
@@ -164,7 +164,7 @@ class SessionWay:
         scene = self.scene
         scene.mode = Mode.READY
         yield from self._silence(BREATH, task.coming, playable)
-        content = hash(playable.exercise.piece)
+        content = playable.exercise.title, len(playable.exercise.hits)
         if not self._shows or content in self._shown:
             return
         self._shown.add(content)
@@ -234,15 +234,16 @@ class SessionWay:
         return future.result()
 
     def _made(self, task: Task) -> "_Gives[PlayableExercise]":
-        if id(task) not in self._ahead:
+        if self._ahead is None or self._ahead[0] is not task:
             yield from self._asked(lambda: self.prepare(task))
-        self._last = made = self._ahead.pop(id(task))
-        return made
+        assert self._ahead is not None
+        self._last = self._ahead[1]
+        return self._last
 
     def prepare(self, task: Task) -> None:
         """Makes what will be played, ahead; from any thread."""
         self.listening.prepare(task)
-        self._ahead[id(task)] = self._make(task.exercise, _AS_WRITTEN)
+        self._ahead = task, self._make(task.exercise, _AS_WRITTEN)
 
     # Wishes
 
@@ -250,7 +251,7 @@ class SessionWay:
         """Whether the player wants to go on to what comes."""
         wished = {*self._wishes}
         self._wishes = [wish for wish in self._wishes if wish is not Command.NEXT]
-        return Command.NEXT in wished
+        return not wished.isdisjoint((Command.NEXT, Command.HURTS))
 
     def _wished(self, task: Task) -> Task | Rest | None:
         """What the player wants instead of what is played; _NOTHING for nothing else."""
@@ -265,7 +266,7 @@ class SessionWay:
                 return Rest(PAIN_REST)
             if wish is Command.NEXT:
                 following = None
-            elif wish in _WISHES:
+            elif wish in _WISHES and not (wish is Command.FASTER and self.scene.hurts):
                 following = self.teacher.at_wish(now, _WISHES[wish])
         return following
 

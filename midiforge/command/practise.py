@@ -100,11 +100,7 @@ def practise(
         figures = practice.play(options, screen)
     finally:
         with suppress(OSError):  # nobody may be there to read it
-            _end(practice)
-    measured = practice.scene.delay_ms
-    if source and measured is not None and measured != known:
-        delays.keep(kit, source, measured)
-        say_text(folded(f"Delay of {kit} on {source}: {measured:.0f} ms, kept for the next time."))
+            _end(practice, kit, source)
     say_text(folded(f"Timing: {figures}"))
 
 
@@ -122,8 +118,9 @@ def _folder(given: str) -> Path:
     return folder
 
 
-def _end(practice: "Practice") -> None:
-    """What is left of a session."""
+def _end(practice: "Practice", kit: str, source: str) -> None:
+    """What is left of a session. kit, source: of which a delay that was measured is."""
+    from midiforge.at_the_kit import delay
     from midiforge.practice.words import CAUTION
 
     if not practice.scene.hears:
@@ -134,6 +131,10 @@ def _end(practice: "Practice") -> None:
         tell(trouble)
     if page := practice.write_page():
         say(f"The day's page, beside its takes: {page}")
+    measured = practice.scene.delay_ms
+    if measured is not None and measured != practice.known_delay:
+        delay.keep(kit, source, measured)
+        say_text(folded(f"Delay of {kit} on {source}: {measured:.0f} ms, kept for the next time."))
     say_text(folded(CAUTION))
 
 
