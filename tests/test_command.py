@@ -86,7 +86,8 @@ def test_help_of_a_command_is_read_at_a_glance(
     monkeypatch.setenv("COLUMNS", "80")
     lengths = {name: said(capsys, name, "--help").count("\n") for name in COMMANDS}
     assert max(lengths.values()) <= 66  # lines on a sheet of paper
-    assert sum(lengths.values()) < 479  # a third of what it was when keys had a sentence each
+    # Fewer than 32 a command: a third of what it was when keys had a sentence each.
+    assert sum(lengths.values()) < 32 * len(lengths)
 
 
 def test_the_list_of_commands_says_of_each_a_whole_sentence(capsys: Captured) -> None:
@@ -111,7 +112,8 @@ def test_version_is_the_package_s(capsys: Captured) -> None:
 def test_help_of_play_tells_every_key(capsys: Captured) -> None:
     _, _, told = said(capsys, "play", "--help").partition("Keys while it plays:")
     keys = {each for line in told.splitlines() for each in re.split("  +|, | ", line[:11]) if each}
-    assert {"space", *keys} >= set(COMMAND_OF) - {" ", ",", "="} and ", ." in told
+    of_sessions = {"x"}  # "it hurts", which `practise` has
+    assert {"space", *keys} >= set(COMMAND_OF) - {" ", ",", "="} - of_sessions and ", ." in told
 
 
 @pytest.mark.parametrize("command", ["play", "loop"])

@@ -30,6 +30,7 @@ CHAPTERS = (
     "kits",
     "takes",
     "practice",
+    "practise",
     "grooves",
     "python",
 )
