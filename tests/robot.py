@@ -263,7 +263,7 @@ def row(student: Student, played: Sequence[Evening]) -> list[str]:
     def safe(weeks: int) -> str:
         last = FIRST + timedelta(7 * weeks)
         good: dict[str, list[float]] = {}
-        for entry in played[-1].practice.teacher.entries:
+        for entry in played[-1].practice.brain.teacher.entries:
             if entry.day < last and is_good(entry, settings):
                 good.setdefault(entry.placement_name, []).append(entry.asked or 0.0)
         twice = [sorted(tempos)[-2] for tempos in good.values() if len(tempos) > 1]

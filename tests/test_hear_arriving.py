@@ -42,7 +42,7 @@ def exercises(drill: dict[str, Any]) -> list[Exercise]:
 def told(exercise: Exercise, take: Take, kit: Kit = KIT, delay_ms: float = 0.0) -> Arriving:
     """A take as it arrives, stroke by stroke."""
     start = take.start or 0.0
-    arriving = Arriving(exercise, kit, delay_ms, take.length + 5)
+    arriving = Arriving(exercise, kit, delay_ms)
     for stroke in take.strokes:
         arriving.missed(stroke.time - start)
         arriving.heard(stroke.time - start, stroke.number, stroke.velocity, stroke.pedal)

@@ -660,7 +660,9 @@ def test_what_came_there_meanwhile_is_not_replaced(tmp_path: Path) -> None:
     path = tmp_path / "take.mid"
     path.write_bytes(b"precious")
     assert (
-        write_take(path, _some_take()) == tmp_path / "take-2.mid" == free(path).with_stem("take-2")
+        write_take(path, take_bytes(_some_take()))
+        == tmp_path / "take-2.mid"
+        == free(path).with_stem("take-2")
     )
     assert path.read_bytes() == b"precious"
     assert sorted(each.name for each in tmp_path.iterdir()) == ["take-2.mid", "take.mid"]
@@ -670,7 +672,7 @@ def test_a_take_is_not_lost_with_its_folder(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("tempfile.gettempdir", lambda: str(tmp_path))
-    found = write_take(tmp_path / "gone" / "take.mid", _some_take())
+    found = write_take(tmp_path / "gone" / "take.mid", take_bytes(_some_take()))
     assert found == tmp_path / "take.mid"
     assert len(read_take(found).strokes) == 1
 

@@ -38,7 +38,7 @@ def session(log: Path | None = None, **keys: Any) -> Session:
 
 def evening(student: Student, minutes: int = 8, **keys: Any) -> Evening:
     given = {
-        name: keys.pop(name) for name in ("wishes", "folder", "hears", "shows") if name in keys
+        name: keys.pop(name) for name in ("wishes", "folder", "shows", "apart") if name in keys
     }
     log = keys.pop("log", None)
     robot = Robot(Learner(student), KIT)
@@ -152,7 +152,7 @@ def test_accents_that_are_not_played_are_practised_alone_before_anything_gets_fa
     assert "play the accents alone, and let the other strokes rest" in said
     alone = next(outcome for _, outcome in one.outcomes if "alone" in outcome.task.said)
     assert not alone.task.counts
-    assert alone.entry.key not in {entry.key for entry in one.practice.teacher.entries}
+    assert alone.entry.key not in {entry.key for entry in one.practice.brain.teacher.entries}
 
 
 # What the player wants
@@ -248,9 +248,10 @@ def test_the_page_of_the_day_and_the_summary_tell_each_exercise(
     kept: tuple[Evening, Path, Path],
 ) -> None:
     one, folder, _ = kept
-    page = one.practice.write_page()
+    ended = one.practice.ended()
+    page = ended.page
     assert page == folder / "day.html"
-    lines = [text for _, text in one.practice.told()]
+    lines = [text for _, text in ended.lines]
     assert "takes of" in lines[0]
     for title in {outcome.task.exercise.title for _, outcome in one.outcomes}:
         assert any(title in line for line in lines)
@@ -349,3 +350,29 @@ def test_a_whole_session_lives_on_what_the_log_has(tmp_path: Path) -> None:
     assert isinstance(began, Task)
     assert began.phase == "warm-up"
     assert began.exercise.tempo.first < max(tempos(first.outcomes))
+
+
+# What takes long
+
+
+def test_a_brain_of_its_own_process_says_the_same() -> None:
+    together, apart = evening(FAST, 5), evening(FAST, 5, apart=True)
+    told = [(o.task.said, o.is_good, o.said, o.entry.hit) for _, o in together.outcomes]
+    assert told == [(o.task.said, o.is_good, o.said, o.entry.hit) for _, o in apart.outcomes]
+    assert apart.practice.ended().lines == together.practice.ended().lines
+    apart.practice.close()
+
+
+def test_what_is_wrong_is_raised_across_processes() -> None:
+    with pytest.raises(MidiforgeError, match="minutes"):
+        play(session(), None, 3, apart=True)
+
+
+def test_a_brain_that_is_gone_is_said_in_one_line() -> None:
+    one = evening(FAST, 5, apart=True, wishes={30.0: Command.QUIT})
+    brain = one.practice.brain
+    brain._process.kill()
+    brain._process.wait()
+    with pytest.raises(MidiforgeError, match="what you play is recorded"):
+        brain.next_turn(1.0)
+    one.practice.close()

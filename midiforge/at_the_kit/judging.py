@@ -1,22 +1,21 @@
 """A stretch of playing as a take: written, reviewed, logged, and what follows from it."""
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from midiforge.at_the_kit.scene import Outcome, Scene
+from midiforge.at_the_kit.scene import Outcome
 from midiforge.errors import MidiforgeError
 from midiforge.hear.choice import Reviewed
 from midiforge.hear.known import NOTHING
 from midiforge.hear.review import review
 from midiforge.hear.take import take_of_bytes
-from midiforge.live.recording.recorder import Recorded
-from midiforge.live.recording.take_file import take_bytes, write_take
+from midiforge.live.recording.take_file import write_take
 from midiforge.midi.message import PEDAL
 from midiforge.practice.good import lacks
 from midiforge.practice.log import with_take
 from midiforge.practice.reviewed import entry_of
 from midiforge.practice.teacher import Task, Teacher
+from midiforge.report.day import write_day
 from midiforge.report.sentence import advice
 from midiforge.report.view import View
 from midiforge.session import Heard, Session
@@ -27,54 +26,48 @@ HURTS = "it hurts"  # what the log keeps of it
 class Judge:
     """Makes a take of each stretch, and says what came of it.
 
-    folder: where takes go; None for nowhere. note: what the player said of the stretch.
-    prepared: told of what comes, so that it is made.
+    folder: where takes go; None for nowhere.
     heard: all that was judged. troubles: why something could not be kept, each once.
     """
 
-    def __init__(
-        self,
-        session: Session,
-        teacher: Teacher,
-        scene: Scene,
-        folder: Path | None,
-    ) -> None:
-        self.session, self.teacher, self.scene, self.folder = session, teacher, scene, folder
-        self.note: Callable[[], str] = lambda: ""
-        self.prepared: Callable[[Task], None] = lambda _: None
+    def __init__(self, session: Session, teacher: Teacher, folder: Path | None) -> None:
+        self.session, self.teacher, self.folder = session, teacher, folder
         self.heard: list[Heard] = []
         self.troubles: list[str] = []
 
-    def __call__(self, recorded: Recorded, task: Task) -> Outcome | None:
-        """What came of a stretch; None where it could not be told."""
+    def __call__(self, content: bytes, task: Task, delay_ms: float | None) -> Outcome | None:
+        """What came of a stretch, of its take's bytes; None where it could not be told."""
         session, file = self.session, ""
+        kit = session.drill.kit
+        if self.folder is not None:
+            name = f"{len(self.heard) + 1:03}-{task.exercise.number}.mid"
+            try:
+                file = str(write_take(self.folder / name, content))
+            except MidiforgeError as error:
+                self._trouble(str(error))
         try:
-            if self.folder is not None:
-                name = f"{len(self.heard) + 1:03}-{task.exercise.number}.mid"
-                file = str(write_take(self.folder / name, recorded))
-        except MidiforgeError as error:
-            self._trouble(str(error))
-        content, kit = take_bytes(recorded), session.drill.kit
-        pedal = kit.hihat.controller if kit.hihat else PEDAL
-        try:
-            take = take_of_bytes(content, file, pedal)
-            told = Reviewed(review(take, task.exercise, kit, self.scene.delay_ms), NOTHING)
+            take = take_of_bytes(content, file, kit.hihat.controller if kit.hihat else PEDAL)
+            told = Reviewed(review(take, task.exercise, kit, delay_ms), NOTHING)
         except MidiforgeError as error:
             self._trouble(error.what)
             return None
-        entry = entry_of(
-            told.review, session.drill.title, content, self.note(), session.player, None
-        )
+        entry = entry_of(told.review, session.drill.title, content, player=session.player)
         lacking = lacks(entry, session.drill.practice)
         self.teacher.heard(task, entry)
         if task.counts:
             self._keep(Heard(file, told, entry))
         after = self.teacher.after(task, entry)
-        if isinstance(after, Task) and after is not task:
-            self.prepared(after)
         said = advice(View(told.review), NOTHING)[0].happened
         first = lacking[0].said if lacking else ""
         return Outcome(task, entry, not lacking, said, first, after, file)
+
+    def write_page(self) -> Path | None:
+        """Writes the page of the day beside its takes; None where nothing was heard."""
+        if self.folder is None or not any(take.entry for take in self.heard):
+            return None
+        path = self.folder / "day.html"
+        write_day(path, self.session.page_of(self.heard))
+        return path
 
     def _keep(self, heard: Heard) -> None:
         """A take that is hardly of its exercise is in no log: its figures say nothing of it."""

@@ -12,6 +12,7 @@ from statistics import median
 from typing import Any
 
 from midiforge.at_the_kit.scene import Mode, Outcome, Scene
+from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
 from midiforge.hear.arriving import Arriving
 from midiforge.kits.kit import Kit
@@ -27,7 +28,6 @@ from midiforge.practice.teacher import Task
 # Of the strokes with the click so many must be heard, and lie so near each other, in ms; ours.
 FEWEST, MOST_APART = 6, 35.0
 _NEAR = 0.3  # seconds; farther from a click is no stroke with it
-_LONGEST = 600.0  # seconds of a task that are told as they are played
 _PATIENCE = 10.0  # seconds that the end waits for what is being judged
 _FIRST = 2  # strokes that are not counted: the hand looks for the click
 
@@ -82,6 +82,8 @@ class Listening:
         self._measuring: list[int] = []
         self._measure: tuple[int, int, float] | None = None
         self._seen = -1
+        self._lost = False  # whether a take could not be written
+        self.say: Callable[[str], None] = lambda _: None
 
     # From the driver's thread
 
@@ -118,7 +120,7 @@ class Listening:
         self._ahead = task, self._made(task)
 
     def _made(self, task: Task) -> Arriving:
-        return Arriving(task.exercise, self.kit, self.scene.delay_ms or 0.0, _LONGEST)
+        return Arriving(task.exercise, self.kit, self.scene.delay_ms or 0.0)
 
     def began(self, place: Place, at: int, joined: bool) -> None:
         """A bar began, as a watcher is told."""
@@ -212,7 +214,12 @@ class Listening:
             self.scene.nothing += not (source is not None and source.gone)
             return
         self.scene.nothing = 0
-        outcome = self._judges(recorded, stretch.task)
+        try:
+            outcome = self._judges(recorded, stretch.task)
+        except MidiforgeError as error:
+            self._lost = True
+            self.say(error.what)
+            return
         self._journal_kept(stretch.end)
         if outcome is not None:
             self.scene.outcome = outcome
@@ -275,5 +282,7 @@ class Listening:
         self._pending = []
         if self.worker is not None:
             self.worker.submit(int).result(_PATIENCE)
-        if self._journal:
+        if self._journal and self._lost:
+            self._journal.leave()
+        elif self._journal:
             self._journal.remove()

@@ -8,10 +8,9 @@ from contextlib import AbstractContextManager, contextmanager
 from datetime import date, datetime
 from pathlib import Path
 
-from midiforge.at_the_kit.ending import told
-from midiforge.at_the_kit.judging import Judge
+from midiforge.at_the_kit.brain import Brain, BrainApart, Ended, Thinks, Wanted
 from midiforge.at_the_kit.listening import Listening
-from midiforge.at_the_kit.scene import Mode, Scene
+from midiforge.at_the_kit.scene import Mode, Outcome, Scene
 from midiforge.at_the_kit.way import SessionWay
 from midiforge.live.clock.timing import Clock, LatenessFigures, SystemClock
 from midiforge.live.playing.layers import FEET, HANDS
@@ -19,9 +18,10 @@ from midiforge.live.playing.play import PlayOptions, play
 from midiforge.live.playing.player import Player
 from midiforge.live.playing.route import Make, Place
 from midiforge.live.ports.watched_input import WatchedInput
+from midiforge.live.recording.recorder import Recorded
+from midiforge.live.recording.take_file import take_bytes
 from midiforge.live.screen.watcher import Watcher
-from midiforge.practice.teacher import Teacher, to_a_click
-from midiforge.report.day import write_day
+from midiforge.practice.teacher import Task, to_a_click
 from midiforge.session import Session
 
 # Begins to show a session; what it gives lasts as long as that.
@@ -35,7 +35,8 @@ class Practice:
     session: of the drill, with its log. minutes: 5 to 180. hears: whether there is a kit's input.
     folder: where takes go; None for nowhere. delay_ms: from a stroke to its arrival; None to have
     it measured with the first clicks, if `measures`. shows: whether what is new is sounded first.
-    speak: says a sentence aloud and does not wait. day, clock, started: when it is, if not now.
+    speak: says a sentence aloud and does not wait. apart: whether what takes long is done by
+    another process. day, clock, started: when it is, if not now.
     Raises MidiforgeError where nothing can be played.
     """
 
@@ -52,41 +53,49 @@ class Practice:
         clock: Clock | None = None,
         started: float | None = None,
         speak: Callable[[str], None] | None = None,
+        apart: bool = False,
     ) -> None:
-        self.session = Session(to_a_click(session.drill), session.log, session.player)
+        drill, log = to_a_click(session.drill), session.log
+        self.session = Session(drill, log, session.player)
         self.clock = clock or SystemClock()
         self.scene = Scene(60.0 * minutes, hears=hears, delay_ms=delay_ms)
         self.folder, self.known_delay = folder, delay_ms
         self._shows, self._measures = shows, measures and hears and delay_ms is None
         started = time.time() if started is None else started
         day = day or datetime.fromtimestamp(started).date()
-        entries = self.session.entries(begins=True)
-        self.teacher = Teacher(self.session.lesson, entries, day, minutes, hears)
-        self.judge = Judge(self.session, self.teacher, self.scene, folder)
-        kit = self.session.drill.kit
-        self.listening = Listening(self.scene, kit, self.judge, self.clock.now, started)
+        log_file = None if log is None else str(log)
+        wanted = Wanted(drill, log_file, session.player, minutes, day, hears, folder)
+        self.brain: Thinks = BrainApart(wanted) if apart else Brain(wanted)
+        self.listening = Listening(self.scene, drill.kit, self._judged, self.clock.now, started)
         self._begun: int | None = None
         self._silenced: set[str] = set()
         self._speak, self._spoken = speak, ""
         self._worker: Executor | None = None
+        self._way: SessionWay | None = None
+
+    def _judged(self, recorded: Recorded, task: Task) -> Outcome | None:
+        """What came of a stretch, and what follows made ready; by the worker."""
+        outcome = self.brain.judged(task.id, take_bytes(recorded), self.scene.delay_ms)
+        after = outcome.after if outcome else None
+        if self._way and after is not None and after.id != task.id:
+            self._way.prepare(after)
+        return outcome
 
     def way(self, make: Make, worker: Executor) -> SessionWay:
         """What a player follows."""
         self.listening.worker = self._worker = worker
-        kit = self.session.drill.kit
-        way = SessionWay(
-            self.teacher,
+        self._way = SessionWay(
+            self.brain,
             self.listening,
             self.scene,
-            kit,
+            self.session.drill.kit,
             make,
             worker,
             self.elapsed,
             self._shows,
             self._measures,
         )
-        way.hurts, self.judge.prepared = self.judge.hurts, way.prepare
-        return way
+        return self._way
 
     def elapsed(self) -> float:
         """Seconds since the session began: with its first bar."""
@@ -116,6 +125,7 @@ class Practice:
     def watched(self, watcher: Watcher, muted: set[str]) -> Watcher:
         """The watcher, which looks after the session as well. muted: the player's silent layers."""
         show_bar, show_idle, began = watcher.bar, watcher.idle, watcher.began
+        self.listening.say = watcher.say
 
         def bar(place: Place) -> None:
             self._mute(muted)
@@ -152,17 +162,13 @@ class Practice:
         if said and self._speak and self._worker:
             self._worker.submit(self._speak, said)
 
-    def told(self) -> list[tuple[int, str]]:
-        """What there is to say when it is over: lines, and how far each is indented."""
-        return [*told(self.teacher, self.judge.heard, self.scene.elapsed)]
+    def ended(self) -> Ended:
+        """What there is to say when it is over; the page of the day is written."""
+        return self.brain.ended(self.scene.elapsed)
 
-    def write_page(self) -> Path | None:
-        """Writes the page of the day beside its takes; None where nothing was heard."""
-        if self.folder is None or not any(take.entry for take in self.judge.heard):
-            return None
-        path = self.folder / "day.html"
-        write_day(path, self.session.page_of(self.judge.heard))
-        return path
+    def close(self) -> None:
+        """Lets go of what it has."""
+        self.brain.close()
 
     def play(self, options: PlayOptions, shows: Shows) -> LatenessFigures:
         """Plays the session through real ports, to its end or until somebody quits."""

@@ -7,7 +7,7 @@ from midiforge.frozen import frozen
 from midiforge.hear.arriving import Came
 from midiforge.hear.expected import Due
 from midiforge.practice.entry import Entry
-from midiforge.practice.teacher import Coming, Rest, Task
+from midiforge.practice.teacher import Coming, Task
 
 
 class Mode(StrEnum):
@@ -38,7 +38,7 @@ class Outcome:
     is_good: bool
     said: str
     lacking: str
-    after: Task | Rest | None
+    after: Task | None
     file: str = ""
 
 

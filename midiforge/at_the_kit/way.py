@@ -5,8 +5,10 @@ from collections.abc import Callable, Generator, Iterator
 from concurrent.futures import Executor, Future
 from dataclasses import replace
 from fractions import Fraction
+from functools import partial
 from typing import TypeVar
 
+from midiforge.at_the_kit.brain import Thinks
 from midiforge.at_the_kit.listening import Listening
 from midiforge.at_the_kit.scene import Mode, Scene
 from midiforge.at_the_kit.signs import announced, clicked, high_click, last_round, silent
@@ -15,7 +17,7 @@ from midiforge.live.playing.bars import Bar, PlayableExercise
 from midiforge.live.playing.controls import Command
 from midiforge.live.playing.route import Make, Place
 from midiforge.model.exercise import Exercise
-from midiforge.practice.teacher import Coming, Rest, Task, Teacher
+from midiforge.practice.teacher import Coming, Rest, Task
 
 BREATH = 3  # seconds between two exercises, to look and to breathe
 DELAY_TEMPO, DELAY_BEATS = 80, 8  # of the click with which the delay is measured
@@ -38,14 +40,14 @@ _MOMENT = Fraction(1, 4)  # seconds
 class SessionWay:
     """What the player follows. Each bar is made when the one before has come to its end.
 
-    teacher: says what comes. listening: what was heard. make, worker: as for `Route`; the teacher
-    is asked there, too, so that neither holds up a note.
+    brain: says what comes. listening: what was heard. make, worker: as for `Route`; the brain is
+    asked there, too, so that neither holds up a note.
     elapsed: seconds since the session began. shows: whether what is new is played first.
     """
 
     def __init__(
         self,
-        teacher: Teacher,
+        brain: Thinks,
         listening: Listening,
         scene: Scene,
         kit: Kit,
@@ -55,9 +57,8 @@ class SessionWay:
         shows: bool = True,
         measures: bool = False,
     ) -> None:
-        self.teacher, self.listening, self.scene, self.kit = teacher, listening, scene, kit
+        self.brain, self.listening, self.scene, self.kit = brain, listening, scene, kit
         self.waiting: Callable[[], None] = lambda: None
-        self.hurts: Callable[[], None] = lambda: None  # what keeps that it does
         self._make, self._worker, self._elapsed = make, worker, elapsed
         self._shows, self._measures = shows, measures
         self._shown: set[tuple[str, int]] = set()
@@ -107,7 +108,7 @@ class SessionWay:
         yield from self._silence(1)
 
     def _next_turn(self) -> Task | Rest | None:
-        return self.teacher.next_turn(self._elapsed())
+        return self.brain.next_turn(self._elapsed())
 
     def _turn(self, task: Task) -> _Bars:
         """A turn: tasks that follow each other without a break."""
@@ -133,7 +134,7 @@ class SessionWay:
             first = bar.number == playable.first
             told = announced(bar, task.coming, self.kit, exercise) if first else bar
             yield self._place(playable, told, begins=first)
-            if (wished := self._wished(task)) is not _NOTHING:
+            if (wished := (yield from self._wished(task))) is not _NOTHING:
                 return wished
         scene.mode = Mode.PLAY
         stretch = task.rounds * float(exercise.loop_seconds)
@@ -145,12 +146,12 @@ class SessionWay:
             bar, closes = playable.bar(number), number == playable.last
             bar = last_round(bar, high) if scene.last else bar
             yield self._place(playable, bar, ends=scene.last and closes)
-            if (wished := self._wished(task)) is not _NOTHING:
+            if (wished := (yield from self._wished(task))) is not _NOTHING:
                 return wished
             if closes and (scene.last or not exercise.tempo.is_steady):
                 return None
             outcome = listening.outcome()
-            if outcome is not None and outcome.after is not task:
+            if outcome is not None and not (outcome.after and outcome.after.id == task.id):
                 return outcome.after
             # Who was interrupted begins anew; and what has a late entry has it in every stretch.
             enters = closes and exercise.loop_bar and scene.round % task.rounds == 0
@@ -253,7 +254,7 @@ class SessionWay:
         self._wishes = [wish for wish in self._wishes if wish is not Command.NEXT]
         return not wished.isdisjoint((Command.NEXT, Command.HURTS))
 
-    def _wished(self, task: Task) -> Task | Rest | None:
+    def _wished(self, task: Task) -> "_Gives[Task | Rest | None]":
         """What the player wants instead of what is played; _NOTHING for nothing else."""
         wishes, self._wishes = self._wishes, []
         following: Task | Rest | None = _NOTHING
@@ -262,12 +263,14 @@ class SessionWay:
             if wish is Command.HURTS:
                 self.scene.hurts = True
                 self.listening.close()
-                self._worker.submit(self.hurts)
+                self._worker.submit(self.brain.hurts)
                 return Rest(PAIN_REST)
             if wish is Command.NEXT:
                 following = None
             elif wish in _WISHES and not (wish is Command.FASTER and self.scene.hurts):
-                following = self.teacher.at_wish(now, _WISHES[wish])
+                following = yield from self._asked(
+                    partial(self.brain.at_wish, now.id, _WISHES[wish])
+                )
         return following
 
 

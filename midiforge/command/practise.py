@@ -92,6 +92,7 @@ def practise(
         measures=known is None,
         shows=not unheard,
         speak=speak,
+        apart=True,
     )
     if not source:
         say("No kit on MIDI: the plan goes by the clock, and nothing is heard or logged.")
@@ -101,6 +102,7 @@ def practise(
     finally:
         with suppress(OSError):  # nobody may be there to read it
             _end(practice, kit, source)
+        practice.close()
     say_text(folded(f"Timing: {figures}"))
 
 
@@ -125,12 +127,17 @@ def _end(practice: "Practice", kit: str, source: str) -> None:
 
     if not practice.scene.hears:
         return
-    for indent, line in practice.told():
+    try:
+        ended = practice.ended()
+    except MidiforgeError as error:
+        tell(error.what)
+        return
+    for indent, line in ended.lines:
         say_text(folded(" " * indent + line))
-    for trouble in practice.judge.troubles:
+    for trouble in ended.troubles:
         tell(trouble)
-    if page := practice.write_page():
-        say(f"The day's page, beside its takes: {page}")
+    if ended.page:
+        say(f"The day's page, beside its takes: {ended.page}")
     measured = practice.scene.delay_ms
     if measured is not None and measured != practice.known_delay:
         delay.keep(kit, source, measured)

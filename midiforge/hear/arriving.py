@@ -14,8 +14,8 @@ from statistics import median
 from typing import NamedTuple
 
 from midiforge.frozen import frozen
-from midiforge.hear.asked import asked
-from midiforge.hear.expected import Due, expected, pad_of
+from midiforge.hear.asked import window_of
+from midiforge.hear.expected import Due, pad_of, rounds
 from midiforge.hear.figures import Tally
 from midiforge.hear.kinds import LEAST_PULLED_MS, MOST_QUARTERS, MOVED_MS
 from midiforge.hear.pads import (
@@ -35,6 +35,7 @@ from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, OrnamentKind
 
+_AHEAD = 4.0  # seconds that are laid out before they come
 _OWN = 12  # strokes by whose middle the player's own time is told
 _MOST_OWN = 0.12  # seconds that it may lie from the click; ours
 # What gives way to the stroke that was due, if that comes; and what gives way to any.
@@ -70,38 +71,49 @@ class Came:
 class Arriving:
     """Tells strokes of an exercise that is played to a click, one after the other.
 
-    delay_ms: from a stroke to its arrival. seconds: how long the exercise is played at most.
+    delay_ms: from a stroke to its arrival.
     came: of the strokes so far, in the order in which they came.
     """
 
-    def __init__(
-        self, exercise: Exercise, kit: Kit, delay_ms: float = 0.0, seconds: float = 600.0
-    ) -> None:
+    def __init__(self, exercise: Exercise, kit: Kit, delay_ms: float = 0.0) -> None:
         self.exercise, self.kit = exercise, kit
         self.delay = delay_ms / 1000
-        self.dues = expected(exercise, kit, seconds)
         self.came: list[Came] = []
-        it = asked(exercise, kit)
-        self.window = it.window
+        self.dues: list[Due] = []
         quarter = 60 / float(exercise.tempo.first * exercise.tempo.pulse)
         self.step = float(exercise.step) * quarter
         self._reach = max(self.step, MOST_QUARTERS * quarter)
         self._lines: dict[str, tuple[list[float], list[int]]] = {}
-        for number, due in enumerate(self.dues):
-            times, numbers = self._lines.setdefault(due.pad, ([], []))
-            times.append(due.time)
-            numbers.append(number)
-        self._times = [due.time for due in self.dues]
+        self._foot: dict[str, bool] = {}
+        self._times: list[float] = []
         self._rounds: dict[int, range] = {}
-        for number, due in enumerate(self.dues):
-            begun = self._rounds.get(due.round, range(number, number))
-            self._rounds[due.round] = range(begun.start, number + 1)
+        self._coming = rounds(exercise, kit)
+        self._laid = 0.0  # seconds up to which all is laid out
+        self._lay_out(_AHEAD)
+        self.window = window_of(self.dues, exercise)
         self._of: dict[int, Came] = {}  # what became of each due, by number
         self._told_missed = 0
         self._offs: deque[float] = deque(maxlen=_OWN)
         self._own = 0.0  # seconds that the player lies behind the click lately
-        self._foot = {due.pad: due.hit.limb in FEET for due in self.dues}
         self._voices: dict[tuple[int, int | None], str] = {}
+
+    def _lay_out(self, until: float) -> None:
+        """What is due up to a time, in seconds, and to the end of that time round."""
+        while self._laid < until:
+            dues = next(self._coming, None)
+            if dues is None:
+                self._laid = float("inf")
+                return
+            for number, due in enumerate(dues, start=len(self.dues)):
+                times, numbers = self._lines.setdefault(due.pad, ([], []))
+                times.append(due.time)
+                numbers.append(number)
+                begun = self._rounds.get(due.round, range(number, number))
+                self._rounds[due.round] = range(begun.start, number + 1)
+                self._foot[due.pad] = due.hit.limb in FEET
+                self._times.append(due.time)
+            self.dues += dues
+            self._laid = self._times[-1] if self._times else self._laid
 
     # As it comes
 
@@ -113,6 +125,8 @@ class Arriving:
         time: when it arrived, in seconds from the exercise's first downbeat. number, velocity: of
             the note. pedal: where the hi-hat's pedal is, as in `Stroke`.
         """
+        if time > self._laid - _AHEAD:
+            self._lay_out(time + _AHEAD)
         key = number, pedal
         if key not in self._voices:
             voice = self.kit.voice(number, pedal)
@@ -127,6 +141,8 @@ class Arriving:
     def missed(self, now: float) -> list[Came]:
         """What was due and did not come, as is known at a time, in seconds: a grid step later;
         each is told once."""
+        if now > self._laid - _AHEAD:
+            self._lay_out(now + _AHEAD)
         late = self._at(now) - max(self.step, self.window)
         if self._told_missed < len(self._times) and self._times[self._told_missed] > late:
             return []

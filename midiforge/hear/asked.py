@@ -70,7 +70,7 @@ def asked(exercise: Exercise, kit: Kit) -> Asked:
     wanted = [
         Wanted(due.time, due.pad, due.hit.strength is Strength.ACCENT, due.call) for due in dues
     ]
-    window = _window(dues, exercise)
+    window = window_of(dues, exercise)
     return Asked(bars, Part(wanted), window, _closest(dues), _grace_pads(dues))
 
 
@@ -88,7 +88,7 @@ def _bars(exercise: Exercise) -> Bars:
     return Bars([i * length for i in range(many + 1)], first, once, beats)
 
 
-def _window(dues: Sequence[Due], exercise: Exercise) -> float:
+def window_of(dues: Sequence[Due], exercise: Exercise) -> float:
     """How far a stroke may be from where it is due: not half way to the next of its pad."""
     last: dict[str, float] = {}
     closest = float(exercise.step * exercise.tempo.quarter(Fraction(1))) * 2

@@ -1,9 +1,10 @@
 """What an exercise asks for, on a line of time: every stroke that a take is compared with."""
 
 from bisect import bisect_left
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from functools import cache
+from itertools import count
 from operator import attrgetter, itemgetter
 from typing import NamedTuple
 
@@ -59,13 +60,32 @@ def expected(exercise: Exercise, kit: Kit, seconds: float, most: int = MOST_STRO
     What the player answers in bars left to them counts like what is written; what calls it is
     marked, for the player need not play it.
     """
+    coming = rounds(exercise, kit)
+    dues = next(coming, [])
+    if not exercise.tempo.is_steady:
+        return dues
+    quarter = float(exercise.tempo.quarter(Fraction(1)))
+    once = float(exercise.returns_after_bars * exercise.meter.bar) * quarter
+    first = next(coming, [])
+    if not first:
+        return dues
+    dues += first
+    turns = int((seconds - float(exercise.loop_start) * quarter) / once) + 1
+    for _ in range(min(turns, most // len(first)) - 1):
+        dues += next(coming)
+    return dues
+
+
+def rounds(exercise: Exercise, kit: Kit) -> Iterator[list[Due]]:
+    """The same round by round, for ever: first what is due before the loop, then each time round;
+    of an exercise whose tempo changes, all at once."""
     bar, swing, tempo = exercise.meter.bar, exercise.swing, exercise.tempo
     hits = sorted(
         (hit for hit in (*exercise.hits, *exercise.answers) if hit.limb and hit.time >= 0),
         key=attrgetter("time"),
     )
     if not hits:
-        return []
+        return
     once = exercise.returns_after_bars * bar
     start = exercise.loop_start
     steady = tempo.is_steady
@@ -81,8 +101,9 @@ def expected(exercise: Exercise, kit: Kit, seconds: float, most: int = MOST_STRO
         turn = 0 if time < start else int((time - start) // once) + 1
         call = _within(calls, time)
         dues.append(Due(due, pad, struck, int(time // bar) + 1, turn, time % bar, call))
+    yield dues
     if not steady:
-        return dues
+        return
     loop = [
         (
             float(at) * quarter,
@@ -94,18 +115,14 @@ def expected(exercise: Exercise, kit: Kit, seconds: float, most: int = MOST_STRO
         )
         for at, pad, struck in merged[entry:]
     ]
-    if not loop:
-        return dues
     length = float(once) * quarter
     bars, new = exercise.returns_after_bars, tuple.__new__  # what Due() comes to, without a call
-    turns = min(int((seconds - float(start) * quarter) / length) + 1, most // len(loop))
-    for turn in range(max(turns, 1)):
+    for turn in count() if loop else ():
         later, bars_later = turn * length, turn * bars
-        dues += [
+        yield [
             new(Due, (due + later, pad, struck, number + bars_later, turn + 1, place, call))
             for due, pad, struck, number, place, call in loop
         ]
-    return dues
 
 
 def _within(sections: Iterable[Section], time: Fraction) -> bool:

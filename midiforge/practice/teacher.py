@@ -75,16 +75,18 @@ class Task:
         the log has to say for it; "" for nothing.
     counts: whether it is the exercise itself, so that the log has it; not a part or a change of it.
     ends: when its turn is over, in seconds of the session.
+    id: a number of its own, from 1, where somebody asks for it by that; 0 for none.
     """
 
     exercise: Exercise
-    advice: Advice
+    advice: Advice | None
     phase: str
     coming: Coming
     said: str
     why: str
     counts: bool
     ends: float
+    id: int = 0
 
     @property
     def rounds(self) -> int:
@@ -194,7 +196,7 @@ class Teacher:
         if advice.action is Action.LEAVE:
             return None
         if task.phase == "warm-up":
-            if is_far_off(entry, self.drill.practice):
+            if is_far_off(entry, self.drill.practice) and task.advice is not None:
                 slower = self._steps.slower(task.exercise.tempo.first)
                 return self._at_tempo(task, task.advice, slower)
             return task
@@ -209,6 +211,7 @@ class Teacher:
     def at_wish(self, task: Task, coming: Coming) -> Task:
         """What the player wants instead: slower or faster by a step, or the same again."""
         tempo = task.exercise.tempo.first
+        assert task.advice is not None
         if coming is Coming.SLOWER:
             return self._at_tempo(task, task.advice, self._steps.slower(tempo))
         if coming is Coming.FASTER:
@@ -235,7 +238,8 @@ class Teacher:
         """The change that is advised, made of the drill or of the exercise; where only the player
         can make it, it is said once."""
         change = advice.change
-        if change is None or (task.advice.change == change and task.coming is Coming.CHANGED):
+        before = task.advice.change if task.advice else None
+        if change is None or (before == change and task.coming is Coming.CHANGED):
             return task
         self._helped = self._was_good = 0
         exercise = self._made(task.exercise, advice, change)
@@ -291,6 +295,7 @@ def _is_accent(hit: Hit) -> bool:
 
 
 def _whole(task: Task) -> Exercise:
+    assert task.advice is not None
     return task.advice.group.exercise
 
 

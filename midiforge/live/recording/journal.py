@@ -71,10 +71,14 @@ class Journal:
 
     def remove(self) -> None:
         """The takes are written."""
-        self._done.set()
-        file, self._file = self._file, None
         with suppress(OSError):
             self._path.unlink(missing_ok=True)
+        self.leave()
+
+    def leave(self) -> None:
+        """They are not: it is left to the next command."""
+        self._done.set()
+        file, self._file = self._file, None
         if file is not None:
             file.close()
 

@@ -11,7 +11,7 @@ from midiforge.kits.kit import Kit
 from midiforge.live.playing.signals import ENDING, ignored
 from midiforge.live.recording import journal
 from midiforge.live.recording.recorder import Recorded, Recorder
-from midiforge.live.recording.take_file import check_free, take_path, write_take
+from midiforge.live.recording.take_file import check_free, take_bytes, take_path, write_take
 from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number
 
@@ -119,7 +119,7 @@ def _write(take: Recorded, files: _Files) -> KeptTake:
     path, number = files.path, _number(take)
     if number and files.several:
         path = take_path(path, number, files.digits)
-    path = write_take(path, take)
+    path = write_take(path, take_bytes(take))
     seconds = (take.end - take.begin) / 1e9
     return KeptTake(path, number, take.strokes, seconds, path.parent != files.path.parent)
 

@@ -169,15 +169,15 @@ def _taken(path: Path, numbers: Sequence[Number], digits: int) -> Path | None:
     return next((file for file in paths if file.exists() or file.is_symlink()), None)
 
 
-def write_take(path: Path, take: Recorded) -> Path:
-    """Writes a take, whole or not at all, beside what may have come there meanwhile; gives where.
+def write_take(path: Path, content: bytes) -> Path:
+    """Writes a take's bytes, whole or not at all, beside what may have come there meanwhile; gives
+    where.
 
     A take cannot be played again: where its folder takes no file, it goes into the one for files
     that do not last. Raises MidiforgeError if that does not either.
     """
     import tempfile
 
-    content = take_bytes(take)
     try:
         file = free(path)
         write_aside(file, content)
