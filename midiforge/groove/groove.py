@@ -142,7 +142,7 @@ def _imported(
         exact=exact,
         mean_shift=fmean(map(abs, shifts)) if shifts else 0.0,
         largest_shift=max(map(abs, shifts), default=0.0),
-        late=fmean(shifts) if shifts and settled.sure >= 1 else 0.0,
+        late=1000 * settled.late + fmean(shifts) if shifts and settled.sure >= 1 else 0.0,
         strokes=len(laid),
         explained=len(shifts),
         doubles=len(settled.gathered.doubles),
