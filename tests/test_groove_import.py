@@ -870,6 +870,16 @@ def test_seven_eighths_are_counted_in_quarters_and_in_groups(
     assert f"{meter} (7/8, in groups as its strokes are), 2 steps to a quarter note" in found.text
 
 
+def test_rim_shots_are_accents_and_what_lies_between_them_and_ghosts_is_tapped() -> None:
+    chance = random.Random(4)
+    snare = [round(min(90, max(3, chance.gauss(30, 16)))) for _ in range(300)]  # no groups
+    rim = [chance.randint(95, 127) for _ in range(60)]
+    found = strengths({"snare": snare, "snare-rim": rim}, KIT)
+    assert {found["snare-rim"][each] for each in rim} == {Strength.ACCENT}
+    assert {found["snare"][each] for each in snare if each <= 15} == {Strength.GHOST}
+    assert found["snare"][min(snare, key=lambda each: abs(each - 60))] is Strength.TAP
+
+
 def test_velocities_are_accents_taps_and_ghosts_of_their_own_voice() -> None:
     chance = random.Random(2)
 

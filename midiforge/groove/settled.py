@@ -92,7 +92,7 @@ def settle(source: Source, meter: Meter | None, tempo: Fraction | None, steps: i
 
 
 def _in_own_time(settled: Settled, steps: int) -> Settled:
-    """Strokes by the player's own time, ahead of the beats in one bar and behind them in another."""
+    """Strokes by the player's own time, ahead of the beats in one bar and behind in another."""
     places, meter = settled.places, settled.grid.meter
     beat = float(meter.beat)
     plain = [n for n in allowed(meter, steps) if beat * settled.quarter / n >= _PLAIN]
