@@ -1036,7 +1036,10 @@ def test_strokes_that_never_come_round_are_refused(tmp_path: Path) -> None:
 def test_noise_is_said_to_be_noise(tmp_path: Path) -> None:
     chance = random.Random(3)
     noise = [(chance.uniform(0, 90), chance.choice([36, 38, 42, 49]), 90) for _ in range(400)]
-    found = import_groove(in_seconds(tmp_path / "noise.mid", noise))
+    path = in_seconds(tmp_path / "noise.mid", noise)
+    with pytest.raises(MidiforgeError, match="as if they had no beat"):
+        import_groove(path)
+    found = import_groove(path, anyway=True)
     assert any("Much of it does not come round" in each for each in summary(found))
     assert found.strokes == found.explained + sum(
         1 for each in found.wrong if each.what in ("extra", "off the grid")

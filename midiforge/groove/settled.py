@@ -40,6 +40,7 @@ _NEARLY = 0.97  # how sure a file's beats are that strokes stray from now and th
 _UNHEARD = 0.8  # how sure a file's beats are that its strokes do not show
 _PLAIN = 0.100  # s: on finer steps, what is early on one would be late on another
 _FEW_TO_FOLLOW = 8  # strokes; from fewer it is not told whether all of them are late
+_LIKELY = 0.9  # so sure bars in another meter are than those of a file that names none
 _FEWEST = 4  # strokes that say something of beats
 _MOST_TOLD = 100  # tempos; what is told of them is shorter
 
@@ -139,7 +140,8 @@ def _settled(source: Source, meter: Meter | None, tempo: Fraction | None, steps:
         if tempo is None:
             heard = _heard(gathered, trusted, steps, said)
             few = fits and len(gathered.strokes) >= _FEWEST
-            if few and (heard is None or not _by_chance(by_file, heard)):
+            bars = in_file or not heard or heard.grid.meter == own or heard.sure < _LIKELY
+            if few and bars and (heard is None or not _by_chance(by_file, heard)):
                 return replace(by_file, remarks=tuple(remarks))
             if source.tempos and heard and _agrees(heard, by_file):
                 kept = _at_own_tempo(by_file, own, steps)
