@@ -907,6 +907,13 @@ def test_velocities_are_accents_taps_and_ghosts_of_their_own_voice() -> None:
     assert set(found["bass-drum"].values()) == {Strength.TAP}
 
 
+def test_what_is_usual_on_a_bass_drum_is_no_accent_and_on_a_ride_no_ghost_note() -> None:
+    bass, ride = [*[12] * 20, *[28] * 30, *[44] * 90], [*[45] * 90, *[70] * 30, *[120] * 20]
+    found = strengths({"bass-drum": bass, "ride": ride}, KIT)
+    assert found["bass-drum"] == {12: Strength.GHOST, 28: Strength.TAP, 44: Strength.TAP}
+    assert found["ride"] == {45: Strength.TAP, 70: Strength.ACCENT, 120: Strength.ACCENT}
+
+
 # Limbs
 
 

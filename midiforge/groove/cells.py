@@ -22,12 +22,10 @@ FEWEST_KINDS, USUAL_KINDS, MOST_KINDS = 8, 32, 64  # of bars; eight can be kept 
 _BARS = 8  # of a take; for each so many there is another kind, if nobody says how many
 _LINES = 12  # of a drill, for each kind of bar, changes and all
 _LEFT_OVER = 0.04  # share of the strokes that nothing explains
-_MISSED = 2.5  # a stroke that was played and is missing is as bad as so many that were not played
+_MISSED = 2.3  # a stroke that was played and is missing is as bad as so many that were not played
 _WORTH = 0.0005  # share of the strokes that each line must explain
-_WORD = (
-    4  # as heavy as two taps: a change that explains no more is not worth its word in the road map
-)
-_OVER = 3  # changes over one bar; more nobody reads
+_WORD = 5  # two taps and a ghost note: a change that explains no more is not worth its word
+_OVER = 2  # changes over one bar; more nobody reads
 _HEARD = 0.012  # share of the strokes from which on a voice must be in something
 _UNLIKE = 0.35  # of the strokes of both: bars that differ by more have letters of their own
 _FILL = 0.4  # share of the strokes by which a fill differs from what is usual

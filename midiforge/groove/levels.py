@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from itertools import accumulate, pairwise
 
+from midiforge.groove.limbs import CYMBALS
 from midiforge.hear.expected import pad_of
 from midiforge.kits.kit import Kit
 from midiforge.model.hit import Strength
@@ -34,18 +35,20 @@ def strengths(velocities: Mapping[str, Sequence[int]], kit: Kit) -> dict[str, di
     struck: dict[str, list[int]] = {}
     for voice, found in velocities.items():
         struck.setdefault(pad_of(voice), []).extend(found)
-    of_pads = {pad: _of_pad(found, middle) for pad, found in struck.items()}
+    of_pads = {pad: _of_pad(pad, found, middle) for pad, found in struck.items()}
     return {voice: of_pads[pad_of(voice)] for voice in velocities}
 
 
-def _of_pad(velocities: Sequence[int], middle: float) -> dict[int, Strength]:
+def _of_pad(pad: str, velocities: Sequence[int], middle: float) -> dict[int, Strength]:
     counts = [0] * 128
     for each in velocities:
         counts[each] += 1
     cuts = _cuts(counts)
     bounds = [0, *cuts, 128]
     groups = [range(low, high) for low, high in pairwise(bounds)]
-    names = _names([_mean(counts, group) for group in groups], middle)
+    usual = max(groups, key=lambda group: sum(counts[each] for each in group))
+    means = [_mean(counts, group) for group in groups]
+    names = _names(means, middle, groups.index(usual), pad in CYMBALS)
     return {
         velocity: name
         for group, name in zip(groups, names, strict=True)
@@ -54,13 +57,20 @@ def _of_pad(velocities: Sequence[int], middle: float) -> dict[int, Strength]:
     }
 
 
-def _names(means: Sequence[float], middle: float) -> tuple[Strength, ...]:
+def _names(means: Sequence[float], middle: float, usual: int, cymbal: bool) -> tuple[Strength, ...]:
+    """usual: the group that most strokes are in. The loudest of three is no accent if it is usual,
+    and what is usual on a cymbal is no ghost note."""
     if len(means) == 3:
+        if usual == 2:
+            below = Strength.GHOST if means[1] < _GHOST * means[2] else Strength.TAP
+            return Strength.GHOST, below, Strength.TAP
+        if usual == 0 and cymbal:
+            return Strength.TAP, Strength.ACCENT, Strength.ACCENT
         return Strength.GHOST, Strength.TAP, Strength.ACCENT
     if len(means) == 1:
         return (Strength.TAP,)
     soft, loud = means
-    if soft >= _GHOST * loud:
+    if soft >= _GHOST * loud or (usual == 0 and cymbal):
         return Strength.TAP, Strength.ACCENT
     return Strength.GHOST, Strength.ACCENT if loud >= middle else Strength.TAP
 
