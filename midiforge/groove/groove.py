@@ -14,15 +14,14 @@ from midiforge.frozen import frozen
 from midiforge.groove import text
 from midiforge.groove.form import MOST_BARS as LONGEST_FORM
 from midiforge.groove.form import Form, find_form
-from midiforge.groove.grid import STRAIGHT, Grid, allowed, spots
-from midiforge.groove.grid import nearest as nearest_spot
+from midiforge.groove.grid import STRAIGHT, Grid, allowed
 from midiforge.groove.imported import TIME_LAYER, Imported, Wrong
 from midiforge.groove.levels import strengths
 from midiforge.groove.limbs import Played, deal
 from midiforge.groove.loop import Laid, Loop, Place, find_loop
 from midiforge.groove.misfits import form_misfits, misfits
 from midiforge.groove.ornaments import BASS_DRUM
-from midiforge.groove.settled import Settled, laid_out, settle, tempo_text
+from midiforge.groove.settled import Settled, laid_out, meant, settle, tempo_text
 from midiforge.groove.source import Source, read_source, without_click
 from midiforge.groove.tab import as_tab
 from midiforge.groove.words import summary
@@ -285,13 +284,12 @@ def _not_by_chance(settled: Settled, steps: int) -> None:
         return
     tried = [Grid(grid.meter, n, STRAIGHT) for n in allowed(grid.meter, steps)]
     tried = [one for one in tried if one.steps == 1 or float(one.step) * quarter >= _FINEST]
-    moved = min((_moved(settled, one), 1000 * float(one.step) * quarter) for one in [grid, *tried])
-    share, step = moved
+    share, step = min((_moved(settled, one), float(one.step) * quarter) for one in [grid, *tried])
     if share > _BY_CHANCE:
         tempo = tempo_text(round(settled.tempo, 1))
         raise MidiforgeError(
-            f"strokes would be moved by {share * step:.0f} ms on average, about a quarter of a "
-            f"step ({step:.0f} ms), at {tempo} in {grid.meter}: as if they had no beat",
+            f"strokes would be moved by {1000 * share * step:.0f} ms on average, about a quarter "
+            f"of a step ({1000 * step:.0f} ms), at {tempo} in {grid.meter}: as if they had no beat",
             hint="tempo and meter may be others; playing to a click helps; anyway makes a drill "
             "all the same",
         )
@@ -299,9 +297,9 @@ def _not_by_chance(settled: Settled, steps: int) -> None:
 
 def _moved(settled: Settled, grid: Grid) -> float:
     """How far strokes are from their steps on average, as a share of a step."""
-    at, bar = spots(grid), float(grid.meter.bar)
-    within = [place % bar for place in settled.places]
-    return fmean(abs(place - at[nearest_spot(at, place)]) for place in within) / float(grid.step)
+    steps = meant(settled.places, grid)
+    apart = fmean(abs(place - at) for place, at in zip(settled.places, steps, strict=True))
+    return apart / float(grid.step)
 
 
 def _levels(settled: Settled, kit: Kit) -> dict[str, dict[int, Strength]]:

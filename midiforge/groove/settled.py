@@ -413,7 +413,7 @@ def _by_ear(
     places: list[float] = list(pulse.places)
     found = likeliest_grid(places, own, steps, quarter)
     for _ in range(2 if len(places) <= _MANY else 1):
-        places = smoothed(times, _meant(places, found.grid), _REACH)
+        places = smoothed(times, meant(places, found.grid), _REACH)
         found = likeliest_grid(places, own, steps, quarter)
     twice = 1
     if not (tempo or steps) and found.grid.steps >= _FINE and pulse.tempo <= _SLOW:
@@ -455,8 +455,8 @@ def _from_the_first(gathered: Gathered, meter: Meter, tempo: Fraction, steps: in
     )
 
 
-def _meant(places: Sequence[float], grid: Grid) -> list[float]:
-    """Where strokes are meant, in quarter notes."""
+def meant(places: Sequence[float], grid: Grid) -> list[float]:
+    """Where strokes are meant: on the nearest steps, in quarter notes."""
     at = spots(grid)
     bar = float(grid.meter.bar)
     found = []
