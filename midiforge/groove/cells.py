@@ -21,7 +21,7 @@ from midiforge.model.hit import Strength
 FEWEST_KINDS, USUAL_KINDS, MOST_KINDS = 8, 32, 64  # of bars; eight can be kept in mind
 _BARS = 8  # of a take; for each so many there is another kind, if nobody says how many
 _LINES = 12  # of a drill, for each kind of bar, changes and all
-_LEFT_OVER = 0.04  # share of the strokes that nothing explains
+_LEFT_OVER = 0.03  # of all that is heard: so much may stay unexplained
 _MISSED = 2.3  # a stroke that was played and is missing is as bad as so many that were not played
 _WORTH = 0.0005  # share of the strokes that each line must explain
 _WORD = 5  # two taps and a ghost note: a change that explains no more is not worth its word
