@@ -9,8 +9,10 @@ recording where it fits best. Figures:
 3. tempo right: within 1 % of the click that was played to; once as the file is, once with tempo
    and meter removed.
 4. sure: how often those of each confidence are right, tempo and meter removed.
-5. time for a file.
-6. feels that recordings are few of, laid out from the library (tests/feels.py): beat, bar and
+5. as loud: strokes that are within 6 dB of what their mark sounds like, the average of their pad
+   set apart.
+6. time for a file.
+7. feels that recordings are few of, laid out from the library (tests/feels.py): beat, bar and
    swing right, and strokes, with the file's tempo and meter and without.
 
 Beside them what is got by hand: quantised to sixteenths by the file's own beats, the most common
@@ -29,6 +31,7 @@ import time
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
+from math import log10
 from pathlib import Path
 from typing import NamedTuple
 
@@ -39,7 +42,11 @@ import midiforge
 from midiforge.drill.read import check_drill
 from midiforge.errors import MidiforgeError
 from midiforge.files.disk import parsed_toml
+from midiforge.groove.levels import strengths
+from midiforge.groove.ornaments import gather
 from midiforge.groove.source import Struck, read_source
+from midiforge.hear.expected import pad_of
+from midiforge.kits.kit import Kit
 from midiforge.model.hit import CLICK
 
 RECORDINGS = Path(__file__).parent.parent.parent / "shared" / "recordings"
@@ -49,6 +56,7 @@ LOST = 0.02  # share of the strokes
 RIGHT = 0.01
 MOST_LINES, MOST_KINDS = 120, 8  # of a drill that a person reads
 MANY = 32  # bars
+LOUD = 6.0  # dB
 
 Times = dict[str, list[float]]  # by voice, rising, in s
 
@@ -201,6 +209,21 @@ def lost(recording: Mapping[str, Sequence[float]], loop: Times) -> list[tuple[st
     return [(v, not loop.get(v)) for v, times in recording.items() if len(times) >= LOST * whole]
 
 
+def as_loud(strokes: Iterable[Struck], kit: Kit) -> float:
+    """The share of strokes whose mark, an accent's, a tap's or a ghost note's, is about as loud."""
+    velocities: dict[str, list[int]] = defaultdict(list)
+    for stroke in strokes:
+        velocities[stroke.voice].append(stroke.velocity)
+    marks = strengths(velocities, kit)
+    apart: dict[str, list[float]] = defaultdict(list)
+    for voice, struck in velocities.items():
+        apart[pad_of(voice)] += [
+            20 * log10(each / kit.velocities[marks[voice][each].value]) for each in struck
+        ]
+    near = [abs(each - statistics.fmean(some)) <= LOUD for some in apart.values() for each in some]
+    return statistics.fmean(near)
+
+
 def of_feels(folder: Path) -> None:
     """Prints how library feels with real unevenness come back."""
     beats = [
@@ -252,6 +275,7 @@ def main() -> None:
     hands: dict[str, list[Fit]] = defaultdict(list)
     voices: dict[str, list[bool]] = defaultdict(list)
     own: list[bool] = []
+    loud: list[float] = []
     ear: list[tuple[float, bool, bool]] = []
     spent: list[float] = []
     lines: list[int] = []
@@ -276,6 +300,7 @@ def main() -> None:
         loop, seconds = of_drill(groove.text)
         fit = best_fit(recording, loop, seconds)
         fits[kind].append(fit)
+        loud.append(as_loud((stroke.struck for stroke in gather(strokes).strokes), groove.kit))
         lines.append(len(groove.text.splitlines()))
         cells.append(groove.cells)
         if groove.bars > MANY:
@@ -331,6 +356,7 @@ def main() -> None:
         gone = [g for v in members for g in voices.get(v, [])]
         if gone:
             print(f"{name} wholly lost: {statistics.fmean(gone):.0%} of {len(gone)}")
+    print(f"strokes as loud as their marks: {statistics.fmean(loud):.1%}")
     print(
         f"lines of a drill: median {statistics.median(lines):.0f}, most {max(lines)}; up to "
         f"{MOST_LINES} {share(lines, MOST_LINES)}; up to {MOST_KINDS} kinds of bar "

@@ -9,6 +9,7 @@ because they are made here; patterns are common practice.
 
 import hashlib
 import json
+import math
 import random
 import time
 import tomllib
@@ -640,6 +641,21 @@ def test_what_was_played_to_the_daw_s_click_stays_on_its_beats(tmp_path: Path) -
         assert same(heard(drill_of(found)), own, 0)
 
 
+def test_who_is_ahead_in_one_bar_and_behind_in_another_plays_one_loop(tmp_path: Path) -> None:
+    for seed in range(8):
+        chance = random.Random(seed)
+        events = [
+            (
+                max(0.0, at + 0.04 * math.sin(at * math.pi / 16) - 0.05 + chance.gauss(0, 0.012)),
+                *rest,
+            )
+            for at, *rest in strokes(FUNK, 4, 16)
+        ]
+        found = import_groove(by_mido(tmp_path / "p.mid", sorted(events), 960, 96, (4, 4)))
+        assert (found.steps, found.bars, found.swing, found.explained) == (4, 1, "", len(events))
+        assert found.mean_shift < 10  # ms; from the click it is 34
+
+
 def test_half_time_is_written_in_sixteenths_and_not_in_thirty_seconds(tmp_path: Path) -> None:
     halves = {CLOSED: "x.x.x.x.x.x.x.x.", BASS: "x......x......x.", SNARE: "........x......."}
     for seed in range(8):
@@ -854,6 +870,16 @@ def test_seven_eighths_are_counted_in_quarters_and_in_groups(
     assert f"{meter} (7/8, in groups as its strokes are), 2 steps to a quarter note" in found.text
 
 
+def test_rim_shots_are_accents_and_what_lies_between_them_and_ghosts_is_tapped() -> None:
+    chance = random.Random(4)
+    snare = [round(min(90, max(3, chance.gauss(30, 16)))) for _ in range(300)]  # no groups
+    rim = [chance.randint(95, 127) for _ in range(60)]
+    found = strengths({"snare": snare, "snare-rim": rim}, KIT)
+    assert {found["snare-rim"][each] for each in rim} == {Strength.ACCENT}
+    assert {found["snare"][each] for each in snare if each <= 15} == {Strength.GHOST}
+    assert found["snare"][min(snare, key=lambda each: abs(each - 60))] is Strength.TAP
+
+
 def test_velocities_are_accents_taps_and_ghosts_of_their_own_voice() -> None:
     chance = random.Random(2)
 
@@ -879,6 +905,13 @@ def test_velocities_are_accents_taps_and_ghosts_of_their_own_voice() -> None:
     assert {found["side-stick"][each] for each in velocities["side-stick"][30:]} == {Strength.GHOST}
     assert set(found["hihat-closed"].values()) == {Strength.TAP}
     assert set(found["bass-drum"].values()) == {Strength.TAP}
+
+
+def test_what_is_usual_on_a_bass_drum_is_no_accent_and_on_a_ride_no_ghost_note() -> None:
+    bass, ride = [*[12] * 20, *[28] * 30, *[44] * 90], [*[45] * 90, *[70] * 30, *[120] * 20]
+    found = strengths({"bass-drum": bass, "ride": ride}, KIT)
+    assert found["bass-drum"] == {12: Strength.GHOST, 28: Strength.TAP, 44: Strength.TAP}
+    assert found["ride"] == {45: Strength.TAP, 70: Strength.ACCENT, 120: Strength.ACCENT}
 
 
 # Limbs
@@ -1010,7 +1043,10 @@ def test_strokes_that_never_come_round_are_refused(tmp_path: Path) -> None:
 def test_noise_is_said_to_be_noise(tmp_path: Path) -> None:
     chance = random.Random(3)
     noise = [(chance.uniform(0, 90), chance.choice([36, 38, 42, 49]), 90) for _ in range(400)]
-    found = import_groove(in_seconds(tmp_path / "noise.mid", noise))
+    path = in_seconds(tmp_path / "noise.mid", noise)
+    with pytest.raises(MidiforgeError, match="as if they had no beat"):
+        import_groove(path)
+    found = import_groove(path, anyway=True)
     assert any("Much of it does not come round" in each for each in summary(found))
     assert found.strokes == found.explained + sum(
         1 for each in found.wrong if each.what in ("extra", "off the grid")

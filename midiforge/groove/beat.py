@@ -15,8 +15,8 @@ _BARS_LOOKED_AT = 96
 _SUREST = 0.99  # only a file's own beats are surer
 # How often readings were right on recordings (logistic regression; tests/benchmark_groove.py): by
 # the margin to the next reading, and by how often the strokes were doubled from 64.
-_USUALLY, _BY_MARGIN, _BY_STROKES = 1.24, 1.75, 0.34
-_TOO_FEW, _BY_TOO_FEW = 24, 0.8  # strokes; with fewer, readings are told apart worse still
+_USUALLY, _BY_MARGIN, _BY_STROKES = 0.94, 1.75, 0.34
+_TOO_FEW, _BY_TOO_FEW = 16, 0.8  # strokes; with fewer, readings are told apart worse still
 
 _SLOWEST_BEAT, _FASTEST_BEAT = 45.0, 230.0  # a minute
 _USUAL_BEAT, _SPREAD = 108.0, 0.75  # beats a minute, and octaves, that listeners prefer
@@ -33,10 +33,10 @@ _BACKBEAT, _HALF_TIME = 1.6, 0.55  # the snare on two and four; on three, as a s
 _RECURS = 1.5  # strokes that come again a bar later
 _FIRST, _CRASH = 0.5, 0.4  # the first stroke, crash cymbals on one
 # What a meter that nobody says must be better by than 4/4.
-_METERS = {"4/4": 0.0, "3/4": 0.35, "5/4": 0.6, "2+2+3/8": 0.8, "3+2+2/8": 0.8}
+_METERS = {"4/4": 0.0, "3/4": 0.6, "5/4": 0.6, "2+2+3/8": 0.8, "3+2+2/8": 0.8}
 _BARE = 0.5  # against beats with nothing between them
 _THREES = 0.15  # against beats in threes, which drummers play less than in twos
-_FINE = 0.6  # against beats in eight parts or more
+_FINE = 0.8  # against beats in six parts or more
 _ODD = 0.3  # against beats in five or seven, which swung ones can look like
 
 
@@ -128,7 +128,7 @@ def _readings(
         common -= _BARE
     if steps % 3 == 0:
         common -= _THREES
-    if steps >= 8:
+    if steps >= 6:
         common -= _FINE
     if steps in _ODD_COUNTS:
         common -= _ODD

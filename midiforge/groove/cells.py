@@ -21,17 +21,21 @@ from midiforge.model.hit import Strength
 FEWEST_KINDS, USUAL_KINDS, MOST_KINDS = 8, 32, 64  # of bars; eight can be kept in mind
 _BARS = 8  # of a take; for each so many there is another kind, if nobody says how many
 _LINES = 12  # of a drill, for each kind of bar, changes and all
-_LEFT_OVER = 0.04  # share of the strokes that nothing explains
-_MISSED = 2.5  # a stroke that was played and is missing is as bad as so many that were not played
+_LEFT_OVER = 0.03  # of all that is heard: so much may stay unexplained
+_MISSED = 2.3  # a stroke that was played and is missing is as bad as so many that were not played
 _WORTH = 0.0005  # share of the strokes that each line must explain
-_WORD = 2  # strokes: a change that explains no more is not worth its word in the road map
-_OVER = 3  # changes over one bar; more nobody reads
+_WORD = 5  # two taps and a ghost note: a change that explains no more is not worth its word
+_OVER = 2  # changes over one bar; more nobody reads
 _HEARD = 0.012  # share of the strokes from which on a voice must be in something
 _UNLIKE = 0.35  # of the strokes of both: bars that differ by more have letters of their own
 _FILL = 0.4  # share of the strokes by which a fill differs from what is usual
 _KEEPING_TIME = 0.6  # of the usual strokes on cymbals; a fill has fewer
 _OPEN = "hihat-open"
 _CRASHES = ("crash", "crash-2", "china", "splash")
+# What is heard: a ghost note less than a tap, an accent more.
+_HEAVY = {Strength.GHOST: 1, Strength.TAP: 2, Strength.ACCENT: 3}
+_LOUDEST = max(_HEAVY.values())
+_FILLED = [(1 << weight) - 1 for weight in range(_LOUDEST + 1)]
 # Strokes of a groove that others count for: a crash is heard by all, a pedal by hardly anyone.
 _WEIGHTS = {"crash": 2.0, "pedal": 0.5}
 
@@ -84,8 +88,8 @@ def instrument_of(voice: str) -> str:
 
 
 class _Bits(NamedTuple):
-    """Strokes as bits, one for each voice and place: struck, and struck so near that it is heard
-    as the same."""
+    """Strokes as bits, some for each voice and place, more of them for louder ones: struck, and
+    struck so near and nearly so loud that it is heard as the same."""
 
     own: int
     near: int
@@ -247,7 +251,8 @@ def choose(
     count: a place as it is counted. kinds: of bars, at most; 0 for as many as its length asks for.
     """
     kinds = kinds or min(USUAL_KINDS, FEWEST_KINDS + len(played) // _BARS)
-    ids = {key: i for i, key in enumerate(dict.fromkeys(key for bar in played for key in bar))}
+    keys = dict.fromkeys(key for bar in played for key in bar)
+    ids = {key: i * _LOUDEST for i, key in enumerate(keys)}
     bits = _as_bits(played, ids, reach)
     masks, voices = _masks(ids, instrument_of), _masks(ids, str)
     first: dict[_Bits, int] = {}
@@ -315,27 +320,29 @@ def _masks(ids: Mapping[Key, int], of: Callable[[str], str]) -> dict[str, int]:
     """The bits of all voices that are of one."""
     masks: dict[str, int] = defaultdict(int)
     for (voice, _), i in ids.items():
-        masks[of(voice)] |= 1 << i
+        masks[of(voice)] |= _FILLED[_LOUDEST] << i
     return masks
 
 
 def _as_bits(
-    played: Sequence[Mapping[Key, object]], ids: Mapping[Key, int], reach: float
+    played: Sequence[Mapping[Key, Written]], ids: Mapping[Key, int], reach: float
 ) -> list[_Bits]:
-    """ids: the bit of each key."""
+    """ids: the first bit of each key."""
     places: dict[str, list[int]] = defaultdict(list)
     for voice, place in ids:
         places[voice].append(place)
     about = {
-        (voice, place): sum(1 << ids[voice, p] for p in places[voice] if abs(p - place) <= reach)
+        (voice, place): [ids[voice, p] for p in places[voice] if abs(p - place) <= reach]
         for voice, place in ids
     }
     bars = []
     for bar in played:
         own = near = 0
-        for key in bar:
-            own |= 1 << ids[key]
-            near |= about[key]
+        for key, written in bar.items():
+            weight = _HEAVY[written.strength]
+            own |= _FILLED[weight] << ids[key]
+            for i in about[key]:
+                near |= _FILLED[min(weight + 1, _LOUDEST)] << i
         bars.append(_Bits(own, near))
     return bars
 

@@ -104,7 +104,7 @@ def find_form(
     steps = dict.fromkeys(by_bar, given)
     if not given:
         steps, usual = _grids(by_bar, settled)
-    unit = lcm(*steps.values())
+    unit = lcm(usual, *steps.values())
     bars: dict[int, dict[Key, Written]] = {number: {} for number in by_bar}
     whole = int(unit * grid.meter.bar / grid.meter.beat)
     crowded: list[tuple[int, int, str, str]] = []

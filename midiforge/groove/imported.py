@@ -38,8 +38,9 @@ class Imported:
     bars: of the loop. first_bar: of the file, from 1, with which it begins. rounds: how often it
         goes round in the file.
     exact: whether every stroke of the loop is where the file has it, to a tick.
-    mean_shift, largest_shift: ms that strokes were moved by, to the grid; late: ms that they
-        were behind the file's own beats on average, below 0 ahead; 0 by beats that were found.
+    mean_shift, largest_shift: ms that strokes were moved by to the grid, from the player's own
+        time; late: ms that they were behind the file's beats on average, below 0 ahead; 0 by
+        beats that were found.
     strokes: in the file, ornaments apart. explained: of these, by the loop.
     doubles: second triggers left out; bounces: of these, of the bass drum's beater.
     clicks: notes that were a click.

@@ -1,17 +1,20 @@
 """Where each stroke of a groove lies in its bars: by the file's own beats, or by found ones."""
 
 from bisect import bisect_left, bisect_right
+from cmath import exp as turn
+from cmath import phase
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from itertools import pairwise
-from statistics import median
+from itertools import accumulate, pairwise
+from math import pi
+from statistics import fmean, median
 
 from midiforge.errors import MidiforgeError, WrongArgument, shortened
 from midiforge.frozen import frozen
 from midiforge.groove.feel import felt
 from midiforge.groove.flams import between_hands
-from midiforge.groove.grid import Found, Grid, exact_grid, likeliest_grid, nearest, spots
+from midiforge.groove.grid import Found, Grid, allowed, exact_grid, likeliest_grid, nearest, spots
 from midiforge.groove.ornaments import Gathered, Stroke, gather
 from midiforge.groove.pulse import find_pulse, smoothed
 from midiforge.groove.source import Source
@@ -35,6 +38,9 @@ _FEW_STROKES = 24  # from fewer no ear has a tempo that a file's would be given 
 _UNEVEN = 0.018  # s from the grid, as players are; only what is farther wants another beat
 _NEARLY = 0.97  # how sure a file's beats are that strokes stray from now and then
 _UNHEARD = 0.8  # how sure a file's beats are that its strokes do not show
+_PLAIN = 0.100  # s: on finer steps, what is early on one would be late on another
+_FEW_TO_FOLLOW = 8  # strokes; from fewer it is not told whether all of them are late
+_LIKELY = 0.9  # so sure bars in another meter are than those of a file that names none
 _FEWEST = 4  # strokes that say something of beats
 _MOST_TOLD = 100  # tempos; what is told of them is shorter
 
@@ -43,7 +49,8 @@ _MOST_TOLD = 100  # tempos; what is told of them is shorter
 class Settled:
     """Strokes on bars.
 
-    places: of the strokes, in quarter notes from the bar line that bars are counted from.
+    places: of the strokes, in quarter notes from the bar line that bars are counted from, by the
+        player's own time. late: s, that it is behind the file's, on average.
     found: the grid and how well it fits.
     quarter: seconds. tempo: pulses of the meter a minute; slowest, fastest: what it was.
     tempo_from: "file", "given", "found" or "assumed"; meter_from: the same.
@@ -62,6 +69,7 @@ class Settled:
     meter_from: str
     sure: float
     remarks: tuple[str, ...] = ()
+    late: float = 0.0
 
     @property
     def strokes(self) -> tuple[Stroke, ...]:
@@ -78,6 +86,36 @@ def settle(source: Source, meter: Meter | None, tempo: Fraction | None, steps: i
     meter, tempo: None to find them. steps: to a beat; 0 to find them.
     Raises MidiforgeError where strokes are too few to say, or a given tempo cannot be right.
     """
+    settled = _settled(source, meter, tempo, steps)
+    if settled.found.exact or settled.tempo_from == "found":
+        return settled
+    return _in_own_time(settled, steps)
+
+
+def _in_own_time(settled: Settled, steps: int) -> Settled:
+    """Strokes by the player's own time, ahead of the beats in one bar and behind in another."""
+    places, meter = settled.places, settled.grid.meter
+    beat = float(meter.beat)
+    plain = [n for n in allowed(meter, steps) if beat * settled.quarter / n >= _PLAIN]
+    if not plain:
+        return settled
+    # Strokes laid round a circle for each step, as in `rate`: their mean direction is how late.
+    laid = {n: [turn(2j * pi * n * place / beat) for place in places] for n in plain}
+    n = max(plain, key=lambda n: abs(sum(laid[n])))
+    usual = sum(laid[n]) + _FEW_TO_FOLLOW
+    usual /= abs(usual)
+    until = list(accumulate((each / usual for each in laid[n]), initial=0j))
+    late = []
+    for place in places:
+        low = bisect_left(places, place - _REACH)
+        high = bisect_right(places, place + _REACH)
+        here = usual * turn(1j * phase(until[high] - until[low] + _FEW_TO_FOLLOW))
+        late.append(phase(here) / (2 * pi * n) * beat)
+    own = [place - each for place, each in zip(places, late, strict=True)]
+    return replace(settled, places=own, late=settled.quarter * fmean(late))
+
+
+def _settled(source: Source, meter: Meter | None, tempo: Fraction | None, steps: int) -> Settled:
     remarks: list[str] = []
     origin, in_file, source = _one_meter(source, remarks)
     as_felt = felt(in_file, source.strokes, origin) if in_file else None
@@ -102,7 +140,8 @@ def settle(source: Source, meter: Meter | None, tempo: Fraction | None, steps: i
         if tempo is None:
             heard = _heard(gathered, trusted, steps, said)
             few = fits and len(gathered.strokes) >= _FEWEST
-            if few and (heard is None or not _by_chance(by_file, heard)):
+            bars = in_file or not heard or heard.grid.meter == own or heard.sure < _LIKELY
+            if few and bars and (heard is None or not _by_chance(by_file, heard)):
                 return replace(by_file, remarks=tuple(remarks))
             if source.tempos and heard and _agrees(heard, by_file):
                 kept = _at_own_tempo(by_file, own, steps)
@@ -218,8 +257,8 @@ def _by_file(
     quarter = 60 / own_tempo / float(ratio)
     found, kept = _written(source, meter, steps, division, start)
     fits = True
+    places = _places(kept, division, start)
     if found is None:
-        places = _places(kept, division, start)
         found = likeliest_grid(places, meter, steps, quarter)
         fits = _fits(found, places[:_SAMPLE], quarter)
     first, last = source.strokes[0].place, source.strokes[-1].place
@@ -233,7 +272,7 @@ def _by_file(
     whole = [own_tempo, *during]
     settled = Settled(
         gathered=kept,
-        places=_places(kept, division, start),
+        places=places,
         found=found,
         quarter=quarter,
         tempo=float(tempo) if tempo else own_tempo / pulse,
@@ -374,7 +413,7 @@ def _by_ear(
     places: list[float] = list(pulse.places)
     found = likeliest_grid(places, own, steps, quarter)
     for _ in range(2 if len(places) <= _MANY else 1):
-        places = smoothed(times, _meant(places, found.grid), _REACH)
+        places = smoothed(times, meant(places, found.grid), _REACH)
         found = likeliest_grid(places, own, steps, quarter)
     twice = 1
     if not (tempo or steps) and found.grid.steps >= _FINE and pulse.tempo <= _SLOW:
@@ -416,8 +455,8 @@ def _from_the_first(gathered: Gathered, meter: Meter, tempo: Fraction, steps: in
     )
 
 
-def _meant(places: Sequence[float], grid: Grid) -> list[float]:
-    """Where strokes are meant, in quarter notes."""
+def meant(places: Sequence[float], grid: Grid) -> list[float]:
+    """Where strokes are meant: on the nearest steps, in quarter notes."""
     at = spots(grid)
     bar = float(grid.meter.bar)
     found = []
