@@ -10,6 +10,7 @@ from midiforge.frozen import frozen
 from midiforge.hear.entrance import Bars
 from midiforge.hear.expected import Due, expected, pad_of
 from midiforge.hear.opening import Part, Wanted
+from midiforge.hear.pads import COMPANION_MS
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Strength
@@ -38,6 +39,19 @@ class Asked:
     window: float
     closest: float
     graces: dict[str, frozenset[str]]
+
+    @property
+    def companion(self) -> float:
+        """How far a stroke may be from a louder one of its pad that it goes with, in seconds.
+
+        Less than a window, so that no stroke of a fast exercise is taken for another's companion.
+        """
+        return min(COMPANION_MS / 1000, 0.8 * self.window)
+
+    @property
+    def grace(self) -> float:
+        """How shortly before its stroke a grace note on another pad comes, in seconds."""
+        return min(COMPANION_MS / 1000, 0.75 * self.closest)
 
 
 def kept(most: int) -> Callable[[_Of[T]], _Of[T]]:

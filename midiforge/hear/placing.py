@@ -21,7 +21,6 @@ from midiforge.hear.follow import Line, follow
 from midiforge.hear.match import match
 from midiforge.hear.opening import Heard, Start, by_pad
 from midiforge.hear.pads import (
-    COMPANION_MS,
     Hearing,
     companions,
     graces,
@@ -100,12 +99,7 @@ def _begun(
     stretches: Sequence[float] | None = None,
 ) -> _Begun:
     it = asked(exercise, kit)
-    window = it.window
-    # Half a window, so that no stroke of a fast exercise is taken for another's companion.
-    most = COMPANION_MS / 1000
-    aside = companions(hearing.strokes, min(most, 0.8 * window)) | graces(
-        hearing.strokes, min(most, 0.75 * it.closest), it.graces
-    )
+    aside = companions(hearing.strokes, it.companion) | graces(hearing.strokes, it.grace, it.graces)
     strokes = [stroke for stroke in hearing.strokes if stroke.which not in aside]
     start = None
     if take.start is not None:

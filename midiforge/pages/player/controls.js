@@ -31,7 +31,8 @@ function input(name, text, type) {
   others.push(control);
   show();
   control.addEventListener("input", () => {
-    set(name, isSwitch ? control.checked : +control.value);
+    const place = control.closest(".player") || document.body;
+    set(name, isSwitch ? control.checked : +control.value, place);
     show();
   });
   return make("label", {}, ...(isSwitch ? [control, text] : [text, control]));
@@ -141,6 +142,7 @@ export function build(exercise, section, place) {
       else leave(page);
     },
     section,
+    place,
     playButton: button("player-play", "Play", () => toggle(player)),
     previous: button("player-way", "\u2039", () => go(player, -1)),
     next: button("player-way", "\u203a", () => go(player, 1)),
@@ -157,7 +159,8 @@ export function build(exercise, section, place) {
   const has = new Set(events.map((event) => event.rounds === "countIn" || event.part));
   const options = [
     group("How to play it", input("loop", "Loop", "checkbox"),
-      ...(exercise.clock[0][0] < 0 ? [input("countIn", "Count-in", "checkbox")] : [])),
+      ...(exercise.clock[0][0] < 0 ? [input("countIn", "Count-in", "checkbox")] : []),
+      ...(exercise.due ? [input("strokes", "Show my strokes", "checkbox")] : [])),
     group("What is heard", ...Object.entries(PARTS).filter(([part]) => has.has(part))
       .map(([part, text]) => input(part, text, "checkbox"))),
     input("volume", "Volume", "range"),
