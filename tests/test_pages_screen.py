@@ -420,6 +420,7 @@ def test_axe_core_has_nothing_to_say_of_the_page(
             "for (const fold of document.querySelectorAll('details')) fold.open = true;"
             "document.querySelector('.player-more').click();"
             "document.querySelector('.player-reached').click();"
+            "document.querySelector('.player-strokes').click();"
         )
         _until(lambda: bool(browser.find_elements("css selector", ".lit")), 20)
         assert browser.execute_async_script(_CHECKED) == []
@@ -434,6 +435,7 @@ def test_what_is_pressed_is_as_large_as_a_finger(browser: Any, tmp_path: Path, w
     browser.get(_html(tmp_path, midiforge.read_drill(str(EXAMPLES[0]))).as_uri())
     browser.execute_script(
         "document.querySelector('#n1 .player').classList.add('open');"
+        "document.querySelector('#n1 .player-strokes').click();"
         "document.querySelector('.order').open = true;"
     )
     sizes = browser.execute_script(

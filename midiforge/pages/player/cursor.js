@@ -60,7 +60,8 @@ function standAt(page, system, x) {
     system.append(line);
     const { top, bottom } = system.getBoundingClientRect();
     const covered = page.place.getBoundingClientRect().bottom; // by the controls
-    if (top < Math.max(0, covered) || bottom > innerHeight)
+    const below = parseFloat(getComputedStyle(system).scrollMarginBottom) || 0; // by areas to tap
+    if (top < Math.max(0, covered) || bottom + below > innerHeight)
       system.scrollIntoView({ block: "center", behavior: still.matches ? "auto" : "smooth" });
   }
   line.setAttribute("x1", x.toFixed(2));

@@ -69,7 +69,7 @@ export function latencyOf({ outputLatency, baseLatency }) {
  * @param {number} stamp the moment as events have it, in ms
  */
 export function heardAt(context, stamp) {
-  const { contextTime = 0, performanceTime = 0 } = context.getOutputTimestamp();
+  const { contextTime = 0, performanceTime = 0 } = context.getOutputTimestamp?.() || {};
   if (performanceTime) return contextTime + (stamp - performanceTime) / 1000;
   return context.currentTime - latencyOf(context) + (stamp - performance.now()) / 1000;
 }
