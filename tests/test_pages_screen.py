@@ -230,8 +230,17 @@ def test_a_steps_letters_and_count_are_lit_while_it_sounds(browser: Any, tmp_pat
     assert browser.execute_script("return seen")[:8] == [
         *("R 1", "L e", "R &", "R a", "L 2", "R e", "L &", "L a"),
     ]
-    lit = "const {textDecorationLine: line} = getComputedStyle(document.querySelector('.lit'));"
-    assert browser.execute_script(f"{lit} return line") == "underline"  # not by colour alone
+    # Not by colour alone: a band lies over the step, underlined, and nothing else is within it.
+    step, names, others = browser.execute_script(
+        "const box = (each) => each.getBoundingClientRect();"
+        "const lit = [...document.querySelectorAll('.lit')];"
+        "const texts = [...document.querySelectorAll('#n2 .system .hand, #n2 .system .count')];"
+        "return [box(document.querySelector('.step')), lit.map(box),"
+        " texts.filter((each) => !lit.includes(each)).map(box)]"
+    )
+    assert all(step["left"] < each["left"] and each["right"] < step["right"] for each in names)
+    middles = [(each["left"] + each["right"]) / 2 for each in others]
+    assert not any(step["left"] < middle < step["right"] for middle in middles)
     press_play(browser, "n2")
     assert not browser.find_elements("css selector", ".lit")
 

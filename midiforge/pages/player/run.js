@@ -4,7 +4,7 @@
 import { due, timeOf } from "./clock.js";
 import { soundsIn } from "./lesson.js";
 import { makers } from "./makers.js";
-import { latencyOf } from "./mixer.js";
+import { heardAt, latencyOf } from "./mixer.js";
 import { CHOKES } from "./percussion.js";
 import { settings } from "./settings.js";
 
@@ -89,7 +89,7 @@ export class Run {
 
   /** Where in the exercise the music is that is heard now. */
   heardPlace() {
-    const at = this.placeAt(this.context.currentTime - this.latency());
+    const at = this.placeAt(heardAt(this.context, performance.now()));
     return at - Math.min(this.last, this.player.clock.round(at)) * this.player.exercise.length;
   }
 
