@@ -280,7 +280,9 @@ _ROW = 12 / 25.4  # inches between rows of ink that are no gap to a reader
 
 
 @needs_poppler
-@pytest.mark.parametrize(("paper", "large"), [("a4", False), ("letter", False), ("a4", True)])
+@pytest.mark.parametrize(
+    ("paper", "large"), [("a4", False), ("letter", False), ("a4", True), ("letter", True)]
+)
 def test_no_page_but_the_last_is_more_than_a_fifth_blank(example, paper, large, tmp_path) -> None:
     drill, _, _ = example
     pdf = _pdf(tmp_path, drill, paper, large)
