@@ -80,7 +80,7 @@ def _style(paper: Paper) -> str:
         f"@media(min-width:48rem){{:root{{--space:{1.25 * screen:g}px}}}}"
         f"\n{STYLE}\n{own}\n{player}\n"
         f"@page{{size:{_PAPER_NAMES[paper.name]};margin:{paper.margin:g}mm}}"
-        f"@media print{{:root{{--space:{1.1 * paper.space:g}mm}}}}"
+        f"@media print{{:root{{--space:{paper.space:g}mm}}}}"
     )
 
 
