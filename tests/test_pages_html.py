@@ -230,6 +230,15 @@ def test_printed_by_the_browser_it_is_a_booklet_on_the_paper_asked_for(
         assert (float(width), float(height)) == pytest.approx((595.3, 841.9), abs=1)
 
 
+def test_grace_notes_in_a_title_are_no_eleven(tmp_path: Path) -> None:
+    drill = midiforge.check_drill({"sticking": "llR lRL", "stages": "full", "feet": "samba"})
+    [title] = re.findall(r"<h2.*?</span> (.*?)</h2>", _html(tmp_path, drill).read_text("utf-8"))[
+        -1:
+    ]
+    assert "\u2113\u2113R" in title and "\u2113RL" in title
+    assert "samba" in title.lower() or "full" in title  # and no other word has one
+
+
 @needs_poppler
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
 def test_a_print_s_pages_are_filled_too(browser: Any, tmp_path: Path, path: Path) -> None:

@@ -96,6 +96,7 @@ def test_every_exercise_is_there_in_running_order_with_its_numbers(example) -> N
     drill, pdf, _ = example
     # In the order of the page's content; families that go on are named in its head.
     text = " ".join(said_by("pdftotext", "-raw", pdf, "-").split())
+    text = text.replace("\N{SCRIPT SMALL L}", "l")
     at = text.index("Look after yourself")
     for family in families(midiforge.exercises(drill)):
         heads = [family.title] if family.thing else []
