@@ -537,7 +537,7 @@ def test_the_keyboard_alone_plays_and_stops(lesson: _Lesson) -> None:
 
 
 def test_every_control_has_a_name(lesson: _Lesson) -> None:
-    lesson.open()
+    lesson.open().press("six-eight", ".player-more")
     controls = lesson.driver.find_elements("css selector", "#six-eight :is(button, input)")
     assert [each.accessible_name for each in controls if each.is_displayed()] == [
         "Play",
@@ -547,6 +547,7 @@ def test_every_control_has_a_name(lesson: _Lesson) -> None:
         "120",
         "58.5",
         "Reached 120",
+        "More",
         "Loop",
         "Count-in",
         "Hands",
@@ -560,7 +561,7 @@ def test_every_control_has_a_name(lesson: _Lesson) -> None:
 def test_controls_are_big_enough_for_fingers(lesson: _Lesson) -> None:
     lesson.driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": True})
     try:
-        lesson.open()
+        lesson.open().press("straight", ".player-more")
         if not lesson.js("return matchMedia('(any-pointer: coarse)').matches"):
             pytest.skip("this Chromium does not pretend to have a touch screen")
         heights = lesson.js(
@@ -573,8 +574,9 @@ def test_controls_are_big_enough_for_fingers(lesson: _Lesson) -> None:
         lesson.driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
 
 
-def test_on_a_telephone_what_is_set_once_waits_behind_a_button(lesson: _Lesson) -> None:
-    sized(lesson.driver, 375, 700)
+@pytest.mark.parametrize("width", [375, 1280])
+def test_what_is_set_once_waits_behind_a_button(lesson: _Lesson, width: int) -> None:
+    sized(lesson.driver, width, 700)
     try:
         lesson.open()
         loop, more = (

@@ -151,7 +151,7 @@ export function build(exercise, section, place) {
   previous.setAttribute("aria-label", "Previous exercise");
   next.setAttribute("aria-label", "Next exercise");
   const page = { place, systems, count };
-  // On a narrow screen what is set once waits behind a button; the style sheet says how narrow.
+  // What is set once waits behind a button.
   const more = button("player-more", "More", () =>
     more.setAttribute("aria-expanded", `${place.classList.toggle("open")}`));
   more.setAttribute("aria-expanded", "false");
@@ -159,13 +159,14 @@ export function build(exercise, section, place) {
   const has = new Set(events.map((event) => event.rounds === "countIn" || event.part));
   const options = [
     group("How to play it", input("loop", "Loop", "checkbox"),
-      ...(exercise.clock[0][0] < 0 ? [input("countIn", "Count-in", "checkbox")] : []),
-      ...(exercise.due ? [input("strokes", "Show my strokes", "checkbox")] : [])),
+      ...(exercise.clock[0][0] < 0 ? [input("countIn", "Count-in", "checkbox")] : [])),
     group("What is heard", ...Object.entries(PARTS).filter(([part]) => has.has(part))
       .map(([part, text]) => input(part, text, "checkbox"))),
     input("volume", "Volume", "range"),
   ];
-  for (const option of options) option.classList.add("player-option");
+  const hears = exercise.due ? [input("strokes", "Show my strokes", "checkbox")] : [];
+  for (const label of hears) label.classList.add("player-hears");
+  for (const option of [...hears, ...options]) option.classList.add("player-option");
   place.setAttribute("role", "group");
   const heading = section.querySelector("h1, h2, h3, h4, h5, h6");
   place.setAttribute("aria-label", `Player: ${heading?.textContent?.trim() || exercise.id}`);
@@ -176,6 +177,7 @@ export function build(exercise, section, place) {
     make("label", {}, exercise.said ? "Tempo at first " : "Tempo ", number),
     group("Tempos of this exercise", ...choices),
     reached,
+    ...hears,
     more,
     ...options,
     count,
