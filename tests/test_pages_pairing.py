@@ -13,7 +13,7 @@ import pytest
 from synthetic import KIT, synthetic
 
 import midiforge
-from midiforge.hear.asked import asked
+from midiforge.hear.asked import rule_of
 from midiforge.hear.expected import Due, expected
 from midiforge.hear.pairing import Pairing
 from midiforge.hear.placing import hear_take, place
@@ -102,7 +102,7 @@ def cases() -> list[Case]:
 def _asked_of_page(case: Case, to_the_click: bool) -> dict[str, Any]:
     """What the module is given: by the player's own time as `hear` follows it, or by the click."""
     of, exercise = case.pairing, case.exercise
-    rule = asked(exercise, KIT)
+    rule = rule_of(exercise, KIT)
     stretch = 1.0 if to_the_click else of.stretch
 
     def told(due: Due, time: float) -> dict[str, Any]:

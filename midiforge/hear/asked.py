@@ -25,17 +25,14 @@ _Of = Callable[[Exercise, Kit], T]
 
 
 @frozen
-class Asked:
-    """What is due for as long as an entrance is looked for.
+class Rule:
+    """How near strokes are to what they belong to, at the exercise's tempo.
 
-    bars: of the exercise, so long. part: what is due in them.
     window: how far a stroke may be from where it is due, in seconds.
     closest: how far the two nearest strokes of different times are apart, in seconds.
     graces: the pads on which the grace notes of a pad's strokes are played.
     """
 
-    bars: Bars
-    part: Part
     window: float
     closest: float
     graces: dict[str, frozenset[str]]
@@ -52,6 +49,18 @@ class Asked:
     def grace(self) -> float:
         """How shortly before its stroke a grace note on another pad comes, in seconds."""
         return min(COMPANION_MS / 1000, 0.75 * self.closest)
+
+
+@frozen
+class Asked:
+    """What is due for as long as an entrance is looked for.
+
+    bars: of the exercise, so long. part: what is due in them. rule: how strokes are paired with it.
+    """
+
+    bars: Bars
+    part: Part
+    rule: Rule
 
 
 def kept(most: int) -> Callable[[_Of[T]], _Of[T]]:
@@ -84,8 +93,18 @@ def asked(exercise: Exercise, kit: Kit) -> Asked:
     wanted = [
         Wanted(due.time, due.pad, due.hit.strength is Strength.ACCENT, due.call) for due in dues
     ]
-    window = _window(dues, exercise)
-    return Asked(bars, Part(wanted), window, _closest(dues), _grace_pads(dues))
+    return Asked(bars, Part(wanted), _rule(dues, exercise))
+
+
+def rule_of(exercise: Exercise, kit: Kit) -> Rule:
+    """How strokes of an exercise on a kit are paired; twice round tells, with its seam."""
+    end = exercise.loop_start + 2 * exercise.returns_after_bars * exercise.meter.bar
+    seconds = float(end * exercise.tempo.quarter(Fraction(1)))
+    return _rule(expected(exercise, kit, seconds), exercise)
+
+
+def _rule(dues: Sequence[Due], exercise: Exercise) -> Rule:
+    return Rule(_window(dues, exercise), _closest(dues), _grace_pads(dues))
 
 
 def _bars(exercise: Exercise) -> Bars:

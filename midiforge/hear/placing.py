@@ -99,7 +99,10 @@ def _begun(
     stretches: Sequence[float] | None = None,
 ) -> _Begun:
     it = asked(exercise, kit)
-    aside = companions(hearing.strokes, it.companion) | graces(hearing.strokes, it.grace, it.graces)
+    rule = it.rule
+    aside = companions(hearing.strokes, rule.companion) | graces(
+        hearing.strokes, rule.grace, rule.graces
+    )
     strokes = [stroke for stroke in hearing.strokes if stroke.which not in aside]
     start = None
     if take.start is not None:
@@ -130,7 +133,7 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
 
 def _followed(take: Take, exercise: Exercise, kit: Kit, begun: _Begun) -> Placed:
     start, strokes = begun.start, begun.strokes
-    window = begun.asked.window * min(start.stretch, 1.0)  # what is faster lies closer
+    window = begun.asked.rule.window * min(start.stretch, 1.0)  # what is faster lies closer
     span = _RUSHED * (strokes[-1].time - start.offset) / start.stretch + 1.0
     most = min(MOST_A_STROKE * len(strokes) + MOST_BESIDES, MOST_STROKES)
     dues = expected(exercise, kit, span, most)
@@ -198,7 +201,7 @@ def _line_of_file(take: Take, exercise: Exercise) -> float | None:
 
 def _at_mark(it: Asked, strokes: Sequence[Heard], mark: float) -> Start | None:
     """The start that the take names, moved by its delay; None if that explains nothing."""
-    window = it.window
+    window = it.rule.window
     found = find_start(it, [stroke for stroke in strokes if stroke.time > mark - window])
     near = round((found.offset - mark) / window) if window else 0
     if found.stretch == 1 and abs(found.offset - mark) <= _MOST_DELAY and near <= 8:

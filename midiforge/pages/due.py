@@ -12,7 +12,7 @@ from typing import Any
 from midiforge.engraving.heads import FURTHEST, HIGH, MAGNIFIED, WIDE, heads_of, height_of
 from midiforge.engraving.shapes import SPACE
 from midiforge.hear import kinds, pads
-from midiforge.hear.asked import asked
+from midiforge.hear.asked import rule_of
 from midiforge.hear.expected import pad_of, together
 from midiforge.hear.limits import STEADY_PERCENT, near_ms
 from midiforge.hear.take import EXERCISE_MARK, PLAYED_MARK, START_MARK
@@ -66,7 +66,7 @@ def due(entry: Entry, exercise: Exercise, kit: Kit) -> dict[str, Any] | None:
     hits.sort(key=attrgetter("time"))
     if not hits:
         return None
-    rule = asked(exercise, kit)
+    rule = rule_of(exercise, kit)
     meter = exercise.meter
     return {
         **{name: round(getattr(rule, name), 9) for name in ("window", "companion", "grace")},
@@ -82,6 +82,7 @@ def _strokes(entry: Entry, exercise: Exercise, kit: Kit, hits: list[Hit]) -> Ite
     heads, setting = dict(heads_of(entry.score)), entry.setting
     meter, loop = exercise.meter, entry.score.loop.bars
     first = loop[0].number
+    names: dict[Fraction, str] = {}  # of the places of a bar
     calls = [part for part in exercise.sections if part.kind is SectionKind.CALL]
     for at, pad, struck in together(hits, kit, exercise.swing):
         hit = struck[0]
@@ -89,6 +90,8 @@ def _strokes(entry: Entry, exercise: Exercise, kit: Kit, hits: list[Hit]) -> Ite
         written = (bar - first) % len(loop) + first if bar > first else bar
         stands = [heads.get((written, place, it.limb, it.voice)) for it in struck if it.limb]
         tops = [height_of(head, setting) for head in stands if head]
+        if place not in names:
+            names[place] = place_name(meter, exercise.step, place)
         told = {
             **({"grid": quarters(hit.grid)} if hit.grid != exercise.step else {}),
             **({"ornaments": own} if (own := ornaments(struck)) else {}),
@@ -105,7 +108,7 @@ def _strokes(entry: Entry, exercise: Exercise, kit: Kit, hits: list[Hit]) -> Ite
             "+".join(it.limb for it in struck if it.limb),
             round(tops[0] if tops else setting.staff + _MIDDLE, 1),
             bar,
-            place_name(meter, exercise.step, hit.time),
+            names[place],
             *([told] if told else []),
         ]
 
