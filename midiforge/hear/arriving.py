@@ -14,7 +14,7 @@ from statistics import median
 from typing import NamedTuple
 
 from midiforge.frozen import frozen
-from midiforge.hear.asked import asked
+from midiforge.hear.asked import rule_of
 from midiforge.hear.expected import Due, expected, pad_of
 from midiforge.hear.figures import Tally
 from midiforge.hear.kinds import LEAST_PULLED_MS, MOST_QUARTERS, MOVED_MS
@@ -81,8 +81,7 @@ class Arriving:
         self.delay = delay_ms / 1000
         self.dues = expected(exercise, kit, seconds)
         self.came: list[Came] = []
-        it = asked(exercise, kit)
-        self.window = it.window
+        self.window = rule_of(exercise, kit).window
         quarter = 60 / float(exercise.tempo.first * exercise.tempo.pulse)
         self.step = float(exercise.step) * quarter
         self._reach = max(self.step, MOST_QUARTERS * quarter)
