@@ -1,9 +1,12 @@
 """Speed of the pages, as ratios taken in one run: `python tests/benchmark_pages.py`.
+The third alone: `python tests/benchmark_pages.py frames`.
 
 1. A lesson of 40 exercises as MusicXML, against the same notes put together and written by
    music21: as it writes by default, and told that the notes are notation already.
 2. The same lesson as booklets: seconds a page, whether twice the exercises take twice as long,
    and how large the files are.
+3. Frames a second while a page plays, its cursor moves and strokes are shown, in Chromium with a
+   processor four times as slow.
 """
 
 import gc
@@ -13,12 +16,14 @@ import sys
 import time
 from collections.abc import Callable
 from functools import partial
-from itertools import islice
+from itertools import islice, pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 from xml.etree import ElementTree
 
 import music21
+from browser import chromium, press_play, sized
 from music21 import articulations, bar, duration, expressions, meter, note, percussion, stream
 from music21.musicxml.m21ToXml import GeneralObjectExporter
 
@@ -31,6 +36,7 @@ from midiforge.pages.paper import paper_of
 from midiforge.pages.sheet import write_sheet
 
 EXERCISES = 40
+EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("0*.toml"))
 DRILL = {
     "title": "Moored in pairs",
     "sticking": ">RL(R)R rL>RL(L)",
@@ -215,7 +221,71 @@ def booklets(rounds: int = 3) -> None:
                 )
 
 
+# The page on a screen, slowed down
+
+SLOWER, FRAMES_OF = 4, 8.0  # times; seconds that are looked at
+_PARTS = ("script", "style", "layout")
+_COUNT_FRAMES = """
+const done = arguments[1], times = [];
+const frame = (time) => {
+  times.push(time);
+  if (time - times[0] < 1000 * arguments[0]) requestAnimationFrame(frame);
+  else done(times);
+};
+requestAnimationFrame(frame);
+"""
+
+
+def frames() -> None:
+    """Frames a second of each example's fullest exercise, on a screen and on a telephone."""
+    with TemporaryDirectory() as folder:
+        profile = Path(folder) / "profile"
+        for browser in chromium(profile):
+            for path in EXAMPLES:
+                drill = midiforge.read_drill(str(path))
+                page = Path(folder) / "lesson.html"
+                write_sheet(page, "", midiforge.exercises(drill), drill.kit, paper_of("a4"))
+                told = [f"{_frames(browser, page, width)} at {width} px" for width in (1280, 390)]
+                print(f"  {path.stem}: {', '.join(told)}")
+
+
+def _frames(browser: Any, page: Path, width: int) -> str:
+    sized(browser, width, 844)
+    browser.get(page.as_uri())
+    fullest = browser.execute_script(
+        "const music = [...document.querySelectorAll('.exercise')];"
+        "return music.sort((a, b) => b.querySelectorAll('.system *').length"
+        " - a.querySelectorAll('.system *').length)[0].id"
+    )
+    browser.execute_script("document.querySelector('.player-strokes').click()")
+    press_play(browser, fullest)
+    time.sleep(1)
+    browser.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
+    before = _busy(browser)
+    times = browser.execute_async_script(_COUNT_FRAMES, FRAMES_OF)
+    busy = [after - then for after, then in zip(_busy(browser), before, strict=True)]
+    browser.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": 1})
+    lasting = sorted(after - before for before, after in pairwise(times))
+    rate = 1000 * len(lasting) / (times[-1] - times[0])
+    whole, *parts = (100 * part / FRAMES_OF for part in busy)
+    told = ", ".join(f"{word} {part:.0f}" for word, part in zip(_PARTS, parts, strict=True))
+    worst = lasting[len(lasting) * 99 // 100]
+    return f"{rate:.0f} (99 of 100 within {worst:.0f} ms; {whole:.0f} % busy: {told})"
+
+
+def _busy(browser: Any) -> list[float]:
+    """Seconds that the page's thread was busy, and with what."""
+    browser.execute_cdp_cmd("Performance.enable", {})
+    answer = browser.execute_cdp_cmd("Performance.getMetrics", {})
+    metrics = {each["name"]: each["value"] for each in answer["metrics"]}
+    names = ("TaskDuration", "ScriptDuration", "RecalcStyleDuration", "LayoutDuration")
+    return [metrics[name] for name in names]
+
+
 if __name__ == "__main__":
     print(f"Python {sys.version.split()[0]}, music21 {music21.__version__}")
-    musicxml_against_music21()
-    booklets()
+    if sys.argv[1:] != ["frames"]:
+        musicxml_against_music21()
+        booklets()
+    print(f"a page that plays, on a processor {SLOWER} times as slow (60 frames a second are all)")
+    frames()

@@ -100,7 +100,7 @@ def _pages(exercise: Exercise, drill: Drill) -> None:
     [entry] = screen.entries
     written = {bar.number for bar in entry.score.bars}
     drawing = svg(paper, PAPER)
-    page = html(screen, PAPER)
+    page = html(screen, PAPER, drill.kit)
     for each in (drawing, musicxml("", scores([exercise]), drill.kit, paper=PAPER)):
         ElementTree.fromstring(each)
     [music] = re.findall(r'<div class="music".*?</section>', page, re.DOTALL)

@@ -8,7 +8,6 @@ while they go on) is common practice of engraving.
 import json
 import math
 import re
-import shutil
 import subprocess
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -20,6 +19,7 @@ from typing import Any
 import music21
 import pytest
 from browser import chromium, sized
+from poppler import needs_poppler
 from test_pages_musicxml import assert_valid
 from test_pages_pdf import _words
 
@@ -341,12 +341,6 @@ def test_a_screen_reader_hears_the_chords_of_a_bar(browser: Any, tmp_path: Path)
     browser.get(path.as_uri())
     [label] = [piece["label"] for piece in browser.execute_script(_MEASURE)]
     assert label.startswith("bar 1, B♭m7, E♭7. 1: right")
-
-
-needs_poppler = pytest.mark.skipif(
-    not all(map(shutil.which, ("pdftotext", "pdffonts"))),
-    reason="poppler's commands (package poppler-utils) are not installed",
-)
 
 
 @needs_poppler

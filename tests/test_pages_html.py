@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from browser import chromium, on_paper, played, press_play, sized
+from poppler import blank, needs_poppler, pages_of
 
 import midiforge
 from midiforge.kits.kit import read_kit
@@ -227,6 +228,30 @@ def test_printed_by_the_browser_it_is_a_booklet_on_the_paper_asked_for(
     assert boxes
     for width, height in boxes:
         assert (float(width), float(height)) == pytest.approx((595.3, 841.9), abs=1)
+
+
+def test_grace_notes_in_a_title_are_no_eleven(tmp_path: Path) -> None:
+    drill = midiforge.check_drill({"sticking": "llR lRL", "stages": "full", "feet": "samba"})
+    [title] = re.findall(r"<h2.*?</span> (.*?)</h2>", _html(tmp_path, drill).read_text("utf-8"))[
+        -1:
+    ]
+    assert "\u2113\u2113R" in title and "\u2113RL" in title
+    assert "samba" in title.lower() or "full" in title  # and no other word has one
+
+
+@needs_poppler
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_a_print_s_pages_are_filled_too(browser: Any, tmp_path: Path, path: Path) -> None:
+    # A browser stretches nothing: in large print what does not fit leaves up to three tenths.
+    drill = midiforge.read_drill(path)
+    exercises = list(midiforge.exercises(drill))
+    page, pdf = tmp_path / "lesson.html", tmp_path / "print.pdf"
+    for name, is_large in (("a4", False), ("letter", False), ("letter", True)):
+        write_sheet(page, drill.title, exercises, drill.kit, paper_of(name, is_large))
+        browser.get(page.as_uri())
+        pdf.write_bytes(on_paper(browser))
+        blanks = [blank(pdf, number) for number in range(1, pages_of(pdf))]
+        assert max(blanks, default=0) < (0.3 if is_large else 0.2), (name, is_large, blanks)
 
 
 def test_nothing_is_loaded_from_elsewhere_and_nothing_goes_wrong(

@@ -6,6 +6,7 @@ score. "W3C" below is the MusicXML 4.0 reference, https://www.w3.org/2021/06/mus
 
 import base64
 import io
+import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
@@ -603,7 +604,11 @@ def test_music21_reads_the_time_signature(meter: str, steps: int, expected: str)
 
 
 def heard_by_verovio(xml: bytes) -> tuple[int, Counter[tuple[int, int]], list[int]]:
-    """Ticks to a quarter note, (tick, note number) of every note, and the tempos in us."""
+    """Ticks to a quarter note, (tick, note number) of every note, and the tempos in us.
+
+    Without the signs for the bar before, of which verovio plays nothing, whatever stands below.
+    """
+    xml = re.sub(rb"<measure-style>.*?</measure-style>", b"", xml)
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
     assert toolkit.loadData(xml.decode())
@@ -950,6 +955,39 @@ def test_an_example_has_the_repeat_signs_of_its_page(path: Path) -> None:
     player = ElementTree.fromstring(musicxml("", written, drill.kit)).find("part[@id='P1']")
     assert player is not None
     assert dots == 2 * len(player.findall("measure/barline/repeat"))
+
+
+@by_example
+def test_a_sign_for_the_bar_before_is_one_in_musicxml_too_and_the_strokes_stand_below_it(
+    path: Path,
+) -> None:
+    drill = midiforge.read_drill(path)
+    written = [*scores(midiforge.exercises(drill))]
+    xml = musicxml("", written, drill.kit)
+    on_screen = [
+        piece.is_simile
+        for score in written
+        for piece in cut(score, Engraver(), Layout(paper_of("a4").line)).pieces
+        if piece.begins_bar
+    ]
+    bars = ElementTree.fromstring(xml).findall("part[@id='P1']/measure")
+    signs, on = [], False
+    for bar in bars:
+        kinds = [repeat.get("type") for repeat in bar.iterfind(".//measure-repeat")]
+        assert kinds in ([], ["stop" if on else "start"])
+        on ^= bool(kinds)
+        signs.append(on)
+        assert bar.find("note") is not None
+    begins = [bar.find("print[@new-system='yes']") is not None for bar in bars]
+    assert not any(sign and begin for sign, begin in zip(signs, begins, strict=True))
+    assert signs == [sign and not begin for sign, begin in zip(on_screen, begins, strict=True)]
+    verovio.enableLog(verovio.LOG_OFF)
+    toolkit = verovio.toolkit()
+    assert toolkit.loadData(xml.decode())
+    mei = ElementTree.fromstring(toolkit.getMEI())
+    space = "{http://www.music-encoding.org/ns/mei}"
+    read = [bar.find(f".//{space}mRpt") is not None for bar in mei.iter(f"{space}measure")]
+    assert read == signs
 
 
 def test_words_of_a_bar_are_boxed_above_it() -> None:

@@ -14,7 +14,7 @@ from statistics import median
 from typing import NamedTuple
 
 from midiforge.frozen import frozen
-from midiforge.hear.asked import window_of
+from midiforge.hear.asked import rule_of
 from midiforge.hear.expected import Due, pad_of, rounds
 from midiforge.hear.figures import Tally
 from midiforge.hear.kinds import LEAST_PULLED_MS, MOST_QUARTERS, MOVED_MS
@@ -90,7 +90,7 @@ class Arriving:
         self._coming = rounds(exercise, kit)
         self._laid = 0.0  # seconds up to which all is laid out
         self._lay_out(_AHEAD)
-        self.window = window_of(self.dues, exercise)
+        self.window = rule_of(exercise, kit).window
         self._of: dict[int, Came] = {}  # what became of each due, by number
         self._told_missed = 0
         self._offs: deque[float] = deque(maxlen=_OWN)

@@ -10,6 +10,7 @@ from midiforge.frozen import frozen
 from midiforge.hear.entrance import Bars
 from midiforge.hear.expected import Due, expected, pad_of
 from midiforge.hear.opening import Part, Wanted
+from midiforge.hear.pads import COMPANION_MS
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import Strength
@@ -24,20 +25,42 @@ _Of = Callable[[Exercise, Kit], T]
 
 
 @frozen
-class Asked:
-    """What is due for as long as an entrance is looked for.
+class Rule:
+    """How near strokes are to what they belong to, at the exercise's tempo.
 
-    bars: of the exercise, so long. part: what is due in them.
     window: how far a stroke may be from where it is due, in seconds.
     closest: how far the two nearest strokes of different times are apart, in seconds.
     graces: the pads on which the grace notes of a pad's strokes are played.
     """
 
-    bars: Bars
-    part: Part
     window: float
     closest: float
     graces: dict[str, frozenset[str]]
+
+    @property
+    def companion(self) -> float:
+        """How far a stroke may be from a louder one of its pad that it goes with, in seconds.
+
+        Less than a window, so that no stroke of a fast exercise is taken for another's companion.
+        """
+        return min(COMPANION_MS / 1000, 0.8 * self.window)
+
+    @property
+    def grace(self) -> float:
+        """How shortly before its stroke a grace note on another pad comes, in seconds."""
+        return min(COMPANION_MS / 1000, 0.75 * self.closest)
+
+
+@frozen
+class Asked:
+    """What is due for as long as an entrance is looked for.
+
+    bars: of the exercise, so long. part: what is due in them. rule: how strokes are paired with it.
+    """
+
+    bars: Bars
+    part: Part
+    rule: Rule
 
 
 def kept(most: int) -> Callable[[_Of[T]], _Of[T]]:
@@ -70,8 +93,18 @@ def asked(exercise: Exercise, kit: Kit) -> Asked:
     wanted = [
         Wanted(due.time, due.pad, due.hit.strength is Strength.ACCENT, due.call) for due in dues
     ]
-    window = window_of(dues, exercise)
-    return Asked(bars, Part(wanted), window, _closest(dues), _grace_pads(dues))
+    return Asked(bars, Part(wanted), _rule(dues, exercise))
+
+
+def rule_of(exercise: Exercise, kit: Kit) -> Rule:
+    """How strokes of an exercise on a kit are paired; twice round tells, with its seam."""
+    end = exercise.loop_start + 2 * exercise.returns_after_bars * exercise.meter.bar
+    seconds = float(end * exercise.tempo.quarter(Fraction(1)))
+    return _rule(expected(exercise, kit, seconds), exercise)
+
+
+def _rule(dues: Sequence[Due], exercise: Exercise) -> Rule:
+    return Rule(_window(dues, exercise), _closest(dues), _grace_pads(dues))
 
 
 def _bars(exercise: Exercise) -> Bars:
@@ -88,7 +121,7 @@ def _bars(exercise: Exercise) -> Bars:
     return Bars([i * length for i in range(many + 1)], first, once, beats)
 
 
-def window_of(dues: Sequence[Due], exercise: Exercise) -> float:
+def _window(dues: Sequence[Due], exercise: Exercise) -> float:
     """How far a stroke may be from where it is due: not half way to the next of its pad."""
     last: dict[str, float] = {}
     closest = float(exercise.step * exercise.tempo.quarter(Fraction(1))) * 2

@@ -90,7 +90,7 @@ def rounds(exercise: Exercise, kit: Kit) -> Iterator[list[Due]]:
     start = exercise.loop_start
     steady = tempo.is_steady
     end = start + once if steady else exercise.length
-    merged = _merged((hit for hit in hits if hit.time < end), kit, swing)
+    merged = together((hit for hit in hits if hit.time < end), kit, swing)
     calls = [each for each in exercise.sections if each.kind is SectionKind.CALL]
     quarter = float(60 / (tempo.first * tempo.pulse))
     entry = bisect_left(merged, start, key=lambda each: each[0])  # bar lines are where they are
@@ -129,7 +129,7 @@ def _within(sections: Iterable[Section], time: Fraction) -> bool:
     return any(each.start <= time < each.start + each.length for each in sections)
 
 
-def _merged(
+def together(
     hits: Iterable[Hit], kit: Kit, swing: Swing
 ) -> list[tuple[Fraction, str, tuple[Hit, ...]]]:
     """Hits by the time they are played at, and pad; what two hands strike at once on one pad

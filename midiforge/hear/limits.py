@@ -55,6 +55,12 @@ def near_ms(*limbs: Limb) -> float:
     return PEDAL_MS if Limb.LEFT_FOOT in limbs else TOGETHER_MS
 
 
+def in_time_ms(step_ms: float, *limbs: Limb) -> float:
+    """How far a single stroke may be from the click it is played to, at a grid step of `step_ms`:
+    as far as its limb may lie beside the others, or as unsteady as nobody is asked not to be."""
+    return max(near_ms(*limbs), step_ms * STEADY_PERCENT / 100)
+
+
 def is_sure(gap_ms: float, deviation_ms: float, times: int) -> bool:
     """Whether a gap is no accident: twice its standard error, the usual measure."""
     return abs(gap_ms) >= 2 * deviation_ms / sqrt(times)

@@ -21,7 +21,6 @@ from midiforge.hear.follow import Line, follow
 from midiforge.hear.match import match
 from midiforge.hear.opening import Heard, Start, by_pad
 from midiforge.hear.pads import (
-    COMPANION_MS,
     Hearing,
     companions,
     graces,
@@ -100,11 +99,9 @@ def _begun(
     stretches: Sequence[float] | None = None,
 ) -> _Begun:
     it = asked(exercise, kit)
-    window = it.window
-    # Half a window, so that no stroke of a fast exercise is taken for another's companion.
-    most = COMPANION_MS / 1000
-    aside = companions(hearing.strokes, min(most, 0.8 * window)) | graces(
-        hearing.strokes, min(most, 0.75 * it.closest), it.graces
+    rule = it.rule
+    aside = companions(hearing.strokes, rule.companion) | graces(
+        hearing.strokes, rule.grace, rule.graces
     )
     strokes = [stroke for stroke in hearing.strokes if stroke.which not in aside]
     start = None
@@ -136,7 +133,7 @@ def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
 
 def _followed(take: Take, exercise: Exercise, kit: Kit, begun: _Begun) -> Placed:
     start, strokes = begun.start, begun.strokes
-    window = begun.asked.window * min(start.stretch, 1.0)  # what is faster lies closer
+    window = begun.asked.rule.window * min(start.stretch, 1.0)  # what is faster lies closer
     span = _RUSHED * (strokes[-1].time - start.offset) / start.stretch + 1.0
     most = min(MOST_A_STROKE * len(strokes) + MOST_BESIDES, MOST_STROKES)
     dues = expected(exercise, kit, span, most)
@@ -204,7 +201,7 @@ def _line_of_file(take: Take, exercise: Exercise) -> float | None:
 
 def _at_mark(it: Asked, strokes: Sequence[Heard], mark: float) -> Start | None:
     """The start that the take names, moved by its delay; None if that explains nothing."""
-    window = it.window
+    window = it.rule.window
     found = find_start(it, [stroke for stroke in strokes if stroke.time > mark - window])
     near = round((found.offset - mark) / window) if window else 0
     if found.stretch == 1 and abs(found.offset - mark) <= _MOST_DELAY and near <= 8:

@@ -60,7 +60,7 @@ def find_start(
             break
     if best is None:
         return Start(strokes[0].time, 1.0, 0.0)
-    return _told(part, strokes, asked.window, best)
+    return _told(part, strokes, asked.rule.window, best)
 
 
 def _looks(strokes: Sequence[Heard], part: Part, most: int) -> Iterator[Sequence[Heard]]:
@@ -86,7 +86,7 @@ def _entrance(
     stretches: Sequence[float] | None,
     line: float | None,
 ) -> Start:
-    part, bars, window = asked.part, asked.bars, asked.window
+    part, bars, window = asked.part, asked.bars, asked.rule.window
     known = [stroke for stroke in look if stroke.pad in part.lines]
     ways, found = Ways(part, bars, look, window), list[Way]()
     openings = [

@@ -1,5 +1,6 @@
 """What a lesson's booklet says, whatever it is printed on: entries, key, legend, cautions."""
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
@@ -43,6 +44,7 @@ PLACES = (
     "Hands stems up, feet stems down; where they take turns, all up. Places on the staff after "
     "N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994."
 )
+_GRACES = re.compile(r"(?<![a-z])l+(?=[RL])")
 _MOST_MEETINGS = 6
 _MOST_WAYS = 50  # letters
 _MOST_HEARD = 32  # bars, or pages to listen to would grow large
@@ -168,7 +170,7 @@ def _group(family: Family, engraver: Engraver, layout: Layout) -> Group:
             number=numbers_said(exercise.number for exercise in score.exercises),
             anchor=f"n{score.exercise.number.piece}",
             title=score.exercise.title,
-            way=way,
+            way=_set(way),
             job=" ".join(own_jobs),
             facts=tuple(own_facts),
             text=tuple(own_text),
@@ -182,7 +184,7 @@ def _group(family: Family, engraver: Engraver, layout: Layout) -> Group:
     exercise = scores[0].exercise
     return Group(
         number=numbers_said(exercise.number for exercise in family.exercises),
-        title=family.title,
+        title=_set(family.title),
         job=" ".join(same_jobs),
         pulse=pulse_sign(exercise.meter),
         tempos=tuple(exercise.tempo_said for exercise in scores[0].exercises),
@@ -191,6 +193,11 @@ def _group(family: Family, engraver: Engraver, layout: Layout) -> Group:
         text=tuple(same_texts),
         entries=entries,
     )
+
+
+def _set(words: str) -> str:
+    """A title or a part of one, with small letters as below the staff: "llR" begins with no 11."""
+    return _GRACES.sub(lambda graces: GRACE_LETTERS["L"] * len(graces[0]), words)
 
 
 def _apart(said: Iterable[Sequence[str]]) -> tuple[list[list[str]], list[str]]:

@@ -10,6 +10,7 @@ from midiforge import __version__
 from midiforge.engraving.drawing import STYLE, Piece, bar_number, joined, sign_definitions
 from midiforge.engraving.ink import moved
 from midiforge.engraving.shapes import SPACE
+from midiforge.kits.kit import Kit
 from midiforge.pages.aloud import pieces_said
 from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry, Group
 from midiforge.pages.paper import Paper
@@ -25,17 +26,17 @@ _NOTE_LINES = 5  # for the student, at the end of a print
 _PAPER_NAMES = {"a4": "A4", "letter": "letter"}
 
 
-def html(booklet: Booklet, paper: Paper) -> str:
+def html(booklet: Booklet, paper: Paper, kit: Kit) -> str:
     """The booklet as an HTML document that loads nothing from elsewhere.
 
-    Its settings come from `cut` with `WIDEST`, so that they fit a telephone.
+    Its settings come from `cut` with `WIDEST`, so that they fit a telephone. kit: the student's.
     """
     drawings = [list(_drawings(entry)) for entry in booklet.entries]
     places = [
         [place for number, drawing in enumerate(own) for place in _places(drawing, number)]
         for own in drawings
     ]
-    heard = sound(booklet, places)
+    heard = sound(booklet, places, kit)
     data = json.dumps(heard, separators=(",", ":"), ensure_ascii=False)
     data = data.replace("<", "\\u003c")  # or a name could end the script
     drawn = [piece for own in drawings for drawing in own for piece in drawing]
@@ -79,7 +80,7 @@ def _style(paper: Paper) -> str:
         f"@media(min-width:48rem){{:root{{--space:{1.25 * screen:g}px}}}}"
         f"\n{STYLE}\n{own}\n{player}\n"
         f"@page{{size:{_PAPER_NAMES[paper.name]};margin:{paper.margin:g}mm}}"
-        f"@media print{{:root{{--space:{1.1 * paper.space:g}mm}}}}"
+        f"@media print{{:root{{--space:{paper.space:g}mm}}}}"
     )
 
 

@@ -74,7 +74,7 @@ def _csv(content: Content) -> str:
 def _html(content: Content) -> str:
     from midiforge.pages.html import WIDEST, html
 
-    return html(content.booklet(WIDEST), content.paper)
+    return html(content.booklet(WIDEST), content.paper, content.kit)
 
 
 def _musicxml(content: Content) -> bytes:

@@ -8,11 +8,12 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any
 
-from midiforge.kits.kit import DEFAULT, read_kit
+from midiforge.kits.kit import DEFAULT, Kit, read_kit
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
 from midiforge.model.tempo import TempoMap, plain
 from midiforge.pages.booklet import Booklet, Entry, once_round
+from midiforge.pages.due import due, hearing, quarters
 from midiforge.performance.notes import held, notes, part_layer
 from midiforge.performance.seam import Note, Round
 
@@ -22,23 +23,26 @@ _ROUNDS = {Round.BEFORE: "before", Round.EVERY: "loop", Round.SEAM: "seam"}
 Place = tuple[Fraction, int, float]  # written time, number of the drawing, x in it
 
 
-def sound(booklet: Booklet, places: Sequence[Sequence[Place]]) -> dict[str, Any]:
+def sound(booklet: Booklet, places: Sequence[Sequence[Place]], kit: Kit) -> dict[str, Any]:
     """The data of the page's player for a booklet, of JSON's own kinds only.
 
-    places: for each entry where its cursor stands, in order of time.
+    places: for each entry where its cursor stands, in order of time. kit: the student's.
     """
     return {
+        "hearing": hearing(kit),
         "exercises": [
-            _exercise(entry, cursor) for entry, cursor in zip(booklet.entries, places, strict=True)
-        ]
+            _exercise(entry, cursor, kit)
+            for entry, cursor in zip(booklet.entries, places, strict=True)
+        ],
     }
 
 
-def _exercise(entry: Entry, places: Sequence[Place]) -> dict[str, Any]:
+def _exercise(entry: Entry, places: Sequence[Place], kit: Kit) -> dict[str, Any]:
     exercise = once_round(entry.score.exercise)
     tempos = [float(plain(played.tempo.first)) for played in entry.score.exercises]
     limits = min(SLOWEST, *tempos), max(FASTEST, *tempos)
     tones = _tones(exercise)
+    asked = due(entry, exercise, kit)
     return {
         "id": entry.anchor,
         "title": entry.title,
@@ -46,16 +50,17 @@ def _exercise(entry: Entry, places: Sequence[Place]) -> dict[str, Any]:
         "tempos": tempos,
         **({} if exercise.tempo.is_steady else {"said": [str(exercise.tempo)]}),
         "limits": limits,
-        "clock": [[_number(time), seconds] for time, seconds in _clock(exercise)],
-        "entry": _number(exercise.loop_start),
-        "length": _number(exercise.loop_length),
+        "clock": [[quarters(time), seconds] for time, seconds in _clock(exercise)],
+        "entry": quarters(exercise.loop_start),
+        "length": quarters(exercise.loop_length),
         "notes": _notes(exercise, limits[0]),
         **({"tones": tones} if any(tones.values()) else {}),
-        "counted": [[_number(time), count] for time, count in _counted(exercise)],
+        "counted": [[quarters(time), count] for time, count in _counted(exercise)],
         "cursor": [
-            [_number(exercise.swing.played(time, exercise.step)), drawing, round(x, 1)]
+            [quarters(exercise.swing.played(time, exercise.step)), drawing, round(x, 1)]
             for time, drawing, x in _again(places, entry, exercise.loop_length)
         ],
+        **({"due": asked} if asked else {}),
     }
 
 
@@ -101,7 +106,7 @@ def _notes(exercise: Exercise, slowest: float) -> dict[str, list[list[Any]]]:
 
 def _note(note: Note) -> list[Any]:
     part = part_layer(note.part).replace("percussion", "band")
-    told = [_number(note.time), note.number, note.velocity, part]
+    told = [quarters(note.time), note.number, note.velocity, part]
     if note.reach:
         return [*told, *(round(part, 4) for part in note.reach)]
     return [*told, round(note.offset, 1)] if note.offset else told
@@ -111,11 +116,7 @@ def _tones(exercise: Exercise) -> dict[str, list[list[Any]]]:
     kinds = {member.name: member.kind for member in exercise.band}
     rounds: dict[str, list[list[Any]]] = {"before": [], "loop": []}
     for tone in held(exercise):
-        lasts = _number(tone.end - tone.time)
-        told = [_number(tone.time), lasts, tone.pitch, tone.velocity, kinds[tone.member]]
+        lasts = quarters(tone.end - tone.time)
+        told = [quarters(tone.time), lasts, tone.pitch, tone.velocity, kinds[tone.member]]
         rounds[_ROUNDS[tone.when]].append(told)
     return rounds
-
-
-def _number(value: Fraction) -> float:
-    return int(value) if value.denominator == 1 else round(float(value), 7)

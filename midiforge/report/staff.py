@@ -3,7 +3,6 @@
 import re
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping
-from fractions import Fraction
 from itertools import pairwise
 from operator import itemgetter
 from statistics import fmean
@@ -11,6 +10,7 @@ from statistics import fmean
 from midiforge.engraving.cut import cut
 from midiforge.engraving.drawing import STYLE, Piece, Setting, joined, sign_definitions
 from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.heads import FURTHEST, HIGH, MAGNIFIED, WIDE, Written, heads_of, height_of
 from midiforge.engraving.ink import moved, text_at
 from midiforge.engraving.shapes import SPACE
 from midiforge.engraving.widths import Layout
@@ -19,7 +19,7 @@ from midiforge.frozen import frozen
 from midiforge.hear.limits import TOGETHER_MS
 from midiforge.hear.review import Judged, Review
 from midiforge.model.hit import Limb
-from midiforge.notation.score import PLAYERS_VOICES, Head, Score
+from midiforge.notation.score import Head, Score
 from midiforge.notation.write import scores
 from midiforge.report.words import ms
 from midiforge.svg import Svg, element, inline, together
@@ -27,10 +27,7 @@ from midiforge.svg import Svg, element, inline, together
 # A line of music that a telephone shows at a size that can be read.
 _WIDEST = 52.0 * SPACE
 _MOST_BARS, _WORST_BARS = 8, 4  # drawn whole; else the bars that need most
-_MAGNIFIED = 3  # times; a grid step is a finger wide, and 20 ms of it a hair
-_FURTHEST = 0.8  # of a grid step, however far a stroke was off
 _OFTEN = 2  # times that a stroke was not there, from which on it has a figure
-_WIDE, _HIGH = 6.4, 4.8  # half a notehead, and a bit
 _FIGURE = 15.0
 STYLE_OF_STAFF = re.sub(
     r"([^{}]+)\{",
@@ -52,10 +49,6 @@ class _Played:
         return len(self.offs) / max(len(self.offs) + self.gone, 1)
 
 
-# A written stroke: its bar, its place in it, its limb and its voice.
-_Key = tuple[int, Fraction, Limb, str]
-
-
 def staff(review: Review) -> Iterator[str]:
     """The part of the page; nothing where notes cannot be engraved here."""
     try:
@@ -68,14 +61,14 @@ def staff(review: Review) -> Iterator[str]:
     except MidiforgeError:
         return
     pieces, written = setting.pieces, [bar.number for bar in score.bars]
-    heads = {key: head for key, head in _heads(score) if key in played}
+    heads = {key: head for key, head in heads_of(score) if key in played}
     first = pieces[0].bar == written[0]
     definitions = sign_definitions(engraver.glyphs, [setting.head, *pieces])
     few = "" if len(bars) == len(written) else " The bars that need most are shown."
     yield (
         "<section><h2>What is written, and where you played it</h2><figure class=staff><figcaption>"
         "A coloured head is where you struck on average: ahead to the left, behind to the right, "
-        f"{_MAGNIFIED} times as far as it was; pale where it was often missing, with a figure for "
+        f"{MAGNIFIED} times as far as it was; pale where it was often missing, with a figure for "
         f"how often.{few}</figcaption>"
         f"{element('svg', definitions, class_='signs', width=0, height=0, aria_hidden='true')}"
     )
@@ -94,15 +87,15 @@ def staff(review: Review) -> Iterator[str]:
     yield "</figure></section>"
 
 
-def _played(review: Review, score: Score) -> Mapping[_Key, _Played]:
+def _played(review: Review, score: Score) -> Mapping[Written, _Played]:
     first = score.loop.bars[0].number
     turn = min(len(score.loop.bars), review.exercise.returns_after_bars)
 
     def written(bar: int) -> int:
         return (bar - first) % turn + first if bar > first else bar
 
-    offs: dict[_Key, list[float]] = defaultdict(list)
-    gone: Counter[_Key] = Counter()
+    offs: dict[Written, list[float]] = defaultdict(list)
+    gone: Counter[Written] = Counter()
     for judged in review.judged:
         for key in _keys(judged, written):
             if judged.kind == "hit" and judged.off_ms is not None:
@@ -112,14 +105,14 @@ def _played(review: Review, score: Score) -> Mapping[_Key, _Played]:
     return {key: _Played(tuple(offs[key]), gone[key]) for key in {**offs, **gone}}
 
 
-def _keys(judged: Judged, written: Callable[[int], int]) -> Iterator[_Key]:
+def _keys(judged: Judged, written: Callable[[int], int]) -> Iterator[Written]:
     if judged.due:
         for hit in judged.due.hits:
             if hit.limb:
                 yield written(judged.due.bar), judged.due.place, hit.limb, hit.voice
 
 
-def _chosen(score: Score, played: Mapping[_Key, _Played]) -> set[int]:
+def _chosen(score: Score, played: Mapping[Written, _Played]) -> set[int]:
     """The bars that were asked for: all, or those with most that is wrong."""
     wrong: dict[int, float] = defaultdict(float)
     for (bar, *_), of in played.items():
@@ -130,28 +123,12 @@ def _chosen(score: Score, played: Mapping[_Key, _Played]) -> set[int]:
     return {*wrong} & {*written} or {*written[:1]}
 
 
-def _heads(score: Score) -> Iterator[tuple[_Key, Head]]:
-    for bar in score.bars:
-        for voice in bar.voices:
-            for note in voice.notes:
-                for time, head in (*((note.start, head) for head in note.heads), *note.rolled):
-                    limbs = [limb for limb in Limb if _is_of(head, voice.name, limb)]
-                    for limb in limbs:
-                        yield (bar.number, time, limb, head.voice), head
-
-
-def _is_of(head: Head, voice: str, limb: Limb) -> bool:
-    if limb.is_foot:
-        return voice in PLAYERS_VOICES and not head.hand
-    return head.hand == limb.letter
-
-
 def _marks(
     piece: Piece,
     setting: Setting,
     review: Review,
-    played: Mapping[_Key, _Played],
-    heads: Mapping[_Key, Head],
+    played: Mapping[Written, _Played],
+    heads: Mapping[Written, Head],
 ) -> Iterator[Svg]:
     exercise = review.exercise
     columns = dict(piece.times)
@@ -164,24 +141,24 @@ def _marks(
         head, x = heads.get(key), columns.get(begin + place)
         if bar != piece.bar or head is None or x is None:
             continue
-        y = setting.staff + (8 - head.sign.place) * SPACE / 2
+        y = height_of(head, setting)
         if of.offs:
-            off = _MAGNIFIED * fmean(of.offs) / review.step_ms
-            shift = step * max(-_FURTHEST, min(_FURTHEST, off))
+            off = MAGNIFIED * fmean(of.offs) / review.step_ms
+            shift = step * max(-FURTHEST, min(FURTHEST, off))
             yield element(
                 "ellipse",
                 class_=f"played {limb.value}",
                 cx=x + shift,
                 cy=y,
-                rx=_WIDE,
-                ry=_HIGH,
+                rx=WIDE,
+                ry=HIGH,
                 opacity=f"{0.2 + 0.6 * of.share:.2f}",
             )
         if of.gone >= _OFTEN:
             yield text_at(x, y - 9, _FIGURE, "gone", f"{of.gone}")
 
 
-def _said(piece: Piece, played: Mapping[_Key, _Played]) -> str:
+def _said(piece: Piece, played: Mapping[Written, _Played]) -> str:
     """What is seen, for whoever does not see it: the limbs, and how far each is off."""
     offs: dict[Limb, list[float]] = defaultdict(list)
     gone: Counter[Limb] = Counter()

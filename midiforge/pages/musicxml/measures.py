@@ -44,7 +44,8 @@ class Frame(NamedTuple):
     """What every part has of one measure, and what the top one has above it.
 
     opening: what comes before the notes, in all parts: breaks and barlines.
-    time: the time signature, where it is new.
+    time: the time signature, where it is new. style: where signs for the bar before begin or end;
+        the strokes stand below them all the same, for whoever plays them.
     directions: words and marks, in the top part only.
     chords: those that are printed, in the player's part only.
     """
@@ -52,6 +53,7 @@ class Frame(NamedTuple):
     bar: Bar
     opening: str
     time: str
+    style: str
     directions: str
     closing: str
     length: int
@@ -78,6 +80,7 @@ def frames(
     """The measures of all scores, one after the other."""
     meter: Meter | None = None
     swing: Swing | None = None
+    signs = False
     for score in written:
         exercise = score.exercise
         bar_length = in_divisions(divisions, exercise.meter.bar)
@@ -95,6 +98,9 @@ def frames(
                     said += directions.swing(exercise.swing)
                     swing = exercise.swing
                 meter = exercise.meter
+            # As on the pages, no line begins with a sign.
+            style = "" if signs is (bar.is_repeat and not begins) else _simile(not signs)
+            signs ^= bool(style)
             if bar.words:
                 words = f'<words enclosure="rectangle">{text_of(bar.words)}</words>'
                 said += directions.direction(words)
@@ -107,7 +113,7 @@ def frames(
             # What goes on is printed again where a system begins.
             chords = tuple(sign for sign in bar.chords if begins or not sign.goes_on)
             counts = {at: count for at, count in bar.counts if with_counts and count != UNNAMED}
-            yield Frame(bar, opening, time, said, closing, bar_length, counts, chords)
+            yield Frame(bar, opening, time, style, said, closing, bar_length, counts, chords)
 
 
 def _bars_in_a_system(score: Score, paper: Paper) -> int:
@@ -122,6 +128,13 @@ def _bars_in_a_system(score: Score, paper: Paper) -> int:
 def _time(meter: Meter) -> str:
     beats, unit = str(meter).split("/")
     return f"<time><beats>{beats}</beats><beat-type>{unit}</beat-type></time>"
+
+
+def _simile(begins: bool) -> str:
+    """Signs for the bar before, from here on or no more."""
+    kind, bars = ("start", "1") if begins else ("stop", "")
+    repeat = f'<measure-repeat type="{kind}">{bars}</measure-repeat>'
+    return f"<measure-style>{repeat}</measure-style>"
 
 
 _LEFT_BARLINE = (
@@ -151,7 +164,7 @@ def measures(staff: Staff, frames: Iterable[Frame], divisions: int, is_top: bool
     )
     for number, frame in enumerate(frames, start=1):
         yield f'<measure number="{number}" text="{frame.bar.number}">\n{frame.opening}'
-        attributes = f"{begin}{frame.time}{clef}"
+        attributes = f"{begin}{frame.time}{clef}{frame.style}"
         if attributes:
             yield f"<attributes>{attributes}</attributes>\n"
         begin = clef = ""

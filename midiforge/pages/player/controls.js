@@ -31,7 +31,8 @@ function input(name, text, type) {
   others.push(control);
   show();
   control.addEventListener("input", () => {
-    set(name, isSwitch ? control.checked : +control.value);
+    const place = control.closest(".player") || document.body;
+    set(name, isSwitch ? control.checked : +control.value, place);
     show();
   });
   return make("label", {}, ...(isSwitch ? [control, text] : [text, control]));
@@ -141,6 +142,7 @@ export function build(exercise, section, place) {
       else leave(page);
     },
     section,
+    place,
     playButton: button("player-play", "Play", () => toggle(player)),
     previous: button("player-way", "\u2039", () => go(player, -1)),
     next: button("player-way", "\u203a", () => go(player, 1)),
@@ -149,7 +151,7 @@ export function build(exercise, section, place) {
   previous.setAttribute("aria-label", "Previous exercise");
   next.setAttribute("aria-label", "Next exercise");
   const page = { place, systems, count };
-  // On a narrow screen what is set once waits behind a button; the style sheet says how narrow.
+  // What is set once waits behind a button.
   const more = button("player-more", "More", () =>
     more.setAttribute("aria-expanded", `${place.classList.toggle("open")}`));
   more.setAttribute("aria-expanded", "false");
@@ -162,7 +164,9 @@ export function build(exercise, section, place) {
       .map(([part, text]) => input(part, text, "checkbox"))),
     input("volume", "Volume", "range"),
   ];
-  for (const option of options) option.classList.add("player-option");
+  const hears = exercise.due ? [input("strokes", "Show my strokes", "checkbox")] : [];
+  for (const label of hears) label.classList.add("player-hears");
+  for (const option of [...hears, ...options]) option.classList.add("player-option");
   place.setAttribute("role", "group");
   const heading = section.querySelector("h1, h2, h3, h4, h5, h6");
   place.setAttribute("aria-label", `Player: ${heading?.textContent?.trim() || exercise.id}`);
@@ -173,6 +177,7 @@ export function build(exercise, section, place) {
     make("label", {}, exercise.said ? "Tempo at first " : "Tempo ", number),
     group("Tempos of this exercise", ...choices),
     reached,
+    ...hears,
     more,
     ...options,
     count,

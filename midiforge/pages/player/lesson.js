@@ -28,7 +28,31 @@
  *   tones?: { before: Tone[], loop: Tone[] },
  *   counted: [place: number, count: string][],
  *   cursor: [place: number, drawing: number, x: number][],
+ *   due?: Wanted,
  * }} Exercise
+ *
+ * What is due, made by pages/due.py: how far apart strokes may be in seconds, the pads of grace
+ * notes, a grid step in quarter notes, and each stroke: its place, note and pad, the limbs that
+ * strike it ("RH+LH"), how far down its drawing it stands, its bar and count;
+ * `title`: as MIDI files have it, where that is another.
+ * @typedef {[
+ *   at: number, note: number, pad: string, limbs: string, y: number, bar: number, count: string,
+ *   told?: { grid?: number, ornaments?: [string, number][], call?: number },
+ * ]} DueRow
+ * @typedef {{
+ *   window: number, companion: number, grace: number, graces: Record<string, string[]>,
+ *   step: number, meter: [number, number], strokes: DueRow[], title?: string,
+ * }} Wanted
+ *
+ * What is the same for all of them: the pads of a kit's notes, and from how many ms on a limb, or
+ * from what share of a grid step on any of them, is early or late.
+ * @typedef {{
+ *   pads: Record<string, string>, channel: number, velocity: number,
+ *   near: Record<string, number>, steady: number,
+ *   marks: { start: string, exercise: string, played: string },
+ *   look: { magnified: number, furthest: number, wide: number, high: number },
+ *   limits: import("./pairing.js").Limits,
+ * }} Hearing
  *
  * Something that sounds, its times in seconds. `rounds`: which it sounds in.
  * @typedef {{
@@ -36,6 +60,8 @@
  *   rounds: string, late: number, ms: number, most: number, lasts: number, voice?: string,
  * }} Event
  */
+
+/** @typedef {{ exercises: Exercise[], hearing?: Hearing }} Lesson */
 
 /** What can be silenced, and what it is called. */
 export const PARTS = { hands: "Hands", feet: "Feet", band: "The band", click: "Click" };

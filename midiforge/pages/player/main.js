@@ -5,6 +5,7 @@
 
 import { stayAwake } from "./awake.js";
 import { build } from "./controls.js";
+import { prepare } from "./hearing.js";
 import { makers } from "./makers.js";
 import { mixer, outputOf } from "./mixer.js";
 import { offer } from "./reached.js";
@@ -13,8 +14,9 @@ import { players } from "./way.js";
 
 function start() {
   const source = document.getElementById("lesson-sound");
-  /** @type {import("./lesson.js").Exercise[]} */
-  const exercises = source ? JSON.parse(source.textContent || "").exercises : [];
+  /** @type {import("./lesson.js").Lesson} */
+  const { exercises, hearing } = JSON.parse(source?.textContent || '{ "exercises": [] }');
+  if (hearing) prepare(hearing);
   for (const exercise of exercises) {
     const section = document.getElementById(exercise.id);
     const place = section?.querySelector(".player");

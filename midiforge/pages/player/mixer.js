@@ -57,6 +57,23 @@ export function opened() {
   return mixer;
 }
 
+/** How long after it is due something is heard, in seconds.
+ * @param {AudioContext} context */
+export function latencyOf({ outputLatency, baseLatency }) {
+  return outputLatency || baseLatency || 0;
+}
+
+/**
+ * The audio time that is heard at a moment.
+ * @param {AudioContext} context
+ * @param {number} stamp the moment as events have it, in ms
+ */
+export function heardAt(context, stamp) {
+  const { contextTime = 0, performanceTime = 0 } = context.getOutputTimestamp?.() || {};
+  if (performanceTime) return contextTime + (stamp - performanceTime) / 1000;
+  return context.currentTime - latencyOf(context) + (stamp - performance.now()) / 1000;
+}
+
 /** Halts the audio clock, unless something is played soon. */
 export function rest() {
   resting = setTimeout(() => mixer?.context.suspend(), REST_MS);

@@ -1,12 +1,11 @@
 // Which tempo of an exercise was reached on which day: said by the student, kept by the browser,
 // saved as a file for the teacher.
 
+import { download } from "./download.js";
 import { button, make } from "./element.js";
 import { keep, kept } from "./kept.js";
 
 /** @typedef {import("./lesson.js").Exercise} Exercise */
-
-const FILE_CANNOT = /[^\p{L}\p{N} .-]+/gu;
 
 /** @param {Exercise} exercise */
 export function daysOf({ id, title }) {
@@ -63,13 +62,7 @@ function report(exercises) {
  */
 export function offer(exercises, place) {
   const save = button("save", "Save what I have reached", () => {
-    const file = new Blob([report(exercises)], { type: "application/json" });
-    const link = make("a", {
-      href: URL.createObjectURL(file),
-      download: `${document.title.replace(FILE_CANNOT, " ").trim()}, reached.json`,
-    });
-    link.click();
-    setTimeout(() => URL.revokeObjectURL(link.href), 60000);
+    download(report(exercises), "application/json", "reached.json");
   });
   const note = "A file to send to your teacher. This page keeps it too, in this browser.";
   const lost = "This browser keeps nothing of this page: save it before you leave.";

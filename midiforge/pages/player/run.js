@@ -4,6 +4,7 @@
 import { due, timeOf } from "./clock.js";
 import { soundsIn } from "./lesson.js";
 import { makers } from "./makers.js";
+import { heardAt, latencyOf } from "./mixer.js";
 import { CHOKES } from "./percussion.js";
 import { settings } from "./settings.js";
 
@@ -12,7 +13,7 @@ import { settings } from "./settings.js";
  * @typedef {{
  *   exercise: import("./lesson.js").Exercise, events: import("./lesson.js").Event[],
  *   clock: import("./clock.js").Clock, slower: () => number, tempo: () => number,
- *   show: (playing: Run | null) => void, section: Element,
+ *   show: (playing: Run | null) => void, section: Element, place: Element,
  *   playButton: HTMLButtonElement, previous: HTMLButtonElement, next: HTMLButtonElement,
  * }} Player
  *
@@ -83,12 +84,12 @@ export class Run {
 
   /** How long after it is due something is heard. */
   latency() {
-    return this.context.outputLatency || this.context.baseLatency || 0;
+    return latencyOf(this.context);
   }
 
   /** Where in the exercise the music is that is heard now. */
   heardPlace() {
-    const at = this.placeAt(this.context.currentTime - this.latency());
+    const at = this.placeAt(heardAt(this.context, performance.now()));
     return at - Math.min(this.last, this.player.clock.round(at)) * this.player.exercise.length;
   }
 

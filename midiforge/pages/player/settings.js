@@ -3,4 +3,5 @@
 /** @type {Record<string, boolean | number>} */
 export const settings = {
   loop: true, countIn: true, volume: 50, hands: true, feet: true, band: true, click: true,
+  strokes: false,
 };

@@ -2,6 +2,7 @@
 
 import { stayAwake } from "./awake.js";
 import { cautioned } from "./care.js";
+import { begin, end, listen } from "./hearing.js";
 import { opened, rest, setPart, setVolume } from "./mixer.js";
 import { Run } from "./run.js";
 import { settings } from "./settings.js";
@@ -18,6 +19,7 @@ export let latest = null;
 export function stop(ring = false) {
   if (!run) return;
   run.end(ring);
+  end();
   run.player.show(null);
   run = null;
   stayAwake(false);
@@ -32,16 +34,19 @@ export function play(player) {
     player.show(run);
     stayAwake(true);
     run.lookAhead();
+    begin(run);
   });
 }
 
 /**
  * @param {string} name
  * @param {boolean | number} value
+ * @param {Element} place the controls it is set at
  */
-export function set(name, value) {
+export function set(name, value, place) {
   settings[name] = value;
   if (name === "volume") setVolume();
   else if (name === "loop") run?.change();
+  else if (name === "strokes") listen(run, place);
   else if (name !== "countIn") setPart(name);
 }
