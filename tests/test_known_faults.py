@@ -1,0 +1,112 @@
+"""Reviews as the drummer reads them who knows what he did: takes with one fault, or none.
+
+Made up from exercises, limb by limb, with a human spread of 8 to 15 ms.
+"""
+
+import random
+from collections.abc import Callable, Iterable, Sequence
+from functools import cache
+from typing import NamedTuple
+
+import pytest
+from synthetic import KIT, LEVELS
+
+import midiforge
+from midiforge.hear.choice import Reviewed
+from midiforge.hear.expected import expected
+from midiforge.hear.take import Stroke, Take
+from midiforge.model.exercise import Exercise
+from midiforge.session import Session
+
+HANDS, FEET = ("RH", "LH"), ("RF", "LF")
+SEEDS = range(6)
+LATCH = {
+    "sticking": ">RLL>R LR>RL", "feet": "1 2& 4; 2, 4", "stages": "full",
+    "placements": "beat", "tempos": "66, 76, 86",
+    "voicing": "RH=hihat-closed, LH=snare, RH accent=ride, LH accent=tom-high",
+}  # fmt: skip
+ONE = {**LATCH, "placements": "1", "tempos": "76", "voicing": "RH=hihat-closed, LH=snare"}
+
+
+class Played(NamedTuple):
+    """A stroke as somebody means it. at: quarter notes from the first downbeat."""
+
+    at: float
+    limb: str
+    voice: str
+    strength: str
+    bar: int
+    place: float
+
+    def but(self, **what: object) -> "Played":
+        return self._replace(**what)  # type: ignore[arg-type]
+
+
+@cache
+def session(**keys: str) -> Session:
+    return Session(midiforge.check_drill(dict(keys)), log=None)
+
+
+def exercise(number: str, **keys: str) -> Exercise:
+    return session(**keys).lesson.select(number)[0]
+
+
+def written(of: Exercise, bars: int = 12) -> list[Played]:
+    quarter = float(60 / (of.tempo.first * of.tempo.pulse))
+    length = bars * float(of.meter.bar)
+    return [
+        Played(due.time / quarter, hit.limb, hit.voice, hit.strength, due.bar, float(due.place))
+        for due in expected(of, KIT, (length + 1) * quarter)
+        if due.time / quarter < length - 1e-6
+        for hit in due.hits
+        if hit.limb
+    ]
+
+
+def take(
+    strokes: Iterable[Played],
+    seed: int,
+    tempo: float = 76.0,
+    seconds: Callable[[float], float] | None = None,
+    before: Sequence[tuple[float, str, int]] = (),
+) -> Take:
+    """seconds: of each moment in quarter notes. before: other strokes, when, on what, how hard."""
+    chance = random.Random(seed)
+    spread = {limb: chance.uniform(0.008, 0.015) for limb in (*HANDS, *FEET)}
+    at = seconds or (lambda quarters: 60 * quarters / tempo)
+    some = [
+        (8 + at(one.at) + chance.gauss(0, spread[one.limb]), one.voice, LEVELS[one.strength])
+        for one in strokes
+    ]
+    struck = sorted([*some, *((8 + time, voice, level) for time, voice, level in before)])
+    return Take(
+        "take.mid",
+        tuple(
+            Stroke(time, time, KIT.note(voice), max(1, min(127, round(chance.gauss(level, 6)))))
+            for time, voice, level in struck
+        ),
+        struck[-1][0] + 1,
+        tempos=((0.0, 120.0),),  # as in files for which nobody has set one
+    )
+
+
+def heard(some: Take, number: str = "", **keys: str) -> Reviewed:
+    return session(**keys).review(some, number)
+
+
+def said(review: Reviewed) -> str:
+    return "\n".join(midiforge.sentences(review))
+
+
+@pytest.mark.parametrize("number", ["2b", "4b"])
+def test_noodling_up_to_the_first_stroke_makes_it_no_other_exercise(number: str) -> None:
+    pads = ("snare", "hihat-closed", "bass-drum", "tom-high", "ride")
+    of = exercise(number, **LATCH)
+    for seed in range(16):
+        chance, now, noodling = random.Random(77 * seed), -6.0, list[tuple[float, str, int]]()
+        while now < -0.2:
+            noodling.append((now, chance.choice(pads), chance.randint(30, 110)))
+            now += chance.choice((0.1, 0.15, 0.2, 0.3, 0.5))
+        review = heard(take(written(of), seed, before=noodling), **LATCH)
+        assert str(review.review.exercise.number) == number
+        assert review.review.start == pytest.approx(8, abs=0.05)
