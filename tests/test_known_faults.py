@@ -110,3 +110,59 @@ def test_noodling_up_to_the_first_stroke_makes_it_no_other_exercise(number: str)
         review = heard(take(written(of), seed, before=noodling), **LATCH)
         assert str(review.review.exercise.number) == number
         assert review.review.start == pytest.approx(8, abs=0.05)
+
+
+def changed(strokes: list[Played]) -> list[Played]:
+    """Each hand plays on its own drum what is written for the other."""
+    own = {one.limb: one.voice for one in strokes if one.limb in HANDS}
+    other = dict(zip(HANDS, HANDS[::-1], strict=True))
+    return [
+        one.but(limb=other[one.limb], voice=own[other[one.limb]]) if one.limb in HANDS else one
+        for one in strokes
+    ]
+
+
+@pytest.mark.parametrize("sticking", [">RLL>R LR>RL", ">RLRR >LRLL", "RLR RL RLL RRL RLR RL"])
+def test_who_begins_with_the_other_hand_is_told_so_and_nothing_of_the_feet(sticking: str) -> None:
+    """Of a paradiddle that is the same as to begin half of it later, but for the feet."""
+    keys = {**ONE, "sticking": sticking}
+    for seed in SEEDS:
+        review = heard(take(changed(written(exercise("1", **keys))), seed), **keys)
+        assert not review.is_it
+        assert "with the hands changed over" in said(review).split(":")[0]
+        assert len(said(review).splitlines()) == 1
+
+
+def test_accents_on_the_drum_of_the_taps_are_no_hands_that_are_changed_over() -> None:
+    for seed in SEEDS:
+        some = [
+            one.but(voice="hihat-closed") if one.voice == "ride" else one
+            for one in written(exercise("2b", **LATCH))
+        ]
+        review = heard(take(some, seed), **LATCH)
+        assert said(review).startswith("Your right hand plays")
+        assert "on hihat-closed instead of ride" in said(review)
+
+
+FLAMS = {**ONE, "sticking": "lR L R L rL R L R", "voicing": "hands=snare", "feet": "1 3; 2, 4"}
+
+
+@pytest.mark.parametrize(
+    ("apart_ms", "told"),
+    [(30, ""), (0, "flams are flat"), (100, "flams are wide"), (None, "have no grace note")],
+)
+def test_grace_notes_are_told_and_taken_for_no_pad_that_rings(
+    apart_ms: float | None, told: str
+) -> None:
+    strokes = written(of := exercise("1", **FLAMS))
+    flams = {float(hit.time % 4) for hit in of.hits if hit.ornament}
+    quarter = 60_000 / 76
+    graces = [
+        one.but(at=one.at - (apart_ms or 0) / quarter, limb="LH", strength="ghost")
+        for one in strokes
+        if one.limb in HANDS and one.place in flams and apart_ms is not None
+    ]
+    for seed in SEEDS:
+        text = said(heard(take([*strokes, *graces], seed), **FLAMS))
+        assert "rings" not in text
+        assert told in text and ("grace note" in text) == bool(told)

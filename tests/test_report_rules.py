@@ -13,14 +13,22 @@ from typing import Any
 
 import pytest
 
-from midiforge.hear.figures import DoubleFigures, Levels, LoudnessFigures, Tally, Timing
+from midiforge.hear.figures import (
+    DoubleFigures,
+    GraceFigures,
+    Levels,
+    LoudnessFigures,
+    Tally,
+    Timing,
+)
 from midiforge.hear.known import Other, likelier
-from midiforge.model.hit import HANDS, Limb, Strength
+from midiforge.model.hit import HANDS, Limb, OrnamentKind, Strength
 from midiforge.model.number import Number
 from midiforge.model.swing import Swing, read_ratio
 from midiforge.report.rules.besides import added, extras, fills, free, moved, pulled, triggers
 from midiforge.report.rules.case import Case, Finding
 from midiforge.report.rules.evenness import doubles, loose_count, unsteady
+from midiforge.report.rules.graces import graces
 from midiforge.report.rules.loudness import accents, accents_moved, ghosts, hands_unequal
 from midiforge.report.rules.missing import (
     count_falls_apart,
@@ -41,13 +49,14 @@ from midiforge.report.view import Lane
 
 HAND, FOOT = Limb.RIGHT_HAND, Limb.LEFT_FOOT
 NOTHING_WRONG = Tally(1000, 1000)
-EXERCISE = Made(number=Number(7), title="one")
+EXERCISE = Made(number=Number(7), title="one", touch=Made(flam_ms=30.0, drag_ms=35.0))
 
 
 def case(view: Any = None, others: Any = (), **review: Any) -> Any:
     """What a rule is asked about: a clean take but for what is named."""
     usual: dict[str, Any] = {
         "tally": NOTHING_WRONG, "limbs": [], "tempos": [], "doubles": [], "together": [],
+        "graces": [],
         "line": Made(jumps=[]), "like": 0.9, "exercise": EXERCISE, "step_ms": 100.0,
         "tempo": 100.0, "played_tempo": 100.0, "drift_ms_per_bar": 0.0, "thirds": None,
         "bars": 10.0,
@@ -116,6 +125,10 @@ def two_hands(left: int, right: int = 100, strokes: int = 8, pads: str = "ss") -
 def double(late: float = 0.0, softer: float = 1.0, times: int = 4, step: float = 100.0) -> Any:
     figures = DoubleFigures(HAND, times, late, 1.0, softer)
     return case(doubles=[figures], step_ms=step)
+
+
+def flams(times: int, heard: int, gap: float | None = 30.0) -> Any:
+    return case(graces=[GraceFigures(OrnamentKind.FLAM, times, heard, gap)])
 
 
 def uneven(spread: float, percent: float, strokes: int = 8) -> Any:
@@ -351,6 +364,11 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     "eight taps of each hand": (hands_unequal, two_hands(50, strokes=7), two_hands(50)),
     "hands on one pad": (hands_unequal, two_hands(50, pads="st"), two_hands(50)),
     "the second stroke at 80 %": (doubles, double(softer=0.80), double(softer=0.799)),
+    "grace notes missing from 10 % on": (graces, flams(40, 37), flams(40, 36)),
+    "grace notes missing from three on": (graces, flams(10, 8), flams(10, 7)),
+    "flams flat below 10 ms": (graces, flams(8, 8, 10.0), flams(8, 8, 9.9)),
+    "flams wide above 80 ms": (graces, flams(8, 8, 80.0), flams(8, 8, 80.1)),
+    "four flams": (graces, flams(5, 3, 0.0), flams(6, 4, 0.0)),
     "doubles of four times": (doubles, double(softer=0.5, times=3), double(softer=0.5)),
     "doubles within 12 ms": (doubles, double(late=-12.0), double(late=-12.1)),
     "doubles within 5 % of a step": (doubles, double(20.0, step=400), double(20.1, step=400)),
@@ -374,7 +392,7 @@ def test_a_rule_speaks_from_its_threshold_on(name: str) -> None:
 
 
 def test_every_rule_with_a_threshold_is_here() -> None:
-    without = {"other kit", "unsure"}
+    without = {"other kit", "unsure", "hands changed over"}
     assert {rule.says for rule in RULES if rule.name not in without} == {
         rule for rule, *_ in PAIRS.values()
     }

@@ -12,7 +12,7 @@ from math import fsum, sqrt
 from statistics import median
 
 from midiforge.frozen import frozen
-from midiforge.model.hit import Limb
+from midiforge.model.hit import Limb, OrnamentKind
 
 
 def mean(values: Sequence[float]) -> float | None:
@@ -235,6 +235,20 @@ class DoubleFigures:
     late_ms: float
     deviation_ms: float | None
     softer: float
+
+
+@frozen
+class GraceFigures:
+    """The flams, drags or ruffs of a take: strokes that are there, with their grace notes or not.
+
+    heard: how many have one. gap_ms: how long before its stroke the last grace note comes, in the
+    middle; None where none was heard.
+    """
+
+    kind: OrnamentKind
+    times: int
+    heard: int
+    gap_ms: float | None
 
 
 @frozen

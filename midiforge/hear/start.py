@@ -12,7 +12,7 @@ from operator import attrgetter
 from typing import NamedTuple
 
 from midiforge.hear.asked import Asked
-from midiforge.hear.entrance import CUT_IN, Bars, Way, Ways
+from midiforge.hear.entrance import CUT_IN, FEW, Bars, Way, Ways
 from midiforge.hear.expected import Due
 from midiforge.hear.opening import Heard, Opening, Part, Start
 from midiforge.hear.tries import Try, likeliest
@@ -189,7 +189,7 @@ def _told(part: Part, strokes: Sequence[Heard], window: float, start: Start) -> 
     told, _ = seen.explained(start.offset, start.stretch, window * min(start.stretch, 1.0))
     total = seen.total(start.offset, start.stretch, window)
     since = bisect_left(part.times, (known[0].time - start.offset - window) / start.stretch)
-    beside = min(part.asked[since], CUT_IN) + min(len(strokes) - len(heard), CUT_IN)
+    beside = min(part.asked[since], CUT_IN) + min(len(strokes) - len(heard), FEW)
     share = told.share * total / (total + beside) * len(known) / max(among, 1)
     return replace(told, share=share)
 

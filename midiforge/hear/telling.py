@@ -5,11 +5,14 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from itertools import combinations, groupby, pairwise, product
-from math import fsum
+from math import fsum, inf
+from statistics import median
 
+from midiforge.hear.expected import pad_of
 from midiforge.hear.figures import (
     CountFigures,
     DoubleFigures,
+    GraceFigures,
     Levels,
     LimbFigures,
     LoudnessFigures,
@@ -23,9 +26,10 @@ from midiforge.hear.figures import (
     timing,
 )
 from midiforge.hear.opening import Heard
+from midiforge.hear.pads import DOUBLE_MS, GRACE_MS
 from midiforge.hear.pairing import Pairing, Same
 from midiforge.model.counts import place_name
-from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
+from midiforge.model.hit import FEET, HANDS, Hit, Limb, OrnamentKind, Strength
 
 LIMBS = (*HANDS, *FEET)
 
@@ -256,6 +260,27 @@ def doubles(of: Pairing) -> Iterator[DoubleFigures]:
         middle = mean(found)
         assert middle is not None
         yield DoubleFigures(hand, len(found), middle, deviation(found), mean(softer[hand]) or 1.0)
+
+
+def graces(of: Pairing) -> Iterator[GraceFigures]:
+    """Flams, drags and ruffs: whether their grace notes are there, and how long before."""
+    heard: dict[str, list[float]] = defaultdict(list)
+    for stroke in of.strokes:
+        if of.kinds.get(stroke.which) == "grace":
+            heard[stroke.pad].append(stroke.time)
+    gaps: dict[OrnamentKind, list[float | None]] = defaultdict(list)
+    for same in of.coming_round:
+        ornament = same.due.hit.ornament
+        if ornament is None or not ornament.grace_notes:
+            continue
+        times = heard[pad_of(ornament.voice)]
+        for stroke in (of.strokes[of.met[i]] for i in same.met):
+            end = bisect_right(times, stroke.time + DOUBLE_MS / 1000)
+            gap = 1000 * (stroke.time - times[end - 1]) if end else inf
+            gaps[ornament.kind].append(gap if gap <= GRACE_MS * max(of.stretch, 1.0) else None)
+    for kind, some in gaps.items():
+        known = [gap for gap in some if gap is not None]
+        yield GraceFigures(kind, len(some), len(known), median(known) if known else None)
 
 
 def tempos(of: Pairing) -> Iterator[TempoFigures]:

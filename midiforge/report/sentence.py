@@ -17,6 +17,7 @@ from midiforge.hear.review import Review
 from midiforge.report.rules.besides import added, extras, fills, free, moved, pulled, triggers
 from midiforge.report.rules.case import Case, Fault, Finding
 from midiforge.report.rules.evenness import doubles, loose_count, unsteady
+from midiforge.report.rules.graces import graces
 from midiforge.report.rules.loudness import accents, accents_moved, ghosts, hands_unequal
 from midiforge.report.rules.missing import (
     count_falls_apart,
@@ -27,7 +28,13 @@ from midiforge.report.rules.missing import (
     strokes_missing,
 )
 from midiforge.report.rules.pace import half_or_double, off_the_click, pace, ramp
-from midiforge.report.rules.right import other_exercise, other_kit, short, unsure
+from midiforge.report.rules.right import (
+    hands_changed_over,
+    other_exercise,
+    other_kit,
+    short,
+    unsure,
+)
 from midiforge.report.rules.shifted import shifted
 from midiforge.report.rules.swung import swung
 from midiforge.report.rules.together import apart, early_or_late, now_one_now_the_other
@@ -107,6 +114,7 @@ def _clean(case: Case) -> Finding:
 RULES = (
     Rule("short", short, True),
     Rule("other kit", other_kit, True),
+    Rule("hands changed over", hands_changed_over, True),
     Rule("other exercise", other_exercise, True),
     Rule("unsure", unsure),
     Rule("lost", lost),
@@ -135,6 +143,7 @@ RULES = (
     Rule("accents", accents),
     Rule("ghosts", ghosts),
     Rule("hands unequal", hands_unequal),
+    Rule("grace notes", graces),
     Rule("doubles", doubles),
     Rule("loose count", loose_count),
     Rule("unsteady", unsteady),
