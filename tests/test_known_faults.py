@@ -166,3 +166,30 @@ def test_grace_notes_are_told_and_taken_for_no_pad_that_rings(
         text = said(heard(take([*strokes, *graces], seed), **FLAMS))
         assert "rings" not in text
         assert told in text and ("grace note" in text) == bool(told)
+
+
+def test_a_clean_take_is_told_of_nothing() -> None:
+    """What lies within its own error of a limit is no fault."""
+    clean = 0
+    for seed in range(24):
+        text = said(heard(take(written(exercise("2b", **LATCH)), seed), **LATCH))
+        clean += text.startswith("All ") and "\n" not in text
+    assert clean >= 23
+
+
+def test_hardly_more_than_a_bar_says_nothing_of_the_tempo() -> None:
+    for seed in range(24):
+        some = [one for one in written(exercise("2b", **LATCH)) if one.at < 4.6]
+        text = said(heard(take(some, seed), "2b", **LATCH))
+        assert "rush" not in text and "drag" not in text
+
+
+def test_accents_on_drums_of_their_own_are_not_said_to_be_moved() -> None:
+    """How loud a drum is beside another is the module's doing."""
+    loud = {"ride": 60, "tom-high": 60, "hihat-closed": 110, "snare": 110}
+    for seed in SEEDS:
+        some = [
+            one.but(strength="accent" if loud.get(one.voice, 0) > 100 else "tap")
+            for one in written(exercise("2b", **LATCH))
+        ]
+        assert "accents come" not in said(heard(take(some, seed), **LATCH))

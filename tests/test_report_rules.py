@@ -209,11 +209,13 @@ def stopping(missed: int, of: int) -> Any:
     return case({"lanes": lanes}, limbs=[limb(missed, 3 * of)])
 
 
-def struck(accents: str, loud: str) -> Any:
-    """Strokes of a hand: which are accents, and which are loud, by the same letter."""
+def struck(accents: str, loud: str, apart: bool = False) -> Any:
+    """Strokes of a hand: which are accents, and which are loud, by the same letter; apart: whether
+    accents have a drum of their own."""
     judged = [
         Made(kind="hit", velocity=110 if letter == ">" else 70,
-             due=Made(bar=1, hit=Made(limb=HAND, strength=Strength(meant))))
+             due=Made(bar=1, pad=meant if apart else "snare",
+                      hit=Made(limb=HAND, strength=Strength(meant))))
         for letter, meant in zip(loud, ["accent" if each == ">" else "tap" for each in accents],
                                  strict=True)
     ]  # fmt: skip
@@ -291,6 +293,9 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     "a limb stops with three": (stops, stopping(2, 2), stopping(3, 3)),
     "accents one late": (accents_moved, struck(">..." * 8, ">..." * 8),
                          struck(">..." * 8, ".>.." * 8)),
+    "accents on the drum of the taps": (
+        accents_moved, struck(">..." * 8, ".>.." * 8, apart=True), struck(">..." * 8, ".>.." * 8)
+    ),
     "swung from 57 to 43 on": (swung, swinging(13.9), swinging(14.1)),
     # Two thirds of 200 ms are 133: 13.9 ms earlier is 59.7 %, 14.1 ms 59.6.
     "straight where 2:1 is written": (swung, swinging(-13.9, "2:1"), swinging(-14.1, "2:1")),
@@ -328,7 +333,11 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     "apart four times": (apart, met(30, 1, 3), met(30, 1, 4)),
     "apart by twice the standard error": (apart, met(20, 20.1, 4), met(20, 20.0, 4)),
     "now one, now the other from 25 ms on": (
-        now_one_now_the_other, met(0, 24.9, 9), met(0, 25.0, 9)
+        now_one_now_the_other, met(0, 25.0, 10**6), met(0, 25.1, 10**6)
+    ),
+    # Its own error, of nine times: a quarter of it.
+    "now one, now the other for sure": (
+        now_one_now_the_other, met(0, 33.3, 9), met(0, 33.4, 9)
     ),
     "below half the tempo": (
         half_or_double, case(played_tempo=50.0), case(played_tempo=49.9)

@@ -310,7 +310,7 @@ FAULTS: dict[str, Callable[[], Review]] = {
     "extras": lambda: reviewed(played(extra=0.15)),
     "apart": lambda: reviewed(apart_on_one()),
     "early or late": lambda: reviewed(played(PARADIDDLE, limbs={Limb.LEFT_HAND: 0.03}), PARADIDDLE),
-    "now one, now the other": lambda: reviewed(played(jitter=0.0185)),
+    "now one, now the other": lambda: reviewed(played(jitter=0.0192, seconds=240)),
     "half or double": lambda: reviewed(played(stretch=2.0)),
     "pace": lambda: reviewed(played(drift=-0.0001)),
     "off the click": lambda: reviewed(marked(0.045), delay=5.0),

@@ -5,7 +5,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from itertools import combinations, groupby, pairwise, product
-from math import fsum, inf
+from math import fsum, inf, sqrt
 from statistics import median
 
 from midiforge.hear.expected import pad_of
@@ -25,6 +25,7 @@ from midiforge.hear.figures import (
     overlap,
     timing,
 )
+from midiforge.hear.limits import NOTICED
 from midiforge.hear.opening import Heard
 from midiforge.hear.pads import DOUBLE_MS, GRACE_MS
 from midiforge.hear.pairing import Pairing, Same
@@ -126,13 +127,20 @@ def thirds(of: Pairing) -> tuple[float, float] | None:
 
 
 def _rate(xs: Sequence[float], ys: Sequence[float]) -> float | None:
-    """The slope of a straight line through points, by least squares; None of too few."""
+    """The slope of a straight line through points, by least squares; None of too few, or where
+    they lie so loosely about it that two such slopes could differ by accident."""
     if len(xs) < _LEAST_IN_A_THIRD:
         return None
     across, up = mean(xs) or 0.0, mean(ys) or 0.0
     below = fsum([(x - across) ** 2 for x in xs])
     above = fsum([(x - across) * (y - up) for x, y in zip(xs, ys, strict=True)])
-    return above / below if below else None
+    if not below or above <= 0:
+        return None
+    rate = above / below
+    apart = fsum([(y - up - rate * (x - across)) ** 2 for x, y in zip(xs, ys, strict=True)])
+    error = sqrt(apart / (len(xs) - 2) / below)
+    # Of two, each with its error, the difference is no accident from twice its own error on.
+    return rate if 2 * sqrt(2) * error <= NOTICED * rate else None
 
 
 def counts(of: Pairing) -> Iterator[CountFigures]:

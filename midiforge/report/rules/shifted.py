@@ -72,11 +72,14 @@ def shifted(case: Case) -> Finding | None:
 
 
 def _long(view: View, steps: int) -> str:
-    """ "a sixteenth", "2 grid steps"."""
+    """ "a sixteenth", "a triplet eighth", "5 grid steps"."""
     length = abs(steps) * view.review.exercise.step
-    name = next((name for name, quarters in NOTE_VALUES.items() if quarters == length), "")
-    if name:
+    values = {quarters: name for name, quarters in NOTE_VALUES.items()}
+    if length in values:
+        name = values[length]
         return f"{'an' if name.startswith('eighth') else 'a'} {name}"
+    if length * 3 / 2 in values:
+        return f"a triplet {values[length * 3 / 2]}"
     return many(abs(steps), "grid step")
 
 

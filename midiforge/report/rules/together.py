@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from math import sqrt
 from statistics import fmean
 
 from midiforge.hear.figures import Meeting
@@ -65,7 +66,8 @@ def _far(case: Case) -> Iterator[Meeting]:
             count
             for count in own
             if count.times >= LEAST_TIMES
-            and abs(count.gap_ms) >= near
+            # Counts are many, so that one is told only if it is surely as far.
+            and abs(count.gap_ms) - (count.deviation_ms or 0.0) / sqrt(count.times) >= near
             and is_sure(count.gap_ms, count.deviation_ms or 0.0, count.times)
         ]
         times = sum(count.times for count in wide)
@@ -153,8 +155,10 @@ def now_one_now_the_other(case: Case) -> Finding | None:
     """Two limbs whose order changes."""
     some = [meeting for meeting in case.view.meetings if meeting.times >= LEAST_TIMES]
     loose = max(some, key=lambda meeting: meeting.deviation_ms, default=None)
-    if loose is None or loose.deviation_ms < LOOSE_GAP_MS or unsteady(case):
+    if loose is None or unsteady(case):
         return None
+    if loose.deviation_ms * (1 - 1 / sqrt(2 * loose.times - 2)) < LOOSE_GAP_MS:
+        return None  # by its own error it may be less
     one, other = loose.limbs
     return Finding(
         case.by_sticking(
