@@ -4,6 +4,7 @@ Made up from exercises, limb by limb, with a human spread of 8 to 15 ms.
 """
 
 import random
+import re
 from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from typing import NamedTuple
@@ -193,3 +194,25 @@ def test_accents_on_drums_of_their_own_are_not_said_to_be_moved() -> None:
             for one in written(exercise("2b", **LATCH))
         ]
         assert "accents come" not in said(heard(take(some, seed), **LATCH))
+
+
+def test_a_pedal_just_within_its_limit_is_said_to_be_late() -> None:
+    quarter = 60_000 / 76
+    for seed in SEEDS:
+        some = [
+            one.but(at=one.at + (25 / quarter if one.limb == "LF" else 0))
+            for one in written(exercise("2b", **LATCH))
+        ]
+        assert re.search(
+            "^All 252 strokes clean.*; your left foot comes [0-9]+ ms late, less than the 35 ms",
+            said(heard(take(some, seed), "2b", **LATCH)),
+        )
+
+
+def test_a_step_of_triplets_is_said_as_drummers_say_it() -> None:
+    triplets = {**ONE, "sticking": "RLL RRL", "steps": "3", "feet": "1 3; 2, 4"}
+    strokes = written(exercise("1", **triplets))
+    for steps, name in ((1, "a triplet eighth"), (2, "a triplet quarter")):
+        some = [one.but(at=one.at + (one.limb in HANDS) * steps / 3) for one in strokes]
+        text = said(heard(take(some, 1), **triplets))
+        assert f"{name} ahead of the hands" in text

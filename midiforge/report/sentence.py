@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 from midiforge.frozen import frozen
 from midiforge.hear.known import NOTHING, Known
-from midiforge.hear.limits import NOTICED
+from midiforge.hear.limits import NOTICED, PEDAL_MS
 from midiforge.hear.review import Review
 from midiforge.report.rules.besides import added, extras, fills, free, moved, pulled, triggers
 from midiforge.report.rules.case import Case, Fault, Finding
@@ -37,7 +37,7 @@ from midiforge.report.rules.right import (
 )
 from midiforge.report.rules.shifted import shifted
 from midiforge.report.rules.swung import swung
-from midiforge.report.rules.together import apart, early_or_late, now_one_now_the_other
+from midiforge.report.rules.together import apart, early_or_late, now_one_now_the_other, pedal_off
 from midiforge.report.view import View
 from midiforge.report.words import ms, pulses
 
@@ -102,6 +102,12 @@ def _clean(case: Case) -> Finding:
     steady = "" if spread is None else f", steady to {ms(spread)}"
     if not review.tempos and abs(review.played_tempo / review.tempo - 1) >= NOTICED:
         steady += f", at {pulses(review.played_tempo)} where {pulses(review.tempo)} is written"
+    off = pedal_off(case)
+    if off:
+        steady += (
+            f"; your left foot comes {ms(off)} {'early' if off < 0 else 'late'}, less than the "
+            f"{PEDAL_MS:.0f} ms that a pedal's note may be off"
+        )
     if tally.hit < tally.expected or tally.extra:
         extra = f", {tally.extra:,} extra" if tally.extra else ""
         return Finding(

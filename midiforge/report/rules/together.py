@@ -1,7 +1,7 @@
 """Limbs that land together, and a limb that is early or late everywhere."""
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from math import sqrt
 from statistics import fmean
 
@@ -10,6 +10,8 @@ from midiforge.hear.limits import (
     FEWEST_STROKES,
     LEAST_TIMES,
     LOOSE_GAP_MS,
+    PEDAL_MS,
+    TOGETHER_MS,
     Place,
     beside,
     is_sure,
@@ -132,7 +134,15 @@ def _off_by(case: Case, limbs: Sequence[Limb], gap: float, text: str) -> Finding
     )
 
 
-def _everywhere(case: Case) -> Iterator[tuple[Limb, float]]:
+def pedal_off(case: Case) -> float:
+    """By how many ms a hi-hat's pedal is off everywhere, though not more than its note may be."""
+    off = dict(_everywhere(case, near=lambda _: TOGETHER_MS)).get(Limb.LEFT_FOOT, 0.0)
+    return off if abs(off) < PEDAL_MS else 0.0
+
+
+def _everywhere(
+    case: Case, near: Callable[[Limb], float] = near_ms
+) -> Iterator[tuple[Limb, float]]:
     """The limbs that are off on all their counts, and by how many ms, the farthest first."""
     places = {
         limb.limb: Place(
@@ -144,7 +154,7 @@ def _everywhere(case: Case) -> Iterator[tuple[Limb, float]]:
         for limb in case.review.limbs
         if limb.timing.strokes >= FEWEST_STROKES
     }
-    for limb, off in beside(places.values()).items():
+    for limb, off in beside(places.values(), near).items():
         others = places[limb].mean_ms - off
         counts = [lane.offs for lane in case.view.lanes_of(limb) if len(lane.offs) >= LEAST_TIMES]
         if all((fmean(offs) - others) / off >= EVERYWHERE for offs in counts):
