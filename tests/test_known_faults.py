@@ -216,3 +216,19 @@ def test_a_step_of_triplets_is_said_as_drummers_say_it() -> None:
         some = [one.but(at=one.at + (one.limb in HANDS) * steps / 3) for one in strokes]
         text = said(heard(take(some, 1), **triplets))
         assert f"{name} ahead of the hands" in text
+
+
+@pytest.mark.parametrize(
+    "played",
+    [
+        {"sticking": "RLRR LRLL", "meter": "2/4", "feet": "1 2&; 2"},
+        {"sticking": ">RLL >RRL", "steps": "3", "feet": "1 3; 2, 4"},
+    ],
+)
+def test_what_is_not_the_drill_s_only_exercise_is_said_to_be_something_else(
+    played: dict[str, str],
+) -> None:
+    other = {**ONE, **played}
+    for seed in SEEDS:
+        review = heard(take(written(exercise("1", **other)), seed), **ONE)
+        assert re.match("(You play something else than|This is hardly) exercise 1", said(review))

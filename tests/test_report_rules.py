@@ -25,7 +25,16 @@ from midiforge.hear.known import Other, likelier
 from midiforge.model.hit import HANDS, Limb, OrnamentKind, Strength
 from midiforge.model.number import Number
 from midiforge.model.swing import Swing, read_ratio
-from midiforge.report.rules.besides import added, extras, fills, free, moved, pulled, triggers
+from midiforge.report.rules.besides import (
+    added,
+    extras,
+    fills,
+    free,
+    moved,
+    otherwise,
+    pulled,
+    triggers,
+)
 from midiforge.report.rules.case import Case, Finding
 from midiforge.report.rules.evenness import doubles, loose_count, unsteady
 from midiforge.report.rules.graces import graces
@@ -196,6 +205,18 @@ def around(away: int, besides: int) -> Any:
     return case(tally=Tally(1000, 1000 - away, besides))
 
 
+def learnt_wrongly(hand: int, foot: int) -> Any:
+    """So many of four hundred strokes never as written, each of four times."""
+    judged = [
+        Made(kind="missed" if i < never else "hit", due=due)
+        for limb, never in ((HAND, hand), (FOOT, foot))
+        for i in range(50)
+        for due in [Made(place=i, hits=(limb, i), hit=Made(limb=limb))] * 4
+    ]
+    exercise = Made(step=Fraction(1, 4), swing=Swing(Fraction(1), Fraction(1, 2)), number=Number(7))
+    return case(judged=judged, exercise=exercise, tally=Tally(400, 400 - 4 * (hand + foot)))
+
+
 def instead(missed: int, besides: int) -> Any:
     """So many of the strokes of bar 3 missing, and so many others there."""
     lanes = [Lane("1", 0, (HAND,), missed=[3] * missed)]  # type: ignore[arg-type]
@@ -288,6 +309,8 @@ PAIRS: dict[str, tuple[Rule, Any, Any]] = {
     ),
     "around it from 10 % elsewhere on": (free, around(99, 250), around(100, 250)),
     "around it from 25 % besides on": (free, around(100, 249), around(100, 250)),
+    "another exercise from 15 % on": (otherwise, learnt_wrongly(7, 7), learnt_wrongly(8, 7)),
+    "not if it is one limb": (otherwise, learnt_wrongly(16, 5), learnt_wrongly(15, 5)),
     "something else from three on": (fills, instead(3, 2), instead(3, 3)),
     "a limb stops with six of ten": (stops, stopping(5, 10), stopping(6, 10)),
     "a limb stops with three": (stops, stopping(2, 2), stopping(3, 3)),

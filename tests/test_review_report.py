@@ -61,6 +61,9 @@ RAMP = exercise(
 PARADIDDLE = exercise(
     sticking="RLRR LRLL", feet="x...", stages="full", voicing="RH=ride, LH=snare", tempos=[80]
 )
+ALMOST_PARADIDDLE = exercise(
+    sticking="RRLR LRLL", feet="x...", stages="full", voicing="RH=ride, LH=snare", tempos=[80]
+)
 ON_SNARE = exercise(
     sticking=">RLRR >LRLL", feet="x...", stages="full", voicing="hands=snare", tempos=[70]
 )
@@ -291,6 +294,7 @@ FAULTS: dict[str, Callable[[], Review]] = {
     "silent": lambda: reviewed(played(silent_bars=range(5, 7))),
     "shifted": lambda: reviewed(on_other_beats()),
     "swung": lambda: reviewed(swinging(PARADIDDLE, 0.6), PARADIDDLE),
+    "otherwise": lambda: reviewed(played(ALMOST_PARADIDDLE), PARADIDDLE),
     "free": lambda: reviewed(around_it()),
     "pulled": lambda: reviewed(pulled_foot(1)),
     "fills": lambda: reviewed(with_fills()),

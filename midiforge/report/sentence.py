@@ -14,7 +14,16 @@ from midiforge.frozen import frozen
 from midiforge.hear.known import NOTHING, Known
 from midiforge.hear.limits import NOTICED, PEDAL_MS
 from midiforge.hear.review import Review
-from midiforge.report.rules.besides import added, extras, fills, free, moved, pulled, triggers
+from midiforge.report.rules.besides import (
+    added,
+    extras,
+    fills,
+    free,
+    moved,
+    otherwise,
+    pulled,
+    triggers,
+)
 from midiforge.report.rules.case import Case, Fault, Finding
 from midiforge.report.rules.evenness import doubles, loose_count, unsteady
 from midiforge.report.rules.graces import graces
@@ -126,6 +135,7 @@ RULES = (
     Rule("lost", lost),
     Rule("silent", silent),
     Rule("shifted", shifted),
+    Rule("otherwise", otherwise),
     Rule("free", free),
     Rule("fills", fills),
     Rule("stops", stops),
