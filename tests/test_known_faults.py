@@ -232,3 +232,40 @@ def test_what_is_not_the_drill_s_only_exercise_is_said_to_be_something_else(
     for seed in SEEDS:
         review = heard(take(written(exercise("1", **other)), seed), **ONE)
         assert re.match("(You play something else than|This is hardly) exercise 1", said(review))
+
+
+@pytest.mark.parametrize("share", [2 / 3, 3 / 4])
+@pytest.mark.parametrize("keys", [LATCH, ONE, {**ONE, "sticking": "RLR RL RLL RRL RLR RL"}])
+def test_sixteenths_swung_hard_are_no_lost_place(keys: dict[str, str], share: float) -> None:
+    of = exercise("2b" if keys is LATCH else "1", **keys)
+    swung = [
+        one.but(at=one.at + (share - 0.5) / 2) if one.at % 0.5 == 0.25 else one
+        for one in written(of, 16)
+    ]
+    for seed in range(1, 8):
+        text = said(heard(take(swung, seed), str(of.number), **keys))
+        assert text.startswith("You swing what is written straight") and "\n" not in text
+
+
+@pytest.mark.parametrize("at", [17, 18, 21])
+@pytest.mark.parametrize(
+    "keys",
+    [
+        {**ONE, "sticking": "R (L) (L) R (L) (L) R L", "feet": "1 3; 2, 4"},
+        {**ONE, "sticking": ">RLL >RRL", "steps": "3", "feet": "1 3; 2, 4"},
+        {**ONE, "sticking": "RLRR LRLL", "meter": "2/4", "feet": "1 2&; 2"},
+    ],
+    ids=["ghosts", "triplets", "2/4"],
+)
+def test_a_beat_left_out_is_told_once_and_in_its_bar(keys: dict[str, str], at: float) -> None:
+    of = exercise("1", **keys)
+    strokes = written(of, 32 if of.meter.bar == 2 else 16)
+    some = [
+        one.but(at=one.at - (one.at > at))
+        for one in strokes
+        if not at - 1e-6 < one.at < at + 1 - 1e-6
+    ]
+    for seed in SEEDS:
+        text = said(heard(take(some, seed), **keys))
+        assert text.startswith(f"You lose the place in bar {int(at // of.meter.bar) + 1} ")
+        assert "\n" not in text
