@@ -239,7 +239,7 @@ def test_what_is_not_the_drill_s_only_exercise_is_said_to_be_something_else(
 def test_sixteenths_swung_hard_are_no_lost_place(keys: dict[str, str], share: float) -> None:
     of = exercise("2b" if keys is LATCH else "1", **keys)
     swung = [
-        one.but(at=one.at + (share - 0.5) / 2) if one.at % 0.5 == 0.25 else one
+        one.but(at=one.at + (share - 0.5) / 2) if abs(one.at % 0.5 - 0.25) < 1e-6 else one
         for one in written(of, 16)
     ]
     for seed in range(1, 8):
