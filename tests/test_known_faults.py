@@ -6,7 +6,9 @@ Made up from exercises, limb by limb, with a human spread of 8 to 15 ms.
 import random
 import re
 from collections.abc import Callable, Iterable, Sequence
+from datetime import date
 from functools import cache
+from math import log
 from typing import NamedTuple
 
 import pytest
@@ -17,6 +19,8 @@ from midiforge.hear.choice import Reviewed
 from midiforge.hear.expected import expected
 from midiforge.hear.take import Stroke, Take
 from midiforge.model.exercise import Exercise
+from midiforge.practice.reviewed import entry_of
+from midiforge.practice.steps import Steps
 from midiforge.session import Session
 
 HANDS, FEET = ("RH", "LH"), ("RF", "LF")
@@ -269,3 +273,20 @@ def test_a_beat_left_out_is_told_once_and_in_its_bar(keys: dict[str, str], at: f
         text = said(heard(take(some, seed), **keys))
         assert text.startswith(f"You lose the place in bar {int(at // of.meter.bar) + 1} ")
         assert "\n" not in text
+
+
+@pytest.mark.parametrize("to", [84, 92, 70])
+def test_who_rushes_or_drags_goes_on_at_the_tempo_that_he_began_at(to: int) -> None:
+    strokes = written(exercise("2b", **LATCH))
+    change = (to - 76) / 48  # a quarter note, so that the tempo changes evenly
+
+    def seconds(quarters: float) -> float:
+        return 60 / change * log((76 + change * quarters) / 76)
+
+    for seed in SEEDS:
+        some = take(strokes, seed, seconds=seconds)
+        review = heard(some, **LATCH)
+        assert said(review).startswith("You rush" if to > 76 else "You drag")
+        assert str(review.review.exercise.number) == "2b"
+        entry = entry_of(review.review, "Latch", b"", day=date(2026, 1, 1))
+        assert Steps.of(session(**LATCH).drill).meant(entry) == 76

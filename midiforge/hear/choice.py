@@ -19,6 +19,7 @@ from midiforge.hear.accents import (
 )
 from midiforge.hear.changed_over import changed_over
 from midiforge.hear.expected import pad_of
+from midiforge.hear.figures import begun_at
 from midiforge.hear.known import LIKELIER_BY, Known, Other, is_hardly, likelier
 from midiforge.hear.likely import CLEARLY_LIKE, Likely, in_common
 from midiforge.hear.review import Review, likeness, review
@@ -99,7 +100,8 @@ def reviewed(
         piece = _piece(lesson, exercise.number)
         named = take.exercise
     said = review(take, exercise, kit, delay_ms)
-    nearest = _at_tempo((exercise, *piece), said.played_tempo)
+    meant = begun_at(said.thirds) if said.thirds else said.played_tempo
+    nearest = _at_tempo((exercise, *piece), meant)
     if nearest is not exercise and not said.tempos:
         if named is None or not named.letter or exercise.number not in named:
             exercise = nearest

@@ -84,6 +84,13 @@ def steady_to(percent: float | None) -> list[str]:
     return [] if percent is None else [f"steady to {of_step(percent)} of a step"]
 
 
+def begun_at(thirds: tuple[float, float]) -> float:
+    """The tempo at the very beginning, of somebody who gets evenly faster or slower: thirds: that
+    of the first third and of the last, each as it is in its middle."""
+    first, last = thirds
+    return first - (last - first) / 4
+
+
 @frozen
 class Tally:
     """How many strokes were expected, and what became of them.

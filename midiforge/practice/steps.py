@@ -6,6 +6,7 @@ from math import ceil
 from midiforge.drill.drill import Drill, Practice
 from midiforge.drill.values import FASTEST, SLOWEST, slowest_tempo
 from midiforge.frozen import frozen
+from midiforge.hear.figures import begun_at
 from midiforge.practice.entry import Entry
 
 AS_ASKED = 0.015  # as a share; whoever plays to a click is no further from it, ours
@@ -40,7 +41,9 @@ class Steps:
     def meant(self, entry: Entry) -> Fraction:
         """The tempo that somebody meant: the one that was asked, if it was played so, or begun so
         by who then rushes or drags; else the drill's, or a whole one."""
-        began = entry.first_third or entry.tempo
+        began = entry.tempo
+        if entry.first_third and entry.last_third:
+            began = begun_at((entry.first_third, entry.last_third))
         if entry.asked and any(
             abs(tempo - entry.asked) <= AS_ASKED * entry.asked for tempo in (entry.tempo, began)
         ):
