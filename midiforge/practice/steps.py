@@ -41,11 +41,11 @@ class Steps:
     def meant(self, entry: Entry) -> Fraction:
         """The tempo that somebody meant: the one that was asked, if it was played so, or begun so
         by who then rushes or drags; else the drill's, or a whole one."""
-        began = entry.tempo
+        began = [entry.tempo]
         if entry.first_third and entry.last_third:
-            began = begun_at((entry.first_third, entry.last_third))
+            began += [entry.first_third, begun_at((entry.first_third, entry.last_third))]
         if entry.asked and any(
-            abs(tempo - entry.asked) <= AS_ASKED * entry.asked for tempo in (entry.tempo, began)
+            abs(tempo - entry.asked) <= AS_ASKED * entry.asked for tempo in began
         ):
             return Fraction(entry.asked).limit_denominator(1000)
         drills = (t for t in (*self.tempos, self.goal) if abs(entry.tempo - t) <= SAME_TEMPO * t)
