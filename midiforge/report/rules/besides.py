@@ -138,7 +138,8 @@ def otherwise(case: Case) -> Finding | None:
         "right, say what is written there aloud before you play it.",
         case.of_strokes(tally.expected - tally.hit + tally.extra + tally.added),
         missed_in(case.view.lanes)
-        | {BESIDES, *((kind, limb) for kind in ("pulled", "moved") for limb in limbs)},
+        | {BESIDES, ("accents",)}
+        | {(kind, limb) for kind in ("pulled", "moved", "double", "spread") for limb in limbs},
     )
 
 

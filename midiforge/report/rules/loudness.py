@@ -79,7 +79,7 @@ def accents_moved(case: Case) -> Finding | None:
         f"{f' from bar {bar} on' if bar else ''}: say the sticking aloud, louder where it is "
         "written, then play it.",
         SOUND / OVERLAP,  # as much as accents can lack
-        frozenset({("accents",), ("ghosts",), ("hands",)}),
+        frozenset({("accents",), ("ghosts",), ("hands",), *(("double", hand) for hand in HANDS)}),
     )
 
 
