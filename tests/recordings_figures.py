@@ -5,7 +5,8 @@ is known; takes are those recordings: whole, cut into, broken off, with somethin
 A take that is cut into, or whose drill is of its middle, goes on with bars that are like the drill
 and not of it, and has the drill's own bars once, or a part of one. So it is printed besides how
 often the bar line is right, and how many of the other answers nobody could tell to be wrong: those
-by which the take, as long as it is looked at, is explained at least as well as by the truth.
+by which the take, as long as it is looked at, is explained at least as well as by the truth; and
+how many lie by the player's own time, who is not on the click: a take without one says no other.
 No recordings beside the repository: it says so. `tests/recordings_figures.py 4` takes every fourth,
 and `1 drummer5` one drummer's.
 """
@@ -15,6 +16,7 @@ import sys
 import time
 from collections.abc import Iterator
 from dataclasses import replace
+from statistics import median
 from typing import NamedTuple
 
 from recorded import KIT, RECORDINGS, Recording, recordings
@@ -126,16 +128,36 @@ def explained(case: Case, start: float) -> float:
     return 2 * met / (len(strokes) + sum(map(len, due_at.values())))
 
 
+def own(case: Case) -> float:
+    """How far the player himself lies from the click, in seconds, in the middle of what is due."""
+    strokes = hear_take(case.take, case.exercise, KIT).strokes
+    heard, off = by_pad(strokes), list[float]()
+    due_at: dict[str, list[float]] = {}
+    for due in expected(case.exercise, KIT, 2 * LOOK / 3):
+        due_at.setdefault(due.pad, []).append(case.start + due.time)
+    for pad, dues in due_at.items():
+        times = [stroke.time for stroke in heard.get(pad, [])]
+        pairs = match(dues, times, asked(case.exercise, KIT).window)
+        off += [times[j] - dues[i] for i, j in pairs]
+    return median(off) if off else 0.0
+
+
 class Found(NamedTuple):
-    """A start that was found. off: from the truth. as_like: whether it explains as much."""
+    """A start that was found. off: from the truth. as_like: whether it explains as much. own: how
+    far the player himself lies from the click, by whose time a start is told without one."""
 
     off: float
     bar: float
     as_like: bool
+    own: float
 
     @property
     def is_near(self) -> bool:
         return abs(self.off) <= NEAR
+
+    @property
+    def is_his_own(self) -> bool:
+        return not self.is_near and abs(self.off - self.own) <= NEAR
 
     @property
     def is_on_a_bar(self) -> bool:
@@ -154,7 +176,7 @@ def main(every: int, drummer: str = "") -> None:
         as_like = case.round > 0 and (
             explained(case, said.start) >= explained(case, said.start - far)
         )
-        told.setdefault(case.what, []).append(Found(far, case.recording.bar, as_like))
+        told.setdefault(case.what, []).append(Found(far, case.recording.bar, as_like, own(case)))
         # Where other playing comes first, a place that changes is no false loss.
         if said.line.jumps and "first" not in case.what:
             lost.append(f"{case.what}: {case.recording.name}")
@@ -168,9 +190,11 @@ def main(every: int, drummer: str = "") -> None:
         inside = sum(abs(each.off) <= each.bar for each in some) / len(some)
         others = [each for each in some if not each.is_near]
         untold = sum(each.as_like for each in others)
+        his = sum(each.is_his_own for each in others)
         print(
             f"  {what:35} {len(some):4} takes: {near:4.0%} {on_a_bar:4.0%} {inside:4.0%}"
             + (f"; {untold} of {len(others)}" if untold else "")
+            + (f"; {his} of {len(others)} by his own time" if his else "")
         )
     print(f"false losses of the place: {len(lost)} {', '.join(lost)}")
     print(f"in {time.process_time() - begun:.0f} s")

@@ -464,6 +464,31 @@ def test_every_flag_of_a_change_makes_exercises_the_one_alone_where_numbers_stay
             assert head.startswith("2") and head.endswith(f". {exercise.title}")
 
 
+def test_a_change_that_numbers_anew_is_played_of_the_one_exercise(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    keys = {"sticking": ">RLRR >LRLL", "feet": "samba", "stages": "feet, full", "tempos": "80"}
+    keys["placements"] = "1, 1e"
+    drill = drill_of(**keys)
+    stuck = next(each for each in midiforge.exercises(drill) if "from 1e" in each.title)
+    file = tmp_path / "drill.toml"
+    file.write_text("".join(f'{name} = "{value}"\n' for name, value in keys.items()))
+    said: set[str] = set()
+    for more in range(12):
+        takes = [*STUCK, *[(84.0, 0.93, 7.0)] * more]
+        entries = [take(stuck, *each, days_ago=2 - i / 24) for i, each in enumerate(takes)]
+        advised = advise(midiforge.Lesson(drill), entries, TODAY)
+        [advice] = (each for each in advised if each.group.title == stuck.title)
+        assert advice.action is Action.CHANGE
+        said.add(advice.said)
+        if advice.flags:
+            capsys.readouterr()
+            assert run(["show", str(file), "--titles", *shlex.split(advice.flags)]) == 0
+            [_, row] = capsys.readouterr().out.splitlines()
+            assert "from 1e" in row
+    assert len(said) > 4
+
+
 def test_two_limbs_alone_are_the_one_that_lacks_something_and_a_partner() -> None:
     exercise = next(midiforge.exercises(drill_of(stages="full", placements=0)))
     lack = Lack("steady", Limb.RIGHT_FOOT, "")

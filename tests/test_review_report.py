@@ -26,6 +26,7 @@ from synthetic import KIT, synthetic
 import midiforge
 from midiforge.engraving.engrave import Engraver
 from midiforge.errors import MidiforgeError
+from midiforge.hear.expected import expected
 from midiforge.hear.known import Known, Other
 from midiforge.hear.review import Review, review
 from midiforge.hear.take import Stroke, Take
@@ -60,12 +61,17 @@ RAMP = exercise(
 PARADIDDLE = exercise(
     sticking="RLRR LRLL", feet="x...", stages="full", voicing="RH=ride, LH=snare", tempos=[80]
 )
+ALMOST_PARADIDDLE = exercise(
+    sticking="RRLR LRLL", feet="x...", stages="full", voicing="RH=ride, LH=snare", tempos=[80]
+)
 ON_SNARE = exercise(
     sticking=">RLRR >LRLL", feet="x...", stages="full", voicing="hands=snare", tempos=[70]
 )
 TWELVE = exercise(sticking="RLL", steps=12, feet="x..x", stages="full")
 OFF_GRID = exercise(sticking="RLL", steps=3, feet="bossa-nova", stages="full")
 GHOSTED = exercise(sticking=">R(L)RL L(R)LR", stages="hands", voicing="RH=ride", tempos=[70])
+
+FLAMS = exercise(sticking="lR L R L rL R L R", stages="hands", voicing="hands=snare", tempos=[70])
 
 
 def played(of: Exercise = FULL, seconds: float = 60, **how: Any) -> Take:
@@ -270,6 +276,16 @@ def marked(late: float) -> Take:
     return replace(played(start=3 + late), start=3.0, exercise=read_named(str(FULL.number)))
 
 
+def with_grace_notes() -> Take:
+    take, dues = played(FLAMS), expected(FLAMS, KIT, 60)
+    before = (
+        replace(stroke, time=stroke.time - 0.03, velocity=40)
+        for stroke, due in zip(take.strokes, dues, strict=False)
+        if due.hit.ornament
+    )
+    return replace(take, strokes=in_order([*before, *take.strokes]))
+
+
 # A take with the fault, and the rule that must name it first.
 FAULTS: dict[str, Callable[[], Review]] = {
     "short": lambda: reviewed(replace(played(), strokes=played().strokes[:5])),
@@ -278,6 +294,7 @@ FAULTS: dict[str, Callable[[], Review]] = {
     "silent": lambda: reviewed(played(silent_bars=range(5, 7))),
     "shifted": lambda: reviewed(on_other_beats()),
     "swung": lambda: reviewed(swinging(PARADIDDLE, 0.6), PARADIDDLE),
+    "otherwise": lambda: reviewed(played(ALMOST_PARADIDDLE), PARADIDDLE),
     "free": lambda: reviewed(around_it()),
     "pulled": lambda: reviewed(pulled_foot(1)),
     "fills": lambda: reviewed(with_fills()),
@@ -297,7 +314,7 @@ FAULTS: dict[str, Callable[[], Review]] = {
     "extras": lambda: reviewed(played(extra=0.15)),
     "apart": lambda: reviewed(apart_on_one()),
     "early or late": lambda: reviewed(played(PARADIDDLE, limbs={Limb.LEFT_HAND: 0.03}), PARADIDDLE),
-    "now one, now the other": lambda: reviewed(played(jitter=0.0185)),
+    "now one, now the other": lambda: reviewed(played(jitter=0.0192, seconds=240)),
     "half or double": lambda: reviewed(played(stretch=2.0)),
     "pace": lambda: reviewed(played(drift=-0.0001)),
     "off the click": lambda: reviewed(marked(0.045), delay=5.0),
@@ -308,6 +325,7 @@ FAULTS: dict[str, Callable[[], Review]] = {
         played(GHOSTED, levels={"accent": 115, "tap": 70, "ghost": 68}), GHOSTED
     ),
     "hands unequal": lambda: reviewed(weak_left(0.7), SURFACE),
+    "grace notes": lambda: reviewed(of=FLAMS),
     "doubles": lambda: reviewed(late_doubles(0.022, 0.6), PARADIDDLE),
     "unsteady": lambda: reviewed(played(jitter=0.027)),
     "loose count": lambda: reviewed(loose_on_one_count(), PARADIDDLE),
@@ -320,12 +338,15 @@ WITHOUT: dict[str, Callable[[], Review]] = {
     "off the click": lambda: reviewed(marked(0.005), delay=5.0),
     "ghosts": lambda: reviewed(of=GHOSTED),
     "hands unequal": lambda: reviewed(weak_left(0.95), SURFACE),
+    "grace notes": lambda: reviewed(with_grace_notes(), FLAMS),
     "doubles": lambda: reviewed(late_doubles(0.0, 1.0), PARADIDDLE),
 }
 
 
 def test_every_rule_has_a_take_that_sets_it_off() -> None:
-    assert {rule.name for rule in RULES} == {*FAULTS, "other kit", "unsure"} - {"clean"}
+    assert {rule.name for rule in RULES} == (
+        {*FAULTS, "other kit", "unsure", "hands changed over"} - {"clean"}
+    )
 
 
 @pytest.mark.parametrize("fault", FAULTS)

@@ -35,11 +35,7 @@ def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Dr
     """The drill in a TOML file; keys of `changes` take the place of the file's."""
     path = Path(path)
     text = read_toml_text(path)
-    content = parsed_toml(text, path)
-    for name, value in (changes or {}).items():
-        own = content.get(name)
-        both_tables = isinstance(own, dict) and isinstance(value, Mapping)
-        content[name] = {**own, **value} if both_tables and own else value
+    content = _with(parsed_toml(text, path), changes or {})
     try:
         drill = _Reader(_flat(content), path.parent, BY_NAME).drill(path.stem, str(path))
         if len(drill.tempos) > 1 and drill.running and _is_old_plan(text):
@@ -51,6 +47,21 @@ def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Dr
         return drill
     except MidiforgeError as error:
         raise error.within(str(path)) from None
+
+
+def changed_drill(drill: Drill, changes: Mapping[str, Any]) -> Drill:
+    """A drill with keys of `changes` in the place of its own."""
+    home = Path(drill.source).parent if drill.source else Path()
+    return _Reader(_flat(_with(drill.given, changes)), home, BY_NAME).drill()
+
+
+def _with(content: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
+    changed = dict(content)
+    for name, value in changes.items():
+        own = content.get(name)
+        both_tables = isinstance(own, Mapping) and isinstance(value, Mapping)
+        changed[name] = {**own, **value} if both_tables and own else value
+    return changed
 
 
 _OLD_PLAN = ("# A plan of practice:", "# Numbers are those of play and build.")

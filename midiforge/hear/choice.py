@@ -17,7 +17,9 @@ from midiforge.hear.accents import (
     played,
     strokes,
 )
+from midiforge.hear.changed_over import changed_over
 from midiforge.hear.expected import pad_of
+from midiforge.hear.figures import begun_at
 from midiforge.hear.known import LIKELIER_BY, Known, Other, is_hardly, likelier
 from midiforge.hear.likely import CLEARLY_LIKE, Likely, in_common
 from midiforge.hear.review import Review, likeness, review
@@ -32,7 +34,7 @@ from midiforge.uncollected import uncollected
 _MOST_COMPARED, _MOST_LOOKED_AT = 24, 12
 _MOST_NAMED, _MOST_ALIKE = 3, 200
 _CLEARLY_CLEAN = 0.75  # a take that is less clean may be of another exercise
-_LIKE = 0.6  # of another kit: so much of the take must it explain
+_LIKE = 0.6  # of another kit, or with other hands: so much of the take must it explain
 _OPENING = 2000  # strokes that are looked at to compare exercises
 _IN_COMMON = 0.6  # at least so much of what the most fitting exercise shares with the take
 _ALIKE = 0.02  # no further apart than this, nobody can tell which it is
@@ -56,7 +58,8 @@ class Reviewed:
         """Whether the take is of this exercise, on this kit, as far as can be told."""
         known = self.known
         other = likelier(self.review, known.others)
-        return not (known.likelier_kit or other or known.unsure or is_hardly(self.review))
+        another = known.likelier_kit or other or known.unsure or known.changed_over
+        return not (another or is_hardly(self.review))
 
 
 @uncollected()
@@ -97,7 +100,8 @@ def reviewed(
         piece = _piece(lesson, exercise.number)
         named = take.exercise
     said = review(take, exercise, kit, delay_ms)
-    nearest = _at_tempo((exercise, *piece), said.played_tempo)
+    meant = begun_at(said.thirds) if said.thirds else said.played_tempo
+    nearest = _at_tempo((exercise, *piece), meant)
     if nearest is not exercise and not said.tempos:
         if named is None or not named.letter or exercise.number not in named:
             exercise = nearest
@@ -107,6 +111,7 @@ def reviewed(
                 filter(None, [chosen, f"played at the tempo of exercise {nearest.number}"])
             )
     likelier_ones: list[Other] = []
+    changed: Exercise | None = None
     if said.like < CLEARLY_LIKE or said.tally.clean < _CLEARLY_CLEAN:
         rest = [
             each for each in (others() if others else lesson) if each[0].piece != exercise.piece
@@ -114,7 +119,9 @@ def reviewed(
         likelier_ones = list(_others(take, rest, kit, likely))[:_MOST_NAMED]
         best = max([said.like, *(each.like for each in likelier_ones)])
         better = better or _more_like(take, exercise, kit, best)
-    return Reviewed(said, Known(likelier_ones, better, chosen, unsure))
+        some = (exercise, *(each.exercise for each in likelier_ones))
+        changed = None if better else _changed_over(take, some, kit, best)
+    return Reviewed(said, Known(likelier_ones, better, chosen, unsure, changed))
 
 
 def _read(number: str, exercises: Sequence[Exercise]) -> Named:
@@ -324,6 +331,19 @@ def _more_like(take: Take, exercise: Exercise, kit: Kit, like: float) -> str:
     }
     best = max(likes, key=lambda name: likes[name], default="")
     return best if best and likes[best] >= max(like + LIKELIER_BY, _LIKE) else ""
+
+
+def _changed_over(
+    take: Take, exercises: Sequence[Exercise], kit: Kit, like: float
+) -> Exercise | None:
+    """The exercise that with its hands changed over the take is clearly more like, if any."""
+    take = replace(take, strokes=take.strokes[:_OPENING])
+    best, most = None, like + LIKELIER_BY
+    for exercise in exercises if most <= 1 else ():
+        changed = changed_over(exercise)
+        if changed and (found := likeness(take, changed, kit)) >= max(most, _LIKE):
+            best, most = exercise, found
+    return best
 
 
 def _refuse(take: Take, kit: Kit, better: str) -> None:

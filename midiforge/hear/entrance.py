@@ -24,7 +24,7 @@ _FOLLOWED = 0.6  # how much of a bar's distance the next one is moved by
 _TIMES_ROUND, _FEWEST_BARS, _MOST_BARS = 2, 4, 16  # by which an entrance is judged
 _LONGER = 3  # times as many, where the first time round is not heard from its beginning
 _MOST_MOVED = 16  # beats, or else bars, of an exercise that is tried from each of them
-_FEW = 8  # strokes; what is told by few is worth less
+FEW = 8  # strokes; what is told by few is worth less
 _NEARLY = 0.9  # of what the best entrance explains: an earlier one that does is the first
 CUT_IN = 3  # dues before the first stroke that count: who begins in the midst leaves out more
 _MIDST = 0.06  # what that costs besides
@@ -163,7 +163,7 @@ class Ways:
             for many in {_LONGER * self._judged_by} if midst else several:
                 next_ = some[i : i + many]
                 total = sum(each.total for each in next_)
-                fit = max(fit, sum(each.explained for each in next_) / (total + _FEW))
+                fit = max(fit, sum(each.explained for each in next_) / (total + FEW))
             time = bars.lines[bar.number] * stretch + bar.offset
             yield _Entrance(i, time, fit - (_MIDST if midst else 0.0))
 

@@ -12,7 +12,7 @@ from math import fsum, sqrt
 from statistics import median
 
 from midiforge.frozen import frozen
-from midiforge.model.hit import Limb
+from midiforge.model.hit import Limb, OrnamentKind
 
 
 def mean(values: Sequence[float]) -> float | None:
@@ -82,6 +82,13 @@ def of_step(percent: float | None) -> str:
 def steady_to(percent: float | None) -> list[str]:
     """["steady to 6.3% of a step"]; nothing where that is not known."""
     return [] if percent is None else [f"steady to {of_step(percent)} of a step"]
+
+
+def begun_at(thirds: tuple[float, float]) -> float:
+    """The tempo at the very beginning, of somebody who gets evenly faster or slower: thirds: that
+    of the first third and of the last, each as it is in its middle."""
+    first, last = thirds
+    return first - (last - first) / 4
 
 
 @frozen
@@ -235,6 +242,20 @@ class DoubleFigures:
     late_ms: float
     deviation_ms: float | None
     softer: float
+
+
+@frozen
+class GraceFigures:
+    """The flams, drags or ruffs of a take: strokes that are there, with their grace notes or not.
+
+    heard: how many have one. gap_ms: how long before its stroke the last grace note comes, in the
+    middle; None where none was heard.
+    """
+
+    kind: OrnamentKind
+    times: int
+    heard: int
+    gap_ms: float | None
 
 
 @frozen

@@ -24,7 +24,8 @@ _NEARER = 0.08  # so much better must a place be that is farther
 _HOLDS, _EACH, _BEFORE = 4, 0.8, 0.85
 _JUST_NOW = 8  # stretches
 _CLEAN = 0.95  # before and after a jump that is no whole number of steps
-_ON_GRID = 0.5  # the mean cosine of how far strokes lie from the grid, as a turn
+_ON_GRID = 0.5  # less the mean cosine of how far strokes lie from the grid, as a turn
+_CLOSE = 0.5  # of the window: so near lies what is where it was; ours
 _WHOLE = 0.3  # of a step, that a jump is from whole ones at most
 # Bars over which pads are compared, and strokes and dues that tell of one; ours.
 _BEATS_OFF_BARS, _OF_A_PAD = 2, 4
@@ -112,18 +113,19 @@ def follow(
     step: float,
     beat: float,
     bar: float,
+    once: float,
 ) -> Line:
     """The player's time through the whole take.
 
-    stretch_of: how long a stretch is over which it is taken to be even. step, beat, bar: how long
-        the exercise's are. All in seconds of the exercise.
+    stretch_of: how long a stretch is over which it is taken to be even. step, beat, bar, once: how
+        long the exercise's are, and it is until it comes round. All in seconds of the exercise.
     """
     if not dues or not strokes:
         return Line((0.0, 1.0), (start.offset, start.offset + start.stretch))
-    usual = _Follower(dues, strokes, start, window, step, beat, bar)
+    usual = _Follower(dues, strokes, start, window, step, beat, bar, once)
     line = usual.line(stretch_of)
     if usual.explained < _WELL:
-        quick = _Follower(dues, strokes, start, window, step, beat, bar, quickness=_AT_ONCE)
+        quick = _Follower(dues, strokes, start, window, step, beat, bar, once, _AT_ONCE)
         other = quick.line(0.5 * stretch_of)
         if not other.jumps and quick.explained > usual.explained + _MORE:
             return other
@@ -142,11 +144,12 @@ class _Follower:
         step: float,
         beat: float,
         bar: float,
+        once: float,
         quickness: float = _QUICKNESS,
     ) -> None:
         self.quickness, self.met, self.due_so_far = quickness, 0, 0
         self.dues, self.strokes, self.start, self.window = dues, strokes, start, window
-        self.step, self.beat, self.bar = step, beat, bar
+        self.step, self.beat, self.bar, self.once = step, beat, bar, once
         self.shares: list[float] = []  # of each stretch since the place was found
         self.sure = start.offset, start.stretch  # offset and rate when the place was last sure
         self.times = {pad: [each.time for each in heard] for pad, heard in by_pad(strokes).items()}
@@ -275,7 +278,7 @@ class _Follower:
             for due in near:
                 if due.pad == stroke.pad:
                     shift = stroke.time - self._time(due.time)
-                    if self.window < abs(shift) < _FARTHEST:
+                    if self._is_elsewhere(shift) and abs(shift) < _FARTHEST:
                         tried.append((abs(shift), shift))
         best, moved = max(here + _CLEARLY, _SURELY), None
         seen: set[int] = set()
@@ -289,7 +292,7 @@ class _Follower:
                 best, moved = share + _NEARER, shift
         if moved is None or not self._is_lost(at, length, last, moved):
             return None
-        return self._moved(at, now, moved)
+        return self._moved(self._in_place(at, length, last), moved)
 
     def _beats_off(self, at: int, length: float, last: float) -> int | None:
         """`_elsewhere`, where what is the same on every beat hides it: hands on one drum.
@@ -316,7 +319,7 @@ class _Follower:
             there = self._pads_from(begin, long, last, moved) if begin < len(self.due) else None
             if there is not None and there < _SURELY:
                 return None
-        return self._moved(at, self._time(self.dues[at].time), moved)
+        return self._moved(self._in_place(at, length, last), moved)
 
     def _pads_from(self, at: int, length: float, last: float, shift: float) -> float | None:
         """How much of a pad's dues and strokes meet from now on, if moved by so much: on average
@@ -370,19 +373,29 @@ class _Follower:
             old / len(told) + _CLEARLY, _SURELY if is_whole else _CLEAN
         )
 
+    def _is_elsewhere(self, shift: float) -> bool:
+        """Whether something else is due there: not the same one, a time round later."""
+        once = self.once * self.rate
+        off = shift - once * round(shift / once) if once else shift
+        return min(abs(shift), abs(off)) > self.window
+
     def _was_in_place(self) -> bool:
         """Whether the player was, on the whole and just now."""
         some = (self.shares, self.shares[-_JUST_NOW:])
         return not self.shares or all(median(shares) >= _BEFORE for shares in some)
 
     def _is_on_grid(self, at: int) -> bool:
-        """Whether the strokes of the next bars go on with the grid as it was."""
-        now = self._time(self.due[at])
-        first = bisect_left(self.everything, now)
-        stop = bisect_right(self.everything, now + _HOLDS * self.bar * self.rate)
+        """Whether the strokes of the next bars go on with the grid as those before did, who swings
+        with a grid that is his own."""
+        now, reach = self._time(self.due[at]), _HOLDS * self.bar * self.rate
         offset, rate = self.sure
-        turns = [(time - offset) / (rate * self.step) for time in self.everything[first:stop]]
-        return bool(turns) and sum(cos(2 * pi * turn) for turn in turns) > _ON_GRID * len(turns)
+
+        def on_grid(begin: float, end: float) -> float:
+            first, stop = bisect_left(self.everything, begin), bisect_right(self.everything, end)
+            turns = [(time - offset) / (rate * self.step) for time in self.everything[first:stop]]
+            return fmean(cos(2 * pi * turn) for turn in turns) if turns else 0.0
+
+        return on_grid(now, now + reach) > min(on_grid(now - reach, now), 1.0) - _ON_GRID
 
     def _share_from(
         self, at: int, length: float, last: float, shift: float, least: float = 0.0
@@ -413,14 +426,27 @@ class _Follower:
         due = (now - shift - self.offset) / self.rate
         return max(bisect_left(self.due, due), min(self.learnt, at))
 
-    def _moved(self, at: int, now: float, shift: float) -> int | None:
+    def _in_place(self, at: int, length: float, last: float) -> int:
+        """The first due of a stretch that has no stroke where it was."""
+        for i in range(at, stop := self._end(at, length, last)):
+            heard, time = self.times.get(self.dues[i].pad, []), self._time(self.due[i])
+            near = bisect_left(heard, time - _CLOSE * self.window)
+            if near == len(heard) or heard[near] > time + _CLOSE * self.window:
+                return i
+        return stop - 1
+
+    def _moved(self, at: int, shift: float) -> int | None:
         """Goes on elsewhere: from what nobody played yet and is due, so moved, from now on."""
+        now = self._time(self.due[at])
         lost, at = at, self._next(at, now - self.window, shift)
+        # One stroke told it, with its own unsteadiness; those of the next bars tell it better.
+        stop = bisect_left(self.due, self.due[at] + self.bar) if at < len(self.due) else at
+        shift += median(self._residuals(at, stop, self.offset + shift) or [0.0])
         self.offset += shift
         self.shares.clear()
         self.sure = self.offset, self.rate
         self.jumps.append((self.dues[min(lost, at)].time, shift))
-        self.segments[-1].last = min(self.segments[-1].last, self.dues[min(lost, at) - 1].time)
+        self.segments[-1].last = self.dues[max(min(lost, at) - 1, 0)].time
         if at < len(self.dues):
             begins = self.dues[at].time
             self.segments.append(Segment(begins, begins, self.rate, []))

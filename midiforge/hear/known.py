@@ -29,12 +29,14 @@ class Known:
     likelier_kit: the name of a kit that knows more of the take's notes; "" for none.
     chosen: how the exercise was found, in words; "" if it was named.
     unsure: other exercises that the take is as likely of, where it was not named.
+    changed_over: the exercise that the take looks more like with its hands changed over, if any.
     """
 
     others: Sequence[Other] = ()
     likelier_kit: str = ""
     chosen: str = ""
     unsure: Sequence[Exercise] = ()
+    changed_over: Exercise | None = None
 
 
 NOTHING = Known()

@@ -4,7 +4,7 @@ A musical limit has its source; "common practice" is teachers', "ours" is from r
 professional drummers, who must not fail by what a module and a USB cable add.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from math import sqrt
 from statistics import median
@@ -66,9 +66,9 @@ def is_sure(gap_ms: float, deviation_ms: float, times: int) -> bool:
     return abs(gap_ms) >= 2 * deviation_ms / sqrt(times)
 
 
-def beside(places: Iterable[Place]) -> dict[Limb, float]:
+def beside(places: Iterable[Place], near: Callable[[Limb], float] = near_ms) -> dict[Limb, float]:
     """Limbs that lie beside the others, by how many ms: the farthest first, and the rest without
-    it, so that nobody is blamed for where another one is."""
+    it, so that nobody is blamed for where another one is. near: from how many ms on a limb does."""
     left = [place for place in places if place.strokes >= LEAST_TIMES]
     off_by: dict[Limb, float] = {}
     while len(left) > 1:
@@ -77,9 +77,9 @@ def beside(places: Iterable[Place]) -> dict[Limb, float]:
             for place in left
         }
         # Of two the one that is farther from the player's own time, which most strokes make.
-        worst = max(left, key=lambda it: (abs(off[it.limb]) / near_ms(it.limb), abs(it.mean_ms)))
+        worst = max(left, key=lambda it: (abs(off[it.limb]) / near(it.limb), abs(it.mean_ms)))
         gap = off[worst.limb]
-        if abs(gap) < near_ms(worst.limb) or not is_sure(gap, worst.deviation_ms, worst.strokes):
+        if abs(gap) < near(worst.limb) or not is_sure(gap, worst.deviation_ms, worst.strokes):
             break
         off_by[worst.limb] = gap
         left.remove(worst)

@@ -187,10 +187,13 @@ def _ornaments(
                 found[each.which] = "bounce"
                 last = each.time
             continue
+        # Of a flat flam the grace note may come after its stroke.
         first = bisect_left(at, stroke.time - GRACE_MS * wider)
-        before = heard[first : bisect_left(at, stroke.time)]
-        free = [each for each in before if each.which not in met and each.which not in found]
-        for each in free[-ornament.grace_notes :]:
+        near = heard[first : bisect_right(at, stroke.time + DOUBLE_MS / 1000)]
+        free = [each for each in near if each.which not in met and each.which not in found]
+        before = sum(each.time < stroke.time for each in free)
+        begin = max(before - ornament.grace_notes, 0)
+        for each in free[begin : begin + ornament.grace_notes]:
             found[each.which] = "grace"
 
 

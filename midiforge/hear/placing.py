@@ -150,6 +150,7 @@ def _followed(take: Take, exercise: Exercise, kit: Kit, begun: _Begun) -> Placed
         float(exercise.step) * quarter,
         float(exercise.meter.beat) * quarter,
         float(exercise.meter.bar) * quarter,
+        float(exercise.meter.bar) * quarter * exercise.returns_after_bars,
     )
     return Placed(start, window, line, dues, begun.companions)
 

@@ -19,6 +19,7 @@ from midiforge.hear.expected import Due
 from midiforge.hear.figures import (
     CountFigures,
     DoubleFigures,
+    GraceFigures,
     LimbFigures,
     LoudnessFigures,
     RoundFigures,
@@ -36,6 +37,7 @@ from midiforge.hear.telling import (
     LIMBS,
     counts,
     doubles,
+    graces,
     limbs,
     loudness,
     other_zones,
@@ -121,6 +123,7 @@ class Review:
     rounds: tuple[RoundFigures, ...]
     together: tuple[TogetherFigures, ...]
     doubles: tuple[DoubleFigures, ...]
+    graces: tuple[GraceFigures, ...]
     tempos: tuple[TempoFigures, ...]
     unknown: Mapping[int, int]
     kinds: Mapping[str, int]
@@ -190,6 +193,7 @@ def _told(of: Pairing) -> Review:
         rounds=tuple(rounds(of)),
         together=tuple(together(of)),
         doubles=tuple(doubles(of)),
+        graces=tuple(graces(of)),
         tempos=tuple(tempos(of)),
         unknown=of.hearing.unknown,
         kinds={kind: times for kind, times in count.items() if times},

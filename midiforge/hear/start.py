@@ -9,9 +9,10 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from operator import attrgetter
+from typing import NamedTuple
 
 from midiforge.hear.asked import Asked
-from midiforge.hear.entrance import CUT_IN, Bars, Way, Ways
+from midiforge.hear.entrance import CUT_IN, FEW, Bars, Way, Ways
 from midiforge.hear.expected import Due
 from midiforge.hear.opening import Heard, Opening, Part, Start
 from midiforge.hear.tries import Try, likeliest
@@ -88,37 +89,53 @@ def _entrance(
 ) -> Start:
     part, bars, window = asked.part, asked.bars, asked.rule.window
     known = [stroke for stroke in look if stroke.pad in part.lines]
-    ways, found = Ways(part, bars, look, window), list[Way]()
+    ways, laid = Ways(part, bars, look, window), list[_Laid]()
     openings = [
         Opening(part, some, within=i > 0)
         for i, some in enumerate(_stretches_of(known, _strokes_to_see(part)))
     ]
-    best, close, where = -1.0, 1.0, known[0].time
     for opening in openings:
         guess = likeliest(opening, window, [1.0], _TRIED_STROKES, _dues_once(part, bars))[0]
-        way = ways.way(guess.start, opening.strokes[0].time)
-        found.append(way)
-        if way.fit > best:
-            best, start, where = way.fit, guess.start, opening.strokes[0].time
-            close = way.apart
+        laid.append(_laid(ways, guess.start, opening))
+        way = max(laid, key=_fit).way
+        best, close = way.fit, way.apart
         if best >= _GOOD and close <= CLOSE:
             break
     else:
         if len(known) >= _TEMPO_STROKES and (best < _FAIR or close > CLOSE):
             tempos = _tempos() if stretches is None else stretches
-            found += _at_other_tempos(ways, openings, window, best, tempos)
+            laid += _at_other_tempos(ways, openings, window, best, tempos)
         elif len(known) >= _TEMPO_STROKES and stretches is None:
             # Strokes in time, and every other one missing, or too many: half the tempo, or double,
             # may explain them all.
             most, least = 0.5 * (1 + _ABOUT_HALF), 2 * (1 - _ABOUT_HALF)
             halves = [each for each in _tempos() if not most < each < least]
-            found += _at_other_tempos(ways, openings[:1], window, best, halves)
-    if best < _SURE:
-        found += ways.moved(start, where)
+            laid += _at_other_tempos(ways, openings[:1], window, best, halves)
+    most_likely = max(laid, key=_fit)
+    found, where = [each.way for each in laid], most_likely.moment
+    if most_likely.way.fit < _SURE:
+        found += ways.moved(most_likely.start, where)
     on_lines = [*ways.on_lines(line, where)] if line is not None else []
     likely = ways.preferred(on_lines, found)
     entered = ways.entered(likely)
     return entered if brief else ways.settled(entered, only_bars=likely is on_lines)
+
+
+class _Laid(NamedTuple):
+    """The exercise laid on a take at a moment of it, as `start` has it, and followed from there."""
+
+    start: Start
+    moment: float
+    way: Way
+
+
+def _laid(ways: Ways, start: Start, opening: Opening) -> _Laid:
+    moment = opening.strokes[0].time
+    return _Laid(start, moment, ways.way(start, moment))
+
+
+def _fit(laid: _Laid) -> float:
+    return laid.way.fit
 
 
 def _at_other_tempos(
@@ -127,16 +144,16 @@ def _at_other_tempos(
     window: float,
     best: float,
     stretches: Sequence[float],
-) -> Iterator[Way]:
+) -> Iterator[_Laid]:
     middle = openings[len(openings) // 2 : len(openings) // 2 + 1]
     for opening in (openings[0], *(middle if len(openings) > 1 else ())):
         some = Opening(opening.part, opening.strokes[:32], opening.within)
         for rough in likeliest(some, window, stretches, 5, 10, _LOOKED_INTO):
             start = _refined(opening.part, opening.strokes, window, rough)
-            way = ways.way(start, opening.strokes[0].time)
+            laid = _laid(ways, start, opening)
             simple = 0 if _USUAL[0] < start.stretch < _USUAL[1] else _BETTER
-            if way.fit > best + _BETTER + simple:
-                yield way
+            if laid.way.fit > best + _BETTER + simple:
+                yield laid
 
 
 def _dues_once(part: Part, bars: Bars) -> int:
@@ -172,7 +189,7 @@ def _told(part: Part, strokes: Sequence[Heard], window: float, start: Start) -> 
     told, _ = seen.explained(start.offset, start.stretch, window * min(start.stretch, 1.0))
     total = seen.total(start.offset, start.stretch, window)
     since = bisect_left(part.times, (known[0].time - start.offset - window) / start.stretch)
-    beside = min(part.asked[since], CUT_IN) + min(len(strokes) - len(heard), CUT_IN)
+    beside = min(part.asked[since], CUT_IN) + min(len(strokes) - len(heard), FEW)
     share = told.share * total / (total + beside) * len(known) / max(among, 1)
     return replace(told, share=share)
 

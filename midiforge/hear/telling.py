@@ -5,11 +5,14 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from itertools import combinations, groupby, pairwise, product
-from math import fsum
+from math import fsum, inf, sqrt
+from statistics import median
 
+from midiforge.hear.expected import pad_of
 from midiforge.hear.figures import (
     CountFigures,
     DoubleFigures,
+    GraceFigures,
     Levels,
     LimbFigures,
     LoudnessFigures,
@@ -22,10 +25,12 @@ from midiforge.hear.figures import (
     overlap,
     timing,
 )
+from midiforge.hear.limits import NOTICED
 from midiforge.hear.opening import Heard
+from midiforge.hear.pads import DOUBLE_MS, GRACE_MS
 from midiforge.hear.pairing import Pairing, Same
 from midiforge.model.counts import place_name
-from midiforge.model.hit import FEET, HANDS, Hit, Limb, Strength
+from midiforge.model.hit import FEET, HANDS, Hit, Limb, OrnamentKind, Strength
 
 LIMBS = (*HANDS, *FEET)
 
@@ -122,13 +127,20 @@ def thirds(of: Pairing) -> tuple[float, float] | None:
 
 
 def _rate(xs: Sequence[float], ys: Sequence[float]) -> float | None:
-    """The slope of a straight line through points, by least squares; None of too few."""
+    """The slope of a straight line through points, by least squares; None of too few, or where
+    they lie so loosely about it that two such slopes could differ by accident."""
     if len(xs) < _LEAST_IN_A_THIRD:
         return None
     across, up = mean(xs) or 0.0, mean(ys) or 0.0
     below = fsum([(x - across) ** 2 for x in xs])
     above = fsum([(x - across) * (y - up) for x, y in zip(xs, ys, strict=True)])
-    return above / below if below else None
+    if not below or above <= 0:
+        return None
+    rate = above / below
+    apart = fsum([(y - up - rate * (x - across)) ** 2 for x, y in zip(xs, ys, strict=True)])
+    error = sqrt(apart / (len(xs) - 2) / below)
+    # Of two, each with its error, the difference is no accident from twice its own error on.
+    return rate if 2 * sqrt(2) * error <= NOTICED * rate else None
 
 
 def counts(of: Pairing) -> Iterator[CountFigures]:
@@ -256,6 +268,27 @@ def doubles(of: Pairing) -> Iterator[DoubleFigures]:
         middle = mean(found)
         assert middle is not None
         yield DoubleFigures(hand, len(found), middle, deviation(found), mean(softer[hand]) or 1.0)
+
+
+def graces(of: Pairing) -> Iterator[GraceFigures]:
+    """Flams, drags and ruffs: whether their grace notes are there, and how long before."""
+    heard: dict[str, list[float]] = defaultdict(list)
+    for stroke in of.strokes:
+        if of.kinds.get(stroke.which) == "grace":
+            heard[stroke.pad].append(stroke.time)
+    gaps: dict[OrnamentKind, list[float | None]] = defaultdict(list)
+    for same in of.coming_round:
+        ornament = same.due.hit.ornament
+        if ornament is None or not ornament.grace_notes:
+            continue
+        times = heard[pad_of(ornament.voice)]
+        for stroke in (of.strokes[of.met[i]] for i in same.met):
+            end = bisect_right(times, stroke.time + DOUBLE_MS / 1000)
+            gap = 1000 * (stroke.time - times[end - 1]) if end else inf
+            gaps[ornament.kind].append(gap if gap <= GRACE_MS * max(of.stretch, 1.0) else None)
+    for kind, some in gaps.items():
+        known = [gap for gap in some if gap is not None]
+        yield GraceFigures(kind, len(some), len(known), median(known) if known else None)
 
 
 def tempos(of: Pairing) -> Iterator[TempoFigures]:

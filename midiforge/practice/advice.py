@@ -7,12 +7,15 @@ at a plateau, or left because of pain, holds nobody up. Common practice.
 """
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from itertools import chain
+from typing import Any
 
 from midiforge.drill.drill import Drill
+from midiforge.drill.read import changed_drill
+from midiforge.errors import MidiforgeError
 from midiforge.lesson.lesson import Lesson, Progress
 from midiforge.lesson.outline import Outline
 from midiforge.model.exercise import Exercise
@@ -93,6 +96,9 @@ def of_exercise(advised: Iterable[Advice], exercise: Exercise) -> Advice:
 
 def _flags(advice: Advice, drill: Drill) -> str:
     """The flags of `play` with which an exercise is played as advised; "" where it is not to be."""
+    if advice.change and advice.change.keys and "--only" not in advice.flags:
+        anew = _numbered_anew(advice.group, advice.change.keys, drill)
+        return f"--only {anew} {advice.flags}" if anew else advice.flags
     if advice.action in (Action.LEAVE, Action.LATER, Action.DONE, Action.GO_ON) or advice.flags:
         return advice.flags
     piece = advice.group.numbers[0].whole
@@ -104,6 +110,30 @@ def _flags(advice: Advice, drill: Drill) -> str:
                 return f"--only {number}"
     # Numbers of a drill that chooses its exercises are not those that it chooses by.
     return "" if drill.running else f"--running '{piece} at {plain(advice.tempo)}'"
+
+
+def _numbered_anew(group: Group, changes: Mapping[str, Any], drill: Drill) -> str:
+    """The number that an exercise has in the drill as it is changed; "" where it is not in it, or
+    the drill chooses its exercises by number."""
+    if drill.running:
+        return ""
+    own = group.outlines[0]
+    stage = changes.get("stages", own.stage.name)
+
+    def what(outline: Outline) -> Hashable:
+        moved = [(it.move, it.value) for it in outline.material.moved if it.move not in changes]
+        return outline.material.name, *moved
+
+    try:
+        changed = Lesson(changed_drill(drill, changes))
+    except MidiforgeError:
+        return ""  # nor with the flags can it be made
+    same = (
+        outline
+        for outline in changed.outlines()
+        if outline.stage.name == stage and what(outline) == what(own)
+    )
+    return str(next((outline.numbers[0].whole for outline in same), ""))
 
 
 # All exercises beside each other

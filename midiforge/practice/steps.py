@@ -6,6 +6,8 @@ from math import ceil
 from midiforge.drill.drill import Drill, Practice
 from midiforge.drill.values import FASTEST, SLOWEST, slowest_tempo
 from midiforge.frozen import frozen
+from midiforge.hear.figures import begun_at
+from midiforge.hear.limits import NOTICED
 from midiforge.practice.entry import Entry
 
 AS_ASKED = 0.015  # as a share; whoever plays to a click is no further from it, ours
@@ -40,13 +42,16 @@ class Steps:
     def meant(self, entry: Entry) -> Fraction:
         """The tempo that somebody meant: the one that was asked, if it was played so, or begun so
         by who then rushes or drags; else the drill's, or a whole one."""
-        began = entry.first_third or entry.tempo
+        began, first, last = entry.tempo, entry.first_third, entry.last_third
+        if first and last and abs(last / first - 1) >= NOTICED:
+            began = begun_at((first, last))
         if entry.asked and any(
-            abs(tempo - entry.asked) <= AS_ASKED * entry.asked for tempo in (entry.tempo, began)
+            abs(tempo - entry.asked) <= AS_ASKED * entry.asked
+            for tempo in (entry.tempo, first or entry.tempo, began)
         ):
             return Fraction(entry.asked).limit_denominator(1000)
-        drills = (t for t in (*self.tempos, self.goal) if abs(entry.tempo - t) <= SAME_TEMPO * t)
-        return next(drills, _whole(Fraction(entry.tempo)))
+        drills = (t for t in (*self.tempos, self.goal) if abs(began - t) <= SAME_TEMPO * t)
+        return next(drills, _whole(Fraction(began)))
 
     def faster(self, tempo: Fraction) -> Fraction:
         """One step up, not past the goal."""

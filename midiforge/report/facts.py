@@ -47,6 +47,7 @@ def as_json(review: Review, known: Known = NOTHING, step: str = "", verdict: str
             {"number": str(exercise.number.whole), "title": exercise.title}
             for exercise in known.unsure
         ],
+        "changed_over": str(known.changed_over.number) if known.changed_over else None,
         "compared": [
             {"number": str(other.exercise.number), "title": other.exercise.title,
              "like_share": other.like}
@@ -88,6 +89,11 @@ def as_json(review: Review, known: Known = NOTHING, step: str = "", verdict: str
             {"limb": double.limb.value, "times": double.times, "late_ms": double.late_ms,
              "deviation_ms": double.deviation_ms, "second_to_first_velocity": double.softer}
             for double in review.doubles
+        ],
+        "graces": [
+            {"ornament": figures.kind.value, "times": figures.times, "heard": figures.heard,
+             "gap_ms": figures.gap_ms}
+            for figures in review.graces
         ],
         "kinds": dict(review.kinds),
         "unknown_notes": {str(number): times for number, times in review.unknown.items()},

@@ -319,6 +319,12 @@ def _tables(view: View) -> Iterator[str]:
         tables.doubles(view),
     )
     yield from _section(
+        "Grace notes",
+        "How long before its stroke the last of them comes.",
+        ("", "times", "with a grace note", "before"),
+        tables.graces(view),
+    )
+    yield from _section(
         "Accents, taps and ghosts",
         "Velocities, 1 to 127. Overlap: how often a tap is as loud as an accent.",
         ("limb", "accents", "taps", "ghosts", "accents to taps", "overlap"),

@@ -12,11 +12,21 @@ from collections.abc import Callable
 
 from midiforge.frozen import frozen
 from midiforge.hear.known import NOTHING, Known
-from midiforge.hear.limits import NOTICED
+from midiforge.hear.limits import NOTICED, PEDAL_MS
 from midiforge.hear.review import Review
-from midiforge.report.rules.besides import added, extras, fills, free, moved, pulled, triggers
+from midiforge.report.rules.besides import (
+    added,
+    extras,
+    fills,
+    free,
+    moved,
+    otherwise,
+    pulled,
+    triggers,
+)
 from midiforge.report.rules.case import Case, Fault, Finding
 from midiforge.report.rules.evenness import doubles, loose_count, unsteady
+from midiforge.report.rules.graces import graces
 from midiforge.report.rules.loudness import accents, accents_moved, ghosts, hands_unequal
 from midiforge.report.rules.missing import (
     count_falls_apart,
@@ -27,10 +37,16 @@ from midiforge.report.rules.missing import (
     strokes_missing,
 )
 from midiforge.report.rules.pace import half_or_double, off_the_click, pace, ramp
-from midiforge.report.rules.right import other_exercise, other_kit, short, unsure
+from midiforge.report.rules.right import (
+    hands_changed_over,
+    other_exercise,
+    other_kit,
+    short,
+    unsure,
+)
 from midiforge.report.rules.shifted import shifted
 from midiforge.report.rules.swung import swung
-from midiforge.report.rules.together import apart, early_or_late, now_one_now_the_other
+from midiforge.report.rules.together import apart, early_or_late, now_one_now_the_other, pedal_off
 from midiforge.report.view import View
 from midiforge.report.words import ms, pulses
 
@@ -95,6 +111,12 @@ def _clean(case: Case) -> Finding:
     steady = "" if spread is None else f", steady to {ms(spread)}"
     if not review.tempos and abs(review.played_tempo / review.tempo - 1) >= NOTICED:
         steady += f", at {pulses(review.played_tempo)} where {pulses(review.tempo)} is written"
+    off = pedal_off(case)
+    if off:
+        steady += (
+            f"; your left foot comes {ms(off)} {'early' if off < 0 else 'late'}, less than the "
+            f"{PEDAL_MS:.0f} ms that a pedal's note may be off"
+        )
     if tally.hit < tally.expected or tally.extra:
         extra = f", {tally.extra:,} extra" if tally.extra else ""
         return Finding(
@@ -107,11 +129,13 @@ def _clean(case: Case) -> Finding:
 RULES = (
     Rule("short", short, True),
     Rule("other kit", other_kit, True),
+    Rule("hands changed over", hands_changed_over, True),
     Rule("other exercise", other_exercise, True),
     Rule("unsure", unsure),
     Rule("lost", lost),
     Rule("silent", silent),
     Rule("shifted", shifted),
+    Rule("otherwise", otherwise),
     Rule("free", free),
     Rule("fills", fills),
     Rule("stops", stops),
@@ -135,6 +159,7 @@ RULES = (
     Rule("accents", accents),
     Rule("ghosts", ghosts),
     Rule("hands unequal", hands_unequal),
+    Rule("grace notes", graces),
     Rule("doubles", doubles),
     Rule("loose count", loose_count),
     Rule("unsteady", unsteady),

@@ -88,6 +88,19 @@ def doubles(view: View) -> list[Row]:
     ]
 
 
+def graces(view: View) -> list[Row]:
+    """Flams, drags and ruffs: times, with a grace note, how long before its stroke."""
+    return [
+        (
+            f"{figures.kind}s",
+            f"{figures.times:,}",
+            f"{figures.heard:,}",
+            words.ms(figures.gap_ms),
+        )
+        for figures in view.review.graces
+    ]
+
+
 def levels(view: View) -> list[Row]:
     """Velocities: accents, taps, ghosts, accents to taps, taps as loud as accents."""
     limbs = view.review.limbs if view.has_dynamics else ()

@@ -116,6 +116,11 @@ class _Page:
             tables.doubles(view),
         )
         self._section(
+            "Grace notes: how long before its stroke the last of them comes",
+            ("", "times", "with a grace note", "before"),
+            tables.graces(view),
+        )
+        self._section(
             "Accents, taps and ghosts: velocities, 1 to 127",
             ("", "accents", "taps", "ghosts", "accents to taps", "taps as loud as accents"),
             tables.levels(view),

@@ -4,6 +4,8 @@ from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 
+from midiforge.hear.expected import Due
+from midiforge.hear.limits import LEAST_TIMES
 from midiforge.hear.review import Judged
 from midiforge.insight.words import bars_named, listed
 from midiforge.model.hit import Limb
@@ -18,12 +20,17 @@ from midiforge.report.rules.case import (
     Finding,
 )
 from midiforge.report.rules.missing import missed_in
+from midiforge.report.rules.swung import swung
 
 EXTRA = 0.05
 # So much that is not as written, and so much besides, and somebody plays another thing: ours.
 FREE_MISSED, FREE_BESIDES = 0.10, 0.25
+# So much of an exercise is never as written, and at most so much of that is one limb's, which has
+# its own rules: ours.
+OTHERWISE, ONE_LIMB = 0.15, 0.75
 ADDED = 0.10  # ornaments and fills are music; so many are another exercise. Ours
 MOST_FILLS = 0.34  # of the bars; where there are more, it is no fill. Ours
+_MOST_COUNTS = 4  # more are not named
 _MOST_WAYS = 3  # that are named of a limb that is pulled from several counts
 BESIDES: Fault = ("besides",)
 TRIGGERS = 0.05  # of all strokes; fewer happen on every kit. Ours
@@ -100,6 +107,39 @@ def moved(case: Case) -> Finding | None:
         f"{written}: go back to {written}, or write the exercise as you play it.",
         GENERAL * case.of_strokes(times, expected),
         frozenset({("moved", limb)}),
+    )
+
+
+def otherwise(case: Case) -> Finding | None:
+    """The same strokes of the exercise otherwise, time after time: another one, or one learnt
+    wrongly."""
+    review, tally = case.review, case.review.tally
+    strokes: dict[int, list[tuple[Due, str]]] = {}  # by stroke of the music, time after time
+    for judged in review.judged:
+        if judged.due:
+            strokes.setdefault(id(judged.due.hits), []).append((judged.due, judged.kind))
+    never = [
+        some
+        for some in strokes.values()
+        if len(some) >= LEAST_TIMES and sum(kind == "hit" for _, kind in some) <= MISSED * len(some)
+    ]
+    limbs: Counter[Limb] = Counter()
+    for (due, _), *others in never:
+        if due.hit.limb:
+            limbs[due.hit.limb] += 1 + len(others)
+    gone = sum(limbs.values())
+    if gone < OTHERWISE * tally.expected or max(limbs.values()) > ONE_LIMB * gone or swung(case):
+        return None
+    places = sorted({some[0][0].place for some in never})
+    where = f" on {listed([*map(case.view.count, places)])}" if len(places) <= _MOST_COUNTS else ""
+    return Finding(
+        f"You play something else than exercise {review.exercise.number} has{where} ({len(never)} "
+        f"of its {len(strokes)} strokes, every time): look at drill and number, and if they are "
+        "right, say what is written there aloud before you play it.",
+        case.of_strokes(tally.expected - tally.hit + tally.extra + tally.added),
+        missed_in(case.view.lanes)
+        | {BESIDES, ("accents",)}
+        | {(kind, limb) for kind in ("pulled", "moved", "double", "spread") for limb in limbs},
     )
 
 

@@ -67,13 +67,14 @@ def _loose(view: View) -> tuple[float, list[tuple[float, Lane]]]:
     if len(spreads) < 3:
         return 0.0, []
     usual = median(spread for spread, _ in spreads)
-    least = max(STEADY_MS, STEADY_PERCENT / 100 * view.review.step_ms, LOOSE * usual)
-    wide = [
-        (spread, lane)
-        for spread, lane in spreads
-        if spread >= max(least, usual * (1 + LOOSE_SURE / sqrt(2 * len(lane.offs) - 2)))
-        and spread >= LOOSE * _elsewhere(lane, spreads, usual)
-    ]
+    least = max(STEADY_MS, STEADY_PERCENT / 100 * view.review.step_ms)
+
+    def is_wide(spread: float, lane: Lane) -> bool:
+        others = max(usual, _elsewhere(lane, spreads, usual))
+        sure = 1 + LOOSE_SURE / sqrt(2 * len(lane.offs) - 2)
+        return spread >= max(least, others * max(LOOSE, sure))
+
+    wide = [(spread, lane) for spread, lane in spreads if is_wide(spread, lane)]
     return usual, sorted(wide, key=lambda pair: -pair[0])
 
 

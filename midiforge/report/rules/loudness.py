@@ -50,7 +50,7 @@ def accents_moved(case: Case) -> Finding | None:
         if judged.kind == "hit" and judged.due and judged.due.hit.limb in HANDS
     ]
     bars = sorted({bar for bar, *_ in strokes})
-    if not bars:
+    if not bars or not _are_on_one_drum(case):
         return None
     up_to = {way: _up_to(strokes, bars, way) for way in (-1, 0, 1)}
     nothing, everything = up_to[0][0], {way: sums[-1] for way, sums in up_to.items()}
@@ -79,8 +79,17 @@ def accents_moved(case: Case) -> Finding | None:
         f"{f' from bar {bar} on' if bar else ''}: say the sticking aloud, louder where it is "
         "written, then play it.",
         SOUND / OVERLAP,  # as much as accents can lack
-        frozenset({("accents",), ("ghosts",), ("hands",)}),
+        frozenset({("accents",), ("ghosts",), ("hands",), *(("double", hand) for hand in HANDS)}),
     )
+
+
+def _are_on_one_drum(case: Case) -> bool:
+    """Whether there are taps on a drum of the accents: only there one can tell them."""
+    by: dict[Strength, set[str]] = {}
+    for judged in case.review.judged:
+        if judged.kind == "hit" and judged.due and judged.due.hit.limb in HANDS:
+            by.setdefault(judged.due.hit.strength, set()).add(judged.due.pad)
+    return bool(by.get(Strength.ACCENT, set()) & by.get(Strength.TAP, set()))
 
 
 # Velocities added up and their number, of strokes that lie so many behind an accent, and others.

@@ -4,6 +4,7 @@ from math import inf
 
 from midiforge.hear.known import is_hardly, likelier
 from midiforge.hear.limits import FEWEST_STROKES
+from midiforge.model.hit import HANDS
 from midiforge.printable import many
 from midiforge.report.rules.case import Case, Finding
 
@@ -26,6 +27,18 @@ def other_kit(case: Case) -> Finding | None:
     return Finding(
         f"This looks like another kit: {kit} looks likelier than the drill's; review it with "
         f"the kit {kit}, then go on."
+    )
+
+
+def hands_changed_over(case: Case) -> Finding | None:
+    exercise = case.known.changed_over
+    if exercise is None:
+        return None
+    first = min((hit for hit in exercise.hits if hit.limb in HANDS), key=lambda hit: hit.time)
+    lead = f"begin with the {first.limb.title}" if first.limb else ""
+    return Finding(
+        f"You play exercise {exercise.number} with the hands changed over, each what is written "
+        f'for the other: {lead}, or write lead = "swapped" in the drill and review it again.'
     )
 
 

@@ -5,9 +5,7 @@ from collections.abc import Iterator, Sequence
 from itertools import accumulate
 
 from midiforge.frozen import frozen
-from midiforge.hear.expected import Due, pad_of
-from midiforge.hear.match import match
-from midiforge.hear.review import Judged
+from midiforge.hear.shift import shifts
 from midiforge.insight.words import listed
 from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.meter import NOTE_VALUES
@@ -20,7 +18,6 @@ from midiforge.report.view import View
 # So much of what is written lies elsewhere, and so much at most where it is written, for so many
 # bars up to the end; before, so much was in place. Ours.
 _ELSEWHERE, _IN_PLACE, _FEWEST_BARS, _BEFORE = 0.85, 0.6, 3, 0.85
-_NEAR = 0.35  # of a grid step
 _FEWEST = 6  # strokes
 _MOST_COUNTS = 4  # more are not named
 
@@ -72,11 +69,14 @@ def shifted(case: Case) -> Finding | None:
 
 
 def _long(view: View, steps: int) -> str:
-    """ "a sixteenth", "2 grid steps"."""
+    """ "a sixteenth", "a triplet eighth", "5 grid steps"."""
     length = abs(steps) * view.review.exercise.step
-    name = next((name for name, quarters in NOTE_VALUES.items() if quarters == length), "")
-    if name:
+    values = {quarters: name for name, quarters in NOTE_VALUES.items()}
+    if length in values:
+        name = values[length]
         return f"{'an' if name.startswith('eighth') else 'a'} {name}"
+    if length * 3 / 2 in values:
+        return f"a triplet {values[length * 3 / 2]}"
     return many(abs(steps), "grid step")
 
 
@@ -125,19 +125,7 @@ def _of(view: View, limbs: Sequence[Limb]) -> Iterator[_Shift]:
     ]
     if not begins:
         return
-    judged = view.review.judged
-    dues = [it.due for it in judged if it.due and all(hit.limb in limbs for hit in it.due.hits)]
-    pads = {due.pad for due in dues}
-    others = {
-        it.due.pad for it in judged if it.due and not all(hit.limb in limbs for hit in it.due.hits)
-    }
-    if pads & others:
-        return
-    struck = [it for it in judged if it.time is not None and _pad(it) in pads]
-    step = view.review.step_ms / 1000
-    most = round(view.review.exercise.meter.bar / view.review.exercise.step) // 2
-    for steps in sorted((n for n in range(-most, most + 1) if n), key=lambda n: (abs(n), -n)):
-        there = _met_later(view, dues, struck, steps, step)
+    for steps, there in shifts(view.review, limbs):
         elsewhere = _Bars(asked, there).shares(bars)
         for i in begins:
             bar = bars[i]
@@ -146,21 +134,3 @@ def _of(view: View, limbs: Sequence[Limb]) -> Iterator[_Shift]:
                 if strokes >= _FEWEST:
                     yield _Shift(limbs, steps, bar if i else 1, strokes)
                     return
-
-
-def _pad(judged: Judged) -> str:
-    return judged.due.pad if judged.due and judged.kind == "hit" else pad_of(judged.voice)
-
-
-def _met_later(
-    view: View, dues: Sequence[Due], struck: Sequence[Judged], steps: int, step: float
-) -> Counter[int]:
-    """Of each bar how many dues have a stroke so many steps later."""
-    line, met = view.review.line, Counter[int]()
-    by = steps * step / line.stretch
-    for pad in {due.pad for due in dues}:
-        mine = [due for due in dues if due.pad == pad]
-        times = sorted(it.time for it in struck if it.time is not None and _pad(it) == pad)
-        later = line.all(due.time + by for due in mine)
-        met.update(mine[i].bar for i, _ in match(later, times, _NEAR * step))
-    return met

@@ -1,7 +1,8 @@
 """Limbs that land together, and a limb that is early or late everywhere."""
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from math import sqrt
 from statistics import fmean
 
 from midiforge.hear.figures import Meeting
@@ -9,6 +10,8 @@ from midiforge.hear.limits import (
     FEWEST_STROKES,
     LEAST_TIMES,
     LOOSE_GAP_MS,
+    PEDAL_MS,
+    TOGETHER_MS,
     Place,
     beside,
     is_sure,
@@ -65,7 +68,8 @@ def _far(case: Case) -> Iterator[Meeting]:
             count
             for count in own
             if count.times >= LEAST_TIMES
-            and abs(count.gap_ms) >= near
+            # Counts are many, so that one is told only if it is surely as far.
+            and abs(count.gap_ms) - (count.deviation_ms or 0.0) / sqrt(count.times) >= near
             and is_sure(count.gap_ms, count.deviation_ms or 0.0, count.times)
         ]
         times = sum(count.times for count in wide)
@@ -130,7 +134,15 @@ def _off_by(case: Case, limbs: Sequence[Limb], gap: float, text: str) -> Finding
     )
 
 
-def _everywhere(case: Case) -> Iterator[tuple[Limb, float]]:
+def pedal_off(case: Case) -> float:
+    """By how many ms a hi-hat's pedal is off everywhere, though not more than its note may be."""
+    off = dict(_everywhere(case, near=lambda _: TOGETHER_MS)).get(Limb.LEFT_FOOT, 0.0)
+    return off if abs(off) < PEDAL_MS else 0.0
+
+
+def _everywhere(
+    case: Case, near: Callable[[Limb], float] = near_ms
+) -> Iterator[tuple[Limb, float]]:
     """The limbs that are off on all their counts, and by how many ms, the farthest first."""
     places = {
         limb.limb: Place(
@@ -142,7 +154,7 @@ def _everywhere(case: Case) -> Iterator[tuple[Limb, float]]:
         for limb in case.review.limbs
         if limb.timing.strokes >= FEWEST_STROKES
     }
-    for limb, off in beside(places.values()).items():
+    for limb, off in beside(places.values(), near).items():
         others = places[limb].mean_ms - off
         counts = [lane.offs for lane in case.view.lanes_of(limb) if len(lane.offs) >= LEAST_TIMES]
         if all((fmean(offs) - others) / off >= EVERYWHERE for offs in counts):
@@ -153,8 +165,10 @@ def now_one_now_the_other(case: Case) -> Finding | None:
     """Two limbs whose order changes."""
     some = [meeting for meeting in case.view.meetings if meeting.times >= LEAST_TIMES]
     loose = max(some, key=lambda meeting: meeting.deviation_ms, default=None)
-    if loose is None or loose.deviation_ms < LOOSE_GAP_MS or unsteady(case):
+    if loose is None or unsteady(case):
         return None
+    if loose.deviation_ms * (1 - 1 / sqrt(2 * loose.times - 2)) < LOOSE_GAP_MS:
+        return None  # by its own error it may be less
     one, other = loose.limbs
     return Finding(
         case.by_sticking(
