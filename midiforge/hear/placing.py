@@ -28,7 +28,7 @@ from midiforge.hear.pads import (
     hear,
     pads_of,
 )
-from midiforge.hear.start import find_start
+from midiforge.hear.start import explained_of, find_start
 from midiforge.hear.take import Take
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
@@ -100,12 +100,7 @@ def _begun(
     stretches: Sequence[float] | None = None,
 ) -> _Begun:
     it = asked(exercise, kit)
-    window = it.window
-    # Half a window, so that no stroke of a fast exercise is taken for another's companion.
-    most = COMPANION_MS / 1000
-    aside = companions(hearing.strokes, min(most, 0.8 * window)) | graces(
-        hearing.strokes, min(most, 0.75 * it.closest), it.graces
-    )
+    aside = _aside(it, hearing)
     strokes = [stroke for stroke in hearing.strokes if stroke.which not in aside]
     start = None
     if take.start is not None:
@@ -114,6 +109,15 @@ def _begun(
         line = None if brief else _line_of_file(take, exercise)
         start = find_start(it, strokes, brief, stretches, line)
     return _Begun(start, it, strokes, aside)
+
+
+def _aside(it: Asked, hearing: Hearing) -> frozenset[int]:
+    """Strokes that go with a louder one."""
+    # Half a window, so that no stroke of a fast exercise is taken for another's companion.
+    most = COMPANION_MS / 1000
+    return companions(hearing.strokes, min(most, 0.8 * it.window)) | graces(
+        hearing.strokes, min(most, 0.75 * it.closest), it.graces
+    )
 
 
 def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
@@ -185,6 +189,26 @@ def likely_start(
         return _begun(take, exercise, kit, hearing, brief=True, stretches=stretches).start
     except MidiforgeError:
         return None
+
+
+def explained(
+    take: Take, exercise: Exercise, kit: Kit, since: float, stretches: Sequence[float]
+) -> float:
+    """How much of the strokes from a moment of the take on the exercise explains, 0 to 1, wherever
+    it begins; 1 of one whose tempo changes, which is not told by its first strokes.
+
+    stretches: the tempos that are tried, as for `find_start`.
+    """
+    if not exercise.tempo.is_steady:
+        return 1.0
+    try:
+        hearing = hear_take(take, exercise, kit)
+    except MidiforgeError:
+        return 0.0
+    it = asked(exercise, kit)
+    aside, edge = _aside(it, hearing), since - it.window
+    strokes = [each for each in hearing.strokes if each.time >= edge and each.which not in aside]
+    return explained_of(it, strokes, stretches)
 
 
 def keeps_tempo(take: Take, exercise: Exercise) -> bool:
