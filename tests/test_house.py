@@ -36,8 +36,7 @@ def _room(module: str) -> str:
 def trees() -> dict[Path, list[ast.AST]]:
     """The nodes of each module."""
     return {
-        path: [*ast.walk(ast.parse(path.read_text("utf-8")))]
-        for path in sorted(HOME.rglob("*.py"))
+        path: [*ast.walk(ast.parse(path.read_text("utf-8")))] for path in sorted(HOME.rglob("*.py"))
     }
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import chromium, on_paper, played, press_play, sized
+from browser import chromium, on_paper, page_of, played, press_play, sized
 
 import midiforge
 from midiforge.kits.kit import read_kit
@@ -43,10 +43,7 @@ DENSE: dict[str, dict[str, Any]] = {
 
 
 def _html(folder: Path, drill: midiforge.Drill, counts: bool = True, large: bool = False) -> Path:
-    path = folder / "lesson.html"
-    paper = paper_of("a4", large)
-    write_sheet(path, drill.title, midiforge.exercises(drill), drill.kit, paper, counts)
-    return path
+    return page_of(folder, drill, counts, large)
 
 
 @pytest.fixture(scope="module")
