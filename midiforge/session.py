@@ -341,8 +341,8 @@ class Session:
         delay_ms: float | None = None,
         note: str = "",
         day: date | None = None,
-    ) -> "tuple[Heard, ...]":
-        """Reviews many takes, each as `review` does.
+    ) -> "Iterator[Heard]":
+        """Reviews many takes, each as `review` does, and as it is asked for.
 
         number, delay_ms: of all of them. note, day: as for `entry`.
         A file with the content of one before it is the same take, and left out.
@@ -352,7 +352,7 @@ class Session:
         from midiforge.practice.entry import take_of
         from midiforge.practice.reviewed import content_of
 
-        heard, known = list[Heard](), set[str]()
+        known = set[str]()
         for take in takes:
             try:
                 digest = take_of(content_of(take))
@@ -364,42 +364,51 @@ class Session:
             except WrongArgument:
                 raise
             except MidiforgeError as error:
-                heard.append(Heard(str(take), None, None, error.what))
+                yield Heard(str(take), None, None, error.what)
             else:
-                heard.append(Heard(str(take), found, entry))
-        return tuple(heard)
+                yield Heard(str(take), found, entry)
 
-    def keep_all(self, heard: "Iterable[Heard]", keeps_day: bool = True) -> None:
-        """Keeps those of many takes that could be told in the practice log, all or none.
+    def keep_heard(self, take: Heard, keeps_day: bool = True) -> bool:
+        """Keeps one of many takes in the practice log, if it could be told; gives whether it was.
 
         keeps_day: whether one that was reviewed before keeps the day that it had.
         Raises MidiforgeError.
         """
-        log, entries = self._log(), [take.entry for take in heard if take.entry]
-        if log and entries:
-            log.add(*entries, keeps_day=keeps_day)
+        log = self._log()
+        if log is None or take.entry is None:
+            return False
+        log.add(take.entry, keeps_day=keeps_day)
+        return True
 
-    def page_of(self, heard: "Sequence[Heard]") -> "Day":
-        """What there is to say of many takes, on one page; the log need not hold them yet."""
+    def page_of(self, heard: "Iterable[Heard]") -> "Day":
+        """What there is to say of many takes, on one page; the log need not hold them yet.
+
+        Of each take only what stands there is kept, however many come.
+        """
         from midiforge.practice import good
         from midiforge.practice.advice import of_exercise
         from midiforge.practice.words import step_words
         from midiforge.report import day as page
 
-        entries = [take.entry for take in heard if take.entry]
-        of_piece: dict[int, list[page.DayTake]] = {}
-        lacking: list[good.Lack] = []
-        for take in sorted(heard, key=lambda take: take.piece):
-            if take.found and take.entry:
-                lacks = good.lacks(take.entry, self.drill.practice)
-                said = "; ".join(lack.said for lack in lacks)
-                name, found = Path(take.source).name, take.found
-                told = page.DayTake(name, found.review, found.known, said)
-                of_piece.setdefault(take.piece, []).append(told)
-                lacking += lacks
+        entries: list[Entry] = []
+        of_piece: dict[int, list[tuple[page.DayTake, Sequence[good.Lack]]]] = {}
+        played: dict[int, Exercise] = {}  # the last of each piece
+        untold: list[tuple[str, str]] = []
+        for take in heard:
+            name = Path(take.source).name
+            if not take.found or not take.entry:
+                untold.append((name, take.why))
+                continue
+            lacks = good.lacks(take.entry, self.drill.practice)
+            told = page.day_take(name, take.found, "; ".join(lack.said for lack in lacks))
+            entries.append(take.entry)
+            of_piece.setdefault(take.piece, []).append((told, lacks))
+            played[take.piece] = take.found.review.exercise
         advised, exercises = self._advised_after(entries) if entries else [], []
-        for takes in of_piece.values():
-            exercise = takes[-1].review.exercise
+        lacking: list[good.Lack] = []
+        for piece in sorted(of_piece):
+            exercise, takes = played[piece], [told for told, _ in of_piece[piece]]
+            lacking += [lack for _, lacks in of_piece[piece] for lack in lacks]
             step = step_words(of_exercise(advised, exercise), takes[-1].first.work_on)
             heading = f"{exercise.number.whole}. {exercise.title}"
             exercises.append(page.DayExercise(heading, tuple(takes), step))
@@ -410,7 +419,7 @@ class Session:
             self.player,
             tuple(exercises),
             good.most_often(lacking, len(entries)),
-            tuple((Path(take.source).name, take.why) for take in heard if not take.entry),
+            tuple(untold),
         )
 
     def verdict(self, found: "Reviewed", take: "MidiSource") -> str:

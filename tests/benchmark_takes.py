@@ -120,8 +120,8 @@ def a_session(takes: int = 30, rounds: int = 3) -> None:
         def reviewed() -> None:
             session = midiforge.Session(drill, Path(folder) / "log.sqlite")
             heard = session.review_all(names)
-            show_day(session.page_of(heard), Console(file=io.StringIO()))
-            session.keep_all(heard)
+            page = session.page_of(take for take in heard if session.keep_heard(take))
+            show_day(page, Console(file=io.StringIO()))
 
         took = statistics.median(seconds(reviewed) for _ in range(rounds))
     print(f"{takes} takes, each of one of {len(exercises)} exercises that it does not name")

@@ -8,6 +8,10 @@ from typing import Any
 
 import pytest
 
+import midiforge
+from midiforge.pages.paper import paper_of
+from midiforge.pages.sheet import write_sheet
+
 # No sandbox where everything runs as root; nothing asked of the network; sound without a click.
 _ARGUMENTS = (
     "--headless=new --no-sandbox --disable-gpu --disable-quic --no-first-run "
@@ -35,6 +39,26 @@ def chromium(profile: Path) -> Iterator[Any]:
     ) as browser:
         browser.set_script_timeout(20)
         yield browser
+
+
+# By what is asked for: of equal drills the same page, which is made once for all tests of a file.
+_made: dict[tuple[str, bool, bool, str], list[tuple[midiforge.Drill, bytes]]] = {}
+
+
+def page_of(
+    folder: Path, drill: midiforge.Drill, counts: bool, large: bool = False, text: str = ""
+) -> Path:
+    """The page of a drill, in a folder; text: what the student is to read under the title."""
+    path = folder / "lesson.html"
+    made = _made.setdefault((drill.title, counts, large, text), [])
+    for other, page in made:
+        if other == drill:
+            path.write_bytes(page)
+            return path
+    paper = paper_of("a4", large)
+    write_sheet(path, drill.title, midiforge.exercises(drill), drill.kit, paper, counts, text)
+    made.append((drill, path.read_bytes()))
+    return path
 
 
 def played(exercise: dict[str, Any]) -> list[list[Any]]:

@@ -6,8 +6,12 @@ that is missing; the summary names them. With MIDIFORGE_RUN_ALL=1 such a test fa
 A test in real time, through real ports or with real-time priority, is tried again if it fails: a
 server without real-time priority, or a guard, that gets no processor for a moment is late, whatever
 midiforge does. What is really wrong fails every time.
+
+What waits in real time comes first, so that other files are worked on meanwhile and no worker is
+alone with it at the end.
 """
 
+import gc
 import os
 import shutil
 from collections.abc import Generator
@@ -41,9 +45,16 @@ def data_folder_of_our_own(tmp_path_factory: pytest.TempPathFactory) -> Generato
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: not item.path.name.startswith("test_live_"))
     for item in items:
         if {"jack", "own_jack", "desktop"} & set(getattr(item, "fixturenames", ())):
             item.add_marker(pytest.mark.flaky(reruns=_TRIES_MORE))
+
+
+def pytest_collection_finish() -> None:
+    """All that is imported and collected stays; no search for garbage need go through it again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.hookimpl(wrapper=True)

@@ -3,6 +3,7 @@
 import re
 import shutil
 import subprocess
+from collections.abc import Iterator
 from itertools import groupby
 from pathlib import Path
 
@@ -29,23 +30,37 @@ def pages_of(pdf: Path) -> int:
     return int(told[1])
 
 
-def picture(pdf: Path, page: int, dots: int = 60) -> tuple[int, int, bytes]:
-    """Width, height and grey values of a page."""
+def pictures_of(
+    pdf: Path, dots: int = 60, pages: tuple[int, int] | None = None
+) -> Iterator[tuple[int, int, bytes]]:
+    """Width, height and grey values of each page, or of those from one to another."""
+    chosen = ["-f", str(pages[0]), "-l", str(pages[1])] if pages else []
     made = subprocess.run(
-        ["pdftoppm", "-gray", "-r", str(dots), "-f", str(page), "-l", str(page), str(pdf)],
-        capture_output=True,
-        check=True,
+        ["pdftoppm", "-gray", "-r", str(dots), *chosen, str(pdf)], capture_output=True, check=True
     ).stdout
-    found = re.match(rb"P5\s+(\d+)\s+(\d+)\s+255\s", made)
-    assert found
-    return int(found[1]), int(found[2]), made[found.end() :]
+    at = 0
+    while at < len(made):
+        head = re.compile(rb"P5\s+(\d+)\s+(\d+)\s+255\s").match(made, at)
+        assert head
+        across, down = int(head[1]), int(head[2])
+        at = head.end() + across * down
+        yield across, down, made[head.end() : at]
 
 
-def blank(pdf: Path, page: int) -> float:
-    """What share of a page, its margins left out, is gaps between rows of ink."""
-    dots = 40
-    across, down, grey = picture(pdf, page, dots)
+def picture(pdf: Path, page: int, dots: int = 60) -> tuple[int, int, bytes]:
+    """The same of a single page."""
+    [one] = pictures_of(pdf, dots, (page, page))
+    return one
+
+
+def blanks(pdf: Path) -> list[float]:
+    """What share of each page, its margins left out, is gaps between rows of ink."""
+    dots, shares = 40, []
     margin = round(_MARGIN * dots)
-    rows = [min(grey[i * across : (i + 1) * across]) < 200 for i in range(margin, down - margin)]
-    gaps = [len([*run]) for inked, run in groupby(rows) if not inked]
-    return sum(max(gap - _ROW * dots, 0) for gap in gaps) / len(rows)
+    for across, down, grey in pictures_of(pdf, dots):
+        rows = [
+            min(grey[i * across : (i + 1) * across]) < 200 for i in range(margin, down - margin)
+        ]
+        gaps = [len([*run]) for inked, run in groupby(rows) if not inked]
+        shares.append(sum(max(gap - _ROW * dots, 0) for gap in gaps) / len(rows))
+    return shares

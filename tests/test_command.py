@@ -668,6 +668,15 @@ def test_long_work_shows_its_progress_on_a_terminal_and_not_in_the_output() -> N
     assert ESCAPE not in out
 
 
+def test_a_review_of_many_takes_shows_how_far_it_is_on_a_terminal_and_not_in_the_output() -> None:
+    drill = ("--sticking", "RLRR", "--tempos", "60, 80")
+    assert run(["build", *drill, "--out", "takes"]) == 0
+    many = len([*Path("takes").glob("*.mid")])
+    seen, out = on_a_terminal("review", "takes", *drill, "--no-log")
+    assert f"{many}/{many}" in seen and "Takes" in seen
+    assert "Takes" not in out and ESCAPE not in out
+
+
 def test_quiet_is_quiet_on_a_terminal_too() -> None:
     assert on_a_terminal(*MANY, "--quiet") == ("", "")
 

@@ -5,6 +5,7 @@ The project's own rules, as DEVELOPERS.md draws them.
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -31,17 +32,29 @@ def _room(module: str) -> str:
     return LEARNING if module.startswith(LEARNING) else module.split(".")[0]
 
 
-def imports() -> Iterator[tuple[str, str, str]]:
+@cache
+def trees() -> dict[Path, list[ast.AST]]:
+    """The nodes of each module."""
+    return {
+        path: [*ast.walk(ast.parse(path.read_text("utf-8")))] for path in sorted(HOME.rglob("*.py"))
+    }
+
+
+@cache
+def imports() -> list[tuple[str, str, str]]:
+    return [*_imports()]
+
+
+def _imports() -> Iterator[tuple[str, str, str]]:
     """Which room imports which, and where; within functions too, but not for types alone."""
-    for path in sorted(HOME.rglob("*.py")):
-        tree = ast.parse(path.read_text("utf-8"))
+    for path, nodes in trees().items():
         typing_only = {
             id(inner)
-            for node in ast.walk(tree)
+            for node in nodes
             if isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING"
             for inner in ast.walk(node)
         }
-        for node in ast.walk(tree):
+        for node in nodes:
             if id(node) in typing_only:
                 continue
             if isinstance(node, ast.ImportFrom) and node.module:
@@ -61,19 +74,16 @@ def imports() -> Iterator[tuple[str, str, str]]:
                     yield room(path), _room(name.removeprefix("midiforge.")), where
 
 
-IMPORTS = list(imports())
-
-
 @pytest.mark.parametrize("output", OUTPUTS)
 def test_an_output_knows_no_other_output_and_no_drill(output: str) -> None:
     others = {*OUTPUTS, "drill", "lesson", "loops", "practice"} - {output}
-    assert not [(where, to) for by, to, where in IMPORTS if by == output and to in others]
+    assert not [(where, to) for by, to, where in imports() if by == output and to in others]
 
 
 def test_nothing_imports_what_is_further_right() -> None:
     wrong = [
         (where, to)
-        for by, to, where in IMPORTS
+        for by, to, where in imports()
         if by in MAKING and to in MAKING and MAKING.index(to) > MAKING.index(by)
     ]
     assert not wrong
@@ -81,21 +91,21 @@ def test_nothing_imports_what_is_further_right() -> None:
 
 @pytest.mark.parametrize("maker", [*MAKING, *BETWEEN])
 def test_what_makes_exercises_knows_no_output(maker: str) -> None:
-    assert not [(where, to) for by, to, where in IMPORTS if by == maker and to in OUTPUTS]
+    assert not [(where, to) for by, to, where in imports() if by == maker and to in OUTPUTS]
 
 
 def test_nobody_below_imports_the_command() -> None:
     assert not [
         (where, to)
-        for by, to, where in IMPORTS
+        for by, to, where in imports()
         if to in ("command", "session", "calls", "folders") and by not in ABOVE_ALL
     ]
 
 
 def test_rooms_do_not_look_into_each_other_s_private_names() -> None:
     found = []
-    for path in HOME.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+    for path, nodes in trees().items():
+        for node in nodes:
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("midiforge."):
                 found += [
                     (path.name, each.name)
@@ -107,8 +117,8 @@ def test_rooms_do_not_look_into_each_other_s_private_names() -> None:
 
 def test_one_place_prints_what_commands_say_and_one_what_has_a_style() -> None:
     prints: set[tuple[str, str]] = set()
-    for path in HOME.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+    for path, nodes in trees().items():
+        for node in nodes:
             if not isinstance(node, ast.Call):
                 continue
             name = node.func.id if isinstance(node.func, ast.Name) else ""

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from xml.etree import ElementTree
 
 import pytest
-from poppler import blank, needs_poppler, pages_of, picture, said_by
+from poppler import blanks, needs_poppler, pages_of, picture, pictures_of, said_by
 
 import midiforge
 from midiforge.model.family import families
@@ -150,10 +150,8 @@ def test_nothing_is_cut_off_or_off_the_page(example, paper, large, tmp_path) -> 
     size = re.search(r"Page size:\s+([\d.]+) x ([\d.]+)", said_by("pdfinfo", pdf))
     width, height = float(size[1]), float(size[2])
     assert (width, height) == pytest.approx(POINTS[paper], abs=0.5)
-    pages = pages_of(pdf)
     margin = round(6 / 25.4 * 60)
-    for page in range(1, pages + 1):
-        across, down, grey = picture(pdf, page)
+    for page, (across, down, grey) in enumerate(pictures_of(pdf), 1):
         rows = [grey[i * across : (i + 1) * across] for i in range(down)]
         assert min(min(row) for row in rows) < 128, "an empty page"
         edge = [*rows[:margin], *rows[-margin:]]
@@ -164,10 +162,11 @@ def test_nothing_is_cut_off_or_off_the_page(example, paper, large, tmp_path) -> 
 @needs_poppler
 def test_a_heading_is_never_parted_from_its_music(example) -> None:
     drill, pdf, words = example
+    pictures = [*pictures_of(pdf)]
     heads = [word for word in _music(words) if word.text == "reached"]
     assert len(heads) == len(_as_printed(drill))
     for head in heads:
-        across, _, grey = picture(pdf, head.page)
+        across, _, grey = pictures[head.page - 1]
         scale = 60 / 72
         below = grey[
             int((head.bottom + 2) * scale) * across : int((head.bottom + 140) * scale) * across
@@ -242,12 +241,11 @@ def test_long_exercises_fill_their_pages_and_no_line_of_music_stands_alone(tmp_p
          "feet": "x..x .... ..xx .... xx x.", "tempos": 80}
     )  # fmt: skip
     pdf = _pdf(tmp_path, drill, counts=True)
-    pages = pages_of(pdf)
-    for page in range(1, pages + 1):
-        across, down, grey = picture(pdf, page)
+    pictures = [*pictures_of(pdf)]
+    for page, (across, down, grey) in enumerate(pictures, 1):
         rows = [grey[i * across : (i + 1) * across] for i in range(round(down * 0.93))]
         inked = [number for number, row in enumerate(rows) if min(row) < 128]
-        if page < pages:
+        if page < len(pictures):
             assert inked[-1] > 0.72 * down, f"page {page} ends early"
         staff = [sum(value < 160 for value in row) > across / 3 for row in rows]
         lines = sum(now and not before for before, now in pairwise([False, *staff]))
@@ -261,8 +259,8 @@ def test_long_exercises_fill_their_pages_and_no_line_of_music_stands_alone(tmp_p
 def test_no_page_but_the_last_is_more_than_a_fifth_blank(example, paper, large, tmp_path) -> None:
     drill, _, _ = example
     pdf = _pdf(tmp_path, drill, paper, large)
-    for page in range(1, pages_of(pdf)):
-        assert blank(pdf, page) < 0.2, f"page {page}"
+    for page, share in enumerate(blanks(pdf)[:-1], 1):
+        assert share < 0.2, f"page {page}"
 
 
 @needs_poppler

@@ -8,11 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import chromium, press_play, sized
+from browser import chromium, page_of, press_play, sized
 
 import midiforge
-from midiforge.pages.paper import paper_of
-from midiforge.pages.sheet import write_sheet
 
 EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("0*.toml"))
 SPACE, RIGHT, LEFT, ESCAPE = " ", "\ue014", "\ue012", "\ue00c"  # keys, as WebDriver has them
@@ -20,10 +18,7 @@ LONG = "Count aloud before you play, and go on counting. " * 30
 
 
 def _html(folder: Path, drill: midiforge.Drill, text: str = "", counts: bool = False) -> Path:
-    path = folder / "lesson.html"
-    lesson = midiforge.exercises(drill)
-    write_sheet(path, drill.title, lesson, drill.kit, paper_of("a4"), counts, text)
-    return path
+    return page_of(folder, drill, counts, text=text)
 
 
 @pytest.fixture(scope="module")

@@ -3,11 +3,15 @@
 No published source: the rules are the project's own.
 """
 
+import gc
 import json
 import os
 import random
 import re
-from collections.abc import Callable
+import signal
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -20,12 +24,14 @@ from synthetic import KIT, synthetic
 
 import midiforge
 from midiforge.command.run import run
+from midiforge.hear.review import Review
 from midiforge.hear.take import PLAYED_MARK, Take
 from midiforge.live.recording.recorder import Recorder
 from midiforge.live.recording.take_file import take_bytes
 from midiforge.practice.entry import Entry
 from midiforge.practice.log import Log
 from midiforge.practice.reviewed import takes_in, when_played
+from midiforge.session import Heard
 
 DRILL = """
 title = "Harbour steps"
@@ -445,3 +451,72 @@ def test_a_player_is_named_in_one_line_everywhere(capsys: pytest.CaptureFixture[
     write(played("1a"), "take.mid")
     assert run(["review", "take.mid", "drill.toml", "--player", " Ada\n  B "]) == 0
     assert "In the log of Ada B," in capsys.readouterr().out
+
+
+# Stopped in the middle
+
+
+KILLED = """
+import os, signal, sys
+from midiforge.command.run import run
+from midiforge.report import day
+from midiforge.session import Session
+
+def killed(*_): os.kill(os.getpid(), signal.SIGKILL)
+
+if sys.argv[1] == "at the third take":
+    review, heard = Session.review, []
+    def third(self, *given):
+        heard.append(1)
+        return killed() if len(heard) == 3 else review(self, *given)
+    Session.review = third
+else:
+    day.write_day = killed
+run(["review", "takes", "drill.toml", "--html", "day.html"])
+"""
+
+
+@pytest.mark.parametrize(("when", "many"), [("at the third take", 2), ("before the page", 4)])
+def test_what_was_heard_before_a_kill_is_logged_and_the_page_is_whole_or_not_there(
+    when: str, many: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    a_sitting()
+    done = subprocess.run([sys.executable, "-c", KILLED, when], capture_output=True, text=True)
+    assert done.returncode == -signal.SIGKILL, done.stderr
+    order = [f"take-{n}.mid" for n in (2, 10, 11, 12)]
+    assert [each.source for each in logged()] == order[:many]
+    assert not [*Path().glob("*day*")]
+    assert run(["review", "takes", "drill.toml", "--html", "day.html"]) == 0
+    assert "In the log: 4 takes." in capsys.readouterr().out
+    assert sorted(each.source for each in logged()) == sorted(order)
+    assert "4 takes of 2 exercises" in Path("day.html").read_text(encoding="utf-8")
+
+
+def test_the_page_is_the_same_whether_the_log_holds_the_takes_or_not() -> None:
+    a_sitting()
+    pages = [
+        (session := midiforge.Session("drill.toml", log)).page_of(
+            take for take in session.review_all(takes_in([Path("takes")])) if keep(session, take)
+        )
+        for log, keep in (
+            ("log.sqlite", lambda session, take: session.keep_heard(take) or True),
+            ("other.sqlite", lambda *_: True),
+        )
+    ]
+    assert pages[0] == pages[1]
+    assert len(Log("log.sqlite").entries()) == 4 and not Path("other.sqlite").exists()
+
+
+def test_of_many_takes_no_more_is_kept_than_stands_on_the_page() -> None:
+    a_sitting()
+    session = midiforge.Session("drill.toml", None)
+    kept: list[int] = []
+
+    def watched() -> Iterator[Heard]:
+        for take in session.review_all(takes_in([Path("takes")])):
+            kept.append(sum(isinstance(each, Review) for each in gc.get_objects()))
+            yield take
+
+    before = sum(isinstance(each, Review) for each in gc.get_objects())
+    day = session.page_of(watched())
+    assert len(day.takes) == 4 and max(kept) <= before + 2  # one at hand, and the next one

@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache
 from io import StringIO
 from pathlib import Path
 from statistics import mean
@@ -341,6 +342,7 @@ WITHOUT: dict[str, Callable[[], Review]] = {
     "grace notes": lambda: reviewed(with_grace_notes(), FLAMS),
     "doubles": lambda: reviewed(late_doubles(0.0, 1.0), PARADIDDLE),
 }
+FAULTS = {name: cache(fault) for name, fault in FAULTS.items()}  # each is looked at by many tests
 
 
 def test_every_rule_has_a_take_that_sets_it_off() -> None:

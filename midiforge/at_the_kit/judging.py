@@ -75,7 +75,7 @@ class Judge:
             heard = replace(heard, entry=None)
         self.heard.append(heard)
         try:
-            self.session.keep_all([heard])
+            self.session.keep_heard(heard)
         except MidiforgeError as error:
             self._trouble(str(error))
 
@@ -87,7 +87,7 @@ class Judge:
                 entry = replace(heard.entry, note=HURTS)
                 self.heard[i] = replace(heard, entry=entry)
                 self.teacher.entries = with_take(self.teacher.entries, entry)
-                self.session.keep_all([self.heard[i]])
+                self.session.keep_heard(self.heard[i])
                 return
 
     def _trouble(self, said: str) -> None:

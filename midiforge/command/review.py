@@ -1,7 +1,7 @@
 """midiforge review"""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -11,14 +11,15 @@ import typer
 
 from midiforge.command.flags import AsJson, Player, day_of, flags
 from midiforge.command.inputs import takes_a_drill
-from midiforge.command.terminal import output, say, say_json
+from midiforge.command.terminal import output, progress_bar, say, say_json
 from midiforge.errors import MidiforgeError
 from midiforge.printable import many
 
 if TYPE_CHECKING:
+    from midiforge.command.terminal import Tell
     from midiforge.drill.drill import Drill
     from midiforge.practice.reviewed import Played
-    from midiforge.session import Session
+    from midiforge.session import Heard, Session
 
 _MOST_DELAY_MS = 1000.0
 
@@ -156,24 +157,35 @@ def _many(
 ) -> None:
     from midiforge.practice.reviewed import takes_in
 
-    heard = session.review_all(takes_in(named), exercise, delay, note, day)
-    told = session.page_of(heard)
+    takes = takes_in(named)
+    some: list[dict[str, object]] = []
+    count = kept = 0
+
+    def logged(tell: "Tell | None") -> "Iterator[Heard]":
+        """Each is in the log as soon as it was heard, so that what stops the rest takes none."""
+        nonlocal count, kept
+        for take in session.review_all(takes, exercise, delay, note, day):
+            count += 1
+            kept += session.keep_heard(take, keeps_day=day is None)
+            if as_json and take.found and take.entry:
+                from midiforge.report.facts import as_json as facts
+
+                is_kept = session.log is not None
+                some.append({**facts(take.found.review, take.found.known), "logged": is_kept})
+            if tell:
+                tell(count)
+            yield take
+
+    with progress_bar("Takes", len(takes), hidden=as_json) as bar:
+        told = session.page_of(logged(bar))
     if page:
         from midiforge.report.day import write_day
 
         write_day(page, told)
-    session.keep_all(heard, keeps_day=day is None)
-    kept = 0 if session.log is None else sum(each.entry is not None for each in heard)
     if as_json:
         from midiforge.report.day import plain_day
-        from midiforge.report.facts import as_json as facts
         from midiforge.report.facts import written
 
-        some = [
-            {**facts(each.found.review, each.found.known), "logged": bool(kept)}
-            for each in heard
-            if each.found and each.entry
-        ]
         say_json(plain_day(told, some), written)
         return
     from midiforge.report.day import show_day
@@ -187,7 +199,7 @@ def _many(
         say(f"In the log{of}: {many(kept, 'take')}.")
     if not told.exercises:
         raise MidiforgeError(
-            f"none of {many(len(heard), 'take')} could be told", hint="is it the right drill?"
+            f"none of {many(count, 'take')} could be told", hint="is it the right drill?"
         )
 
 

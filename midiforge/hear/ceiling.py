@@ -67,28 +67,27 @@ class Ceiling:
         parts = range(1, self._parts + 1)
         within = [self._within(window * part / self._parts) for part in parts]
         most, surplus = len(opening.strokes), LOUD * opening.most_loud + _TINY
+        total_of, count = opening.total, self._parts
 
         def merit(offset: float) -> float:
+            """The best of share and nearness, by how many pairs can be within each part of the
+            window: between these numbers of pairs it is nowhere better than at one of them."""
             shift = floor((offset - first) / unit)
             moved = dues << shift if shift >= 0 else dues >> -shift
-            met = [min((moved & near).bit_count() + hidden, most) for near in within]
-            return _at_most(opening.total(offset, stretch, window), met) + surplus
+            total, best, fewer = total_of(offset, stretch, window), -APART, 0
+            for part, near in enumerate(within):
+                met = (moved & near).bit_count() + hidden
+                if met > most:
+                    met = most
+                if met:
+                    farther = part * met - fewer  # in parts of the window, all pairs together
+                    fit = 2 * met / total - APART * farther / (met * count)
+                    if fit > best:
+                        best = fit
+                fewer += met
+            return best + surplus
 
         return merit
-
-
-def _at_most(total: int, counts: Sequence[int]) -> float:
-    """The best of share and nearness, where so many pairs can be within each part of the window.
-
-    Between these numbers of pairs it is nowhere better than at one of them.
-    """
-    best, fewer, parts = -APART, 0, len(counts)
-    for part, met in enumerate(counts):
-        if met:
-            farther = part * met - fewer  # in parts of the window, all pairs together
-            best = max(best, 2 * met / total - APART * farther / (met * parts))
-        fewer += met
-    return best
 
 
 def _widened(bits: int, before: int, after: int) -> int:

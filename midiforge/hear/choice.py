@@ -176,7 +176,7 @@ def _found(take: Take, lesson: Sequence[Tempos], kit: Kit, likely: Likely) -> _F
     if len(lesson) == 1:
         found = _first_guess(take, lesson[0], likely)
         return _Found(found, f"{why}the drill's only exercise" if why else "")
-    others = list(_others(take, lesson, kit, likely))
+    others = list(_others(take, lesson, kit, likely, best=True))
     if not others:
         return _Found(
             _first_guess(take, lesson[0], likely), f"{why}no exercise of the drill is like the take"
@@ -247,8 +247,13 @@ def _guesses(take: Take, piece: Tempos) -> list[Exercise]:
     return several
 
 
-def _others(take: Take, lesson: Sequence[Tempos], kit: Kit, likely: Likely) -> Iterator[Other]:
-    """How like the take each piece is, the likeliest first, at the tempo played."""
+def _others(
+    take: Take, lesson: Sequence[Tempos], kit: Kit, likely: Likely, best: bool = False
+) -> Iterator[Other]:
+    """How like the take each piece is, the likeliest first, at the tempo played.
+
+    best: whether only those matter that are most like it.
+    """
     take = replace(take, strokes=take.strokes[:_OPENING])
     struck = _pads_played(take, kit)
     same: dict[Strokes, list[Tempos]] = {}
@@ -263,9 +268,12 @@ def _others(take: Take, lesson: Sequence[Tempos], kit: Kit, likely: Likely) -> I
         of = {group[0][0].number: group for group in compared}
         some = likely.most_like([group[0][0] for group in compared], paces, _MOST_LOOKED_AT)
         compared = [of[each.number] for each in some]
-    likely.compare([each for group in compared for each in _guesses(take, group[0])], paces)
+    guesses = [each for group in compared for each in _guesses(take, group[0])]
+    looked = {each.number.piece for each in likely.compare(guesses, paces, best)}
     found = []
     for group in compared:
+        if group[0][0].number.piece not in looked:
+            continue
         like = likely.like(_first_guess(take, group[0], likely))
         if like:
             found += [(like, _first_guess(take, piece, likely), piece) for piece in group]

@@ -2,7 +2,8 @@
 
 Each is looked at once, and at no more tempos than it takes: first at those that the exercises are
 to be played at. One that is clearly like the take tells its tempo, and the others are tried at that
-one besides; every tempo is tried only until one is.
+one besides; every tempo is tried only until one is. Where only the likeliest matter, those are not
+looked at that explain clearly less of what that one is told by, wherever they may begin.
 
 Of very many exercises only some are looked at: those in which the same strokes follow each other,
 after as long, as in the take. That can be told without knowing where the take begins; at which
@@ -21,7 +22,7 @@ from midiforge.hear.accents import Strokes, strokes
 from midiforge.hear.expected import pad_of
 from midiforge.hear.opening import Start
 from midiforge.hear.pads import NEAR
-from midiforge.hear.placing import likely_start
+from midiforge.hear.placing import explained, likely_start
 from midiforge.hear.start import CLOSE, FASTEST, SLOWEST
 from midiforge.hear.take import Take
 from midiforge.kits.kit import Kit
@@ -35,6 +36,7 @@ _SAMPLES = 3  # exercises that tell the tempo
 _FOLLOWED, _REACH, _PARTS = 256, 2.0, 12  # strokes, how far they reach, and parts of a quarter
 _AT_ONCE = 0.04  # seconds within which strokes are meant for one moment; ours
 _SAME = 0.03  # as a share: tempos no further apart are told by one try
+_CLEARLY_LESS = 0.1  # explained of the same strokes: it is not as like the take; ours
 
 
 @frozen
@@ -56,15 +58,36 @@ class Likely:
         self._own: Sequence[float] = ()  # at which they are to be played, quarter notes a minute
         self._pace: float | None = None  # of what is clearly like the take
 
-    def compare(self, exercises: Sequence[Exercise], paces: Iterable[float]) -> None:
-        """Looks at several. paces: at which they are to be played, in quarter notes a minute."""
+    def compare(
+        self, exercises: Sequence[Exercise], paces: Iterable[float], best: bool = False
+    ) -> Sequence[Exercise]:
+        """Looks at several, and gives those.
+
+        paces: at which they are to be played, in quarter notes a minute. best: whether only those
+        matter that are most like the take.
+        """
         self._own = sorted({*self._own, *paces})
+        if best and self._pace is None:
+            exercises = sorted(exercises, key=self._explains, reverse=True)
         for exercise in exercises:
             if self._pace is not None:
                 break
             self._look(exercise, self._own)
+        if best and self._pace is not None:
+            start = self.start(max(exercises, key=self.like))
+            if start and start.share >= CLEARLY_LIKE:
+                least = start.share - _CLEARLY_LESS
+                exercises = [
+                    each for each in exercises if self._explains(each, start.offset) >= least
+                ]
         for exercise in sorted(exercises, key=self.like, reverse=True):
             self.start(exercise)
+        return exercises
+
+    def _explains(self, exercise: Exercise, since: float = 0.0) -> float:
+        """How much of the strokes since then the exercise explains, 0 to 1, wherever it begins, at
+        the tempos that are known."""
+        return explained(self._take, exercise, self._kit, since, _stretches(exercise, self._paces))
 
     def most_like(
         self, exercises: Sequence[Exercise], paces: Iterable[float], most: int
@@ -82,11 +105,7 @@ class Likely:
         usual = _usual_gap([at for at, _ in heard], _AT_ONCE)
         asked = (_usual_gap([at for at, *_ in self._key(each)[0]], 0) for each in samples)
         self.compare(samples, {*paces, *(60 * gap / usual for gap in asked if gap and usual)})
-        told = (
-            float(each.tempo.first * each.tempo.pulse) / start.stretch
-            for each in samples
-            if (start := self.start(each))
-        )
+        told = (_pace(each) / start.stretch for each in samples if (start := self.start(each)))
         self._own = sorted({*self._own, *told})
         played = [_followings([(at * pace / 60, pad) for at, pad in heard]) for pace in self._own]
 
@@ -98,7 +117,7 @@ class Likely:
 
     def start(self, exercise: Exercise) -> Start | None:
         """Where the take's beginning may be of the exercise; None if it has nothing of it."""
-        return self._look(exercise, None if self._pace is None else [*self._own, self._pace])
+        return self._look(exercise, None if self._pace is None else self._paces)
 
     def like(self, exercise: Exercise) -> float:
         """How much of the take's beginning the exercise explains, 0 to 1, as far as was looked."""
@@ -116,6 +135,10 @@ class Likely:
         start = self.start(exercise)
         return float(exercise.tempo.first) / (start.stretch if start else 1.0)
 
+    @property
+    def _paces(self) -> Sequence[float]:
+        return self._own if self._pace is None else [*self._own, self._pace]
+
     def _key(self, exercise: Exercise) -> tuple[Strokes, TempoMap]:
         number = exercise.number
         if number not in self._keys:
@@ -123,18 +146,26 @@ class Likely:
         return self._keys[number]
 
     def _look(self, exercise: Exercise, paces: Sequence[float] | None) -> Start | None:
-        key, quarter = self._key(exercise), float(exercise.tempo.first * exercise.tempo.pulse)
+        key, quarter = self._key(exercise), _pace(exercise)
         looked = self._looked.get(key)
         if looked is None or _is_more(paces, looked.paces, quarter):
-            stretches = None
-            if paces is not None:
-                ratios = (quarter / pace for pace in paces)
-                stretches = [each for each in ratios if SLOWEST <= each <= FASTEST]
+            stretches = None if paces is None else _stretches(exercise, paces)
             start = likely_start(self._take, exercise, self._kit, stretches)
             looked = self._looked[key] = _Looked(start, paces)
             if start and start.share >= CLEARLY_LIKE and start.apart <= CLOSE:
                 self._pace = self._pace or quarter / start.stretch
         return looked.start
+
+
+def _pace(exercise: Exercise) -> float:
+    """In quarter notes a minute."""
+    return float(exercise.tempo.first * exercise.tempo.pulse)
+
+
+def _stretches(exercise: Exercise, paces: Iterable[float]) -> list[float]:
+    """Seconds of the take to one of the exercise, where it is played at these tempos."""
+    ratios = (_pace(exercise) / pace for pace in paces)
+    return [each for each in ratios if SLOWEST <= each <= FASTEST]
 
 
 def _usual_gap(times: Sequence[float], least: float) -> float:

@@ -27,7 +27,7 @@ from midiforge.hear.pads import (
     hear,
     pads_of,
 )
-from midiforge.hear.start import find_start
+from midiforge.hear.start import explained_of, find_start
 from midiforge.hear.take import Take
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
@@ -99,10 +99,7 @@ def _begun(
     stretches: Sequence[float] | None = None,
 ) -> _Begun:
     it = asked(exercise, kit)
-    rule = it.rule
-    aside = companions(hearing.strokes, rule.companion) | graces(
-        hearing.strokes, rule.grace, rule.graces
-    )
+    aside = _aside(it, hearing)
     strokes = [stroke for stroke in hearing.strokes if stroke.which not in aside]
     start = None
     if take.start is not None:
@@ -111,6 +108,14 @@ def _begun(
         line = None if brief else _line_of_file(take, exercise)
         start = find_start(it, strokes, brief, stretches, line)
     return _Begun(start, it, strokes, aside)
+
+
+def _aside(it: Asked, hearing: Hearing) -> frozenset[int]:
+    """Strokes that go with a louder one."""
+    rule = it.rule
+    return companions(hearing.strokes, rule.companion) | graces(
+        hearing.strokes, rule.grace, rule.graces
+    )
 
 
 def place(take: Take, exercise: Exercise, kit: Kit, hearing: Hearing) -> Placed:
@@ -183,6 +188,26 @@ def likely_start(
         return _begun(take, exercise, kit, hearing, brief=True, stretches=stretches).start
     except MidiforgeError:
         return None
+
+
+def explained(
+    take: Take, exercise: Exercise, kit: Kit, since: float, stretches: Sequence[float]
+) -> float:
+    """How much of the strokes from a moment of the take on the exercise explains, 0 to 1, wherever
+    it begins; 1 of one whose tempo changes, which is not told by its first strokes.
+
+    stretches: the tempos that are tried, as for `find_start`.
+    """
+    if not exercise.tempo.is_steady:
+        return 1.0
+    try:
+        hearing = hear_take(take, exercise, kit)
+    except MidiforgeError:
+        return 0.0
+    it = asked(exercise, kit)
+    aside, edge = _aside(it, hearing), since - it.rule.window
+    strokes = [each for each in hearing.strokes if each.time >= edge and each.which not in aside]
+    return explained_of(it, strokes, stretches)
 
 
 def keeps_tempo(take: Take, exercise: Exercise) -> bool:

@@ -64,6 +64,21 @@ def find_start(
     return _told(part, strokes, asked.rule.window, best)
 
 
+def explained_of(asked: Asked, strokes: Sequence[Heard], stretches: Sequence[float]) -> float:
+    """How much of the first strokes is explained, 0 to 1, wherever the exercise begins, played so
+    slowly, in seconds of the take to one of the exercise."""
+    part = asked.part
+    look = next(_looks(strokes, part, 1), ())
+    known = [stroke for stroke in look if stroke.pad in part.lines][: _strokes_to_see(part)]
+    if not known or not stretches:
+        return 0.0
+    among = bisect_right(look, known[-1].time, key=attrgetter("time"))
+    opening = Opening(part, known, within=True)
+    many = _TRIED_STROKES, _dues_once(part, asked.bars)
+    likely, *_ = likeliest(opening, asked.window, stretches, *many)
+    return likely.start.share * len(known) / among
+
+
 def _looks(strokes: Sequence[Heard], part: Part, most: int) -> Iterator[Sequence[Heard]]:
     """The strokes of the take's first minutes, later and later."""
     first = 0

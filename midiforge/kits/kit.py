@@ -3,7 +3,7 @@
 import re
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import field
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -142,12 +142,19 @@ def read_kit(name: str | Path, folder: Path | None = None) -> Kit:
     Raises MidiforgeError that names the file, the place in it and the nearest right word.
     """
     path = _path(str(name), folder or Path())
+    return _shipped(path) if path.parent == FOLDER else _read(path)
+
+
+def _read(path: Path) -> Kit:
     contents = _with_bases(path, (path,))
     merged: dict[str, Any] = {table: {} for table in _TABLES}
     for content in reversed(contents):
         for key, value in content.items():
             merged[key] = {**merged[key], **value} if key in _TABLES else value
     return _complete(merged, contents[0], path)
+
+
+_shipped = cache(_read)  # those do not change, and drills and takes ask for them by the hundred
 
 
 def _path(name: str, folder: Path) -> Path:

@@ -95,6 +95,7 @@ class MidiContent:
     def notes(self) -> Iterator[TimedNote]:
         """Every note that began, with its moment and where the pedal stood."""
         seconds, division = self.clock().seconds, self.division
+        new = tuple.__new__  # what TimedNote() comes to, without a call
         pedals: dict[int, list[tuple[float, int]]] = {}  # by channel
         for tick, channel, value in self.pedals:
             pedals.setdefault(channel, []).append((seconds(tick), value))
@@ -106,7 +107,7 @@ class MidiContent:
             if channel in pedals:
                 sent = bisect_right(pedals[channel], time + _AROUND, key=itemgetter(0))
                 pedal = pedals[channel][sent - 1][1] if sent else None
-            yield TimedNote(tick, time, quarter, channel, number, velocity, pedal)
+            yield new(TimedNote, (tick, time, quarter, channel, number, velocity, pedal))
 
 
 class TickClock:

@@ -7,8 +7,6 @@ from typing import TYPE_CHECKING, Any
 from midiforge.files.own_file import Seal
 from midiforge.frozen import frozen
 from midiforge.hear.figures import steady_to
-from midiforge.hear.known import Known
-from midiforge.hear.review import Review
 from midiforge.printable import many
 from midiforge.report import words
 from midiforge.report.html import body
@@ -21,6 +19,8 @@ from midiforge.svg import escaped
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from midiforge.hear.choice import Reviewed
+
 _SEAL = Seal("<!-- midiforge day, sha256 {} -->\n")
 _GOOD, _OTHER = "good", "not yet"
 _UNTOLD = "Could not be told, and are in no log; review each by itself"
@@ -30,31 +30,27 @@ _UNTOLD = "Could not be told, and are in no log; review each by itself"
 class DayTake:
     """A take and what is said of it.
 
-    name: of its file. lacks: what it lacks to be good, in words; "" for nothing.
+    name: of its file. figures: "at 60.2, 8 bars, 98% clean, steady to 5.1% of a step".
+    first: what leads; what to work on is said once for the exercise.
+    lacks: what it lacks to be good, in words; "" for nothing.
     """
 
     name: str
-    review: Review
-    known: Known
+    figures: str
+    first: Finding
     lacks: str
 
-    @property
-    def first(self) -> Finding:
-        """What leads; what to work on is said once for the exercise."""
-        return advice(View(self.review), self.known)[0]
 
-    @property
-    def figures(self) -> str:
-        """ "at 60.2, 8 bars, 98% clean, steady to 5.1% of a step"."""
-        review = self.review
-        return ", ".join(
-            (
-                f"at {words.pulses(review.played_tempo)}",
-                many(round(review.bars), "bar"),
-                f"{words.percent(review.tally.clean)} clean",
-                *steady_to(review.timing.deviation_percent),
-            )
-        )
+def day_take(name: str, found: "Reviewed", lacks: str) -> DayTake:
+    review = found.review
+    figures = (
+        f"at {words.pulses(review.played_tempo)}",
+        many(round(review.bars), "bar"),
+        f"{words.percent(review.tally.clean)} clean",
+        *steady_to(review.timing.deviation_percent),
+    )
+    first, _ = advice(View(review), found.known)
+    return DayTake(name, ", ".join(figures), first, lacks)
 
 
 @frozen
