@@ -75,7 +75,7 @@ def explained_of(asked: Asked, strokes: Sequence[Heard], stretches: Sequence[flo
     among = bisect_right(look, known[-1].time, key=attrgetter("time"))
     opening = Opening(part, known, within=True)
     many = _TRIED_STROKES, _dues_once(part, asked.bars)
-    likely, *_ = likeliest(opening, asked.window, stretches, *many)
+    likely, *_ = likeliest(opening, asked.rule.window, stretches, *many)
     return likely.start.share * len(known) / among
 
 
