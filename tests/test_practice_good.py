@@ -296,7 +296,14 @@ def test_what_professionals_play_is_steady_in_its_place_and_accented(tmp_path: P
         if entry.clean > 0.9:
             takes += 1
             limbs += len(entry.limbs)
-            found += [(lack.what, row["file"]) for lack in lacks(entry, USUAL)]
+            lacking = lacks(entry, USUAL)
+            between = [lack.limb.title for lack in lacking if lack.what == "steady" and lack.limb]
+            # Who plays between the grid on purpose is not together with what is on it either.
+            found += [
+                (lack.what, row["file"])
+                for lack in lacking
+                if lack.what != "together" or not any(limb in lack.said for limb in between)
+            ]
     assert takes >= 8
     whats = [what for what, _ in found]
     assert whats.count("steady") <= 0.2 * limbs, found
