@@ -115,8 +115,12 @@ def _flags(advice: Advice, drill: Drill) -> str:
 def _numbered_anew(group: Group, changes: Mapping[str, Any], drill: Drill) -> str:
     """The number that an exercise has in the drill as it is changed; "" where it is not in it, or
     the drill chooses its exercises by number."""
-    if drill.running:
-        return ""
+    outline = None if drill.running else changed(group, changes, drill)
+    return str(outline.numbers[0].whole) if outline else ""
+
+
+def changed(group: Group, changes: Mapping[str, Any], drill: Drill) -> Outline | None:
+    """An exercise in the drill as it is changed; None where it is not in it."""
     own = group.outlines[0]
     stage = changes.get("stages", own.stage.name)
 
@@ -125,15 +129,15 @@ def _numbered_anew(group: Group, changes: Mapping[str, Any], drill: Drill) -> st
         return outline.material.name, *moved
 
     try:
-        changed = Lesson(changed_drill(drill, changes))
+        lesson = Lesson(changed_drill(drill, {"running": [], **changes}))
     except MidiforgeError:
-        return ""  # nor with the flags can it be made
+        return None  # nor with the flags can it be made
     same = (
         outline
-        for outline in changed.outlines()
+        for outline in lesson.outlines()
         if outline.stage.name == stage and what(outline) == what(own)
     )
-    return str(next((outline.numbers[0].whole for outline in same), ""))
+    return next(same, None)
 
 
 # All exercises beside each other

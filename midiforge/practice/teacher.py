@@ -19,26 +19,22 @@ that falls apart, or on a day with pain, and whoever wants it otherwise says so 
 """
 
 from collections import deque
-from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
 from math import ceil
-from pathlib import Path
 from typing import Any
 
 from midiforge.drill.drill import Drill
-from midiforge.drill.read import check_drill
+from midiforge.drill.read import changed_drill
 from midiforge.drill.values import FASTEST
-from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
 from midiforge.lesson.lesson import Lesson
-from midiforge.lesson.outline import Outline
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import HANDS, Hit, Strength
 from midiforge.model.tempo import TempoMap, plain
-from midiforge.practice.advice import advise, of_exercise
+from midiforge.practice.advice import advise, changed, of_exercise
 from midiforge.practice.changes import Change
 from midiforge.practice.climb import CHANGED_FOR, is_far_off
 from midiforge.practice.entry import Entry
@@ -108,19 +104,10 @@ class Rest:
 
 def to_a_click(drill: Drill) -> Drill:
     """The drill as it is practised: with a click, and a bar at least counted in."""
-    given = dict(drill.given)
-    changed = {key: value for key, value in given.items() if key != "click"}
-    if not drill.count_in:
-        changed["count_in"] = 1
-    if drill.click != "off":
-        changed = {**changed, **({"click": given["click"]} if "click" in given else {})}
-    return drill if changed == given else _changed(drill, changed)
-
-
-def _changed(drill: Drill, given: Mapping[str, Any]) -> Drill:
-    """The drill with other keys."""
-    made = check_drill(given, Path(drill.source).parent if drill.source else None)
-    return replace(made, source=drill.source, title=drill.title)
+    changes: dict[str, Any] = {} if drill.count_in else {"count_in": 1}
+    if drill.click == "off":
+        changes["click"] = "throughout"
+    return replace(changed_drill(drill, changes), source=drill.source) if changes else drill
 
 
 class Teacher:
@@ -259,16 +246,10 @@ class Teacher:
             return exercise.changed(hits=tuple(own))
         if not change.keys:
             return None
-        try:
-            drill = _changed(self.drill, {**self.drill.given, "running": [], **change.keys})
-            outlines = [*Lesson(drill).outlines()]
-        except MidiforgeError:
+        outline = changed(advice.group, change.keys, self.drill)
+        if outline is None:
             return None
-        ours = _told(advice.group.outlines[0])
-        same = next((outline for outline in outlines if _told(outline) == ours), None)
-        if same is None:
-            return None
-        first = next(iter(same.exercises()))
+        first = next(iter(outline.exercises()))
         tempo = first.tempo.first if "tempos" in change.keys else exercise.tempo.first
         return _at((first,), tempo)
 
@@ -297,13 +278,6 @@ def _is_accent(hit: Hit) -> bool:
 def _whole(task: Task) -> Exercise:
     assert task.advice is not None
     return task.advice.group.exercise
-
-
-def _told(outline: Outline) -> tuple[str, str, str]:
-    """What a changed drill has in common with it, of one exercise."""
-    variant = outline.variant
-    letters = "".join(letter for letter in variant.sticking if letter.isalnum()).casefold()
-    return letters, variant.moved("placement").count, variant.moved("feet placement").count
 
 
 def _played(exercise: Exercise, advice: Advice) -> str:
