@@ -5,6 +5,7 @@ review nor a plan holds up the player: threads of one Python wait for each other
 they are. Both are asked by the worker, one thing after the other.
 """
 
+import copyreg
 import os
 import pickle
 import struct
@@ -16,6 +17,7 @@ from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from types import MappingProxyType
 from typing import IO, Any, Protocol
 
 from midiforge.at_the_kit.ending import told
@@ -28,6 +30,14 @@ from midiforge.practice.teacher import Coming, Rest, Task, Teacher
 from midiforge.session import Session
 
 _PATIENCE = 10.0  # seconds that the end waits for it
+
+
+def _view(table: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(table)
+
+
+# A drill's tables are views that never change, which the standard library does not pickle.
+copyreg.pickle(MappingProxyType, lambda table: (_view, (dict(table),)))
 
 
 @frozen

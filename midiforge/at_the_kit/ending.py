@@ -24,13 +24,13 @@ def told(teacher: Teacher, heard: Sequence[Heard], seconds: float) -> Iterator[t
     if not entries:
         yield 0, f"{minutes}; no take was heard, and nothing is in the log."
         return
-    exercises = {entry.key for entry in entries}
+    exercises = [*dict.fromkeys(entry.key for entry in entries)]
     good = sum(is_good(entry, settings) for entry in entries)
     takes = f"{many(len(entries), 'take')} of {many(len(exercises), 'exercise')}"
     yield 0, f"{minutes}: {takes}, {good} good."
     if often := most_often([x for entry in entries for x in lacks(entry, settings)], len(entries)):
         yield 0, often
-    in_turn = sorted(entries, key=lambda entry: [*exercises].index(entry.key))
+    in_turn = sorted(entries, key=lambda entry: exercises.index(entry.key))
     for _, own in groupby(in_turn, key=lambda entry: entry.key):
         takes_of = [*own]
         course = _course(takes_of, [is_good(entry, settings) for entry in takes_of])
