@@ -229,7 +229,10 @@ class Arriving:
 
     def _becomes(self, kind: str, before: Came) -> None:
         """A stroke was taken for another one's."""
-        self.came[self.came.index(before)] = Came(kind, None, before.stroke)
+        for at in range(len(self.came) - 1, -1, -1):
+            if self.came[at] is before:
+                self.came[at] = Came(kind, None, before.stroke)
+                return
 
     def _nearest(
         self, pad: str, at: float, reach: float, but: frozenset[str] = _NOTHING
