@@ -33,7 +33,7 @@ from midiforge.hear.pads import (
 )
 from midiforge.kits.kit import Kit
 from midiforge.model.exercise import Exercise
-from midiforge.model.hit import FEET, OrnamentKind
+from midiforge.model.hit import FEET, Hit, OrnamentKind
 
 _AHEAD = 4.0  # seconds that are laid out before they come
 _OWN = 12  # strokes by whose middle the player's own time is told
@@ -269,13 +269,11 @@ class Arriving:
 
     def _decorates(self, stroke: Struck, at: float) -> str:
         """What a stroke is that belongs to another: a grace note, or a bounce of a buzz."""
-        within = GRACE_MS / 1000
-        soon = range(bisect_left(self._times, at), bisect_right(self._times, at + within))
-        for number in soon:
-            for hit in self.dues[number].hits:
-                grace = hit.ornament and hit.ornament.grace_notes
-                if grace and hit.ornament and pad_of(hit.ornament.voice) == stroke.pad:
-                    return "grace"
+        # Of a flat flam the grace note may come after its stroke, if none came before.
+        soon = bisect_left(self._times, at - (0 if self._has_grace() else DOUBLE_MS / 1000))
+        for due in self.dues[soon : bisect_right(self._times, at + GRACE_MS / 1000)]:
+            if any(_leads_to(hit, stroke.pad) for hit in due.hits):
+                return "grace"
         for came in reversed(self.came[-8:]):
             if came.stroke is None or came.stroke.pad != stroke.pad:
                 continue
@@ -287,6 +285,10 @@ class Arriving:
             if any(hit.ornament and hit.ornament.kind is OrnamentKind.BUZZ for hit in hits):
                 return "bounce"
         return ""
+
+    def _has_grace(self) -> bool:
+        """Whether the stroke before the last one was a grace note."""
+        return len(self.came) > 1 and self.came[-2].kind == "grace"
 
     def _on_another(self, pad: str, at: float) -> int | None:
         """A due in time, of another pad of a limb of its kind, that nothing came for."""
@@ -317,3 +319,9 @@ class Arriving:
             if near and stroke.velocity <= CROSSTALK_SOFTER * other.velocity:
                 return "crosstalk"
         return ""
+
+
+def _leads_to(hit: Hit, pad: str) -> bool:
+    """Whether a stroke has a grace note on a pad."""
+    ornament = hit.ornament
+    return ornament is not None and ornament.grace_notes > 0 and pad_of(ornament.voice) == pad
