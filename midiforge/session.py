@@ -12,6 +12,7 @@ The lesson is made once and no more of it than is asked for.
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import nullcontext
+from dataclasses import replace
 from datetime import date
 from functools import cached_property, reduce
 from pathlib import Path
@@ -255,7 +256,15 @@ class Session:
         """
         from midiforge.live.playing.play import play
 
+        options = replace(options, rests=self._rests())
         return play(exercises, self.drill.kit, options, watch, recording)
+
+    def _rests(self) -> dict[Number, int]:
+        """The seconds of rest after exercises, where the drill chooses them and has rests."""
+        if not any(chosen.rest for chosen in self.drill.running):
+            return {}
+        pieces = zip(self.lesson.outlines(), self.drill.chosen_pieces, strict=False)
+        return {outline.numbers[-1]: chosen[-1].rest for outline, chosen in pieces}
 
     # What was played
 

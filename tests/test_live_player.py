@@ -1077,3 +1077,26 @@ def test_an_interrupt_while_a_pause_silences_leaves_nothing_sounding() -> None:
     assert hanging(concert.wire.messages) == set()
     assert STOP in concert.wire.messages[-3:]
     assert concert.wire.messages[-2:] == SILENCE
+
+
+# Rests after single exercises
+
+
+def test_a_rest_after_an_exercise_is_kept_to_the_beat_that_is_counted_in() -> None:
+    concert = Concert(TWO)
+    first = concert.exercises[0].number
+    concert.play(rests={first: 90})
+    clicks = seconds(concert.wire.only(CLICK, CLICK_1))
+    # Two bars of four at 120, then the rest, then as much again.
+    assert clicks[:8] == [i / 2 for i in range(8)]
+    assert clicks[8] == pytest.approx(4 + 90, abs=0.2)
+    assert [text for _, text in concert.said] == ["rest 1:30; n goes on", ""]
+
+
+def test_a_rest_ends_when_somebody_wishes_to_go_on() -> None:
+    concert = Concert(TWO)
+    concert.at(20, Command.NEXT)
+    concert.play(rests={concert.exercises[0].number: 90})
+    clicks = seconds(concert.wire.only(CLICK, CLICK_1))
+    assert clicks[8] == pytest.approx(20, abs=0.3)
+    assert {piece for piece, _ in concert.numbers()} == {1, 2}

@@ -553,24 +553,46 @@ def test_a_plan_is_printed_and_written_and_can_be_built(
     assert len([*Path("lesson").glob("[0-9]*.mid")]) == len(turns)
 
 
-def test_a_plan_is_played_up_to_each_rest_as_it_says(
+def test_a_written_plan_has_its_rests_and_its_numbers_are_those_it_tells(
     capsys: pytest.CaptureFixture[str], drill_toml: str
 ) -> None:
     out = said(capsys, "plan", drill_toml, "--minutes", "60", "--out", "today.toml")
-    pieces = re.findall(
-        r"^(?:To play|After a rest): midiforge play today.toml --port NAME (--only \S+)$", out, re.M
-    )
-    assert len(pieces) == 1 + out.count("  Rest for ")
-    assert "; then ".join(pieces) in Path("today.toml").read_text()
-    found = []
-    for piece in pieces:
-        shown = json.loads(said(capsys, "show", "today.toml", *piece.split(), "--json"))
-        found.append([each["number"] for each in shown])
-    numbers = [
-        re.findall(r"^ *# \S+ [a-z-]+: ([0-9]+[a-z]*)\. ", part, re.M)
-        for part in Path("today.toml").read_text().split(" rest, ")
-    ]
-    assert [[*map(str, some)] for some in found] == numbers
+    text = Path("today.toml").read_text()
+    rests = text.count('    "rest 3:00",')
+    assert rests == out.count("  Rest for ") == 2
+    assert "To play, rests and all: midiforge play today.toml --port NAME" in out
+    told = re.findall(r"^ *# \S+ [a-z-]+: ([0-9]+[a-z]*)\. ", text, re.M)
+    drill = midiforge.read_drill("today.toml")
+    numbers = [str(each.number) for each in midiforge.exercises(drill)]
+    assert [numbers.index(number) for number in told] == sorted(map(numbers.index, told))
+    parts = text.split("rest 3:00")
+    last = [re.findall(r"^ *# \S+ [a-z-]+: ([0-9]+)[a-z]*\. ", part, re.M)[-1] for part in parts]
+    assert [chosen[-1].rest for chosen in drill.chosen_pieces].count(180) == rests
+    for piece, chosen in enumerate(drill.chosen_pieces, start=1):
+        assert (chosen[-1].rest > 0) == (str(piece) in last[:-1])
+
+
+@pytest.mark.parametrize(
+    ("running", "wrong"),
+    [
+        (["rest 3:00", "1"], "a rest comes after an exercise"),
+        (["1", "rest soon"], "is no rest"),
+        (["1", "rest 11:00"], "is no rest"),
+        (["1", "rest 0"], "is no rest"),
+        (["1", "rest 1:75"], "is no rest"),
+    ],
+)
+def test_a_rest_that_is_none_says_what_one_is(running: list[str], wrong: str) -> None:
+    with pytest.raises(MidiforgeError, match=wrong):
+        midiforge.check_drill({"sticking": "RLRL", "running": running})
+
+
+def test_rests_part_what_would_be_one_piece_and_add_up() -> None:
+    keys = {"sticking": "RLRL", "stages": "full", "tempos": "60, 80"}
+    drill = midiforge.check_drill({**keys, "running": ["1 at 60", "1 at 70", "rest 90", "rest 1:00",
+                                                       "1 at 80"]})  # fmt: skip
+    assert [[chosen.rest for chosen in some] for some in drill.chosen_pieces] == [[0, 150], [0]]
+    assert [str(each.number) for each in midiforge.exercises(drill)] == ["1a", "1b", "2"]
 
 
 def test_the_record_of_a_plan_counts_for_the_drill_it_came_from(

@@ -289,7 +289,6 @@ def _plan_path(out: str) -> Path:
 
 
 def _say_plan(made: "Plan", out: str, who: str, others: Sequence[str]) -> None:
-    from midiforge.model.number import numbers_said
     from midiforge.practice.words import CAUTION, plan_note
 
     of = f", for {who}" if who else ""
@@ -309,8 +308,4 @@ def _say_plan(made: "Plan", out: str, who: str, others: Sequence[str]) -> None:
         say(text)
     if out:
         path = _plan_path(out)
-        pieces = made.stretches
-        for i, piece in enumerate(pieces):
-            only = f" --only {numbers_said(piece, between=',')}" if len(pieces) > 1 else ""
-            when = "After a rest" if i else "To play"
-            say(f"{when}: midiforge play {path} --port NAME{only}")
+        say(f"To play, rests and all: midiforge play {path} --port NAME")

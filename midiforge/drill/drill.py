@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from enum import StrEnum
 from fractions import Fraction
-from itertools import groupby
+from itertools import accumulate, groupby
 from types import MappingProxyType
 from typing import Any
 
@@ -107,11 +107,13 @@ class Chosen:
 
     number: the one it has without `running`; of a piece without a letter, all its tempos.
     tempo: pulses a minute; None for its own. repeats: how often it goes round; 0 for the drill's.
+    rest: seconds of silence after it, where the lesson is played; it parts pieces.
     """
 
     number: Named
     tempo: Fraction | None = None
     repeats: int = 0
+    rest: int = 0
 
 
 @frozen
@@ -198,8 +200,10 @@ class Drill:
     def chosen_pieces(self) -> list[tuple[Chosen, ...]]:
         """What `running` names, by the pieces that come of it: what follows itself is one, at
         whatever tempos."""
-        groups = groupby(self.running, key=lambda chosen: (chosen.number.piece, chosen.repeats))
-        return [tuple(some) for _, some in groups]
+        rests = accumulate((chosen.rest > 0 for chosen in self.running), initial=0)
+        parted = zip(self.running, rests, strict=False)
+        groups = groupby(parted, key=lambda it: (it[0].number.piece, it[0].repeats, it[1]))
+        return [tuple(chosen for chosen, _ in some) for _, some in groups]
 
     def material(self) -> Iterator[Sticking]:
         """The stickings, typed and named ones first, then the enumerated ones."""

@@ -237,8 +237,8 @@ GROUPS: dict[str, tuple[Key, ...]] = {
             "running",
             "texts",
             "Only these exercises, in this order, by the number they have without it; each at a "
-            "tempo and with repeats of its own if given.",
-            "'3b, 5 at 70 repeats 4, 7-9'",
+            "tempo and with repeats of its own if given. 'rest 3:00' between them is kept by play.",
+            "'3b, 5 at 70 repeats 4, rest 3:00, 7-9'",
         ),
     ),
     "Writing": (

@@ -5,6 +5,7 @@ Every reader raises MidiforgeError without saying which key it read; the caller 
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from fractions import Fraction
 from math import ceil
 
@@ -22,6 +23,7 @@ from midiforge.phrase.cycle import MOST_BARS
 
 SLOWEST, FASTEST = 10, 500
 MOST_CHOSEN = 1000
+MOST_REST = 600  # seconds
 _LONGEST_QUARTER = Fraction(0xFFFFFF, 1_000_000)  # seconds; a MIDI file has three bytes for it
 
 # Tempos
@@ -104,9 +106,16 @@ def rise(text: str) -> Fraction | None:
 
 
 def running(items: list[object]) -> tuple[Chosen, ...]:
-    """Exercises by number: "3b", "7-9", "3 at 70", "3 at 70 repeats 4"."""
+    """Exercises by number: "3b", "7-9", "3 at 70", "3 at 70 repeats 4"; and "rest 3:00" between."""
     chosen: list[Chosen] = []
     for item in items:
+        if rest := re.fullmatch(r"\s*rest\s+(\S+)\s*", str(item), re.IGNORECASE):
+            if not chosen:
+                raise MidiforgeError(
+                    "a rest comes after an exercise", hint="'3 at 70', 'rest 3:00'"
+                )
+            chosen[-1] = replace(chosen[-1], rest=chosen[-1].rest + _rest(rest[1]))
+            continue
         match = re.fullmatch(
             r"\s*([0-9]\S*(?:\s*-\s*[0-9]\S*)?)(?:\s+at\s+(\S+))?(?:\s+repeats\s+(\S+))?\s*",
             str(item),
@@ -126,6 +135,16 @@ def running(items: list[object]) -> tuple[Chosen, ...]:
         pieces = map(Named, range(first.piece, last.piece + 1))
         chosen += (Chosen(number, at, repeats) for number in ([first] if first == last else pieces))
     return tuple(chosen)
+
+
+def _rest(text: str) -> int:
+    """Seconds, from "90" or "1:30"."""
+    match = re.fullmatch(r"(?:([0-9]{1,2}):(?=[0-5][0-9]$))?([0-9]{1,3})", text)
+    seconds = 60 * int(match[1] or 0) + int(match[2]) if match else 0
+    if not 0 < seconds <= MOST_REST:
+        hint = f"up to {MOST_REST // 60} minutes, such as 'rest 3:00'"
+        raise MidiforgeError(f"{quoted(text)} is no rest", hint=hint)
+    return seconds
 
 
 def _span(text: str) -> Numbers | None:

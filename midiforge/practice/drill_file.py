@@ -7,7 +7,6 @@ from typing import Any
 from midiforge.errors import MidiforgeError
 from midiforge.files.toml_text import toml_lines, toml_value
 from midiforge.kits.kit import named_from
-from midiforge.model.number import numbers_said
 from midiforge.model.tempo import plain
 from midiforge.practice.plan import Plan, Turn, clock
 from midiforge.practice.words import turn_words
@@ -15,7 +14,7 @@ from midiforge.printable import printable
 
 
 def drill_file(plan: Plan, folder: Path) -> str:
-    """The plan as TOML; rests, and what a drill cannot say, stand in it as remarks.
+    """The plan as TOML; what a drill cannot say stands in it as remarks.
 
     folder: where the file is to lie; the drill's own kit is named from there.
     Raises MidiforgeError where all was practised already.
@@ -35,10 +34,6 @@ def drill_file(plan: Plan, folder: Path) -> str:
         f"{clock(plan.seconds)} in all.",
         "# Numbers are those of play and build: 3 is 3a, 3b and all its other tempos.",
     ]
-    stretches = [f"--only {numbers_said(numbers, between=',')}" for numbers in plan.stretches]
-    if len(stretches) > 1:
-        pieces = "; then ".join(stretches)
-        lines += ["# Nothing stops for a rest by itself, so play it in pieces:", f"# {pieces}"]
     keys: dict[str, Any] = {}
     tables: dict[str, dict[str, Any]] = {}
     for name, value in given.items():
@@ -59,6 +54,7 @@ def _running(plan: Plan) -> Iterator[str]:
         words = printable(turn_words(turn, numbers))
         if turn.advice is None:
             yield f"    # {clock(turn.start)} rest, {words}"
+            yield f"    {toml_value(f'rest {clock(turn.seconds)}')},"
             continue
         yield f"    # {clock(turn.start)} {turn.phase}: {words}"
         yield from [f"    {toml_value(_chosen(turn, plan))},"] * turn.times

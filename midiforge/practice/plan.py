@@ -31,7 +31,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from fractions import Fraction
-from itertools import accumulate, chain, groupby, islice, pairwise
+from itertools import accumulate, groupby, islice, pairwise
 from math import ceil, floor
 from typing import Any
 
@@ -139,21 +139,12 @@ class Plan:
             yield turn, tuple(islice(numbers, turn.times if turn.advice else 0))
 
     def _numbers(self) -> Iterator[Number]:
-        """What follows itself shares a number, as `lesson.pieces` has it."""
-        played = [turn for turn in self.turns if turn.advice]
-        pieces = groupby(played, key=lambda turn: (turn.number.piece, turn.repeats))
-        for piece, (_, turns) in enumerate(pieces, start=1):
+        """What follows itself without a rest shares a number, as `Drill.chosen_pieces` has it."""
+        pieces = groupby(self.turns, key=lambda turn: (turn.number.piece, turn.repeats))
+        played = ([*turns] for (piece, _), turns in pieces if piece)
+        for piece, turns in enumerate(played, start=1):
             times = sum(turn.times for turn in turns)
             yield from (Number(piece, place, times) for place in range(times))
-
-    @property
-    def stretches(self) -> list[tuple[Number, ...]]:
-        """The numbers that are played between rests."""
-        return [
-            tuple(chain.from_iterable(numbers for _, numbers in turns))
-            for is_played, turns in groupby(self.numbered, key=lambda turn: bool(turn[0].advice))
-            if is_played
-        ]
 
 
 def clock(seconds: Fraction | int) -> str:

@@ -28,6 +28,7 @@ from midiforge.live.ports.watched_input import WatchedInput
 from midiforge.live.screen.terminal import CLOSE, PLAIN
 from midiforge.live.screen.watcher import Watcher
 from midiforge.model.exercise import Exercise
+from midiforge.model.number import Number
 from midiforge.uncollected import uncollected
 
 if TYPE_CHECKING:  # most play without recording, and wait for the first click
@@ -71,7 +72,8 @@ class PlayOptions:
         one of mido's; then no port of the system is opened that is not named.
     follow, kit_input: the inputs of a master's clock and of the kit; "" for none.
     times: how often each goes round. forever: whether the lesson begins again.
-    rest: seconds between exercises. muted: layers that are silent; levels: in per cent.
+    rest: seconds between exercises; rests: after single ones.
+    muted: layers that are silent; levels: in per cent.
     """
 
     port: str | TakesMessages = ""
@@ -82,6 +84,7 @@ class PlayOptions:
     times: Times = four_bars
     forever: bool = False
     rest: float = 0.0
+    rests: Mapping[Number, int] = field(default_factory=dict)
     muted: frozenset[str] = frozenset()
     levels: Mapping[str, int] = field(default_factory=dict)
     send_clock: bool = False
@@ -133,6 +136,7 @@ def play(
             else Route(exercises, make, options.times, options.forever, worker),
             send_clock=options.send_clock,
             rest=round(options.rest * 1e9),
+            rests=options.rests,
             wishes=wishes,
         )
 

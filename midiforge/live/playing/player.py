@@ -5,7 +5,7 @@ fraction; nothing adds up, however long it plays.
 """
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from operator import itemgetter
 
@@ -14,13 +14,15 @@ from midiforge.live.clock.priority import awake_before
 from midiforge.live.clock.sync_source import InternalClock, SyncSource, TransportChange
 from midiforge.live.clock.timing import MS, Clock, Lateness, LatenessFigures
 from midiforge.live.playing.bars import Bar, Moment
-from midiforge.live.playing.controls import Command
+from midiforge.live.playing.controls import Command, key_of
 from midiforge.live.playing.layers import LAYERS, STEP
 from midiforge.live.playing.route import MOVES, Place, Way
 from midiforge.live.ports.output import Output
 from midiforge.live.ports.sender import Sender, among
 from midiforge.live.screen.watcher import Watcher
+from midiforge.model.number import Number
 
+SECOND = 1000 * MS
 LEAD = 100 * MS  # between the decision to begin and the first event
 LATEST = 50 * MS  # later than this is left out: nothing is made up for, least of all at once
 TOO_LATE = 250 * MS  # as late as this the machine slept
@@ -54,7 +56,8 @@ class TransportMoved(Exception):
 class Player:
     """Plays a route through a sender.
 
-    send_clock: whether MIDI beat clock is sent. rest: nanoseconds of silence between exercises.
+    send_clock: whether MIDI beat clock is sent. rest: nanoseconds of silence between exercises;
+        rests: seconds after single ones, which a wish to go on ends.
     wishes: what was asked for and is not done yet.
     sync: whose time it plays in. transport: what the master of that time did since it was asked
         last.
@@ -67,6 +70,7 @@ class Player:
     transport: Callable[[], TransportChange | None] = lambda: None
     send_clock: bool = False
     rest: int = 0
+    rests: Mapping[Number, int] = field(default_factory=dict)
     watcher: Watcher = field(default_factory=Watcher)
     paused: bool = False
     wishes: deque[Command] = field(default_factory=deque)
@@ -106,7 +110,7 @@ class Player:
     # The way through
 
     def _play(self) -> None:
-        place, first = self.route.next_bar(), True
+        place, first, last = self.route.next_bar(), True, Number()
         counts = False  # whether the bar is to be counted in
         self._begin()
         while place is not None:
@@ -119,6 +123,9 @@ class Player:
                 self.sender.stop_clock()  # one that falls silent looks like a very slow tempo
                 self.sync.rest(self.rest)
                 self._joined = False
+            if place.begins and not first and (rest := self.rests.get(last, 0)):
+                self._rest(rest)
+            last = place.playable.exercise.number
             first = False
             try:
                 whole = not counts or self._count_in(place)
@@ -318,6 +325,18 @@ class Player:
 
     def _layers(self) -> tuple[str, ...]:
         return self._place.playable.layers if self._place else ()
+
+    def _rest(self, seconds: int) -> None:
+        """Silence after an exercise, until it is over or somebody wishes to go on."""
+        self.sender.stop_clock()
+        self.watcher.say(f"rest {seconds // 60}:{seconds % 60:02}; {key_of(Command.NEXT)} goes on")
+        until = self.clock.now() + seconds * SECOND
+        while self.clock.now() < until and not self._skip_wished():
+            self._idle()
+        for wish in [wish for wish in self.wishes if wish is Command.NEXT][:1]:
+            self.wishes.remove(wish)
+        self.watcher.say("")
+        self._begin()
 
     # Pauses, wished for or not
 
