@@ -127,16 +127,19 @@ function explained(dues, strokes, met, rule, coming) {
   const kinds = new Map();
   const taken = new Set(met.values());
   const wider = Math.max(rule.slower, 1) / 1000;
-  const { graceMs, buzzMs } = rule.limits;
+  const { graceMs, buzzMs, doubleMs } = rule.limits;
   /** @type {(due: Due, time: number, padStruck: string) => void} */
   const ornaments = (due, time, padStruck) => {
     for (const [pad, many] of due.ornaments || []) {
       let last = time;
       if (many) {
-        const before = strokes.flatMap((other, j) =>
-          other.pad === pad && other.time >= time - graceMs * wider && other.time < time
-          && !taken.has(j) && !kinds.has(j) ? [j] : []);
-        for (const j of before.slice(-many)) kinds.set(j, "grace");
+        // Of a flat flam the grace note may come after its stroke.
+        const near = strokes.flatMap((other, j) =>
+          other.pad === pad && other.time >= time - graceMs * wider
+          && other.time <= time + doubleMs / 1000 && !taken.has(j) && !kinds.has(j) ? [j] : []);
+        const before = near.filter((j) => strokes[j].time < time).length;
+        const begin = Math.max(before - many, 0);
+        for (const j of near.slice(begin, begin + many)) kinds.set(j, "grace");
       } else
         for (const [j, other] of strokes.entries()) {
           if (other.pad !== padStruck || other.time <= time) continue;
