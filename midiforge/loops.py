@@ -8,7 +8,6 @@ from math import ceil, lcm
 from midiforge.drill.drill import Drill
 from midiforge.errors import MidiforgeError, WrongArgument, nearest, quoted
 from midiforge.frozen import frozen
-from midiforge.insight.words import listed
 from midiforge.lesson.lesson import Lesson
 from midiforge.lesson.sameness import digest, hits_text
 from midiforge.library import shelf
@@ -20,6 +19,7 @@ from midiforge.model.number import Number
 from midiforge.model.piece import Section, SectionKind
 from midiforge.model.rounds import COUNT_IN, bare, one_section, unrolled
 from midiforge.model.tempo import TempoMap, plain
+from midiforge.printable import listed
 
 MOST_MINUTES = 60
 USUAL_GAPS = (2, 2)  # bars with sound, bars without, where the drill has none

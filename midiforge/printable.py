@@ -1,6 +1,6 @@
-"""Text made fit to be printed."""
+"""Text made fit to be printed, and to be read."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -21,6 +21,11 @@ def printable(text: str, instead: str = "?", besides: str = "") -> str:
 def many(number: int, one: str, several: str = "") -> str:
     """ "1 stroke", "2 strokes"."""
     return f"{number:,} {one if number == 1 else several or one + 's'}"
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names as one says them: "a, b and c"."""
+    return " and ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))
 
 
 def print_line(console: "Console", spans: Iterable[tuple[str, "str | Style"]]) -> None:

@@ -2,8 +2,14 @@
 
 from typing import Any
 
+import pytest
+
 import midiforge
+from midiforge.engraving.engrave import Engraver
+from midiforge.engraving.widths import Layout
 from midiforge.model.family import Family, families
+from midiforge.pages.booklet import booklet
+from midiforge.pages.html import WIDEST
 
 
 def of(**keys: Any) -> list[Family]:
@@ -51,7 +57,7 @@ def test_every_move_names_its_ways() -> None:
         "which way the sticking runs": ["forward", "backward"],
         "which hand leads": ["right lead", "left lead"],
         "the note values": ["in triplets", "in sixteenths"],
-        "where the accents are": ["accents as written", "accents on 2 4", "no accents"],
+        "where the accents are": ["accents as written", "accents on 2 and 4", "no accents"],
         "where the accents are, placed": ["accents on 1", "accents on 2"],
         "where the feet begin": ["feet from 1", "feet from 1&"],
         "which limb plays what": ["as written", "left hand by left foot"],
@@ -80,3 +86,28 @@ def test_pieces_at_other_tempos_stand_alone() -> None:
     lesson = midiforge.Lesson(drill)
     alone = [family.thing for family in families(lesson.select("1a, 2b"))]
     assert alone == ["", ""]
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        ({"placements": "1, 1e, 1&"}, ["from 1", "1e", "1&"]),
+        ({"feet_placements": "1, 1&"}, ["feet from 1", "1&"]),
+        ({"steps": "3, 4"}, ["in triplets", "sixteenths"]),
+        ({"accents": "own, beats"}, ["accents as written", "on the beats"]),
+        # Counts would run together with those of the one before.
+        ({"accents": "1 2 3, 1 4"}, ["accents on 1, 2 and 3", "accents on 1 and 4"]),
+        ({"lead": "both"}, ["right lead", "left lead"]),
+        ({"accents": "1 2 3, 1 2 4, 1 3 4, 2 3 4"}, []),  # no room
+        ({}, []),  # alone
+    ],
+)
+def test_the_practice_order_lists_what_tells_a_family_apart(
+    keys: dict[str, Any], said: list[str]
+) -> None:
+    drill = midiforge.check_drill(
+        {"sticking": ">RLL", "feet": "1", "stages": "full", "steps": 4, **keys}
+    )
+    exercises = midiforge.exercises(drill)
+    [group] = booklet("", "", exercises, Engraver(), Layout(WIDEST)).groups
+    assert [*group.ways] == said

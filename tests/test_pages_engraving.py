@@ -193,6 +193,15 @@ def test_brackets_are_level_and_their_numbers_in_the_middle(engraver, steps) -> 
         assert any(inner < x < right[2][0] for x in numbers)
 
 
+@pytest.mark.parametrize("steps", [3, 5, 6])
+def test_the_brackets_of_a_bar_stand_in_a_row_whatever_is_accented(engraver, steps) -> None:
+    keys = {"sticking": "RL", "accents": "1", "steps": steps, "voicing": "RH accent=crash"}
+    [staff] = engraved(engraver, 1000, **keys).staves
+    brackets = [points(path) for _, path in staff.strokes if len(points(path)) == 3]
+    assert len(brackets) == 8
+    assert len({bracket[1][1] for bracket in brackets}) == 1
+
+
 # Buzzes
 
 

@@ -358,3 +358,33 @@ def test_letters_of_grace_notes_can_be_read_on_a_telephone(browser: Any, tmp_pat
     )
     sizes = {size for text, size in letters if text.islower()}
     assert sizes and min(sizes) >= 12  # CSS pixels
+
+
+def test_boxes_of_a_family_have_the_tempos_to_tick(tmp_path: Path) -> None:
+    for tempos, said in (("60, 72", ["60", "72"]), ("60", ["60"])):
+        drill = midiforge.check_drill(
+            {"sticking": "RLL", "placements": "1, 1e", "stages": "hands", "tempos": tempos}
+        )
+        page = _html(tmp_path, drill).read_text("utf-8")
+        rows = re.findall(r'<span class="ticks">(.*?)<span class="reached">', page)
+        assert [re.findall(r"<span class=tempo>(.*?)</span>", row) for row in rows] == [said, said]
+
+
+def test_on_a_telephone_the_sign_for_the_bar_before_stands_behind_it(
+    browser: Any, tmp_path: Path
+) -> None:
+    """A bar that takes two lines leaves room behind its second half."""
+    path = _html(tmp_path, midiforge.read_drill(str(EXAMPLES[5])))
+    sized(browser, 390, 844)
+    browser.get(path.as_uri())
+    lines = browser.execute_script(
+        """
+        return [...document.querySelectorAll('.music')].flatMap((music) => {
+          const lines = Object.groupBy(music.querySelectorAll('svg.system'),
+            (svg) => Math.round(svg.getBoundingClientRect().bottom));
+          return Object.values(lines).map((line) => line.map(
+            (svg) => !!svg.querySelector('use[href="#gE500"]')));
+        });
+        """
+    )
+    assert [True] not in lines and [False, True] in lines

@@ -46,8 +46,8 @@ def test_several_grids_are_called_by_their_note_values(
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
-        ("x..x .... ..x. ....", "Bass drum on 1 1a 3&"),
-        ("1 2& on LF", "Hi-hat foot on 1 2&"),
+        ("x..x .... ..x. ....", "Bass drum on 1, 1a and 3&"),
+        ("1 2& on LF", "Hi-hat foot on 1 and 2&"),
         ("x... as cowbell", "Cowbell on every beat"),  # a beat long
         ("1& 2& 3& 4&", "Bass drum on the off-beats"),
         ("1 1& 2 2& 3 3& 4 4&", "Eighths on the bass drum"),
@@ -82,15 +82,15 @@ def test_logs_know_a_typed_pattern_by_its_counts_or_length_as_ever() -> None:
 
 def test_a_typed_pattern_is_called_after_the_voice_its_foot_plays() -> None:
     [said] = titles(feet="1 3", voicing="RF=cowbell", stages="feet")
-    assert said == "Cowbell on 1 3, feet alone"
+    assert said == "Cowbell on 1 and 3, feet alone"
 
 
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
-        ("x..x .... ..xx ....", "accents on 1 1a 3& 3a"),
-        ("1 2&", "accents on 1 2&"),
-        (">..>....", "accents on 1 1a 3 3a"),  # half a bar long, so in both halves
+        ("x..x .... ..xx ....", "accents on 1, 1a, 3& and 3a"),
+        ("1 2&", "accents on 1 and 2&"),
+        (">..>....", "accents on 1, 1a, 3 and 3a"),  # half a bar long, so in both halves
         (">..", "accents >.."),
     ],
 )
@@ -100,7 +100,7 @@ def test_typed_accents_are_called_by_their_counts_in_title_and_file_name(
     drill = midiforge.check_drill({"sticking": "RLRR", "accents": [typed], "stages": "hands"})
     [exercise] = midiforge.exercises(drill)
     assert exercise.title == f"RLRR from 1, {said}, hands on one surface"
-    worded = said.replace(">", "^").replace(" ", "_")
+    worded = said.replace(">", "^").replace(" ", "_").replace(",", "")
     named = f"01_RLRR_from_1_{worded}_hands_on_one_surface_80bpm.mid"
     assert file_name(exercise, 2) == named.replace("..", ".." if ">" in said else "")
     assert exercise.variant.moved("accents").value == typed  # what logs of earlier days know it by

@@ -174,8 +174,8 @@ def plan(
 
 def _players(session: "Session") -> tuple[str, list[str]]:
     """Who it is for, where that is a question, and who else is in the log, as lines."""
-    from midiforge.insight.words import listed
     from midiforge.practice.entry import player_said
+    from midiforge.printable import listed
 
     others = [] if session.player else session.others()
     who = player_said(session.player) if others or session.player else ""

@@ -12,7 +12,8 @@ from midiforge.library import shelf
 from midiforge.model.hit import FEET, Limb
 from midiforge.model.meter import Meter
 from midiforge.moves.grid import note_values
-from midiforge.phrase.pattern import Line, Pattern, counts_said, parse_pattern
+from midiforge.phrase.pattern import Line, Pattern, counts_struck, parse_pattern
+from midiforge.printable import listed
 
 _FEET = {Limb.RIGHT_FOOT: "Bass drum", Limb.LEFT_FOOT: "Hi-hat foot"}
 
@@ -79,8 +80,8 @@ def _typed_titles(
     limb: Limb | None, voice: str, pattern: Pattern, meter: Meter, step: Fraction
 ) -> tuple[str, str]:
     """What sounds, and when, as a drummer calls it: "Bass drum on every beat", "Eighths on the bass
-    drum", "Bass drum on 1 1a 2&"; of what is not the same in every bar, or too long to be said, its
-    length: "in a pattern of 24 steps". And what logs call it, by its counts or length as ever.
+    drum", "Bass drum on 1, 1a and 2&"; of what is not the same in every bar, or too long to be
+    said, its length: "in a pattern of 24 steps". And what logs call it, by its counts or length.
 
     voice: "" for what the limb usually plays.
     """
@@ -89,8 +90,9 @@ def _typed_titles(
     else:
         assert limb is not None  # or it would have no sound
         what = _FEET.get(limb, limb.title.capitalize())
-    counts = counts_said(pattern, meter, step)
-    when = f"on {counts}" if counts else f"in a pattern of {pattern.length / step} steps"
+    counts = counts_struck(pattern, meter, step)
+    when = f"in a pattern of {pattern.length / step} steps"
+    logged = f"{what} on {' '.join(counts)}" if counts else f"{what} {when}"
     times = [time for time, _ in pattern.over(meter.bar)]
     notes = note_values(pattern.period, meter.beat) if pattern.is_even else ""
     if counts and times == [*meter.beats]:
@@ -101,8 +103,8 @@ def _typed_titles(
         by = "with" if what == _FEET[Limb.LEFT_FOOT] else "on"
         title = f"{notes.capitalize()} {by} the {what[0].lower()}{what[1:]}"
     else:
-        title = f"{what} {when}"
-    return title, f"{what} {when}"
+        title = f"{what} on {listed(counts)}" if counts else f"{what} {when}"
+    return title, logged
 
 
 def retitled(

@@ -7,7 +7,7 @@ the numbers of a time signature touch the plus signs between them.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from midiforge.engraving.beams import ON_STEMS
 from midiforge.engraving.shapes import SPACE, Boxes, Mark
@@ -26,9 +26,11 @@ _HALF_HEAD = SPACE / 2
 _CLOSE = 1.5 * SPACE  # noteheads nearer than this leave no room for a whole bracket
 _SMALL_BRACKET, _ASIDE = 0.7, 1.6  # of the usual size; tenths of a staff space further out
 
+_Bracket = Sequence[tuple[Mark, Mark]]  # the parts of a tuplet's, as they were and as they are
+
 
 def mended(staff: Sequence[Mark], boxes: Boxes) -> list[Mark]:
-    """The marks of a staff with level tuplets, and brackets and buzzes clear of noteheads."""
+    """The marks of a staff with level tuplets in a row, and brackets and buzzes clear of heads."""
     tuplets, by_note, beams = (defaultdict[str, list[Mark]](list) for _ in range(3))
     for mark in staff:
         by_note[mark.name].append(mark)
@@ -40,11 +42,8 @@ def mended(staff: Sequence[Mark], boxes: Boxes) -> list[Mark]:
         _accent(_buzz(_bracket(mark, by_note, boxes), by_note, beams, boxes), by_note, boxes)
         for mark in staff
     ]
-    levels = {
-        old: new
-        for tuplet in tuplets.values()
-        for old, new in _outside([*_level(tuplet, boxes)], inside, boxes)
-    }
+    brackets = (_outside([*_level(tuplet, boxes)], inside, boxes) for tuplet in tuplets.values())
+    levels = dict(_in_a_row([[*bracket] for bracket in brackets]))
     return [levels.get(mark, mark) for mark in inside]
 
 
@@ -87,9 +86,7 @@ def _level(tuplet: Sequence[Mark], boxes: Boxes) -> Iterator[tuple[Mark, Mark]]:
         yield mark, mark._replace(points=((x, height + drop), (x, height), (end, height)))
 
 
-def _outside(
-    tuplet: Sequence[tuple[Mark, Mark]], staff: Sequence[Mark], boxes: Boxes
-) -> Iterator[tuple[Mark, Mark]]:
+def _outside(tuplet: _Bracket, staff: Sequence[Mark], boxes: Boxes) -> Iterator[tuple[Mark, Mark]]:
     """The parts of a bracket as they were, and out of the way of all that it spans."""
     lines = [mark for _, mark in tuplet if mark.kind == "stroke"]
     if not lines:
@@ -103,6 +100,21 @@ def _outside(
     else:
         by = max(0.0, max(bottom for *_, bottom in spanned) + _BELOW_BRACKET - hook)
     yield from ((old, new.moved(0.0, by)) for old, new in tuplet)
+
+
+def _in_a_row(brackets: Iterable[_Bracket]) -> Iterator[tuple[Mark, Mark]]:
+    """The parts of brackets: those above as high as the highest, those below as low as the
+    lowest."""
+    sides = defaultdict[bool, list[tuple[float, _Bracket]]](list)  # by whether they are above
+    for bracket in brackets:
+        line = next((mark for _, mark in bracket if mark.kind == "stroke"), None)
+        if line:
+            (_, hook), (_, height), _ = line.points
+            sides[hook > height].append((height, bracket))
+    for is_above, own in sides.items():
+        row = (min if is_above else max)(height for height, _ in own)
+        for height, bracket in own:
+            yield from ((old, new.moved(0.0, row - height)) for old, new in bracket)
 
 
 def _bracket(mark: Mark, by_note: Mapping[str, Sequence[Mark]], boxes: Boxes) -> Mark:

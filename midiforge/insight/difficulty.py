@@ -39,11 +39,11 @@ from midiforge.frozen import frozen
 from midiforge.insight.demands import LIMITS, Demands, demands
 from midiforge.insight.loop import Loop, loop_of
 from midiforge.insight.syncopation import ACCENTS, Syncopation, syncopation, syncopations
-from midiforge.insight.words import listed
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, Limb
 from midiforge.model.meter import Meter
 from midiforge.model.spelling import together
+from midiforge.printable import listed
 
 T = TypeVar("T")
 

@@ -1,7 +1,7 @@
 """Small things said in words."""
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 
 from midiforge.model.band import NO_CHORD
 from midiforge.model.exercise import Exercise
@@ -10,11 +10,6 @@ from midiforge.model.meter import note_name
 from midiforge.model.number import runs
 from midiforge.model.swing import Swing
 from midiforge.phrase.phrase import period
-
-
-def listed(names: Sequence[str]) -> str:
-    """Names as one says them: "a, b and c"."""
-    return " and ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))
 
 
 def ranges(numbers: Iterable[int]) -> str:

@@ -95,7 +95,12 @@ class Exercise:
     @property
     def tempo_said(self) -> str:
         """Its tempo behind its letter, where its piece has several: "b 76", "60 to 84"."""
-        return f"{self.number.letter} {str(self.tempo).removesuffix(' bpm')}".lstrip()
+        return f"{self.number.letter} {self.pulses_said}".lstrip()
+
+    @property
+    def pulses_said(self) -> str:
+        """The same without its letter."""
+        return str(self.tempo).removesuffix(" bpm")
 
     def changed(self, **values: Any) -> "Exercise":
         """The exercise with other values: `number` and `tempo` its own, all others its piece's."""

@@ -49,7 +49,7 @@ class Moved:
         all of either.
     begins: whether it says only where something begins. count: where, as a count.
     name: behind the sticking in a title, "from 1e". aside: after a comma, "left lead".
-    does: what the sticking does, "begins on the e of 1". manner: how, "with accents on 1 1a 2&".
+    does: what the sticking does, "begins on the e of 1". manner: how, "with accents on 1 and 4".
     sentence: of its own, "The feet begin on 2." All "" where there is nothing to say.
     columns: of the index, with what stands there.
     thing: what it changes, "where the sticking begins"; moves that change the same have the same.

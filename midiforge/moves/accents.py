@@ -17,8 +17,9 @@ from midiforge.model.piece import Moved
 from midiforge.moves.move import Material, Move
 from midiforge.moves.placement import Places, places, resolved
 from midiforge.phrase.cycle import within_limit
-from midiforge.phrase.pattern import Pattern, counts_said, parse_pattern
+from midiforge.phrase.pattern import Pattern, counts_struck, parse_pattern
 from midiforge.phrase.phrase import Phrase, accented, rotated
+from midiforge.printable import listed
 
 _FOLLOW = "follow"
 _WORDS = ("own", "beats", "none")
@@ -148,9 +149,9 @@ class _Accented:
         strokes = tuple((i * step, Strength.ACCENT) for i, struck in enumerate(moved) if struck)
         if not strokes:
             return ""
-        counts = counts_said(Pattern(len(mask) * step, strokes), meter, step)
+        counts = counts_struck(Pattern(len(mask) * step, strokes), meter, step)
         if counts:
-            return f"accents on {counts}"
+            return f"accents on {listed(counts)}"
         typed = "" if accents in _WORDS else f" {accents}"
         if late is None:
             return f"accents{typed}"

@@ -11,7 +11,7 @@ from midiforge.engraving.piece_drawing import GRACE_LETTERS
 from midiforge.engraving.widths import Layout
 from midiforge.frozen import frozen
 from midiforge.insight.loop import hands_and_feet, meetings
-from midiforge.insight.words import counted_in, explained, listed, paragraphs, repeats, swung
+from midiforge.insight.words import counted_in, explained, paragraphs, repeats, swung
 from midiforge.library import shelf
 from midiforge.model.band import NO_CHORD
 from midiforge.model.counts import spoken
@@ -26,7 +26,7 @@ from midiforge.notation.returns import bars_round, heard_only
 from midiforge.notation.score import PLAYERS_VOICES, Score
 from midiforge.notation.write import write
 from midiforge.pages.names import UNNAMED, Names
-from midiforge.printable import many
+from midiforge.printable import listed, many
 
 ABOUT = (
     "Play each exercise round and round from the repeat sign, slowly at first, and go on to the "
@@ -58,6 +58,7 @@ class Entry:
     number: its numbers, as the MIDI files have them: "5", "5a-b".
     anchor: a name for links, "n13".
     title: its own, whole. way: in what it differs from its family, "from 1e"; "" for one alone.
+    tempos: as numbers in words, "76", without the letters that the family tells.
     job, facts, text: as `Group` has them.
     """
 
@@ -65,6 +66,7 @@ class Entry:
     anchor: str
     title: str
     way: str
+    tempos: tuple[str, ...]
     job: str
     facts: tuple[str, ...]
     text: tuple[str, ...]
@@ -96,9 +98,19 @@ class Group:
     entries: tuple[Entry, ...]
 
     @property
-    def lists_ways(self) -> bool:
-        """Whether the practice order has room for what tells them apart."""
-        return 0 < sum(len(entry.way) for entry in self.entries) <= _MOST_WAYS
+    def ways(self) -> tuple[str, ...]:
+        """What tells them apart, as the practice order lists it: "from 1", "1e", "1&"; () for one
+        alone, or if there is no room for it."""
+        said = [entry.way.split(" ") for entry in self.entries]
+        begins = 0
+        if not any("," in entry.way for entry in self.entries):
+            for word, *others in zip(*(words[:-1] for words in said), strict=False):
+                if not (word.isalpha() and word.islower() and {*others} == {word}):
+                    break
+                begins += 1
+        first, *others = said
+        ways = (" ".join(first), *(" ".join(words[begins:]) for words in others))
+        return ways if 0 < sum(map(len, ways)) <= _MOST_WAYS else ()
 
 
 @frozen
@@ -171,6 +183,7 @@ def _group(family: Family, engraver: Engraver, layout: Layout) -> Group:
             anchor=f"n{score.exercise.number.piece}",
             title=score.exercise.title,
             way=_set(way),
+            tempos=tuple(exercise.pulses_said for exercise in score.exercises),
             job=" ".join(own_jobs),
             facts=tuple(own_facts),
             text=tuple(own_text),

@@ -124,8 +124,11 @@ def _fold(kind: str, title: str) -> str:
 
 
 def _ways(group: Group) -> str:
-    ways = (f'<a href="#{entry.anchor}">{escaped(entry.way)}</a>' for entry in group.entries)
-    return f": {', '.join(ways)}" if group.lists_ways else ""
+    ways = (
+        f'<a href="#{entry.anchor}">{escaped(way)}</a>'
+        for entry, way in zip(group.entries, group.ways, strict=False)
+    )
+    return f": {', '.join(ways)}" if group.ways else ""
 
 
 def _group(group: Group, drawings: Iterator[Sequence[Sequence[Piece]]]) -> Iterator[str]:
@@ -147,8 +150,7 @@ def _group(group: Group, drawings: Iterator[Sequence[Sequence[Piece]]]) -> Itera
         yield f'<section class="group family" {_labelled(name)}>'
         yield f'<h2 id="{name}-title">{"".join(head)}{facts}'
         for entry in group.entries:
-            letters = [exercise.number.letter for exercise in entry.score.exercises]
-            ticks = f'<span class="ticks">{_ticks(letters)}{_REACHED}</span>'
+            ticks = f'<span class="ticks">{_ticks(entry.tempos)}{_REACHED}</span>'
             job = f'<p class="job">{escaped(entry.job)}</p>' if entry.job else ""
             yield f'<section class="exercise" id="{entry.anchor}" {_labelled(entry.anchor)}>'
             yield (
@@ -214,11 +216,16 @@ def _music(entry: Entry, drawings: Sequence[Sequence[Piece]]) -> Iterator[str]:
             hung = (element("g", *hung, class_="clef", transform=moved(-clef.width, 0)),)
         drawn = together((sheet, *hung, content))
         svg = _svg(drawn, width, height, "system", label, len(drawings) - i)
-        begins = '<div class="bar">' if piece.begins_bar else ""
-        ends = i + 1 == len(drawings) or drawings[i + 1][-1].begins_bar
+        begins = '<div class="bar">' if i == 0 or _begins(piece) else ""
+        ends = i + 1 == len(drawings) or _begins(drawings[i + 1][-1])
         yield f"{begins}{svg}{'</div>' * ends}"
     yield "</div>"
     yield from _own(entry.text)
+
+
+def _begins(piece: Piece) -> bool:
+    """Whether a bar that is written out begins, with those behind it that are the same again."""
+    return piece.begins_bar and not piece.is_simile
 
 
 def _drawings(entry: Entry) -> Iterator[list[Piece]]:

@@ -78,7 +78,7 @@ def _group(group: Group, booklet: Booklet, paper: Paper) -> dict[str, Any]:
         "feel": group.feel,
         "facts": _facts(group.facts),
         "text": [*map(_breakable, group.text)],
-        "lists-ways": group.lists_ways,
+        "ways": [*map(_breakable, group.ways)],
         "entries": [_entry(entry, booklet, paper) for entry in group.entries],
     }
 
@@ -90,7 +90,7 @@ def _entry(entry: Entry, booklet: Booklet, paper: Paper) -> dict[str, Any]:
         "number": entry.number,
         "anchor": entry.anchor,
         "way": _breakable(entry.way),
-        "letters": [exercise.number.letter for exercise in entry.score.exercises],
+        "tempos": entry.tempos,
         "job": entry.job,
         "facts": _facts(entry.facts),
         "text": [*map(_breakable, entry.text)],

@@ -139,13 +139,14 @@ def _parse_counts(text: str, meter: Meter, step: Fraction) -> Pattern:
     return Pattern(len(bars) * meter.bar, tuple((i * step, strokes[i]) for i in sorted(strokes)))
 
 
-def counts_said(pattern: Pattern, meter: Meter, step: Fraction) -> str:
-    """Such as "1 1a 2&"; "" for what is not the same in every bar, or too long to be said."""
+def counts_struck(pattern: Pattern, meter: Meter, step: Fraction) -> tuple[str, ...]:
+    """Such as "1", "1a", "2&"; none for what is not the same in every bar, or too long to be
+    said."""
     if (meter.bar / pattern.length).denominator != 1:
-        return ""
+        return ()
     times = [time for time, _ in pattern.over(meter.bar)]
     for finer in (step, meter.beat / 4, meter.beat / 3):
         steps = [time / finer for time in times]
         if 0 < len(steps) <= _MOST_COUNTS and all(place.denominator == 1 for place in steps):
-            return " ".join(count_name(meter, finer, int(place)) for place in steps)
-    return ""
+            return tuple(count_name(meter, finer, int(place)) for place in steps)
+    return ()

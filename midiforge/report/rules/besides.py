@@ -7,9 +7,9 @@ from fractions import Fraction
 from midiforge.hear.expected import Due
 from midiforge.hear.limits import LEAST_TIMES
 from midiforge.hear.review import Judged
-from midiforge.insight.words import bars_named, listed
+from midiforge.insight.words import bars_named
 from midiforge.model.hit import Limb
-from midiforge.printable import many
+from midiforge.printable import listed, many
 from midiforge.report.rules.case import (
     GENERAL,
     LEAST_MISSED,

@@ -13,7 +13,7 @@ from midiforge.hear.limits import (
     STEADY_MS,
     STEADY_PERCENT,
 )
-from midiforge.insight.words import listed
+from midiforge.printable import listed
 from midiforge.report.rules.case import LOOSE, SOUND, TIME, Case, Finding
 from midiforge.report.view import Lane, View
 from midiforge.report.words import ms, percent

@@ -6,8 +6,9 @@ from math import exp, lgamma, log, log1p
 
 from midiforge.hear.figures import LimbFigures
 from midiforge.hear.limits import LEAST_TIMES
-from midiforge.insight.words import bars_named, listed
+from midiforge.insight.words import bars_named
 from midiforge.model.tempo import plain
+from midiforge.printable import listed
 from midiforge.report.rules.case import (
     GENERAL,
     GOOD,

@@ -6,10 +6,9 @@ from itertools import accumulate
 
 from midiforge.frozen import frozen
 from midiforge.hear.shift import shifts
-from midiforge.insight.words import listed
 from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.meter import NOTE_VALUES
-from midiforge.printable import many
+from midiforge.printable import listed, many
 from midiforge.report.rules.besides import BESIDES
 from midiforge.report.rules.case import Case, Finding
 from midiforge.report.rules.missing import missed_in

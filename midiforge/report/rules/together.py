@@ -17,8 +17,8 @@ from midiforge.hear.limits import (
     is_sure,
     near_ms,
 )
-from midiforge.insight.words import listed
 from midiforge.model.hit import FEET, HANDS, Limb
+from midiforge.printable import listed
 from midiforge.report.rules.case import TIME, Case, Fault, Finding
 from midiforge.report.rules.evenness import unsteady
 from midiforge.report.words import ms
