@@ -202,6 +202,21 @@ def test_the_brackets_of_a_bar_stand_in_a_row_whatever_is_accented(engraver, ste
     assert len({bracket[1][1] for bracket in brackets}) == 1
 
 
+def test_the_number_of_a_bracket_is_clear_of_an_accent_under_it(engraver) -> None:
+    keys = {"sticking": "RLL", "accents": "1 1& 2", "steps": 3}
+    [staff] = engraved(engraver, 1000, **keys).staves
+    [(above, top), *_], numbers = (
+        [(x, y) for name, x, y, _ in staff.glyphs if name.startswith(wanted)][at:]
+        for wanted, at in (("E4A0", 1), ("E88", 0))
+    )
+    [(x, bottom), *_] = numbers
+    scale = 4 * SPACE / 1000
+    assert abs(x - above) < SPACE  # under the number
+    _, low, _, high = engraver.boxes["E4A0"]
+    number_low = engraver.boxes["E883"][1]
+    assert (top - scale * (low + high)) - (bottom - scale * number_low) > 0.4 * SPACE
+
+
 # Buzzes
 
 

@@ -20,7 +20,7 @@ _NUMBERS = "E08"
 _PLUS = "E08D"  # in a time signature
 _BESIDE_PLUS = 2.2  # tenths of a staff space more on each side of it
 _BESIDE_NUMBER = 3.5  # tenths of a staff space free on each side of a tuplet's number
-_BELOW_BRACKET = 2.0  # between its hooks and what it spans
+_BELOW_BRACKET, _BELOW_NUMBER = 2.0, 4.5  # between its hooks, its number and what they span
 _CLEAR = 0.8  # between a z and what is above and below it
 _HALF_HEAD = SPACE / 2
 _CLOSE = 1.5 * SPACE  # noteheads nearer than this leave no room for a whole bracket
@@ -88,17 +88,20 @@ def _level(tuplet: Sequence[Mark], boxes: Boxes) -> Iterator[tuple[Mark, Mark]]:
 
 def _outside(tuplet: _Bracket, staff: Sequence[Mark], boxes: Boxes) -> Iterator[tuple[Mark, Mark]]:
     """The parts of a bracket as they were, and out of the way of all that it spans."""
-    lines = [mark for _, mark in tuplet if mark.kind == "stroke"]
-    if not lines:
+    line = next((mark for _, mark in tuplet if mark.kind == "stroke"), None)
+    if line is None:
         return
-    (left, hook), (_, height), _ = lines[0].points
-    right = lines[1].points[0][0]
-    spanned = [mark.extent(boxes) for mark in staff if not mark.tuplet]
-    spanned = [own for own in spanned if own[1] > left and own[0] < right]
-    if hook > height:  # it is above
-        by = min(0.0, min(top for _, _, top, _ in spanned) - _BELOW_BRACKET - hook)
-    else:
-        by = max(0.0, max(bottom for *_, bottom in spanned) + _BELOW_BRACKET - hook)
+    (_, hook), (_, height), _ = line.points
+    others = [mark.extent(boxes) for mark in staff if not mark.tuplet]
+    by = 0.0
+    for _, mark in tuplet:
+        left, right, top, bottom = mark.extent(boxes)
+        clear = _BELOW_NUMBER if mark.kind == "glyph" else _BELOW_BRACKET
+        spanned = [own for own in others if own[1] > left and own[0] < right]
+        if hook > height:  # it is above
+            by = min([by, *(high - clear - bottom for _, _, high, _ in spanned)])
+        else:
+            by = max([by, *(low + clear - top for *_, low in spanned)])
     yield from ((old, new.moved(0.0, by)) for old, new in tuplet)
 
 
