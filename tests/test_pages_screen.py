@@ -211,9 +211,14 @@ def test_the_count_is_shown_large_until_the_music_begins(browser: Any, tmp_path:
         "return parseFloat(getComputedStyle(document.querySelector('#n2 .player-count')).fontSize)"
     )
     assert browser.execute_script(size) >= 64  # CSS pixels: to be read from a drum stool
+    assert not browser.execute_script(_SEEN, ".step")  # no step sounds yet
     _until(lambda: browser.execute_script("return !!document.querySelector('.lit')"))
     assert browser.execute_script("return seen") == ["1", "2", "3", "1", "2", "3"]
     assert browser.find_element("css selector", "#n2 .player-count").text == ""
+    assert browser.execute_script(_SEEN, ".step")
+    press_play(browser, "n2")
+    press_play(browser, "n2")
+    assert not browser.execute_script(_SEEN, ".step")
 
 
 def test_a_steps_letters_and_count_are_lit_while_it_sounds(browser: Any, tmp_path: Path) -> None:
@@ -238,6 +243,33 @@ def test_a_steps_letters_and_count_are_lit_while_it_sounds(browser: Any, tmp_pat
     assert not any(step["left"] < middle < step["right"] for middle in middles)
     press_play(browser, "n2")
     assert not browser.find_elements("css selector", ".lit")
+
+
+def test_on_a_telephone_every_exercise_in_the_practice_order_can_be_tapped(
+    browser: Any, tmp_path: Path
+) -> None:
+    """44 CSS pixels: WCAG 2.2, 2.5.5 Target Size (Enhanced)."""
+    sized(browser, 390, 844)
+    _open(browser, _html(tmp_path, _drill(placements="1, 1e, 1&", stages="hands")))
+    browser.find_element("css selector", ".order summary").click()
+    _, *ways = browser.find_elements("css selector", ".order td a")
+    assert [way.text for way in ways] == ["from 1", "1e", "1&"]
+    for way in ways:
+        assert min(way.size["width"], way.size["height"]) >= 44
+
+
+def test_what_a_sign_means_stands_beside_it(browser: Any, tmp_path: Path) -> None:
+    sized(browser, 390, 844)
+    _open(browser, _html(tmp_path, _drill(repeats=4)))
+    browser.find_element("css selector", ".key summary").click()
+    for sign in browser.find_elements("css selector", ".legend div"):
+        beside = browser.execute_script(
+            "const [dt, dd] = arguments[0].children, range = document.createRange();"
+            "range.selectNodeContents(dt);"
+            "return dd.getBoundingClientRect().left - range.getBoundingClientRect().right",
+            sign,
+        )
+        assert beside > 4, sign.text
 
 
 _SAVED = """

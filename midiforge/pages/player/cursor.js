@@ -9,6 +9,7 @@ import { light } from "./lit.js";
 const still = matchMedia("(prefers-reduced-motion: reduce)");
 const line = make("div", { className: "cursor" }), band = make("div", { className: "step" });
 for (const element of [line, band]) element.setAttribute("aria-hidden", "true");
+band.hidden = true; // until a step sounds
 /** Where the drawing that it is over stands, and how large, until the page is laid out anew.
  * @type {{ system: SVGSVGElement, left: number, top: number, scale: number } | null} */
 let stands = null;
@@ -50,9 +51,9 @@ export function follow(run, page) {
 export function leave({ count }) {
   cancelAnimationFrame(frame);
   for (const element of [line, band]) element.remove();
-  stands = null;
+  stands = step = null;
   light();
-  step = null;
+  band.hidden = true;
   count.textContent = "";
 }
 
