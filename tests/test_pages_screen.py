@@ -258,6 +258,13 @@ def test_on_a_telephone_every_exercise_in_the_practice_order_can_be_tapped(
         assert min(way.size["width"], way.size["height"]) >= 44
 
 
+def test_a_screen_reader_hears_no_plus_before_what_is_folded(browser: Any, tmp_path: Path) -> None:
+    _open(browser, _html(tmp_path, _drill()))
+    for name in ("order", "key", "care"):
+        summary = browser.find_element("css selector", f".{name} summary")
+        assert summary.accessible_name == summary.text
+
+
 def test_what_a_sign_means_stands_beside_it(browser: Any, tmp_path: Path) -> None:
     sized(browser, 390, 844)
     _open(browser, _html(tmp_path, _drill(repeats=4)))
