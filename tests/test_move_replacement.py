@@ -44,6 +44,8 @@ def test_the_left_hand_s_strokes_go_to_the_bass_drum() -> None:
 
 def test_only_the_strokes_on_given_counts_are_replaced() -> None:
     (exercise,), _ = lesson(replacements="RH by RF on 1 3")
+    assert "right hand by right foot on 1 and 3," in exercise.title
+    assert exercise.variant.moved("replacement").value == "RH by RF on 1 3"  # as it is kept
     assert letters(exercise) == "K L R R L R L L K L R R L R L L"
     # On 2 is a right hand, on 4a a left one.
     (other,), _ = lesson(replacements="LH by LF on 2 4a", sticking="RL")

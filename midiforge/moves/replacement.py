@@ -21,24 +21,26 @@ from midiforge.moves.move import Material, Move
 from midiforge.phrase.cycle import meet, within_limit
 from midiforge.phrase.pattern import Line, Pattern, parse_pattern
 from midiforge.phrase.phrase import Phrase, Stroke
+from midiforge.printable import listed
 
 NONE = "none"
 
 
 @frozen
 class Replaced:
-    """The strokes of `limb` by another; counts: on which of them, "" for all."""
+    """The strokes of `limb` by another; counts: on which of them, none for all."""
 
     limb: Limb
     by: Limb
-    counts: str = ""
+    counts: tuple[str, ...] = ()
 
     @property
     def where(self) -> str:
-        return f" on {self.counts}" if self.counts else ""
+        return f" on {listed(self.counts)}" if self.counts else ""
 
     def __str__(self) -> str:
-        return f"{self.limb} by {self.by}{self.where}"
+        typed = f" on {' '.join(self.counts)}" if self.counts else ""
+        return f"{self.limb} by {self.by}{typed}"
 
 
 class Replacement(Move[tuple[Replaced | None, ...]]):
@@ -104,7 +106,7 @@ def _read(text: str) -> Replaced | None:
             raise MidiforgeError(
                 f"{quoted(count)} is not a count", hint="such as 'LH by RF on 2 4&'"
             )
-    replaced = Replaced(limb(match[1]), limb(match[2]), " ".join(counts))
+    replaced = Replaced(limb(match[1]), limb(match[2]), tuple(counts))
     if replaced.limb is replaced.by:
         raise MidiforgeError(f"{quoted(text)}: that is the same limb")
     return replaced
@@ -181,7 +183,7 @@ def _times(replaced: Replaced, meter: Meter, step: Fraction) -> frozenset[Fracti
     if not replaced.counts:
         return None
     with within("replacements"):
-        pattern = parse_pattern(replaced.counts, meter, step)
+        pattern = parse_pattern(" ".join(replaced.counts), meter, step)
     return frozenset(time % meter.bar for time, _ in pattern.strokes)
 
 
