@@ -182,12 +182,16 @@ def play(
     started: datetime | None = None,
     wishes: dict[float, Command] | None = None,
     hears: bool = True,
+    journal: bool = False,
     **keys: Any,
 ) -> Evening:
-    """A whole session in fast time. wishes: at which second what is wished."""
+    """A whole session in fast time. wishes: at which second what is wished. journal: whether one is
+    written, too."""
     clock = FastClock()
     begun = (started or datetime(2026, 3, 2, 18, tzinfo=UTC)).timestamp()
     practice = Practice(session, minutes, hears, clock=clock, started=begun, **keys)
+    if journal:
+        practice.begin()
     wire = Nobody(clock)
     kit = practice.session.drill.kit
 

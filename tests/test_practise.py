@@ -38,7 +38,7 @@ def session(log: Path | None = None, **keys: Any) -> Session:
 
 def evening(student: Student, minutes: int = 8, **keys: Any) -> Evening:
     given = {
-        name: keys.pop(name) for name in ("wishes", "folder", "shows", "apart") if name in keys
+        name: keys.pop(name) for name in ("wishes", "folder", "shows", "apart", "journal") if name in keys
     }
     log = keys.pop("log", None)
     robot = Robot(Learner(student), KIT)
@@ -287,6 +287,31 @@ def test_a_killed_session_leaves_what_was_not_written_yet(
     assert sum(take.strokes for kept in saved for take in kept.takes) == 40
     assert len([*folder.glob("*.mid")]) == written + 1
     assert not [*waiting.folder().glob("*.journal")]
+
+
+def test_where_takes_go_instead_is_said_once(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    one = evening(FAST, 5, folder=tmp_path / "none" / "takes")
+    first, *others = [outcome.trouble for _, outcome in one.outcomes]
+    assert f"takes go to {tmp_path}" in first
+    assert not any(others)
+    assert len([*tmp_path.glob("*.mid")]) == len(one.outcomes)
+
+
+def test_takes_that_cannot_be_written_stay_in_the_journal(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    from midiforge.live.recording.recording import rescued
+
+    with monkeypatch.context() as full:
+        full.setattr("tempfile.tempdir", str(tmp_path / "none"))
+        one = evening(FAST, 5, folder=tmp_path / "none" / "takes", journal=True)
+    assert "none" in one.outcomes[0][1].trouble
+    strokes = sum(take.strokes for kept in rescued() for take in kept.takes)
+    assert strokes >= sum(outcome.entry.hit for _, outcome in one.outcomes) > 100
 
 
 # Without a kit, and with a late one

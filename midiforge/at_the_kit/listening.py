@@ -220,16 +220,17 @@ class Listening:
             self._lost = True
             self.say(error.what)
             return
-        self._journal_kept(stretch.end)
+        if outcome is not None and outcome.trouble:
+            self.say(outcome.trouble)
+        if outcome is not None and not outcome.file:
+            self._lost = True
+        if self._journal and not self._lost:  # what is kept is all that came before
+            self._journal.kept(stretch.end)
         if outcome is not None:
             self.scene.outcome = outcome
             self.scene.changes += 1
             if stretch.task is self._task:
                 self._outcomes[:] = [outcome]
-
-    def _journal_kept(self, at: int) -> None:
-        if self._journal:
-            self._journal.kept(at)
 
     # The delay of the set-up
 
@@ -281,7 +282,10 @@ class Listening:
             self._submit(self._judge, stretch)
         self._pending = []
         if self.worker is not None:
-            self.worker.submit(int).result(_PATIENCE)
+            try:
+                self.worker.submit(int).result(_PATIENCE)
+            except TimeoutError:
+                self._lost = True
         if self._journal and self._lost:
             self._journal.leave()
         elif self._journal:
