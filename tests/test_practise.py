@@ -187,6 +187,60 @@ def test_who_says_that_it_hurts_rests_and_plays_something_else_no_faster(tmp_pat
     assert max(tempos([(0.0, outcome) for outcome in after])) <= 60
 
 
+def test_next_goes_on_to_another_exercise_although_nothing_was_heard_yet() -> None:
+    one = evening(FAST, 5, wishes={10.0: Command.NEXT})
+    begun = [at for at, mode in one.modes if mode is Mode.READY]
+    assert 10 < begun[1] < 15
+    first = evening(FAST, 5).outcomes[0][1].task.exercise.title
+    titles = {outcome.task.exercise.title for at, outcome in one.outcomes if at < 60}
+    assert titles and first not in titles
+
+
+@pytest.mark.parametrize("hears", [True, False])
+def test_what_hurts_before_it_was_heard_is_left_and_nothing_gets_faster(hears: bool) -> None:
+    wishes = {10.0: Command.HURTS, 11.0: Command.HURTS, 30.0: Command.HURTS, 110.0: Command.FASTER}
+    robot = Robot(Learner(FAST), KIT) if hears else None
+    one = play(session(), robot, 8, wishes=wishes, hears=hears)
+    first = evening(FAST, 5).outcomes[0][1].task.exercise.title
+    rest, after = next(
+        (at, after)
+        for (at, mode), (after, _) in zip(one.modes, one.modes[1:], strict=False)
+        if mode is Mode.REST
+    )
+    assert 10 < rest < 14
+    assert 85 < after < 95
+    assert [mode for _, mode in one.modes].count(Mode.REST) == 1
+    played = {outcome.task.exercise.title for _, outcome in one.outcomes}
+    assert bool(played) == hears
+    assert first not in played
+    assert not any(outcome.task.coming is Coming.FASTER for _, outcome in one.outcomes)
+
+
+def test_where_all_exercises_hurt_the_session_is_over() -> None:
+    one = evening(FAST, 8, placements="1", wishes={100.0: Command.HURTS})
+    assert one.modes[-1][1] is Mode.END
+    assert one.practice.elapsed() < 180
+
+
+def test_what_is_safe_is_played_for_its_turn_and_not_begun_again_and_again() -> None:
+    one = evening(FAST, 10, placements="1", tempos=60)
+    assert [mode for _, mode in one.modes].count(Mode.READY) <= 6
+
+
+def test_it_goes_on_to_the_next_only_after_bars_with_a_click_of_their_own() -> None:
+    one = talented()
+    begun = one.wire.came[0][0] - 2 * SECOND
+    clicks = [
+        ((at - begun) / SECOND, message[1])
+        for at, message in one.wire.came
+        if message[0] & 0xF0 == 0x90 and message[1] in (76, 77)
+    ]
+    ready = [at for at, mode in one.modes if mode is Mode.READY][1:]
+    assert len(ready) > 3
+    for at in ready:
+        assert [note for when, note in clicks if when < at][-4:] == [76] * 4
+
+
 def test_a_pause_begins_what_was_played_again() -> None:
     one = evening(FAST, 5, wishes={80.0: Command.PAUSE, 90.0: Command.PAUSE})
     modes = [mode for at, mode in one.modes if 80 < at < 100]
