@@ -38,7 +38,7 @@ def session(log: Path | None = None, **keys: Any) -> Session:
 
 def evening(student: Student, minutes: int = 8, **keys: Any) -> Evening:
     given = {
-        name: keys.pop(name) for name in ("wishes", "folder", "shows", "apart", "journal") if name in keys
+        name: keys.pop(name) for name in ("wishes", "folder", "shows", "apart", "journal", "until") if name in keys
     }
     log = keys.pop("log", None)
     robot = Robot(Learner(student), KIT)
@@ -254,6 +254,15 @@ def test_quitting_in_the_midst_keeps_what_was_played(tmp_path: Path) -> None:
     one = evening(FAST, 8, log=log, folder=folder, wishes=wishes)
     assert one.practice.scene.elapsed < 105
     assert len(Log(log).entries()) == len([*folder.glob("*.mid")]) > 1
+
+
+@pytest.mark.parametrize("wish", [Command.QUIT, Command.NEXT, Command.AGAIN])
+def test_who_takes_a_hand_away_for_a_key_has_missed_nothing(wish: Command) -> None:
+    one = evening(FAST, 5, wishes={47.5: wish}, until=45.2)
+    broken_off = one.outcomes[-1][1].entry
+    assert len(one.outcomes) == 2
+    assert broken_off.bars == 7
+    assert broken_off.missed == 0
 
 
 # What is left of it

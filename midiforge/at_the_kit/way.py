@@ -284,7 +284,7 @@ class SessionWay:
         for wish in wishes:
             now = following if isinstance(following, Task) else task
             if wish is Command.HURTS:
-                self.listening.close()
+                self.listening.close(1)
                 return Rest(self._hurts())
             if wish is Command.NEXT:
                 following, self._left = None, task.id
