@@ -37,9 +37,8 @@ def session(log: Path | None = None, **keys: Any) -> Session:
 
 
 def evening(student: Student, minutes: int = 8, **keys: Any) -> Evening:
-    given = {
-        name: keys.pop(name) for name in ("wishes", "folder", "shows", "apart", "journal", "until") if name in keys
-    }
+    own = ("wishes", "folder", "shows", "apart", "journal", "until")
+    given = {name: keys.pop(name) for name in own if name in keys}
     log = keys.pop("log", None)
     robot = Robot(Learner(student), KIT)
     return play(session(log, **keys), robot, minutes, **given)

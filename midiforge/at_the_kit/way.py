@@ -104,7 +104,6 @@ class SessionWay:
                 yield from self._rest(task)
             else:
                 yield from self._turn(task)
-            self.scene.task = None
             task = yield from self._asked(self._next_turn)
         self.scene.mode = Mode.END
         yield from self._silence(1)
@@ -123,7 +122,7 @@ class SessionWay:
             if not joined:
                 yield from self._breath(task, playable)
             following = yield from self._played(task, playable)
-        self.scene.mode = Mode.READY
+        self.scene.mode, self.scene.task = Mode.READY, None
         if isinstance(following, Rest):
             yield from self._rest(following)
         yield from self._silence(1)  # what was played last is being judged
