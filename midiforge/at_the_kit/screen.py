@@ -210,7 +210,7 @@ class KitScreen:
         elif scene.mode is Mode.LISTEN:
             lines.append("This is how it goes; then you play it.")
         elif scene.mode is Mode.DELAY:
-            lines.append("Strike any pad with each click, to tell how long your strokes take.")
+            lines.append("Hear four clicks, then strike a pad with each: it tells how late they come.")
         if self.message:
             lines.append(self.message)
         if scene.nothing:
