@@ -18,6 +18,7 @@ from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
+from math import inf
 from pathlib import Path
 from typing import Any, TypeVar
 from unittest.mock import patch
@@ -182,12 +183,17 @@ def play(
     started: datetime | None = None,
     wishes: dict[float, Command] | None = None,
     hears: bool = True,
+    journal: bool = False,
+    until: float = inf,
     **keys: Any,
 ) -> Evening:
-    """A whole session in fast time. wishes: at which second what is wished."""
+    """A whole session in fast time. wishes: at which second what is wished. journal: whether one is
+    written, too. until: the second at which the robot puts its sticks down."""
     clock = FastClock()
     begun = (started or datetime(2026, 3, 2, 18, tzinfo=UTC)).timestamp()
     practice = Practice(session, minutes, hears, clock=clock, started=begun, **keys)
+    if journal:
+        practice.begin()
     wire = Nobody(clock)
     kit = practice.session.drill.kit
 
@@ -200,6 +206,7 @@ def play(
     modes: list[tuple[float, Mode]] = []
     scene = practice.scene
     row = [0]
+    put_down = clock.at + until * SECOND
 
     def bar(_: Place | None) -> None:
         if not modes or modes[-1][1] is not scene.mode:
@@ -221,6 +228,8 @@ def play(
 
     def strike(at: int, seconds: float, note: int, velocity: int) -> None:
         when = at + round(seconds * SECOND)
+        if when > put_down:
+            return
         message = bytes((0x99, note, velocity))
         clock.add(when, lambda: practice.heard(message, when))
 

@@ -106,7 +106,7 @@ class Ear:
 
     def begins(self, said: str) -> None:
         """A line says what begins: it is being counted in, or is about to be."""
-        shown = [bar for bar in self._bars if bar.struck]
+        shown = [bar for bar in self._bars if bar.struck and bar.beat]
         title = said.split(", at ")[0]
         if shown:
             self.known[title] = [

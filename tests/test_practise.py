@@ -37,9 +37,8 @@ def session(log: Path | None = None, **keys: Any) -> Session:
 
 
 def evening(student: Student, minutes: int = 8, **keys: Any) -> Evening:
-    given = {
-        name: keys.pop(name) for name in ("wishes", "folder", "shows", "apart") if name in keys
-    }
+    own = ("wishes", "folder", "shows", "apart", "journal", "until")
+    given = {name: keys.pop(name) for name in own if name in keys}
     log = keys.pop("log", None)
     robot = Robot(Learner(student), KIT)
     return play(session(log, **keys), robot, minutes, **given)
@@ -187,6 +186,60 @@ def test_who_says_that_it_hurts_rests_and_plays_something_else_no_faster(tmp_pat
     assert max(tempos([(0.0, outcome) for outcome in after])) <= 60
 
 
+def test_next_goes_on_to_another_exercise_although_nothing_was_heard_yet() -> None:
+    one = evening(FAST, 5, wishes={10.0: Command.NEXT})
+    begun = [at for at, mode in one.modes if mode is Mode.READY]
+    assert 10 < begun[1] < 15
+    first = evening(FAST, 5).outcomes[0][1].task.exercise.title
+    titles = {outcome.task.exercise.title for at, outcome in one.outcomes if at < 60}
+    assert titles and first not in titles
+
+
+@pytest.mark.parametrize("hears", [True, False])
+def test_what_hurts_before_it_was_heard_is_left_and_nothing_gets_faster(hears: bool) -> None:
+    wishes = {10.0: Command.HURTS, 11.0: Command.HURTS, 30.0: Command.HURTS, 110.0: Command.FASTER}
+    robot = Robot(Learner(FAST), KIT) if hears else None
+    one = play(session(), robot, 8, wishes=wishes, hears=hears)
+    first = evening(FAST, 5).outcomes[0][1].task.exercise.title
+    rest, after = next(
+        (at, after)
+        for (at, mode), (after, _) in zip(one.modes, one.modes[1:], strict=False)
+        if mode is Mode.REST
+    )
+    assert 10 < rest < 14
+    assert 85 < after < 95
+    assert [mode for _, mode in one.modes].count(Mode.REST) == 1
+    played = {outcome.task.exercise.title for _, outcome in one.outcomes}
+    assert bool(played) == hears
+    assert first not in played
+    assert not any(outcome.task.coming is Coming.FASTER for _, outcome in one.outcomes)
+
+
+def test_where_all_exercises_hurt_the_session_is_over() -> None:
+    one = evening(FAST, 8, placements="1", wishes={100.0: Command.HURTS})
+    assert one.modes[-1][1] is Mode.END
+    assert one.practice.elapsed() < 180
+
+
+def test_what_is_safe_is_played_for_its_turn_and_not_begun_again_and_again() -> None:
+    one = evening(FAST, 10, placements="1", tempos=60)
+    assert [mode for _, mode in one.modes].count(Mode.READY) <= 6
+
+
+def test_it_goes_on_to_the_next_only_after_bars_with_a_click_of_their_own() -> None:
+    one = talented()
+    begun = one.wire.came[0][0] - 2 * SECOND
+    clicks = [
+        ((at - begun) / SECOND, message[1])
+        for at, message in one.wire.came
+        if message[0] & 0xF0 == 0x90 and message[1] in (76, 77)
+    ]
+    ready = [at for at, mode in one.modes if mode is Mode.READY][1:]
+    assert len(ready) > 3
+    for at in ready:
+        assert [note for when, note in clicks if when < at][-4:] == [76] * 4
+
+
 def test_a_pause_begins_what_was_played_again() -> None:
     one = evening(FAST, 5, wishes={80.0: Command.PAUSE, 90.0: Command.PAUSE})
     modes = [mode for at, mode in one.modes if 80 < at < 100]
@@ -200,6 +253,15 @@ def test_quitting_in_the_midst_keeps_what_was_played(tmp_path: Path) -> None:
     one = evening(FAST, 8, log=log, folder=folder, wishes=wishes)
     assert one.practice.scene.elapsed < 105
     assert len(Log(log).entries()) == len([*folder.glob("*.mid")]) > 1
+
+
+@pytest.mark.parametrize("wish", [Command.QUIT, Command.NEXT, Command.AGAIN])
+def test_who_takes_a_hand_away_for_a_key_has_missed_nothing(wish: Command) -> None:
+    one = evening(FAST, 5, wishes={47.5: wish}, until=45.2)
+    broken_off = one.outcomes[-1][1].entry
+    assert len(one.outcomes) == 2
+    assert broken_off.bars == 7
+    assert broken_off.missed == 0
 
 
 # What is left of it
@@ -287,6 +349,31 @@ def test_a_killed_session_leaves_what_was_not_written_yet(
     assert sum(take.strokes for kept in saved for take in kept.takes) == 40
     assert len([*folder.glob("*.mid")]) == written + 1
     assert not [*waiting.folder().glob("*.journal")]
+
+
+def test_where_takes_go_instead_is_said_once(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    one = evening(FAST, 5, folder=tmp_path / "none" / "takes")
+    first, *others = [outcome.trouble for _, outcome in one.outcomes]
+    assert f"takes go to {tmp_path}" in first
+    assert not any(others)
+    assert len([*tmp_path.glob("*.mid")]) == len(one.outcomes)
+
+
+def test_takes_that_cannot_be_written_stay_in_the_journal(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    from midiforge.live.recording.recording import rescued
+
+    with monkeypatch.context() as full:
+        full.setattr("tempfile.tempdir", str(tmp_path / "none"))
+        one = evening(FAST, 5, folder=tmp_path / "none" / "takes", journal=True)
+    assert "none" in one.outcomes[0][1].trouble
+    strokes = sum(take.strokes for kept in rescued() for take in kept.takes)
+    assert strokes >= sum(outcome.entry.hit for _, outcome in one.outcomes) > 100
 
 
 # Without a kit, and with a late one

@@ -56,13 +56,13 @@ class Wanted:
 class Thinks(Protocol):
     """What a session asks; see `Brain`."""
 
-    def next_turn(self, now: float) -> Task | Rest | None: ...
+    def next_turn(self, now: float, left: int = 0) -> Task | Rest | None: ...
 
     def at_wish(self, task: int, coming: Coming) -> Task: ...
 
     def judged(self, task: int, content: bytes, delay_ms: float | None) -> Outcome | None: ...
 
-    def hurts(self) -> None: ...
+    def hurts(self, task: int) -> None: ...
 
     def ended(self, seconds: float) -> "Ended": ...
 
@@ -89,9 +89,10 @@ class Brain:
         self.judge = Judge(session, self.teacher, wanted.folder)
         self._tasks: dict[int, Task] = {}
 
-    def next_turn(self, now: float) -> Task | Rest | None:
-        """What comes at a time of the session; None at its end."""
-        following = self.teacher.next_turn(now)
+    def next_turn(self, now: float, left: int = 0) -> Task | Rest | None:
+        """What comes at a time of the session; None at its end. left: the number of a task that the
+        player went on from; 0 for none."""
+        following = self.teacher.next_turn(now, self._tasks.get(left))
         return self._numbered(following) if isinstance(following, Task) else following
 
     def at_wish(self, task: int, coming: Coming) -> Task:
@@ -105,8 +106,9 @@ class Brain:
             return outcome
         return replace(outcome, after=self._numbered(outcome.after))
 
-    def hurts(self) -> None:
-        """It hurts, what was played last."""
+    def hurts(self, task: int) -> None:
+        """A task hurts, by its number."""
+        self.teacher.hurts(self._tasks[task])
         self.judge.hurts()
 
     def ended(self, seconds: float) -> Ended:
@@ -146,8 +148,8 @@ class BrainApart:
             self.close()
             raise
 
-    def next_turn(self, now: float) -> Task | Rest | None:
-        following: Task | Rest | None = self._ask(("next_turn", now))
+    def next_turn(self, now: float, left: int = 0) -> Task | Rest | None:
+        following: Task | Rest | None = self._ask(("next_turn", now, left))
         return following
 
     def at_wish(self, task: int, coming: Coming) -> Task:
@@ -158,8 +160,8 @@ class BrainApart:
         outcome: Outcome | None = self._ask(("judged", task, content, delay_ms))
         return outcome
 
-    def hurts(self) -> None:
-        self._ask(("hurts",))
+    def hurts(self, task: int) -> None:
+        self._ask(("hurts", task))
 
     def ended(self, seconds: float) -> Ended:
         ended: Ended = self._ask(("ended", seconds))

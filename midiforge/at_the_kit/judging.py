@@ -37,12 +37,15 @@ class Judge:
 
     def __call__(self, content: bytes, task: Task, delay_ms: float | None) -> Outcome | None:
         """What came of a stretch, of its take's bytes; None where it could not be told."""
-        session, file = self.session, ""
+        session, file, before = self.session, "", len(self.troubles)
         kit = session.drill.kit
         if self.folder is not None:
             name = f"{len(self.heard) + 1:03}-{task.exercise.number}.mid"
             try:
-                file = str(write_take(self.folder / name, content))
+                written = write_take(self.folder / name, content)
+                if written.parent != self.folder:
+                    self._trouble(f"{self.folder} takes no file: takes go to {written.parent}")
+                file = str(written)
             except MidiforgeError as error:
                 self._trouble(str(error))
         try:
@@ -50,6 +53,8 @@ class Judge:
             told = Reviewed(review(take, task.exercise, kit, delay_ms), NOTHING)
         except MidiforgeError as error:
             self._trouble(error.what)
+            if not file and self.folder is not None:
+                raise
             return None
         entry = entry_of(told.review, session.drill.title, content, player=session.player)
         lacking = lacks(entry, session.drill.practice)
@@ -59,7 +64,8 @@ class Judge:
         after = self.teacher.after(task, entry)
         said = advice(View(told.review), NOTHING)[0].happened
         first = lacking[0].said if lacking else ""
-        return Outcome(task, entry, not lacking, said, first, after, file)
+        trouble = "; ".join(self.troubles[before:])
+        return Outcome(task, entry, not lacking, said, first, after, file, trouble)
 
     def write_page(self) -> Path | None:
         """Writes the page of the day beside its takes; None where nothing was heard."""

@@ -82,6 +82,7 @@ class Listening:
         self._measuring: list[int] = []
         self._measure: tuple[int, int, float] | None = None
         self._seen = -1
+        self._struck = 0  # when the last stroke came
         self._lost = False  # whether a take could not be written
         self.say: Callable[[str], None] = lambda _: None
 
@@ -95,6 +96,7 @@ class Listening:
         if message[0] & 0xF0 == CONTROL_CHANGE and message[1] == self._controller:
             self._pedal = message[2]
         elif is_stroke(message):
+            self._struck = when
             arriving, begun = self._arriving, self._begun
             if self._measuring:
                 self._strike(when)
@@ -106,7 +108,7 @@ class Listening:
 
     def begin(self, task: Task, playable: PlayableExercise) -> None:
         """A task begins with its next bar."""
-        self.close(LEAST_BARS)
+        self.close()
         self._task, self._playable = task, playable
         self.broken, self._begun, self._bars = False, 0, []
         self.scene.marks = self.scene.now = ()
@@ -189,14 +191,18 @@ class Listening:
         """What came of the last stretch; told once."""
         return self._outcomes.pop() if self._outcomes else None
 
-    def close(self, least_bars: int = 1) -> None:
-        """What was played of a stretch is over; fewer bars than these are let go."""
-        bars, task = self._bars, self._task
+    def close(self, least_bars: int = LEAST_BARS) -> None:
+        """What was played of a stretch is over; fewer bars than these are let go. A bar in which
+        the player stopped, to reach for a key, is no more of it than one that was broken off."""
+        begun, task = self._bars, self._task
+        bars = [bar for bar in begun if self._struck > bar.at + (bar.length - 1) * bar.quarter]
+        bars = bars or (begun[:1] if least_bars == 1 else [])
         self._bars = []
         if len(bars) >= least_bars and task is not None and task.exercise.tempo.is_steady:
             half = round(task.exercise.step / 2 * bars[0].quarter)
             last = bars[-1]
-            end = min(self._clock(), last.at + round(last.length * last.quarter) + half)
+            over = last.at + round(last.length * last.quarter)
+            end = min(self._clock(), over + half) if last is begun[-1] else over - half
             self._submit(self._judge, _Stretch(task, bars[0].at - half, end, tuple(bars)))
 
     # By the worker
@@ -220,16 +226,17 @@ class Listening:
             self._lost = True
             self.say(error.what)
             return
-        self._journal_kept(stretch.end)
+        if outcome is not None and outcome.trouble:
+            self.say(outcome.trouble)
+        if outcome is not None and not outcome.file:
+            self._lost = True
+        if self._journal and not self._lost:  # what is kept is all that came before
+            self._journal.kept(stretch.end)
         if outcome is not None:
             self.scene.outcome = outcome
             self.scene.changes += 1
             if stretch.task is self._task:
                 self._outcomes[:] = [outcome]
-
-    def _journal_kept(self, at: int) -> None:
-        if self._journal:
-            self._journal.kept(at)
 
     # The delay of the set-up
 
@@ -281,7 +288,10 @@ class Listening:
             self._submit(self._judge, stretch)
         self._pending = []
         if self.worker is not None:
-            self.worker.submit(int).result(_PATIENCE)
+            try:
+                self.worker.submit(int).result(_PATIENCE)
+            except TimeoutError:
+                self._lost = True
         if self._journal and self._lost:
             self._journal.leave()
         elif self._journal:

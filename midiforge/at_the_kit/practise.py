@@ -67,7 +67,7 @@ class Practice:
         wanted = Wanted(drill, log_file, session.player, minutes, day, hears, folder)
         self.brain: Thinks = BrainApart(wanted) if apart else Brain(wanted)
         self.listening = Listening(self.scene, drill.kit, self._judged, self.clock.now, started)
-        self._begun: int | None = None
+        self._begun: int | None = None  # nanoseconds of the clock
         self._silenced: set[str] = set()
         self._speak, self._spoken = speak, ""
         self._worker: Executor | None = None
@@ -96,6 +96,11 @@ class Practice:
             self._measures,
         )
         return self._way
+
+    @property
+    def has_begun(self) -> bool:
+        """Whether anything was played."""
+        return self._begun is not None
 
     def elapsed(self) -> float:
         """Seconds since the session began: with its first bar."""

@@ -30,7 +30,8 @@ class Outcome:
         exercise. said: what happened, in one sentence; lacking: what it lacks to be good, the first
         thing; "" for nothing.
     after: what comes then; the same task to go on as it is, and None for another turn.
-    file: of the take; "" where none could be written.
+    file: of the take; "" where none could be written. trouble: why something of it could not be
+        kept, told once.
     """
 
     task: Task
@@ -40,6 +41,7 @@ class Outcome:
     lacking: str
     after: Task | None
     file: str = ""
+    trouble: str = ""
 
 
 @dataclass

@@ -2,7 +2,7 @@
 last round was beside what is written, and one sentence.
 
 What became of a stroke stands below it: = in time, < early, > late, - missed, x on another drum or
-at another place; + is a stroke too many.
+at another place; + says how many came besides.
 """
 
 import re
@@ -12,7 +12,7 @@ from contextlib import AbstractContextManager, contextmanager
 from fractions import Fraction
 from functools import lru_cache
 
-from midiforge.at_the_kit.scene import Mode, Scene
+from midiforge.at_the_kit.scene import Mode, Outcome, Scene
 from midiforge.hear.arriving import Came
 from midiforge.hear.limits import TOGETHER_MS
 from midiforge.live.playing.bars import PlayableExercise
@@ -36,7 +36,7 @@ from midiforge.stave import Stave
 _LIMBS: tuple[tuple[Limb, ...], ...] = ((HANDS[0],), (HANDS[1],), FEET)
 _IN_TIME, _EARLY, _LATE, _MISSED, _ELSEWHERE = "=", "<", ">", "-", "x"
 _WORST = (_MISSED, _ELSEWHERE, _EARLY, _LATE, _IN_TIME)
-_LEGEND = "= in time   < early   > late   - missed   x elsewhere   + too many"
+_LEGEND = "= in time   < early   > late   - missed   x elsewhere"
 _KEYS = (
     Command.PAUSE,
     Command.NEXT,
@@ -47,6 +47,7 @@ _KEYS = (
     Command.QUIT,
 )
 _REST = "Put the sticks down, stand up, rest your hands and ears."
+_NOTHING = "Nothing comes from the kit: is it the right input?"
 _PAIN = (
     "Stop if it stays or comes back, and ask a doctor or physiotherapist. "
     "Nothing gets faster today."
@@ -176,11 +177,10 @@ class KitScreen:
         for line in setting.shown(here, max(most // (setting.height + 4), 1)):
             rows = setting.rows(line, here, False)
             counts, struck = rows[: -len(_LIMBS)], rows[-len(_LIMBS) :]
-            lines += ["", *(rows if not shown else counts)]
-            if shown:
-                for row, signs in zip(struck, marks, strict=True):
-                    cells = (signs[i] for i in setting.lines[line])
-                    lines += [row, setting.under(cells)]
+            lines += ["", *counts]
+            for row, signs in zip(struck, marks, strict=True):
+                cells = (signs[i] if shown else "" for i in setting.lines[line])
+                lines += [row if shown else f"{FAINT}{row}{PLAIN}", setting.under(cells)]
         return lines
 
     def _marks(self, exercise: Exercise, number: int, columns: Columns) -> list[list[str]]:
@@ -204,33 +204,42 @@ class KitScreen:
     def _said(self, room: int) -> list[str]:
         scene = self.scene
         lines: list[str] = []
-        if scene.hurts:
-            lines.append(_PAIN)
-        elif scene.mode is Mode.REST:
-            lines.append(_REST)
+        rests = scene.mode is Mode.REST
+        if rests:
+            lines.append(_PAIN if scene.hurts else _REST)
         elif scene.mode is Mode.LISTEN:
             lines.append("This is how it goes; then you play it.")
         elif scene.mode is Mode.DELAY:
-            lines.append("Strike any pad with each click, to tell how long your strokes take.")
+            lines.append("Hear four clicks, then strike a pad with each: it tells how late they come.")
         if self.message:
             lines.append(self.message)
         if scene.nothing:
-            lines.append("Nothing comes from the kit: is it the right input?")
-        outcome = scene.outcome
-        if outcome is not None and not scene.hurts:
-            good = f"{LOUD}{'Good' if outcome.is_good else 'Not yet'}:{PLAIN}"
-            lines.append(f"{good} {printable(outcome.said)}")
-        task = scene.task
+            lines.append(_NOTHING)
+        outcome, task = scene.outcome, scene.task
+        # While another exercise is played, what became of the one before would seem its own.
+        other = outcome and task and task.exercise.title != outcome.task.exercise.title
+        if outcome is not None and not (other and scene.mode in (Mode.COUNT, Mode.PLAY)):
+            good, said = _told(outcome)
+            lines.append(f"{LOUD}{good}:{PLAIN} {printable(said)}")
         if task is not None and scene.mode in (Mode.READY, Mode.LISTEN, Mode.COUNT):
             why = f": {task.why}" if task.why else ""
             lines.append(f"{LOUD}Now:{PLAIN} {printable(task.said + why)}")
         if scene.mode is Mode.PLAY and scene.marks:
-            lines.append(f"{FAINT}{_LEGEND}{PLAIN}")
+            extra = sum(came.kind == "extra" for came in scene.marks)
+            more = f"   + {extra} too many" if extra else ""
+            lines.append(f"{FAINT}{_LEGEND}{more}{PLAIN}")
         return [part for line in lines for part in flowed(line.split(" "), room, " ")]
 
 
 def _columns(exercise: Exercise, number: int) -> Columns:
     return Columns(Stave(exercise, beside=False), number)
+
+
+def _told(outcome: Outcome) -> tuple[str, str]:
+    """Whether it was good, and what happened: first what it lacks."""
+    if outcome.is_good or not outcome.lacking:
+        return ("Good" if outcome.is_good else "Not yet"), outcome.said
+    return "Not yet", f"{outcome.lacking}. {outcome.said}"
 
 
 def _sign(came: Came) -> str:
@@ -278,7 +287,8 @@ def _in_large(
                 lines.append(FAINT + "  ".join(dots) + PLAIN)
             else:
                 lines.append(_dots("  ".join(dots)))
-        under = [sign[i] if sign else "^" if i == here else "" for i in range(len(row))]
+        # As wide as its letter, or nobody at the drums could read it.
+        under = [sign[i] * widest if sign else "^" * (i == here) for i in range(len(row))]
         lines.append("  ".join(f"{LOUD}{text:^{widest}}{PLAIN}" for text in under))
     return lines
 
@@ -305,7 +315,7 @@ def in_lines(
 
     @contextmanager
     def watch(scene: Scene, player: Player) -> Iterator[Watcher]:
-        seen: list[object] = [None, None, None]
+        seen: list[object] = [None, None, None, 0]
 
         def bar(_: Place) -> None:
             task: Task | None = scene.task
@@ -318,7 +328,11 @@ def in_lines(
             outcome = scene.outcome
             if outcome is not None and outcome is not seen[1]:
                 seen[1] = outcome
-                say(f"    {'good' if outcome.is_good else 'not yet'}: {outcome.said}")
+                good, said = _told(outcome)
+                say(f"    {good.lower()}: {said}")
+            if scene.nothing and not seen[3]:
+                say(f"    {_NOTHING}")
+            seen[3] = scene.nothing
 
         def idle(_: int) -> None:
             for command in pressed():

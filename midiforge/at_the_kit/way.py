@@ -21,6 +21,7 @@ from midiforge.practice.teacher import Coming, Rest, Task
 
 BREATH = 3  # seconds between two exercises, to look and to breathe
 DELAY_TEMPO, DELAY_BEATS = 80, 8  # of the click with which the delay is measured
+_LEAST_OUT, _MOST_OUT = 2, 4  # bars that are played once it is to go on to the next
 PAIN_REST = 60.0  # seconds after the player said that it hurts; ours
 _SHOWN_BARS = 2  # that are sounded at least before something new is played
 _AS_WRITTEN = Fraction(0)
@@ -64,6 +65,7 @@ class SessionWay:
         self._shown: set[tuple[str, int]] = set()
         self._wishes: list[Command] = []
         self._last: PlayableExercise | None = None
+        self._played_last, self._left = 0, 0  # numbers of tasks; of the one gone on from
         self._ahead: tuple[Task, PlayableExercise] | None = None
         self._bars = self._session()
 
@@ -102,13 +104,13 @@ class SessionWay:
                 yield from self._rest(task)
             else:
                 yield from self._turn(task)
-            self.scene.task = None
             task = yield from self._asked(self._next_turn)
         self.scene.mode = Mode.END
         yield from self._silence(1)
 
     def _next_turn(self) -> Task | Rest | None:
-        return self.brain.next_turn(self._elapsed())
+        left, self._left = self._left, 0
+        return self.brain.next_turn(self._elapsed(), left)
 
     def _turn(self, task: Task) -> _Bars:
         """A turn: tasks that follow each other without a break."""
@@ -120,6 +122,7 @@ class SessionWay:
             if not joined:
                 yield from self._breath(task, playable)
             following = yield from self._played(task, playable)
+        self.scene.mode, self.scene.task = Mode.READY, None
         if isinstance(following, Rest):
             yield from self._rest(following)
         yield from self._silence(1)  # what was played last is being judged
@@ -128,6 +131,7 @@ class SessionWay:
         """A task until something else comes: gives what; None for another turn."""
         scene, listening, exercise = self.scene, self.listening, task.exercise
         listening.begin(task, playable)
+        self._played_last, is_over, out = task.id, False, 0
         high = high_click(playable.bars)
         scene.mode, scene.round, scene.last = Mode.COUNT, 1, False
         for bar in playable.bars[: -playable.first]:
@@ -142,16 +146,23 @@ class SessionWay:
         while True:
             if number in (0, exercise.loop_bar) and scene.round % task.rounds == 1 % task.rounds:
                 is_final = task.ends - self._elapsed() < 1.5 * stretch
-            scene.last = is_final and scene.round % task.rounds == 0
+            left = -scene.round % task.rounds  # rounds of the stretch, after this one
+            scene.last = is_over or (is_final and left * exercise.loop_bars < _LEAST_OUT)
+            ends = is_final and not left
             bar, closes = playable.bar(number), number == playable.last
             bar = last_round(bar, high) if scene.last else bar
-            yield self._place(playable, bar, ends=scene.last and closes)
+            yield self._place(playable, bar, ends=ends and closes)
             if (wished := (yield from self._wished(task))) is not _NOTHING:
                 return wished
-            if closes and (scene.last or not exercise.tempo.is_steady):
+            out += is_over
+            if out == _MOST_OUT or (closes and (ends or out >= _LEAST_OUT)):
+                return None
+            if closes and not exercise.tempo.is_steady:
                 return None
             outcome = listening.outcome()
-            if outcome is not None and not (outcome.after and outcome.after.id == task.id):
+            if outcome is not None and outcome.after is None:
+                is_over = True
+            elif outcome is not None and outcome.after and outcome.after.id != task.id:
                 return outcome.after
             # Who was interrupted begins anew; and what has a late entry has it in every stretch.
             enters = closes and exercise.loop_bar and scene.round % task.rounds == 0
@@ -179,11 +190,15 @@ class SessionWay:
                 break
 
     def _rest(self, rest: Rest) -> _Bars:
-        self.scene.mode, self.scene.left = Mode.REST, rest.seconds
-        while self.scene.left > 0:
+        scene = self.scene
+        scene.mode, scene.left = Mode.REST, rest.seconds
+        while scene.left > 0:
             yield self._place(self._last, silent())
-            self.scene.left -= 1
-            if self._skips():
+            scene.left -= 1
+            wishes, self._wishes = self._wishes, []
+            if Command.HURTS in wishes:
+                scene.left = max(scene.left, self._hurts())
+            elif Command.NEXT in wishes:
                 break
 
     def _delay(self, task: Task) -> _Bars:
@@ -254,6 +269,13 @@ class SessionWay:
         self._wishes = [wish for wish in self._wishes if wish is not Command.NEXT]
         return not wished.isdisjoint((Command.NEXT, Command.HURTS))
 
+    def _hurts(self) -> float:
+        """What was played last hurts; gives for how many seconds there is a rest."""
+        self.scene.hurts, task, self._played_last = True, self._played_last, 0
+        if task:
+            self._worker.submit(self.brain.hurts, task)
+        return PAIN_REST
+
     def _wished(self, task: Task) -> "_Gives[Task | Rest | None]":
         """What the player wants instead of what is played; _NOTHING for nothing else."""
         wishes, self._wishes = self._wishes, []
@@ -261,12 +283,10 @@ class SessionWay:
         for wish in wishes:
             now = following if isinstance(following, Task) else task
             if wish is Command.HURTS:
-                self.scene.hurts = True
-                self.listening.close()
-                self._worker.submit(self.brain.hurts)
-                return Rest(PAIN_REST)
+                self.listening.close(1)
+                return Rest(self._hurts())
             if wish is Command.NEXT:
-                following = None
+                following, self._left = None, task.id
             elif wish in _WISHES and not (wish is Command.FASTER and self.scene.hurts):
                 following = yield from self._asked(
                     partial(self.brain.at_wish, now.id, _WISHES[wish])

@@ -125,7 +125,7 @@ def _end(practice: "Practice", kit: str, source: str) -> None:
     from midiforge.at_the_kit import delay
     from midiforge.practice.words import CAUTION
 
-    if not practice.scene.hears:
+    if not (practice.scene.hears and practice.has_begun):
         return
     try:
         ended = practice.ended()

@@ -27,7 +27,7 @@ by the next, so that the whole comes out within half a minute. The same log, dri
 same plan.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from fractions import Fraction
@@ -160,11 +160,12 @@ def make_plan(
     minutes: int,
     progress: Progress | None = None,
     left: float | None = None,
+    without: Collection[int] = (),
 ) -> Plan:
     """A plan for `minutes` minutes of a day, within one; for what is left of them, after its takes.
 
     entries: of the log, any. progress: told how many exercises were looked at. left: how many
-        seconds are left, where somebody looks at the clock.
+        seconds are left, where somebody looks at the clock. without: pieces that are left out.
     Raises MidiforgeError for fewer than 5 minutes or more than 180, and where nothing is left to
     play because of pain.
     """
@@ -181,7 +182,8 @@ def make_plan(
     rest = 60 * minutes - played if left is None else Fraction(round(left))
     if rest < _SHORTEST:
         return Plan(lesson.drill, day, minutes, (), played)
-    filler = _Filler(lesson.drill, advised, day, today)
+    wanted = [a for a in advised if not any(n.piece in without for n in a.group.numbers)]
+    filler = _Filler(lesson.drill, wanted, day, today)
     return Plan(lesson.drill, day, minutes, tuple(filler.turns(rest, played)), played)
 
 

@@ -19,6 +19,7 @@ that falls apart, or on a day with pain, and whoever wants it otherwise says so 
 """
 
 from collections import deque
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from enum import StrEnum
@@ -29,6 +30,7 @@ from typing import Any
 from midiforge.drill.drill import Drill
 from midiforge.drill.read import changed_drill
 from midiforge.drill.values import FASTEST
+from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
 from midiforge.lesson.lesson import Lesson
 from midiforge.model.exercise import Exercise
@@ -132,14 +134,21 @@ class Teacher:
         turns = [turn for turn in first.turns if turn.advice]
         self._planned = deque(turns[:1] if hears else turns)
         self._hears, self._began = hears, False
+        self._hurt: set[int] = set()
 
-    def next_turn(self, now: float) -> Task | Rest | None:
+    def hurts(self, task: Task) -> None:
+        """It hurts: the exercise is left for this session, and nothing gets faster."""
+        self._hurt |= _pieces(task.advice)
+
+    def next_turn(self, now: float, left: Task | None = None) -> Task | Rest | None:
         """What comes at a time of the session, in seconds: a rest that is due, or another exercise;
-        None at the end."""
+        None at the end. left: that the player went on from, and does not want again at once."""
         if self._began and self._rests and now >= float(self._rests[0].start) - _SHORTEST:
             return Rest(float(self._rests.popleft().seconds))
         self._began = True
-        turn = self._planned.popleft() if self._planned else self._plan(now)
+        while self._planned and self._hurt & _pieces(self._planned[0].advice):
+            self._planned.popleft()
+        turn = self._planned.popleft() if self._planned else self._plan(now, left)
         if turn is None or turn.advice is None:
             return None
         advice, group = turn.advice, turn.advice.group
@@ -155,16 +164,21 @@ class Teacher:
             exercise, advice, turn.phase, Coming.NEXT, _played(exercise, advice), why, True, ends
         )
 
-    def _plan(self, now: float) -> Turn | None:
+    def _plan(self, now: float, skipped: Task | None) -> Turn | None:
         left = self.seconds - now
         if left < _SHORTEST or not self._hears:
             return None
         today = [entry for entry in self.entries if entry.day == self.day]
-        minutes = ceil((float(practised(today)) + left) / 60)
-        plan = make_plan(
-            self.lesson, self.entries, self.day, min(max(minutes, LEAST), MOST), left=left
-        )
-        return next((turn for turn in plan.turns if turn.advice), None)
+        minutes = min(max(ceil((float(practised(today)) + left) / 60), LEAST), MOST)
+        pieces = _pieces(skipped.advice if skipped else None)
+        for others in (pieces, set[int]()):  # of one exercise there is no other
+            with suppress(MidiforgeError):
+                without = self._hurt | others
+                plan = make_plan(
+                    self.lesson, self.entries, self.day, minutes, left=left, without=without
+                )
+                return next((turn for turn in plan.turns if turn.advice), None)
+        return None
 
     def heard(self, task: Task, entry: Entry) -> None:
         """A stretch was played: the log has it, or it was one of a change."""
@@ -190,7 +204,9 @@ class Teacher:
         if task.phase == "review" and is_good(entry, self.drill.practice):
             return None
         if advice.action in (Action.HOLD, Action.DONE, Action.GO_ON, Action.LATER):
-            return None
+            # Where that was known before, it is played all the same, for its time.
+            known = task.advice is not None and task.advice.action is advice.action
+            return task if known else None
         if advice.action is Action.CHANGE:
             return self._change(task, advice)
         return self._at_tempo(task, advice, advice.tempo)
@@ -210,6 +226,8 @@ class Teacher:
     def _at_tempo(self, task: Task, advice: Advice, tempo: Fraction | None) -> Task:
         now = task.exercise.tempo.first
         if tempo is None or tempo == now or not task.exercise.tempo.is_steady:
+            return task
+        if tempo > now and self._hurt:
             return task
         exercise = _at((task.exercise, *advice.group.exercises), tempo)
         coming = Coming.FASTER if tempo > now else Coming.SLOWER
@@ -269,6 +287,10 @@ class Teacher:
             why="",
             counts=True,
         )
+
+
+def _pieces(advice: Advice | None) -> set[int]:
+    return {number.piece for number in advice.group.numbers} if advice else set()
 
 
 def _is_accent(hit: Hit) -> bool:
