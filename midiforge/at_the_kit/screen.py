@@ -210,7 +210,7 @@ class KitScreen:
         elif scene.mode is Mode.LISTEN:
             lines.append("This is how it goes; then you play it.")
         elif scene.mode is Mode.DELAY:
-            lines.append("Hear four clicks, then strike a pad with each: it tells how late they come.")
+            lines.append("Hear four clicks, then strike with each: it tells how late strokes come.")
         if self.message:
             lines.append(self.message)
         if scene.nothing:
