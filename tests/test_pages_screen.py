@@ -371,7 +371,7 @@ return [...document.querySelectorAll(".music")].map((music) => {
 def test_lines_begin_below_each_other_each_with_its_clef_and_at_one_size(
     browser: Any, tmp_path: Path, path: Path, width: int
 ) -> None:
-    sized(browser, width, 900)
+    sized(browser, width, 1200)  # what is out of sight lies on nothing
     browser.get(_html(tmp_path, midiforge.read_drill(str(path))).as_uri())
     for pieces in browser.execute_script(_LINES):
         first, *others = pieces
