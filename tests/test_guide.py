@@ -21,6 +21,7 @@ import pytest
 from test_live_ports import Library
 
 import midiforge
+from midiforge.at_the_kit import screen as kit_screen
 from midiforge.command.app import command as command_line
 from midiforge.command.guide import CHAPTERS, FOLDER, chapter_text, summary
 from midiforge.command.run import run
@@ -117,7 +118,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     shutil.copytree(ROOT / "examples", tmp_path / "examples")
     pads = Pads("module", "synthesiser", "daw")
     monkeypatch.setitem(sys.modules, "rtmidi", pads)
-    for home in (controls, playing):
+    for home in (controls, playing, kit_screen):
         monkeypatch.setattr(home, "pressed", lambda: iter([Command.QUIT]))
     monkeypatch.setattr(learn_screen, "pressed", pads.strikes_and_quits)
     return tmp_path
