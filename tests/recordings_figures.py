@@ -21,7 +21,7 @@ from typing import NamedTuple
 
 from recorded import KIT, RECORDINGS, Recording, recordings
 
-from midiforge.hear.asked import asked
+from midiforge.hear.asked import rule_of
 from midiforge.hear.expected import Due, expected
 from midiforge.hear.match import match
 from midiforge.hear.opening import by_pad
@@ -110,7 +110,7 @@ def off(case: Case, start: float) -> float:
 
 def explained(case: Case, start: float) -> float:
     """How many strokes and dues meet if the drill comes round from `start`, as a share."""
-    exercise, window = case.exercise, asked(case.exercise, KIT).window
+    exercise, window = case.exercise, rule_of(case.exercise, KIT).window
     strokes = [
         stroke for stroke in hear_take(case.take, exercise, KIT).strokes if stroke.time < LOOK
     ]
@@ -137,7 +137,7 @@ def own(case: Case) -> float:
         due_at.setdefault(due.pad, []).append(case.start + due.time)
     for pad, dues in due_at.items():
         times = [stroke.time for stroke in heard.get(pad, [])]
-        pairs = match(dues, times, asked(case.exercise, KIT).window)
+        pairs = match(dues, times, rule_of(case.exercise, KIT).window)
         off += [times[j] - dues[i] for i, j in pairs]
     return median(off) if off else 0.0
 
