@@ -5,7 +5,6 @@ from enum import StrEnum
 
 from midiforge.frozen import frozen
 from midiforge.hear.arriving import Came
-from midiforge.hear.expected import Due
 from midiforge.practice.entry import Entry
 from midiforge.practice.teacher import Coming, Task
 
@@ -73,7 +72,3 @@ class Scene:
     hurts: bool = False
     delay_ms: float | None = None
     changes: int = 0
-
-    def mark_of(self, due: Due) -> Came | None:
-        """What became of a due of the last round, by where it stands in the bar."""
-        return next((came for came in self.marks if came.due and came.due.hits is due.hits), None)

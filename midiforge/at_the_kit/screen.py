@@ -6,7 +6,6 @@ at another place; + says how many came besides.
 """
 
 import re
-import shutil
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from fractions import Fraction
@@ -20,7 +19,7 @@ from midiforge.live.playing.controls import Command, pressed, single_keys, told
 from midiforge.live.playing.player import Player
 from midiforge.live.playing.route import Place
 from midiforge.live.screen.columns import Columns, Setting
-from midiforge.live.screen.frames import SPARE, Frames, framed
+from midiforge.live.screen.frames import Screen
 from midiforge.live.screen.letters import HIGH, large
 from midiforge.live.screen.terminal import FAINT, HERE, LOUD, PLAIN, cut, flowed
 from midiforge.live.screen.watcher import Watcher
@@ -54,56 +53,21 @@ _PAIN = (
 )
 
 
-class KitScreen:
+class KitScreen(Screen):
     """Draws a scene; use it as a context."""
 
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
-        self.message = ""
-        self.paused = False
-        self._place: Place | None = None
-        self._at = -1.0
-        self._drawn: object = None
-        self._frames = Frames()
         self._columns = lru_cache(64)(_columns)
-
-    def __enter__(self) -> "KitScreen":
-        self._frames.begin()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._frames.end()
-
-    # As a watcher
-
-    def bar(self, place: Place) -> None:
-        self._place, self._at = place, -1.0
-
-    def moment(self, at: float) -> None:
-        self._at = at
-
-    def say(self, text: str) -> None:
-        self.message = printable(text)
 
     def made(self, playable: PlayableExercise) -> None:
         for number in range(min(playable.exercise.bars, 16)):
             self._columns(playable.exercise, number)
 
-    def idle(self, spare: int, paused: bool) -> None:
-        """Draws if something changed and there is time."""
-        self.paused = paused
-        state = (self._place, self._at, self.message, paused, self.scene.changes)
-        if state != self._drawn and spare > SPARE:
-            self._drawn = state
-            self._frames.show(self.frame(*shutil.get_terminal_size()))
+    def state(self) -> object:
+        return self.scene.changes
 
-    # A picture
-
-    def frame(self, width: int, height: int) -> str:
-        """The whole picture for a terminal of that size."""
-        return framed(self._lines(width - 4, height), width, height)
-
-    def _lines(self, room: int, height: int) -> list[str]:
+    def lines(self, room: int, height: int) -> list[str]:
         scene, head = self.scene, self._head(room)
         task = scene.task
         top = [*head, "", *self._large(room)]
@@ -153,22 +117,22 @@ class KitScreen:
 
     def _count(self) -> str:
         """The beat of the bar, from 1."""
-        place = self._place
-        if place is None or self._at < 0:
+        place = self.place
+        if place is None or self.at < 0:
             return "."
         meter = place.playable.exercise.meter
         if self.scene.mode is Mode.DELAY:
-            return str(int(self._at) + 1)
-        return str(sum(beat <= self._at + 1e-6 for beat in meter.beats))
+            return str(int(self.at) + 1)
+        return str(sum(beat <= self.at + 1e-6 for beat in meter.beats))
 
     def _pattern(self, exercise: Exercise, room: int, most: int) -> list[str]:
         """The bar that is played, as it is counted and struck, and what became of it last."""
-        place = self._place
+        place = self.place
         number = max(place.bar.number, 0) if place is not None else 0
         shown = self.scene.mode in (Mode.PLAY, Mode.LISTEN)
         same = place is not None and place.playable.exercise.piece is exercise.piece
         columns = self._columns(exercise, number if shown and same else 0)
-        here = columns.here(self._at) if shown and same else -1
+        here = columns.here(self.at) if shown and same else -1
         marks = self._marks(exercise, number, columns)
         if big := _in_large(columns, marks, here, shown, room, most):
             return ["", *big]

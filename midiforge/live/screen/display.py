@@ -4,7 +4,6 @@ Frames are put together in time that is to spare.
 """
 
 import re
-import shutil
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -18,7 +17,7 @@ from midiforge.live.playing.player import Player
 from midiforge.live.playing.route import Place, Way
 from midiforge.live.screen.chords import Chords
 from midiforge.live.screen.columns import Columns, Setting
-from midiforge.live.screen.frames import SPARE, Frames, framed
+from midiforge.live.screen.frames import Screen
 from midiforge.live.screen.letters import HIGH, large
 from midiforge.live.screen.terminal import (
     FAINT,
@@ -49,8 +48,8 @@ class _Kept:
         self.columns = lru_cache(_MOST_BARS)(lambda number: Columns(stave, number))
 
 
-@dataclass(slots=True)
-class Display:
+@dataclass
+class Display(Screen):
     """A calm picture of the place in the lesson; use it as a context.
 
     muted: the player's layers that are silent, levels: how loud they are, as they are at the
@@ -60,20 +59,7 @@ class Display:
     route: Way
     muted: set[str]
     levels: Levels = field(default_factory=Levels)
-    place: Place | None = None
-    message: str = ""
-    paused: bool = False
-    _at: float = -1.0
-    _drawn: object = None
     _exercises: dict[Number, _Kept] = field(default_factory=dict)
-    _frames: Frames = field(default_factory=Frames)
-
-    def __enter__(self) -> "Display":
-        self._frames.begin()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._frames.end()
 
     def prepare(self, playable: PlayableExercise) -> None:
         """Makes what is needed to show an exercise, ahead of its time; from any thread."""
@@ -81,34 +67,15 @@ class Display:
         for number in range(min(playable.exercise.bars, _MOST_BARS)):
             kept.columns(number)
 
-    def bar(self, place: Place) -> None:
-        self.place, self._at = place, -1.0
+    def state(self) -> object:
+        return frozenset(self.muted), self.levels.changes
 
-    def moment(self, at: float) -> None:
-        self._at = at
-
-    def say(self, text: str) -> None:
-        self.message = printable(text)
-
-    def idle(self, spare: int, paused: bool) -> None:
-        """Draws if something changed and there is time."""
-        self.paused = paused
-        silent = frozenset(self.muted)
-        state = (self.place, self._at, self.message, paused, silent, self.levels.changes)
-        if state != self._drawn and spare > SPARE:
-            self._drawn = state
-            self._frames.show(self.frame(*shutil.get_terminal_size()))
-
-    def frame(self, width: int, height: int) -> str:
-        """The whole picture for a terminal of that size."""
-        return framed(self._lines(width - 4, height), width, height)
-
-    def _lines(self, room: int, height: int) -> list[str]:
+    def lines(self, room: int, height: int) -> list[str]:
         place = self.place
         if place is None:
             return ["", "getting ready"]
         columns = self._kept(place.playable.exercise).columns(max(place.bar.number, 0))
-        stave, here = Setting(columns, room), columns.here(self._at)
+        stave, here = Setting(columns, room), columns.here(self.at)
         small = self._chord_lines(place, room, False)
         roomy = self._chord_lines(place, room, True) if height >= _ROOMY else small
         keys, short_keys = _key_lines(place.playable, room)
@@ -170,7 +137,7 @@ class Display:
         exercise = place.playable.exercise
         if not exercise.chords:
             return []
-        time = float(place.bar.number * exercise.meter.bar) + max(self._at, 0.0)
+        time = float(place.bar.number * exercise.meter.bar) + max(self.at, 0.0)
         again = place.times == 0 or place.time < place.times
         now, following = map(printable, self._kept(exercise).chords.at(time, again))
         then = f"then {LOUD}{following}{PLAIN}" if following else ""

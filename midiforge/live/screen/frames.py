@@ -2,10 +2,13 @@
 them cannot hold up the music."""
 
 import re
+import shutil
 import threading
 from collections.abc import Iterable
 from contextlib import suppress
+from typing import Self
 
+from midiforge.live.playing.route import Place
 from midiforge.live.screen.terminal import (
     CLEAR_BELOW,
     CLEAR_LINE,
@@ -17,6 +20,7 @@ from midiforge.live.screen.terminal import (
     without_air,
     write,
 )
+from midiforge.printable import printable
 
 SPARE = 4_000_000  # nanoseconds that a picture takes at most
 
@@ -58,6 +62,56 @@ class Frames:
                 write(self._frame)
             except OSError:
                 return
+
+
+class Screen:
+    """What a picture of a player is made of, whatever it shows; use it as a context.
+
+    place: the bar that is played; at: how far in it, in quarter notes, -1 before anything sounded.
+    """
+
+    place: Place | None = None
+    message: str = ""
+    paused: bool = False
+    at: float = -1.0
+    _drawn: object = None
+
+    def __enter__(self) -> Self:
+        self._frames = Frames()
+        self._frames.begin()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._frames.end()
+
+    def bar(self, place: Place) -> None:
+        self.place, self.at = place, -1.0
+
+    def moment(self, at: float) -> None:
+        self.at = at
+
+    def say(self, text: str) -> None:
+        self.message = printable(text)
+
+    def idle(self, spare: int, paused: bool) -> None:
+        """Draws if something changed and there is time."""
+        self.paused = paused
+        state = (self.place, self.at, self.message, paused, self.state())
+        if state != self._drawn and spare > SPARE:
+            self._drawn = state
+            self._frames.show(self.frame(*shutil.get_terminal_size()))
+
+    def frame(self, width: int, height: int) -> str:
+        """The whole picture for a terminal of that size."""
+        return framed(self.lines(width - 4, height), width, height)
+
+    def state(self) -> object:
+        """What else a picture depends on."""
+        raise NotImplementedError
+
+    def lines(self, room: int, height: int) -> list[str]:
+        """The lines of a picture."""
+        raise NotImplementedError
 
 
 def framed(lines: Iterable[str], width: int, height: int) -> str:
