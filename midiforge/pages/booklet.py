@@ -155,7 +155,7 @@ def booklet(
     names: Names = UNNAMED,
 ) -> Booklet:
     """The booklet of a lesson; MidiforgeError for what a staff cannot show."""
-    groups = tuple(_group(family, engraver, layout) for family in families(exercises))
+    groups = tuple(group_of(family, engraver, layout) for family in families(exercises))
     entries = [entry for group in groups for entry in group.entries]
     key, key_height = _key(entries, engraver)
     return Booklet(
@@ -170,7 +170,8 @@ def booklet(
     )
 
 
-def _group(family: Family, engraver: Engraver, layout: Layout) -> Group:
+def group_of(family: Family, engraver: Engraver, layout: Layout) -> Group:
+    """A family as it is told and engraved; MidiforgeError for what a staff cannot show."""
     scores = [write(tempos) for _, tempos in family.pieces]
     jobs, same_jobs = _apart([*job(score.exercise, family.thing)] for score in scores)
     facts, same_facts = _apart([*_facts(score)] for score in scores)

@@ -5,14 +5,17 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 from midiforge import __version__
 from midiforge.engraving.drawing import STYLE, Piece, bar_number, joined, sign_definitions
 from midiforge.engraving.ink import moved
 from midiforge.engraving.shapes import SPACE
+from midiforge.frozen import frozen
 from midiforge.kits.kit import Kit
 from midiforge.pages.aloud import pieces_said
 from midiforge.pages.booklet import ABOUT, CAUTIONS, PLACES, Booklet, Entry, Group
+from midiforge.pages.due import hearing
 from midiforge.pages.paper import Paper
 from midiforge.pages.script import script
 from midiforge.pages.sound import Place, sound
@@ -31,19 +34,16 @@ def html(booklet: Booklet, paper: Paper, kit: Kit) -> str:
 
     Its settings come from `cut` with `WIDEST`, so that they fit a telephone. kit: the student's.
     """
-    drawings = [list(_drawings(entry)) for entry in booklet.entries]
-    places = [
-        [place for number, drawing in enumerate(own) for place in _places(drawing, number)]
-        for own in drawings
-    ]
-    heard = sound(booklet, places, kit)
-    data = json.dumps(heard, separators=(",", ":"), ensure_ascii=False)
+    sections = [section(group, kit) for group in booklet.groups]
+    heard = [exercise for own in sections for exercise in own.heard]
+    data = json.dumps(
+        {"hearing": hearing(kit), "exercises": heard}, separators=(",", ":"), ensure_ascii=False
+    )
     data = data.replace("<", "\\u003c")  # or a name could end the script
-    drawn = [piece for own in drawings for drawing in own for piece in drawing]
+    drawn = [piece for own in sections for piece in own.drawn]
     signs = sign_definitions(booklet.glyphs, [*drawn, *(sign.piece for sign in booklet.key)])
-    remaining = iter(drawings)
     scripts = ["main.js", "folds.js"]
-    if any("tones" in exercise for exercise in heard["exercises"]):
+    if any("tones" in exercise for exercise in heard):
         scripts.append("tones.js")
     if any(piece.again for piece in drawn):
         scripts.append("again.js")
@@ -61,13 +61,37 @@ def html(booklet: Booklet, paper: Paper, kit: Kit) -> str:
         "<noscript><p>With scripts switched on, every exercise can be heard on this page; "
         "nothing is loaded for it.</p></noscript></header><main>",
         *_front(booklet),
-        *(part for group in booklet.groups for part in _group(group, remaining)),
+        *(own.markup for own in sections),
         f'</main><section class="printed notes"><h2>Notes</h2>{"<i></i>" * _NOTE_LINES}</section>',
         f'<script type="application/json" id="lesson-sound">{data}</script>',
         f"<script>{script(*scripts)}</script>",
         "</body></html>",
     ]
     return "\n".join(parts) + "\n"
+
+
+@frozen
+class Section:
+    """A family as it stands on a page.
+
+    heard: what the player is told of each of its exercises. drawn: the music, for its signs.
+    """
+
+    markup: str
+    heard: tuple[dict[str, Any], ...]
+    drawn: tuple[Piece, ...]
+
+
+def section(group: Group, kit: Kit) -> Section:
+    """A family's markup and what is heard of it; its settings are cut with `WIDEST`. kit: the
+    student's."""
+    drawings = [list(_drawings(entry)) for entry in group.entries]
+    heard = []
+    for entry, own in zip(group.entries, drawings, strict=True):
+        places = [place for number, drawing in enumerate(own) for place in _places(drawing, number)]
+        heard.append(sound(entry, places, kit))
+    drawn = (piece for own in drawings for drawing in own for piece in drawing)
+    return Section("\n".join(_group(group, iter(drawings))), tuple(heard), tuple(drawn))
 
 
 def _style(paper: Paper) -> str:

@@ -12,8 +12,8 @@ from midiforge.kits.kit import DEFAULT, Kit, read_kit
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import CLICK
 from midiforge.model.tempo import TempoMap, plain
-from midiforge.pages.booklet import Booklet, Entry, once_round
-from midiforge.pages.due import due, hearing, quarters
+from midiforge.pages.booklet import Entry, once_round
+from midiforge.pages.due import due, quarters
 from midiforge.performance.notes import held, notes, part_layer
 from midiforge.performance.seam import Note, Round
 
@@ -23,21 +23,11 @@ _ROUNDS = {Round.BEFORE: "before", Round.EVERY: "loop", Round.SEAM: "seam"}
 Place = tuple[Fraction, int, float]  # written time, number of the drawing, x in it
 
 
-def sound(booklet: Booklet, places: Sequence[Sequence[Place]], kit: Kit) -> dict[str, Any]:
-    """The data of the page's player for a booklet, of JSON's own kinds only.
+def sound(entry: Entry, places: Sequence[Place], kit: Kit) -> dict[str, Any]:
+    """The data of the page's player for an exercise, of JSON's own kinds only.
 
-    places: for each entry where its cursor stands, in order of time. kit: the student's.
+    places: where its cursor stands, in order of time. kit: the student's.
     """
-    return {
-        "hearing": hearing(kit),
-        "exercises": [
-            _exercise(entry, cursor, kit)
-            for entry, cursor in zip(booklet.entries, places, strict=True)
-        ],
-    }
-
-
-def _exercise(entry: Entry, places: Sequence[Place], kit: Kit) -> dict[str, Any]:
     exercise = once_round(entry.score.exercise)
     tempos = [float(plain(played.tempo.first)) for played in entry.score.exercises]
     limits = min(SLOWEST, *tempos), max(FASTEST, *tempos)
