@@ -14,7 +14,7 @@ import midiforge
 
 HOME = Path(midiforge.__file__).parent
 OUTPUTS = ("midi", "live", "sound", "screen", "pages", "report")
-ABOVE_ALL = ("command", "at_the_kit", "session", "calls", "folders", "__init__", "__main__")
+ABOVE_ALL = ("command", "desk", "at_the_kit", "session", "calls", "folders", "__init__", "__main__")
 # From what everything reads to what makes exercises: none imports one further right.
 MAKING = ("model", "phrase", "library", "kits", "band", "keys", "moves", "drill", "lesson", "loops")
 # The file format itself, which is read and written; the output is what is made of an exercise.

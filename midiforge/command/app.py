@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 # In the order of the help: where each is in this folder, as a function or an app of its own.
 COMMANDS = {
+    "open": "open.open_page",
     "build": "folders.build",
     "show": "show.show",
     "sheet": "sheet.sheet",

@@ -34,7 +34,11 @@ from midiforge.phrase.sticking import parse_sticking
 def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Drill:
     """The drill in a TOML file; keys of `changes` take the place of the file's."""
     path = Path(path)
-    text = read_toml_text(path)
+    return drill_in(read_toml_text(path), path, changes)
+
+
+def drill_in(text: str, path: Path, changes: Mapping[str, Any] | None = None) -> Drill:
+    """The drill in a text that stands, or is to stand, in the file at `path`; as `read_drill`."""
     content = _with(parsed_toml(text, path), changes or {})
     try:
         drill = _Reader(_flat(content), path.parent, BY_NAME).drill(path.stem, str(path))

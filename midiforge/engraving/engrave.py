@@ -96,6 +96,11 @@ class Engraver:
         self._known: dict[tuple[str, float], Engraved] = {}
         self.glyphs: dict[str, str] = {}
 
+    @property
+    def bars_known(self) -> int:
+        """How many engraved bars it keeps."""
+        return len(self._known)
+
     def bar(
         self,
         meter: Meter,

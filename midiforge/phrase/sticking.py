@@ -196,9 +196,14 @@ def write_sticking(phrase: Phrase, group: int = 0) -> str:
 
     group: steps to a group; if not given, four, three, or all, whichever comes out even.
     """
-    written = [_write_step(step) for step in phrase.steps]
+    written = steps_written(phrase)
     size = group or next((size for size in (4, 3) if len(phrase) % size == 0), len(phrase))
     return " ".join("".join(written[i : i + size]) for i in range(0, len(written), size))
+
+
+def steps_written(phrase: Phrase) -> list[str]:
+    """The text of each step: "R", ">L", "lR", "-"."""
+    return [_write_step(step) for step in phrase.steps]
 
 
 def _write_step(step: Step) -> str:

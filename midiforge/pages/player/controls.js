@@ -14,6 +14,15 @@ import { go, toggle } from "./way.js";
 const inputs = {};
 
 /**
+ * Lets go of the controls in a place that is removed from the page.
+ * @param {Element} place
+ */
+export function forget(place) {
+  for (const [name, controls] of Object.entries(inputs))
+    inputs[name] = controls.filter((control) => !place.contains(control));
+}
+
+/**
  * An input for one of the settings, in its label.
  * @param {string} name
  * @param {string} text
@@ -21,14 +30,13 @@ const inputs = {};
  */
 function input(name, text, type) {
   const control = make("input", { type, className: `player-${name}` });
-  const others = (inputs[name] ||= []);
   const isSwitch = type === "checkbox";
   const show = () => {
-    for (const each of others)
+    for (const each of inputs[name])
       if (isSwitch) each.checked = !!settings[name];
       else each.value = `${settings[name]}`;
   };
-  others.push(control);
+  (inputs[name] ||= []).push(control);
   show();
   control.addEventListener("input", () => {
     const place = control.closest(".player") || document.body;

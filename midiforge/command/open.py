@@ -1,0 +1,42 @@
+"""midiforge open"""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from midiforge.command.flags import Log, Player
+from midiforge.command.terminal import say
+from midiforge.errors import MidiforgeError
+
+
+def open_page(
+    place: Annotated[str, typer.Argument(metavar="[FOLDER|DRILL.toml]", show_default=False)] = ".",
+    port: int = 0,
+    silent: bool = False,
+    log: Log = "",
+    player: Player = "",
+) -> None:
+    """Open midiforge as a page in your browser: write lessons, hear them, practise, look back.
+
+    Everything happens on this computer: nothing is sent anywhere, and nobody else gets in. It runs
+    until Ctrl-C.
+
+    --port N: The port to listen on. [any that is free]
+    --silent: Open no browser; only say where the page is.
+    """
+    try:
+        from midiforge.desk.desk import Desk
+        from midiforge.desk.serve import serve
+    except ImportError as error:
+        what = f"the page needs the package {error.name}"
+        raise MidiforgeError(what, hint='pip install "midiforge[open]"') from None
+    path = Path(place)
+    if not path.exists():
+        raise MidiforgeError("there is no such file or folder", place)
+    folder, drill = (path, "") if path.is_dir() else (path.parent, path.name)
+    desk = Desk(folder, log, player)
+    if drill:
+        desk.drill_file(drill)
+    say(f"midiforge is open on {desk.folder}; Ctrl-C ends it.", flush=True)
+    serve(desk, port, not silent, lambda address: say(address, flush=True), drill)

@@ -1,0 +1,1 @@
+"""The page of `midiforge open`: a face for people who open no terminal."""

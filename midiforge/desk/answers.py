@@ -1,0 +1,105 @@
+"""How the page is answered: plain data, or what is wrong, in the command's own sentence."""
+
+import json
+import logging
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from midiforge.desk.desk import Desk
+from midiforge.desk.gate import TooLarge
+from midiforge.errors import MidiforgeError
+
+_LOG = logging.getLogger(__name__)
+WRONG, ELSEWHERE, TOO_LARGE = 422, 409, 413
+Asked = Mapping[str, Any]
+
+
+class Changed(Exception):
+    """A drill's file is not what the page believes it is; told: what it is now."""
+
+    def __init__(self, told: dict[str, Any]) -> None:
+        super().__init__()
+        self.told = told
+
+
+def get(path: str, answer: Callable[[Desk, Asked], Any]) -> Route:
+    """A question: its parameters stand in the address."""
+    return Route(path, _endpoint(answer), methods=["GET"])
+
+
+def post(path: str, answer: Callable[[Desk, Asked], Any]) -> Route:
+    """Something to be done: what with is JSON."""
+    return Route(path, _endpoint(answer), methods=["POST"])
+
+
+def desk_of(request: Any) -> Desk:
+    """The desk that a request, or a socket, is about."""
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+def text(asked: Asked, name: str, default: str = "") -> str:
+    """A text that was asked with; MidiforgeError for anything else."""
+    value = asked.get(name, default)
+    if not isinstance(value, str):
+        raise MidiforgeError("is not a text", name)
+    return value
+
+
+def whole(asked: Asked, name: str) -> int:
+    """A whole number that was asked with, 0 or more; MidiforgeError for anything else."""
+    value = asked.get(name)
+    if isinstance(value, str) and value.isdecimal() and len(value) < 10:
+        value = int(value)
+    if isinstance(value, bool) or not isinstance(value, int) or value < 0:
+        raise MidiforgeError("is not a whole number", name)
+    return value
+
+
+def told(error: MidiforgeError) -> dict[str, Any]:
+    """An error as the page is told of it. key: the key of the drill that it is about, if any."""
+    from midiforge.drill.keys import BY_NAME
+
+    places = [place for place in error.where if not place.endswith(".toml")]
+    names = (".".join(places[:2]), *places[:1])
+    key = next((name for name in names if name in BY_NAME), "")
+    inner = type(error)(error.what, *places, hint=error.hint) if places else error
+    return {"what": error.what, "hint": error.hint, "key": key, "said": str(inner)}
+
+
+def _endpoint(answer: Callable[[Desk, Asked], Any]) -> Callable[[Request], Any]:
+    async def endpoint(request: Request) -> Response:
+        try:
+            asked = await _asked(request)
+            given = await run_in_threadpool(answer, desk_of(request), asked)
+        except MidiforgeError as error:
+            return JSONResponse({"error": told(error)}, WRONG)
+        except Changed as changed:
+            return JSONResponse(changed.told, ELSEWHERE)
+        except TooLarge:
+            return JSONResponse({"error": told(MidiforgeError("that is too large"))}, TOO_LARGE)
+        except Exception:
+            _LOG.exception("an answer failed")
+            said = "something went wrong inside midiforge; what was open is as it was"
+            return JSONResponse({"error": told(MidiforgeError(said))}, 500)
+        return given if isinstance(given, Response) else JSONResponse(given)
+
+    return endpoint
+
+
+async def _asked(request: Request) -> Asked:
+    asked: dict[str, Any] = dict(request.query_params)
+    if request.method == "POST":
+        try:
+            content = json.loads(await request.body() or b"{}")
+        except (ValueError, RecursionError):
+            raise MidiforgeError("was not asked in JSON") from None
+        if not isinstance(content, dict):
+            raise MidiforgeError("was not asked by name")
+        asked |= content
+    return asked

@@ -1,0 +1,58 @@
+"""The server's application: its files and its answers."""
+
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import FileResponse, PlainTextResponse, Response
+from starlette.routing import BaseRoute, Route
+from starlette.types import ASGIApp
+
+from midiforge.desk import writing
+from midiforge.desk.desk import Desk
+from midiforge.desk.gate import Gate
+from midiforge.engraving.drawing import STYLE
+
+_PACKAGE = Path(__file__).parents[1]
+_PAGE = Path(__file__).parent / "page"
+_PLAYER = _PACKAGE / "pages" / "player"
+_KINDS = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
+ROUTES: tuple[BaseRoute, ...] = (*writing.ROUTES,)
+
+
+async def _index(_: Request) -> Response:
+    return FileResponse(_PAGE / "index.html", media_type="text/html")
+
+
+async def _style(_: Request) -> Response:
+    """What a lesson's page looks like, and what is round it."""
+    sheets = [_PACKAGE / "pages" / name for name in ("page.css", "player.css")]
+    sheets.append(_PAGE / "desk.css")
+    texts = [sheet.read_text(encoding="utf-8") for sheet in sheets]
+    return Response("\n".join((STYLE, *texts)), media_type="text/css")
+
+
+async def _file(request: Request) -> Response:
+    """A module or a picture, by the place it has in the package, so that they find each other."""
+    folder = {"desk/page": _PAGE, "pages/player": _PLAYER}[request.path_params["folder"]]
+    path = folder / request.path_params["name"]
+    if path.parent != folder or path.suffix not in _KINDS or not path.is_file():
+        return PlainTextResponse("Nothing is here.\n", 404)
+    return FileResponse(path, media_type=_KINDS[path.suffix])
+
+
+def _files(folder: str) -> Route:
+    async def answer(request: Request) -> Response:
+        request.path_params["folder"] = folder
+        return await _file(request)
+
+    return Route(f"/{folder}/{{name}}", answer)
+
+
+def application(desk: Desk, secret: str, port: int) -> ASGIApp:
+    """The application for a desk, behind its gate."""
+    own = (Route("/", _index), Route("/style.css", _style))
+    files = _files("desk/page"), _files("pages/player")
+    inside = Starlette(routes=[*own, *files, *ROUTES])
+    inside.state.desk = desk
+    return Gate(inside, secret, port)

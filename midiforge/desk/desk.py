@@ -1,0 +1,124 @@
+"""What one run of `midiforge open` has before it: a folder of drills, a log, who plays."""
+
+import threading
+from collections import OrderedDict
+from collections.abc import Iterator
+from pathlib import Path
+
+from midiforge.desk.drill_file import DrillFile, read_drill_file
+from midiforge.desk.lesson_sheet import LessonSheet
+from midiforge.errors import MidiforgeError, quoted
+from midiforge.files.names import spelled
+from midiforge.session import Session
+
+DRILL = ".toml"
+STARTER = Path(__file__).parent / "starter.toml"
+_DEEPEST = 3  # folders within the folder
+_MOST_DRILLS = 500
+_KEPT = 6  # lessons that are ready to be looked at again
+
+
+class Desk:
+    """What is worked on, and what is known of it.
+
+    folder: that all drills, and all that is made, are in. log, player: as for `Session`.
+    """
+
+    def __init__(self, folder: Path, log: str = "", player: str = "") -> None:
+        self.folder = folder.resolve()
+        self.log = log
+        self.player = player
+        self._sheets: OrderedDict[tuple[str, str], LessonSheet] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def drills(self) -> list[str]:
+        """The drills of the folder, as they are called on the page: "week 1/bossa.toml"."""
+        names = [self.name_of(path) for path in self._files(self.folder, _DEEPEST)]
+        return sorted(names, key=lambda name: (name.count("/"), name.casefold()))[:_MOST_DRILLS]
+
+    def _files(self, folder: Path, deeper: int) -> Iterator[Path]:
+        try:
+            inside = sorted(folder.iterdir())
+        except OSError:
+            return
+        for path in inside:
+            if path.name.startswith(".") or path.is_symlink():
+                continue
+            if path.is_dir():
+                if deeper:
+                    yield from self._files(path, deeper - 1)
+            elif path.suffix == DRILL and _is_drill(path):
+                yield path
+
+    def name_of(self, path: Path) -> str:
+        """What a file of the folder is called on the page."""
+        return path.relative_to(self.folder).as_posix()
+
+    def path(self, name: str) -> Path:
+        """A file of the folder by the name the page has for it.
+
+        Raises MidiforgeError for one that is elsewhere, or hidden.
+        """
+        path = self.folder / name
+        parts = Path(name).parts
+        hidden = any(part.startswith(".") for part in parts)
+        if not name or "\0" in name or hidden or not path.resolve().is_relative_to(self.folder):
+            raise MidiforgeError(f"{quoted(name)} is not in the folder that is open")
+        return path
+
+    def drill_file(self, name: str) -> DrillFile:
+        """A drill's file as it is now; MidiforgeError if it cannot be read."""
+        path = self.path(name)
+        if path.suffix != DRILL:
+            raise MidiforgeError(f"{quoted(name)} is no drill", hint=f"they end in {DRILL}")
+        return read_drill_file(path)
+
+    def sheet(self, name: str, file: DrillFile | None = None) -> LessonSheet:
+        """A drill's lesson, ready to be shown; made once as long as its file stays as it is.
+
+        Raises MidiforgeError for a file that is no drill.
+        """
+        file = file or self.drill_file(name)
+        key = name, file.digest
+        with self._lock:
+            if key in self._sheets:
+                self._sheets.move_to_end(key)
+                return self._sheets[key]
+        sheet = LessonSheet(file)
+        with self._lock:
+            self._sheets[key] = sheet
+            while len(self._sheets) > _KEPT:
+                self._sheets.popitem(last=False)
+        return sheet
+
+    def session(self, name: str, player: str | None = None) -> Session:
+        """A session with a drill of the folder, its log and whoever plays; MidiforgeError."""
+        drill = self.sheet(name).drill
+        return Session(drill, self.log, self.player if player is None else player)
+
+    def new_drill(self, title: str) -> str:
+        """Begins a drill from the one that every lesson may begin with; gives its name.
+
+        Raises MidiforgeError if it cannot be written.
+        """
+        title = " ".join(title.split())
+        if not title:
+            raise MidiforgeError("what is the lesson called?", "title")
+        stem = spelled(title).strip("._ ")[:80] or "lesson"
+        path = self.folder / f"{stem}{DRILL}"
+        number = 1
+        while path.exists():
+            number += 1
+            path = self.folder / f"{stem}_{number}{DRILL}"
+        begun = DrillFile(path, STARTER.read_text(encoding="utf-8"))
+        begun.changed({"title": title}).write()
+        return self.name_of(path)
+
+
+def _is_drill(path: Path) -> bool:
+    """Whether a TOML file is not plainly something else: a kit, a program's settings."""
+    try:
+        file = read_drill_file(path)
+        return "sticking" in file.content or (bool(file.shown()) and "notes" not in file.content)
+    except MidiforgeError:
+        return True  # it is said what is wrong with it

@@ -1,0 +1,126 @@
+// The page: which lesson is open, and what is done with it.
+
+import { make } from "../../pages/player/element.js";
+import { stop } from "../../pages/player/transport.js";
+import { get, onServer, post, Wrong } from "./api.js";
+import { look, open, openDrill } from "./lesson.js";
+import { tell } from "./news.js";
+import { writing } from "./writing.js";
+
+/**
+ * Something to do with a lesson. `show` puts it into its place when it is first looked at; `back`,
+ * each further time; `leave`, when another is.
+ * @typedef {{
+ *   name: string, title: string, show: (place: HTMLElement) => void | Promise<void>,
+ *   back?: () => void, leave?: () => void,
+ * }} View
+ */
+
+/** @type {View[]} */
+const views = [writing];
+
+const $ = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
+const main = $("view"), nav = $("views");
+const chooser = /** @type {HTMLSelectElement} */ ($("drill"));
+/** @type {Map<string, HTMLElement>} */
+const places = new Map();
+/** @type {View | null} */
+let current = null;
+
+/** @param {unknown} error */
+function failed(error) {
+  if (!(error instanceof Wrong)) throw error;
+  tell(error.message);
+}
+
+/** @param {View} view */
+async function turnTo(view) {
+  if (view === current) return;
+  stop();
+  current?.leave?.();
+  current = view;
+  for (const link of nav.querySelectorAll("a"))
+    if (link.dataset.view === view.name) link.setAttribute("aria-current", "page");
+    else link.removeAttribute("aria-current");
+  let place = places.get(view.name);
+  for (const other of places.values()) other.hidden = other !== place;
+  if (place) return view.back?.();
+  place = make("div", { className: `view ${view.name}` });
+  if (!places.size) main.replaceChildren();
+  places.set(view.name, place);
+  main.append(place);
+  await Promise.resolve(view.show(place)).catch(failed);
+}
+
+/** What the address says is to be shown: "#view=write&drill=bossa.toml". */
+function asked() {
+  return new URLSearchParams(location.hash.slice(1));
+}
+
+async function follow() {
+  const words = asked();
+  const drill = words.get("drill");
+  if (drill && drill !== open.drill) await openDrill(drill).catch(failed);
+  await turnTo(views.find(({ name }) => name === words.get("view")) || views[0]);
+  links();
+}
+
+function links() {
+  for (const link of nav.querySelectorAll("a"))
+    link.href = `#${new URLSearchParams({ view: link.dataset.view || "", drill: open.drill })}`;
+}
+
+/** @param {string} drill */
+function go(drill) {
+  const view = asked().get("view") || views[0].name;
+  location.hash = `${new URLSearchParams({ view, drill })}`;
+}
+
+async function listDrills() {
+  const { drills, folder } = await get("api/drills");
+  document.title = `midiforge: ${folder}`;
+  chooser.replaceChildren(...drills.map((/** @type {string} */ name) =>
+    make("option", { value: name }, name.replace(/\.toml$/, ""))));
+  chooser.value = open.drill;
+  return drills;
+}
+
+async function newLesson() {
+  const title = prompt("What is the lesson called?");
+  if (!title?.trim()) return;
+  try {
+    const { drill } = await post("api/drills", { title });
+    await openDrill(drill);
+    await listDrills();
+    go(drill);
+  } catch (error) {
+    failed(error);
+  }
+}
+
+async function begin() {
+  onServer((isThere) => document.body.classList.toggle("alone", !isThere));
+  for (const { name, title } of views) {
+    const link = make("a", {}, title);
+    link.dataset.view = name;
+    nav.append(link);
+  }
+  chooser.addEventListener("change", () => go(chooser.value));
+  $("new-lesson").addEventListener("click", newLesson);
+  look(({ title }) => title && (document.title = `${title} · midiforge`));
+  addEventListener("hashchange", follow);
+  try {
+    const drills = await listDrills();
+    if (!asked().get("drill")) {
+      const first = drills[0] || (await post("api/drills", { title: "First lesson" })).drill;
+      await openDrill(first);
+      if (!drills.length) await listDrills();
+    }
+  } catch (error) {
+    failed(error);
+  }
+  await follow();
+  chooser.value = open.drill;
+}
+
+begin();

@@ -1,0 +1,159 @@
+// The lesson as music: family by family, each asked for when it comes into sight, and with its
+// player. What is the same as before stays where it is, and plays on.
+
+import { build, forget } from "../../pages/player/controls.js";
+import { make } from "../../pages/player/element.js";
+import { prepare } from "../../pages/player/hearing.js";
+import { run, stop } from "../../pages/player/transport.js";
+import { players } from "../../pages/player/way.js";
+import { get, Wrong } from "./api.js";
+import { open } from "./lesson.js";
+
+const NEAR = "900px"; // below what is seen
+
+/**
+ * A family's place. `key`: of what stands there; `wanted`: of what is to.
+ * @typedef {{
+ *   element: HTMLElement, key: string, wanted: string, number: number, isNear: boolean,
+ *   players: import("../../pages/player/run.js").Player[], asked: AbortController | null,
+ * }} Slot
+ */
+
+/** @type {Slot[]} */
+let slots = [];
+
+const near = new IntersectionObserver((seen) => {
+  for (const { target, isIntersecting } of seen) {
+    const slot = slots.find(({ element }) => element === target);
+    if (!slot) continue;
+    slot.isNear = isIntersecting;
+    if (isIntersecting) fill(slot);
+  }
+}, { rootMargin: NEAR });
+
+/**
+ * Shows a lesson's music.
+ * @param {HTMLElement} place
+ * @param {import("./lesson.js").Lesson} lesson
+ */
+export function showMusic(place, lesson) {
+  prepare(lesson.hearing);
+  const kept = new Map(slots.filter(({ key }) => key).map((slot) => [slot.key, slot]));
+  const before = slots;
+  const used = new Set();
+  slots = lesson.families.map((wanted, number) => {
+    const same = kept.get(wanted);
+    const slot = same && !used.has(same) ? same : null;
+    if (slot) used.add(slot);
+    return Object.assign(slot || emptySlot(), { wanted, number });
+  });
+  // What changed stays in sight until what comes in its place is there.
+  const free = before.filter((slot) => !used.has(slot));
+  slots.forEach((slot, i) => {
+    if (slot.key || !free.length) return;
+    const old = free.find((other) => before.indexOf(other) === i) || free[0];
+    free.splice(free.indexOf(old), 1);
+    slot.asked?.abort();
+    near.unobserve(slot.element);
+    slots[i] = Object.assign(old, { wanted: slot.wanted, number: slot.number });
+  });
+  free.forEach(remove);
+  slots.forEach(({ element }, i) => {
+    if (place.children[i] !== element) place.insertBefore(element, place.children[i] || null);
+    near.observe(element);
+  });
+  slots.forEach((slot) => slot.isNear && fill(slot));
+  order();
+}
+
+/** @returns {Slot} */
+function emptySlot() {
+  const element = make("div", { className: "slot" });
+  return { element, key: "", wanted: "", number: 0, isNear: false, players: [], asked: null };
+}
+
+/** @param {Slot} slot */
+function remove(slot) {
+  slot.asked?.abort();
+  near.unobserve(slot.element);
+  clear(slot);
+  slot.element.remove();
+}
+
+/** @param {Slot} slot */
+function clear(slot) {
+  for (const player of slot.players) {
+    if (run?.player === player) stop();
+    forget(player.place);
+  }
+  slot.players = [];
+}
+
+/** @param {Slot} slot */
+async function fill(slot) {
+  if (slot.key === slot.wanted || !open.lesson) return;
+  slot.asked?.abort();
+  const asking = (slot.asked = new AbortController());
+  const { wanted, number } = slot;
+  const question = { drill: open.drill, digest: open.lesson.digest, family: number };
+  try {
+    const part = await get("api/music", question, asking.signal);
+    if (slot.wanted !== wanted) return;
+    put(slot, part);
+    slot.key = wanted;
+  } catch (error) {
+    if (asking.signal.aborted || (error instanceof Wrong && error.status === 409)) return;
+    if (!(error instanceof Wrong)) throw error;
+    clear(slot);
+    slot.element.replaceChildren(make("p", { className: "wrong" }, error.message));
+  } finally {
+    if (slot.asked === asking) slot.asked = null;
+  }
+  order();
+}
+
+/**
+ * @param {Slot} slot
+ * @param {{ markup: string, heard: import("../../pages/player/lesson.js").Exercise[],
+ *   signs: string }} part
+ */
+function put(slot, { markup, heard, signs }) {
+  addSigns(signs);
+  clear(slot);
+  slot.element.innerHTML = markup;
+  slot.players = playersOf(slot.element, heard);
+}
+
+/**
+ * Puts players into markup that is on the page.
+ * @param {Element} element
+ * @param {import("../../pages/player/lesson.js").Exercise[]} heard
+ */
+export function playersOf(element, heard) {
+  return heard.flatMap((exercise) => {
+    const section = element.querySelector(`[id="${exercise.id}"]`);
+    const place = section?.querySelector(".player");
+    return section && place ? [build(exercise, section, place)] : [];
+  });
+}
+
+/**
+ * Adds the outlines of music signs that the page does not have yet.
+ * @param {string} signs
+ */
+export function addSigns(signs) {
+  const all = document.getElementById("signs");
+  const parsed = new DOMParser().parseFromString(
+    `<svg xmlns="http://www.w3.org/2000/svg">${signs}</svg>`, "image/svg+xml");
+  for (const sign of parsed.querySelectorAll("path"))
+    if (!document.getElementById(sign.id)) all?.append(document.importNode(sign, true));
+}
+
+/** Players in the order of the page, so that the keys go from one to the next. */
+function order() {
+  players.splice(0, players.length, ...slots.flatMap((slot) => slot.players));
+  players.forEach(({ previous, next }, i) => {
+    previous.disabled = i === 0;
+    next.disabled = i === players.length - 1;
+  });
+}

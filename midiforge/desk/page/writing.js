@@ -1,0 +1,156 @@
+// Writing a lesson: what the hands and the feet play on one side, the music on the other.
+
+import { button, make } from "../../pages/player/element.js";
+import { get } from "./api.js";
+import { showCells } from "./cells.js";
+import { fieldOf, showTrouble, showValues, type } from "./fields.js";
+import { feetChooser } from "./feet.js";
+import { canRedo, canUndo, look, undo, writeText } from "./lesson.js";
+import { showMusic } from "./music.js";
+import { tell } from "./news.js";
+import { voicingRows } from "./voicing.js";
+
+// What is always in sight, in the order in which one thinks of it.
+const HANDS = ["title", "sticking"];
+const FEET = ["feet"];
+const MOVES = ["placements", "accents", "accent_placements", "lead"];
+const TIME = ["tempos", "meter", "steps", "swing"];
+const STAGES = ["stages", "voicing"];
+/** @type {Record<string, [text: string, typed: string][]>} What is often wanted, a tap away. */
+const OFTEN = {
+  placements: [["As written", ""], ["Every step of the beat", "beat"], ["… of the bar", "bar"],
+    ["… of the phrase", "phrase"]],
+  accents: [["Its own", ""], ["On the beats", "beats"], ["None", "none"]],
+  accent_placements: [["With the sticking", ""], ["Every step of the beat", "beat"],
+    ["… of the phrase", "phrase"]],
+  stages: [["All", ""], ["Feet, hands, full", "feet, hands, full"], ["Full only", "full"]],
+};
+
+/** @param {HTMLElement} place */
+async function show(place) {
+  const { groups, shelves } = await get("api/fields");
+  const all = /** @type {import("./fields.js").Group[]} */ (groups).flatMap(({ keys }) => keys);
+  const key = (/** @type {string} */ name) =>
+    /** @type {import("./fields.js").Key} */ (all.find((one) => one.name === name));
+  const field = (/** @type {string} */ name) => {
+    const line = fieldOf(key(name), shelves);
+    if (OFTEN[name]) line.insertBefore(often(name), line.children[1]);
+    return line;
+  };
+  const cells = make("div", { className: "stickings" });
+  const common = [...HANDS, ...FEET, ...MOVES, ...TIME, ...STAGES];
+  const rest = /** @type {import("./fields.js").Group[]} */ (groups).map(({ title, keys }) => ({
+    title, keys: keys.filter(({ name }) => !common.includes(name)),
+  }));
+  const voices = voicingRows(shelves.voices);
+  const form = make("form", { className: "form" },
+    part("The hands", field("title"), cells, rudimentChooser(shelves.rudiments),
+      field("sticking")),
+    part("The feet", field("feet"), feetChooser(shelves.ostinatos)),
+    part("What moves", ...MOVES.map(field)),
+    part("Tempo and time", ...TIME.map(field)),
+    part("How it is practised", field("stages"), voices.element, field("voicing")),
+    ...rest.filter(({ keys }) => keys.length).map(({ title, keys }) =>
+      make("details", {}, make("summary", {}, make("h2", {}, `${title}: more`)),
+        ...keys.map((one) => fieldOf(one, shelves)))),
+    wholeText());
+  form.addEventListener("submit", (event) => event.preventDefault());
+  const music = make("div", { className: "lesson-music" });
+  const said = make("p", { className: "lesson-size" });
+  const remarks = make("ul", { className: "remarks" });
+  const back = button("undo", "Undo", () => undo()), again = button("redo", "Redo", () =>
+    undo(true));
+  const sheet = make("section", { className: "sheet-side" },
+    make("div", { className: "sheet-head" }, said, back, again), remarks, music);
+  sheet.setAttribute("aria-label", "The lesson");
+  place.append(form, sheet);
+  addEventListener("keydown", (event) => {
+    if (!(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z") return;
+    if (event.target instanceof Element && event.target.matches("input[type=text], textarea"))
+      return;
+    event.preventDefault();
+    undo(event.shiftKey);
+  });
+  look((lesson) => {
+    back.disabled = !canUndo();
+    again.disabled = !canRedo();
+    area().value = lesson.text;
+    if (lesson.error) return; // its text is there, to be put right
+    showValues(lesson.values);
+    voices.show(lesson.values.voicing || "");
+    lesson.stickings.forEach((sticking, i) => {
+      cells.append(...(cells.children[i] ? [] : [make("div", {})]));
+      showCells(/** @type {HTMLElement} */ (cells.children[i]), i, sticking);
+    });
+    while (cells.children.length > lesson.stickings.length) cells.lastChild?.remove();
+    said.textContent = sizeOf(lesson);
+    remarks.replaceChildren(...lesson.remarks.map((remark) => make("li", {}, remark)));
+    showMusic(music, lesson);
+  }, (trouble) => {
+    sheet.classList.toggle("stale", !!trouble);
+    const isShown = showTrouble(trouble);
+    tell(trouble ? (isShown ? "One field is not right yet; the lesson is as it was before."
+      : trouble.said) : "");
+  });
+}
+
+/** @param {import("./lesson.js").Lesson} lesson */
+function sizeOf({ exercises, pieces, unshown }) {
+  const many = (/** @type {number} */ n, /** @type {string} */ word) =>
+    `${n} ${word}${n === 1 ? "" : "s"}`;
+  const all = exercises === pieces.length ? many(exercises, "exercise")
+    : `${many(exercises, "exercise")}, ${pieces.length} at several tempos`;
+  return unshown ? `${all}; the first ${pieces.length - unshown} are shown` : all;
+}
+
+/**
+ * @param {string} title
+ * @param {...Node} fields
+ */
+function part(title, ...fields) {
+  const section = make("section", { className: "part" }, make("h2", {}, title), ...fields);
+  section.setAttribute("aria-label", title);
+  return section;
+}
+
+/** @param {string} name */
+function often(name) {
+  const row = make("span", { className: "often" }, ...OFTEN[name].map(([text, value]) =>
+    button("choice", text, () => type(name, value))));
+  row.setAttribute("role", "group");
+  row.setAttribute("aria-label", "Often");
+  return row;
+}
+
+/** @param {import("./fields.js").Named[]} rudiments */
+function rudimentChooser(rudiments) {
+  const families = new Map();
+  for (const rudiment of rudiments)
+    families.set(rudiment.family, [...(families.get(rudiment.family) || []), rudiment]);
+  const choice = make("select", { id: "rudiment" },
+    make("option", { value: "" }, "choose one …"),
+    ...[...families].map(([family, own]) => make("optgroup", { label: family },
+      ...own.map((/** @type {import("./fields.js").Named} */ { name, title }) =>
+        make("option", { value: name }, title)))));
+  choice.addEventListener("change", () => {
+    if (choice.value) type("sticking", choice.value);
+    choice.value = "";
+  });
+  return make("div", { className: "field" },
+    make("label", { htmlFor: choice.id }, "Take a rudiment"), choice);
+}
+
+const area = () => /** @type {HTMLTextAreaElement} */ (document.getElementById("whole-text"));
+
+function wholeText() {
+  const text = Object.assign(make("textarea", { id: "whole-text" }), { rows: 18 });
+  text.spellcheck = false;
+  text.addEventListener("change", () => writeText(text.value));
+  return make("details", { className: "whole" },
+    make("summary", {}, make("h2", {}, "The drill as text")),
+    make("label", { htmlFor: text.id }, "All of the file, as any editor shows it. It is taken "
+      + "over when you leave this field."), text);
+}
+
+/** @type {import("./main.js").View} */
+export const writing = { name: "write", title: "Write", show };

@@ -1,0 +1,55 @@
+"""The server of `midiforge open`: on this computer only, until it is stopped."""
+
+import socket
+import webbrowser
+from collections.abc import Callable
+from urllib.parse import quote
+
+from midiforge.desk.app import application
+from midiforge.desk.desk import Desk
+from midiforge.desk.gate import LOOPBACK, new_secret
+from midiforge.errors import MidiforgeError
+
+_LARGEST_MESSAGE = 1 << 20  # bytes, of a socket
+
+
+def serve(
+    desk: Desk,
+    port: int = 0,
+    browses: bool = True,
+    say: Callable[[str], None] = print,
+    drill: str = "",
+) -> None:
+    """Serves a desk until Ctrl-C or SIGTERM.
+
+    port: to listen on; 0 for any that is free. browses: whether the browser is opened.
+    say: told the page's address once it can be asked for. drill: that the page begins with.
+    Raises MidiforgeError where the port is taken.
+    """
+    import uvicorn
+
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening:
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listening.bind((LOOPBACK, port))
+        except (OSError, OverflowError) as error:
+            why = getattr(error, "strerror", "") or "is no port"
+            raise MidiforgeError(f"port {port}: {why}", "--port", hint="0 is any") from None
+        port = listening.getsockname()[1]
+        secret = new_secret()
+        address = f"http://{LOOPBACK}:{port}/{secret}/{f'#drill={quote(drill)}' if drill else ''}"
+        config = uvicorn.Config(
+            application(desk, secret, port),
+            log_level="warning",
+            lifespan="off",
+            ws="websockets-sansio",
+            ws_max_size=_LARGEST_MESSAGE,
+            timeout_graceful_shutdown=2,
+            server_header=False,
+        )
+        server = uvicorn.Server(config)
+        listening.listen()  # who asks before the server runs, waits
+        say(address)
+        if browses:
+            webbrowser.open(address)
+        server.run(sockets=[listening])
