@@ -1,15 +1,16 @@
 """A drill's lesson as the page shows it: family by family, each engraved when it is looked at."""
 
 import hashlib
-import pickle
 import threading
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property
-from itertools import islice
+from operator import attrgetter
 from typing import Any
 
 from midiforge.desk.drill_file import DrillFile
 from midiforge.drill.drill import Drill
+from midiforge.drill.keys import GROUPS
 from midiforge.drill.read import drill_in
 from midiforge.engraving.drawing import sign_definitions
 from midiforge.engraving.engrave import Engraver
@@ -19,14 +20,19 @@ from midiforge.lesson.lesson import Lesson
 from midiforge.lesson.outline import Outline
 from midiforge.lesson.remarks import remarks
 from midiforge.model.counts import count_said, steps_in_bar
-from midiforge.model.family import Family, families
+from midiforge.model.family import Family, Tempos, kindred
 from midiforge.moves.grid import own_steps
+from midiforge.notation.score import Score
+from midiforge.notation.write import write
 from midiforge.pages.booklet import group_of
 from midiforge.pages.html import WIDEST, section
 from midiforge.phrase.phrase import Sticking
 from midiforge.phrase.sticking import steps_written
 
 MOST_PIECES = 60  # of a lesson that the page shows; all are built, printed and practised
+# What changes no music, and of a piece nothing but its number and its title.
+_UNHEARD = ("title", "text", "texts", "running", *(key.name for key in GROUPS["Practice"]))
+_AT_ONCE = 2  # exercises of a family, which the page asks for and shows together
 _MOST_BARS_KNOWN = 4000  # that an engraver keeps
 
 
@@ -48,14 +54,13 @@ class LessonSheet:
         self.drill: Drill = drill_in(file.text, file.path)
         self.lesson = Lesson(self.drill)
         self.outlines: Sequence[Outline] = tuple(self.lesson.outlines())
-        self._set: dict[int, dict[str, Any]] = {}
+        self._scores: dict[int, tuple[Family[Tempos], list[Score]]] = {}
+        self._set: dict[tuple[int, int], dict[str, Any]] = {}
 
     @cached_property
-    def families(self) -> tuple[Family, ...]:
+    def families(self) -> tuple[Family[Outline], ...]:
         """The families of what the page shows."""
-        shown = islice(self.outlines, MOST_PIECES)
-        exercises = (exercise for outline in shown for exercise in outline.exercises())
-        return tuple(families(exercises))
+        return tuple(kindred(self.outlines[:MOST_PIECES], attrgetter("features")))
 
     @cached_property
     def remarks(self) -> list[str]:
@@ -65,7 +70,9 @@ class LessonSheet:
     @cached_property
     def keys(self) -> tuple[str, ...]:
         """A name for each family, the same for the same music on the same page."""
-        return tuple(_key(family) for family in self.families)
+        own = {key: value for key, value in self.drill.given.items() if key not in _UNHEARD}
+        around = repr((own, self.drill.kit)).encode()
+        return tuple(_key(family, around) for family in self.families)
 
     def told(self) -> dict[str, Any]:
         """What the page is told of the lesson, of JSON's own kinds."""
@@ -75,7 +82,10 @@ class LessonSheet:
                 for outline in self.outlines
             ],
             "exercises": sum(len(outline.tempos) for outline in self.outlines),
-            "families": list(self.keys),
+            "families": [
+                {"key": key, "parts": -(-len(family.pieces) // _AT_ONCE)}
+                for key, family in zip(self.keys, self.families, strict=True)
+            ],
             "unshown": max(0, len(self.outlines) - MOST_PIECES),
             "remarks": self.remarks,
             "stickings": [
@@ -96,27 +106,49 @@ class LessonSheet:
         bar = steps_in_bar(meter, step)
         return [count_said(meter, step, number % bar) for number in range(len(sticking.phrase))]
 
-    def music(self, number: int) -> dict[str, Any]:
-        """A family as the page sets it: `markup`, what is `heard`, the music `signs` it draws.
+    def music(self, number: int, part: int = 0) -> dict[str, Any]:
+        """Some exercises of a family as the page sets them: `markup`, what is `heard`, the music
+        `signs` it draws.
 
         Raises MidiforgeError for what a staff cannot show, and where there is no such family.
         """
-        if not 0 <= number < len(self.families):
-            raise MidiforgeError(f"there is no family {number}")
         with _Desk.lock:
-            if number not in self._set:
-                self._set[number] = self._engraved(self.families[number])
-            return self._set[number]
+            if (number, part) not in self._set:
+                self._set[number, part] = self._engraved(number, part)
+            return self._set[number, part]
 
-    def _engraved(self, family: Family) -> dict[str, Any]:
+    def _engraved(self, number: int, part: int) -> dict[str, Any]:
         engraver = _Desk.engraver
         if engraver is None or engraver.bars_known > _MOST_BARS_KNOWN:
             engraver = _Desk.engraver = Engraver()
+        family, scores = self._written(number)
+        parts = -(-len(scores) // _AT_ONCE)
+        if not 0 <= part < parts:
+            raise MidiforgeError(f"there is no part {part} of family {number}")
+        some = slice(part * _AT_ONCE, (part + 1) * _AT_ONCE)
         layout = Layout(WIDEST, 0.0, False)
-        part = section(group_of(family, engraver, layout), self.drill.kit)
-        signs = sign_definitions(engraver.glyphs, part.drawn)
-        return {"markup": part.markup, "heard": list(part.heard), "signs": str(signs)}
+        group = group_of(family, scores, engraver, layout, some)
+        if part < parts - 1:
+            group = replace(group, text=())
+        own = section(group, self.drill.kit, part > 0, len(scores) == 1)
+        signs = sign_definitions(engraver.glyphs, own.drawn)
+        return {"markup": own.markup, "heard": list(own.heard), "signs": str(signs)}
+
+    def _written(self, number: int) -> tuple[Family[Tempos], list[Score]]:
+        """A family's pieces, written out once."""
+        if not 0 <= number < len(self.families):
+            raise MidiforgeError(f"there is no family {number}")
+        if number not in self._scores:
+            known = self.families[number]
+            pieces = tuple((way, outline.exercises()) for way, outline in known.pieces)
+            family = Family(known.title, known.thing, pieces)
+            self._scores[number] = family, [write(tempos) for _, tempos in pieces]
+        return self._scores[number]
 
 
-def _key(family: Family) -> str:
-    return hashlib.sha256(pickle.dumps(family)).hexdigest()[:16]
+def _key(family: Family[Outline], around: bytes) -> str:
+    pieces = [
+        (way, outline.number, outline.title, outline.content, outline.text)
+        for way, outline in family.pieces
+    ]
+    return hashlib.sha256(repr(pieces).encode() + around).hexdigest()[:16]

@@ -125,7 +125,7 @@ def _stepped(desk: Desk, asked: Asked) -> dict[str, Any]:
 
 def _music(desk: Desk, asked: Asked) -> dict[str, Any]:
     name, file = _current(desk, {**asked, "base": text(asked, "digest")})
-    return desk.sheet(name, file).music(whole(asked, "family"))
+    return desk.sheet(name, file).music(whole(asked, "family"), whole(asked, "part"))
 
 
 def _preview(_: Desk, asked: Asked) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from midiforge.lesson.form import tempo_maps
 from midiforge.lesson.sameness import digest, line_text, phrase_text
 from midiforge.lesson.size import grids, parts_of_a_quarter
 from midiforge.model.exercise import Exercise, at_tempos
+from midiforge.model.family import Features
 from midiforge.model.hit import FEET
 from midiforge.model.number import Chooser, Number, Span, numbers_of
 from midiforge.model.piece import Moved, Piece, Variant
@@ -82,6 +83,17 @@ class Outline:
     def ending(self) -> str:
         """What its title has behind the variant."""
         return _ending(self.material, self.stage)
+
+    @property
+    def features(self) -> Features:
+        """What families are told by."""
+        material, stage = self.material, self.stage
+        at = tuple(
+            f"{number.letter} {tempo}".lstrip().removesuffix(" bpm")
+            for number, tempo in zip(self.numbers, self.tempos, strict=True)
+        )
+        own = self.title, self.ending, self.variant, stage.name
+        return Features(*own, self.drill.meter, material.step, at)
 
     def piece(self) -> Piece:
         """The piece, written out.

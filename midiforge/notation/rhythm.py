@@ -8,6 +8,7 @@ of the beat, and rests are as few as that allows.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 from math import gcd, lcm
 
@@ -77,6 +78,9 @@ def _parts(group: int, unit: Fraction) -> Sequence[int]:
     return (size,) * (group // size)
 
 
+_MOST_BARS = 2048  # that are known
+
+
 def write_bar(
     meter: Meter, onsets: Sequence[Fraction], lengths: Mapping[Fraction, Fraction] | None = None
 ) -> tuple[Group, ...]:
@@ -93,9 +97,15 @@ def write_bar(
     if not onsets:
         whole = Note(Fraction(0), meter.bar, Value("whole"), is_rest=True)
         return (Group(Fraction(0), meter.bar, None, (whole,)),)
-    if lengths:
-        return _sustained(meter, onsets, lengths)
-    return _written(meter, onsets, {})
+    return _bar(meter, tuple(onsets), tuple((lengths or {}).items()))
+
+
+@lru_cache(_MOST_BARS)
+def _bar(
+    meter: Meter, onsets: tuple[Fraction, ...], lengths: tuple[tuple[Fraction, Fraction], ...]
+) -> tuple[Group, ...]:
+    """The bars of a lesson are few, and come again and again."""
+    return _sustained(meter, onsets, dict(lengths)) if lengths else _written(meter, onsets, {})
 
 
 def _sustained(

@@ -16,7 +16,7 @@ from midiforge.library import shelf
 from midiforge.model.band import NO_CHORD
 from midiforge.model.counts import spoken
 from midiforge.model.exercise import Exercise
-from midiforge.model.family import Family, families
+from midiforge.model.family import Family, Tempos, families
 from midiforge.model.hit import CLICK, FEET, HANDS, Limb
 from midiforge.model.meter import Meter
 from midiforge.model.number import numbers_said
@@ -79,6 +79,7 @@ class Group:
     """A family of exercises under one heading, with what is the same in all; or one alone.
 
     number: all their numbers, "2, 4, 6".
+    anchor: of the first of them.
     job: what is new and what to mind, in a line or two.
     tempos: as numbers in words, each behind its letter, "b 76"; a single one such as "60 to 84"
         for a ramp.
@@ -88,6 +89,7 @@ class Group:
     """
 
     number: str
+    anchor: str
     title: str
     job: str
     pulse: str
@@ -155,7 +157,10 @@ def booklet(
     names: Names = UNNAMED,
 ) -> Booklet:
     """The booklet of a lesson; MidiforgeError for what a staff cannot show."""
-    groups = tuple(group_of(family, engraver, layout) for family in families(exercises))
+    groups = tuple(
+        group_of(family, [write(tempos) for _, tempos in family.pieces], engraver, layout)
+        for family in families(exercises)
+    )
     entries = [entry for group in groups for entry in group.entries]
     key, key_height = _key(entries, engraver)
     return Booklet(
@@ -170,9 +175,17 @@ def booklet(
     )
 
 
-def group_of(family: Family, engraver: Engraver, layout: Layout) -> Group:
-    """A family as it is told and engraved; MidiforgeError for what a staff cannot show."""
-    scores = [write(tempos) for _, tempos in family.pieces]
+def group_of(
+    family: Family[Tempos],
+    scores: Sequence[Score],
+    engraver: Engraver,
+    layout: Layout,
+    only: slice = slice(None),
+) -> Group:
+    """A family as it is told and engraved.
+
+    scores: of its pieces. only: which of them are engraved, where not all are shown at once.
+    """
     jobs, same_jobs = _apart([*job(score.exercise, family.thing)] for score in scores)
     facts, same_facts = _apart([*_facts(score)] for score in scores)
     texts, same_texts = _apart(paragraphs(score.exercise.text) for score in scores)
@@ -181,7 +194,7 @@ def group_of(family: Family, engraver: Engraver, layout: Layout) -> Group:
     entries = tuple(
         Entry(
             number=numbers_said(exercise.number for exercise in score.exercises),
-            anchor=f"n{score.exercise.number.piece}",
+            anchor=_anchor(score.exercise),
             title=score.exercise.title,
             way=_set(way),
             tempos=tuple(exercise.pulses_said for exercise in score.exercises),
@@ -191,13 +204,14 @@ def group_of(family: Family, engraver: Engraver, layout: Layout) -> Group:
             score=score,
             setting=cut(score, engraver, layout),
         )
-        for (way, _), score, own_jobs, own_facts, own_text in zip(
-            family.pieces, scores, jobs, facts, texts, strict=True
-        )
+        for (way, _), score, own_jobs, own_facts, own_text in [
+            *zip(family.pieces, scores, jobs, facts, texts, strict=True)
+        ][only]
     )
     exercise = scores[0].exercise
     return Group(
-        number=numbers_said(exercise.number for exercise in family.exercises),
+        number=numbers_said(each.number for score in scores for each in score.exercises),
+        anchor=_anchor(exercise),
         title=_set(family.title),
         job=" ".join(same_jobs),
         pulse=pulse_sign(exercise.meter),
@@ -207,6 +221,10 @@ def group_of(family: Family, engraver: Engraver, layout: Layout) -> Group:
         text=tuple(same_texts),
         entries=entries,
     )
+
+
+def _anchor(exercise: Exercise) -> str:
+    return f"n{exercise.number.piece}"
 
 
 def _set(words: str) -> str:

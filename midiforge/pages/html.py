@@ -82,16 +82,21 @@ class Section:
     drawn: tuple[Piece, ...]
 
 
-def section(group: Group, kit: Kit) -> Section:
-    """A family's markup and what is heard of it; its settings are cut with `WIDEST`. kit: the
-    student's."""
+def section(group: Group, kit: Kit, goes_on: bool = False, is_whole: bool = True) -> Section:
+    """A family's markup and what is heard of it; its settings are cut with `WIDEST`.
+
+    kit: the student's. goes_on: whether its heading stands before another part of it. is_whole:
+        whether it has all its entries.
+    """
     drawings = [list(_drawings(entry)) for entry in group.entries]
     heard = []
     for entry, own in zip(group.entries, drawings, strict=True):
         places = [place for number, drawing in enumerate(own) for place in _places(drawing, number)]
         heard.append(sound(entry, places, kit))
+    alone = is_whole and len(group.entries) == 1
+    markup = "\n".join(_group(group, iter(drawings), alone, goes_on))
     drawn = (piece for own in drawings for drawing in own for piece in drawing)
-    return Section("\n".join(_group(group, iter(drawings))), tuple(heard), tuple(drawn))
+    return Section(markup, tuple(heard), tuple(drawn))
 
 
 def _style(paper: Paper) -> str:
@@ -155,7 +160,9 @@ def _ways(group: Group) -> str:
     return f": {', '.join(ways)}" if group.ways else ""
 
 
-def _group(group: Group, drawings: Iterator[Sequence[Sequence[Piece]]]) -> Iterator[str]:
+def _group(
+    group: Group, drawings: Iterator[Sequence[Sequence[Piece]]], alone: bool, goes_on: bool
+) -> Iterator[str]:
     """A family under its heading; an exercise that stands alone is headed by its own."""
     feel = f'<span class="feel">{escaped(group.feel)}</span>' if group.feel else ""
     head = [
@@ -164,15 +171,16 @@ def _group(group: Group, drawings: Iterator[Sequence[Sequence[Piece]]]) -> Itera
         f'<p class="tempos">{escaped(group.pulse)} = {_ticks(group.tempos)}{feel}',
     ]
     facts = f"</p>{_facts(group.facts)}"
-    if len(group.entries) == 1:
+    if alone:
         [entry] = group.entries
         yield f'<section class="group exercise" id="{entry.anchor}" {_labelled(entry.anchor)}>'
         yield f'<h2 id="{entry.anchor}-title">{"".join(head)}{_REACHED}{facts}'
         yield from _music(entry, next(drawings))
     else:
-        name = f"family-{group.entries[0].anchor}"
-        yield f'<section class="group family" {_labelled(name)}>'
-        yield f'<h2 id="{name}-title">{"".join(head)}{facts}'
+        name = f"family-{group.anchor}"
+        yield f'<section class="group family{" goes-on" * goes_on}" {_labelled(name)}>'
+        if not goes_on:
+            yield f'<h2 id="{name}-title">{"".join(head)}{facts}'
         for entry in group.entries:
             ticks = f'<span class="ticks">{_ticks(entry.tempos)}{_REACHED}</span>'
             job = f'<p class="job">{escaped(entry.job)}</p>' if entry.job else ""

@@ -10,7 +10,8 @@ import { get, post, Wrong } from "./api.js";
  * @typedef {{ title: string, steps: string[], counts: string[] }} Sticking
  * @typedef {{
  *   digest: string, text: string, values: Record<string, string>, title: string,
- *   pieces: Piece[], exercises: number, families: string[], unshown: number, remarks: string[],
+ *   pieces: Piece[], exercises: number, families: { key: string, parts: number }[],
+ *   unshown: number, remarks: string[],
  *   stickings: Sticking[], hearing: any, error?: import("./api.js").Trouble,
  * }} Lesson
  */

@@ -1,5 +1,5 @@
-// The lesson as music: family by family, each asked for when it comes into sight, and with its
-// player. What is the same as before stays where it is, and plays on.
+// The lesson as music: a few exercises of a family at once, asked for when they come into sight,
+// and with their players. What is the same as before stays where it is, and plays on.
 
 import { build, forget } from "../../pages/player/controls.js";
 import { make } from "../../pages/player/element.js";
@@ -12,10 +12,11 @@ import { open } from "./lesson.js";
 const NEAR = "900px"; // below what is seen
 
 /**
- * A family's place. `key`: of what stands there; `wanted`: of what is to.
+ * The place of some exercises of a family. `key`: of what stands there; `wanted`: of what is to.
  * @typedef {{
- *   element: HTMLElement, key: string, wanted: string, number: number, isNear: boolean,
- *   players: import("../../pages/player/run.js").Player[], asked: AbortController | null,
+ *   element: HTMLElement, key: string, wanted: string, number: number, part: number,
+ *   isNear: boolean, players: import("../../pages/player/run.js").Player[],
+ *   asked: AbortController | null,
  * }} Slot
  */
 
@@ -41,11 +42,13 @@ export function showMusic(place, lesson) {
   const kept = new Map(slots.filter(({ key }) => key).map((slot) => [slot.key, slot]));
   const before = slots;
   const used = new Set();
-  slots = lesson.families.map((wanted, number) => {
+  const parts = lesson.families.flatMap(({ key, parts }, number) =>
+    Array.from({ length: parts }, (_, part) => ({ wanted: `${key} ${part}`, number, part })));
+  slots = parts.map(({ wanted, number, part }) => {
     const same = kept.get(wanted);
     const slot = same && !used.has(same) ? same : null;
     if (slot) used.add(slot);
-    return Object.assign(slot || emptySlot(), { wanted, number });
+    return Object.assign(slot || emptySlot(), { wanted, number, part });
   });
   // What changed stays in sight until what comes in its place is there.
   const free = before.filter((slot) => !used.has(slot));
@@ -55,7 +58,7 @@ export function showMusic(place, lesson) {
     free.splice(free.indexOf(old), 1);
     slot.asked?.abort();
     near.unobserve(slot.element);
-    slots[i] = Object.assign(old, { wanted: slot.wanted, number: slot.number });
+    slots[i] = Object.assign(old, { wanted: slot.wanted, number: slot.number, part: slot.part });
   });
   free.forEach(remove);
   slots.forEach(({ element }, i) => {
@@ -69,7 +72,8 @@ export function showMusic(place, lesson) {
 /** @returns {Slot} */
 function emptySlot() {
   const element = make("div", { className: "slot" });
-  return { element, key: "", wanted: "", number: 0, isNear: false, players: [], asked: null };
+  const empty = { key: "", wanted: "", number: 0, part: 0, isNear: false, asked: null };
+  return { element, players: [], ...empty };
 }
 
 /** @param {Slot} slot */
@@ -94,12 +98,12 @@ async function fill(slot) {
   if (slot.key === slot.wanted || !open.lesson) return;
   slot.asked?.abort();
   const asking = (slot.asked = new AbortController());
-  const { wanted, number } = slot;
-  const question = { drill: open.drill, digest: open.lesson.digest, family: number };
+  const { wanted, number, part } = slot;
+  const question = { drill: open.drill, digest: open.lesson.digest, family: number, part };
   try {
-    const part = await get("api/music", question, asking.signal);
+    const set = await get("api/music", question, asking.signal);
     if (slot.wanted !== wanted) return;
-    put(slot, part);
+    put(slot, set);
     slot.key = wanted;
   } catch (error) {
     if (asking.signal.aborted || (error instanceof Wrong && error.status === 409)) return;
@@ -115,7 +119,7 @@ async function fill(slot) {
 /**
  * @param {Slot} slot
  * @param {{ markup: string, heard: import("../../pages/player/lesson.js").Exercise[],
- *   signs: string }} part
+ *   signs: string }} set
  */
 function put(slot, { markup, heard, signs }) {
   addSigns(signs);
