@@ -58,8 +58,16 @@ def _lesson(desk: Desk, asked: Asked) -> dict[str, Any]:
         return {  # the page shows the text, so that it can be put right
             "digest": file.digest,
             "text": file.text,
+            "values": _values(file),
             "error": told(error),
         }
+
+
+def _values(file: DrillFile) -> dict[str, str]:
+    try:
+        return file.shown()
+    except MidiforgeError:  # it is no TOML
+        return {}
 
 
 def _told(sheet: LessonSheet) -> dict[str, Any]:

@@ -178,8 +178,10 @@ def _group(
         yield from _music(entry, next(drawings))
     else:
         name = f"family-{group.anchor}"
-        yield f'<section class="group family{" goes-on" * goes_on}" {_labelled(name)}>'
-        if not goes_on:
+        if goes_on:
+            yield '<div class="group family goes-on">'
+        else:
+            yield f'<section class="group family" {_labelled(name)}>'
             yield f'<h2 id="{name}-title">{"".join(head)}{facts}'
         for entry in group.entries:
             ticks = f'<span class="ticks">{_ticks(entry.tempos)}{_REACHED}</span>'
@@ -192,7 +194,7 @@ def _group(
             yield from _music(entry, next(drawings))
             yield "</section>"
     yield from _own(group.text)
-    yield "</section>"
+    yield "</div>" if goes_on else "</section>"
 
 
 def _own(paragraphs: Iterable[str]) -> Iterator[str]:

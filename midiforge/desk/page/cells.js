@@ -1,7 +1,7 @@
 // A sticking as a row of cells, one a grid step: tapped, or typed with the letters on paper.
 
 import { button, make } from "../../pages/player/element.js";
-import { writeSteps } from "./lesson.js";
+import { isWriting, writeSteps } from "./lesson.js";
 
 const NEXT = { R: "L", L: "-", "-": "R" }; // what a tap makes of a step
 /** @type {Record<string, string>} */
@@ -9,6 +9,8 @@ const SAID = { R: "right hand", L: "left hand", B: "both hands", K: "bass-drum f
   H: "hi-hat foot", "-": "rest" };
 const TYPED = /^[rlbkh-]$/i;
 
+/** @param {string} count such as "2", which "2e" is not */
+const isBeat = (count) => /^\d+$/.test(count);
 /** @param {string} step such as ">R" or "(L)" */
 const isAccented = (step) => step.includes(">");
 /** @param {string} step */
@@ -25,114 +27,140 @@ function said(step) {
   return words.join(", ");
 }
 
-/**
- * The row of a sticking. It is drawn anew as it is changed, before the server has answered.
- * @param {HTMLElement} place
- * @param {number} number which sticking of the drill
- * @param {import("./lesson.js").Sticking} sticking
- */
-export function showCells(place, number, sticking) {
-  const steps = [...sticking.steps];
-  const focused = place.contains(document.activeElement)
-    ? Number(document.activeElement?.closest(".cell")?.getAttribute("data-step") ?? -1) : -1;
-  const onAccent = !!document.activeElement?.matches(".cell-accent");
+/** The row of a sticking. It shows what is tapped or typed before the server has answered. */
+export class Row {
+  /** @param {number} number which sticking of the drill */
+  constructor(number) {
+    this.number = number;
+    /** @type {string[]} */
+    this.steps = [];
+    /** @type {string[]} */
+    this.counts = [];
+    this.element = make("div", { className: "cells" });
+    this.element.setAttribute("role", "group");
+  }
 
-  /** @param {number} [focus] */
-  function write(focus = -1) {
-    writeSteps(number, steps);
-    const counts = steps.map((_, i) => sticking.counts[i] ?? "");
-    draw(counts, focus, false);
+  /** @param {import("./lesson.js").Sticking} sticking as the file has it */
+  show({ title, steps, counts }) {
+    this.element.setAttribute("aria-label", `Sticking: ${title}`);
+    if (isWriting()) return; // what was typed since comes behind
+    this.steps = [...steps];
+    this.counts = counts;
+    this.draw();
+  }
+
+  /**
+   * Writes what is there now.
+   * @param {number} [focus] the step to go on with
+   */
+  write(focus = -1) {
+    writeSteps(this.number, [...this.steps]);
+    this.draw();
+    if (focus >= 0) this.focusOn(Math.min(focus, this.steps.length - 1));
+  }
+
+  /**
+   * @param {number} at
+   * @param {boolean} [accents]
+   */
+  focusOn(at, accents = false) {
+    const cell = this.element.querySelectorAll(".cell")[at];
+    const inner = cell?.querySelector(accents ? ".cell-accent" : ".cell-stroke");
+    if (inner instanceof HTMLElement) inner.focus();
+  }
+
+  /** @param {number} at */
+  accent(at) {
+    const step = this.steps[at];
+    if (bare(step) === "-") return;
+    this.steps[at] = isAccented(step) ? bare(step) : `>${bare(step)}`;
+    this.write();
+  }
+
+  /**
+   * Puts another stroke on a step, which keeps its accent.
+   * @param {number} at
+   * @param {string} letter
+   */
+  strike(at, letter) {
+    this.steps[at] = (isAccented(this.steps[at]) && letter !== "-" ? ">" : "") + letter;
   }
 
   /**
    * @param {number} at
    * @param {KeyboardEvent} event
    */
-  function keyed(at, event) {
-    const { key } = event;
+  keyed(at, event) {
+    const { key, target } = event;
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     if (TYPED.test(key)) {
-      const accent = isAccented(steps[at]) && key !== "-" ? ">" : "";
-      steps[at] = accent + key.toUpperCase();
-      write(Math.min(at + 1, steps.length - 1));
+      this.strike(at, key.toUpperCase());
+      this.write(at + 1);
     } else if (key === ">") {
-      accent(at, at);
+      this.accent(at);
     } else if (key === "Backspace" || key === "Delete") {
-      if (steps.length === 1) return;
-      steps.splice(at, 1);
-      write(Math.max(0, Math.min(key === "Delete" ? at : at - 1, steps.length - 1)));
+      if (this.steps.length > 1) this.steps.splice(at, 1);
+      this.write(Math.max(0, key === "Delete" ? at : at - 1));
     } else if (key === "ArrowRight" || key === "ArrowLeft") {
-      focusOn(at + (key === "ArrowRight" ? 1 : -1), event.target instanceof Element
-        && event.target.matches(".cell-accent"));
+      const isAccent = target instanceof Element && target.matches(".cell-accent");
+      this.focusOn(at + (key === "ArrowRight" ? 1 : -1), isAccent);
     } else return;
     event.preventDefault();
     event.stopPropagation();
   }
 
-  /**
-   * @param {number} at
-   * @param {number} focus
-   */
-  function accent(at, focus) {
-    if (bare(steps[at]) === "-") return;
-    steps[at] = isAccented(steps[at]) ? bare(steps[at]) : `>${bare(steps[at])}`;
-    write(focus);
-  }
-
-  /**
-   * @param {number} at
-   * @param {boolean} accents
-   */
-  function focusOn(at, accents) {
-    const cell = place.querySelectorAll(".cell")[at];
-    const inner = cell?.querySelector(accents ? ".cell-accent" : ".cell-stroke");
-    if (inner instanceof HTMLElement) inner.focus();
-  }
-
-  /**
-   * @param {string[]} counts
-   * @param {number} focus
-   * @param {boolean} accents
-   */
-  function draw(counts, focus, accents) {
-    const cells = steps.map((step, at) => {
-      const where = counts[at] ? `on ${counts[at]}` : `step ${at + 1}`;
-      const mark = button("cell-accent", isAccented(step) ? ">" : "\u00b7", () => accent(at, at));
-      mark.setAttribute("aria-label", `Accent ${where}`);
-      mark.setAttribute("aria-pressed", `${isAccented(step)}`);
-      mark.disabled = bare(step) === "-";
-      const stroke = button("cell-stroke", bare(step), () => {
-        const letter = bare(step);
-        const next = letter in NEXT ? NEXT[/** @type {"R"} */ (letter)] : "R";
-        steps[at] = (isAccented(step) && next !== "-" ? ">" : "") + next;
-        write(at);
-      });
+  /** Cells that are there are changed, so that the one that has the focus keeps it. */
+  draw() {
+    const cells = this.element.querySelectorAll(".cell");
+    const begins = this.steps.map((_, at) => at === 0 || isBeat(this.counts[at] || ""));
+    const known = [...cells].map((cell) => cell.previousElementSibling === null);
+    if (`${begins}` !== `${known}`) this.lay(begins);
+    this.element.querySelectorAll(".cell").forEach((cell, at) => {
+      const step = this.steps[at], count = this.counts[at] || "";
+      const [accent, stroke, counted] = /** @type {HTMLButtonElement[]} */ ([...cell.children]);
+      const where = count ? `on ${count}` : `step ${at + 1}`;
+      accent.textContent = isAccented(step) ? ">" : "\u00b7";
+      accent.disabled = bare(step) === "-";
+      accent.setAttribute("aria-label", `Accent ${where}`);
+      accent.setAttribute("aria-pressed", `${isAccented(step)}`);
+      stroke.textContent = bare(step);
       stroke.setAttribute("aria-label", `${where}: ${said(step)}`);
-      const cell = make("span", { className: "cell" }, mark, stroke,
-        make("span", { className: "cell-count" }, counts[at] || ""));
+      counted.textContent = count;
+      cell.classList.toggle("beat", isBeat(count));
+    });
+  }
+
+  /**
+   * Lays out as many cells as there are steps, beat by beat.
+   * @param {boolean[]} begins whether a beat begins
+   */
+  lay(begins) {
+    /** @type {HTMLElement[]} */
+    const beats = [];
+    begins.forEach((isFirst, at) => {
+      const cell = make("span", { className: "cell" },
+        button("cell-accent", "", () => this.accent(at)),
+        button("cell-stroke", "", () => {
+          this.strike(at, NEXT[/** @type {"R"} */ (bare(this.steps[at]))] || "R");
+          this.write();
+        }),
+        make("span", { className: "cell-count" }));
       cell.dataset.step = `${at}`;
-      if (/^\d/.test(counts[at] || "") && !/[^\d]/.test(counts[at])) cell.classList.add("beat");
-      cell.addEventListener("keydown", (event) => keyed(at, event));
-      return cell;
+      cell.addEventListener("keydown", (event) => this.keyed(at, event));
+      if (isFirst) beats.push(make("span", { className: "cell-beat" }));
+      beats.at(-1)?.append(cell);
     });
     const longer = button("cell-more", "+", () => {
-      const last = bare(steps.at(-1) || "L");
-      steps.push(last === "R" ? "L" : "R");
-      write(steps.length - 1);
+      this.steps.push(bare(this.steps.at(-1) || "") === "R" ? "L" : "R");
+      this.write(this.steps.length - 1);
+    });
+    const shorter = button("cell-less", "\u2212", () => {
+      if (this.steps.length > 1) this.steps.pop();
+      this.write();
     });
     longer.setAttribute("aria-label", "One step more");
-    const shorter = button("cell-less", "\u2212", () => {
-      if (steps.length > 1) steps.pop();
-      write();
-    });
     shorter.setAttribute("aria-label", "One step less");
-    const row = make("div", { className: "cells" }, ...cells,
+    this.element.replaceChildren(...beats,
       make("span", { className: "cell-length" }, longer, shorter));
-    row.setAttribute("role", "group");
-    row.setAttribute("aria-label", `Sticking: ${sticking.title}`);
-    place.replaceChildren(row);
-    if (focus >= 0) focusOn(focus, accents);
   }
-
-  draw(sticking.counts, focused, onAccent);
 }

@@ -4,14 +4,38 @@ import { button, make } from "../../pages/player/element.js";
 import { stop } from "../../pages/player/transport.js";
 import { get, Wrong } from "./api.js";
 import { type } from "./fields.js";
+import { look } from "./lesson.js";
 import { addSigns, playersOf } from "./music.js";
 
 /** @param {import("./fields.js").Named[]} ostinatos */
 export function feetChooser(ostinatos) {
   const feet = ostinatos.filter(({ kind }) => kind === "foot");
-  const list = make("ul", { className: "feet-list" }, ...feet.map(entryOf));
+  const entries = feet.map(entryOf);
+  const list = make("ul", { className: "feet-list" }, ...entries);
+  const own = make("input", { type: "checkbox" });
+  own.checked = true;
+  const words = make("input", { type: "search", placeholder: "such as samba" });
+  words.setAttribute("aria-label", "Foot patterns whose names have");
+  const many = make("span", { className: "help" });
+  many.setAttribute("role", "status");
+  const meterSaid = make("span", {}, "4/4");
   const all = make("details", { className: "feet" },
-    make("summary", {}, "Look through the foot patterns"), list);
+    make("summary", {}, "Look through the foot patterns"),
+    make("div", { className: "feet-tools" }, words,
+      make("label", {}, own, "Only those at home in\u00a0", meterSaid), many),
+    list);
+  let meter = "4/4";
+  const choose = () => {
+    const wanted = words.value.trim().toLowerCase();
+    feet.forEach((one, i) => {
+      const named = `${one.title} ${one.name} ${one.family}`.toLowerCase().includes(wanted);
+      entries[i].hidden = !named || (own.checked && one.meter !== meter);
+    });
+    const shown = entries.filter(({ hidden }) => !hidden).length;
+    many.textContent = `${shown} of ${feet.length}`;
+  };
+  own.addEventListener("input", choose);
+  words.addEventListener("input", choose);
   const near = new IntersectionObserver((seen) => {
     for (const { target, isIntersecting } of seen)
       if (isIntersecting) {
@@ -21,7 +45,11 @@ export function feetChooser(ostinatos) {
   });
   all.addEventListener("toggle", () => {
     if (!all.open) return stop();
-    for (const entry of list.querySelectorAll("li")) near.observe(entry);
+    for (const entry of entries) near.observe(entry);
+  });
+  look(({ values }) => {
+    meterSaid.textContent = meter = values?.meter || "4/4";
+    choose();
   });
   return all;
 }
@@ -29,8 +57,8 @@ export function feetChooser(ostinatos) {
 /** @param {import("./fields.js").Named} ostinato */
 function entryOf({ name, title, meter, note }) {
   const take = button("choice", "Take it", () => type("feet", name));
-  take.setAttribute("aria-label", `Take ${title}`);
-  const entry = make("li", {}, make("p", {}, make("b", {}, title), ` ${meter} `, take),
+  take.setAttribute("aria-label", `Take it: ${title}`);
+  const entry = make("li", {}, make("p", {}, make("b", {}, title), `${meter}`, take),
     ...(note ? [make("p", { className: "help" }, note)] : []), make("div", { className: "heard" }));
   entry.dataset.name = name;
   return entry;

@@ -4,6 +4,7 @@
 // disk always has the last state that a lesson comes of.
 
 import { get, post, Wrong } from "./api.js";
+import { notice } from "./news.js";
 
 /**
  * @typedef {{ number: number, title: string, tempos: number }} Piece
@@ -45,7 +46,9 @@ const waiting = [];
 export function look(look, wrong) {
   lookers.add(look);
   if (wrong) troubled.add(wrong);
-  if (open.lesson) look(open.lesson);
+  if (!open.lesson) return;
+  look(open.lesson);
+  wrong?.(open.lesson.error || null);
 }
 
 /** @param {Lesson} lesson */
@@ -89,6 +92,9 @@ export function writeSteps(sticking, steps) {
   waiting.push(() => post("api/lesson/steps", { ...base(), sticking, steps }));
   next();
 }
+
+/** Whether something waits to be sent that is newer than what the server has told. */
+export const isWriting = () => waiting.length > 0;
 
 /**
  * Puts a whole text in the place of the drill's.
@@ -185,7 +191,6 @@ function remember(text) {
 /** @param {Lesson} lesson */
 function elsewhere(lesson) {
   show(lesson);
-  const said = "The file was changed elsewhere: this is what it is now.";
-  say({ what: said, hint: "", key: "", said });
+  notice("The file was changed elsewhere: this is what it is now.");
   next();
 }

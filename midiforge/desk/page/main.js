@@ -1,6 +1,6 @@
 // The page: which lesson is open, and what is done with it.
 
-import { make } from "../../pages/player/element.js";
+import { button, make } from "../../pages/player/element.js";
 import { stop } from "../../pages/player/transport.js";
 import { get, onServer, post, Wrong } from "./api.js";
 import { look, open, openDrill } from "./lesson.js";
@@ -85,17 +85,32 @@ async function listDrills() {
   return drills;
 }
 
-async function newLesson() {
-  const title = prompt("What is the lesson called?");
-  if (!title?.trim()) return;
-  try {
-    const { drill } = await post("api/drills", { title });
-    await openDrill(drill);
-    await listDrills();
-    go(drill);
-  } catch (error) {
-    failed(error);
-  }
+/** Asks what a new lesson is to be called, and begins it. */
+function newLesson() {
+  const title = make("input", { type: "text", id: "new-title" });
+  title.required = true;
+  const wrong = make("p", { className: "wrong" });
+  wrong.setAttribute("role", "alert");
+  const asking = make("dialog", { className: "asking" },
+    make("form", {}, make("label", { htmlFor: title.id }, "What is the lesson called?"), title,
+      wrong, make("div", { className: "often" }, make("button", { type: "submit" }, "Begin"),
+        button("leave", "Leave it", () => asking.close()))));
+  asking.addEventListener("close", () => asking.remove());
+  asking.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    try {
+      const { drill } = await post("api/drills", { title: title.value });
+      asking.close();
+      await openDrill(drill);
+      await listDrills();
+      go(drill);
+    } catch (error) {
+      if (!(error instanceof Wrong)) throw error;
+      wrong.textContent = error.message;
+    }
+  });
+  document.body.append(asking);
+  asking.showModal();
 }
 
 async function begin() {
@@ -107,7 +122,10 @@ async function begin() {
   }
   chooser.addEventListener("change", () => go(chooser.value));
   $("new-lesson").addEventListener("click", newLesson);
-  look(({ title }) => title && (document.title = `${title} · midiforge`));
+  look(({ title }) => {
+    if (title) document.title = `${title} · midiforge`;
+    $("heading").textContent = title || "midiforge";
+  });
   addEventListener("hashchange", follow);
   try {
     const drills = await listDrills();

@@ -2,7 +2,7 @@
 
 import { button, make } from "../../pages/player/element.js";
 import { get } from "./api.js";
-import { showCells } from "./cells.js";
+import { Row } from "./cells.js";
 import { fieldOf, showTrouble, showValues, type } from "./fields.js";
 import { feetChooser } from "./feet.js";
 import { canRedo, canUndo, look, undo, writeText } from "./lesson.js";
@@ -11,7 +11,7 @@ import { tell } from "./news.js";
 import { voicingRows } from "./voicing.js";
 
 // What is always in sight, in the order in which one thinks of it.
-const HANDS = ["title", "sticking"];
+const HANDS = ["sticking"];
 const FEET = ["feet"];
 const MOVES = ["placements", "accents", "accent_placements", "lead"];
 const TIME = ["tempos", "meter", "steps", "swing"];
@@ -38,13 +38,18 @@ async function show(place) {
     return line;
   };
   const cells = make("div", { className: "stickings" });
-  const common = [...HANDS, ...FEET, ...MOVES, ...TIME, ...STAGES];
+  /** @type {Row[]} */
+  const rows = [];
+  const common = ["title", ...HANDS, ...FEET, ...MOVES, ...TIME, ...STAGES];
   const rest = /** @type {import("./fields.js").Group[]} */ (groups).map(({ title, keys }) => ({
     title, keys: keys.filter(({ name }) => !common.includes(name)),
   }));
   const voices = voicingRows(shelves.voices);
+  const help = make("p", { className: "help-line" });
+  help.setAttribute("aria-hidden", "true"); // each field says its own
   const form = make("form", { className: "form" },
-    part("The hands", field("title"), cells, rudimentChooser(shelves.rudiments),
+    make("div", { className: "part" }, field("title")),
+    part("The hands", cells, rudimentChooser(shelves.rudiments),
       field("sticking")),
     part("The feet", field("feet"), feetChooser(shelves.ostinatos)),
     part("What moves", ...MOVES.map(field)),
@@ -53,7 +58,11 @@ async function show(place) {
     ...rest.filter(({ keys }) => keys.length).map(({ title, keys }) =>
       make("details", {}, make("summary", {}, make("h2", {}, `${title}: more`)),
         ...keys.map((one) => fieldOf(one, shelves)))),
-    wholeText());
+    wholeText(), help);
+  form.addEventListener("focusin", ({ target }) => {
+    const line = target instanceof Element && target.closest(".field");
+    help.textContent = (line && line.querySelector(".help")?.textContent) || "";
+  });
   form.addEventListener("submit", (event) => event.preventDefault());
   const music = make("div", { className: "lesson-music" });
   const said = make("p", { className: "lesson-size" });
@@ -63,7 +72,15 @@ async function show(place) {
   const sheet = make("section", { className: "sheet-side" },
     make("div", { className: "sheet-head" }, said, back, again), remarks, music);
   sheet.setAttribute("aria-label", "The lesson");
-  place.append(form, sheet);
+  const turn = make("p", { className: "turn" }, button("to-music", "To the music", () => {
+    const isAtMusic = sheet.getBoundingClientRect().top < innerHeight / 2;
+    (isAtMusic ? form : sheet).scrollIntoView();
+  }));
+  addEventListener("scroll", () => {
+    const isAtMusic = sheet.getBoundingClientRect().top < innerHeight / 2;
+    if (turn.firstChild) turn.firstChild.textContent = isAtMusic ? "To the form" : "To the music";
+  }, { passive: true });
+  place.append(form, sheet, turn);
   addEventListener("keydown", (event) => {
     if (!(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z") return;
     if (event.target instanceof Element && event.target.matches("input[type=text], textarea"))
@@ -75,14 +92,15 @@ async function show(place) {
     back.disabled = !canUndo();
     again.disabled = !canRedo();
     area().value = lesson.text;
-    if (lesson.error) return; // its text is there, to be put right
     showValues(lesson.values);
+    if (lesson.error) return;
     voices.show(lesson.values.voicing || "");
-    lesson.stickings.forEach((sticking, i) => {
-      cells.append(...(cells.children[i] ? [] : [make("div", {})]));
-      showCells(/** @type {HTMLElement} */ (cells.children[i]), i, sticking);
+    for (let i = rows.length; i < lesson.stickings.length; i++) rows.push(new Row(i));
+    lesson.stickings.forEach((sticking, i) => rows[i].show(sticking));
+    rows.forEach(({ element }, i) => {
+      if (i >= lesson.stickings.length) element.remove();
+      else if (!element.parentNode) cells.append(element);
     });
-    while (cells.children.length > lesson.stickings.length) cells.lastChild?.remove();
     said.textContent = sizeOf(lesson);
     remarks.replaceChildren(...lesson.remarks.map((remark) => make("li", {}, remark)));
     showMusic(music, lesson);
@@ -115,8 +133,12 @@ function part(title, ...fields) {
 
 /** @param {string} name */
 function often(name) {
-  const row = make("span", { className: "often" }, ...OFTEN[name].map(([text, value]) =>
-    button("choice", text, () => type(name, value))));
+  const row = make("span", { className: "often" }, ...OFTEN[name].map(([text, value]) => {
+    const choice = button("choice", text, () => type(name, value));
+    look(({ values }) =>
+      choice.setAttribute("aria-pressed", `${(values?.[name] || "") === value}`));
+    return choice;
+  }));
   row.setAttribute("role", "group");
   row.setAttribute("aria-label", "Often");
   return row;

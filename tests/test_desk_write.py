@@ -1,0 +1,282 @@
+"""Writing lessons on the page of `midiforge open`, in a browser, as a person would."""
+
+import shutil
+import time
+import tomllib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from browser import chromium, sized
+from desk import served, server
+
+import midiforge
+
+EXAMPLES = sorted((Path(__file__).parents[1] / "examples").glob("0*.toml"))
+KIT = EXAMPLES[0].parent / "rehearsal-room.toml"
+STARTER = Path(midiforge.__file__).parent / "desk" / "starter.toml"
+BOSSA = EXAMPLES[0]
+_AXE = Path(__file__).parent.parent / ".ci" / "node_modules" / "axe-core" / "axe.min.js"
+_PATIENCE = 20.0  # seconds, on a busy machine
+
+
+class Person:
+    """Somebody who sits at the page, and the folder that it is open on."""
+
+    def __init__(self, driver: Any, folder: Path, address: str) -> None:
+        self.driver, self.folder, self.address = driver, folder, address
+
+    def open(self, drill: str = "") -> "Person":
+        self.driver.get("about:blank")
+        self.driver.get(self.address + (f"#drill={drill}" if drill else ""))
+        self.until("return document.querySelectorAll('.slot .system').length > 0")
+        return self
+
+    def js(self, script: str, *values: Any) -> Any:
+        return self.driver.execute_script(script, *values)
+
+    def until(self, script: str, *values: Any) -> Any:
+        return self.when(lambda: self.js(script, *values), script)
+
+    def when(self, true: Callable[[], Any], what: str = "") -> Any:
+        end = time.monotonic() + _PATIENCE
+        while time.monotonic() < end:
+            if is_so := true():
+                return is_so
+            time.sleep(0.05)
+        raise AssertionError(f"never: {what} ({self.news()})")
+
+    def news(self) -> str:
+        return str(self.js("return document.getElementById('news').textContent"))
+
+    def press(self, selector: str) -> None:
+        self.js("arguments[0].click()", self.driver.find_element("css selector", selector))
+
+    def type(self, key: str, text: str) -> None:
+        """Types into the field of a key, over what is there."""
+        field = self.driver.find_element("id", f"field-{key}")
+        kind = field.get_attribute("type")
+        self.js("arguments[0].closest('details')?.setAttribute('open', '')", field)
+        self.js("arguments[0].scrollIntoView({ block: 'center' })", field)
+        if kind == "checkbox":
+            if field.is_selected() != (text == "true"):
+                field.click()
+        elif field.tag_name == "select":
+            self.js(
+                "arguments[0].value = arguments[1];"
+                "arguments[0].dispatchEvent(new Event('input', {bubbles: true}))",
+                field,
+                text,
+            )
+        else:
+            self.js("arguments[0].focus(); arguments[0].select()", field)
+            field.send_keys(text or "\ue017")  # Delete
+
+    def saved(self, drill: str) -> dict[str, Any]:
+        return tomllib.loads((self.folder / drill).read_text())
+
+
+@pytest.fixture(scope="module")
+def driver(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    yield from chromium(tmp_path_factory.mktemp("chromium"))
+
+
+@pytest.fixture(scope="module")
+def at_the_desk(driver: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Person]:
+    folder = tmp_path_factory.mktemp("open")
+    shutil.copy(KIT, folder)
+    shutil.copy(BOSSA, folder)
+    with served(folder) as address:
+        yield Person(driver, folder, address)
+
+
+@pytest.fixture
+def person(at_the_desk: Person) -> Person:
+    shutil.copy(BOSSA, at_the_desk.folder)
+    sized(at_the_desk.driver, 1280, 800)
+    return at_the_desk.open(BOSSA.name)
+
+
+@pytest.mark.parametrize("example", EXAMPLES, ids=lambda path: path.stem)
+def test_the_lesson_of_each_example_is_made_from_nothing(
+    person: Person, example: Path, tmp_path: Path
+) -> None:
+    from midiforge.desk.drill_file import read_drill_file
+
+    wanted = read_drill_file(example).shown()
+    person.press("#new-lesson")
+    person.driver.find_element("id", "new-title").send_keys(f"Made of {example.stem}")
+    person.press(".asking [type=submit]")
+    name = f"Made_of_{example.stem}.toml"
+    person.until("return document.getElementById('drill').value === arguments[0]", name)
+    person.until(
+        "return document.getElementById('field-title').value.startsWith('Made of')"
+        " && document.querySelectorAll('.slot .system').length > 0"
+    )
+    begun = read_drill_file(STARTER).shown()
+    for key in [*wanted, *(key for key in begun if key not in wanted)]:
+        person.type(key, wanted.get(key, "").strip("\n"))
+    made = person.folder / name
+    wanted = _plain(wanted)
+    person.when(lambda: _plain(read_drill_file(made).shown()) == wanted, "the file has all of it")
+    for drill, folder in ((made, "made"), (example, "own")):
+        midiforge.Session(drill, log=None).build(tmp_path / folder)
+    files = {
+        folder: {path.name: path.read_bytes() for path in (tmp_path / folder).rglob("*.mid")}
+        for folder in ("made", "own")
+    }
+    assert len(files["own"]) > 1
+    assert files["made"] == files["own"]
+
+
+def _plain(shown: dict[str, str]) -> dict[str, str]:
+    return {key: text.strip().replace(" = ", "=") for key, text in shown.items()}
+
+
+def test_a_tap_on_a_cell_is_written_and_the_music_follows(person: Person) -> None:
+    before = person.js("return document.querySelectorAll('.slot')[1].textContent")
+    person.press(".cell[data-step='1'] .cell-accent")
+    person.when(lambda: person.saved(BOSSA.name)["sticking"] == ">R>LL>R >LRR>L", "accented")
+    person.press(".cell[data-step='2'] .cell-stroke")
+    person.when(lambda: person.saved(BOSSA.name)["sticking"] == ">R>L->R >LRR>L", "a rest")
+    person.until(
+        "return document.querySelectorAll('.slot')[1].textContent !== arguments[0]", before
+    )
+
+
+def test_letters_are_typed_into_the_row_and_arrows_go_along_it(person: Person) -> None:
+    person.js("document.querySelector(\".cell[data-step='4'] .cell-stroke\").focus()")
+    for letter in "rl-l":
+        person.driver.switch_to.active_element.send_keys(letter)
+    person.when(lambda: person.saved(BOSSA.name)["sticking"] == ">RLL>R >RL->L", "typed")
+    active = person.driver.switch_to.active_element
+    assert active.get_attribute("class") == "cell-stroke"
+    active.send_keys("\ue012")  # ArrowLeft
+    assert person.driver.switch_to.active_element.text == "-"
+
+
+def test_what_is_wrong_stands_beside_its_field_in_the_command_s_words(person: Person) -> None:
+    before = (person.folder / BOSSA.name).read_text()
+    person.type("feet", "bosa-nova")
+    said = "no ostinato is called 'bosa-nova' (did you mean 'bossa-nova'?)"
+    person.until("return document.getElementById('wrong-feet').textContent === arguments[0]", said)
+    assert (person.folder / BOSSA.name).read_text() == before
+    assert (
+        person.js("return document.getElementById('field-feet').getAttribute('aria-invalid')")
+        == "true"
+    )
+    with pytest.raises(midiforge.MidiforgeError) as raised:
+        midiforge.read_drill(BOSSA, {"feet": "bosa-nova"})
+    assert said in str(raised.value)
+    person.type("feet", "samba")
+    person.when(lambda: person.saved(BOSSA.name)["feet"] == "samba", "put right")
+    person.until("return document.getElementById('wrong-feet').textContent === ''")
+
+
+def test_a_wrong_field_does_not_keep_another_from_being_saved(person: Person) -> None:
+    person.type("tempos", "fast")
+    person.until("return document.getElementById('wrong-tempos').textContent !== ''")
+    person.type("title", "Half right")
+    person.when(lambda: person.saved(BOSSA.name)["title"] == "Half right", "saved")
+    assert person.js("return document.getElementById('field-tempos').value") == "fast"
+
+
+def test_undo_and_redo_go_through_what_was_done(person: Person) -> None:
+    original = (person.folder / BOSSA.name).read_text()
+    person.type("feet", "samba")
+    person.when(lambda: person.saved(BOSSA.name)["feet"] == "samba", "changed")
+    changed = (person.folder / BOSSA.name).read_text()
+    while (person.folder / BOSSA.name).read_text() != original:
+        person.until("return !document.querySelector('.undo').disabled")
+        before = (person.folder / BOSSA.name).read_text()
+        person.press(".undo")
+        person.when(lambda b=before: (person.folder / BOSSA.name).read_text() != b, "undone")
+    while (person.folder / BOSSA.name).read_text() != changed:
+        person.until("return !document.querySelector('.redo').disabled")
+        before = (person.folder / BOSSA.name).read_text()
+        person.press(".redo")
+        person.when(lambda b=before: (person.folder / BOSSA.name).read_text() != b, "redone")
+    person.until("return document.getElementById('field-feet').value === 'samba'")
+
+
+def test_a_file_that_an_editor_changed_meanwhile_is_not_overwritten(person: Person) -> None:
+    path = person.folder / BOSSA.name
+    path.write_text(path.read_text().replace("bossa-nova", "baiao"))
+    person.type("title", "From the page")
+    person.until("return document.getElementById('field-feet').value === 'baiao'")
+    person.when(lambda: "changed elsewhere" in person.news(), "it says so")
+    person.when(lambda: person.saved(BOSSA.name)["title"] == "From the page", "both are kept")
+    assert person.saved(BOSSA.name)["feet"] == "baiao"
+
+
+def test_a_file_with_a_fault_is_shown_as_text_and_can_be_put_right(person: Person) -> None:
+    path = person.folder / BOSSA.name
+    path.write_text(path.read_text().replace('"beat"', '"beet"'))
+    person.driver.get("about:blank")
+    person.driver.get(f"{person.address}#drill={BOSSA.name}")
+    person.until("return document.getElementById('whole-text')?.value.includes('beet')")
+    person.until("return document.getElementById('wrong-placements').textContent !== ''")
+    person.type("placements", "beat")
+    person.until("return document.querySelectorAll('.slot .system').length > 0")
+    assert person.saved(BOSSA.name)["placements"] == "beat"
+
+
+def test_the_page_says_when_its_server_is_gone_and_nothing_is_lost(
+    driver: Any, tmp_path: Path
+) -> None:
+    shutil.copy(BOSSA, tmp_path)
+    with server(tmp_path) as (address, process):
+        person = Person(driver, tmp_path, address).open(BOSSA.name)
+        process.kill()
+        process.wait()
+        person.type("title", "Nobody hears this")
+        person.when(lambda: "has been ended" in person.news(), "it says so")
+        assert person.js("return document.getElementById('field-title').value").startswith("Nobody")
+        assert (tmp_path / BOSSA.name).read_text() == BOSSA.read_text()
+
+
+def test_a_folder_without_a_drill_begins_with_a_lesson_to_be_changed(
+    driver: Any, tmp_path: Path
+) -> None:
+    with served(tmp_path) as address:
+        person = Person(driver, tmp_path, address).open()
+        assert person.js("return document.querySelectorAll('.cell').length") > 0
+        assert midiforge.read_drill(tmp_path / "First_lesson.toml").title == "First lesson"
+
+
+def test_foot_patterns_are_seen_and_heard_before_one_is_taken(person: Person) -> None:
+    person.press(".feet summary")
+    first = ".feet-list li:not([hidden])"
+    person.until(f"return document.querySelector('{first} .system') !== null")
+    person.press(f"{first} .player-play")
+    person.js("document.querySelector('.first-play')?.click()")
+    person.until("return document.querySelector('.feet-list .playing') !== null")
+    name = person.js(f"return document.querySelector('{first}').dataset.name")
+    person.press(f"{first} .choice")
+    person.when(lambda: person.saved(BOSSA.name)["feet"] == name, "taken")
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (820, 1180), (360, 780)])
+def test_it_fits_every_screen(person: Person, width: int, height: int) -> None:
+    sized(person.driver, width, height)
+    wide = person.js("return document.documentElement.scrollWidth")
+    assert wide <= width, person.js(
+        "return [...document.querySelectorAll('body *')].filter(e => e.offsetWidth"
+        f" && e.getBoundingClientRect().right > {width + 1}).map(e => e.className || e.tagName)"
+    )[:9]
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_axe_core_has_nothing_to_say(person: Person, width: int) -> None:
+    if not _AXE.is_file():
+        pytest.skip("pages are checked by axe-core: npm install --prefix .ci")
+    sized(person.driver, width, 900)
+    person.js("for (const fold of document.querySelectorAll('details')) fold.open = true")
+    person.js(_AXE.read_text("utf-8"))
+    found = person.driver.execute_async_script(
+        "const done = arguments[0];"
+        "axe.run(document, { resultTypes: ['violations'] }).then(({ violations }) => done("
+        "violations.map(({ id, nodes }) => [id, nodes.slice(0, 3).map((n) => n.html)])))"
+    )
+    assert found == []
