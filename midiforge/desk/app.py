@@ -4,7 +4,7 @@ from pathlib import Path
 
 from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import FileResponse, PlainTextResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp
 
@@ -16,12 +16,22 @@ from midiforge.engraving.drawing import STYLE
 _PACKAGE = Path(__file__).parents[1]
 _PAGE = Path(__file__).parent / "page"
 _PLAYER = _PACKAGE / "pages" / "player"
+_FOLDERS = {"desk/page": _PAGE, "pages/player": _PLAYER}
+_HANDED_OUT = {_PLAYER / name for name in ("main.js", "folds.js", "again.js")}  # for pages alone
 _KINDS = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
 ROUTES: tuple[BaseRoute, ...] = (*writing.ROUTES,)
 
 
 async def _index(_: Request) -> Response:
-    return FileResponse(_PAGE / "index.html", media_type="text/html")
+    """The page, which says at once which modules it is going to need."""
+    page = (_PAGE / "index.html").read_text(encoding="utf-8")
+    modules = (
+        f'<link rel="modulepreload" href="{folder}/{path.name}">'
+        for folder, home in _FOLDERS.items()
+        for path in sorted(home.glob("*.js"))
+        if path not in _HANDED_OUT
+    )
+    return HTMLResponse(page.replace("</head>", "\n".join((*modules, "</head>"))))
 
 
 async def _style(_: Request) -> Response:
@@ -34,7 +44,7 @@ async def _style(_: Request) -> Response:
 
 async def _file(request: Request) -> Response:
     """A module or a picture, by the place it has in the package, so that they find each other."""
-    folder = {"desk/page": _PAGE, "pages/player": _PLAYER}[request.path_params["folder"]]
+    folder = _FOLDERS[request.path_params["folder"]]
     path = folder / request.path_params["name"]
     if path.parent != folder or path.suffix not in _KINDS or not path.is_file():
         return PlainTextResponse("Nothing is here.\n", 404)
@@ -52,7 +62,7 @@ def _files(folder: str) -> Route:
 def application(desk: Desk, secret: str, port: int) -> ASGIApp:
     """The application for a desk, behind its gate."""
     own = (Route("/", _index), Route("/style.css", _style))
-    files = _files("desk/page"), _files("pages/player")
+    files = map(_files, _FOLDERS)
     inside = Starlette(routes=[*own, *files, *ROUTES])
     inside.state.desk = desk
     return Gate(inside, secret, port)

@@ -3,6 +3,7 @@
 import threading
 from collections import OrderedDict
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 from midiforge.desk.drill_file import DrillFile, read_drill_file
@@ -95,6 +96,13 @@ class Desk:
         """A session with a drill of the folder, its log and whoever plays; MidiforgeError."""
         drill = self.sheet(name).drill
         return Session(drill, self.log, self.player if player is None else player)
+
+    def warm(self, name: str = "") -> None:
+        """Engraves what the page is going to ask for first, while the browser opens."""
+        with suppress(MidiforgeError, IndexError):
+            sheet = self.sheet(name or self.drills()[0])
+            for family in range(min(2, len(sheet.families))):
+                sheet.music(family)
 
     def new_drill(self, title: str) -> str:
         """Begins a drill from the one that every lesson may begin with; gives its name.

@@ -1,6 +1,7 @@
 """The server of `midiforge open`: on this computer only, until it is stopped."""
 
 import socket
+import threading
 import webbrowser
 from collections.abc import Callable
 from urllib.parse import quote
@@ -49,6 +50,7 @@ def serve(
         )
         server = uvicorn.Server(config)
         listening.listen()  # who asks before the server runs, waits
+        threading.Thread(target=desk.warm, args=(drill,), daemon=True).start()
         say(address)
         if browses:
             webbrowser.open(address)

@@ -4,6 +4,7 @@
 // disk always has the last state that a lesson comes of.
 
 import { get, post, Wrong } from "./api.js";
+import { forgetHistory, remember, taken } from "./undone.js";
 import { notice } from "./news.js";
 
 /**
@@ -17,8 +18,6 @@ import { notice } from "./news.js";
  * }} Lesson
  */
 
-const MOST_UNDONE = 200;
-
 /** The name of the drill's file, and what is known of it.
  * @type {{ drill: string, lesson: Lesson | null }} */
 export const open = { drill: "", lesson: null };
@@ -31,8 +30,6 @@ export const unsaved = {};
 const lookers = new Set();
 /** @type {Set<(trouble: import("./api.js").Trouble | null) => void>} */
 const troubled = new Set();
-/** @type {{ undone: string[], done: string[] }} */
-const history = { undone: [], done: [] };
 let busy = false;
 /** Other changes that wait for their turn.
  * @type {(() => Promise<Lesson>)[]} */
@@ -68,7 +65,7 @@ export async function openDrill(drill) {
   const lesson = await get("api/lesson", { drill });
   open.drill = drill;
   for (const key of Object.keys(unsaved)) delete unsaved[key];
-  history.undone.length = history.done.length = 0;
+  forgetHistory();
   show(lesson);
 }
 
@@ -105,13 +102,9 @@ export function writeText(text) {
   next();
 }
 
-export const canUndo = () => history.done.length > 0;
-export const canRedo = () => history.undone.length > 0;
-
 /** @param {boolean} again whether what was undone is done again instead */
 export function undo(again = false) {
-  const [from, to] = again ? [history.undone, history.done] : [history.done, history.undone];
-  const text = from.pop();
+  const { text, to } = taken(again);
   if (text === undefined || !open.lesson) return;
   for (const key of Object.keys(unsaved)) delete unsaved[key];
   const before = open.lesson.text;
@@ -181,11 +174,15 @@ async function keepTheRest(sent, wrong) {
   busy = false;
 }
 
-/** @param {string} text */
-function remember(text) {
-  history.done.push(text);
-  history.done.splice(0, history.done.length - MOST_UNDONE);
-  history.undone.length = 0;
+/** Looks whether the file was changed elsewhere, in another tab or by an editor. */
+export async function lookAgain() {
+  const { drill, lesson } = open;
+  if (!lesson || busy || Object.keys(unsaved).length) return;
+  const now = await get("api/lesson", { drill }).catch(() => null);
+  if (open.drill !== drill || open.lesson !== lesson) return;
+  if (!now || now.digest === lesson.digest) return;
+  remember(lesson.text);
+  elsewhere(now);
 }
 
 /** @param {Lesson} lesson */

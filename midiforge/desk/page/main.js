@@ -3,7 +3,7 @@
 import { button, make } from "../../pages/player/element.js";
 import { stop } from "../../pages/player/transport.js";
 import { get, onServer, post, Wrong } from "./api.js";
-import { look, open, openDrill } from "./lesson.js";
+import { look, lookAgain, open, openDrill } from "./lesson.js";
 import { tell } from "./news.js";
 import { writing } from "./writing.js";
 
@@ -127,6 +127,8 @@ async function begin() {
     $("heading").textContent = title || "midiforge";
   });
   addEventListener("hashchange", follow);
+  addEventListener("focus", lookAgain);
+  document.addEventListener("visibilitychange", () => document.hidden || lookAgain());
   try {
     const drills = await listDrills();
     if (!asked().get("drill")) {

@@ -28,8 +28,8 @@ const near = new IntersectionObserver((seen) => {
     const slot = slots.find(({ element }) => element === target);
     if (!slot) continue;
     slot.isNear = isIntersecting;
-    if (isIntersecting) fill(slot);
   }
+  fillAll();
 }, { rootMargin: NEAR });
 
 /**
@@ -56,17 +56,33 @@ export function showMusic(place, lesson) {
     if (slot.key || !free.length) return;
     const old = free.find((other) => before.indexOf(other) === i) || free[0];
     free.splice(free.indexOf(old), 1);
-    slot.asked?.abort();
     near.unobserve(slot.element);
     slots[i] = Object.assign(old, { wanted: slot.wanted, number: slot.number, part: slot.part });
   });
   free.forEach(remove);
+  for (const slot of slots) if (slot.key !== slot.wanted) slot.asked?.abort();
   slots.forEach(({ element }, i) => {
     if (place.children[i] !== element) place.insertBefore(element, place.children[i] || null);
     near.observe(element);
   });
-  slots.forEach((slot) => slot.isNear && fill(slot));
+  fillAll();
   order();
+}
+
+let filling = false;
+
+/** Asks for what is near, one after the other from the top of what is seen. */
+async function fillAll() {
+  if (filling) return;
+  filling = true;
+  for (;;) {
+    const lacking = slots.filter((slot) => slot.isNear && slot.key !== slot.wanted);
+    const seen = lacking.find(({ element }) => element.getBoundingClientRect().bottom > 0);
+    const next = seen || lacking[0];
+    if (!next) break;
+    await fill(next);
+  }
+  filling = false;
 }
 
 /** @returns {Slot} */
@@ -95,8 +111,7 @@ function clear(slot) {
 
 /** @param {Slot} slot */
 async function fill(slot) {
-  if (slot.key === slot.wanted || !open.lesson) return;
-  slot.asked?.abort();
+  if (!open.lesson) return;
   const asking = (slot.asked = new AbortController());
   const { wanted, number, part } = slot;
   const question = { drill: open.drill, digest: open.lesson.digest, family: number, part };
@@ -106,10 +121,11 @@ async function fill(slot) {
     put(slot, set);
     slot.key = wanted;
   } catch (error) {
-    if (asking.signal.aborted || (error instanceof Wrong && error.status === 409)) return;
-    if (!(error instanceof Wrong)) throw error;
+    if (slot.wanted !== wanted) return; // the lesson has been changed meanwhile
+    slot.key = wanted;
+    if (error instanceof Wrong && error.status === 409) return;
     clear(slot);
-    slot.element.replaceChildren(make("p", { className: "wrong" }, error.message));
+    slot.element.replaceChildren(make("p", { className: "wrong" }, `${error}`));
   } finally {
     if (slot.asked === asking) slot.asked = null;
   }

@@ -5,9 +5,10 @@ import { get } from "./api.js";
 import { Row } from "./cells.js";
 import { fieldOf, showTrouble, showValues, type } from "./fields.js";
 import { feetChooser } from "./feet.js";
-import { canRedo, canUndo, look, undo, writeText } from "./lesson.js";
+import { look, undo, writeText } from "./lesson.js";
 import { showMusic } from "./music.js";
 import { tell } from "./news.js";
+import { canRedo, canUndo } from "./undone.js";
 import { voicingRows } from "./voicing.js";
 
 // What is always in sight, in the order in which one thinks of it.
@@ -26,9 +27,12 @@ const OFTEN = {
   stages: [["All", ""], ["Feet, hands, full", "feet, hands, full"], ["Full only", "full"]],
 };
 
+const asked = get("api/fields"); // while the lesson is asked for
+asked.catch(() => {});
+
 /** @param {HTMLElement} place */
 async function show(place) {
-  const { groups, shelves } = await get("api/fields");
+  const { groups, shelves } = await asked;
   const all = /** @type {import("./fields.js").Group[]} */ (groups).flatMap(({ keys }) => keys);
   const key = (/** @type {string} */ name) =>
     /** @type {import("./fields.js").Key} */ (all.find((one) => one.name === name));
