@@ -9,6 +9,7 @@ from operator import attrgetter
 from typing import Any
 
 from midiforge.desk.drill_file import DrillFile
+from midiforge.desk.shelf import at_home_in
 from midiforge.drill.drill import Drill
 from midiforge.drill.keys import GROUPS
 from midiforge.drill.read import drill_in
@@ -88,6 +89,8 @@ class LessonSheet:
             ],
             "unshown": max(0, len(self.outlines) - MOST_PIECES),
             "remarks": self.remarks,
+            "meter": str(self.drill.meter),
+            "fitting": at_home_in(self.drill.meter),
             "stickings": [
                 {
                     "title": sticking.title,

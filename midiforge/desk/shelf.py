@@ -5,10 +5,21 @@ from functools import cache
 from typing import Any
 
 from midiforge.library import band, shelf
+from midiforge.model.meter import Meter
 
 
 def _named(entries: Iterable[Any]) -> list[dict[str, str]]:
     return [{"name": entry.name, "title": entry.title} for entry in entries]
+
+
+@cache
+def at_home_in(meter: Meter) -> list[str]:
+    """The ostinatos that fit a meter, by name."""
+    return [
+        each.name
+        for each in shelf.ostinatos().values()
+        if meter.meets(each.meter, each.pattern.period)
+    ]
 
 
 @cache

@@ -22,14 +22,15 @@ export function feetChooser(ostinatos) {
   const all = make("details", { className: "feet" },
     make("summary", {}, "Look through the foot patterns"),
     make("div", { className: "feet-tools" }, words,
-      make("label", {}, own, "Only those at home in\u00a0", meterSaid), many),
+      make("label", {}, own, "Only those that fit\u00a0", meterSaid), many),
     list);
-  let meter = "4/4";
+  /** @type {string[]} */
+  let fitting = [];
   const choose = () => {
     const wanted = words.value.trim().toLowerCase();
     feet.forEach((one, i) => {
       const named = `${one.title} ${one.name} ${one.family}`.toLowerCase().includes(wanted);
-      entries[i].hidden = !named || (own.checked && one.meter !== meter);
+      entries[i].hidden = !named || (own.checked && !fitting.includes(one.name));
     });
     const shown = entries.filter(({ hidden }) => !hidden).length;
     many.textContent = `${shown} of ${feet.length}`;
@@ -47,8 +48,10 @@ export function feetChooser(ostinatos) {
     if (!all.open) return stop();
     for (const entry of entries) near.observe(entry);
   });
-  look(({ values }) => {
-    meterSaid.textContent = meter = values?.meter || "4/4";
+  look((lesson) => {
+    if (lesson.error) return;
+    meterSaid.textContent = lesson.meter;
+    fitting = lesson.fitting;
     choose();
   });
   return all;

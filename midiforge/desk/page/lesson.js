@@ -13,7 +13,7 @@ import { notice } from "./news.js";
  * @typedef {{
  *   digest: string, text: string, values: Record<string, string>, title: string,
  *   pieces: Piece[], exercises: number, families: { key: string, parts: number }[],
- *   unshown: number, remarks: string[],
+ *   unshown: number, remarks: string[], meter: string, fitting: string[],
  *   stickings: Sticking[], hearing: any, error?: import("./api.js").Trouble,
  * }} Lesson
  */
