@@ -495,9 +495,11 @@ class Session:
     def entries(self, begins: bool = False) -> "list[Entry]":
         """What the log holds of the player; the usual log need not be there.
 
-        begins: nor need one that was named: what is kept begins it.
+        begins: nor need one that was named: what is kept begins it, and must be able to.
         """
         log = self._log() if begins else None
+        if log:
+            log.check()
         return self._own(log.entries() if log else self._everybodys())
 
     def others(self) -> list[str]:

@@ -130,7 +130,7 @@ def test_each_change_is_counted_in() -> None:
 
 
 def test_a_rest_is_kept_after_twenty_five_minutes_at_most() -> None:
-    teacher = Teacher(midiforge.Lesson(midiforge.check_drill(KEYS)), [], date(2026, 3, 2), 60)
+    teacher = Teacher([midiforge.Lesson(midiforge.check_drill(KEYS))], [], date(2026, 3, 2), 60)
     now, since, rests = 0.0, 0.0, []
     while (turn := teacher.next_turn(now)) is not None:
         if isinstance(turn, Rest):
@@ -424,7 +424,7 @@ def test_a_drill_without_click_or_count_in_is_practised_with_them() -> None:
 def test_a_session_of_no_minutes_is_refused() -> None:
     drill = midiforge.check_drill(KEYS)
     with pytest.raises(MidiforgeError, match="minutes"):
-        Teacher(midiforge.Lesson(drill), [], date(2026, 3, 2), 3)
+        Teacher([midiforge.Lesson(drill)], [], date(2026, 3, 2), 3)
 
 
 def test_a_whole_session_lives_on_what_the_log_has(tmp_path: Path) -> None:

@@ -87,7 +87,8 @@ class KitScreen(Screen):
         exercise = task.exercise
         tempo = f", {plain(exercise.tempo.first)}" if exercise.tempo.is_steady else ""
         name = f"{LOUD}{exercise.number}{PLAIN}  {cut(exercise.title + tempo, room - 30)}"
-        return flowed([f"{gone}   {task.phase}", name], room)
+        drill = cut(task.drill, room - 30)
+        return flowed([f"{gone}   {task.phase}", *([drill] if drill else []), name], room)
 
     def _large(self, room: int) -> list[str]:
         """What to do now, in large letters."""
@@ -285,7 +286,8 @@ def in_lines(
             task: Task | None = scene.task
             if scene.mode is Mode.COUNT and task is not seen[0]:
                 seen[0] = task
-                say(f"{clock(Fraction(round(scene.elapsed)))} {task.said if task else ''}")
+                drill = f" ({task.drill})" if task and task.drill else ""
+                say(f"{clock(Fraction(round(scene.elapsed)))} {task.said if task else ''}{drill}")
             if scene.mode is Mode.REST and seen[2] is not Mode.REST:
                 say(f"{clock(Fraction(round(scene.elapsed)))} rest: {_REST}")
             seen[2] = scene.mode

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 @takes_a_drill
 def practise(
-    drill: "Drill",
+    drills: "list[Drill]",
     minutes: int = 30,
     port: str = "",
     virtual: bool = False,
@@ -68,7 +68,7 @@ def practise(
         what, hint = f"{delay:g} is no delay in ms", f"0 to {delays.MOST_MS:g}"
         raise MidiforgeError(what, "--delay", hint=hint)
     source = input_named(input_)
-    kit = drill.kit.name
+    kit = drills[0].kit.name
     known = delay
     if known is None and source and not measure:
         known = delays.kept(kit, source)
@@ -84,7 +84,7 @@ def practise(
         levels=read_flag("--levels", read_levels, levels),
     )
     practice = Practice(
-        Session(drill, log, player),
+        Session(drills[0], log, player),
         minutes,
         bool(source),
         _folder(takes) if source else None,
@@ -93,15 +93,20 @@ def practise(
         shows=not unheard,
         speak=speak,
         apart=True,
+        others=drills[1:],
     )
     if not source:
         say("No kit on MIDI: the plan goes by the clock, and nothing is heard or logged.")
     screen = on_kit_screen if on_screen() and not plain else in_lines(_say)
+    failed = ""
     try:
         figures = practice.play(options, screen)
+    except MidiforgeError as error:
+        failed = error.what  # which is said where all errors are
+        raise
     finally:
         with suppress(OSError):  # nobody may be there to read it
-            _end(practice, kit, source)
+            _end(practice, kit, source, failed)
         practice.close()
     say_text(folded(f"Timing: {figures}"))
 
@@ -120,8 +125,9 @@ def _folder(given: str) -> Path:
     return folder
 
 
-def _end(practice: "Practice", kit: str, source: str) -> None:
-    """What is left of a session. kit, source: of which a delay that was measured is."""
+def _end(practice: "Practice", kit: str, source: str, failed: str) -> None:
+    """What is left of a session. kit, source: of which a delay that was measured is. failed: what
+    ended it, "" for nothing."""
     from midiforge.at_the_kit import delay
     from midiforge.practice.words import CAUTION
 
@@ -130,7 +136,8 @@ def _end(practice: "Practice", kit: str, source: str) -> None:
     try:
         ended = practice.ended()
     except MidiforgeError as error:
-        tell(error.what)
+        if error.what != failed:
+            tell(error.what)
         return
     for indent, line in ended.lines:
         say_text(folded(" " * indent + line))
