@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -84,10 +85,17 @@ def test_nothing_gets_faster_that_falls_apart() -> None:
     assert len(outcomes) >= 8
     assert not any(outcome.is_good for _, outcome in outcomes[:4])
     for title in {outcome.task.exercise.title for _, outcome in outcomes}:
-        played = tempos(outcomes, title)
-        assert played == sorted(played, reverse=True)
-        assert played[0] <= 60
+        played = [outcome for _, outcome in outcomes if outcome.task.exercise.title == title]
+        for before, after in pairwise(played):
+            faster = after.task.exercise.tempo.first > before.task.exercise.tempo.first
+            assert before.is_good or not faster
+        assert played[0].task.exercise.tempo.first <= 60
     assert min(tempos(outcomes)) < 57
+
+
+def test_what_is_far_from_good_is_taken_down_by_more_than_a_step_at_once() -> None:
+    first, second = [*dict.fromkeys(tempos(failing().outcomes))][:2]
+    assert (first, second) == (60, 51)
 
 
 def test_every_stretch_is_long_enough_to_be_judged() -> None:

@@ -39,7 +39,7 @@ from midiforge.model.hit import HANDS, Hit, Strength
 from midiforge.model.tempo import TempoMap, plain
 from midiforge.practice.advice import advise, changed, of_exercise
 from midiforge.practice.changes import Change
-from midiforge.practice.climb import CHANGED_FOR, is_far_off
+from midiforge.practice.climb import CHANGED_FOR, is_far_off, lower
 from midiforge.practice.entry import Entry
 from midiforge.practice.good import bars_wanted, is_good
 from midiforge.practice.log import with_take
@@ -203,7 +203,8 @@ class Teacher:
             return None
         if task.phase == "warm-up":
             if is_far_off(entry, settings_of(task)) and task.advice is not None:
-                slower = task.advice.group.steps.slower(task.exercise.tempo.first)
+                tempo, steps = task.exercise.tempo.first, task.advice.group.steps
+                slower = lower(tempo, entry, steps, settings_of(task))
                 return self._at_tempo(task, task.advice, slower)
             return task
         if task.phase == "review" and is_good(entry, settings_of(task)):
