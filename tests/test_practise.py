@@ -121,6 +121,38 @@ def test_what_is_new_is_sounded_once_and_then_left_to_the_player() -> None:
         assert any(begin - 3 <= seconds <= end + 3 for begin, end in spans)
 
 
+def test_what_is_new_is_played_within_ten_seconds() -> None:
+    modes = talented().modes
+    new = [i for i in range(1, len(modes) - 2) if modes[i][1] is Mode.LISTEN]
+    assert len(new) >= 3
+    for i in new:
+        assert [mode for _, mode in modes[i - 1 : i + 3]] == [
+            Mode.READY,
+            Mode.LISTEN,
+            Mode.COUNT,
+            Mode.PLAY,
+        ]
+        assert modes[i + 2][0] - modes[i - 1][0] < 10
+
+
+def test_what_takes_long_to_come_round_is_not_sounded_to_its_end() -> None:
+    one = evening(FAST, 5, sticking="RLRRLRLLRLRLR", placements="1", tempos="40")
+    (begin, mode), (end, _) = one.modes[1:3]
+    assert mode is Mode.LISTEN
+    assert one.outcomes[0][1].task.exercise.loop_seconds > 20
+    assert 4 <= end - begin < 20
+
+
+def test_what_is_left_of_an_exercise_is_sounded_too_before_it_is_played_alone() -> None:
+    student = Student("flat", range(1), least=60.0, gain=40.0, flat=True, heeds=False)
+    one = play(Session(midiforge.check_drill(ACCENTED), None), Robot(Learner(student), KIT), 12)
+    exercises = [outcome.task.exercise for _, outcome in one.outcomes]
+    titles = {exercise.title for exercise in exercises}
+    different = {(exercise.title, len(exercise.hits)) for exercise in exercises}
+    assert len(different) > len(titles)
+    assert [mode for _, mode in one.modes].count(Mode.LISTEN) >= len(different)
+
+
 def _is_on(message: bytes, notes: set[int]) -> bool:
     return message[0] & 0xF0 == 0x90 and message[1] in notes and message[2] > 0
 
@@ -195,9 +227,9 @@ def test_who_says_that_it_hurts_rests_and_plays_something_else_no_faster(tmp_pat
 
 
 def test_next_goes_on_to_another_exercise_although_nothing_was_heard_yet() -> None:
-    one = evening(FAST, 5, wishes={10.0: Command.NEXT})
+    one = evening(FAST, 5, wishes={6.0: Command.NEXT})
     begun = [at for at, mode in one.modes if mode is Mode.READY]
-    assert 10 < begun[1] < 15
+    assert 6 < begun[1] < 11
     first = evening(FAST, 5).outcomes[0][1].task.exercise.title
     titles = {outcome.task.exercise.title for at, outcome in one.outcomes if at < 60}
     assert titles and first not in titles
@@ -205,7 +237,7 @@ def test_next_goes_on_to_another_exercise_although_nothing_was_heard_yet() -> No
 
 @pytest.mark.parametrize("hears", [True, False])
 def test_what_hurts_before_it_was_heard_is_left_and_nothing_gets_faster(hears: bool) -> None:
-    wishes = {10.0: Command.HURTS, 11.0: Command.HURTS, 30.0: Command.HURTS, 110.0: Command.FASTER}
+    wishes = {6.0: Command.HURTS, 7.0: Command.HURTS, 26.0: Command.HURTS, 106.0: Command.FASTER}
     robot = Robot(Learner(FAST), KIT) if hears else None
     one = play(session(), robot, 8, wishes=wishes, hears=hears)
     first = evening(FAST, 5).outcomes[0][1].task.exercise.title
@@ -214,8 +246,8 @@ def test_what_hurts_before_it_was_heard_is_left_and_nothing_gets_faster(hears: b
         for (at, mode), (after, _) in zip(one.modes, one.modes[1:], strict=False)
         if mode is Mode.REST
     )
-    assert 10 < rest < 14
-    assert 85 < after < 95
+    assert 6 < rest < 10
+    assert 81 < after < 91
     assert [mode for _, mode in one.modes].count(Mode.REST) == 1
     played = {outcome.task.exercise.title for _, outcome in one.outcomes}
     assert bool(played) == hears
@@ -265,7 +297,7 @@ def test_quitting_in_the_midst_keeps_what_was_played(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("wish", [Command.QUIT, Command.NEXT, Command.AGAIN])
 def test_who_takes_a_hand_away_for_a_key_has_missed_nothing(wish: Command) -> None:
-    one = evening(FAST, 5, wishes={47.5: wish}, until=45.2)
+    one = evening(FAST, 5, wishes={43.5: wish}, until=41.2)
     broken_off = one.outcomes[-1][1].entry
     assert len(one.outcomes) == 2
     assert broken_off.bars == 7
