@@ -18,12 +18,14 @@ from robot import SECOND, Evening, Robot, play
 from students import ACCENTED, KEYS, KIT, STUDENTS, Learner, Student
 
 import midiforge
+from midiforge.at_the_kit.catching_up import caught_up
+from midiforge.at_the_kit.listening import Listening
 from midiforge.at_the_kit.scene import Mode, Outcome
 from midiforge.errors import MidiforgeError
 from midiforge.hear.review import review
 from midiforge.hear.take import read_take
 from midiforge.live.playing.controls import Command
-from midiforge.live.recording import journal, waiting
+from midiforge.live.recording import waiting
 from midiforge.practice.log import Log
 from midiforge.practice.teacher import Coming, Rest, Task, Teacher, to_a_click
 from midiforge.session import Session
@@ -361,34 +363,43 @@ def test_the_page_of_the_day_and_the_summary_tell_each_exercise(
     assert any(line.startswith("next,") for line in lines)
 
 
-def test_a_killed_session_leaves_what_was_not_written_yet(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
+@pytest.fixture
+def takes(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    """A folder for takes, another one for journals; a session that ends is as one that is killed:
+    of its last stretch there is the journal alone."""
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
-    folder = tmp_path / "takes"
-    folder.mkdir()
+    monkeypatch.setattr(Listening, "keep", lambda self: self._journal.leave())
+    (tmp_path / "takes").mkdir()
+    return tmp_path / "takes"
+
+
+def test_a_killed_session_leaves_what_was_not_written_yet(takes: Path) -> None:
     from midiforge.live.recording.recording import rescued
 
-    one = evening(FAST, 5, folder=folder, wishes={100.0: Command.QUIT})
-    listening = one.practice.listening
-    written = len([*folder.glob("*.mid")])
-    # What a journal has of it: all that came, and up to when it is in takes.
-    head = {"path": str(folder / "take.mid"), "several": True, "digits": 2, "alone": None}
-    head |= {"begin": listening.recorder.begin, "started": listening.recorder.started}
-    book = journal.begin(head)
-    assert book is not None
-    for bar, straight in listening.recorder.bars:
-        book.bar(bar, straight)
-    messages = [*listening.recorder.between(listening.recorder.begin, listening.recorder.end + 1)]
-    for message in messages:
-        book.message(message.at, message.content)
-    book.kept(messages[-40].at)
-    assert book._file is not None
-    book._file.close()  # its lock goes with it
-    saved = rescued()
-    assert sum(take.strokes for kept in saved for take in kept.takes) == 40
-    assert len([*folder.glob("*.mid")]) == written + 1
+    one = evening(FAST, 5, folder=takes, journal=True, wishes={100.0: Command.QUIT})
+    assert len([*takes.glob("*.mid")]) == len(one.outcomes) == 4
+    [kept] = rescued()
+    assert sum(take.strokes for take in kept.takes) > 20
+    assert len([*takes.glob("*.mid")]) == 5
     assert not [*waiting.folder().glob("*.journal")]
+
+
+def test_what_a_killed_session_left_is_logged_once_by_the_next_that_has_its_drill(
+    takes: Path, tmp_path: Path
+) -> None:
+    from midiforge.live.recording.recording import rescued
+
+    evening(FAST, 5, folder=takes, journal=True, wishes={100.0: Command.QUIT})
+    [left] = [take.path for kept in rescued() for take in kept.takes]
+    log = tmp_path / "log.sqlite"
+    other = session(log, title="Another", sticking="RLL", placements="1")
+    ours = session(log)
+    assert not [*caught_up([other], [takes], None)]
+    assert [*caught_up([other, ours], [takes], None)] == [left]
+    assert not [*caught_up([other, ours], [takes], None)]
+    [entry] = Log(log).entries()
+    assert (entry.drill, entry.day) == (ours.drill.title, date(2026, 3, 2))
+    assert entry.clean > 0.9
 
 
 def test_where_takes_go_instead_is_said_once(

@@ -14,6 +14,7 @@ from midiforge.errors import MidiforgeError
 if TYPE_CHECKING:
     from midiforge.at_the_kit.practise import Practice
     from midiforge.drill.drill import Drill
+    from midiforge.session import Session
 
 
 @takes_a_drill
@@ -62,6 +63,7 @@ def practise(
     from midiforge.live.playing.layers import read_layers, read_levels
     from midiforge.live.playing.play import PlayOptions
     from midiforge.live.ports.ports import input_named
+    from midiforge.practice.teacher import to_a_click
     from midiforge.session import Session
 
     if delay is not None and not (math.isfinite(delay) and abs(delay) <= delays.MOST_MS):
@@ -72,6 +74,7 @@ def practise(
     known = delay
     if known is None and source and not measure:
         known = delays.kept(kit, source)
+    _catch_up([Session(to_a_click(drill), log, player) for drill in drills], takes, known)
     speak = None
     if spoken and (speak := speaker()) is None:
         tell("this computer has no speech program: nothing is spoken (espeak-ng is one)")
@@ -109,6 +112,18 @@ def practise(
             _end(practice, kit, source, failed)
         practice.close()
     say_text(folded(f"Timing: {figures}"))
+
+
+def _catch_up(sessions: "list[Session]", takes: str, delay: float | None) -> None:
+    """Logs what is left of sessions that were cut short."""
+    from midiforge.at_the_kit.catching_up import caught_up
+    from midiforge.files.disk import data_folder
+
+    folders = [Path(takes)] if takes.strip() else []
+    with suppress(OSError):
+        folders += (data_folder() / "practised").glob("*")
+    for path in caught_up(sessions, dict.fromkeys(folders), delay):
+        tell(f"a session was cut short; its last take is in the log now: {path}")
 
 
 def _folder(given: str) -> Path:
