@@ -305,7 +305,7 @@ def on_kit_screen(scene: Scene, player: Player) -> Iterator[Watcher]:
         def idle(spare: int) -> None:
             for command in pressed():
                 player.wish(command)
-            screen.idle(spare, player.paused)
+            screen.idle(spare, player.paused or player.waits)
 
         yield Watcher(
             bar=screen.bar, moment=screen.moment, idle=idle, say=screen.say, made=screen.made
