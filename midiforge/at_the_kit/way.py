@@ -24,7 +24,7 @@ BREATH = 3  # seconds between two exercises, to look and to breathe
 DELAY_TEMPO, DELAY_BEATS = 80, 8  # of the click with which the delay is measured
 _LEAST_OUT, _MOST_OUT = 2, 4  # bars that are played once it is to go on to the next
 PAIN_REST = 60.0  # seconds after the player said that it hurts; ours
-_LEAST_SHOWN, _MOST_SHOWN = 4.0, 16.0  # seconds that something new is sounded before it is played
+_LEAST_SHOWN, _MOST_SHOWN = 4.0, 10.0  # seconds that something new is sounded before it is played
 _AS_WRITTEN = Fraction(0)
 # What the player wants instead of what was decided.
 _WISHES = {
