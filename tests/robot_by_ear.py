@@ -22,6 +22,7 @@ import rtmidi
 HIGH, LOW = 76, 77
 FIGURES = {60, 61, 65, 66, 67, 68, 81}  # signs of what comes; no stroke of an exercise
 TOGETHER = 0.02  # seconds within which notes are sent together
+SILENCE = 0.7  # seconds after a beat was due
 _BEGINS = re.compile(r"^\d+:\d\d (.*)$")
 _SAME = re.compile(r"^(faster|slower): ")
 
@@ -54,6 +55,7 @@ class Ear:
         self.out: list[Stroke] = []
         self.wake = threading.Condition()
         self._bars: list[Bar] = []
+        self._before: list[Stroke] = []  # what came with the first click, a little before it
         self._playing: Sequence[Sequence[Stroke]] = ()
         self._beats = 0
         self._high: list[float] = []
@@ -65,12 +67,13 @@ class Ear:
         now = time.monotonic()
         if note in FIGURES:
             return
+        if self._bars and now - self._bars[-1].clicks[-1] > last_beat(self._bars) + SILENCE:
+            # Something new begins.
+            self._bars, self._before, self._high, self._count = [], [], [], -1
         if note not in (HIGH, LOW):
-            if self._bars:
-                self._bars[-1].struck.append((now, note, velocity))
+            struck = self._bars[-1].struck if self._bars else self._before
+            struck.append((now, note, velocity))
             return
-        if self._bars and now - self._bars[-1].clicks[-1] > 2.0:
-            self._bars, self._high = [], []  # it was silent: something new begins
         self._with_clicks(now, note)
         last = self._bars[-1] if self._bars else None
         whole = last is None or not self._beats or len(last.clicks) >= self._beats
@@ -91,10 +94,10 @@ class Ear:
 
     def _bar(self, now: float, last: Bar | None) -> None:
         """A bar begins; what was sent with its first click may have come just before it."""
-        bar = Bar([now])
+        bar, before = Bar([now]), last.struck if last is not None else self._before
+        bar.struck = [(now, *rest) for at, *rest in before if now - at < TOGETHER]  # type: ignore[misc]
         if last is not None:
             self._beats = len(last.clicks)
-            bar.struck = [(now, *rest) for at, *rest in last.struck if now - at < TOGETHER]  # type: ignore[misc]
             last.struck = [stroke for stroke in last.struck if now - stroke[0] >= TOGETHER]
         self._bars.append(bar)
         if self._expects:
