@@ -8,7 +8,7 @@ from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp
 
-from midiforge.desk import writing
+from midiforge.desk import handing_out, writing
 from midiforge.desk.desk import Desk
 from midiforge.desk.gate import Gate
 from midiforge.engraving.drawing import STYLE
@@ -17,7 +17,7 @@ _PACKAGE = Path(__file__).parents[1]
 _PAGE = Path(__file__).parent / "page"
 _PLAYER = _PACKAGE / "pages" / "player"
 _KINDS = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
-ROUTES: tuple[BaseRoute, ...] = (*writing.ROUTES,)
+ROUTES: tuple[BaseRoute, ...] = (*writing.ROUTES, *handing_out.ROUTES)
 
 
 async def _index(_: Request) -> Response:
