@@ -117,12 +117,14 @@ def _choices(_: Desk, __: Asked) -> dict[str, Any]:
 def _make(desk: Desk, asked: Asked) -> dict[str, Any]:
     name, kinds = text(asked, "drill"), asked.get("kinds")
     if not isinstance(kinds, list) or not kinds:
-        raise MidiforgeError("what is to be made?", "kinds", hint="tick one or more")
+        raise WrongArgument("what is to be made?", "kinds", hint="tick one or more")
     sheet = desk.sheet(name)
     wanted = [_wishes(asked, str(kind)) for kind in kinds]
     for wishes in wanted:
         _check(wishes, Session(sheet.drill, None))
     folder = folder_of(desk, name)
+    for kind in _FOLDERS:
+        desk.path(desk.name_of(folder / kind))  # nor do they lead elsewhere
     for wishes in wanted:
         called = wishes.name(Path(name).stem)
         made = {
@@ -134,13 +136,14 @@ def _make(desk: Desk, asked: Asked) -> dict[str, Any]:
             "wishes": {field: getattr(wishes, field) for field in Wishes.__annotations__},
         }
         title = _FOLDERS[called][0] if called in _FOLDERS else called
-        desk.making.begin(name, title, make, made, folder)
+        counts = "loops" if called == LOOPS else "exercises"
+        desk.making.begin(name, title, make, made, folder, counts)
     return _state(desk, asked)
 
 
 def _wishes(asked: Asked, kind: str) -> Wishes:
     if kind not in _kinds():
-        raise MidiforgeError(f"{quoted(kind)} is nothing that is made", "kinds")
+        raise WrongArgument(f"{quoted(kind)} is nothing that is made", "kinds")
     return Wishes(
         kind,
         text(asked, "only").strip() if kind != MIDI else "",

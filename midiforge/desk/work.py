@@ -40,7 +40,8 @@ _OFTEN = 0.1  # seconds between two words on how far it is
 class Job:
     """Something to be done.
 
-    drill: the drill that it is for, as the page calls it. title: what the page calls it.
+    drill: the drill that it is for, as the page calls it. title: what the page calls it. counts:
+        what is counted, "exercises".
     folder: that it writes into; nothing half-written stays there. done, of: how far it is; of 0 if
         that is not known.
     given: what came of it, plain. trouble: what went wrong, as `answers.told` tells it.
@@ -52,6 +53,7 @@ class Job:
     does: str
     asked: Mapping[str, Any]
     folder: Path | None
+    counts: str
     state: str = WAITS
     done: int = 0
     of: int = 0
@@ -68,6 +70,7 @@ class Job:
         return {
             "number": self.number,
             "title": self.title,
+            "counts": self.counts,
             "state": self.state,
             "done": self.done,
             "of": self.of,
@@ -92,6 +95,7 @@ class Work:
         does: Does,
         asked: Mapping[str, Any],
         folder: Path | None = None,
+        counts: str = "exercises",
     ) -> Job:
         """Puts something behind what is to be done; gives it with its number.
 
@@ -104,7 +108,7 @@ class Work:
                 raise MidiforgeError("so much waits to be done", hint="wait for some of it")
             self._last += 1
             name = f"{does.__module__}:{does.__name__}"
-            job = Job(self._last, drill, title, name, asked, folder)
+            job = Job(self._last, drill, title, name, asked, folder, counts)
             self._jobs[job.number] = job
             over = [job.number for job in self._jobs.values() if job.is_over]
             for number in over[: max(0, len(over) - _REMEMBERED)]:

@@ -72,6 +72,12 @@ export class Asking {
   }
 
   /** @param {string} name */
+  clear(name) {
+    const control = this.fields.get(name)?.control;
+    if (control instanceof HTMLInputElement) control.value = "";
+  }
+
+  /** @param {string} name */
   isTicked(name) {
     const control = this.fields.get(name)?.control;
     return control instanceof HTMLInputElement && control.checked;

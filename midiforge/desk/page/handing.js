@@ -19,7 +19,7 @@ const where = make("p", { className: "small" });
 /** Whether the view is in sight. */
 let isSeen = false;
 
-const jobs = new Jobs("exercises", {
+const jobs = new Jobs({
   ask: async () => (isSeen ? shown(await get("api/made", { drill: open.drill })) : null),
   stop: (number) => post("api/made/stop", { drill: open.drill, number }),
   forget: (number) => post("api/made/forget", { drill: open.drill, number }),
@@ -125,11 +125,16 @@ async function show(place) {
   const list = make("section", { className: "results" },
     part("Under way", jobs.element), part("Made", where, made));
   place.append(form, list);
-  look(() => jobs.look());
+  let drill = open.drill;
+  look(() => {
+    if (open.drill !== drill) asking.clear("only"); // numbers are a lesson's own
+    drill = open.drill;
+    jobs.look();
+  });
 }
 
 async function begin() {
-  await post("api/made", {
+  const state = await post("api/made", {
     drill: open.drill,
     kinds: asking.ticked("kinds"),
     loop_kinds: asking.ticked("loop_kinds").join(","),
@@ -138,6 +143,7 @@ async function begin() {
     ...Object.fromEntries(["large", "counts", "count_in"].map((name) =>
       [name, asking.isTicked(name)])),
   });
+  jobs.show(shown(state));
   await jobs.look();
   jobs.element.scrollIntoView({ block: "nearest" });
 }

@@ -6,7 +6,8 @@ import { tell } from "./news.js";
 
 /**
  * @typedef {{
- *   number: number, title: string, state: "waits" | "works" | "done" | "wrong" | "stopped",
+ *   number: number, title: string, counts: string,
+ *   state: "waits" | "works" | "done" | "wrong" | "stopped",
  *   done: number, of: number, trouble: import("./api.js").Trouble | null, given: any,
  * }} Job
  * @typedef {{ line: HTMLElement, said: HTMLElement, bar: HTMLElement, stop: HTMLButtonElement,
@@ -18,14 +19,12 @@ const OFTEN = 300, SELDOM = 3000; // ms from one question to the next
 /** A list of them that keeps itself up to date while there is something to see. */
 export class Jobs {
   /**
-   * @param {string} thing what is counted, such as "exercises"
    * @param {{
    *   ask: () => Promise<Job[] | null>, stop: (job: number) => Promise<unknown>,
    *   forget: (job: number) => Promise<unknown>, over?: (job: Job) => void,
    * }} does ask: the jobs there are, or null where nobody looks. over: told of each that ends.
    */
-  constructor(thing, does) {
-    this.thing = thing;
+  constructor(does) {
     this.does = does;
     this.element = make("ul", { className: "jobs" });
     this.element.tabIndex = -1;
@@ -71,7 +70,7 @@ export class Jobs {
     const line = this.lines.get(job.number) || this.#line(job);
     const { said, bar, stop, away, more } = line;
     const isOver = job.state !== "waits" && job.state !== "works";
-    const counted = job.of ? `${job.done} of ${job.of} ${this.thing}` : "";
+    const counted = job.of ? `${job.done} of ${job.of} ${job.counts}` : "";
     said.textContent = {
       waits: "waits for its turn", done: "done", stopped: "stopped, nothing was changed",
       works: counted || "under way", wrong: job.trouble?.said || "",
