@@ -156,13 +156,15 @@ class Session:
         student: str = "",
         teacher: str = "",
         date: str = "",
+        progress: Callable[[int, int], None] | None = None,
     ) -> SheetReport:
         """Writes exercises as engraved pages, or for other programs, as `midiforge sheet` does.
 
         path: its ending names one of `midiforge.pages.sheet.FORMATS`. only: numbers of exercises,
             "3,5-8,9b"; "" for all. paper: "a4" or "letter". large: print for the music stand.
             with_counts: the counts below the notes. student, teacher, date: at the head of a
-            booklet; the student's name and the date may be written on paper.
+            booklet; the student's name and the date may be written on paper. progress: told how
+            many exercises of how many are done.
         Raises MidiforgeError; a file that is there is then as it was.
         """
         from midiforge.pages import sheet
@@ -172,6 +174,14 @@ class Session:
         drill, left_out = self.drill, list[LeftOut]()
         size = paper_of(paper, large)
         chosen = self.lesson.select(only, left_out.append)
+        count = 0
+
+        def done(more: int) -> None:
+            nonlocal count
+            count += more
+            if progress:
+                progress(count, len(chosen))
+
         sheet.write_sheet(
             Path(path),
             drill.title,
@@ -181,6 +191,7 @@ class Session:
             with_counts,
             text=drill.text,
             names=Names(student, teacher, date),
+            done=done,
         )
         return SheetReport(len(chosen), () if only else tuple(left_out), tuple(remarks(drill)))
 

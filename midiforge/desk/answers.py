@@ -3,16 +3,18 @@
 import json
 import logging
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from midiforge.desk.desk import Desk
 from midiforge.desk.gate import TooLarge
-from midiforge.errors import MidiforgeError
+from midiforge.errors import MidiforgeError, WrongArgument
+
+if TYPE_CHECKING:
+    from midiforge.desk.desk import Desk
 
 _LOG = logging.getLogger(__name__)
 WRONG, ELSEWHERE, TOO_LARGE = 422, 409, 413
@@ -27,17 +29,17 @@ class Changed(Exception):
         self.told = told
 
 
-def get(path: str, answer: Callable[[Desk, Asked], Any]) -> Route:
+def get(path: str, answer: Callable[["Desk", Asked], Any]) -> Route:
     """A question: its parameters stand in the address."""
     return Route(path, _endpoint(answer), methods=["GET"])
 
 
-def post(path: str, answer: Callable[[Desk, Asked], Any]) -> Route:
+def post(path: str, answer: Callable[["Desk", Asked], Any]) -> Route:
     """Something to be done: what with is JSON."""
     return Route(path, _endpoint(answer), methods=["POST"])
 
 
-def desk_of(request: Any) -> Desk:
+def desk_of(request: Any) -> "Desk":
     """The desk that a request, or a socket, is about."""
     desk: Desk = request.app.state.desk
     return desk
@@ -62,17 +64,20 @@ def whole(asked: Asked, name: str) -> int:
 
 
 def told(error: MidiforgeError) -> dict[str, Any]:
-    """An error as the page is told of it. key: the key of the drill that it is about, if any."""
+    """An error as the page is told of it. key: the key of the drill that it is about, or the
+    parameter, if any."""
     from midiforge.drill.keys import BY_NAME
 
     places = [place for place in error.where if not place.endswith(".toml")]
     names = (".".join(places[:2]), *places[:1])
     key = next((name for name in names if name in BY_NAME), "")
+    if isinstance(error, WrongArgument):
+        key = error.parameter
     inner = type(error)(error.what, *places, hint=error.hint) if places else error
     return {"what": error.what, "hint": error.hint, "key": key, "said": str(inner)}
 
 
-def _endpoint(answer: Callable[[Desk, Asked], Any]) -> Callable[[Request], Any]:
+def _endpoint(answer: Callable[["Desk", Asked], Any]) -> Callable[[Request], Any]:
     async def endpoint(request: Request) -> Response:
         try:
             asked = await _asked(request)

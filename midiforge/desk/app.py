@@ -8,7 +8,7 @@ from starlette.responses import FileResponse, HTMLResponse, PlainTextResponse, R
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp
 
-from midiforge.desk import writing
+from midiforge.desk import handing_out, writing
 from midiforge.desk.desk import Desk
 from midiforge.desk.gate import Gate
 from midiforge.engraving.drawing import STYLE
@@ -19,7 +19,7 @@ _PLAYER = _PACKAGE / "pages" / "player"
 _FOLDERS = {"desk/page": _PAGE, "pages/player": _PLAYER}
 _HANDED_OUT = {_PLAYER / name for name in ("main.js", "folds.js", "again.js")}  # for pages alone
 _KINDS = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
-ROUTES: tuple[BaseRoute, ...] = (*writing.ROUTES,)
+ROUTES: tuple[BaseRoute, ...] = (*writing.ROUTES, *handing_out.ROUTES)
 
 
 async def _index(_: Request) -> Response:
@@ -37,7 +37,7 @@ async def _index(_: Request) -> Response:
 async def _style(_: Request) -> Response:
     """What a lesson's page looks like, and what is round it."""
     sheets = [_PACKAGE / "pages" / name for name in ("page.css", "player.css")]
-    sheets.append(_PAGE / "desk.css")
+    sheets += [_PAGE / "desk.css", *sorted({*_PAGE.glob("*.css")} - {_PAGE / "desk.css"})]
     texts = [sheet.read_text(encoding="utf-8") for sheet in sheets]
     return Response("\n".join((STYLE, *texts)), media_type="text/css")
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from midiforge.desk.drill_file import DrillFile, read_drill_file
 from midiforge.desk.lesson_sheet import LessonSheet
+from midiforge.desk.work import Work
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.files.names import spelled
 from midiforge.session import Session
@@ -23,14 +24,21 @@ class Desk:
     """What is worked on, and what is known of it.
 
     folder: that all drills, and all that is made, are in. log, player: as for `Session`.
+    making: what is made of lessons. reviewing: what is heard of takes.
     """
 
     def __init__(self, folder: Path, log: str = "", player: str = "") -> None:
         self.folder = folder.resolve()
         self.log = log
         self.player = player
+        self.making, self.reviewing = Work(), Work()
         self._sheets: OrderedDict[tuple[str, str], LessonSheet] = OrderedDict()
         self._lock = threading.Lock()
+
+    def close(self) -> None:
+        """Stops what is under way; nothing half-written stays."""
+        self.making.close()
+        self.reviewing.close()
 
     def drills(self) -> list[str]:
         """The drills of the folder, as they are called on the page: "week 1/bossa.toml"."""

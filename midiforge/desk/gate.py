@@ -96,8 +96,13 @@ def _bounded(receive: Receive) -> Receive:
 def _with_headers(send: Send) -> Send:
     async def headed(message: Message) -> None:
         if message["type"] == "http.response.start":
+            theirs = [*message.get("headers", ())]  # what an answer says itself holds for it
             ours = [(name.lower().encode(), text.encode()) for name, text in _HEADERS.items()]
-            message = {**message, "headers": [*message.get("headers", ()), *ours]}
+            given = {name for name, _ in theirs}
+            message = {
+                **message,
+                "headers": theirs + [each for each in ours if each[0] not in given],
+            }
         await send(message)
 
     return headed

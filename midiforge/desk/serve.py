@@ -54,4 +54,7 @@ def serve(
         say(address)
         if browses:
             webbrowser.open(address)
-        server.run(sockets=[listening])
+        try:
+            server.run(sockets=[listening])
+        finally:
+            desk.close()

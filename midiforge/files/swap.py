@@ -44,9 +44,7 @@ _FLAGS = os.O_RDONLY if os.name == "posix" else os.O_RDWR | os.O_CREAT
 @contextmanager
 def new_aside(folder: Path) -> Iterator[Path]:
     """A hidden folder to write in, gone at the end; those left by processes that are gone go."""
-    for left in folder.glob(f"{ASIDE}*"):
-        if abandoned(left) and left.is_dir():
-            shutil.rmtree(left, ignore_errors=True)
+    _sweep(folder)
     beside = folder / aside_name()
     beside.mkdir()
     try:
@@ -54,6 +52,22 @@ def new_aside(folder: Path) -> Iterator[Path]:
     finally:
         if not (folder / _DECIDED).exists():
             shutil.rmtree(beside, ignore_errors=True)
+
+
+def tidy(folder: Path) -> None:
+    """Finishes what was decided in a folder, and removes what processes that are gone left in it,
+    half-written. Raises OSError, and MidiforgeError if another process changes it."""
+    with held(folder):
+        _sweep(folder)
+        for left in folder.glob(f"{ASIDE}[0-9]*"):
+            if left.is_file() and abandoned(left):
+                left.unlink(missing_ok=True)
+
+
+def _sweep(folder: Path) -> None:
+    for left in folder.glob(f"{ASIDE}*"):
+        if abandoned(left) and left.is_dir():
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def swap(folder: Path, aside: Path, new: Sequence[str], gone: Mapping[str, str]) -> None:

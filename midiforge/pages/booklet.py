@@ -1,7 +1,7 @@
 """What a lesson's booklet says, whatever it is printed on: entries, key, legend, cautions."""
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import groupby
 
 from midiforge.engraving.cut import cut, key_piece
@@ -155,10 +155,20 @@ def booklet(
     engraver: Engraver,
     layout: Layout,
     names: Names = UNNAMED,
+    engraved: Callable[[int], object] = lambda _: None,
 ) -> Booklet:
-    """The booklet of a lesson; MidiforgeError for what a staff cannot show."""
+    """The booklet of a lesson; MidiforgeError for what a staff cannot show.
+
+    engraved: as for `group_of`.
+    """
     groups = tuple(
-        group_of(family, [write(tempos) for _, tempos in family.pieces], engraver, layout)
+        group_of(
+            family,
+            [write(tempos) for _, tempos in family.pieces],
+            engraver,
+            layout,
+            engraved=engraved,
+        )
         for family in families(exercises)
     )
     entries = [entry for group in groups for entry in group.entries]
@@ -181,11 +191,19 @@ def group_of(
     engraver: Engraver,
     layout: Layout,
     only: slice = slice(None),
+    engraved: Callable[[int], object] = lambda _: None,
 ) -> Group:
     """A family as it is told and engraved.
 
     scores: of its pieces. only: which of them are engraved, where not all are shown at once.
+    engraved: told how many exercises more are, piece by piece.
     """
+
+    def setting(score: Score) -> Setting:
+        made = cut(score, engraver, layout)
+        engraved(len(score.exercises))
+        return made
+
     jobs, same_jobs = _apart([*job(score.exercise, family.thing)] for score in scores)
     facts, same_facts = _apart([*_facts(score)] for score in scores)
     texts, same_texts = _apart(paragraphs(score.exercise.text) for score in scores)
@@ -202,7 +220,7 @@ def group_of(
             facts=tuple(own_facts),
             text=tuple(own_text),
             score=score,
-            setting=cut(score, engraver, layout),
+            setting=setting(score),
         )
         for (way, _), score, own_jobs, own_facts, own_text in [
             *zip(family.pieces, scores, jobs, facts, texts, strict=True)

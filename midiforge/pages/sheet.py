@@ -1,6 +1,6 @@
 """A lesson's pages, in the format that a file's ending names."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,7 +23,7 @@ class Content:
 
     text: the teacher's own, for the student; paragraphs are parted by empty lines.
     paper, with_counts: how pages look, where there are some; whether the counts stand below the
-        notes. names: of whom they are for and from.
+        notes. names: of whom they are for and from. done: told how many exercises more are.
     """
 
     title: str
@@ -33,6 +33,14 @@ class Content:
     paper: Paper
     with_counts: bool
     names: Names = UNNAMED
+    done: Callable[[int], object] = lambda _: None
+
+    @property
+    def in_turn(self) -> Iterator[Exercise]:
+        """The exercises, each told of as done when the next is asked for."""
+        for exercise in self.exercises:
+            yield exercise
+            self.done(1)
 
     def booklet(self, widest: float = 0.0) -> "Booklet":
         """The content engraved in lines that fill the paper, or in pieces that a screen makes lines
@@ -43,7 +51,8 @@ class Content:
 
         fill = 0.0 if widest else self.paper.line
         layout = Layout(widest or fill, fill, self.with_counts)
-        return booklet(self.title, self.text, self.exercises, Engraver(), layout, self.names)
+        engraver, head = Engraver(), (self.title, self.text)
+        return booklet(*head, self.exercises, engraver, layout, self.names, self.done)
 
 
 @frozen
@@ -68,7 +77,7 @@ class Format:
 def _csv(content: Content) -> str:
     from midiforge.pages.hits import table
 
-    return table(content.exercises, content.kit)
+    return table(content.in_turn, content.kit)
 
 
 def _html(content: Content) -> str:
@@ -83,7 +92,7 @@ def _musicxml(content: Content) -> bytes:
 
     return musicxml(
         content.title,
-        scores(content.exercises),
+        scores(content.in_turn),
         content.kit,
         paper=content.paper,
         with_counts=content.with_counts,
@@ -129,11 +138,13 @@ def write_sheet(
     with_counts: bool = False,
     text: str = "",
     names: Names = UNNAMED,
+    done: Callable[[int], object] = lambda _: None,
 ) -> None:
     """Writes exercises as pages, in one of `FORMATS` by the ending of `path`.
 
     text: what the student is to read under the title; an empty line begins a paragraph.
-    names: of student and teacher, and the date, at the head of a booklet.
+    names: of student and teacher, and the date, at the head of a booklet. done: told how many
+        exercises more are done.
     Raises MidiforgeError for an unknown ending, for what a staff cannot show, for a library
     that is not installed, and where a file is in the way that midiforge did not write; nothing
     is written then.
@@ -143,7 +154,7 @@ def write_sheet(
         raise WrongArgument(_unknown(path), "path", hint="one of " + ", ".join(FORMATS))
     _check_place(path)
     wanted.seal.check(path)
-    content = Content(title, text, exercises, kit, paper, with_counts, names)
+    content = Content(title, text, exercises, kit, paper, with_counts, names, done)
     wanted.seal.write(path, wanted.make(content))
 
 

@@ -3,6 +3,7 @@
 import { button, make } from "../../pages/player/element.js";
 import { stop } from "../../pages/player/transport.js";
 import { get, onServer, post, Wrong } from "./api.js";
+import { handing } from "./handing.js";
 import { look, lookAgain, open, openDrill } from "./lesson.js";
 import { tell } from "./news.js";
 import { writing } from "./writing.js";
@@ -17,7 +18,7 @@ import { writing } from "./writing.js";
  */
 
 /** @type {View[]} */
-const views = [writing];
+const views = [writing, handing];
 
 const $ = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 const main = $("view"), nav = $("views");
