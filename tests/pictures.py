@@ -1,5 +1,5 @@
 """Makes the README's pictures anew: drawings by the commands that stand beside them there, and
-the lesson's page on a telephone as Chromium shows it (where it is installed)."""
+pages as Chromium shows them (where it is installed)."""
 
 import re
 import shlex
@@ -72,9 +72,32 @@ def review(picture: Path) -> None:
         running.close()
 
 
+def page(picture: Path) -> None:
+    """The page of `midiforge open`, on which a lesson is written."""
+    from browser import chromium, sized
+    from desk import served
+
+    with tempfile.TemporaryDirectory() as made:
+        folder = Path(made)
+        for example in (ROOT / "examples").glob("*.toml"):
+            (folder / example.name).write_bytes(example.read_bytes())
+        running = chromium(folder / "profile")
+        browser = next(running)
+        sized(browser, 1280, 860)
+        with served(folder) as address:
+            browser.get(f"{address}#drill=02-lantern-waltz.toml")
+            while len(browser.find_elements("css selector", ".slot .system")) < 3:
+                time.sleep(0.1)
+            browser.execute_script("scrollTo(0, 200)")
+            time.sleep(2)
+            browser.save_screenshot(str(picture))
+        running.close()
+
+
 if __name__ == "__main__":
     code = max(run(each) for each in commands())
     pictures = ROOT / "examples" / "pictures"
     telephone("examples/02-lantern-waltz.toml", "n3", pictures / "lantern-waltz-telephone.png")
     review(pictures / "review.png")
+    page(pictures / "page.png")
     sys.exit(code)

@@ -121,6 +121,9 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     for home in (controls, playing, kit_screen):
         monkeypatch.setattr(home, "pressed", lambda: iter([Command.QUIT]))
     monkeypatch.setattr(learn_screen, "pressed", pads.strikes_and_quits)
+    if not lacking("open"):  # a page that is opened is left at once
+        monkeypatch.setattr("uvicorn.Server.run", lambda *_, **__: None)
+        monkeypatch.setattr("webbrowser.open", lambda _: True)
     return tmp_path
 
 
@@ -138,11 +141,20 @@ def bring(words: list[str]) -> None:
             path.write_bytes(midiforge.exercise_bytes(played, drill.kit))
 
 
+NEEDS = {
+    "sheet": ["verovio", "typst"],
+    "open": ["verovio", "starlette", "uvicorn", "websockets", "tomlkit"],
+}
+
+
+def lacking(command: str) -> list[str]:
+    return [name for name in NEEDS.get(command, ()) if find_spec(name) is None]
+
+
 def missing(words: list[str]) -> str:
     """Why this machine cannot run a command; "" if it can."""
-    needs = ["verovio", "typst"] if words[0] == "sheet" else []
-    lacking = [name for name in needs if find_spec(name) is None]
-    return f"{' '.join(words[:2])}: {', '.join(lacking)} not installed" if lacking else ""
+    without = lacking(words[0])
+    return f"{' '.join(words[:2])}: {', '.join(without)} not installed" if without else ""
 
 
 @pytest.mark.parametrize("page", PAGES)

@@ -17,6 +17,7 @@ from midiforge.printable import print_line
 FOLDER = Path(midiforge.__file__).parent / "guide"
 # In the order in which a newcomer would read them.
 CHAPTERS = (
+    "open",
     "drill",
     "stickings",
     "moves",

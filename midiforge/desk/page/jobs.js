@@ -101,7 +101,7 @@ export class Jobs {
    */
   #line({ number, title }) {
     const said = make("span", { className: "job-said" });
-    const bar = make("div", { className: "bar" }, make("span", {}));
+    const bar = make("div", { className: "progress" }, make("span", {}));
     bar.setAttribute("role", "progressbar");
     bar.setAttribute("aria-label", title);
     bar.setAttribute("aria-valuemin", "0");
