@@ -19,7 +19,7 @@ from students import ACCENTED, KEYS, KIT, STUDENTS, Learner, Student
 
 import midiforge
 from midiforge.at_the_kit.catching_up import caught_up
-from midiforge.at_the_kit.listening import Listening
+from midiforge.at_the_kit.listening import Listening, Stretch
 from midiforge.at_the_kit.scene import Mode, Outcome
 from midiforge.errors import MidiforgeError
 from midiforge.hear.review import review
@@ -194,6 +194,46 @@ def test_accents_that_are_not_played_are_practised_alone_before_anything_gets_fa
     alone = next(outcome for _, outcome in one.outcomes if "alone" in outcome.task.said)
     assert not alone.task.counts
     assert alone.entry.key not in {entry.key for entry in one.practice.brain.teacher.entries}
+
+
+# With the band, through the form
+
+
+@cache
+def with_a_band() -> Evening:
+    keys: dict[str, Any] = {"meter": "4/4", "feet": "tumbao", "groove": "x.x. on RH as ride"}
+    keys |= {"form": "3 time 1 exercise", "chords": "Am7 | D9 | Gmaj7 | Cmaj7", "placements": "1"}
+    return evening(FAST, 6, tempos="80, 100", **keys)
+
+
+def test_the_band_plays_while_one_plays_and_none_of_what_the_player_does() -> None:
+    one = with_a_band()
+    begun = one.practice._begun
+    assert begun is not None
+    modes = [*one.modes, (1e9, Mode.END)]
+    played = [(begin, end) for (begin, mode), (end, _) in pairwise(modes) if mode is Mode.PLAY]
+    for begin, end in played[:3]:
+        notes = [
+            message
+            for at, message in one.wire.came
+            if begin + 0.5 < (at - begun) / SECOND < end - 0.5 and message[0] & 0xF0 == 0x90
+        ]
+        drums = [message for message in notes if message[0] & 0x0F == 9]
+        assert len(notes) - len(drums) > 10
+        assert not [message for message in drums if _is_on(message, HANDS_AND_FEET)]
+
+
+def test_the_form_is_played_through_and_each_take_is_of_whole_times_round() -> None:
+    outcomes = [outcome for _, outcome in with_a_band().outcomes]
+    assert {outcome.task.exercise.loop_bars for outcome in outcomes} == {8}
+    assert {outcome.entry.bars % 8 for outcome in outcomes[:-1]} == {0}
+    assert max(tempos(with_a_band().outcomes)) > 80
+
+
+def test_of_a_drill_that_chooses_its_exercises_only_these_are_played() -> None:
+    one = evening(FAST, 6, running=["2 at 60", "rest 0:30", "3 at 60"])
+    titles = {outcome.task.exercise.title for _, outcome in one.outcomes}
+    assert {title.split(",")[0] for title in titles} == {"RLRR LRLL from 1e", "RLRR LRLL from 1&"}
 
 
 # What the player wants
@@ -504,6 +544,24 @@ def test_a_brain_of_its_own_process_says_the_same() -> None:
 def test_what_is_wrong_is_raised_across_processes() -> None:
     with pytest.raises(MidiforgeError, match="minutes"):
         play(session(), None, 3, apart=True)
+
+
+def test_a_brain_that_is_gone_is_said_once_however_long_one_plays_on(tmp_path: Path) -> None:
+    folder, said = tmp_path / "takes", list[str]()
+    folder.mkdir()
+    one = evening(FAST, 5, folder=folder, wishes={60.0: Command.QUIT})
+    listening, task = one.practice.listening, one.outcomes[0][1].task
+    listening.say = said.append
+
+    def gone(*_: object) -> None:
+        raise MidiforgeError("what decides is gone")
+
+    listening._judges = gone  # type: ignore[assignment]
+    recorder = listening.recorder
+    for _ in range(3):
+        listening._judge(Stretch(task, recorder.begin, recorder.end, ()))
+    assert said == ["what decides is gone"]
+    assert listening.trouble == said[0]
 
 
 def test_a_brain_that_is_gone_is_said_in_one_line() -> None:

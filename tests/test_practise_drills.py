@@ -129,5 +129,6 @@ def test_pain_before_anything_was_heard_is_in_the_log(tmp_path: Path, hears: boo
     [entry] = [entry for entry in Log(log).entries() if entry.hurts]
     assert entry.bars == 0
     assert entry.day == date(2026, 3, 2)
+    assert one.practice.ended().lines[0][1].endswith("that it hurts is in the log.")
     first = Session(midiforge.check_drill(KEYS), log).advise(date(2026, 3, 3))
     assert any(advice.said == "leave it" and advice.group.key == entry.key for advice in first)

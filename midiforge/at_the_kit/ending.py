@@ -28,7 +28,8 @@ def told(
     ]
     minutes = many(max(1, round(seconds / 60)), "minute")
     if not takes:
-        yield 0, f"{minutes}; no take was heard, and nothing is in the log."
+        logged = "that it hurts" if teacher.has_pain else "nothing"
+        yield 0, f"{minutes}; no take was heard, and {logged} is in the log."
         return
     exercises = {(entry.drill, entry.key) for _, entry in takes}
     good = sum(is_good(entry, drill.practice) for drill, entry in takes)

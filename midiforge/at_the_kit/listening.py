@@ -37,7 +37,7 @@ Judges = Callable[[Recorded, Task], Outcome | None]
 
 
 @frozen
-class _Stretch:
+class Stretch:
     """A stretch of playing that is over, or will be."""
 
     task: Task
@@ -52,6 +52,7 @@ class Listening:
     judges: makes an `Outcome` of a stretch, in the worker. clock: the player's, in nanoseconds.
     broken: whether what is played was interrupted, so that it has to begin anew.
     offs: of the strokes with the click, in ms, once the delay was measured.
+    trouble: why nothing came of the last stretches, as it was said; "" for nothing.
     """
 
     def __init__(
@@ -65,6 +66,7 @@ class Listening:
         self.scene, self.kit = scene, kit
         self.broken = False
         self.offs: list[float] = []
+        self.trouble = ""
         self.recorder = Recorder(clock(), kit.controls, None, started)
         self._judges, self._clock = judges, clock
         self.worker: Executor | None = None
@@ -78,7 +80,7 @@ class Listening:
         self._ahead: tuple[Task, Arriving] | None = None
         self._begun = 0  # when the first downbeat of what is played was due
         self._bars: list[BarPlayed] = []  # of the stretch
-        self._pending: list[_Stretch] = []
+        self._pending: list[Stretch] = []
         self._outcomes: list[Outcome] = []
         self._measuring: list[int] = []
         self._measure: tuple[int, int, float] | None = None
@@ -161,7 +163,7 @@ class Listening:
             half = round(task.exercise.step / 2 * bar.quarter)
             begin = self._bars[0].at - half
             end = bar.at + round(bar.length * bar.quarter) + (half if place.ends else -half)
-            self._pending.append(_Stretch(task, begin, end, tuple(self._bars)))
+            self._pending.append(Stretch(task, begin, end, tuple(self._bars)))
             self._bars = []
 
     def look(self) -> None:
@@ -184,7 +186,7 @@ class Listening:
             self._submit(self._judge, stretch)
 
     @staticmethod
-    def _step(stretch: _Stretch) -> int:
+    def _step(stretch: Stretch) -> int:
         """A grid step, in nanoseconds; what comes later is of something else."""
         return round(stretch.task.exercise.step * stretch.bars[-1].quarter)
 
@@ -204,15 +206,15 @@ class Listening:
             last = bars[-1]
             over = last.at + round(last.length * last.quarter)
             end = min(self._clock(), over + half) if last is begun[-1] else over - half
-            self._submit(self._judge, _Stretch(task, bars[0].at - half, end, tuple(bars)))
+            self._submit(self._judge, Stretch(task, bars[0].at - half, end, tuple(bars)))
 
     # By the worker
 
-    def _submit(self, judge: Callable[[_Stretch], None], stretch: _Stretch) -> None:
+    def _submit(self, judge: Callable[[Stretch], None], stretch: Stretch) -> None:
         if self.worker is not None:
             self.worker.submit(judge, stretch)
 
-    def _judge(self, stretch: _Stretch) -> None:
+    def _judge(self, stretch: Stretch) -> None:
         source = self._source
         recorded = Recorded(
             self.recorder, stretch.begin, stretch.end, stretch.task.exercise, stretch.bars
@@ -225,7 +227,9 @@ class Listening:
             outcome = self._judges(recorded, stretch.task)
         except MidiforgeError as error:
             self._lost = True
-            self.say(error.what)
+            if error.what != self.trouble:
+                self.say(error.what)
+            self.trouble = error.what
             return
         if outcome is not None and outcome.trouble:
             self.say(outcome.trouble)

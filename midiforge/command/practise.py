@@ -151,7 +151,7 @@ def _end(practice: "Practice", kit: str, source: str, failed: str) -> None:
     try:
         ended = practice.ended()
     except MidiforgeError as error:
-        if error.what != failed:
+        if error.what not in (failed, practice.listening.trouble):
             tell(error.what)
         return
     for indent, line in ended.lines:

@@ -145,6 +145,11 @@ class Teacher:
         """It hurts: the exercise is left for this session, and nothing gets faster."""
         self._hurt |= _pieces(task.advice)
 
+    @property
+    def has_pain(self) -> bool:
+        """Whether the player said in this session that it hurts."""
+        return bool(self._hurt)
+
     def next_turn(self, now: float, left: Task | None = None) -> Task | Rest | None:
         """What comes at a time of the session, in seconds: a rest that is due, or another exercise;
         None at the end. left: that the player went on from, and does not want again at once."""
