@@ -2,24 +2,22 @@
 beside its drill, and what is stopped or killed leaves nothing."""
 
 import io
-import json
 import os
 import signal
 import subprocess
 import sys
 import time
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from itertools import count
 from pathlib import Path
 from typing import Any
-from urllib.error import HTTPError
 from urllib.parse import urlencode
-from urllib.request import Request, urlopen
 
 import pytest
 from browser import chromium
 from desk import served, server
+from desk_asked import ask, do, until
 
 DRILL = """title = "Quay"
 sticking = "RLRR LRLL"
@@ -35,35 +33,6 @@ every = { strokes = 8 }
 """
 _ENTER = "\ue007"  # as WebDriver has it
 _PATIENCE = 60.0  # seconds, on a busy machine
-
-
-def ask(address: str, path: str, **parameters: str) -> Any:
-    """What is answered to a question, as JSON or else as bytes."""
-    return _answer(Request(f"{address}{path}?{urlencode(parameters)}"))
-
-
-def do(address: str, path: str, content: dict[str, Any]) -> Any:
-    body = json.dumps(content).encode()
-    return _answer(Request(f"{address}{path}", body, {"Content-Type": "application/json"}))
-
-
-def _answer(request: Request) -> Any:
-    try:
-        with urlopen(request, timeout=_PATIENCE) as response:
-            body = response.read()
-            kind = response.headers.get_content_type()
-    except HTTPError as error:
-        body, kind = error.read(), "application/json"
-    return json.loads(body) if kind == "application/json" else body
-
-
-def until(known: Callable[[], Any], what: str) -> Any:
-    """What becomes true, soon."""
-    end = time.monotonic() + _PATIENCE
-    while not (value := known()):
-        assert time.monotonic() < end, what
-        time.sleep(0.05)
-    return value
 
 
 def make(address: str, drill: Path, *kinds: str, **wishes: Any) -> Any:
