@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 
 import mido
 import pytest
-from browser import chromium
+from browser import chromium, sized
 from desk import served
 from desk_asked import ask, do, give, until
 from synthetic import synthetic
@@ -30,6 +30,7 @@ feet = "samba"
 stages = "full"
 tempos = "60, 80"
 """
+_AXE = Path(__file__).parent.parent / ".ci" / "node_modules" / "axe-core" / "axe.min.js"
 _ENTER = "\ue007"  # as WebDriver has it
 
 
@@ -355,11 +356,14 @@ def test_a_person_drops_takes_and_sees_the_review_and_the_way(
     }
 
 
-def test_takes_can_be_dropped_anywhere_on_the_view(drill: Path, address: str, browser: Any) -> None:
+def view(browser: Any, address: str, drill: Path) -> None:
     browser.get("about:blank")
     browser.get(f"{address}#view=look-back&drill={drill.name}")
-    seen(browser, ".drop")
-    until(lambda: browser.find_elements("css selector", "#back-player option"), "the players")
+    until(lambda: len(browser.find_elements("css selector", "#back-player option")) > 1, "players")
+
+
+def test_takes_can_be_dropped_anywhere_on_the_view(drill: Path, address: str, browser: Any) -> None:
+    view(browser, address, drill)
     browser.execute_script(
         "const all = new DataTransfer();"
         "all.items.add(new File([new Uint8Array(arguments[0])], 'dropped.mid'));"
@@ -375,11 +379,76 @@ def test_what_is_no_take_is_said_in_the_news(
     drill: Path, address: str, browser: Any, tmp_path: Path
 ) -> None:
     (tmp_path / "song.mid").write_bytes(b"no MIDI")
-    browser.get("about:blank")
-    browser.get(f"{address}#view=look-back&drill={drill.name}")
+    view(browser, address, drill)
     seen(browser, "#back-files").send_keys(str(tmp_path / "song.mid"))
     until(lambda: "song.mid: " in seen(browser, "#news").text, "it is said")
     assert not browser.find_elements("css selector", ".jobs li")
+
+
+def test_somebody_new_is_named_and_has_a_log_of_their_own(
+    drill: Path, folder: Path, address: str, browser: Any, player: str, tmp_path: Path
+) -> None:
+    (tmp_path / "own.mid").write_bytes(take_of())
+    view(browser, address, drill)
+    seen(browser, "#back-player option:last-child").click()
+    seen(browser, "#back-newcomer").send_keys(player, _ENTER)
+    until(lambda: browser.find_elements("css selector", f"option[value='{player}']"), "is chosen")
+    seen(browser, "#back-files").send_keys(str(tmp_path / "own.mid"))
+    seen(browser, ".review:not([hidden]) iframe")
+    assert [entry.source for entry in logged(folder, player)] == ["own.mid"]
+
+
+def test_a_plan_is_kept_and_opened_as_a_lesson(drill: Path, address: str, browser: Any) -> None:
+    view(browser, address, drill)
+    seen(browser, ".line button").send_keys(_ENTER)
+    seen(browser, ".plan .keep").send_keys(_ENTER)
+    link = seen(browser, ".plan a")
+    assert browser.switch_to.active_element == link
+    link.send_keys(_ENTER)
+    plan = f"{drill.stem} plan {date.today().isoformat()}.toml"
+    until(lambda: browser.execute_script("return drill.value") == plan, "it is open")
+    assert (drill.parent / plan).is_file()
+
+
+@pytest.mark.parametrize("width", [1280, 820, 360])
+@pytest.mark.parametrize("name", ["hand-out", "look-back"])
+def test_axe_core_has_nothing_to_say_and_nothing_hangs_out(
+    drill: Path, address: str, browser: Any, name: str, width: int
+) -> None:
+    if not _AXE.is_file():
+        pytest.skip("pages are checked by axe-core: npm install --prefix .ci")
+    for day in (1, 2):
+        kept = given(address, drill, f"2026-05-0{day}.mid", take_of())
+        reviewed(address, drill, kept["take"])
+    make = {"drill": drill.name, "kinds": [".csv", "midi"]}
+    do(address, "api/made", make)
+    until(lambda: len(ask(address, "api/made", drill=drill.name)["made"]) == 2, "made")
+    sized(browser, width, 900)
+    browser.get("about:blank")
+    browser.get(f"{address}#view={name}&drill={drill.name}")
+    if name == "look-back":
+        seen(browser, ".jobs .act").send_keys(_ENTER)
+        seen(browser, ".review iframe")
+        seen(browser, ".line button").send_keys(_ENTER)
+        seen(browser, ".way summary").send_keys(_ENTER)
+        seen(browser, ".plan .keep")
+    else:
+        seen(browser, "#hand-kinds input[value=loops]").send_keys(" ")
+        seen(browser, ".made .act")
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= width
+    browser.execute_script(_AXE.read_text(encoding="utf-8"))
+    said = browser.execute_async_script(
+        "const done = arguments[0];"
+        "axe.run(document, { resultTypes: ['violations'] }).then(({ violations }) => done("
+        "violations.map((it) => it.id + ': ' + it.nodes.map((n) => n.html).join(' '))))"
+    )
+    assert said == []
+    small = browser.execute_script(
+        "return [...document.querySelectorAll('.view:not([hidden]) :is(button, select, .act, "
+        "input:not([type=checkbox]))')].filter((it) => it.offsetHeight && it.offsetHeight < 44)"
+        ".map((it) => it.outerHTML)"
+    )
+    assert small == []
 
 
 def test_nothing_of_it_reports_an_error_in_the_browser(browser: Any) -> None:
