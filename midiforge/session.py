@@ -521,12 +521,17 @@ class Session:
             log.check()
         return self._own(log.entries() if log else self._everybodys())
 
+    def players(self) -> list[str]:
+        """Who has takes in the log, "" being the usual player, by name."""
+        names = {entry.player.casefold(): entry.player for entry in self._everybodys()}
+        return [name for _, name in sorted(names.items())]
+
     def others(self) -> list[str]:
         """Who else has takes in the log, as they are called there."""
-        from midiforge.practice.entry import is_by, player_said
+        from midiforge.practice.entry import player_said
 
-        others = [entry.player for entry in self._everybodys() if not is_by(entry, self.player)]
-        return [player_said(name) for _, name in sorted({n.casefold(): n for n in others}.items())]
+        own = self.player.casefold()
+        return [player_said(name) for name in self.players() if name.casefold() != own]
 
     def _everybodys(self) -> "list[Entry]":
         from midiforge.practice.log import entries_in

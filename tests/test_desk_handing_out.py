@@ -2,24 +2,22 @@
 beside its drill, and what is stopped or killed leaves nothing."""
 
 import io
-import json
 import os
 import signal
 import subprocess
 import sys
 import time
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from itertools import count
 from pathlib import Path
 from typing import Any
-from urllib.error import HTTPError
 from urllib.parse import urlencode
-from urllib.request import Request, urlopen
 
 import pytest
 from browser import chromium
 from desk import served, server
+from desk_asked import ask, do, until
 
 DRILL = """title = "Quay"
 sticking = "RLRR LRLL"
@@ -35,35 +33,6 @@ every = { strokes = 8 }
 """
 _ENTER = "\ue007"  # as WebDriver has it
 _PATIENCE = 60.0  # seconds, on a busy machine
-
-
-def ask(address: str, path: str, **parameters: str) -> Any:
-    """What is answered to a question, as JSON or else as bytes."""
-    return _answer(Request(f"{address}{path}?{urlencode(parameters)}"))
-
-
-def do(address: str, path: str, content: dict[str, Any]) -> Any:
-    body = json.dumps(content).encode()
-    return _answer(Request(f"{address}{path}", body, {"Content-Type": "application/json"}))
-
-
-def _answer(request: Request) -> Any:
-    try:
-        with urlopen(request, timeout=_PATIENCE) as response:
-            body = response.read()
-            kind = response.headers.get_content_type()
-    except HTTPError as error:
-        body, kind = error.read(), "application/json"
-    return json.loads(body) if kind == "application/json" else body
-
-
-def until(known: Callable[[], Any], what: str) -> Any:
-    """What becomes true, soon."""
-    end = time.monotonic() + _PATIENCE
-    while not (value := known()):
-        assert time.monotonic() < end, what
-        time.sleep(0.05)
-    return value
 
 
 def make(address: str, drill: Path, *kinds: str, **wishes: Any) -> Any:
@@ -98,9 +67,8 @@ def folder_of(drill: Path) -> Path:
 
 
 def left_behind(drill: Path) -> list[str]:
-    """All that is in the folder of what is made of a drill, hidden or not, and the folder."""
-    folder = folder_of(drill)
-    return sorted(map(str, folder.rglob("*"))) + [str(folder)] * folder.exists()
+    """The folder of what is made of a drill, and those in it, if there are any."""
+    return [folder for folder, _, _ in os.walk(folder_of(drill))]  # which may go meanwhile
 
 
 @pytest.fixture(scope="module")
@@ -321,6 +289,7 @@ def test_a_page_is_looked_at_as_a_stranger_to_the_server(
         "fetch(new URL('../drills', location.href)).then(() => done('let in'), () => done('not'))"
     )
     assert reached == "not"
+    assert browser.execute_script("return self.origin") == "null"
 
 
 def view(browser: Any, address: str, drill: Path) -> None:

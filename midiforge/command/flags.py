@@ -4,13 +4,12 @@ parameter, said of its flag."""
 import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
 import typer
 
-from midiforge.errors import MidiforgeError, WrongArgument, quoted
+from midiforge.errors import MidiforgeError, WrongArgument
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
 Folder = Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write.")]
@@ -55,26 +54,6 @@ def read_flag(flag: str, read: Callable[[str], T], text: str) -> T:
         return read(text)
     except MidiforgeError as error:
         raise error.within(flag) from None
-
-
-# Before the first, or behind the last, not every system can tell the day from the hour.
-_FIRST, _LAST = date(1983, 1, 1), date(2999, 12, 31)  # MIDI's first year
-
-
-def day_of(text: str) -> date | None:
-    """The day that --date names; None for none. Raises MidiforgeError for what is no day, or
-    one that no log has."""
-    if not text:
-        return None
-    try:
-        day = date.fromisoformat(text)
-    except ValueError:
-        raise MidiforgeError(
-            f"{quoted(text)} is not a day", "--date", hint="such as 2026-03-31"
-        ) from None
-    if not _FIRST <= day <= _LAST:
-        raise MidiforgeError(f"{day} is too far off", "--date", hint=f"from {_FIRST} to {_LAST}")
-    return day
 
 
 def named(out: str, what: str, example: str) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.flags import AsJson, Log, Picture, Player, day_of
+from midiforge.command.flags import AsJson, Log, Picture, Player
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import (
     lesson_bar,
@@ -111,6 +111,7 @@ def next_steps(
     as_json: AsJson = False,
 ) -> None:
     """Say what to do next with each exercise of a drill, and why."""
+    from midiforge.practice.days import day_of
     from midiforge.practice.words import CAUTION, advice_lines, plain_advice
     from midiforge.session import Session
 
@@ -157,6 +158,7 @@ def plan(
     With warm-up, work, review and rests.
     """
     from midiforge.calls import write_plan
+    from midiforge.practice.days import day_of
     from midiforge.practice.words import plain_plan
     from midiforge.session import Session
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midiforge.command.flags import AsJson, Player, day_of, flags
+from midiforge.command.flags import AsJson, Player, flags
 from midiforge.command.inputs import takes_a_drill
 from midiforge.command.terminal import output, progress_bar, say, say_json
 from midiforge.errors import MidiforgeError
@@ -78,12 +78,11 @@ def review(
         raise MidiforgeError(
             f"{delay:g} is no delay in ms", "--delay", hint=f"0 to {_MOST_DELAY_MS:g}"
         )
+    from midiforge.practice.days import day_played
     from midiforge.session import Session
 
     session = Session(drill, None if no_log else log or "", player)
-    played = day_of(day)
-    if played and played > date.today():
-        raise MidiforgeError(f"{played} is still to come", "--date", hint="the day it was played")
+    played = day_played(day)
     with flags(number="--exercise"):
         if len(takes) == 1 and not takes[0].is_dir():
             _one(session, takes[0], exercise, delay, page, as_json, note, played)
@@ -206,8 +205,5 @@ def _many(
 def _logged(played: "Played", player: str) -> str:
     """In whose log the take is, of which day, and who says so."""
     who = f" of {player}" if player else ""
-    when = played.when.astimezone().date().isoformat()
-    if not played.by:
-        return f"In the log{who}, as played today, {when}; --date DAY says otherwise."
-    by = "as you say" if played.by == "you" else f"as {played.by} says"
-    return f"In the log{who}, as played on {when}, {by}."
+    otherwise = "" if played.by else "; --date DAY says otherwise"
+    return f"In the log{who}, as played {played.said}{otherwise}."

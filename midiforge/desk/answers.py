@@ -2,7 +2,7 @@
 
 import json
 import logging
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
@@ -37,6 +37,20 @@ def get(path: str, answer: Callable[["Desk", Asked], Any]) -> Route:
 def post(path: str, answer: Callable[["Desk", Asked], Any]) -> Route:
     """Something to be done: what with is JSON."""
     return Route(path, _endpoint(answer), methods=["POST"])
+
+
+def upload(path: str, answer: Callable[["Desk", Asked, bytes], Any]) -> Route:
+    """A file that is given: the body, of what its parameters in the address say."""
+
+    async def endpoint(request: Request) -> Response:
+        async def given() -> Any:
+            content = await request.body()
+            asked = dict(request.query_params)
+            return await run_in_threadpool(answer, desk_of(request), asked, content)
+
+        return await _answered(given)
+
+    return Route(path, endpoint, methods=["POST"])
 
 
 def desk_of(request: Any) -> "Desk":
@@ -79,22 +93,30 @@ def told(error: MidiforgeError) -> dict[str, Any]:
 
 def _endpoint(answer: Callable[["Desk", Asked], Any]) -> Callable[[Request], Any]:
     async def endpoint(request: Request) -> Response:
-        try:
+        async def given() -> Any:
             asked = await _asked(request)
-            given = await run_in_threadpool(answer, desk_of(request), asked)
-        except MidiforgeError as error:
-            return JSONResponse({"error": told(error)}, WRONG)
-        except Changed as changed:
-            return JSONResponse(changed.told, ELSEWHERE)
-        except TooLarge:
-            return JSONResponse({"error": told(MidiforgeError("that is too large"))}, TOO_LARGE)
-        except Exception:
-            _LOG.exception("an answer failed")
-            said = "something went wrong inside midiforge; what was open is as it was"
-            return JSONResponse({"error": told(MidiforgeError(said))}, 500)
-        return given if isinstance(given, Response) else JSONResponse(given)
+            return await run_in_threadpool(answer, desk_of(request), asked)
+
+        return await _answered(given)
 
     return endpoint
+
+
+async def _answered(given: Callable[[], Awaitable[Any]]) -> Response:
+    """What is given, or why it is not."""
+    try:
+        answer = await given()
+    except MidiforgeError as error:
+        return JSONResponse({"error": told(error)}, WRONG)
+    except Changed as changed:
+        return JSONResponse(changed.told, ELSEWHERE)
+    except TooLarge:
+        return JSONResponse({"error": told(MidiforgeError("that is too large"))}, TOO_LARGE)
+    except Exception:
+        _LOG.exception("an answer failed")
+        said = "something went wrong inside midiforge; what was open is as it was"
+        return JSONResponse({"error": told(MidiforgeError(said))}, 500)
+    return answer if isinstance(answer, Response) else JSONResponse(answer)
 
 
 async def _asked(request: Request) -> Asked:

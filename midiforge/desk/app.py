@@ -8,7 +8,7 @@ from starlette.responses import FileResponse, HTMLResponse, PlainTextResponse, R
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp
 
-from midiforge.desk import handing_out, writing
+from midiforge.desk import handing_out, looking_back, writing
 from midiforge.desk.desk import Desk
 from midiforge.desk.gate import Gate
 from midiforge.engraving.drawing import STYLE
@@ -19,7 +19,7 @@ _PLAYER = _PACKAGE / "pages" / "player"
 _FOLDERS = {"desk/page": _PAGE, "pages/player": _PLAYER}
 _HANDED_OUT = {_PLAYER / name for name in ("main.js", "folds.js", "again.js")}  # for pages alone
 _KINDS = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
-ROUTES: tuple[BaseRoute, ...] = (*writing.ROUTES, *handing_out.ROUTES)
+ROUTES: tuple[BaseRoute, ...] = (*writing.ROUTES, *handing_out.ROUTES, *looking_back.ROUTES)
 
 
 async def _index(_: Request) -> Response:

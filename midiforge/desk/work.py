@@ -276,6 +276,8 @@ def serve() -> None:
         say(trouble=_fault())
     else:
         say(given=given)
+    finally:
+        signal.signal(signal.SIGTERM, signal.SIG_IGN)  # it ends anyway
 
 
 def _unwind(number: int, _: FrameType | None) -> None:

@@ -115,6 +115,14 @@ class Played:
     when: datetime
     by: str
 
+    @property
+    def said(self) -> str:
+        """ "today, 2026-03-31", "on 2026-03-30, as its name says"."""
+        day = self.when.astimezone().date().isoformat()
+        if not self.by:
+            return f"today, {day}"
+        return f"on {day}, as {'you say' if self.by == 'you' else f'{self.by} says'}"
+
 
 def when_played(source: str, marked: datetime | None, day: date | None = None) -> Played:
     """When a take was played: as the player says, as `play --record` has marked in it, as its name

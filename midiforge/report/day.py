@@ -134,8 +134,13 @@ def write_day(path: Path, *days: Day) -> None:
 
     days: one, or of each drill that was played one. Raises MidiforgeError.
     """
+    _SEAL.write(path, page(*days))
+
+
+def page(*days: Day) -> str:
+    """The page as text."""
     parts = (part for day in days for part in _parts(day))
-    _SEAL.write(path, body(f"Practice: {'; '.join(day.heading for day in days)}", parts))
+    return body(f"Practice: {'; '.join(day.heading for day in days)}", parts)
 
 
 def _parts(day: Day) -> Iterator[str]:

@@ -64,10 +64,11 @@ export function get(path, parameters = {}, signal) {
 /**
  * Has something done.
  * @param {string} path
- * @param {Record<string, unknown>} content
+ * @param {Record<string, unknown> | Blob} content what with, by name; or a file
  * @returns {Promise<any>}
  */
 export function post(path, content) {
+  if (content instanceof Blob) return ask(path, { method: "POST", body: content });
   return ask(path, { method: "POST", body: JSON.stringify(content),
     headers: { "Content-Type": "application/json" } });
 }

@@ -142,3 +142,27 @@ export function choosing(options) {
   return make("select", {}, ...options.map(([value, title]) =>
     make("option", { value }, title)));
 }
+
+/**
+ * A part of a view under its title.
+ * @param {string} title
+ * @param {...Node} content
+ */
+export function part(title, ...content) {
+  const section = make("section", { className: "part" }, make("h2", {}, title), ...content);
+  section.setAttribute("aria-label", title);
+  return section;
+}
+
+/**
+ * Does something; what goes wrong is told as news.
+ * @param {() => Promise<unknown>} act
+ */
+export async function trying(act) {
+  try {
+    await act();
+  } catch (error) {
+    if (!(error instanceof Wrong)) throw error;
+    tell(error.message);
+  }
+}

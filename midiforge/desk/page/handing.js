@@ -2,7 +2,7 @@
 
 import { make } from "../../pages/player/element.js";
 import { get, post } from "./api.js";
-import { Asking, box, choosing, typing } from "./asking.js";
+import { Asking, box, choosing, part, typing } from "./asking.js";
 import { Jobs } from "./jobs.js";
 import { look, open } from "./lesson.js";
 
@@ -19,7 +19,7 @@ const where = make("p", { className: "small" });
 /** Whether the view is in sight. */
 let isSeen = false;
 
-const jobs = new Jobs({
+const jobs = new Jobs("Nothing is under way.", {
   ask: async () => (isSeen ? shown(await get("api/made", { drill: open.drill })) : null),
   stop: (number) => post("api/made/stop", { drill: open.drill, number }),
   forget: (number) => post("api/made/forget", { drill: open.drill, number }),
@@ -67,16 +67,6 @@ function line(one) {
 function sized(bytes) {
   if (bytes < 1000) return `${bytes} bytes`;
   return bytes < 1e6 ? `${Math.round(bytes / 1000)} kB` : `${(bytes / 1e6).toFixed(1)} MB`;
-}
-
-/**
- * @param {string} title
- * @param {...Node} content
- */
-function part(title, ...content) {
-  const section = make("section", { className: "part" }, make("h2", {}, title), ...content);
-  section.setAttribute("aria-label", title);
-  return section;
 }
 
 /** @param {HTMLElement} place */

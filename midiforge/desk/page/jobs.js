@@ -2,6 +2,7 @@
 
 import { button, make } from "../../pages/player/element.js";
 import { Wrong } from "./api.js";
+import { trying } from "./asking.js";
 import { tell } from "./news.js";
 
 /**
@@ -19,16 +20,21 @@ const OFTEN = 300, SELDOM = 3000; // ms from one question to the next
 /** A list of them that keeps itself up to date while there is something to see. */
 export class Jobs {
   /**
+   * @param {string} none what stands there where there is none
    * @param {{
    *   ask: () => Promise<Job[] | null>, stop: (job: number) => Promise<unknown>,
    *   forget: (job: number) => Promise<unknown>, over?: (job: Job) => void,
+   *   came?: (job: Job) => Node[],
    * }} does ask: the jobs there are, or null where nobody looks. over: told of each that ends.
+   * came: shows what came of one; else what is to be known of it, and where there is nothing, it
+   * is taken off the list.
    */
-  constructor(does) {
+  constructor(none, does) {
     this.does = does;
     this.element = make("ul", { className: "jobs" });
     this.element.tabIndex = -1;
-    this.element.setAttribute("aria-label", "What is being made");
+    this.element.dataset.empty = none;
+    this.element.setAttribute("aria-label", "Under way");
     /** @type {Map<number, Line>} */
     this.lines = new Map();
     this.timer = 0;
@@ -60,7 +66,8 @@ export class Jobs {
       line.remove();
       this.lines.delete(number);
     }
-    for (const job of jobs) if (!isPlain(job) || this.lines.has(job.number)) this.#show(job);
+    for (const job of jobs)
+      if (!this.#isPlain(job) || this.lines.has(job.number)) this.#show(job);
     return jobs.some(({ state }) => state === "waits" || state === "works");
   }
 
@@ -88,11 +95,20 @@ export class Jobs {
     if (line.state === job.state) return;
     line.state = job.state;
     if (!isOver) return;
-    more.replaceChildren(...remarks(job.given));
+    more.replaceChildren(...(this.does.came && job.given ? this.does.came(job)
+      : remarks(job.given)));
     if (isNew) return; // it was over when the page came
     this.does.over?.(job);
     tell(`${job.title}: ${said.textContent}`);
-    if (isPlain(job)) line.forget();
+    if (this.#isPlain(job)) line.forget();
+  }
+
+  /**
+   * Whether something is done and there is nothing more to be said of it.
+   * @param {Job} job
+   */
+  #isPlain({ state, given }) {
+    return state === "done" && !this.does.came && !given?.mind?.length && !given?.left_out?.length;
   }
 
   /**
@@ -106,12 +122,7 @@ export class Jobs {
     bar.setAttribute("aria-label", title);
     bar.setAttribute("aria-valuemin", "0");
     const act = (/** @type {(job: number) => Promise<unknown>} */ does) => async () => {
-      try {
-        await does(number);
-      } catch (error) {
-        if (!(error instanceof Wrong)) throw error;
-        tell(error.message);
-      }
+      await trying(() => does(number));
       this.look();
     };
     const stop = button("stop", "Stop", act(this.does.stop));
@@ -130,14 +141,6 @@ export class Jobs {
     this.lines.set(number, made);
     return made;
   }
-}
-
-/**
- * Whether something is done and there is nothing more to be said of it.
- * @param {Job} job
- */
-function isPlain({ state, given }) {
-  return state === "done" && !given?.mind?.length && !given?.left_out?.length;
 }
 
 /** @param {{ left_out?: string[], mind?: string[] } | null} given */

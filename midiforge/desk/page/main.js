@@ -5,6 +5,7 @@ import { stop } from "../../pages/player/transport.js";
 import { get, onServer, post, Wrong } from "./api.js";
 import { handing } from "./handing.js";
 import { look, lookAgain, open, openDrill } from "./lesson.js";
+import { looking } from "./looking.js";
 import { tell } from "./news.js";
 import { writing } from "./writing.js";
 
@@ -18,7 +19,7 @@ import { writing } from "./writing.js";
  */
 
 /** @type {View[]} */
-const views = [writing, handing];
+const views = [writing, handing, looking];
 
 const $ = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 const main = $("view"), nav = $("views");
@@ -61,7 +62,11 @@ function asked() {
 async function follow() {
   const words = asked();
   const drill = words.get("drill");
-  if (drill && drill !== open.drill) await openDrill(drill).catch(failed);
+  if (drill && drill !== open.drill) {
+    await openDrill(drill).catch(failed);
+    if (![...chooser.options].some(({ value }) => value === drill)) await listDrills();
+    chooser.value = open.drill;
+  }
   await turnTo(views.find(({ name }) => name === words.get("view")) || views[0]);
   links();
 }
