@@ -10,6 +10,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from heapq import heapify, heappop, heapreplace
+from math import inf
 from typing import NamedTuple
 
 from midiforge.frozen import frozen
@@ -135,29 +136,35 @@ class _Open:
         self.times = list(cases.values())
         self.candidates = list(dict.fromkeys(self.played))
         self.lines = [lines(bits) for bits in self.candidates]
+        # How far each candidate is from each that was played: asked again and again.
+        told = [(bits, bits.size) for bits in self.played]
+        self.away = [
+            [
+                self.word
+                + self.weight
+                * (
+                    _MISSED * (size - (other & near).bit_count())
+                    + whole
+                    - (own & other_near).bit_count()
+                )
+                for (other, other_near), size in told
+            ]
+            for (own, near), whole in ((bits, bits.size) for bits in self.candidates)
+        ]
 
     def gain(self, place: int) -> float:
         """How many strokes a candidate would explain."""
-        own, near = self.candidates[place]
-        gained = 0.0
-        for (other, other_near), now, times in zip(
-            self.played, self.apart, self.times, strict=True
-        ):
-            if now > self.word:
-                now -= self.word + self.weight * (
-                    (own & ~other_near).bit_count() + _MISSED * (other & ~near).bit_count()
-                )
-                if now > 0:
-                    gained += now * times
-        return gained
+        return sum(
+            [
+                (now - away) * times
+                for now, away, times in zip(self.apart, self.away[place], self.times, strict=True)
+                if now > away
+            ]
+        )
 
     def take(self, place: int) -> _Bits:
-        taken = self.candidates[place]
-        self.apart = [
-            min(now, self.word + self.weight * bits.told_by(taken))
-            for bits, now in zip(self.played, self.apart, strict=True)
-        ]
-        return taken
+        self.apart = list(map(min, self.apart, self.away[place]))
+        return self.candidates[place]
 
     @property
     def left(self) -> float:
@@ -272,7 +279,7 @@ def choose(
     home = [min(range(len(bars)), key=lambda c: (bar.told_by(bars[c]), c)) for bar in bits]
     changes = _changes(bits, [bars[c] for c in home], masks, lines, left, whole)
     changes += _for_lost_voices(played, bits, masks, ids, [*bars, *(each for _, each in changes)])
-    ways = [_told(bar, bars, changes, masks) for bar in bits]
+    ways = _told(bits, bars, changes, masks)
     names, like = _named([first[bar] for bar in bars], [c for c, _ in ways], bits, played)
     numbers = {name: first[bar] for name, bar in zip(names, bars, strict=True)}
     parts: dict[str, dict[Key, Written]] = {name: dict(played[n]) for name, n in numbers.items()}
@@ -387,33 +394,39 @@ def _for_lost_voices(
 
 
 def _told(
-    bar: _Bits,
+    bits: Sequence[_Bits],
     bars: Sequence[_Bits],
     changes: Sequence[tuple[str, _Bits]],
     masks: Mapping[str, int],
-) -> _Way:
-    """The chosen bar and the changes that tell a bar best."""
-    own = {instrument: bar.within(mask) for instrument, mask in masks.items()}
-    weights = {instrument: _WEIGHTS.get(instrument, 1.0) for instrument in masks}
-    over: dict[str, tuple[float, int]] = {}  # how far the best change is, and its number
-    for i, (instrument, change) in enumerate(changes):
-        apart = own[instrument].told_by(change)
-        if apart < over.get(instrument, (1 << 30, 0))[0]:
-            over[instrument] = apart, i
-    ways: list[tuple[float, _Way]] = []
-    for c, home in enumerate(bars):
-        cost = 0.0
-        gains: list[tuple[float, int]] = []
-        for instrument, mask in masks.items():
-            apart = weights[instrument] * own[instrument].told_by(home.within(mask))
-            if instrument in over:
-                changed = weights[instrument] * over[instrument][0] + _WORD
-                if changed < apart:
-                    gains.append((apart - changed, over[instrument][1]))
-            cost += apart
-        gains = sorted(gains, reverse=True)[:_OVER]
-        ways.append((cost - sum(gain for gain, _ in gains), (c, tuple(i for _, i in gains))))
-    return min(ways)[1]
+) -> list[_Way]:
+    """For each bar the chosen one and the changes that tell it best."""
+    by_instrument = []
+    for instrument, mask in masks.items():
+        weight = _WEIGHTS.get(instrument, 1.0)
+        homes = [home.within(mask) for home in bars]
+        over = [(change, i) for i, (of, change) in enumerate(changes) if of == instrument]
+        told: dict[_Bits, list[tuple[float, float, int]]] = {}
+        own = [bar.within(mask) for bar in bits]
+        for part in own:
+            if part not in told:
+                # How far each chosen bar is, what the best change over it gains, and its number.
+                best, i = min(
+                    ((weight * part.told_by(change) + _WORD, i) for change, i in over),
+                    default=(inf, 0),
+                )
+                away = [weight * part.told_by(home) for home in homes]
+                told[part] = [(each, each - best, i) for each in away]
+        by_instrument.append([told[part] for part in own])
+    ways = []
+    for rows in zip(*by_instrument, strict=True):
+        tried: list[tuple[float, _Way]] = []
+        for c, heard in enumerate(zip(*rows, strict=True)):
+            gains = [(gain, i) for _, gain, i in heard if gain > 0]
+            gains = sorted(gains, reverse=True)[:_OVER]
+            cost = sum(each for each, *_ in heard) - sum(gain for gain, _ in gains)
+            tried.append((cost, (c, tuple(i for _, i in gains))))
+        ways.append(min(tried)[1])
+    return ways
 
 
 def _named(

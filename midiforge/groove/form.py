@@ -1,6 +1,7 @@
 """The form of a take: few bars that were really played, what is changed in them, and the order
 they come in. Each bar is written on the grid that says it best; `cells` chooses."""
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from itertools import groupby
@@ -9,7 +10,7 @@ from statistics import median
 
 from midiforge.frozen import frozen
 from midiforge.groove.cells import Cell, Key, Written, choose
-from midiforge.groove.grid import Grid, nearest, spots
+from midiforge.groove.grid import Grid, edges, spots
 from midiforge.groove.ornaments import Stroke
 from midiforge.groove.settled import Settled
 from midiforge.model.counts import count_name
@@ -110,9 +111,9 @@ def find_form(
     crowded: list[tuple[int, int, str, str]] = []
     for number in sorted(by_bar):
         one = Grid(grid.meter, steps[number], grid.swing)
-        at, size = spots(one), unit // steps[number]
+        at, between, size = spots(one), edges(one), unit // steps[number]
         for within, stroke in by_bar[number]:
-            step = nearest(at, within)
+            step = bisect_left(between, within)
             off = (within - at[step]) * settled.quarter
             place, home = step * size, number
             if place == whole:
@@ -172,9 +173,11 @@ def _grids(
     counts = dict.fromkeys((usual, *(n for n in _GRIDS if not (swung and n % 3 and n < usual))))
     counts = {n: None for n in counts if (grid.meter.bar / (grid.meter.beat / n)).denominator == 1}
     spread = _SPREAD / settled.quarter
-    at = spots(grid)
+    at, between = spots(grid), edges(grid)
     late = median(
-        within - at[nearest(at, within)] for strokes in by_bar.values() for within, _ in strokes
+        within - at[bisect_left(between, within)]
+        for strokes in by_bar.values()
+        for within, _ in strokes
     )
     cost = {n: _cost(by_bar, Grid(grid.meter, n, grid.swing), spread, late) for n in counts}
     whole = {n: sum(each.values()) for n, each in cost.items()}
@@ -192,7 +195,7 @@ def _cost(
     """How badly a grid says each bar, as a log likelihood below 0. A stroke costs what the coarsest
     grid does that has its step, so that one sixteenth makes the eighths beside it no dearer. late:
     all strokes, on average; it and spread in quarter notes."""
-    at = spots(grid)
+    at, between = spots(grid), edges(grid)
     fine = [log(grid.steps // gcd(step, grid.steps)) for step in range(grid.bar_steps + 1)]
     twice = 2 * spread * spread
     costs = {}
@@ -200,7 +203,7 @@ def _cost(
         cost = _FINER * log(grid.steps)
         taken = set()
         for within, stroke in strokes:
-            step = nearest(at, within - late)
+            step = bisect_left(between, within - late)
             off = within - late - at[step]
             cost += min(_STRAY, off * off / twice) + fine[step]
             key = stroke.struck.voice, step

@@ -14,14 +14,14 @@ from midiforge.frozen import frozen
 from midiforge.groove import text
 from midiforge.groove.form import MOST_BARS as LONGEST_FORM
 from midiforge.groove.form import Form, find_form
-from midiforge.groove.grid import STRAIGHT, Grid, allowed
+from midiforge.groove.grid import STRAIGHT, Grid, allowed, on_steps
 from midiforge.groove.imported import TIME_LAYER, Imported, Wrong
 from midiforge.groove.levels import strengths
 from midiforge.groove.limbs import Played, deal
 from midiforge.groove.loop import Laid, Loop, Place, find_loop
 from midiforge.groove.misfits import form_misfits, misfits
 from midiforge.groove.ornaments import BASS_DRUM
-from midiforge.groove.settled import Settled, laid_out, meant, settle, tempo_text
+from midiforge.groove.settled import Settled, laid_out, settle, tempo_text
 from midiforge.groove.source import Source, read_source, without_click
 from midiforge.groove.tab import as_tab
 from midiforge.groove.words import summary
@@ -297,9 +297,7 @@ def _not_by_chance(settled: Settled, steps: int) -> None:
 
 def _moved(settled: Settled, grid: Grid) -> float:
     """How far strokes are from their steps on average, as a share of a step."""
-    steps = meant(settled.places, grid)
-    apart = fmean(abs(place - at) for place, at in zip(settled.places, steps, strict=True))
-    return apart / float(grid.step)
+    return fmean(abs(off) for *_, off in on_steps(settled.places, grid)) / float(grid.step)
 
 
 def _levels(settled: Settled, kit: Kit) -> dict[str, dict[int, Strength]]:
