@@ -18,9 +18,10 @@ from midiforge.model.hit import Strength
 from midiforge.model.meter import Meter
 
 MOST_BARS = 512  # of a take; its cells are found from these
-_GRIDS = (2, 3, 4, 6, 8, 12)  # steps to a beat that a bar may be on
-_SPREAD = 0.018  # s, of strokes about their step
-_STRAY = 10.0  # what a stroke far from every step costs at most: four and a half deviations
+_GRIDS = (2, 3, 4, 6, 8)  # steps to a beat that a bar may be on: twelve are hardly read
+# s: nearer, a stroke is heard on its step; from there on what it costs rises fast, up to so much
+# far from every step.
+_HEARD_ON, _STRAY = 0.030, 16.0
 _LOST = 5.0  # what it costs to have two strokes of a voice on one step
 _FINER = 8.0  # what a grid costs a bar: so often the logarithm of its steps to a beat
 _OTHER = 2.0  # what another grid than the usual one has to be better by
@@ -172,14 +173,14 @@ def _grids(
     usual = grid.steps
     counts = dict.fromkeys((usual, *(n for n in _GRIDS if not (swung and n % 3 and n < usual))))
     counts = {n: None for n in counts if (grid.meter.bar / (grid.meter.beat / n)).denominator == 1}
-    spread = _SPREAD / settled.quarter
+    near = _HEARD_ON / settled.quarter
     at, between = spots(grid), edges(grid)
     late = median(
         within - at[bisect_left(between, within)]
         for strokes in by_bar.values()
         for within, _ in strokes
     )
-    cost = {n: _cost(by_bar, Grid(grid.meter, n, grid.swing), spread, late) for n in counts}
+    cost = {n: _cost(by_bar, Grid(grid.meter, n, grid.swing), near, late) for n in counts}
     whole = {n: sum(each.values()) for n, each in cost.items()}
     usual = min(counts, key=lambda n: whole[n])
     steps = {}
@@ -190,14 +191,13 @@ def _grids(
 
 
 def _cost(
-    by_bar: Mapping[int, Sequence[tuple[float, Stroke]]], grid: Grid, spread: float, late: float
+    by_bar: Mapping[int, Sequence[tuple[float, Stroke]]], grid: Grid, near: float, late: float
 ) -> dict[int, float]:
-    """How badly a grid says each bar, as a log likelihood below 0. A stroke costs what the coarsest
-    grid does that has its step, so that one sixteenth makes the eighths beside it no dearer. late:
-    all strokes, on average; it and spread in quarter notes."""
+    """How badly a grid says each bar. A stroke costs what the coarsest grid does that has its
+    step, so that one sixteenth makes the eighths beside it no dearer. near: of its step, a stroke
+    is heard on it; late: all strokes, on average; both in quarter notes."""
     at, between = spots(grid), edges(grid)
     fine = [log(grid.steps // gcd(step, grid.steps)) for step in range(grid.bar_steps + 1)]
-    twice = 2 * spread * spread
     costs = {}
     for number, strokes in by_bar.items():
         cost = _FINER * log(grid.steps)
@@ -205,7 +205,7 @@ def _cost(
         for within, stroke in strokes:
             step = bisect_left(between, within - late)
             off = within - late - at[step]
-            cost += min(_STRAY, off * off / twice) + fine[step]
+            cost += min(_STRAY, (off / near) ** 4) + fine[step]
             key = stroke.struck.voice, step
             if key in taken:
                 cost += _LOST
