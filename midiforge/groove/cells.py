@@ -229,7 +229,7 @@ class Choice:
     instruments: Mapping[str, str]
 
     def cells(self, steps: Sequence[int]) -> tuple[Cell, ...]:
-        """The cells, bars first. steps: to a beat, of each bar of the take."""
+        """The cells: bars, their variants, changes. steps: to a beat, of each bar of the take."""
         times = Counter(name for told in self.bars for name in told.names)
         return tuple(
             Cell(
@@ -241,9 +241,16 @@ class Choice:
                 times[name],
                 self.instruments.get(name, ""),
             )
-            for name in sorted(self.parts, key=lambda name: _by_name(name, self.instruments))
+            for name in sorted(self.parts, key=self._by_name)
             if times[name]
         )
+
+    def _by_name(self, name: str) -> tuple[bool, bool, bool, str, int]:
+        """Letters before what is called otherwise."""
+        letters = name.rstrip("0123456789")
+        number = int(name[len(letters) :] or 1)
+        variant, change = name in self.like, name in self.instruments
+        return change, variant, not letters.isupper(), letters, number
 
 
 def choose(
@@ -498,12 +505,6 @@ def _names_of_changes(
         numbered = (f"{name}-{number}" for number in range(2, len(changed) + 2))
         names[i] = next(n for n in (name, *numbered) if n not in names.values())
     return [names[i] for i in range(len(changed))]
-
-
-def _by_name(name: str, instruments: Mapping[str, str]) -> tuple[bool, bool, str, int]:
-    """Letters first, variants behind their own; then all other bars, and changes."""
-    letters = name.rstrip("0123456789")
-    return name in instruments, not letters.isupper(), letters, int(name[len(letters) :] or 1)
 
 
 def _keeping_time(bar: Mapping[Key, Written]) -> int:

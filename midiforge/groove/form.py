@@ -12,18 +12,20 @@ from midiforge.frozen import frozen
 from midiforge.groove.cells import Cell, Key, Written, choose
 from midiforge.groove.grid import Grid, edges, spots
 from midiforge.groove.ornaments import Stroke
+from midiforge.groove.sections import Section, sections
 from midiforge.groove.settled import Settled
 from midiforge.model.counts import count_name
 from midiforge.model.hit import Strength
 from midiforge.model.meter import Meter
 
 MOST_BARS = 512  # of a take; its cells are found from these
-_GRIDS = (2, 3, 4, 6, 8)  # steps to a beat that a bar may be on: twelve are hardly read
+# Steps to a beat that a bar may be on, and what reading them costs a bar: twelve are hardly read.
+_GRIDS = {2: 5.5, 3: 8.8, 4: 11.1, 6: 16.6, 8: 16.6}
 # s: nearer, a stroke is heard on its step; from there on what it costs rises fast, up to so much
 # far from every step.
 _HEARD_ON, _STRAY = 0.030, 16.0
 _LOST = 5.0  # what it costs to have two strokes of a voice on one step
-_FINER = 8.0  # what a grid costs a bar: so often the logarithm of its steps to a beat
+_FINE = 20.0  # the same of any other
 _OTHER = 2.0  # what another grid than the usual one has to be better by
 _HEARD_AS_ONE = 0.040  # s: strokes so near are the same in two bars
 _LINE = 8  # bars in a line of the road map
@@ -32,11 +34,13 @@ _LINE = 8  # bars in a line of the road map
 @frozen
 class Form:
     """cells: bars, and what is laid over them. unit: parts of a beat in which places are counted.
-    order: names of what sounds together, bar by bar from bar `first`. kept: s that the strokes it
-    has were from the grid. unfit: (bar, place, voice, what). rough: bars of which it has little."""
+    order: names of what sounds together, bar by bar from bar `first`; sections: the same in short.
+    kept: s that the strokes it has were from the grid. unfit: (bar, place, voice, what).
+    rough: bars of which it has little."""
 
     cells: tuple[Cell, ...]
     order: tuple[tuple[str, ...], ...]
+    sections: tuple[Section, ...]
     first: int
     unit: int
     steps: int
@@ -46,9 +50,13 @@ class Form:
 
     @property
     def road_map(self) -> str:
-        """The order, eight bars a line, lines that come again counted."""
+        """The order, eight bars a line in each section, lines that come again counted."""
         names = ["+".join(together) for together in self.order]
-        lines = [names[i : i + _LINE] for i in range(0, len(names), _LINE)]
+        lines = [
+            names[i : min(i + _LINE, section.first + section.bars)]
+            for section in self.sections
+            for i in range(section.first, section.first + section.bars, _LINE)
+        ]
         said = []
         for line, again in groupby(lines):
             times = len(list(again))
@@ -145,9 +153,11 @@ def find_form(
         kept += [written.off for key, written in strokes.items() if key in own.fit]
         unfit += [(number, place, voice, "extra") for voice, place in strokes.keys() - own.fit]
         unfit += [(number, place, voice, "missing") for voice, place in own.missing]
+    cells, order = told.cells(grids), tuple(own.names for own in told.bars)
     return Form(
-        cells=told.cells(grids),
-        order=tuple(own.names for own in told.bars),
+        cells=cells,
+        order=order,
+        sections=sections(cells, order),
         first=first,
         unit=unit,
         steps=usual,
@@ -181,7 +191,8 @@ def _grids(
         for within, _ in strokes
     )
     cost = {n: _cost(by_bar, Grid(grid.meter, n, grid.swing), near, late) for n in counts}
-    whole = {n: sum(each.values()) for n, each in cost.items()}
+    least = {number: min(own[number] for own in cost.values()) + _OTHER for number in by_bar}
+    whole = {n: sum(map(min, own.values(), least.values())) for n, own in cost.items()}
     usual = min(counts, key=lambda n: whole[n])
     steps = {}
     for number in by_bar:
@@ -200,7 +211,7 @@ def _cost(
     fine = [log(grid.steps // gcd(step, grid.steps)) for step in range(grid.bar_steps + 1)]
     costs = {}
     for number, strokes in by_bar.items():
-        cost = _FINER * log(grid.steps)
+        cost = _GRIDS.get(grid.steps, _FINE)
         taken = set()
         for within, stroke in strokes:
             step = bisect_left(between, within - late)
