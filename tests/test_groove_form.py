@@ -13,6 +13,7 @@ from midiforge.errors import MidiforgeError
 from midiforge.files.disk import parsed_toml
 from midiforge.groove.imported import Imported
 from midiforge.groove.limbs import Moment, deal_by_reach
+from midiforge.groove.words import summary
 from midiforge.model.hit import Limb
 
 R, L = Limb.RIGHT_HAND, Limb.LEFT_HAND
@@ -77,6 +78,55 @@ def test_a_take_is_told_by_its_bars_and_their_order(tmp_path: Path) -> None:
         "RF bass-drum     x... ..x. x... ....",
     ]
     assert set(bars) == {"A", "B", "fill"}
+
+
+def test_a_long_take_is_told_in_short(tmp_path: Path) -> None:
+    """So many bars of a kind and its fills; two bars of another make no section, eight do."""
+    varied = {**A, BASS: "x.....x.x.....x."}
+    first = [*[A] * 7, FILL, A, B, B, varied, varied, A, A, FILL]
+    groove = imported(tmp_path, [*first, *[B] * 8, A, A, A, A], 102, kind="form")
+    assert [(s.first, s.bars, s.kinds, s.fills) for s in groove.sections] == [
+        (0, 16, ("A",), 2),
+        (16, 8, ("B",), 0),
+        (24, 4, ("A",), 0),
+    ]
+    assert "In short: bars 1-16 A with 2 fills, 17-24 B, 25-28 A." in " ".join(summary(groove))
+
+
+def test_what_is_read_first_stands_first(tmp_path: Path) -> None:
+    varied = {**A, BASS: "x.....x.x.....x."}
+    crashed = {**A, HIHAT: "..x.x.x.x.x.x.x.", CRASH: "x..............."}
+    bars = [*[A] * 6, *[varied] * 5, *[B] * 6, *[crashed, A] * 3, FILL]
+    groove = imported(tmp_path, bars, 96, kind="form")
+    names = list(bars_of(groove))
+    variants = [name for name, text in bars_of(groove).items() if text.startswith("like")]
+    assert variants
+    assert names.index("B") < names.index("fill") < names.index(variants[0])
+    assert f"# Variants of the bars above.\n{variants[0]} = " in groove.text
+
+
+def test_a_bar_is_written_in_steps_that_are_read(tmp_path: Path) -> None:
+    """A shuffle with a ghost note between its triplets is in sextuplets, and sixteenths that lie
+    late are sixteenths: no bar has twelve steps to a beat."""
+    shuffle = {HIHAT: "x...x.x...x.x...x.x...x.", SNARE: "......x.......x...x..x.."}
+    late = [(at, note, velocity) for at, note, velocity in take([A] * 12, 90)]
+    late = [(at + 0.025 * (note == BASS), note, velocity) for at, note, velocity in late]
+    third = 60 / 72 / 6
+    chance = random.Random(3)
+    swung = [
+        (max(0.0, (24 * bar + step) * third + chance.gauss(0, 0.012)), note, 90)
+        for bar in range(12)
+        for note, marks in shuffle.items()
+        for step, mark in enumerate(marks)
+        if mark == "x"
+    ]
+    for events, tempo, most in ((sorted(late), 90, 4), (sorted(swung), 72, 6)):
+        path = written(tmp_path / "take.mid", events, tempo)
+        for text in bars_of(midiforge.import_groove(path, kind="form")).values():
+            assert all(
+                len(line.split(maxsplit=2)[-1].replace(" ", "")) <= 4 * most
+                for line in text.splitlines()
+            )
 
 
 def test_a_single_sixteenth_among_eighths_stays_where_it_was_played(tmp_path: Path) -> None:

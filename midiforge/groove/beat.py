@@ -3,8 +3,11 @@
 Readings are weighed by what drummers do.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
+from functools import cache
 from math import exp, log2
+from typing import NamedTuple
 
 from midiforge.frozen import frozen
 from midiforge.groove.ornaments import Stroke
@@ -40,8 +43,7 @@ _FINE = 0.8  # against beats in six parts or more
 _ODD = 0.3  # against beats in five or seven, which swung ones can look like
 
 
-@frozen
-class _Reading:
+class _Reading(NamedTuple):
     score: float
     steps: int
     first: float
@@ -59,20 +61,23 @@ def read_beat(
     rate = (knots[-1][1] - knots[0][1]) / (knots[-1][0] - knots[0][0])
     meters = [meter] if meter else [Meter.parse(each) for each in _METERS]
     readings: list[_Reading] = []
+    turns = [round(turn) for turn in along]
+    fold = cache(lambda bar: _folded(strokes, turns, bar))
     for found in meters:
         wanted = tempo * float(found.pulse / found.beat) if tempo else None
         for steps in COUNTS:
-            if (steps * found.bar / found.beat).denominator > 1:
+            bar = steps * found.bar / found.beat
+            if bar.denominator > 1:
                 continue
             beats = 60 * rate / steps
             if wanted is not None and abs(beats / wanted - 1) > 0.09:
                 continue
             if wanted is None and not _SLOWEST_BEAT <= beats <= _FASTEST_BEAT:
                 continue
-            readings += _readings(strokes, along, steps, found, beats, wanted is not None)
+            readings += _readings(fold(int(bar)), steps, found, beats, wanted is not None)
     if not readings:  # slower than any beat, or the tempo given is no multiple
         found = meters[0]
-        readings = list(_readings(strokes, along, 1, found, 60 * rate, True))
+        readings = list(_readings(fold(int(found.bar / found.beat)), 1, found, 60 * rate, True))
     readings.sort(key=lambda each: -each.score)
     best = readings[0]
     others = [each.score for each in readings[1:]]
@@ -82,44 +87,53 @@ def read_beat(
     return best, min(_SUREST, 1 / (1 + exp(-odds)))
 
 
-def _readings(
-    strokes: Sequence[Stroke],
-    along: Sequence[float],
-    steps: int,
-    meter: Meter,
-    tempo: float,
-    given: bool,
-) -> Iterator[_Reading]:
-    """One reading for each place where the bar could begin."""
-    bar = int(steps * meter.bar / meter.beat)
-    starts = [int(steps * at / meter.beat) for at in meter.beats]
-    beats, by_chance = len(starts), len(starts) / bar
-    most = bar * _BARS_LOOKED_AT
-    base = round(along[0])
-    bass, snare, pedal, crash, every = ([0.0] * bar for _ in range(5))
+@frozen
+class _Folded:
+    """All bars laid over each other: how loud each step is struck, in all and by what; in how many
+    bars the bass drum is on it. base: the turn that steps are counted from. bars: how many there
+    are. recurs: the share of strokes that come again a bar later."""
+
+    base: int
+    bars: float
+    recurs: float
+    every: Sequence[float]
+    bass: Sequence[float]
+    snare: Sequence[float]
+    pedal: Sequence[float]
+    crash: Sequence[float]
+    bass_bars: Sequence[int]
+
+
+def _folded(strokes: Sequence[Stroke], turns: Sequence[int], bar: int) -> _Folded:
+    """The first of a take's bars of so many steps. turns: of each stroke."""
+    base = turns[0]
+    steps = [turn - base for turn in turns[: bisect_right(turns, base + bar * _BARS_LOOKED_AT)]]
+    every, bass, snare, pedal, crash = ([0.0] * bar for _ in range(5))
+    into = {_BASS: bass, _SNARES: snare, _PEDAL: pedal} | dict.fromkeys(_CRASHES, crash)
     seen: dict[str, set[int]] = {}
-    bass_at: set[int] = set()
-    for stroke, turns in zip(strokes, along, strict=True):
-        at = round(turns) - base
-        if at > most:
-            break
-        place = at % bar
+    for stroke, step in zip(strokes, steps, strict=False):
+        place, pad = step % bar, stroke.pad
         heavy = stroke.struck.velocity / 127
         every[place] += heavy
-        seen.setdefault(stroke.pad, set()).add(at)
-        if stroke.pad == _BASS:
-            bass[place] += heavy
-            bass_at.add(at)
-        elif stroke.pad == _SNARES:
-            snare[place] += heavy * heavy  # ghosts say little
-        elif stroke.pad == _PEDAL:
-            pedal[place] += heavy
-        elif stroke.pad in _CRASHES:
-            crash[place] += heavy
-    total = sum(every)
-    bars = max(1.0, (round(min(along[-1] - base, most)) + 1) / bar)
-    recurs = _recurs(seen, bar)
-    common = _RECURS * recurs
+        seen.setdefault(pad, set()).add(step)
+        if pad in into:
+            into[pad][place] += heavy * heavy if pad == _SNARES else heavy  # ghosts say little
+    bass_bars = [0] * bar
+    for step in seen.get(_BASS, ()):
+        bass_bars[step % bar] += 1
+    bars = max(1.0, (min(turns[-1] - base, bar * _BARS_LOOKED_AT) + 1) / bar)
+    return _Folded(base, bars, _recurs(seen, bar), every, bass, snare, pedal, crash, bass_bars)
+
+
+def _readings(
+    folded: _Folded, steps: int, meter: Meter, tempo: float, given: bool
+) -> Iterator[_Reading]:
+    """One reading for each place where the bar could begin."""
+    starts = [int(steps * at / meter.beat) for at in meter.beats]
+    beats, bar = len(starts), len(folded.every)
+    by_chance = beats / bar
+    total = sum(folded.every)
+    common = _RECURS * folded.recurs
     if not given:
         common -= _TEMPO * (log2(tempo / _USUAL_BEAT) / _SPREAD) ** 2 / 2
         common -= _TOO_FAST * max(0.0, log2(tempo / _FAST))
@@ -132,31 +146,36 @@ def _readings(
         common -= _FINE
     if steps in _ODD_COUNTS:
         common -= _ODD
-    foot = sum(bass)
-    for first in range(bar):
-        on = sum(every[(first + at) % bar] for at in starts) / total
-        score = common + _ON_BEAT * (on - by_chance)
-        if foot:
-            bass_on = sum(bass[(first + at) % bar] for at in starts) / foot
-            downs = sum(1 for at in bass_at if at % bar == first)
-            score += _DOWNBEAT * (min(1.0, downs / bars) + 0.5 * (bass_on - by_chance))
-        for back, weight in ((snare, _BACKBEAT), (pedal, 0.5 * _BACKBEAT)):
-            whole = sum(back)
-            if not whole:
-                continue
-            if beats == 4:
-                two = [back[(first + i * steps) % bar] for i in (1, 3)]
-                three = back[(first + 2 * steps) % bar]
-                score += weight * max(sum(two), _HALF_TIME * three) / whole
-            else:
-                late = sum(back[(first + at) % bar] for at in starts[1:])
-                score += weight * 0.8 * late / whole
-        struck = sum(crash)
-        if struck:
-            score += _CRASH * crash[first] / struck
-        if first == 0:
-            score += _FIRST
-        yield _Reading(score, steps, float(base + first), meter)
+    scores = [common + _ON_BEAT * (on / total - by_chance) for on in _struck(folded.every, starts)]
+    scores[0] += _FIRST
+
+    def add(weight: float, of: Sequence[float]) -> None:
+        for first, each in enumerate(of):
+            scores[first] += weight * each
+
+    foot, crashes = sum(folded.bass), sum(folded.crash)
+    if foot:
+        add(_DOWNBEAT, [min(1.0, bars / folded.bars) for bars in folded.bass_bars])
+        bass_on = _struck(folded.bass, starts)
+        add(_DOWNBEAT, [0.5 * (on / foot - by_chance) for on in bass_on])
+    for back, weight in ((folded.snare, _BACKBEAT), (folded.pedal, 0.5 * _BACKBEAT)):
+        whole = sum(back)
+        if whole and beats == 4:
+            two, three = _struck(back, [steps, 3 * steps]), _struck(back, [2 * steps])
+            add(weight / whole, [max(a, _HALF_TIME * b) for a, b in zip(two, three, strict=True)])
+        elif whole and beats > 1:
+            add(weight * 0.8 / whole, _struck(back, starts[1:]))
+    if crashes:
+        add(_CRASH / crashes, folded.crash)
+    for first, score in enumerate(scores):
+        yield _Reading(score, steps, float(folded.base + first), meter)
+
+
+def _struck(places: Sequence[float], starts: Sequence[int]) -> list[float]:
+    """For each step that a bar could begin with, how loud it is struck at its `starts`."""
+    return [
+        sum(each) for each in zip(*([*places[at:], *places[:at]] for at in starts), strict=True)
+    ]
 
 
 def _recurs(seen: dict[str, set[int]], bar: int) -> float:

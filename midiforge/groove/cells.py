@@ -10,6 +10,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from heapq import heapify, heappop, heapreplace
+from math import inf
 from typing import NamedTuple
 
 from midiforge.frozen import frozen
@@ -22,8 +23,8 @@ FEWEST_KINDS, USUAL_KINDS, MOST_KINDS = 8, 32, 64  # of bars; eight can be kept 
 _BARS = 8  # of a take; for each so many there is another kind, if nobody says how many
 _LINES = 12  # of a drill, for each kind of bar, changes and all
 _LEFT_OVER = 0.03  # of all that is heard: so much may stay unexplained
-_MISSED = 2.3  # a stroke that was played and is missing is as bad as so many that were not played
-_WORTH = 0.0005  # share of the strokes that each line must explain
+_MISSED = 2.7  # a stroke that was played and is missing is as bad as so many that were not played
+_WORTH = 0.0013  # share of the strokes that each line must explain
 _WORD = 5  # two taps and a ghost note: a change that explains no more is not worth its word
 _OVER = 2  # changes over one bar; more nobody reads
 _HEARD = 0.012  # share of the strokes from which on a voice must be in something
@@ -135,29 +136,35 @@ class _Open:
         self.times = list(cases.values())
         self.candidates = list(dict.fromkeys(self.played))
         self.lines = [lines(bits) for bits in self.candidates]
+        # How far each candidate is from each that was played: asked again and again.
+        told = [(bits, bits.size) for bits in self.played]
+        self.away = [
+            [
+                self.word
+                + self.weight
+                * (
+                    _MISSED * (size - (other & near).bit_count())
+                    + whole
+                    - (own & other_near).bit_count()
+                )
+                for (other, other_near), size in told
+            ]
+            for (own, near), whole in ((bits, bits.size) for bits in self.candidates)
+        ]
 
     def gain(self, place: int) -> float:
         """How many strokes a candidate would explain."""
-        own, near = self.candidates[place]
-        gained = 0.0
-        for (other, other_near), now, times in zip(
-            self.played, self.apart, self.times, strict=True
-        ):
-            if now > self.word:
-                now -= self.word + self.weight * (
-                    (own & ~other_near).bit_count() + _MISSED * (other & ~near).bit_count()
-                )
-                if now > 0:
-                    gained += now * times
-        return gained
+        return sum(
+            [
+                (now - away) * times
+                for now, away, times in zip(self.apart, self.away[place], self.times, strict=True)
+                if now > away
+            ]
+        )
 
     def take(self, place: int) -> _Bits:
-        taken = self.candidates[place]
-        self.apart = [
-            min(now, self.word + self.weight * bits.told_by(taken))
-            for bits, now in zip(self.played, self.apart, strict=True)
-        ]
-        return taken
+        self.apart = list(map(min, self.apart, self.away[place]))
+        return self.candidates[place]
 
     @property
     def left(self) -> float:
@@ -222,7 +229,7 @@ class Choice:
     instruments: Mapping[str, str]
 
     def cells(self, steps: Sequence[int]) -> tuple[Cell, ...]:
-        """The cells, bars first. steps: to a beat, of each bar of the take."""
+        """The cells: bars, their variants, changes. steps: to a beat, of each bar of the take."""
         times = Counter(name for told in self.bars for name in told.names)
         return tuple(
             Cell(
@@ -234,9 +241,16 @@ class Choice:
                 times[name],
                 self.instruments.get(name, ""),
             )
-            for name in sorted(self.parts, key=lambda name: _by_name(name, self.instruments))
+            for name in sorted(self.parts, key=self._by_name)
             if times[name]
         )
+
+    def _by_name(self, name: str) -> tuple[bool, bool, bool, str, int]:
+        """Letters before what is called otherwise."""
+        letters = name.rstrip("0123456789")
+        number = int(name[len(letters) :] or 1)
+        variant, change = name in self.like, name in self.instruments
+        return change, variant, not letters.isupper(), letters, number
 
 
 def choose(
@@ -272,7 +286,7 @@ def choose(
     home = [min(range(len(bars)), key=lambda c: (bar.told_by(bars[c]), c)) for bar in bits]
     changes = _changes(bits, [bars[c] for c in home], masks, lines, left, whole)
     changes += _for_lost_voices(played, bits, masks, ids, [*bars, *(each for _, each in changes)])
-    ways = [_told(bar, bars, changes, masks) for bar in bits]
+    ways = _told(bits, bars, changes, masks)
     names, like = _named([first[bar] for bar in bars], [c for c, _ in ways], bits, played)
     numbers = {name: first[bar] for name, bar in zip(names, bars, strict=True)}
     parts: dict[str, dict[Key, Written]] = {name: dict(played[n]) for name, n in numbers.items()}
@@ -387,33 +401,39 @@ def _for_lost_voices(
 
 
 def _told(
-    bar: _Bits,
+    bits: Sequence[_Bits],
     bars: Sequence[_Bits],
     changes: Sequence[tuple[str, _Bits]],
     masks: Mapping[str, int],
-) -> _Way:
-    """The chosen bar and the changes that tell a bar best."""
-    own = {instrument: bar.within(mask) for instrument, mask in masks.items()}
-    weights = {instrument: _WEIGHTS.get(instrument, 1.0) for instrument in masks}
-    over: dict[str, tuple[float, int]] = {}  # how far the best change is, and its number
-    for i, (instrument, change) in enumerate(changes):
-        apart = own[instrument].told_by(change)
-        if apart < over.get(instrument, (1 << 30, 0))[0]:
-            over[instrument] = apart, i
-    ways: list[tuple[float, _Way]] = []
-    for c, home in enumerate(bars):
-        cost = 0.0
-        gains: list[tuple[float, int]] = []
-        for instrument, mask in masks.items():
-            apart = weights[instrument] * own[instrument].told_by(home.within(mask))
-            if instrument in over:
-                changed = weights[instrument] * over[instrument][0] + _WORD
-                if changed < apart:
-                    gains.append((apart - changed, over[instrument][1]))
-            cost += apart
-        gains = sorted(gains, reverse=True)[:_OVER]
-        ways.append((cost - sum(gain for gain, _ in gains), (c, tuple(i for _, i in gains))))
-    return min(ways)[1]
+) -> list[_Way]:
+    """For each bar the chosen one and the changes that tell it best."""
+    by_instrument = []
+    for instrument, mask in masks.items():
+        weight = _WEIGHTS.get(instrument, 1.0)
+        homes = [home.within(mask) for home in bars]
+        over = [(change, i) for i, (of, change) in enumerate(changes) if of == instrument]
+        told: dict[_Bits, list[tuple[float, float, int]]] = {}
+        own = [bar.within(mask) for bar in bits]
+        for part in own:
+            if part not in told:
+                # How far each chosen bar is, what the best change over it gains, and its number.
+                best, i = min(
+                    ((weight * part.told_by(change) + _WORD, i) for change, i in over),
+                    default=(inf, 0),
+                )
+                away = [weight * part.told_by(home) for home in homes]
+                told[part] = [(each, each - best, i) for each in away]
+        by_instrument.append([told[part] for part in own])
+    ways = []
+    for rows in zip(*by_instrument, strict=True):
+        tried: list[tuple[float, _Way]] = []
+        for c, heard in enumerate(zip(*rows, strict=True)):
+            gains = [(gain, i) for _, gain, i in heard if gain > 0]
+            gains = sorted(gains, reverse=True)[:_OVER]
+            cost = sum(each for each, *_ in heard) - sum(gain for gain, _ in gains)
+            tried.append((cost, (c, tuple(i for _, i in gains))))
+        ways.append(min(tried)[1])
+    return ways
 
 
 def _named(
@@ -485,12 +505,6 @@ def _names_of_changes(
         numbered = (f"{name}-{number}" for number in range(2, len(changed) + 2))
         names[i] = next(n for n in (name, *numbered) if n not in names.values())
     return [names[i] for i in range(len(changed))]
-
-
-def _by_name(name: str, instruments: Mapping[str, str]) -> tuple[bool, bool, str, int]:
-    """Letters first, variants behind their own; then all other bars, and changes."""
-    letters = name.rstrip("0123456789")
-    return name in instruments, not letters.isupper(), letters, int(name[len(letters) :] or 1)
 
 
 def _keeping_time(bar: Mapping[Key, Written]) -> int:

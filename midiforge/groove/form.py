@@ -1,6 +1,7 @@
 """The form of a take: few bars that were really played, what is changed in them, and the order
 they come in. Each bar is written on the grid that says it best; `cells` chooses."""
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from itertools import groupby
@@ -9,19 +10,22 @@ from statistics import median
 
 from midiforge.frozen import frozen
 from midiforge.groove.cells import Cell, Key, Written, choose
-from midiforge.groove.grid import Grid, nearest, spots
+from midiforge.groove.grid import Grid, edges, spots
 from midiforge.groove.ornaments import Stroke
+from midiforge.groove.sections import Section, sections
 from midiforge.groove.settled import Settled
 from midiforge.model.counts import count_name
 from midiforge.model.hit import Strength
 from midiforge.model.meter import Meter
 
 MOST_BARS = 512  # of a take; its cells are found from these
-_GRIDS = (2, 3, 4, 6, 8, 12)  # steps to a beat that a bar may be on
-_SPREAD = 0.018  # s, of strokes about their step
-_STRAY = 10.0  # what a stroke far from every step costs at most: four and a half deviations
+# Steps to a beat that a bar may be on, and what reading them costs a bar: twelve are hardly read.
+_GRIDS = {2: 5.5, 3: 8.8, 4: 11.1, 6: 16.6, 8: 16.6}
+# s: nearer, a stroke is heard on its step; from there on what it costs rises fast, up to so much
+# far from every step.
+_HEARD_ON, _STRAY = 0.030, 16.0
 _LOST = 5.0  # what it costs to have two strokes of a voice on one step
-_FINER = 8.0  # what a grid costs a bar: so often the logarithm of its steps to a beat
+_FINE = 20.0  # the same of any other
 _OTHER = 2.0  # what another grid than the usual one has to be better by
 _HEARD_AS_ONE = 0.040  # s: strokes so near are the same in two bars
 _LINE = 8  # bars in a line of the road map
@@ -30,11 +34,13 @@ _LINE = 8  # bars in a line of the road map
 @frozen
 class Form:
     """cells: bars, and what is laid over them. unit: parts of a beat in which places are counted.
-    order: names of what sounds together, bar by bar from bar `first`. kept: s that the strokes it
-    has were from the grid. unfit: (bar, place, voice, what). rough: bars of which it has little."""
+    order: names of what sounds together, bar by bar from bar `first`; sections: the same in short.
+    kept: s that the strokes it has were from the grid. unfit: (bar, place, voice, what).
+    rough: bars of which it has little."""
 
     cells: tuple[Cell, ...]
     order: tuple[tuple[str, ...], ...]
+    sections: tuple[Section, ...]
     first: int
     unit: int
     steps: int
@@ -44,9 +50,13 @@ class Form:
 
     @property
     def road_map(self) -> str:
-        """The order, eight bars a line, lines that come again counted."""
+        """The order, eight bars a line in each section, lines that come again counted."""
         names = ["+".join(together) for together in self.order]
-        lines = [names[i : i + _LINE] for i in range(0, len(names), _LINE)]
+        lines = [
+            names[i : min(i + _LINE, section.first + section.bars)]
+            for section in self.sections
+            for i in range(section.first, section.first + section.bars, _LINE)
+        ]
         said = []
         for line, again in groupby(lines):
             times = len(list(again))
@@ -110,9 +120,9 @@ def find_form(
     crowded: list[tuple[int, int, str, str]] = []
     for number in sorted(by_bar):
         one = Grid(grid.meter, steps[number], grid.swing)
-        at, size = spots(one), unit // steps[number]
+        at, between, size = spots(one), edges(one), unit // steps[number]
         for within, stroke in by_bar[number]:
-            step = nearest(at, within)
+            step = bisect_left(between, within)
             off = (within - at[step]) * settled.quarter
             place, home = step * size, number
             if place == whole:
@@ -143,9 +153,11 @@ def find_form(
         kept += [written.off for key, written in strokes.items() if key in own.fit]
         unfit += [(number, place, voice, "extra") for voice, place in strokes.keys() - own.fit]
         unfit += [(number, place, voice, "missing") for voice, place in own.missing]
+    cells, order = told.cells(grids), tuple(own.names for own in told.bars)
     return Form(
-        cells=told.cells(grids),
-        order=tuple(own.names for own in told.bars),
+        cells=cells,
+        order=order,
+        sections=sections(cells, order),
         first=first,
         unit=unit,
         steps=usual,
@@ -171,13 +183,16 @@ def _grids(
     usual = grid.steps
     counts = dict.fromkeys((usual, *(n for n in _GRIDS if not (swung and n % 3 and n < usual))))
     counts = {n: None for n in counts if (grid.meter.bar / (grid.meter.beat / n)).denominator == 1}
-    spread = _SPREAD / settled.quarter
-    at = spots(grid)
+    near = _HEARD_ON / settled.quarter
+    at, between = spots(grid), edges(grid)
     late = median(
-        within - at[nearest(at, within)] for strokes in by_bar.values() for within, _ in strokes
+        within - at[bisect_left(between, within)]
+        for strokes in by_bar.values()
+        for within, _ in strokes
     )
-    cost = {n: _cost(by_bar, Grid(grid.meter, n, grid.swing), spread, late) for n in counts}
-    whole = {n: sum(each.values()) for n, each in cost.items()}
+    cost = {n: _cost(by_bar, Grid(grid.meter, n, grid.swing), near, late) for n in counts}
+    least = {number: min(own[number] for own in cost.values()) + _OTHER for number in by_bar}
+    whole = {n: sum(map(min, own.values(), least.values())) for n, own in cost.items()}
     usual = min(counts, key=lambda n: whole[n])
     steps = {}
     for number in by_bar:
@@ -187,22 +202,21 @@ def _grids(
 
 
 def _cost(
-    by_bar: Mapping[int, Sequence[tuple[float, Stroke]]], grid: Grid, spread: float, late: float
+    by_bar: Mapping[int, Sequence[tuple[float, Stroke]]], grid: Grid, near: float, late: float
 ) -> dict[int, float]:
-    """How badly a grid says each bar, as a log likelihood below 0. A stroke costs what the coarsest
-    grid does that has its step, so that one sixteenth makes the eighths beside it no dearer. late:
-    all strokes, on average; it and spread in quarter notes."""
-    at = spots(grid)
+    """How badly a grid says each bar. A stroke costs what the coarsest grid does that has its
+    step, so that one sixteenth makes the eighths beside it no dearer. near: of its step, a stroke
+    is heard on it; late: all strokes, on average; both in quarter notes."""
+    at, between = spots(grid), edges(grid)
     fine = [log(grid.steps // gcd(step, grid.steps)) for step in range(grid.bar_steps + 1)]
-    twice = 2 * spread * spread
     costs = {}
     for number, strokes in by_bar.items():
-        cost = _FINER * log(grid.steps)
+        cost = _GRIDS.get(grid.steps, _FINE)
         taken = set()
         for within, stroke in strokes:
-            step = nearest(at, within - late)
+            step = bisect_left(between, within - late)
             off = within - late - at[step]
-            cost += min(_STRAY, off * off / twice) + fine[step]
+            cost += min(_STRAY, (off / near) ** 4) + fine[step]
             key = stroke.struck.voice, step
             if key in taken:
                 cost += _LOST

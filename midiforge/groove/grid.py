@@ -1,10 +1,11 @@
 """The grid that strokes lie on: steps to a beat, and swing."""
 
-from bisect import bisect_right
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 from math import log, pi, sqrt
 from statistics import median
 
@@ -71,6 +72,28 @@ def spots(grid: Grid) -> tuple[float, ...]:
     return tuple(float(place) for place in grid.places)
 
 
+@cache
+def edges(grid: Grid) -> tuple[float, ...]:
+    """From where on the next step is nearer: `bisect_left` finds a place's step in them."""
+    return tuple((step + later) / 2 for step, later in pairwise(spots(grid)))
+
+
+def on_steps(places: Sequence[float], grid: Grid) -> list[tuple[int, int, float]]:
+    """The bar and its step nearest to each place, and how far it is from there, in quarter notes.
+
+    places: quarter notes from a bar line.
+    """
+    at, between = spots(grid), edges(grid)
+    bar, size = float(grid.meter.bar), grid.bar_steps
+    found = []
+    for place in places:
+        number, within = divmod(place, bar)
+        step = bisect_left(between, within)
+        on_next = step == size
+        found.append((int(number) + on_next, 0 if on_next else step, within - at[step]))
+    return found
+
+
 @frozen
 class Found:
     """A grid and how well it fits.
@@ -126,12 +149,10 @@ def _sampled(places: Sequence[float]) -> Sequence[float]:
     return [place for start in starts for place in places[start : start + size]]
 
 
-def _candidates(meter: Meter, steps: int) -> Iterator[tuple[int, Fraction | None]]:
+@cache
+def _candidates(meter: Meter, steps: int) -> Sequence[tuple[int, Fraction | None]]:
     """Steps to a beat and the pair that swings, simple ones first."""
-    for each in allowed(meter, steps):
-        yield each, None
-        for pair in pairs(meter, each):
-            yield each, pair
+    return [(each, pair) for each in allowed(meter, steps) for pair in (None, *pairs(meter, each))]
 
 
 def exact_grid(
@@ -141,7 +162,7 @@ def exact_grid(
 
     ticks: from a bar line. division: ticks to a quarter note.
     """
-    bar = meter.bar * division
+    bar, ticks_each = meter.bar * division, float(division)
     size = int(bar)
     within = Counter(
         [tick % size for tick in ticks] if size == bar else [float(tick % bar) for tick in ticks]
@@ -157,16 +178,18 @@ def exact_grid(
         grid = Grid(meter, count, swing)
         whole = (division * grid.step).denominator == 1 and swing.is_straight
         near = 0.01 if whole else 0.51
-        ticks_at = [place * float(division) for place in spots(grid)]
-        on = sum(
-            times
-            for tick, times in within.items()
-            if abs(tick - ticks_at[nearest(ticks_at, tick)]) <= near
-        )
-        share_on = on / len(ticks)
+        ticks_at = [place * ticks_each for place in spots(grid)]
+        between = [edge * ticks_each for edge in edges(grid)]
+        off, most = 0, (1 - _EXACT_SHARE) * len(ticks)
+        for tick, times in within.items():
+            if abs(tick - ticks_at[bisect_left(between, tick)]) > near:
+                off += times
+                if off > most:
+                    break
+        share_on = 1 - off / len(ticks)
         if share_on >= _EXACT_SHARE and (best is None or share_on > best[0] + 0.002):
             best = share_on, grid
-            if on == len(ticks):
+            if not off:
                 break
     return Found(best[1], True, strays=1 - best[0]) if best else None
 
@@ -189,16 +212,6 @@ def _written_share(within: Mapping[float, int], pair: Fraction) -> Fraction | No
     if abs(simple - share) * pair <= Fraction(51, 100):
         return simple
     return share.limit_denominator(9999)
-
-
-def nearest(places: Sequence[float], place: float) -> int:
-    """The index of the place nearest to one; `places` rise."""
-    i = bisect_right(places, place)
-    if i == 0:
-        return 0
-    if i == len(places):
-        return i - 1
-    return i if places[i] - place < place - places[i - 1] else i - 1
 
 
 def likeliest_grid(places: Sequence[float], meter: Meter, steps: int, quarter: float) -> Found:
@@ -241,21 +254,27 @@ def _likelihood(
     phases: of the beat. places: of the steps, the next beat's last.
     """
     count, whole = len(places) - 1, len(phases)
-    near = [nearest(places, phase) for phase in phases]
+    between = [(place + later) / 2 for place, later in pairwise(places)]
+    near = [bisect_left(between, phase) for phase in phases]
     apart = [phase - places[i] for phase, i in zip(phases, near, strict=True)]
     late = median(apart) if apart else 0.0
     late = max(-_MOST_LATE / seconds, min(_MOST_LATE / seconds, late))
-    away = sorted(((each - late) ** 2, i % count) for each, i in zip(apart, near, strict=True))
+    away = [(each - late) ** 2 for each in apart]
+    limits = [(_STRAY_SPREADS * sigma / seconds) ** 2 for sigma in _SIGMAS]
+    within = [bisect_left(limits, square) for square in away]
+    added = [0.0] * (len(limits) + 1)
+    for i, square in zip(within, away, strict=True):
+        added[i] += square
+    struck = Counter(zip(within, near, strict=True))
     best = (-1e300, 0.0, 0.0)
     slots = [0] * count
-    inside, squares = 0, 0.0
-    for sigma in _SIGMAS:
+    squares = 0.0
+    for i, sigma in enumerate(_SIGMAS):
         width = sigma / seconds
-        limit = (_STRAY_SPREADS * width) ** 2
-        while inside < whole and away[inside][0] <= limit:
-            squares += away[inside][0]
-            slots[away[inside][1]] += 1
-            inside += 1
+        squares += added[i]
+        for step in range(count + 1):
+            slots[step % count] += struck[i, step]
+        inside = sum(slots)
         strays = whole - inside
         total = sum(each * log(each / whole) for each in slots if each)
         total -= inside * log(width * sqrt(2 * pi)) + squares / (2 * width * width)

@@ -14,14 +14,15 @@ from midiforge.frozen import frozen
 from midiforge.groove import text
 from midiforge.groove.form import MOST_BARS as LONGEST_FORM
 from midiforge.groove.form import Form, find_form
-from midiforge.groove.grid import STRAIGHT, Grid, allowed
+from midiforge.groove.grid import STRAIGHT, Grid, allowed, on_steps
 from midiforge.groove.imported import TIME_LAYER, Imported, Wrong
 from midiforge.groove.levels import strengths
 from midiforge.groove.limbs import Played, deal
 from midiforge.groove.loop import Laid, Loop, Place, find_loop
 from midiforge.groove.misfits import form_misfits, misfits
 from midiforge.groove.ornaments import BASS_DRUM
-from midiforge.groove.settled import Settled, laid_out, meant, settle, tempo_text
+from midiforge.groove.sections import Section
+from midiforge.groove.settled import Settled, laid_out, settle, tempo_text
 from midiforge.groove.source import Source, read_source, without_click
 from midiforge.groove.tab import as_tab
 from midiforge.groove.words import summary
@@ -159,10 +160,11 @@ def _imported(
         remarks=(*source.remarks, *settled.remarks, *made.remarks),
         bounces=sum(pad_of(stroke.voice) == BASS_DRUM for stroke in settled.gathered.doubles),
         road_map=made.road_map,
+        sections=made.sections,
         cells=made.cells,
         changes=made.changes,
     )
-    return replace(imported, text=_text(imported, made.keys, kit_key, path.name))
+    return replace(imported, text=_text(imported, made, kit_key, path.name))
 
 
 @frozen
@@ -180,6 +182,8 @@ class _Made:
     ornaments: Mapping[str, int]
     wrong: tuple[Wrong, ...]
     road_map: str = ""
+    sections: tuple[Section, ...] = ()
+    notes: tuple[tuple[str, str], ...] = ()
     cells: int = 0
     changes: int = 0
     remarks: tuple[str, ...] = ()
@@ -250,10 +254,21 @@ def _of_form(settled: Settled, form: Form, kind: str) -> _Made:
         ornaments=tab.ornaments,
         wrong=tuple(form_misfits(settled, form)),
         road_map=" ".join(tab.road_map.split()),
+        sections=form.sections if kind != "fills" else (),
+        notes=tuple(_above(form, tab.bars)),
         cells=sum(not cell.instrument for cell in form.cells),
         changes=sum(bool(cell.instrument) for cell in form.cells),
         remarks=(*_too_long(settled, form), *_rough(form)),
     )
+
+
+def _above(form: Form, bars: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    """What stands above which bar of a drill: where those begin that need not be read at first."""
+    cells = [cell for cell in form.cells if cell.name in bars]
+    variants = [cell.name for cell in cells if cell.like]
+    changes = [cell.name for cell in cells if cell.instrument]
+    yield from ((name, "Variants of the bars above.") for name in variants[:1])
+    yield from ((name, "What is laid over bars.") for name in changes[:1])
 
 
 def _too_long(settled: Settled, form: Form) -> tuple[str, ...]:
@@ -297,9 +312,7 @@ def _not_by_chance(settled: Settled, steps: int) -> None:
 
 def _moved(settled: Settled, grid: Grid) -> float:
     """How far strokes are from their steps on average, as a share of a step."""
-    steps = meant(settled.places, grid)
-    apart = fmean(abs(place - at) for place, at in zip(settled.places, steps, strict=True))
-    return apart / float(grid.step)
+    return fmean(abs(off) for *_, off in on_steps(settled.places, grid)) / float(grid.step)
 
 
 def _levels(settled: Settled, kit: Kit) -> dict[str, dict[int, Strength]]:
@@ -370,7 +383,8 @@ def _ornaments(loop: Loop, plain: Sequence[tuple[Place, str]]) -> dict[str, int]
 # The drill
 
 
-def _text(found: Imported, written: Mapping[str, object], kit_key: str, file: str) -> str:
+def _text(found: Imported, made: _Made, kit_key: str, file: str) -> str:
+    written = made.keys
     keys: dict[str, object] = {"title": found.title}
     keys |= {key: value for key, value in written.items() if key == "sticking"}
     tempo = int(found.tempo) if found.tempo.is_integer() else found.tempo
@@ -382,16 +396,17 @@ def _text(found: Imported, written: Mapping[str, object], kit_key: str, file: st
         keys["kit"] = kit_key or found.kit.name
     if _silent(found):
         keys["click"] = "off"
-    notes = {"layers": _OF_LAYERS} if found.kind == "ostinato" and "layers" in keys else {}
-    notes["feet"] = _known(found)
+    notes = {**dict(made.notes), "feet": _known(found)}
+    if found.kind == "ostinato":
+        notes["layers"] = _OF_LAYERS
     remarks = [
         f"From {file or _NO_FILE}. {line}" if not i else line
         for i, line in enumerate(summary(found))
     ]
-    made = text.toml(keys, remarks, notes)
+    drill = text.toml(keys, remarks, notes)
     # Read back, so that whatever it lacks is said now and not at the build.
     check_drill({key: value for key, value in keys.items() if key != "kit"})
-    return made
+    return drill
 
 
 _NO_FILE = "MIDI that was no file"

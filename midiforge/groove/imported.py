@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from midiforge.frozen import frozen
+from midiforge.groove.sections import Section
 from midiforge.kits.kit import Kit
 from midiforge.model.meter import Meter
 
@@ -48,8 +49,8 @@ class Imported:
     elsewhere: other channels with notes, and how many.
     parts: limb and voice, marks, and the library's names for the same strokes.
     ornaments: in the drill, by kind.
-    road_map: of a form, the order of its bars; cells: how many bars of it are different;
-        changes: how many lines are laid over them.
+    road_map: of a form, the order of its bars; sections: the same in short; cells: how many
+        bars of it are different; changes: how many lines are laid over them.
     wrong: what did not fit, in order. remarks: what else is to be known, one sentence each.
     """
 
@@ -87,6 +88,7 @@ class Imported:
     wrong: tuple[Wrong, ...]
     remarks: tuple[str, ...]
     road_map: str = ""
+    sections: tuple[Section, ...] = ()
     cells: int = 0
     changes: int = 0
     bounces: int = 0

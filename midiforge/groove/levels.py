@@ -100,10 +100,11 @@ def _cuts(counts: Sequence[int]) -> list[int]:
     two = min(starts, key=lambda cut: within(0, cut) + within(cut, 128))
     apart = 1 - (within(0, two) + within(two, 128)) / whole >= _APART
     best, three = whole, (0, 0)
+    above = {high: within(high, 128) for high in starts}
     for i, low in enumerate(starts):
         below = within(0, low)
         for high in starts[i + 1 :]:
-            rest = below + within(low, high) + within(high, 128)
+            rest = below + within(low, high) + above[high]
             if rest < best:
                 best, three = rest, (low, high)
     for cuts, louder in (

@@ -8,6 +8,7 @@ left one's. What no limb is free for plays beside.
 
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
+from operator import itemgetter
 from typing import NamedTuple, TypeVar
 
 from midiforge.frozen import frozen
@@ -135,12 +136,16 @@ class Moment(NamedTuple):
     on_beat: bool
 
 
+_At = tuple[float, float, float]  # where a hand is, and since when: s, m, m
+
+
 class _Way(NamedTuple):
-    """cost: of all moves so far. at: where each hand is, and since when."""
+    """cost: of all moves so far. hands: where the right one is and the left one. dealt: which hands
+    struck last, and the way before."""
 
     cost: float
-    dealt: tuple[tuple[Limb, ...], ...]
-    at: tuple[tuple[float, tuple[float, float]], tuple[float, tuple[float, float]]]
+    hands: tuple[_At, _At]
+    dealt: "tuple[tuple[Limb, ...], _Way] | None"
 
 
 def deal_hands(
@@ -170,41 +175,58 @@ def deal_by_reach(moments: Sequence[Moment]) -> list[tuple[Limb, ...]]:
     ways, with the most time, and cross least. It is a guess: MIDI does not say.
     """
     keeps = [m.time for m in moments if any(not _is_drum(voice) for voice in m.voices)]
-    ways = [_Way(0.0, (), ((-9.0, _REST[_R]), (-9.0, _REST[_L])))]
-    for moment in moments:
-        i = bisect_left(keeps, moment.time - _IN_TIME)
-        in_time = i < len(keeps) and keeps[i] <= moment.time + _IN_TIME
-        options: tuple[tuple[Limb, ...], ...] = ((_R,), (_L,))
-        if len(moment.voices) == 2:
-            options = ((_R, _L), (_L, _R))
-        further = [_moved(way, moment, option, in_time) for way in ways for option in options]
-        further.sort(key=lambda way: way.cost)
+    ways = [_Way(0.0, ((-9.0, *_REST[_R]), (-9.0, *_REST[_L])), None)]
+    for time, voices, on_beat in moments:
+        i = bisect_left(keeps, time - _IN_TIME)
+        in_time = i < len(keeps) and keeps[i] <= time + _IN_TIME
+        struck = [_Struck(voice, in_time, on_beat) for voice in voices]
+        further = []
+        for way in ways:
+            for option in _OPTIONS[len(voices)]:
+                cost, hands = way.cost, way.hands
+                for limb, voice in zip(option, struck, strict=True):
+                    cost, hands = _moved(cost, hands, time, limb is _L, voice)
+                further.append(_Way(cost, hands, (option, way)))
+        further.sort(key=itemgetter(0))
         ways = further[:_BEAM]
-    return list(ways[0].dealt)
+    dealt: list[tuple[Limb, ...]] = []
+    way = ways[0]
+    while way.dealt:
+        limbs, way = way.dealt
+        dealt.append(limbs)
+    return dealt[::-1]
 
 
-def _moved(way: _Way, moment: Moment, option: tuple[Limb, ...], in_time: bool) -> _Way:
-    cost = way.cost
-    at = list(way.at)
-    for hand, voice in zip(option, moment.voices, strict=True):
-        own = 0 if hand is _R else 1
-        since, (x, y) = at[own]
+_OPTIONS = ((), ((_R,), (_L,)), ((_R, _L), (_L, _R)))
+
+
+class _Struck:
+    """What is asked of a hand that strikes a voice. quick: s; habit: what it costs either hand."""
+
+    def __init__(self, voice: str, in_time: bool, on_beat: bool) -> None:
         pad = pad_of(voice)
-        to = _WHERE.get(pad, _ELSEWHERE)
-        gap = max(0.02, moment.time - since)
-        way_long = abs(to[0] - x) + abs(to[1] - y)
-        cost += _WAY * way_long / min(1.0, gap * 4)
-        quick = _QUICK_ON_DRUM if pad in DRUMS and not in_time else _QUICK
-        if gap < quick:
-            cost += _WORK * (1 - gap / quick)
-        cymbal = pad not in DRUMS
-        unusual = hand is _L if cymbal else in_time and (hand is _R) == (pad == "snare")
-        if unusual:
-            cost += _HABIT
-        elif not in_time and hand is _L and moment.on_beat:
-            cost += _HABIT / 3
-        other_x = at[1 - own][1][0]
-        if (to[0] > other_x + 0.2) if hand is _L else (to[0] < other_x - 0.4):
-            cost += _CROSSED
-        at[own] = moment.time, to
-    return _Way(cost, (*way.dealt, option), (at[0], at[1]))
+        self.x, self.y = _WHERE.get(pad, _ELSEWHERE)
+        drum = pad in DRUMS
+        self.quick = _QUICK_ON_DRUM if drum and not in_time else _QUICK
+        if not drum:
+            self.habit = 0.0, _HABIT
+        elif in_time:
+            self.habit = (_HABIT, 0.0) if pad == "snare" else (0.0, _HABIT)
+        else:
+            self.habit = 0.0, _HABIT / 3 if on_beat else 0.0
+
+
+def _moved(
+    cost: float, hands: tuple[_At, _At], time: float, left: bool, to: _Struck
+) -> tuple[float, tuple[_At, _At]]:
+    """The cost so far and the hands, after one has struck."""
+    since, x, y = hands[left]
+    gap = max(0.02, time - since)
+    cost += _WAY * (abs(to.x - x) + abs(to.y - y)) / min(1.0, gap * 4) + to.habit[left]
+    if gap < to.quick:
+        cost += _WORK * (1 - gap / to.quick)
+    other = hands[not left]
+    if (to.x > other[1] + 0.2) if left else (to.x < other[1] - 0.4):
+        cost += _CROSSED
+    at = time, to.x, to.y
+    return cost, (other, at) if left else (at, other)

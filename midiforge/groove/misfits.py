@@ -47,8 +47,10 @@ def misfits(
 
 def form_misfits(settled: Settled, form: Form) -> Iterator[Wrong]:
     """Strokes that the bars of a form have and their cells have not, or the other way round."""
+    places = {place for _, place, *_ in form.unfit}
+    counts = {place: count_of(settled.grid.meter, form.unit, place) for place in places}
     for number, place, voice, what in form.unfit:
-        yield Wrong(number + 1, count_of(settled.grid.meter, form.unit, place), voice, what)
+        yield Wrong(number + 1, counts[place], voice, what)
 
 
 def _near(struck: Struck, laid: Sequence[Laid], times: Sequence[float]) -> tuple[int, int]:

@@ -14,7 +14,7 @@ from midiforge.errors import MidiforgeError, WrongArgument, shortened
 from midiforge.frozen import frozen
 from midiforge.groove.feel import felt
 from midiforge.groove.flams import between_hands
-from midiforge.groove.grid import Found, Grid, allowed, exact_grid, likeliest_grid, nearest, spots
+from midiforge.groove.grid import Found, Grid, allowed, exact_grid, likeliest_grid, on_steps, spots
 from midiforge.groove.ornaments import Gathered, Stroke, gather
 from midiforge.groove.pulse import find_pulse, smoothed
 from midiforge.groove.source import Source
@@ -371,20 +371,15 @@ def _with_flams(
 
 def _is_on(grid: Grid, tick: int, division: Fraction) -> bool:
     """Whether a tick, from a bar line, is a step's."""
-    at = spots(grid)
     within = float(tick / division % grid.meter.bar)
-    return abs(at[nearest(at, within)] - within) * float(division) <= 0.51
+    return abs(on_steps([within], grid)[0][2]) * float(division) <= 0.51
 
 
 def _fits(found: Found, places: Sequence[float], quarter: float) -> bool:
     """Whether what was played was played to these beats."""
     at = spots(found.grid)
     gap = min(later - each for each, later in pairwise(at)) * quarter
-    bar = float(found.grid.meter.bar)
-    away = []
-    for place in places:
-        within = place % bar
-        away.append(abs(within - at[nearest(at, within)]))
+    away = [abs(off) for *_, off in on_steps(places, found.grid)]
     return (
         found.spread <= _SPREAD_OF_STEP * gap
         and found.strays <= _MOST_STRAYS
@@ -459,31 +454,21 @@ def meant(places: Sequence[float], grid: Grid) -> list[float]:
     """Where strokes are meant: on the nearest steps, in quarter notes."""
     at = spots(grid)
     bar = float(grid.meter.bar)
-    found = []
-    for place in places:
-        bars, within = divmod(place, bar)
-        found.append(bars * bar + at[nearest(at, within)])
-    return found
+    return [number * bar + at[step] for number, step, _ in on_steps(places, grid)]
 
 
 def laid_out(settled: Settled) -> list[tuple[int, int, float, bool]]:
     """Bar, step, how far off in s, and whether that is near enough, of each stroke."""
     grid = settled.grid
     at = spots(grid)
-    bar, size = float(grid.meter.bar), grid.bar_steps
+    size = grid.bar_steps
     gaps = [later - each for each, later in pairwise(at)]
     spread = _SPREADS * settled.found.spread / settled.quarter
     reach = [max(_NEAR_STEP * min(gaps[i - 1], gaps[i % size]), spread) for i in range(size)]
-    found = []
-    for place in settled.places:
-        number, within = divmod(place, bar)
-        i = nearest(at, within)
-        off = within - at[i]
-        number_bar = int(number)
-        if i == size:
-            number_bar, i = number_bar + 1, 0
-        found.append((number_bar, i, off * settled.quarter, abs(off) <= reach[i] + 1e-9))
-    return found
+    return [
+        (number, step, off * settled.quarter, abs(off) <= reach[step] + 1e-9)
+        for number, step, off in on_steps(settled.places, grid)
+    ]
 
 
 def tempo_text(tempo: float) -> str:

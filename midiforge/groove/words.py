@@ -10,6 +10,7 @@ from midiforge.kits.kit import DEFAULT
 _SURE, _LIKELY = 0.9, 0.7
 _MOST_OF_IT = 0.8  # of the strokes that a loop should explain
 _FEW = 16  # kinds of bar and changes, which may well be more than there are bars
+_AT_A_GLANCE = 8  # bars; a form of no more needs not be told in short
 _MUCH = 4  # strokes of a bar that did not fit; more are said in one line
 
 
@@ -99,7 +100,11 @@ def _of_loop(found: Imported) -> str:
         if found.changes:
             kinds += f" and {found.changes} change{'s' * (found.changes > 1)} in them"
         share = f"{found.explained} of {found.strokes} strokes"
-        return f"{bars} from bar {found.first_bar} on, {kinds}, each as once played: {share}."
+        said = f"{bars} from bar {found.first_bar} on, {kinds}, each as once played: {share}."
+        if found.bars <= _AT_A_GLANCE or not found.sections:
+            return said
+        in_short = ", ".join(section.said(found.first_bar) for section in found.sections)
+        return f"{said} In short: bars {in_short}."
     times = f"{found.rounds:.1f}".removesuffix(".0")
     share = f"{found.explained} of {found.strokes} strokes"
     return f"A loop of {bars} from bar {found.first_bar} on, {times} times: {share}."
@@ -145,6 +150,15 @@ def facts(found: Imported) -> dict[str, object]:
         "meter": str(found.meter),
         "meter_from": found.meter_from,
         "road_map": found.road_map,
+        "sections": [
+            {
+                "first_bar": found.first_bar + section.first,
+                "bars": section.bars,
+                "kinds": list(section.kinds),
+                "fills": section.fills,
+            }
+            for section in found.sections
+        ],
         "sure": round(found.sure, 2),
         "steps": found.steps,
         "swing": found.swing,
