@@ -8,16 +8,17 @@ from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp
 
-from midiforge.desk import writing
+from midiforge.desk import playing, writing
 from midiforge.desk.desk import Desk
 from midiforge.desk.gate import Gate
+from midiforge.desk.live import Live
 from midiforge.engraving.drawing import STYLE
 
 _PACKAGE = Path(__file__).parents[1]
 _PAGE = Path(__file__).parent / "page"
 _PLAYER = _PACKAGE / "pages" / "player"
 _KINDS = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
-ROUTES: tuple[BaseRoute, ...] = (*writing.ROUTES,)
+ROUTES: tuple[BaseRoute, ...] = (*writing.ROUTES, *playing.ROUTES)
 
 
 async def _index(_: Request) -> Response:
@@ -27,7 +28,7 @@ async def _index(_: Request) -> Response:
 async def _style(_: Request) -> Response:
     """What a lesson's page looks like, and what is round it."""
     sheets = [_PACKAGE / "pages" / name for name in ("page.css", "player.css")]
-    sheets.append(_PAGE / "desk.css")
+    sheets += [_PAGE / "desk.css", _PAGE / "live.css"]
     texts = [sheet.read_text(encoding="utf-8") for sheet in sheets]
     return Response("\n".join((STYLE, *texts)), media_type="text/css")
 
@@ -55,4 +56,5 @@ def application(desk: Desk, secret: str, port: int) -> ASGIApp:
     files = _files("desk/page"), _files("pages/player")
     inside = Starlette(routes=[*own, *files, *ROUTES])
     inside.state.desk = desk
+    inside.state.live = Live()
     return Gate(inside, secret, port)

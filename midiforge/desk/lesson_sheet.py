@@ -83,7 +83,11 @@ class LessonSheet:
             ],
             "exercises": sum(len(outline.tempos) for outline in self.outlines),
             "families": [
-                {"key": key, "parts": -(-len(family.pieces) // _AT_ONCE)}
+                {
+                    "key": key,
+                    "parts": -(-len(family.pieces) // _AT_ONCE),
+                    "pieces": [outline.number for _, outline in family.pieces],
+                }
                 for key, family in zip(self.keys, self.families, strict=True)
             ],
             "unshown": max(0, len(self.outlines) - MOST_PIECES),

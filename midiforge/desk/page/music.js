@@ -23,6 +23,15 @@ const NEAR = "900px"; // below what is seen
 /** @type {Slot[]} */
 let slots = [];
 
+/** What stands beside the controls of each exercise.
+ * @type {() => Node[]} */
+let besides = () => [];
+
+/** @param {typeof besides} make */
+export function putBeside(make) {
+  besides = make;
+}
+
 const near = new IntersectionObserver((seen) => {
   for (const { target, isIntersecting } of seen) {
     const slot = slots.find(({ element }) => element === target);
@@ -126,6 +135,7 @@ function put(slot, { markup, heard, signs }) {
   clear(slot);
   slot.element.innerHTML = markup;
   slot.players = playersOf(slot.element, heard);
+  for (const { place } of slot.players) place.append(...besides());
 }
 
 /**
@@ -160,4 +170,16 @@ function order() {
     previous.disabled = i === 0;
     next.disabled = i === players.length - 1;
   });
+}
+
+/**
+ * Scrolls to where an exercise stands or will stand, which sets it.
+ * @param {number} piece its number, without a letter
+ */
+export function bringIntoSight(piece) {
+  for (const [family, { parts, pieces }] of (open.lesson?.families || []).entries()) {
+    const part = Math.floor(pieces.indexOf(piece) / Math.ceil(pieces.length / parts));
+    slots.find((slot) => slot.number === family && slot.part === part)
+      ?.element.scrollIntoView({ block: "center" });
+  }
 }
