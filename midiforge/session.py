@@ -296,19 +296,27 @@ class Session:
 
     def _asked(self, take: "Take", number: str) -> list[Exercise]:
         """The piece that a take is said to be of, by a number or by itself; else all."""
-        from midiforge.hear.choice import is_called
-
         if number:
             with argument("number"):
                 named = read_named(number)
             chosen = self.lesson.select(str(named), parameter="number")
             return chosen if not named.letter else self.lesson.select(str(named.piece))
+        return self._marked(take) or self._everything
+
+    def has(self, take: "Take") -> bool:
+        """Whether a take says that it is of an exercise of the lesson."""
+        return bool(self._marked(take))
+
+    def _marked(self, take: "Take") -> list[Exercise]:
+        """The piece that a take says it is of; [] for none."""
+        from midiforge.hear.choice import is_called
+
         marked = take.exercise
         for outline in self.lesson.outlines() if marked else ():
             called = marked and any(each in marked for each in outline.numbers)
             if called and is_called(outline.title, take.title):
                 return [*outline.exercises()]
-        return self._everything
+        return []
 
     @cached_property
     def _everything(self) -> list[Exercise]:
@@ -497,9 +505,11 @@ class Session:
     def entries(self, begins: bool = False) -> "list[Entry]":
         """What the log holds of the player; the usual log need not be there.
 
-        begins: nor need one that was named: what is kept begins it.
+        begins: nor need one that was named: what is kept begins it, and must be able to.
         """
         log = self._log() if begins else None
+        if log:
+            log.check()
         return self._own(log.entries() if log else self._everybodys())
 
     def others(self) -> list[str]:

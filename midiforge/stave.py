@@ -49,11 +49,30 @@ class Row:
     rests: Sequence[Fraction] = ()
 
 
+class PlayedOn(NamedTuple):
+    """What a player strikes: what is played on most, and for each other voice the figure that
+    stands under its strokes."""
+
+    main: str
+    others: Mapping[str, str]
+
+    def __str__(self) -> str:
+        return self.main + "".join(f", {key} = {voice}" for voice, key in self.others.items())
+
+
+def _played_on(hits: Sequence[Hit]) -> PlayedOn:
+    voices = [hit.voice for hit in hits]
+    taps = [hit.voice for hit in hits if hit.strength is Strength.TAP]
+    main, *further = sorted(dict.fromkeys(voices), key=(taps or voices).count, reverse=True)
+    further.sort(key=voices.index)
+    return PlayedOn(main, {voice: f"{i % 9 + 1}" for i, voice in enumerate(further)})
+
+
 class Stave:
     """The rows of an exercise.
 
     beside: whether time layers are shown below the drummer. The band is not.
-    players: the hits of each limb that plays, hands first, then of each layer.
+    players: the hits of each limb that plays, hands first, then of each layer. played_on: on what.
     counts: the rows that are counted, which are the same in all bars.
     """
 
@@ -71,6 +90,7 @@ class Stave:
                 number, time = divmod(hit.time, bar)
                 self._struck.setdefault((name, int(number)), {})[time] = hit
         self.players = {name: hits for name, hits in players.items() if hits}
+        self.played_on = {name: _played_on(hits) for name, hits in self.players.items()}
         times = {time for hits in self._struck.values() for time in hits}
         self.counts = tuple(_counts(exercise, times))
 

@@ -196,6 +196,39 @@ def test_a_take_that_is_far_off_goes_down() -> None:
         assert (found.action, found.tempo, found.said) == (Action.DOWN, 80, "down to 80")
 
 
+@pytest.mark.parametrize(
+    ("clean", "steady", "tempo"),
+    # 84 a step at a time: 80, 76, 72, 69. Far off is below 85% clean, or above 16% of a step.
+    [(0.84, 5.0, 80), (0.76, 5.0, 76), (0.6, 5.0, 72), (0.1, 5.0, 72), (1.0, 17.7, 76)],
+)
+def test_how_far_down_the_figures_of_a_take_say(clean: float, steady: float, tempo: int) -> None:
+    """As many clean strokes a second, or strokes as uneven in ms, would not be far off there."""
+    found = first_after((84, clean, steady))
+    assert (found.action, found.tempo) == (Action.DOWN, tempo)
+
+
+def test_no_take_leads_below_what_was_good_at_once() -> None:
+    assert first_after((76, *GOOD), (84, 0.6, 5.0)).tempo == 76
+
+
+def test_who_lost_the_place_goes_down_by_a_step_however_much_was_missed() -> None:
+    lesson = midiforge.Lesson(drill_of())
+    lost = take(next(iter(lesson)), 84, 0.5, lost=2)
+    assert advise(lesson, [lost], TODAY)[0].tempo == 80
+
+
+def test_what_was_taken_far_down_is_half_way_back_up_after_each_good_take() -> None:
+    bad = (84, 0.6, 5.0)
+    tempos = [
+        first_after(bad, *rows).tempo for rows in ([], [(72, *GOOD)], [(72, *GOOD), (80, *GOOD)])
+    ]
+    assert tempos == [72, 80, 84]
+    # From there on it is safe as often as usual, and no sooner.
+    back = [bad, (72, *GOOD), (80, *GOOD), (84, *GOOD)]
+    assert first_after(*back).said == "stay at 84"
+    assert first_after(*back, (84, *GOOD)).said == "up by 4 to 88"
+
+
 def test_takes_that_get_no_better_go_down_and_those_that_do_stay() -> None:
     assert first_after((84, 0.94, 9), (84, 0.93, 9.5)).action is Action.DOWN
     assert first_after((84, 0.93, 9), (84, 0.94, 9)).action is Action.STAY

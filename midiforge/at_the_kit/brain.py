@@ -42,9 +42,10 @@ copyreg.pickle(MappingProxyType, lambda table: (_view, (dict(table),)))
 
 @frozen
 class Wanted:
-    """What a session is to be. log, player: as in `Session`. folder: where takes go."""
+    """What a session is to be. drills: one or several, of one kit. log, player: as in `Session`.
+    folder: where takes go."""
 
-    drill: Drill
+    drills: Sequence[Drill]
     log: str | None
     player: str
     minutes: int
@@ -83,10 +84,10 @@ class Brain:
     """Raises MidiforgeError where nothing can be played."""
 
     def __init__(self, wanted: Wanted) -> None:
-        session = Session(wanted.drill, wanted.log, wanted.player)
-        entries = session.entries(begins=True)
-        self.teacher = Teacher(session.lesson, entries, wanted.day, wanted.minutes, wanted.hears)
-        self.judge = Judge(session, self.teacher, wanted.folder)
+        sessions = [Session(drill, wanted.log, wanted.player) for drill in wanted.drills]
+        entries, lessons = sessions[0].entries(begins=True), [one.lesson for one in sessions]
+        self.teacher = Teacher(lessons, entries, wanted.day, wanted.minutes, wanted.hears)
+        self.judge = Judge(sessions, self.teacher, wanted.folder)
         self._tasks: dict[int, Task] = {}
 
     def next_turn(self, now: float, left: int = 0) -> Task | Rest | None:
@@ -109,11 +110,11 @@ class Brain:
     def hurts(self, task: int) -> None:
         """A task hurts, by its number."""
         self.teacher.hurts(self._tasks[task])
-        self.judge.hurts()
+        self.judge.hurts(self._tasks[task])
 
     def ended(self, seconds: float) -> Ended:
         """It is over, after so long; the page of the day is written."""
-        lines, page = [*told(self.teacher, self.judge.heard, seconds)], None
+        lines, page = [*told(self.teacher, self.judge.by_session(), seconds)], None
         try:
             page = self.judge.write_page()
         except MidiforgeError as error:

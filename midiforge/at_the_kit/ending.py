@@ -11,34 +11,47 @@ from midiforge.practice.standing import WORK, Action
 from midiforge.practice.teacher import Teacher
 from midiforge.practice.words import advice_words
 from midiforge.printable import many
-from midiforge.session import Heard
+from midiforge.session import Heard, Session
 
 _MOST_NEXT = 3
 
 
-def told(teacher: Teacher, heard: Sequence[Heard], seconds: float) -> Iterator[tuple[int, str]]:
-    """Lines, and how far each is indented."""
-    settings = teacher.drill.practice
-    entries = [take.entry for take in heard if take.entry is not None]
+def told(
+    teacher: Teacher, heard: Sequence[tuple[Session, Sequence[Heard]]], seconds: float
+) -> Iterator[tuple[int, str]]:
+    """Lines, and how far each is indented. heard: what was, of each drill."""
+    takes = [
+        (session.drill, take.entry)
+        for session, some in heard
+        for take in some
+        if take.entry is not None
+    ]
     minutes = many(max(1, round(seconds / 60)), "minute")
-    if not entries:
+    if not takes:
         yield 0, f"{minutes}; no take was heard, and nothing is in the log."
         return
-    exercises = [*dict.fromkeys(entry.key for entry in entries)]
-    good = sum(is_good(entry, settings) for entry in entries)
-    takes = f"{many(len(entries), 'take')} of {many(len(exercises), 'exercise')}"
-    yield 0, f"{minutes}: {takes}, {good} good."
-    if often := most_often([x for entry in entries for x in lacks(entry, settings)], len(entries)):
+    exercises = {(entry.drill, entry.key) for _, entry in takes}
+    good = sum(is_good(entry, drill.practice) for drill, entry in takes)
+    played = f"{many(len(takes), 'take')} of {many(len(exercises), 'exercise')}"
+    yield 0, f"{minutes}: {played}, {good} good."
+    if often := most_often([x for drill, e in takes for x in lacks(e, drill.practice)], len(takes)):
         yield 0, often
-    in_turn = sorted(entries, key=lambda entry: exercises.index(entry.key))
-    for _, own in groupby(in_turn, key=lambda entry: entry.key):
-        takes_of = [*own]
-        course = _course(takes_of, [is_good(entry, settings) for entry in takes_of])
-        yield 2, f"{takes_of[0].exercise}: {course}"
-    advised = advise(teacher.lesson, teacher.entries, teacher.day)
-    following = [advice for advice in advised if advice.action in (*WORK, Action.BEGIN)]
-    for advice in following[:_MOST_NEXT]:
-        yield 2, f"next, {advice.group.title}: {advice_words(advice)}"
+    for lesson in teacher.lessons:
+        drill = lesson.drill
+        own = [entry for of, entry in takes if of is drill]
+        indent = 2 * (len(teacher.lessons) > 1)
+        if indent:
+            yield 2, f"{drill.title}"
+        keys = [entry.key for entry in own]
+        in_turn = sorted(own, key=lambda entry: keys.index(entry.key))
+        for _, same in groupby(in_turn, key=lambda entry: entry.key):
+            entries = [*same]
+            course = _course(entries, [is_good(entry, drill.practice) for entry in entries])
+            yield 2 + indent, f"{entries[0].exercise}: {course}"
+        advised = advise(lesson, teacher.entries, teacher.day)
+        following = [advice for advice in advised if advice.action in (*WORK, Action.BEGIN)]
+        for advice in following[:_MOST_NEXT]:
+            yield 2 + indent, f"next, {advice.group.title}: {advice_words(advice)}"
 
 
 def _course(entries: Sequence[Entry], good: Sequence[bool]) -> str:

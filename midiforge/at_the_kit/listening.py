@@ -11,6 +11,7 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
+from midiforge.at_the_kit.catching_up import CUT_SHORT
 from midiforge.at_the_kit.scene import Mode, Outcome, Scene
 from midiforge.errors import MidiforgeError
 from midiforge.frozen import frozen
@@ -268,7 +269,7 @@ class Listening:
     def begin_journal(self, folder: Path) -> None:
         """From now on all that comes is on disk, too; what is left of it goes into the folder."""
         head: dict[str, Any] = {
-            "path": str(folder.absolute() / "take.mid"),
+            "path": str(folder.absolute() / f"{CUT_SHORT}.mid"),
             "several": True,
             "digits": 2,
             "begin": self.recorder.begin,

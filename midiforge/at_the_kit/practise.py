@@ -2,7 +2,7 @@
 it in the end."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import AbstractContextManager, contextmanager
 from datetime import date, datetime
@@ -12,6 +12,9 @@ from midiforge.at_the_kit.brain import Brain, BrainApart, Ended, Thinks, Wanted
 from midiforge.at_the_kit.listening import Listening
 from midiforge.at_the_kit.scene import Mode, Outcome, Scene
 from midiforge.at_the_kit.way import SessionWay
+from midiforge.drill.drill import Drill
+from midiforge.errors import MidiforgeError
+from midiforge.lesson.lesson import Lesson
 from midiforge.live.clock.timing import Clock, LatenessFigures, SystemClock
 from midiforge.live.playing.layers import FEET, HANDS
 from midiforge.live.playing.play import PlayOptions, play
@@ -32,7 +35,8 @@ OWN = (HANDS, FEET)  # what the player plays, and so is silent but where it is s
 class Practice:
     """A session at the kit: everything but ports, a clock and a screen.
 
-    session: of the drill, with its log. minutes: 5 to 180. hears: whether there is a kit's input.
+    session: of the drill, with its log. others: further drills, of the same kit.
+    minutes: 5 to 180. hears: whether there is a kit's input.
     folder: where takes go; None for nowhere. delay_ms: from a stroke to its arrival; None to have
     it measured with the first clicks, if `measures`. shows: whether what is new is sounded first.
     speak: says a sentence aloud and does not wait. apart: whether what takes long is done by
@@ -54,9 +58,16 @@ class Practice:
         started: float | None = None,
         speak: Callable[[str], None] | None = None,
         apart: bool = False,
+        others: Sequence[Drill] = (),
     ) -> None:
-        drill, log = to_a_click(session.drill), session.log
+        drills = [to_a_click(drill) for drill in (session.drill, *others)]
+        drill, log = drills[0], session.log
+        for other in drills:
+            if other.kit != drill.kit:
+                what = f"{drill.title} is for {drill.kit.name}, {other.title} for {other.kit.name}"
+                raise MidiforgeError(what, hint="a session is at one kit: --kit says which")
         self.session = Session(drill, log, session.player)
+        self._others = drills[1:]
         self.clock = clock or SystemClock()
         self.scene = Scene(60.0 * minutes, hears=hears, delay_ms=delay_ms)
         self.folder, self.known_delay = folder, delay_ms
@@ -64,7 +75,7 @@ class Practice:
         started = time.time() if started is None else started
         day = day or datetime.fromtimestamp(started).date()
         log_file = None if log is None else str(log)
-        wanted = Wanted(drill, log_file, session.player, minutes, day, hears, folder)
+        wanted = Wanted(drills, log_file, session.player, minutes, day, hears, folder)
         self.brain: Thinks = BrainApart(wanted) if apart else Brain(wanted)
         self.listening = Listening(self.scene, drill.kit, self._judged, self.clock.now, started)
         self._begun: int | None = None  # nanoseconds of the clock
@@ -183,9 +194,7 @@ class Practice:
             with shows(self.scene, player) as watcher:
                 yield self.watched(watcher, player.sender.muted)
 
-        first = self.session.lesson[self._first()]
+        lessons = [self.session.lesson, *map(Lesson, self._others)]
+        of_each = [next(iter(next(lesson.outlines()).exercises())) for lesson in lessons]
         recording = self if self.scene.hears else None
-        return play([first], self.session.drill.kit, options, watch, recording, self.way)
-
-    def _first(self) -> str:
-        return str(next(iter(self.session.lesson.outlines())).numbers[0])
+        return play(of_each, self.session.drill.kit, options, watch, recording, self.way)

@@ -29,7 +29,7 @@ from midiforge.model.tempo import plain
 from midiforge.practice.plan import clock
 from midiforge.practice.teacher import Coming, Task
 from midiforge.printable import printable
-from midiforge.stave import Stave
+from midiforge.stave import PlayedOn, Stave
 
 # What a row shows: the right hand, the left, and the feet together.
 _LIMBS: tuple[tuple[Limb, ...], ...] = ((HANDS[0],), (HANDS[1],), FEET)
@@ -69,14 +69,30 @@ class KitScreen(Screen):
 
     def lines(self, room: int, height: int) -> list[str]:
         scene, head = self.scene, self._head(room)
-        task = scene.task
-        top = [*head, "", *self._large(room)]
+        task, now = scene.task, self._large(room)
         keys = [f"{FAINT}{line}{PLAIN}" for line in flowed(map(told, _KEYS), room)]
         foot = ["", *self._said(room), "", *keys]
         if scene.mode is Mode.REST or task is None:
-            return [*top, *foot]
-        left = height - len(top) - len(foot)
-        return [*top, *self._pattern(task.exercise, room, left), *foot]
+            return [*head, "", *map(_dots, now), *foot]
+        hands = self._hands(task.exercise)
+        large_hands = large(
+            "  ".join(f"{hand.letter} {_in_short(on)}" for hand, on in hands), room, 1
+        )
+        if beside := _beside(now, large_hands, room):
+            now, surfaces = beside, []
+        else:
+            told_hands = flowed((f"{hand.title}: {on}" for hand, on in hands), room)
+            surfaces = [f"{LOUD}{line}{PLAIN}" for line in told_hands]
+        left = height - len(head) - 1 - HIGH - len(foot)
+        bar = self._pattern(task.exercise, room, left - len(surfaces))
+        if surfaces and large_hands and left - len(bar) > HIGH:
+            surfaces = ["", *map(_dots, large_hands)]
+        return [*head, "", *map(_dots, now), *surfaces, *bar, *foot]
+
+    def _hands(self, exercise: Exercise) -> list[tuple[Limb, PlayedOn]]:
+        """What each hand is on."""
+        played_on = self._columns(exercise, 0).played_on
+        return [(hand, played_on[hand.title]) for hand in HANDS if hand.title in played_on]
 
     def _head(self, room: int) -> list[str]:
         scene = self.scene
@@ -87,14 +103,15 @@ class KitScreen(Screen):
         exercise = task.exercise
         tempo = f", {plain(exercise.tempo.first)}" if exercise.tempo.is_steady else ""
         name = f"{LOUD}{exercise.number}{PLAIN}  {cut(exercise.title + tempo, room - 30)}"
-        return flowed([f"{gone}   {task.phase}", name], room)
+        drill = cut(task.drill, room - 30)
+        return flowed([f"{gone}   {task.phase}", *([drill] if drill else []), name], room)
 
     def _large(self, room: int) -> list[str]:
         """What to do now, in large letters."""
         said = self._now()
         for words in (said, said.split(" ")[0]):
             if rows := large(words, room):
-                return [_dots(row) for row in rows]
+                return rows
         return [said, *[""] * (HIGH - 1)]
 
     def _now(self) -> str:
@@ -133,7 +150,7 @@ class KitScreen(Screen):
         same = place is not None and place.playable.exercise.piece is exercise.piece
         columns = self._columns(exercise, number if shown and same else 0)
         here = columns.here(self.at) if shown and same else -1
-        marks = self._marks(exercise, number, columns)
+        marks = self._marks(exercise, number, columns) if shown else columns.figures
         if big := _in_large(columns, marks, here, shown, room, most):
             return ["", *big]
         setting = Setting(columns, room)
@@ -143,8 +160,10 @@ class KitScreen(Screen):
             counts, struck = rows[: -len(_LIMBS)], rows[-len(_LIMBS) :]
             lines += ["", *counts]
             for row, signs in zip(struck, marks, strict=True):
-                cells = (signs[i] if shown else "" for i in setting.lines[line])
-                lines += [row if shown else f"{FAINT}{row}{PLAIN}", setting.under(cells)]
+                lines.append(row if shown else f"{FAINT}{row}{PLAIN}")
+                cells = [signs[i] for i in setting.lines[line]]
+                if shown or any(cells):
+                    lines.append(setting.under(cells))
         return lines
 
     def _marks(self, exercise: Exercise, number: int, columns: Columns) -> list[list[str]]:
@@ -152,7 +171,7 @@ class KitScreen(Screen):
         of the one before."""
         bar, swing = float(exercise.meter.bar), exercise.swing
         start = number * exercise.meter.bar
-        signs = [[""] * len(columns.at) for _ in _LIMBS]
+        signs = [[*figures] for figures in columns.figures]
         for came in (*self.scene.marks, *self.scene.now):
             due = came.due
             if due is None or (due.bar - 1 - number) % exercise.returns_after_bars:
@@ -162,7 +181,7 @@ class KitScreen(Screen):
                 played = float(swing.played(start + due.place, hit.grid) - start) % bar
                 at = columns.here(played)
                 if row is not None and at >= 0:
-                    signs[row][at] = _sign(came)
+                    signs[row][at] = columns.figures[row][at] + _sign(came)
         return signs
 
     def _said(self, room: int) -> list[str]:
@@ -206,6 +225,12 @@ def _told(outcome: Outcome) -> tuple[str, str]:
     return "Not yet", f"{outcome.lacking}. {outcome.said}"
 
 
+def _in_short(on: PlayedOn) -> str:
+    """In capitals, the hi-hat without how it is held where nothing else is played on it."""
+    said = str(on).upper().replace(" =", "")
+    return re.sub(r"HIHAT-\w+", "HIHAT", said) if said.count("HIHAT") == 1 else said
+
+
 def _sign(came: Came) -> str:
     if came.kind == "missed":
         return _MISSED
@@ -218,6 +243,14 @@ def _sign(came: Came) -> str:
 def _dots(row: str) -> str:
     """A row of large letters: its dots as blocks."""
     return re.sub("#+", lambda run: f"{HERE}{' ' * len(run[0])}{PLAIN}", row)
+
+
+def _beside(now: Sequence[str], hands: Sequence[str], room: int) -> list[str]:
+    """Large letters with others at the right; [] where there are none, or no room."""
+    widths = [max(map(len, rows), default=0) for rows in (now, hands)]
+    if not hands or sum(widths) + 4 > room:
+        return []
+    return [left.ljust(room - widths[1]) + right for left, right in zip(now, hands, strict=True)]
 
 
 def _in_large(
@@ -252,9 +285,16 @@ def _in_large(
             else:
                 lines.append(_dots("  ".join(dots)))
         # As wide as its letter, or nobody at the drums could read it.
-        under = [sign[i] * widest if sign else "^" * (i == here) for i in range(len(row))]
+        under = [_wide(sign[i], widest) if sign else "^" * (i == here) for i in range(len(row))]
         lines.append("  ".join(f"{LOUD}{text:^{widest}}{PLAIN}" for text in under))
     return lines
+
+
+def _wide(signs: str, wide: int) -> str:
+    """Signs as wide as their letter: what became of the stroke drawn out behind its figure."""
+    if not signs or signs.isdecimal():
+        return signs
+    return signs[:-1] + signs[-1] * (wide - len(signs) + 1)
 
 
 @contextmanager
@@ -265,7 +305,7 @@ def on_kit_screen(scene: Scene, player: Player) -> Iterator[Watcher]:
         def idle(spare: int) -> None:
             for command in pressed():
                 player.wish(command)
-            screen.idle(spare, player.paused)
+            screen.idle(spare, player.paused or player.waits)
 
         yield Watcher(
             bar=screen.bar, moment=screen.moment, idle=idle, say=screen.say, made=screen.made
@@ -285,7 +325,8 @@ def in_lines(
             task: Task | None = scene.task
             if scene.mode is Mode.COUNT and task is not seen[0]:
                 seen[0] = task
-                say(f"{clock(Fraction(round(scene.elapsed)))} {task.said if task else ''}")
+                drill = f" ({task.drill})" if task and task.drill else ""
+                say(f"{clock(Fraction(round(scene.elapsed)))} {task.said if task else ''}{drill}")
             if scene.mode is Mode.REST and seen[2] is not Mode.REST:
                 say(f"{clock(Fraction(round(scene.elapsed)))} rest: {_REST}")
             seen[2] = scene.mode

@@ -6,6 +6,7 @@ from concurrent.futures import Executor, Future
 from dataclasses import replace
 from fractions import Fraction
 from functools import partial
+from itertools import cycle
 from typing import TypeVar
 
 from midiforge.at_the_kit.brain import Thinks
@@ -23,7 +24,7 @@ BREATH = 3  # seconds between two exercises, to look and to breathe
 DELAY_TEMPO, DELAY_BEATS = 80, 8  # of the click with which the delay is measured
 _LEAST_OUT, _MOST_OUT = 2, 4  # bars that are played once it is to go on to the next
 PAIN_REST = 60.0  # seconds after the player said that it hurts; ours
-_SHOWN_BARS = 2  # that are sounded at least before something new is played
+_LEAST_SHOWN, _MOST_SHOWN = 4.0, 16.0  # seconds that something new is sounded before it is played
 _AS_WRITTEN = Fraction(0)
 # What the player wants instead of what was decided.
 _WISHES = {
@@ -119,8 +120,7 @@ class SessionWay:
             joined, task = following is not task, following
             self.scene.task, self.scene.coming = task, task.coming
             playable = yield from self._made(task)
-            if not joined:
-                yield from self._breath(task, playable)
+            yield from self._breath(task, playable, joined)
             following = yield from self._played(task, playable)
         self.scene.mode, self.scene.task = Mode.READY, None
         if isinstance(following, Rest):
@@ -171,21 +171,27 @@ class SessionWay:
             number = exercise.loop_bar if closes else number + 1
             scene.round += closes
 
-    def _breath(self, task: Task, playable: PlayableExercise) -> _Bars:
-        """The player looks at what comes, and hears it where it is new."""
-        scene = self.scene
+    def _breath(self, task: Task, playable: PlayableExercise, joined: bool) -> _Bars:
+        """The player looks at what comes, or hears it where it is new, and looks meanwhile; what
+        follows without a break is only heard where other strokes are left of it."""
+        scene, exercise = self.scene, playable.exercise
+        content = exercise.title, len(exercise.hits)
+        is_new = self._shows and content not in self._shown
+        if joined and not is_new:
+            return
         scene.mode = Mode.READY
-        yield from self._silence(BREATH, task.coming, playable)
-        content = playable.exercise.title, len(playable.exercise.hits)
-        if not self._shows or content in self._shown:
+        yield from self._silence(1 if is_new else BREATH, task.coming, playable)
+        if not is_new:
             return
         self._shown.add(content)
-        scene.mode, exercise = Mode.LISTEN, playable.exercise
-        rounds = max(1, -(-_SHOWN_BARS // exercise.loop_bars))
+        scene.mode, sounded = Mode.LISTEN, 0.0
         bars = [bar for bar in playable.bars if bar.number >= exercise.loop_bar]
-        count = [bar for bar in playable.bars if bar.number < 0]
-        for bar in (*count, *(bars * rounds)):
-            yield self._place(playable, bar, bar is count[0] if count else bar is bars[0])
+        for bar in cycle(bars):
+            begins = bar is bars[0]
+            if sounded >= (_LEAST_SHOWN if begins else _MOST_SHOWN):
+                break
+            yield self._place(playable, bar, begins and not sounded)
+            sounded += float(bar.length * bar.quarter) / 1e9
             if self._skips():
                 break
 

@@ -25,6 +25,12 @@ _FILE = Annotated[
     Path | None,
     typer.Argument(metavar="DRILL.toml", help="A drill file; flags take the place of its keys."),
 ]
+_FILES = Annotated[
+    list[Path] | None,
+    typer.Argument(
+        metavar="DRILL.toml ...", help="Drill files; flags take the place of their keys."
+    ),
+]
 _SET = Annotated[
     list[str] | None,
     typer.Option(
@@ -55,7 +61,8 @@ def takes_a_drill(
 ) -> Callable[..., None]:
     """Gives a command with a parameter `drill` the argument and the flags to name one.
 
-    Parameters before it are arguments that stand before the drill's.
+    Parameters before it are arguments that stand before the drill's. If it is called `drills`,
+    there may be several, and flags are laid over each.
     shown_by: what writes its help, if not a `DrillCommand`. behind: an argument of several files,
     the last of which is the drill if it is no MIDI file and no folder.
     """
@@ -63,18 +70,26 @@ def takes_a_drill(
     def wrapped(**given: Any) -> None:
         if behind:
             given[behind], given["drill_file"] = _parted(given[behind])
-        path, settings = given.pop("drill_file"), given.pop("set_keys") or []
+        paths, settings = given.pop("drill_file"), given.pop("set_keys") or []
         keys = {key.name: given.pop(name) for name, key in _FLAGS.items()}
         takes = given[behind][-1] if behind else Path()
         folder = f"{takes} is a folder of takes; " if behind and takes.is_dir() else ""
-        drill = _drill(path, keys, settings, f"{folder}name a file, or give --sticking")
-        for note in () if given.get("quiet") else drill.notes:
-            tell(f"note: {note}")
-        command(drill=drill, **given)
+        hint = f"{folder}name a file, or give --sticking"
+        named = [*dict.fromkeys(paths)] if isinstance(paths, list) and paths else [paths or None]
+        drills = [_drill(path, keys, settings, hint) for path in named]
+        for drill in () if given.get("quiet") else drills:
+            for note in drill.notes:
+                tell(f"note: {note}")
+        given |= {"drills": drills} if several else {"drill": drills[0]}
+        command(**given)
 
-    file, setting = _parameter("drill_file", _FILE), _parameter("set_keys", _SET)
-    taken = inspect.signature(own_flags(command)).parameters.values()
-    parameters = [file if own.name == "drill" else own for own in taken] + [setting]
+    taken = inspect.signature(own_flags(command)).parameters
+    several = "drills" in taken
+    file = _parameter("drill_file", _FILES if several else _FILE)
+    setting = _parameter("set_keys", _SET)
+    parameters = [file if own.name in ("drill", "drills") else own for own in taken.values()] + [
+        setting
+    ]
     if behind:
         parameters.remove(file)
     # What the command-line library looks at; the drill's own flags are the class's.

@@ -14,11 +14,12 @@ from midiforge.errors import MidiforgeError
 if TYPE_CHECKING:
     from midiforge.at_the_kit.practise import Practice
     from midiforge.drill.drill import Drill
+    from midiforge.session import Session
 
 
 @takes_a_drill
 def practise(
-    drill: "Drill",
+    drills: "list[Drill]",
     minutes: int = 30,
     port: str = "",
     virtual: bool = False,
@@ -62,16 +63,18 @@ def practise(
     from midiforge.live.playing.layers import read_layers, read_levels
     from midiforge.live.playing.play import PlayOptions
     from midiforge.live.ports.ports import input_named
+    from midiforge.practice.teacher import to_a_click
     from midiforge.session import Session
 
     if delay is not None and not (math.isfinite(delay) and abs(delay) <= delays.MOST_MS):
         what, hint = f"{delay:g} is no delay in ms", f"0 to {delays.MOST_MS:g}"
         raise MidiforgeError(what, "--delay", hint=hint)
     source = input_named(input_)
-    kit = drill.kit.name
+    kit = drills[0].kit.name
     known = delay
     if known is None and source and not measure:
         known = delays.kept(kit, source)
+    _catch_up([Session(to_a_click(drill), log, player) for drill in drills], takes, known)
     speak = None
     if spoken and (speak := speaker()) is None:
         tell("this computer has no speech program: nothing is spoken (espeak-ng is one)")
@@ -84,7 +87,7 @@ def practise(
         levels=read_flag("--levels", read_levels, levels),
     )
     practice = Practice(
-        Session(drill, log, player),
+        Session(drills[0], log, player),
         minutes,
         bool(source),
         _folder(takes) if source else None,
@@ -93,17 +96,34 @@ def practise(
         shows=not unheard,
         speak=speak,
         apart=True,
+        others=drills[1:],
     )
     if not source:
         say("No kit on MIDI: the plan goes by the clock, and nothing is heard or logged.")
     screen = on_kit_screen if on_screen() and not plain else in_lines(_say)
+    failed = ""
     try:
         figures = practice.play(options, screen)
+    except MidiforgeError as error:
+        failed = error.what  # which is said where all errors are
+        raise
     finally:
         with suppress(OSError):  # nobody may be there to read it
-            _end(practice, kit, source)
+            _end(practice, kit, source, failed)
         practice.close()
     say_text(folded(f"Timing: {figures}"))
+
+
+def _catch_up(sessions: "list[Session]", takes: str, delay: float | None) -> None:
+    """Logs what is left of sessions that were cut short."""
+    from midiforge.at_the_kit.catching_up import caught_up
+    from midiforge.files.disk import data_folder
+
+    folders = [Path(takes)] if takes.strip() else []
+    with suppress(OSError):
+        folders += (data_folder() / "practised").glob("*")
+    for path in caught_up(sessions, dict.fromkeys(folders), delay):
+        tell(f"a session was cut short; its last take is in the log now: {path}")
 
 
 def _folder(given: str) -> Path:
@@ -120,8 +140,9 @@ def _folder(given: str) -> Path:
     return folder
 
 
-def _end(practice: "Practice", kit: str, source: str) -> None:
-    """What is left of a session. kit, source: of which a delay that was measured is."""
+def _end(practice: "Practice", kit: str, source: str, failed: str) -> None:
+    """What is left of a session. kit, source: of which a delay that was measured is. failed: what
+    ended it, "" for nothing."""
     from midiforge.at_the_kit import delay
     from midiforge.practice.words import CAUTION
 
@@ -130,7 +151,8 @@ def _end(practice: "Practice", kit: str, source: str) -> None:
     try:
         ended = practice.ended()
     except MidiforgeError as error:
-        tell(error.what)
+        if error.what != failed:
+            tell(error.what)
         return
     for indent, line in ended.lines:
         say_text(folded(" " * indent + line))

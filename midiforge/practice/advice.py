@@ -50,7 +50,7 @@ def groups(
         count += len(outline.numbers)
         if progress:
             progress(count)
-    made = [Group(outlines, known) for outlines in same.values()]
+    made = [Group(lesson, outlines, known) for outlines in same.values()]
     own = {entry.key for group in made for entry in group.entries}
     others = [entry for entry in chain.from_iterable(known.values()) if entry.key not in own]
     spare = [entry for entry in others if entry.movement]

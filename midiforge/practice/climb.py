@@ -2,9 +2,15 @@
 
 A tempo is proven by `takes` good takes in a row at it or faster, and stays proven: neither days
 without practice nor a bad take alter that. The tempo to play at next is a step above what is
-proven. A take that is far off, or takes that are no good and get no better, lower it by one step;
-only who fails again where it was lowered to, or at a slower tempo, goes down further. Up to what
-is proven one good take is enough for each step. A good take at a slower tempo says nothing new.
+proven. Takes that are no good and get no better lower it by one step, and a take that is far off
+by as many as its figures say; only who fails again where it was lowered to, or at a slower tempo,
+goes down further. Up to what is proven one good take is enough for each step. A good take at a
+slower tempo says nothing new.
+
+How far off a take is: it goes down until as many clean strokes a second as came, or strokes as
+uneven in ms, would not be far off; by `MOST_DOWN` steps at most, and not below the fastest tempo of
+a good take. Half of the steps to where it came from are gone back with each good take. Whoever lost
+the place goes down by one step: those figures are of the place.
 After pain it begins again at the drill's slowest tempo.
 
 What a teacher does; common practice, as are the figures here, where nothing else is said.
@@ -28,6 +34,7 @@ HELPED_BY_SLOWER = {"strokes", "steady", "place", "together"}
 # Takes without a faster tempo: so many are a plateau, or, while they get better, so many.
 PLATEAU, LONG_PLATEAU = 6, 12
 CHANGED_FOR = 2  # takes that one change at a plateau is given
+MOST_DOWN = 3  # steps
 RUSHED = 0.03  # as a share of the tempo asked, on average of a take; ours
 _BETTER_STEADY, _BETTER_CLEAN = 0.95, 0.01  # of three takes beside the three before
 
@@ -64,10 +71,34 @@ class Climb:
 
 
 def is_far_off(entry: Entry, settings: Practice) -> bool:
+    return _bearable(entry, settings) < 1
+
+
+def _bearable(entry: Entry, settings: Practice) -> float:
+    """At how much of its tempo a take would not be far off."""
     percent = entry.deviation_percent
-    return entry.in_time < settings.clean - FAR_OFF_CLEAN or (
-        percent is not None and percent > FAR_OFF_STEADY * settings.steady
-    )
+    steady = FAR_OFF_STEADY * settings.steady / percent if percent else 1.0
+    return min(1.0, entry.in_time / (settings.clean - FAR_OFF_CLEAN), steady)
+
+
+def lower(
+    tempo: Fraction,
+    entry: Entry,
+    steps: Steps,
+    settings: Practice,
+    good: Fraction | None = None,
+) -> Fraction:
+    """How far a tempo goes down after a take at it that is no good: a step, or more if it is far
+    off. good: the fastest tempo at which it was good, if that is known."""
+    bearable = 1.0 if entry.lost else _bearable(entry, settings)
+    least = max(float(tempo) * bearable, float(good or 0))
+    down = steps.slower(tempo)
+    for _ in range(1, MOST_DOWN):
+        further = steps.slower(down)
+        if further < least:
+            break
+        down = further
+    return down
 
 
 def climb(
@@ -82,7 +113,8 @@ def climb(
     """
     proven: Fraction | None = None
     tempos = [steps.goal if ramps else steps.meant(take) for take in takes]
-    level, now, since, lowered, streak = tempos[0], tempos[0], 0, False, 0
+    level, now, since, was_lowered, streak = tempos[0], tempos[0], 0, False, 0
+    fallen = Fraction(0)  # from where it was lowered by more than one step
     run: list[Fraction] = []
     misses: list[Entry] = []
     goods: list[Fraction] = []
@@ -90,7 +122,7 @@ def climb(
         # Whoever rushes a little was not asked for more by that.
         if take.asked and take.asked == level and abs(take.tempo / take.asked - 1) <= RUSHED:
             tempo = level
-        since, lowered, now = since + 1, False, level
+        since, was_lowered, now = since + 1, False, level
         if not lacks:
             goods.append(tempo)
             streak = 0
@@ -99,11 +131,12 @@ def climb(
             if tempo == level:
                 misses = []
                 run.append(tempo)
-                enough = 1 if proven and tempo < proven else settings.takes
-                if _row(run) >= enough:
-                    if proven is None or tempo > proven:
-                        proven, since = tempo, 0
-                    level = steps.faster(tempo)
+                if _row(run) >= settings.takes and (proven is None or tempo > proven):
+                    proven, since = tempo, 0
+                if _row(run) >= settings.takes or tempo < max(proven or 0, fallen):
+                    level = (
+                        steps.faster(tempo) if tempo >= fallen else _half_way(tempo, fallen, steps)
+                    )
             else:
                 since -= 1
             now = level
@@ -115,7 +148,11 @@ def climb(
                 misses.append(take)
                 if is_far_off(take, settings) or _no_better(misses, settings):
                     if tempo == level or streak > 1:
-                        level, lowered, misses = steps.slower(tempo), True, []
+                        below = max((good for good in goods if good < tempo), default=None)
+                        level = lower(tempo, take, steps, settings, below)
+                        if tempo >= fallen:
+                            fallen = tempo if level < steps.slower(tempo) else Fraction(0)
+                        was_lowered, misses = True, []
                     now = min(now, level)
         if take.hurts and not ramps:
             level, run = min(level, steps.first), []
@@ -123,7 +160,15 @@ def climb(
     known = max((tempo for tempo in goods if tempo <= level), default=None)
     row = _row(run) if run and run[-1] >= level else 0
     better = _gets_better(takes)
-    return Climb(level, now, proven, known, row, since, lowered, streak > 0, better)
+    return Climb(level, now, proven, known, row, since, was_lowered, streak > 0, better)
+
+
+def _half_way(tempo: Fraction, fallen: Fraction, steps: Steps) -> Fraction:
+    """Half of the steps up from a tempo to that from which it was lowered."""
+    way = [tempo]
+    while way[-1] < fallen:
+        way.append(min(steps.faster(way[-1]), fallen))
+    return way[len(way) // 2]
 
 
 def _row(run: Sequence[Fraction]) -> int:

@@ -13,6 +13,7 @@ import io
 import json
 import os
 import sqlite3
+import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing, contextmanager, suppress
@@ -39,6 +40,7 @@ APPLICATION = 0x4D464C47  # "MFLG", in the header of the file as SQLite's format
 VERSION = 4
 _ELSEWHERE = f"name another file, or set {ENVIRONMENT}"
 PATIENCE = 10.0  # seconds to wait for another program
+_LEAST_ROOM = 1 << 16  # bytes that a new log needs
 
 _COLUMNS = tuple(field.name for field in fields(Entry))
 _PARTS = ("limbs", "meetings")  # in the file as JSON
@@ -278,6 +280,20 @@ class Log:
                 new.replace(copies[0])
             finally:
                 new.unlink(missing_ok=True)
+
+    def check(self) -> None:
+        """Raises MidiforgeError if no entry could be added now; all stays as it is."""
+        with self._errors():
+            if self.exists():
+                with closing(self._connect("rw")) as database, _transaction(database):
+                    self._check(database)
+            self._make_folder()
+            try:  # SQLite's own journal has to be written there, too
+                with tempfile.TemporaryFile(dir=self.path.parent) as beside:
+                    beside.write(bytes(_LEAST_ROOM))
+            except OSError as error:
+                what = f"cannot be written: {reason(error)}"
+                raise MidiforgeError(what, str(self.path), hint=_ELSEWHERE) from None
 
     def exists(self) -> bool:
         """Whether there is a file yet."""

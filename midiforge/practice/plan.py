@@ -27,15 +27,15 @@ by the next, so that the whole comes out within half a minute. The same log, dri
 same plan.
 """
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from fractions import Fraction
-from itertools import accumulate, groupby, islice, pairwise
+from itertools import accumulate, groupby, islice, pairwise, zip_longest
 from math import ceil, floor
 from typing import Any
 
-from midiforge.drill.drill import Drill
+from midiforge.drill.drill import Drill, Practice
 from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.frozen import frozen
 from midiforge.insight.difficulty import difficulty
@@ -46,7 +46,6 @@ from midiforge.phrase.cycle import MOST_BARS
 from midiforge.practice.advice import advise
 from midiforge.practice.entry import Entry
 from midiforge.practice.standing import WORK, Action, Advice, Group
-from midiforge.practice.steps import Steps
 
 LEAST, MOST = 5, 180  # minutes
 WARM_UP_SHARE = Fraction(15, 100)
@@ -159,32 +158,45 @@ def make_plan(
     day: date,
     minutes: int,
     progress: Progress | None = None,
-    left: float | None = None,
-    without: Collection[int] = (),
 ) -> Plan:
     """A plan for `minutes` minutes of a day, within one; for what is left of them, after its takes.
 
-    entries: of the log, any. progress: told how many exercises were looked at. left: how many
-        seconds are left, where somebody looks at the clock. without: pieces that are left out.
+    entries: of the log, any. progress: told how many exercises were looked at.
     Raises MidiforgeError for fewer than 5 minutes or more than 180, and where nothing is left to
     play because of pain.
+    """
+    turns, played = make_turns([lesson], entries, day, minutes, progress)
+    return Plan(lesson.drill, day, minutes, turns, played)
+
+
+def make_turns(
+    lessons: Iterable[Lesson],
+    entries: Sequence[Entry],
+    day: date,
+    minutes: int,
+    progress: Progress | None = None,
+    left: float | None = None,
+    without: Collection[tuple[int, int]] = (),
+) -> tuple[tuple[Turn, ...], Fraction]:
+    """The turns of a plan over several lessons, and how many seconds were practised already.
+
+    left: how many seconds are left, where somebody looks at the clock. without: `Group.pieces` that
+    are left out. All else as for `make_plan`.
     """
     if not LEAST <= minutes <= MOST:
         raise WrongArgument(
             f"{minutes} minutes cannot be planned", "minutes", hint=f"{LEAST} to {MOST}"
         )
-    advised = advise(lesson, entries, day, progress)
-    today = sorted(
-        (entry for advice in advised for entry in advice.group.entries if entry.day == day),
-        key=lambda entry: entry.when,
-    )
+    advised = [advice for one in lessons for advice in advise(one, entries, day, progress)]
+    # What is in two drills has its takes in both.
+    of_day = {id(entry): entry for a in advised for entry in a.group.entries if entry.day == day}
+    today = sorted(of_day.values(), key=lambda entry: entry.when)
     played = practised(today)
     rest = 60 * minutes - played if left is None else Fraction(round(left))
     if rest < _SHORTEST:
-        return Plan(lesson.drill, day, minutes, (), played)
-    wanted = [a for a in advised if not any(n.piece in without for n in a.group.numbers)]
-    filler = _Filler(lesson.drill, wanted, day, today)
-    return Plan(lesson.drill, day, minutes, tuple(filler.turns(rest, played)), played)
+        return (), played
+    wanted = [advice for advice in advised if advice.group.pieces.isdisjoint(without)]
+    return tuple(_Filler(wanted, day, today).turns(rest, played)), played
 
 
 def practised(entries: Sequence[Entry]) -> Fraction:
@@ -263,11 +275,8 @@ class _Filler:
     today: the takes of that day, the last at the end.
     """
 
-    def __init__(
-        self, drill: Drill, advised: Sequence[Advice], day: date, today: Sequence[Entry]
-    ) -> None:
-        self.drill, self.day = drill, day
-        self.steps = Steps.of(drill)
+    def __init__(self, advised: Sequence[Advice], day: date, today: Sequence[Entry]) -> None:
+        self.day = day
         self.allowed = [advice for advice in advised if advice.action is not Action.LEAVE]
         if not self.allowed:
             raise MidiforgeError(
@@ -285,16 +294,21 @@ class _Filler:
 
     def _work(self) -> list[Advice]:
         """What is being worked on, what is not safe first, and what was played longest ago; of what
-        is new the first comes second, so that no placement waits until another is safe."""
+        is new the first comes second, so that no placement waits until another is safe. Of several
+        drills, what is new of each comes in turn, of that played longest ago first."""
         begun = self._advised(*WORK)
-        begun.sort(key=lambda advice: (self._is_safe(advice), _last_played(advice)))
-        new = self._advised(Action.BEGIN)
-        if self.drill.practice.first == "tempo":
+        begun.sort(key=lambda advice: (_is_safe(advice), _last_played(advice)))
+        of_drills = groupby(self._advised(Action.BEGIN), key=lambda advice: advice.group.lesson)
+        in_turn = sorted(((lesson, [*some]) for lesson, some in of_drills), key=self._last_of)
+        new = [it for some in zip_longest(*(some for _, some in in_turn)) for it in some if it]
+        if new and _settings(new[0]).first == "tempo":
             return [*begun, *new]
         return [*begun[:1], *new[:1], *begun[1:], *new[1:]]
 
-    def _is_safe(self, advice: Advice) -> bool:
-        return advice.proven is not None and advice.proven >= self.steps.first
+    def _last_of(self, drill: tuple[Lesson, object]) -> float:
+        """When anything of a drill was played last; 0 for never."""
+        own = (advice for advice in self.allowed if advice.group.lesson is drill[0])
+        return max((advice.last.when.timestamp() for advice in own if advice.last), default=0.0)
 
     def _review(self) -> list[Advice]:
         """What is due, then what was left for days; what was played longest ago first."""
@@ -374,14 +388,14 @@ class _Filler:
 
     def _is_mixed(self, advice: Advice) -> bool:
         """Whether an exercise comes in short turns among many."""
-        mix = self.drill.practice.mix
-        return mix == "always" or (mix == "later" and self._is_safe(advice))
+        mix = _settings(advice).mix
+        return mix == "always" or (mix == "later" and _is_safe(advice))
 
     def _longest(self, phase: str, advice: Advice) -> int:
         """How long a turn is at most, in seconds."""
         if phase != "work":
             return WARM_UP_TURN if phase == "warm-up" else REVIEW_TURN
-        if self.drill.practice.mix == "never":
+        if _settings(advice).mix == "never":
             return LONG_TURN
         return SAFE_TURN if self._is_mixed(advice) else NEW_TURN
 
@@ -411,12 +425,13 @@ class _Filler:
         at first."""
         if advice.group.ramps:
             return None
-        tempo = advice.tempo or self.steps.first
+        steps = advice.group.steps
+        tempo = advice.tempo or steps.first
         if phase != "warm-up":
             return min(tempo, advice.known or tempo) if phase == "review" else tempo
         share = WARM_UP_TEMPOS[min(self.warmed, len(WARM_UP_TEMPOS) - 1)]
-        slow = Fraction(floor(advice.known * share)) if advice.known else self.steps.first
-        return max(min(slow, tempo), self.steps.lowest)
+        slow = Fraction(floor(advice.known * share)) if advice.known else steps.first
+        return max(min(slow, tempo), steps.lowest)
 
     def _repeats(self, group: Group, tempo: Fraction, seconds: Fraction) -> tuple[int, Fraction]:
         """How often an exercise goes round to last about `seconds`, and how long it then does."""
@@ -437,6 +452,14 @@ class _Filler:
         quarter = 60 / (tempo * exercise.meter.pulse)
         once = exercise.loop_length / exercise.repeats
         return (exercise.count_in + exercise.loop_start) * quarter, once * quarter
+
+
+def _settings(advice: Advice) -> Practice:
+    return advice.group.lesson.drill.practice
+
+
+def _is_safe(advice: Advice) -> bool:
+    return advice.proven is not None and advice.proven >= advice.group.steps.first
 
 
 def _last_played(advice: Advice) -> tuple[Any, ...]:

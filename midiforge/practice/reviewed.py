@@ -14,6 +14,7 @@ from midiforge.hear.figures import LimbFigures, meetings
 from midiforge.hear.limits import flattest, strongest_ghosts
 from midiforge.hear.review import Review
 from midiforge.midi.reading import LARGEST, MidiSource, file_name
+from midiforge.model.exercise import Exercise
 from midiforge.practice.entry import Entry, LimbEntry, key_of, movement_of, take_of
 from midiforge.practice.standing import kind_of
 
@@ -76,6 +77,32 @@ def entry_of(
         **_loudness(review),
         limbs=tuple(_limb_entry(review, limb) for limb in review.limbs),
         meetings=meetings(review.together),
+        movement=movement_of(exercise),
+    )
+
+
+def not_heard(exercise: Exercise, drill: str, note: str, player: str, day: date) -> Entry:
+    """What the log keeps of an exercise of which no take was heard: what the player says of it."""
+    stage, sticking, placement_name = kind_of(exercise.stage, exercise.variant)
+    nothing: dict[str, Any] = dict.fromkeys(
+        ("expected", "hit", "missed", "extra", "bars", "seconds"), 0
+    )
+    timing = ("mean_ms", "deviation_ms", "deviation_percent", "drift_ms_per_bar")
+    nothing |= dict.fromkeys(timing)
+    return Entry(
+        when=when_played("", None, day).when,
+        drill=drill,
+        exercise=exercise.title,
+        key=key_of(exercise),
+        stage=stage,
+        sticking=sticking,
+        placement_name=placement_name,
+        number=str(exercise.number),
+        tempo=float(exercise.tempo.last),
+        **nothing,
+        source="",
+        note=note,
+        player=player,
         movement=movement_of(exercise),
     )
 

@@ -15,8 +15,8 @@ The first rule that applies decides:
                                                                   to what is next in the drill
     change    no faster tempo for some takes, which get no        change something about it
               better
-    down      the last take is far off; or the last two, or       one step slower
-              `takes` if more, are no good and get no better
+    down      the last take is far off; or the last two, or       slower: by as many steps as its
+              `takes` if more, are no good and get no better      figures say; or by one step
     worse     the last take is good, but clearly less so than     stay
               the one before
     careful   good enough to go up, but the player noted pain     stay

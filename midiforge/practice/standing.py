@@ -9,6 +9,7 @@ from itertools import chain, takewhile
 
 from midiforge.drill.drill import Practice
 from midiforge.frozen import frozen
+from midiforge.lesson.lesson import Lesson
 from midiforge.lesson.outline import Outline
 from midiforge.model.exercise import Exercise
 from midiforge.model.number import Number, exercises_said
@@ -57,10 +58,16 @@ class Group:
 
     outlines: of its piece; those of a drill that has it several times, in running order.
     entries: what the log has of it, the oldest first.
+    lesson: that it is of; pieces: what tells it from all others, those of other lessons too.
     """
 
-    def __init__(self, outlines: Iterable[Outline], known: Mapping[Kind, Sequence[Entry]]) -> None:
-        self.outlines = tuple(outlines)
+    def __init__(
+        self,
+        lesson: Lesson,
+        outlines: Iterable[Outline],
+        known: Mapping[Kind, Sequence[Entry]],
+    ) -> None:
+        self.lesson, self.outlines = lesson, tuple(outlines)
         outline = self.outlines[0]
         self.title, self.stage, self.variant = outline.title, outline.stage.name, outline.variant
         of_kind = known.get(kind_of(self.stage, self.variant), ())
@@ -90,6 +97,14 @@ class Group:
         ]
         self.entries = tuple(sorted((*self.entries, *taken), key=lambda entry: entry.when))
         return taken
+
+    @property
+    def pieces(self) -> set[tuple[int, int]]:
+        return {(id(self.lesson), number.piece) for number in self.numbers}
+
+    @cached_property
+    def steps(self) -> Steps:
+        return Steps.of(self.lesson.drill)
 
     @cached_property
     def movement(self) -> str:

@@ -19,6 +19,7 @@ that falls apart, or on a day with pain, and whoever wants it otherwise says so 
 """
 
 from collections import deque
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import date
@@ -27,7 +28,7 @@ from fractions import Fraction
 from math import ceil
 from typing import Any
 
-from midiforge.drill.drill import Drill
+from midiforge.drill.drill import Drill, Practice
 from midiforge.drill.read import changed_drill
 from midiforge.drill.values import FASTEST
 from midiforge.errors import MidiforgeError
@@ -38,13 +39,12 @@ from midiforge.model.hit import HANDS, Hit, Strength
 from midiforge.model.tempo import TempoMap, plain
 from midiforge.practice.advice import advise, changed, of_exercise
 from midiforge.practice.changes import Change
-from midiforge.practice.climb import CHANGED_FOR, is_far_off
+from midiforge.practice.climb import CHANGED_FOR, is_far_off, lower
 from midiforge.practice.entry import Entry
 from midiforge.practice.good import bars_wanted, is_good
 from midiforge.practice.log import with_take
-from midiforge.practice.plan import LEAST, MOST, Turn, make_plan, practised
+from midiforge.practice.plan import LEAST, MOST, Turn, make_turns, practised
 from midiforge.practice.standing import Action, Advice
-from midiforge.practice.steps import Steps
 from midiforge.practice.words import why_words
 
 LEAST_STRETCH = 20.0  # seconds of a stretch of playing that is judged; common practice
@@ -73,6 +73,7 @@ class Task:
         the log has to say for it; "" for nothing.
     counts: whether it is the exercise itself, so that the log has it; not a part or a change of it.
     ends: when its turn is over, in seconds of the session.
+    drill: the title of its drill where a session has several; "" where it has one.
     id: a number of its own, from 1, where somebody asks for it by that; 0 for none.
     """
 
@@ -84,6 +85,7 @@ class Task:
     why: str
     counts: bool
     ends: float
+    drill: str = ""
     id: int = 0
 
     @property
@@ -115,26 +117,29 @@ def to_a_click(drill: Drill) -> Drill:
 class Teacher:
     """Says what to play in a session of so many minutes, as time goes by.
 
-    entries: of the player's log. day: of the session. minutes: 5 to 180. hears: whether takes are
-    heard; if not, the plan is played as it was made.
+    lessons: of one drill or several. entries: of the player's log. day: of the session.
+    minutes: 5 to 180. hears: whether takes are heard; if not, the plan is played as it was made.
     Raises MidiforgeError where there is nothing to play, or the minutes are none.
     """
 
     def __init__(
-        self, lesson: Lesson, entries: list[Entry], day: date, minutes: int, hears: bool = True
+        self,
+        lessons: Sequence[Lesson],
+        entries: list[Entry],
+        day: date,
+        minutes: int,
+        hears: bool = True,
     ) -> None:
-        self.lesson, self.drill, self.day = lesson, lesson.drill, day
-        self.entries = entries
+        self.lessons, self.entries, self.day = lessons, entries, day
         self.seconds = 60.0 * minutes
-        self._steps = Steps.of(self.drill)
         self._helped = 0
         self._was_good = 0
-        first = make_plan(lesson, entries, day, minutes, left=self.seconds)
-        self._rests = deque(turn for turn in first.turns if turn.advice is None)
-        turns = [turn for turn in first.turns if turn.advice]
+        first, _ = make_turns(lessons, entries, day, minutes, left=self.seconds)
+        self._rests = deque(turn for turn in first if turn.advice is None)
+        turns = [turn for turn in first if turn.advice]
         self._planned = deque(turns[:1] if hears else turns)
         self._hears, self._began = hears, False
-        self._hurt: set[int] = set()
+        self._hurt: set[tuple[int, int]] = set()
 
     def hurts(self, task: Task) -> None:
         """It hurts: the exercise is left for this session, and nothing gets faster."""
@@ -160,9 +165,9 @@ class Teacher:
         why = (
             "" if turn.phase == "warm-up" else "; ".join(filter(None, (advice.why, advice.lacking)))
         )
-        return Task(
-            exercise, advice, turn.phase, Coming.NEXT, _played(exercise, advice), why, True, ends
-        )
+        drill = group.lesson.drill.title if len(self.lessons) > 1 else ""
+        said = _played(exercise, advice)
+        return Task(exercise, advice, turn.phase, Coming.NEXT, said, why, True, ends, drill)
 
     def _plan(self, now: float, skipped: Task | None) -> Turn | None:
         left = self.seconds - now
@@ -171,13 +176,13 @@ class Teacher:
         today = [entry for entry in self.entries if entry.day == self.day]
         minutes = min(max(ceil((float(practised(today)) + left) / 60), LEAST), MOST)
         pieces = _pieces(skipped.advice if skipped else None)
-        for others in (pieces, set[int]()):  # of one exercise there is no other
+        for others in (pieces, set[tuple[int, int]]()):  # of one exercise there is no other
             with suppress(MidiforgeError):
                 without = self._hurt | others
-                plan = make_plan(
-                    self.lesson, self.entries, self.day, minutes, left=left, without=without
+                turns, _ = make_turns(
+                    self.lessons, self.entries, self.day, minutes, left=left, without=without
                 )
-                return next((turn for turn in plan.turns if turn.advice), None)
+                return next((turn for turn in turns if turn.advice), None)
         return None
 
     def heard(self, task: Task, entry: Entry) -> None:
@@ -186,22 +191,23 @@ class Teacher:
             self.entries = with_take(self.entries, entry)
         else:
             self._helped += 1
-            self._was_good += is_good(entry, self.drill.practice)
+            self._was_good += is_good(entry, settings_of(task))
 
     def after(self, task: Task, entry: Entry) -> Task | None:
         """What comes after a stretch that was `heard`; the same task to go on as it is, and None
         for another turn."""
         if not task.counts:
             return self._after_change(task)
-        advice = of_exercise(advise(self.lesson, self.entries, self.day), task.exercise)
+        advice = self._advice(task, task.exercise)
         if advice.action is Action.LEAVE:
             return None
         if task.phase == "warm-up":
-            if is_far_off(entry, self.drill.practice) and task.advice is not None:
-                slower = self._steps.slower(task.exercise.tempo.first)
+            if is_far_off(entry, settings_of(task)) and task.advice is not None:
+                tempo, steps = task.exercise.tempo.first, task.advice.group.steps
+                slower = lower(tempo, entry, steps, settings_of(task))
                 return self._at_tempo(task, task.advice, slower)
             return task
-        if task.phase == "review" and is_good(entry, self.drill.practice):
+        if task.phase == "review" and is_good(entry, settings_of(task)):
             return None
         if advice.action in (Action.HOLD, Action.DONE, Action.GO_ON, Action.LATER):
             # Where that was known before, it is played all the same, for its time.
@@ -215,11 +221,12 @@ class Teacher:
         """What the player wants instead: slower or faster by a step, or the same again."""
         tempo = task.exercise.tempo.first
         assert task.advice is not None
+        steps = task.advice.group.steps
         if coming is Coming.SLOWER:
-            return self._at_tempo(task, task.advice, self._steps.slower(tempo))
+            return self._at_tempo(task, task.advice, steps.slower(tempo))
         if coming is Coming.FASTER:
-            share = self._steps.share or Fraction(1, 20)
-            raised = max(self._steps.faster(tempo), tempo + max(round(tempo * share), 1))
+            share = steps.share or Fraction(1, 20)
+            raised = max(steps.faster(tempo), tempo + max(round(tempo * share), 1))
             return self._at_tempo(task, task.advice, min(raised, Fraction(FASTEST)))
         return replace(task, coming=Coming.AGAIN, said=_played(task.exercise, task.advice), why="")
 
@@ -264,7 +271,7 @@ class Teacher:
             return exercise.changed(hits=tuple(own))
         if not change.keys:
             return None
-        outline = changed(advice.group, change.keys, self.drill)
+        outline = changed(advice.group, change.keys, advice.group.lesson.drill)
         if outline is None:
             return None
         first = next(iter(outline.exercises()))
@@ -274,7 +281,7 @@ class Teacher:
     def _after_change(self, task: Task) -> Task:
         if self._helped < HELPED_AT_MOST and self._was_good < CHANGED_FOR:
             return task
-        advice = of_exercise(advise(self.lesson, self.entries, self.day), _whole(task))
+        advice = self._advice(task, _whole(task))
         tempo = advice.tempo or advice.group.exercise.tempo.first
         exercise = _at(advice.group.exercises, tempo)
         said = f"all of it, at {plain(tempo)}"
@@ -288,9 +295,21 @@ class Teacher:
             counts=True,
         )
 
+    def _advice(self, task: Task, exercise: Exercise) -> Advice:
+        """What is advised now of an exercise, of the task's own lesson."""
+        assert task.advice is not None
+        lesson = task.advice.group.lesson
+        return of_exercise(advise(lesson, self.entries, self.day), exercise)
 
-def _pieces(advice: Advice | None) -> set[int]:
-    return {number.piece for number in advice.group.numbers} if advice else set()
+
+def settings_of(task: Task) -> Practice:
+    """[practice] of the drill that a task is of."""
+    assert task.advice is not None
+    return task.advice.group.lesson.drill.practice
+
+
+def _pieces(advice: Advice | None) -> set[tuple[int, int]]:
+    return advice.group.pieces if advice else set()
 
 
 def _is_accent(hit: Hit) -> bool:

@@ -129,12 +129,13 @@ def _lines(day: Day) -> Iterator[tuple[int, str, str]]:
             yield 2, "", f"{name}: {why}"
 
 
-def write_day(path: Path, day: Day) -> None:
+def write_day(path: Path, *days: Day) -> None:
     """Writes the page as HTML, as a whole or not at all, over nothing but an unchanged one.
 
-    Raises MidiforgeError.
+    days: one, or of each drill that was played one. Raises MidiforgeError.
     """
-    _SEAL.write(path, body(f"Practice: {day.heading}", _parts(day)))
+    parts = (part for day in days for part in _parts(day))
+    _SEAL.write(path, body(f"Practice: {'; '.join(day.heading for day in days)}", parts))
 
 
 def _parts(day: Day) -> Iterator[str]:

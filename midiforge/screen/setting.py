@@ -47,8 +47,7 @@ class Bar:
 class Bars:
     """An exercise's bars, as far as they differ.
 
-    labels: how the rows of time layers are called. main_voice: what each player is mostly on.
-    voice_keys: the figure that stands under the strokes on each other voice.
+    labels: how the rows of time layers are called.
     """
 
     def __init__(self, exercise: Exercise) -> None:
@@ -58,15 +57,6 @@ class Bars:
         self.labels = {name: f"time layer {i}" for i, name in enumerate(layers, start=1)}
         if len(layers) == 1:
             self.labels = {layers[0]: "time layer"}
-        self.main_voice: dict[str, str] = {}
-        self.voice_keys: dict[str, dict[str, str]] = {}
-        for name, hits in players.items():
-            voices = [hit.voice for hit in hits]
-            taps = [hit.voice for hit in hits if hit.strength is Strength.TAP]
-            main, *further = sorted(dict.fromkeys(voices), key=(taps or voices).count, reverse=True)
-            further.sort(key=voices.index)
-            self.main_voice[name] = main
-            self.voice_keys[name] = {voice: f"{i % 9 + 1}" for i, voice in enumerate(further)}
         self.differing = self._differing(exercise)
 
     def _differing(self, exercise: Exercise) -> list[Bar]:
@@ -100,7 +90,7 @@ class Bars:
                 plain = {time: row.hits[time] for time in above & row.hits.keys()}
                 cells |= {time: struck(hit, Strength.TAP) for time, hit in plain.items()}
             yield replace(row, label=self.labels.get(row.label, row.label), cells=cells)
-            if keys := self.voice_keys[row.label]:
+            if keys := self.stave.played_on[row.label].others:
                 elsewhere = ((time, keys.get(hit.voice)) for time, hit in row.hits.items())
                 yield Row("  on", {time: Cell(spelled(k), FAINT) for time, k in elsewhere if k})
 

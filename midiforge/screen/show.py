@@ -104,11 +104,10 @@ def _music(exercise: Exercise, found: Insight, bars: Bars) -> Iterator[tuple[str
 
 
 def _played_on(bars: Bars) -> Iterator[str]:
-    for name, voice in bars.main_voice.items():
+    for name, played_on in bars.stave.played_on.items():
         label = bars.labels.get(name)
         who = f"{label}: {name} on" if label else name
-        keys = "".join(f", {key} = {other}" for other, key in bars.voice_keys[name].items())
-        yield f"{who} {voice}{keys}"
+        yield f"{who} {played_on}"
 
 
 def _repeats(exercise: Exercise) -> str:

@@ -73,6 +73,7 @@ class Player:
     rests: Mapping[Number, int] = field(default_factory=dict)
     watcher: Watcher = field(default_factory=Watcher)
     paused: bool = False
+    waits: bool = False  # for a port that is gone
     wishes: deque[Wish] = field(default_factory=deque)
     _lateness: Lateness = field(default_factory=Lateness)
     _place: Place | None = None
@@ -356,13 +357,14 @@ class Player:
         what = "the port" if gone is self.sender.output else "the band's port"
         self.watcher.say(f"{what} is gone; waiting for it to come back")
         self.sender.silence([each for each in outputs if each is not gone])
-        missing = [gone]
+        missing, self.waits = [gone], True
         while missing:
             missing = [each for each in missing if not each.reopen()]
             others = [each for each in outputs if not among(each, missing)]
             missing += [each for each in others if not each.alive()]
             for _ in range(30 if missing else 0):
                 self._idle()
+        self.waits = False
         self.sender.silence_anew()
         if self._place:
             self.sender.send_programs(self._place.playable.exercise.band)

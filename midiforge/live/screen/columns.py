@@ -1,11 +1,12 @@
 """A bar on the screen: its columns in lines that are no wider than it, divided at beats."""
 
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from fractions import Fraction
 
 from midiforge.live.screen.terminal import FAINT, HERE, LOUD, PLAIN
 from midiforge.model.hit import FEET, HANDS
-from midiforge.stave import Stave, in_lines
+from midiforge.stave import Row, Stave, in_lines
 
 _PLAYED = ((HANDS[0],), (HANDS[1],), FEET)  # in a row each
 _ROOMY = 5  # characters that a column has at most where there is room for them
@@ -17,6 +18,8 @@ class Columns:
     at: when each is played, in quarter notes from the bar line. beats: which of them each beat
         begins with.
     counts: what is said, row by row. strokes: those of the right hand, the left, and the feet.
+    figures: of what each stroke is on, where that is not what its limb is mostly on.
+    played_on: what each player strikes.
     """
 
     def __init__(self, stave: Stave, number: int) -> None:
@@ -35,11 +38,22 @@ class Columns:
             for i, row in enumerate(said)
             if not any(row.items() <= finer.items() for finer in said[i + 1 :])
         ]
-        struck = {row.label: row.cells for row in rows}
-        self.strokes = [
-            ["".join(str(row[time].text) for row in some if time in row) for time in times]
-            for some in ([struck.get(limb.title, {}) for limb in limbs] for limbs in _PLAYED)
+        self.played_on = stave.played_on
+        of_limbs = {row.label: row for row in rows}
+        players = [
+            [of_limbs[limb.title] for limb in limbs if limb.title in of_limbs] for limbs in _PLAYED
         ]
+
+        def joined(said: Callable[[Row, Fraction], str]) -> list[list[str]]:
+            return [
+                ["".join(said(row, time) for row in some if time in row.hits) for time in times]
+                for some in players
+            ]
+
+        self.strokes = joined(lambda row, time: str(row.cells[time].text))
+        self.figures = joined(
+            lambda row, time: stave.played_on[row.label].others.get(row.hits[time].voice, "")
+        )
 
     def here(self, now: float) -> int:
         """The column that was last played, -1 before the first; swing may turn them round."""
@@ -86,7 +100,8 @@ class Setting:
 
     def under(self, cells: Iterable[str]) -> str:
         """A row of signs, each below its column."""
-        return "".join(f"{LOUD}{cell:<{self._wide - 1}}{PLAIN} " for cell in cells)
+        wide = self._wide - 1
+        return "".join(f"{LOUD}{cell[-wide:]:<{wide}}{PLAIN} " for cell in cells)
 
 
 def _lines(columns: int, beats: Sequence[int], most: int) -> list[range]:
