@@ -60,6 +60,7 @@ def practise(
     from midiforge.at_the_kit.practise import Practice
     from midiforge.at_the_kit.screen import in_lines, on_kit_screen
     from midiforge.at_the_kit.speech import speaker
+    from midiforge.at_the_kit.words import NO_KIT
     from midiforge.live.playing.layers import read_layers, read_levels
     from midiforge.live.playing.play import PlayOptions
     from midiforge.live.ports.ports import input_named
@@ -99,7 +100,7 @@ def practise(
         others=drills[1:],
     )
     if not source:
-        say("No kit on MIDI: the plan goes by the clock, and nothing is heard or logged.")
+        say(NO_KIT)
     screen = on_kit_screen if on_screen() and not plain else in_lines(_say)
     failed = ""
     try:
