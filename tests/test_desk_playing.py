@@ -129,7 +129,7 @@ def test_one_page_plays_at_a_time_until_another_takes_over(
         first.play(id=1)
         first.until("bar", number=0)
         second.play(id=1)
-        assert json.loads(second.socket.recv(10)) == {"busy": "play"}
+        assert json.loads(second.socket.recv(10)) == {"busy": "play", "id": 1}
         second.say(do="stop")  # is not heard by what the first page plays
         first.until("bar", number=1)
         second.play(id=2, over=True)

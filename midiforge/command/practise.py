@@ -162,9 +162,8 @@ def _end(practice: "Practice", kit: str, source: str, failed: str) -> None:
     if ended.page:
         say(f"The day's page, beside its takes: {ended.page}")
     measured = practice.scene.delay_ms
-    if measured is not None and measured != practice.known_delay:
-        delay.keep(kit, source, measured)
-        say_text(folded(f"Delay of {kit} on {source}: {measured:.0f} ms, kept for the next time."))
+    if said := delay.kept_anew(kit, source, measured, practice.known_delay):
+        say_text(folded(said))
     say_text(folded(CAUTION))
 
 

@@ -18,6 +18,7 @@ from midiforge.desk.answers import told
 from midiforge.errors import MidiforgeError
 
 Said = Mapping[str, Any]
+Tell = Callable[[Said], Awaitable[None]]
 _ENDS_WITHIN = 8.0  # seconds that a process gets to end by itself, its takes written
 _LONGEST = 1 << 24  # bytes of a line
 _COMMAND = "from midiforge.desk.engine.main import main; main()"
@@ -30,12 +31,13 @@ class Engine:
     tell: told what it says. job: what it does, as its module beside `engine.main` has it.
     """
 
-    def __init__(self, tell: Callable[[Said], Awaitable[None]], job: Said) -> None:
+    def __init__(self, tell: Tell, job: Said) -> None:
         self.job = job
         self._tell = tell
         self._process: Process | None = None
         self._reader: asyncio.Task[None] | None = None
         self._has_ended = self._is_cut = False
+        self._was_stopped = False
 
     async def begin(self) -> None:
         """Starts the process."""
@@ -57,8 +59,14 @@ class Engine:
         """Whether it is at it still."""
         return self._process is not None and self._process.returncode is None
 
+    @property
+    def is_wanted(self) -> bool:
+        """Whether it is at it still, and was not asked to stop."""
+        return self.is_running and not self._was_stopped
+
     def say(self, said: Said) -> None:
         """Says something to it; nothing happens where it is gone."""
+        self._was_stopped |= said.get("do") == "stop"
         pipe = self._process.stdin if self._process else None
         with suppress(OSError, RuntimeError):
             if pipe and not pipe.is_closing():
@@ -134,18 +142,20 @@ class Live:
         """The clock that processes which are live have too, in ms."""
         return time.monotonic_ns() / 1e6
 
-    async def begin(self, page: Listener, job: Said, takes_over: bool = False) -> None:
-        """Begins something for a page, unless something of another page is running."""
+    async def begin(self, page: Listener, job: Said, tell: Tell, takes_over: bool = False) -> None:
+        """Begins something for a page, unless something else, or something of another page, is
+        running. tell: told what it says."""
         async with self._beginning:
             engine, holder = self._engine, self._holder
             if engine and engine.is_running:
-                if holder is not page and not takes_over:
-                    await page.tell({"busy": engine.job["do"]})
+                is_same = holder is page and engine.job["do"] == job["do"]
+                if engine.is_wanted and not is_same and not takes_over:
+                    await page.tell({"busy": engine.job["do"], "id": job.get("id")})
                     return
                 await engine.end()
                 if holder and holder is not page:
                     await holder.tell({"taken": True})
-            self._engine, self._holder = Engine(page.tell, job), page
+            self._engine, self._holder = Engine(tell, job), page
             await self._engine.begin()
 
     def say(self, page: Listener, said: Said) -> None:

@@ -5,6 +5,7 @@ import { stop } from "../../pages/player/transport.js";
 import { get, onServer, post, Wrong } from "./api.js";
 import { look, open, openDrill } from "./lesson.js";
 import { tell } from "./news.js";
+import { practising } from "./practise.js";
 import { writing } from "./writing.js";
 
 /**
@@ -17,7 +18,7 @@ import { writing } from "./writing.js";
  */
 
 /** @type {View[]} */
-const views = [writing];
+const views = [writing, practising];
 
 const $ = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 const main = $("view"), nav = $("views");

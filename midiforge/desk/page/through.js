@@ -5,6 +5,7 @@ import { PARTS } from "../../pages/player/lesson.js";
 import { settings } from "../../pages/player/settings.js";
 import { playInstead } from "../../pages/player/transport.js";
 import { players } from "../../pages/player/way.js";
+import { placeIn } from "./bars.js";
 import { open } from "./lesson.js";
 import { clock, hear, newName, say } from "./live.js";
 import { bringIntoSight } from "./music.js";
@@ -12,29 +13,10 @@ import { tell } from "./news.js";
 import { OWN_PORT } from "./ports.js";
 import { band, pads, sound, timesWanted, wanted } from "./sound.js";
 
-/**
- * A bar as the engine tells it: when it begins on its clock, in ms, what it is in the exercise, in
- * quarter notes, and how many ms one of these lasts.
- * @typedef {{
- *   exercise: string, number: number, of: number, start: number, length: number, quarter: number,
- *   at: number, beats: number[], time: number, times: number, tempo: string, written: string,
- *   ends: boolean,
- * }} Bar
- * @typedef {import("../../pages/player/run.js").Player} Player
- */
+/** @typedef {import("../../pages/player/run.js").Player} Player */
 
 const SETTLED_MS = 350; // since a tempo was last typed
 
-
-/**
- * Where the music is at a moment, in quarter notes, by the bars that were told.
- * @param {Bar[]} bars the last ones
- * @param {number} now on the engine's clock
- */
-export function placeIn(bars, now) {
-  const bar = bars.filter(({ at }) => at <= now).at(-1) || bars[0];
-  return bar.start + (now - bar.at) / bar.quarter;
-}
 
 /** An exercise that is played through MIDI, and those that follow it. */
 class Through {
@@ -47,7 +29,7 @@ class Through {
     this.ended = ended;
     this.id = newName();
     this.digest = open.lesson?.digest;
-    /** @type {Bar[]} */
+    /** @type {import("./bars.js").Bar[]} */
     this.bars = [];
     /** @type {number | null} */
     this.pausedAt = null;
@@ -110,7 +92,7 @@ class Through {
     if (said) tell(said);
     if (state) this.state(state);
     if (bar) this.bar(bar);
-    if (busy) return this.offer();
+    if (busy) return this.offer(busy);
     if (wrong) tell(`Through MIDI: ${wrong.said}`);
     if (broken) tell(broken);
     if (taken) tell("Another page plays now, so this one has stopped.");
@@ -124,7 +106,7 @@ class Through {
     this.pause.textContent = paused ? "Go on" : "Pause";
   }
 
-  /** @param {Bar} bar */
+  /** @param {import("./bars.js").Bar} bar */
   bar(bar) {
     const isOther = bar.exercise !== this.bars.at(-1)?.exercise;
     this.bars = isOther ? [bar] : [...this.bars.slice(-1), bar];
@@ -151,8 +133,13 @@ class Through {
     }
   }
 
-  /** Another page plays something. */
-  offer() {
+  /**
+   * Something else is live.
+   * @param {string} what
+   */
+  offer(what) {
+    const said = what === "practise" ? "A session at the kit is running. "
+      : "Another page is using MIDI. ";
     const take = button("through-take", "Play here instead", () => {
       take.remove();
       this.said.textContent = "Getting ready …";
@@ -160,10 +147,10 @@ class Through {
       this.pause.focus();
       this.ask(true);
     });
-    this.said.textContent = "Another page is using MIDI. ";
+    this.said.textContent = said;
     this.pause.hidden = true;
     this.line.append(take);
-    tell("Another page is using MIDI; only one can at a time.");
+    tell(said);
     take.focus();
   }
 }
@@ -172,7 +159,7 @@ class Through {
 let current = null;
 
 hear((said) => {
-  if (current && (said.id === current.id || said.taken || said.closed || said.busy))
+  if (current && (said.id === current.id || said.taken || said.closed))
     current.news(said);
 });
 
