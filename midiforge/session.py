@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from midiforge.hear.choice import Reviewed
     from midiforge.hear.take import Take
     from midiforge.live.clock.timing import LatenessFigures
-    from midiforge.live.playing.play import PlayOptions, Watch
+    from midiforge.live.playing.play import PlayOptions, Watch, Ways
     from midiforge.live.playing.route import Times
     from midiforge.live.ports.output import TakesMessages
     from midiforge.live.recording.recording import Recording
@@ -260,15 +260,17 @@ class Session:
         options: "PlayOptions",
         watch: "Watch",
         recording: "Recording | None" = None,
+        way: "Ways | None" = None,
     ) -> "LatenessFigures":
         """Plays these exercises of the lesson, in this order, as `play` does.
 
-        watch: sees and steers the player. recording: takes what comes from the kit.
+        watch: sees and steers the player. recording: takes what comes from the kit. way: another
+        one through them than from the first to the last.
         """
         from midiforge.live.playing.play import play
 
         options = replace(options, rests=self._rests())
-        return play(exercises, self.drill.kit, options, watch, recording)
+        return play(exercises, self.drill.kit, options, watch, recording, way)
 
     def _rests(self) -> dict[Number, int]:
         """The seconds of rest after exercises, where the drill chooses them and has rests."""

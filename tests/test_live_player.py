@@ -20,7 +20,7 @@ from midiforge.live.clock.sync_source import InternalClock
 from midiforge.live.clock.timing import LatenessFigures
 from midiforge.live.playing import player as player_module
 from midiforge.live.playing.bars import PlayableExercise, playable
-from midiforge.live.playing.controls import Command
+from midiforge.live.playing.controls import Chosen, Command
 from midiforge.live.playing.player import Player
 from midiforge.live.playing.route import Place, Route, always
 from midiforge.live.ports.sender import Sender
@@ -179,10 +179,10 @@ class Concert:
         )
         return self.of
 
-    def at(self, seconds: float, what: Command | Callable[[], object]) -> None:
+    def at(self, seconds: float, what: Command | Chosen | Callable[[], object]) -> None:
         """Something happens so many seconds after the first event."""
         when = self.start + player_module.LEAD + round(seconds * SECOND)
-        does = (lambda: self.of.wish(what)) if isinstance(what, Command) else what
+        does = (lambda: self.of.wish(what)) if isinstance(what, Command | Chosen) else what
         self.clock.events.append((when, does))
         self.clock.events.sort(key=lambda event: event[0])
 
@@ -486,8 +486,45 @@ def test_a_changed_tempo_is_of_its_own_exercise_only() -> None:
     concert = Concert(TWO, times=2)
     concert.at(0.7, Command.FASTER)
     concert.play()
-    tempos = [(place.playable.exercise.number.piece, place.bar.tempo) for _, place in concert.bars]
-    assert tempos == [(1, 120), *[(1, 122)] * 3, (2, 120), (2, 120), (2, 120)]
+    assert tempos_played(concert) == [(1, 120), *[(1, 122)] * 3, (2, 120), (2, 120), (2, 120)]
+
+
+def tempos_played(concert: Concert) -> list[tuple[int, Fraction]]:
+    return [(place.playable.exercise.number.piece, place.bar.tempo) for _, place in concert.bars]
+
+
+def test_a_chosen_exercise_comes_at_the_bar_line_at_the_chosen_tempo() -> None:
+    concert = Concert(TWO, times=0)
+    concert.at(0.7, Chosen(1, Fraction(150)))
+    concert.at(3.7, Chosen(0))
+    concert.at(6, Command.QUIT)
+    concert.play()
+    assert tempos_played(concert) == [(1, 120), (2, 150), (2, 150), (1, 120)]
+
+
+def test_a_chosen_tempo_is_counted_in_and_one_that_nobody_plays_is_not_taken() -> None:
+    concert = Concert(FOUR, times=3)
+    concert.at(2.7, Chosen(tempo=Fraction(60)))
+    concert.at(9.7, Chosen(tempo=Fraction(9)))
+    concert.play()
+    assert tempos_played(concert) == [(1, 120), (1, 120), (1, 60), (1, 60), (1, 60)]
+    assert concert.numbers()[2] == (1, -1)
+
+
+def test_what_is_chosen_before_it_begins_is_what_it_begins_with() -> None:
+    concert = Concert(TWO)
+    concert.route.begin_with(Chosen(1, Fraction(90)))
+    concert.play()
+    assert tempos_played(concert) == [(2, 90), (2, 90)]
+
+
+def test_an_exercise_that_is_chosen_ends_a_pause() -> None:
+    concert = Concert(TWO, times=0)
+    concert.at(0.7, Command.PAUSE)
+    concert.at(1.7, Chosen(1))
+    concert.at(3.7, Command.QUIT)
+    concert.play()
+    assert concert.numbers()[:2] == [(1, -1), (2, -1)]
 
 
 def test_an_exercise_that_is_come_back_to_has_its_changed_tempo_again() -> None:
@@ -496,8 +533,7 @@ def test_an_exercise_that_is_come_back_to_has_its_changed_tempo_again() -> None:
         concert.at(0.7 + 2 * i, wish)
     concert.at(9, Command.QUIT)
     concert.play()
-    tempos = [(place.playable.exercise.number.piece, place.bar.tempo) for _, place in concert.bars]
-    assert tempos == [(1, 120), (1, 118), (2, 120), (2, 122), (1, 118)]
+    assert tempos_played(concert) == [(1, 120), (1, 118), (2, 120), (2, 122), (1, 118)]
 
 
 @pytest.mark.parametrize(

@@ -47,3 +47,12 @@ def keep(kit: str, port: str, delay_ms: float) -> None:
         raise MidiforgeError(f"cannot be made: {error.strerror}", str(path.parent)) from None
     delays = {**_all(), f"{kit} on {port}": round(delay_ms, 1)}
     write_aside(path, json.dumps(delays, indent=1, sort_keys=True, ensure_ascii=False) + "\n")
+
+
+def kept_anew(kit: str, port: str, measured: float | None, known: float | None) -> str:
+    """Keeps a delay that was measured in a session that knew another; gives what there is to say of
+    it, "" for nothing. Raises MidiforgeError where it cannot be written."""
+    if measured is None or measured == known:
+        return ""
+    keep(kit, port, measured)
+    return f"Delay of {kit} on {port}: {measured:.0f} ms, kept for the next time."

@@ -11,9 +11,16 @@ from contextlib import AbstractContextManager, contextmanager
 from fractions import Fraction
 from functools import lru_cache
 
-from midiforge.at_the_kit.scene import Mode, Outcome, Scene
-from midiforge.hear.arriving import Came
-from midiforge.hear.limits import TOGETHER_MS
+from midiforge.at_the_kit.scene import Mode, Scene
+from midiforge.at_the_kit.words import (
+    NOTHING,
+    REST,
+    Became,
+    became,
+    coming_words,
+    outcome_words,
+    sentences,
+)
 from midiforge.live.playing.bars import PlayableExercise
 from midiforge.live.playing.controls import Command, pressed, single_keys, told
 from midiforge.live.playing.player import Player
@@ -27,14 +34,19 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.hit import FEET, HANDS, Limb
 from midiforge.model.tempo import plain
 from midiforge.practice.plan import clock
-from midiforge.practice.teacher import Coming, Task
+from midiforge.practice.teacher import Task
 from midiforge.printable import printable
 from midiforge.stave import PlayedOn, Stave
 
 # What a row shows: the right hand, the left, and the feet together.
 _LIMBS: tuple[tuple[Limb, ...], ...] = ((HANDS[0],), (HANDS[1],), FEET)
-_IN_TIME, _EARLY, _LATE, _MISSED, _ELSEWHERE = "=", "<", ">", "-", "x"
-_WORST = (_MISSED, _ELSEWHERE, _EARLY, _LATE, _IN_TIME)
+_SIGNS = {
+    Became.IN_TIME: "=",
+    Became.EARLY: "<",
+    Became.LATE: ">",
+    Became.MISSED: "-",
+    Became.ELSEWHERE: "x",
+}
 _LEGEND = "= in time   < early   > late   - missed   x elsewhere"
 _KEYS = (
     Command.PAUSE,
@@ -44,12 +56,6 @@ _KEYS = (
     Command.FASTER,
     Command.HURTS,
     Command.QUIT,
-)
-_REST = "Put the sticks down, stand up, rest your hands and ears."
-_NOTHING = "Nothing comes from the kit: is it the right input?"
-_PAIN = (
-    "Stop if it stays or comes back, and ask a doctor or physiotherapist. "
-    "Nothing gets faster today."
 )
 
 
@@ -124,10 +130,7 @@ class KitScreen(Screen):
             return "READY" if mode is Mode.READY else "END"
         count = self._count()
         if mode is Mode.COUNT:
-            coming = scene.coming.value.upper()
-            if scene.task and scene.coming in (Coming.FASTER, Coming.SLOWER):
-                coming += f" {plain(scene.task.exercise.tempo.first)}"
-            return f"{count}  {coming}"
+            return f"{count}  {coming_words(scene).upper()}"
         words = {Mode.LISTEN: "LISTEN", Mode.DELAY: "STRIKE"}
         last = "LAST" if scene.last else ""
         return f"{count}  {words.get(mode, last)}".rstrip()
@@ -181,32 +184,15 @@ class KitScreen(Screen):
                 played = float(swing.played(start + due.place, hit.grid) - start) % bar
                 at = columns.here(played)
                 if row is not None and at >= 0:
-                    signs[row][at] = columns.figures[row][at] + _sign(came)
+                    signs[row][at] = columns.figures[row][at] + _SIGNS[became(came)]
         return signs
 
     def _said(self, room: int) -> list[str]:
         scene = self.scene
-        lines: list[str] = []
-        rests = scene.mode is Mode.REST
-        if rests:
-            lines.append(_PAIN if scene.hurts else _REST)
-        elif scene.mode is Mode.LISTEN:
-            lines.append("This is how it goes; then you play it.")
-        elif scene.mode is Mode.DELAY:
-            lines.append("Hear four clicks, then strike with each: it tells how late strokes come.")
-        if self.message:
-            lines.append(self.message)
-        if scene.nothing:
-            lines.append(_NOTHING)
-        outcome, task = scene.outcome, scene.task
-        # While another exercise is played, what became of the one before would seem its own.
-        other = outcome and task and task.exercise.title != outcome.task.exercise.title
-        if outcome is not None and not (other and scene.mode in (Mode.COUNT, Mode.PLAY)):
-            good, said = _told(outcome)
-            lines.append(f"{LOUD}{good}:{PLAIN} {printable(said)}")
-        if task is not None and scene.mode in (Mode.READY, Mode.LISTEN, Mode.COUNT):
-            why = f": {task.why}" if task.why else ""
-            lines.append(f"{LOUD}Now:{PLAIN} {printable(task.said + why)}")
+        lines = [
+            f"{LOUD}{head}:{PLAIN} {printable(said)}" if head else printable(said)
+            for head, said in sentences(scene, self.message)
+        ]
         if scene.mode is Mode.PLAY and scene.marks:
             extra = sum(came.kind == "extra" for came in scene.marks)
             more = f"   + {extra} too many" if extra else ""
@@ -218,26 +204,10 @@ def _columns(exercise: Exercise, number: int) -> Columns:
     return Columns(Stave(exercise, beside=False), number)
 
 
-def _told(outcome: Outcome) -> tuple[str, str]:
-    """Whether it was good, and what happened: first what it lacks."""
-    if outcome.is_good or not outcome.lacking:
-        return ("Good" if outcome.is_good else "Not yet"), outcome.said
-    return "Not yet", f"{outcome.lacking}. {outcome.said}"
-
-
 def _in_short(on: PlayedOn) -> str:
     """In capitals, the hi-hat without how it is held where nothing else is played on it."""
     said = str(on).upper().replace(" =", "")
     return re.sub(r"HIHAT-\w+", "HIHAT", said) if said.count("HIHAT") == 1 else said
-
-
-def _sign(came: Came) -> str:
-    if came.kind == "missed":
-        return _MISSED
-    if came.kind in ("moved", "pulled"):
-        return _ELSEWHERE
-    off = came.off_ms or 0.0
-    return _IN_TIME if abs(off) < TOGETHER_MS else _EARLY if off < 0 else _LATE
 
 
 def _dots(row: str) -> str:
@@ -328,15 +298,15 @@ def in_lines(
                 drill = f" ({task.drill})" if task and task.drill else ""
                 say(f"{clock(Fraction(round(scene.elapsed)))} {task.said if task else ''}{drill}")
             if scene.mode is Mode.REST and seen[2] is not Mode.REST:
-                say(f"{clock(Fraction(round(scene.elapsed)))} rest: {_REST}")
+                say(f"{clock(Fraction(round(scene.elapsed)))} rest: {REST}")
             seen[2] = scene.mode
             outcome = scene.outcome
             if outcome is not None and outcome is not seen[1]:
                 seen[1] = outcome
-                good, said = _told(outcome)
+                good, said = outcome_words(outcome)
                 say(f"    {good.lower()}: {said}")
             if scene.nothing and not seen[3]:
-                say(f"    {_NOTHING}")
+                say(f"    {NOTHING}")
             seen[3] = scene.nothing
 
         def idle(_: int) -> None:

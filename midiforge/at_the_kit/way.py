@@ -15,7 +15,7 @@ from midiforge.at_the_kit.scene import Mode, Scene
 from midiforge.at_the_kit.signs import announced, clicked, high_click, last_round, silent
 from midiforge.kits.kit import Kit
 from midiforge.live.playing.bars import Bar, PlayableExercise
-from midiforge.live.playing.controls import Command
+from midiforge.live.playing.controls import Command, Wish
 from midiforge.live.playing.route import Make, Place
 from midiforge.model.exercise import Exercise
 from midiforge.practice.teacher import Coming, Rest, Task
@@ -72,14 +72,14 @@ class SessionWay:
 
     # As a player follows it
 
-    def next_bar(self, *wishes: Command) -> Place | None:
+    def next_bar(self, *wishes: Wish) -> Place | None:
         """The bar to play now, or None at the end."""
-        self._wishes += wishes
+        self._wishes += (wish for wish in wishes if isinstance(wish, Command))
         self.scene.elapsed = self._elapsed()
         self.scene.changes += 1
         return next(self._bars, None)
 
-    def same_bar(self, *wishes: Command) -> Place | None:
+    def same_bar(self, *wishes: Wish) -> Place | None:
         """What was broken off, from its beginning."""
         if self.scene.mode in (Mode.PLAY, Mode.COUNT, Mode.LISTEN):
             self._wishes.append(Command.AGAIN)
@@ -91,7 +91,7 @@ class SessionWay:
     def upcoming(self) -> Exercise | None:
         return None
 
-    def ready(self, *_: Command) -> bool:
+    def ready(self, *_: Wish) -> bool:
         return True
 
     # The session

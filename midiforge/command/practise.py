@@ -60,6 +60,7 @@ def practise(
     from midiforge.at_the_kit.practise import Practice
     from midiforge.at_the_kit.screen import in_lines, on_kit_screen
     from midiforge.at_the_kit.speech import speaker
+    from midiforge.at_the_kit.words import NO_KIT
     from midiforge.live.playing.layers import read_layers, read_levels
     from midiforge.live.playing.play import PlayOptions
     from midiforge.live.ports.ports import input_named
@@ -99,7 +100,7 @@ def practise(
         others=drills[1:],
     )
     if not source:
-        say("No kit on MIDI: the plan goes by the clock, and nothing is heard or logged.")
+        say(NO_KIT)
     screen = on_kit_screen if on_screen() and not plain else in_lines(_say)
     failed = ""
     try:
@@ -161,9 +162,8 @@ def _end(practice: "Practice", kit: str, source: str, failed: str) -> None:
     if ended.page:
         say(f"The day's page, beside its takes: {ended.page}")
     measured = practice.scene.delay_ms
-    if measured is not None and measured != practice.known_delay:
-        delay.keep(kit, source, measured)
-        say_text(folded(f"Delay of {kit} on {source}: {measured:.0f} ms, kept for the next time."))
+    if said := delay.kept_anew(kit, source, measured, practice.known_delay):
+        say_text(folded(said))
     say_text(folded(CAUTION))
 
 

@@ -8,9 +8,10 @@ from starlette.responses import FileResponse, HTMLResponse, PlainTextResponse, R
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp
 
-from midiforge.desk import handing_out, looking_back, writing
+from midiforge.desk import handing_out, looking_back, playing, writing
 from midiforge.desk.desk import Desk
 from midiforge.desk.gate import Gate
+from midiforge.desk.live import Live
 from midiforge.engraving.drawing import STYLE
 
 _PACKAGE = Path(__file__).parents[1]
@@ -19,7 +20,12 @@ _PLAYER = _PACKAGE / "pages" / "player"
 _FOLDERS = {"desk/page": _PAGE, "pages/player": _PLAYER}
 _HANDED_OUT = {_PLAYER / name for name in ("main.js", "folds.js", "again.js")}  # for pages alone
 _KINDS = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
-ROUTES: tuple[BaseRoute, ...] = (*writing.ROUTES, *handing_out.ROUTES, *looking_back.ROUTES)
+ROUTES: tuple[BaseRoute, ...] = (
+    *writing.ROUTES,
+    *playing.ROUTES,
+    *handing_out.ROUTES,
+    *looking_back.ROUTES,
+)
 
 
 async def _index(_: Request) -> Response:
@@ -65,4 +71,5 @@ def application(desk: Desk, secret: str, port: int) -> ASGIApp:
     files = map(_files, _FOLDERS)
     inside = Starlette(routes=[*own, *files, *ROUTES])
     inside.state.desk = desk
+    inside.state.live = Live()
     return Gate(inside, secret, port)

@@ -17,10 +17,12 @@ from midiforge.engraving.drawing import sign_definitions
 from midiforge.engraving.engrave import Engraver
 from midiforge.engraving.widths import Layout
 from midiforge.errors import MidiforgeError
+from midiforge.kits.kit import Kit
 from midiforge.lesson.lesson import Lesson
 from midiforge.lesson.outline import Outline
 from midiforge.lesson.remarks import remarks
 from midiforge.model.counts import count_said, steps_in_bar
+from midiforge.model.exercise import Exercise
 from midiforge.model.family import Family, Tempos, kindred
 from midiforge.moves.grid import own_steps
 from midiforge.notation.score import Score
@@ -84,7 +86,11 @@ class LessonSheet:
             ],
             "exercises": sum(len(outline.tempos) for outline in self.outlines),
             "families": [
-                {"key": key, "parts": -(-len(family.pieces) // _AT_ONCE)}
+                {
+                    "key": key,
+                    "parts": -(-len(family.pieces) // _AT_ONCE),
+                    "pieces": [outline.number for _, outline in family.pieces],
+                }
                 for key, family in zip(self.keys, self.families, strict=True)
             ],
             "unshown": max(0, len(self.outlines) - MOST_PIECES),
@@ -121,21 +127,12 @@ class LessonSheet:
             return self._set[number, part]
 
     def _engraved(self, number: int, part: int) -> dict[str, Any]:
-        engraver = _Desk.engraver
-        if engraver is None or engraver.bars_known > _MOST_BARS_KNOWN:
-            engraver = _Desk.engraver = Engraver()
         family, scores = self._written(number)
         parts = -(-len(scores) // _AT_ONCE)
         if not 0 <= part < parts:
             raise MidiforgeError(f"there is no part {part} of family {number}")
         some = slice(part * _AT_ONCE, (part + 1) * _AT_ONCE)
-        layout = Layout(WIDEST, 0.0, False)
-        group = group_of(family, scores, engraver, layout, some)
-        if part < parts - 1:
-            group = replace(group, text=())
-        own = section(group, self.drill.kit, part > 0, len(scores) == 1)
-        signs = sign_definitions(engraver.glyphs, own.drawn)
-        return {"markup": own.markup, "heard": list(own.heard), "signs": str(signs)}
+        return _set(family, scores, some, self.drill.kit)
 
     def _written(self, number: int) -> tuple[Family[Tempos], list[Score]]:
         """A family's pieces, written out once."""
@@ -147,6 +144,28 @@ class LessonSheet:
             family = Family(known.title, known.thing, pieces)
             self._scores[number] = family, [write(tempos) for _, tempos in pieces]
         return self._scores[number]
+
+
+def set_alone(exercise: Exercise, kit: Kit) -> dict[str, Any]:
+    """An exercise as the page sets it where it stands alone; as `LessonSheet.music`."""
+    with _Desk.lock:
+        tempos: Tempos = (exercise,)
+        family = Family(exercise.title, "", (("", tempos),))
+        return _set(family, [write(tempos)], slice(1), kit)
+
+
+def _set(family: Family[Tempos], scores: Sequence[Score], some: slice, kit: Kit) -> dict[str, Any]:
+    """Some of a family's pieces as the page sets them."""
+    engraver = _Desk.engraver
+    if engraver is None or engraver.bars_known > _MOST_BARS_KNOWN:
+        engraver = _Desk.engraver = Engraver()
+    layout = Layout(WIDEST, 0.0, False)
+    group = group_of(family, scores, engraver, layout, some)
+    if (some.stop or 0) < len(scores):
+        group = replace(group, text=())
+    own = section(group, kit, bool(some.start), len(scores) == 1)
+    signs = sign_definitions(engraver.glyphs, own.drawn)
+    return {"markup": own.markup, "heard": list(own.heard), "signs": str(signs)}
 
 
 def _key(family: Family[Outline], around: bytes) -> str:

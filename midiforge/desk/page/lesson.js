@@ -12,7 +12,8 @@ import { notice } from "./news.js";
  * @typedef {{ title: string, steps: string[], counts: string[] }} Sticking
  * @typedef {{
  *   digest: string, text: string, values: Record<string, string>, title: string,
- *   pieces: Piece[], exercises: number, families: { key: string, parts: number }[],
+ *   pieces: Piece[], exercises: number,
+ *   families: { key: string, parts: number, pieces: number[] }[],
  *   unshown: number, remarks: string[], meter: string, fitting: string[],
  *   stickings: Sticking[], hearing: any, error?: import("./api.js").Trouble,
  * }} Lesson

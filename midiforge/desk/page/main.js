@@ -7,6 +7,7 @@ import { handing } from "./handing.js";
 import { look, lookAgain, open, openDrill } from "./lesson.js";
 import { looking } from "./looking.js";
 import { tell } from "./news.js";
+import { practising } from "./practise.js";
 import { writing } from "./writing.js";
 
 /**
@@ -19,7 +20,7 @@ import { writing } from "./writing.js";
  */
 
 /** @type {View[]} */
-const views = [writing, handing, looking];
+const views = [writing, handing, practising, looking];
 
 const $ = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 const main = $("view"), nav = $("views");

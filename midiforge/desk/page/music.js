@@ -10,7 +10,6 @@ import { get, Wrong } from "./api.js";
 import { open } from "./lesson.js";
 
 const NEAR = "900px"; // below what is seen
-
 /**
  * The place of some exercises of a family. `key`: of what stands there; `wanted`: of what is to.
  * @typedef {{
@@ -22,6 +21,15 @@ const NEAR = "900px"; // below what is seen
 
 /** @type {Slot[]} */
 let slots = [];
+
+/** What stands beside the controls of each exercise.
+ * @type {() => Node[]} */
+let besides = () => [];
+
+/** @param {typeof besides} make */
+export function putBeside(make) {
+  besides = make;
+}
 
 const near = new IntersectionObserver((seen) => {
   for (const { target, isIntersecting } of seen) {
@@ -142,6 +150,7 @@ function put(slot, { markup, heard, signs }) {
   clear(slot);
   slot.element.innerHTML = markup;
   slot.players = playersOf(slot.element, heard);
+  for (const { place } of slot.players) place.append(...besides());
 }
 
 /**
@@ -176,4 +185,16 @@ function order() {
     previous.disabled = i === 0;
     next.disabled = i === players.length - 1;
   });
+}
+
+/**
+ * Scrolls to where an exercise stands or will stand, which sets it.
+ * @param {number} piece its number, without a letter
+ */
+export function bringIntoSight(piece) {
+  for (const [family, { parts, pieces }] of (open.lesson?.families || []).entries()) {
+    const part = Math.floor(pieces.indexOf(piece) / Math.ceil(pieces.length / parts));
+    slots.find((slot) => slot.number === family && slot.part === part)
+      ?.element.scrollIntoView({ block: "center" });
+  }
 }

@@ -8,6 +8,8 @@ import { feetChooser } from "./feet.js";
 import { look, undo, writeText } from "./lesson.js";
 import { showMusic } from "./music.js";
 import { tell } from "./news.js";
+import { soundChoice } from "./sound.js";
+import "./through.js";
 import { canRedo, canUndo } from "./undone.js";
 import { voicingRows } from "./voicing.js";
 
@@ -74,7 +76,7 @@ async function show(place) {
   const back = button("undo", "Undo", () => undo()), again = button("redo", "Redo", () =>
     undo(true));
   const sheet = make("section", { className: "sheet-side" },
-    make("div", { className: "sheet-head" }, said, back, again), remarks, music);
+    make("div", { className: "sheet-head" }, said, back, again, soundChoice()), remarks, music);
   sheet.setAttribute("aria-label", "The lesson");
   const turn = make("p", { className: "turn" }, button("to-music", "To the music", () => {
     const isAtMusic = sheet.getBoundingClientRect().top < innerHeight / 2;

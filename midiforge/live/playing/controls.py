@@ -7,8 +7,10 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from enum import StrEnum
+from fractions import Fraction
 from typing import Any
 
+from midiforge.frozen import frozen
 from midiforge.midi.message import CONTROLLER, Pedals, Trigger, read_message
 
 
@@ -33,6 +35,20 @@ class Command(StrEnum):
     HURTS = "hurts"
     QUIT = "quit"
 
+
+@frozen
+class Chosen:
+    """What somebody asks for who sees all that is played.
+
+    index: of an exercise in the list that is played; None for the one that is.
+    tempo: that it is to begin with, in pulses a minute; None for the one it has.
+    """
+
+    index: int | None = None
+    tempo: Fraction | None = None
+
+
+Wish = Command | Chosen
 
 KEYS = {
     " ": Command.PAUSE,

@@ -16,7 +16,7 @@ from midiforge.live.clock.priority import priority
 from midiforge.live.clock.sync_source import FollowedClock
 from midiforge.live.clock.timing import MS, LatenessFigures, SystemClock
 from midiforge.live.playing.bars import PlayableExercise, playable
-from midiforge.live.playing.controls import Command, Controls, pressed, single_keys
+from midiforge.live.playing.controls import Command, Controls, Wish, pressed, single_keys
 from midiforge.live.playing.guard import guarded
 from midiforge.live.playing.layers import Levels
 from midiforge.live.playing.player import Player
@@ -111,7 +111,7 @@ def play(
         channels are played on.
     """
     _check_channels(exercises, kit, bool(options.band))
-    wishes: deque[Command] = deque()  # of signals that come before there is a player
+    wishes: deque[Wish] = deque()  # of signals that come before there is a player
     with ExitStack() as held:
         held.enter_context(quitting(lambda: wishes.append(Command.QUIT)))
         output = open_output(options.port, options.virtual)

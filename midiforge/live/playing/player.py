@@ -14,9 +14,9 @@ from midiforge.live.clock.priority import awake_before
 from midiforge.live.clock.sync_source import InternalClock, SyncSource, TransportChange
 from midiforge.live.clock.timing import MS, Clock, Lateness, LatenessFigures
 from midiforge.live.playing.bars import Bar, Moment
-from midiforge.live.playing.controls import Command, key_of
+from midiforge.live.playing.controls import Chosen, Command, Wish, key_of
 from midiforge.live.playing.layers import LAYERS, STEP
-from midiforge.live.playing.route import MOVES, Place, Way
+from midiforge.live.playing.route import Place, Way, leads_away
 from midiforge.live.ports.output import Output
 from midiforge.live.ports.sender import Sender, among
 from midiforge.live.screen.watcher import Watcher
@@ -74,16 +74,16 @@ class Player:
     watcher: Watcher = field(default_factory=Watcher)
     paused: bool = False
     waits: bool = False  # for a port that is gone
-    wishes: deque[Command] = field(default_factory=deque)
+    wishes: deque[Wish] = field(default_factory=deque)
     _lateness: Lateness = field(default_factory=Lateness)
     _place: Place | None = None
     _looked: int = 0
     _looks: int = 0
     _joined: bool = False
 
-    def wish(self, command: Command) -> None:
+    def wish(self, wish: Wish) -> None:
         """Asks for something; safe from other threads."""
-        self.wishes.append(command)
+        self.wishes.append(wish)
 
     def play(self) -> LatenessFigures:
         """Plays to the end, or until someone quits; always ends in silence.
@@ -131,8 +131,8 @@ class Player:
             try:
                 whole = not counts or self._count_in(place)
                 if counts and whole and (wishes := self._bar_line_wishes()):
-                    first, moves = True, not MOVES.keys().isdisjoint(wishes)
-                    turn = self.route.next_bar if moves else self.route.same_bar
+                    first = True
+                    turn = self.route.next_bar if leads_away(wishes) else self.route.same_bar
                     place = turn(*wishes)
                     continue
                 if whole:
@@ -297,6 +297,9 @@ class Player:
         """Takes at once what does not wait for the bar line."""
         for _ in range(len(self.wishes)):
             wish = self.wishes.popleft()
+            if isinstance(wish, Chosen):
+                self.wishes.append(wish)
+                continue
             if wish is Command.QUIT:
                 raise Quit
             if wish is Command.PAUSE:
@@ -312,7 +315,7 @@ class Player:
         if self.wishes:
             self.route.ready(*self.wishes)
 
-    def _bar_line_wishes(self) -> tuple[Command, ...]:
+    def _bar_line_wishes(self) -> tuple[Wish, ...]:
         """The wishes, if their music is ready; if not, they wait for the next bar line."""
         wishes = tuple(self.wishes)
         if not wishes or not self.route.ready(*wishes):
@@ -322,7 +325,7 @@ class Player:
         return wishes
 
     def _skip_wished(self) -> bool:
-        return not MOVES.keys().isdisjoint(tuple(self.wishes))  # others wish meanwhile
+        return leads_away(tuple(self.wishes))  # others wish meanwhile
 
     def _layers(self) -> tuple[str, ...]:
         return self._place.playable.layers if self._place else ()

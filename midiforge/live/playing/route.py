@@ -1,7 +1,7 @@
 """The way through a lesson, bar by bar: what is played next, and what a wish changes."""
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor, Future
 from fractions import Fraction
 from queue import SimpleQueue
@@ -9,7 +9,7 @@ from typing import Any, ParamSpec, Protocol, TypeVar
 
 from midiforge.frozen import frozen
 from midiforge.live.playing.bars import FASTEST, SLOWEST, Bar, PlayableExercise, at_tempo
-from midiforge.live.playing.controls import Command
+from midiforge.live.playing.controls import Chosen, Command, Wish
 from midiforge.model.exercise import Exercise
 
 LEAST_BARS = 4  # that an exercise lasts where nobody says how often: one bar is over too soon
@@ -38,6 +38,13 @@ TEMPOS = {Command.FASTER: TEMPO_STEP, Command.SLOWER: -TEMPO_STEP}
 Make = Callable[[Exercise, Fraction], PlayableExercise]
 
 
+def leads_away(wishes: Iterable[Wish]) -> bool:
+    """Whether wishes lead to an exercise and its beginning."""
+    return any(
+        wish.index is not None if isinstance(wish, Chosen) else wish in MOVES for wish in wishes
+    )
+
+
 @frozen
 class Place:
     """A bar of the lesson.
@@ -63,15 +70,15 @@ class Way(Protocol):
 
     waiting: Callable[[], None]
 
-    def next_bar(self, *wishes: Command) -> Place | None: ...
+    def next_bar(self, *wishes: Wish) -> Place | None: ...
 
-    def same_bar(self, *wishes: Command) -> Place | None: ...
+    def same_bar(self, *wishes: Wish) -> Place | None: ...
 
     def from_the_top(self) -> Place | None: ...
 
     def upcoming(self) -> Exercise | None: ...
 
-    def ready(self, *wishes: Command) -> bool: ...
+    def ready(self, *wishes: Wish) -> bool: ...
 
 
 class Route:
@@ -106,10 +113,15 @@ class Route:
         self._time = 1
         self._number: int | None = None
 
-    def next_bar(self, *wishes: Command) -> Place | None:
+    def begin_with(self, chosen: Chosen) -> None:
+        """Begins with that instead of the first exercise; asked before anything is played."""
+        index, self._changes, _ = self._wished((chosen,))
+        self._index = min(max(index, 0), len(self.exercises) - 1)
+
+    def next_bar(self, *wishes: Wish) -> Place | None:
         """The bar to play now, or None at the end.
 
-        wishes: of next, previous, again, slower and faster, met one after the other.
+        wishes: of next, previous, again, slower, faster and `Chosen`, met one after the other.
         """
         index, self._changes, moves = self._wished(wishes)
         if moves:
@@ -126,8 +138,8 @@ class Route:
             return None
         return self._place()
 
-    def same_bar(self, *wishes: Command) -> Place:
-        """The bar that was played last, once more; wishes: of slower and faster."""
+    def same_bar(self, *wishes: Wish) -> Place:
+        """The bar that was played last, once more; wishes: that change the tempo."""
         _, self._changes, _ = self._wished(wishes)
         return self._place()
 
@@ -141,7 +153,7 @@ class Route:
         index = self._after(self._index + 1)
         return None if index is None else at_tempo(self.exercises[index], self._faster(index))
 
-    def ready(self, *wishes: Command) -> bool:
+    def ready(self, *wishes: Wish) -> bool:
         """Whether what wishes need is made; if not, it is being made from now on."""
         index, changes, _ = self._wished(wishes)
         wanted = self._after(index)
@@ -150,18 +162,26 @@ class Route:
         made = self._prepare(wanted, changes.get(wanted, _AS_WRITTEN))
         return not isinstance(made, Future) or made.done()
 
-    def _wished(self, wishes: Sequence[Command]) -> tuple[int, dict[int, Fraction], bool]:
+    def _wished(self, wishes: Sequence[Wish]) -> tuple[int, dict[int, Fraction], bool]:
         """The exercise and the changes of tempo that wishes lead to, and whether any moves."""
-        index, changes, moves = self._index, dict(self._changes), False
+        index, changes = self._index, dict(self._changes)
         for wish in wishes:
-            if wish in MOVES:
-                index, moves = max(index + MOVES[wish], 0), True
+            if isinstance(wish, Chosen):
+                index = index if wish.index is None else wish.index
+                if wish.tempo is not None and (meant := self._after(index)) is not None:
+                    faster = wish.tempo - self.exercises[meant].tempo.first
+                    self._change(changes, meant, faster)
+            elif wish in MOVES:
+                index = max(index + MOVES[wish], 0)
             elif wish in TEMPOS and (meant := self._after(index)) is not None:
-                tempos = self.exercises[meant].tempo.changes
-                faster = changes.get(meant, _AS_WRITTEN) + TEMPOS[wish]
-                if all(SLOWEST <= tempo + faster <= FASTEST for _, tempo in tempos):
-                    changes[meant] = faster
-        return index, changes, moves
+                self._change(changes, meant, changes.get(meant, _AS_WRITTEN) + TEMPOS[wish])
+        return index, changes, leads_away(wishes)
+
+    def _change(self, changes: dict[int, Fraction], index: int, faster: Fraction) -> None:
+        """Changes the tempo of an exercise, if it can be played at that."""
+        tempos = self.exercises[index].tempo.changes
+        if all(SLOWEST <= tempo + faster <= FASTEST for _, tempo in tempos):
+            changes[index] = faster
 
     def _faster(self, index: int) -> Fraction:
         return self._changes.get(index, _AS_WRITTEN)

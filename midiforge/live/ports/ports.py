@@ -66,7 +66,7 @@ def input_named(wanted: str) -> str:
     """The whole name of the input that is wanted, or of the only one; "" if none is wanted and
     there is none. MidiforgeError as for `check_input`."""
     names = [port.name for port in ports() if port.direction == IN]
-    if not wanted and all(_OURS.match(name) for name in names):
+    if not wanted and all(is_ours(name) for name in names):
         return ""
     return names[choose(names, wanted, IN)]
 
@@ -74,6 +74,12 @@ def input_named(wanted: str) -> str:
 # Which port a name or a number means
 
 _OURS = re.compile(rf"{CLIENT}(-[0-9]+)?:")  # JACK numbers clients of one name
+
+
+def is_ours(name: str) -> bool:
+    """Whether a port is one of midiforge's own."""
+    return bool(_OURS.match(name))
+
 
 # What to do on this system where there are no ports.
 _GET_PORTS = {
@@ -86,7 +92,7 @@ _GET_PORTS = {
 def choose(names: list[str], wanted: str, direction: str) -> int:
     """The index of the port that `wanted` names: its number, its name or part of it; the only one
     there is if nothing is wanted. MidiforgeError says what else there is."""
-    others = [name for name in names if not _OURS.match(name)]
+    others = [name for name in names if not is_ours(name)]
     if direction == OUT:
         others = others or names
     if not names or not (wanted or others):  # our own output is nobody's kit
@@ -122,7 +128,7 @@ def index_of(names: list[str], had: str, wanted: str, direction: str) -> int:
 def _listed(names: Sequence[str], direction: str) -> str:
     """What there is, with its numbers; our own output is not offered as anybody's kit."""
     numbered = enumerate(names, start=1)
-    shown = [f"{i} {name}" for i, name in numbered if direction == OUT or not _OURS.match(name)]
+    shown = [f"{i} {name}" for i, name in numbered if direction == OUT or not is_ours(name)]
     return "there are: " + ", ".join(shown) if shown else here(_GET_PORTS)
 
 

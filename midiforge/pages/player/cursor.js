@@ -20,7 +20,7 @@ let step = null;
 
 /**
  * Follows what plays.
- * @param {import("./run.js").Run} run
+ * @param {import("./transport.js").Playing} run
  * @param {Page} page
  */
 export function follow(run, page) {

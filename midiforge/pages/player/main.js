@@ -9,6 +9,7 @@ import { prepare } from "./hearing.js";
 import { makers } from "./makers.js";
 import { mixer, outputOf } from "./mixer.js";
 import { offer } from "./reached.js";
+import { Run } from "./run.js";
 import { latest, run, stop } from "./transport.js";
 import { players } from "./way.js";
 
@@ -35,9 +36,9 @@ function start() {
 
 Object.assign(window, {
   lessonPlayer: {
-    get playing() { return run && run.id; },
+    get playing() { return run && run.player.exercise.id; },
     get scheduled() { return latest ? latest.scheduled : []; },
-    get startTime() { return run && run.start; },
+    get startTime() { return run instanceof Run ? run.start : null; },
     get tempo() { return run && run.player.tempo(); },
     get context() { return mixer && mixer.context; },
     get gains() { return mixer && mixer.gains; },
@@ -47,7 +48,7 @@ Object.assign(window, {
 });
 addEventListener("pagehide", () => stop());
 document.addEventListener("visibilitychange", () => {
-  run?.lookAhead();
+  if (run instanceof Run) run.lookAhead();
   if (run && !document.hidden) stayAwake(true); // which hidden pages are not
 });
 if (document.readyState === "loading") addEventListener("DOMContentLoaded", start);

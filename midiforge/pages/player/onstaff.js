@@ -3,10 +3,17 @@
 
 import { make } from "./element.js";
 
+/**
+ * What came of what was due, `off` ms from there: a row, and what became of it.
+ * @typedef {{ row: import("./lesson.js").DueRow, off?: number }} Came
+ */
+
 /** @typedef {{ tint: SVGElement, sign: SVGElement, x: number, perQuarter: number }} Mark */
 
-const SIGNS = { early: "\u2039", late: "\u203a", missed: "\u00d7", "in time": "" };
-const WORST = ["in time", "late", "early", "missed"];
+export const SIGNS = {
+  early: "\u2039", late: "\u203a", missed: "\u00d7", elsewhere: "\u25cb", "in time": "",
+};
+const WORST = ["in time", "late", "early", "elsewhere", "missed"];
 const ABOVE = -4, BELOW = 14; // tenths of a staff space over the top, under the bottom
 
 /** @type {WeakMap<import("./lesson.js").DueRow, Mark>} */
@@ -66,7 +73,8 @@ function makeMarks({ due, cursor }, section, { look }) {
 
 /**
  * Shows what became of what was due in a round.
- * @param {import("./take.js").Judged} judged
+ * @param {{ asked: Came[], states: Map<Came, string>, quarter: number }} judged its quarter note
+ *   in seconds
  * @param {import("./lesson.js").Exercise} exercise
  * @param {Element} section
  * @param {import("./lesson.js").Hearing} hearing
@@ -74,7 +82,7 @@ function makeMarks({ due, cursor }, section, { look }) {
 export function showOnStaff({ asked, states, quarter }, exercise, section, hearing) {
   const { magnified, furthest } = hearing.look, step = exercise.due?.step || 1;
   if (exercise.due && !marks.has(exercise.due.strokes[0])) makeMarks(exercise, section, hearing);
-  /** @type {Map<Mark, import("./take.js").Asked[]>} */
+  /** @type {Map<Mark, Came[]>} */
   const here = new Map();
   for (const due of asked) {
     const mark = marks.get(due.row);

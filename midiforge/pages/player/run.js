@@ -13,7 +13,8 @@ import { settings } from "./settings.js";
  * @typedef {{
  *   exercise: import("./lesson.js").Exercise, events: import("./lesson.js").Event[],
  *   clock: import("./clock.js").Clock, slower: () => number, tempo: () => number,
- *   show: (playing: Run | null) => void, section: Element, place: Element,
+ *   show: (playing: import("./transport.js").Playing | null) => void,
+ *   section: Element, place: Element,
  *   playButton: HTMLButtonElement, previous: HTMLButtonElement, next: HTMLButtonElement,
  * }} Player
  *

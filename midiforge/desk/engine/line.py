@@ -1,0 +1,83 @@
+"""The line between the server and a process that is live: a line of JSON for everything said.
+
+News are written by a thread of their own, so that a server that is busy holds up no note. If the
+line breaks, the server is gone, and the process asks itself to end as by a signal.
+"""
+
+import json
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
+from queue import SimpleQueue
+from typing import IO, Any
+
+from midiforge.errors import MidiforgeError
+
+Said = Mapping[str, Any]
+_PATIENCE = 2.0  # seconds that the end waits until all is told
+
+
+class Line:
+    """One end of it.
+
+    asked: the number of the file that what the server asks comes from. told: where news go.
+    job: the first thing that was asked; empty if nothing came.
+    """
+
+    def __init__(self, asked: int, told: IO[bytes]) -> None:
+        self._asked, self._told = _lines(asked), told
+        self._news: SimpleQueue[Said | None] = SimpleQueue()
+        self._heard: list[Said] = []
+        self._hear: Callable[[Said], None] | None = None
+        self._alone = threading.Lock()
+        self.job: Said = next(self._asked, {})
+        self._writer = threading.Thread(target=self._write, daemon=True)
+        self._writer.start()
+        threading.Thread(target=self._read, daemon=True).start()
+
+    def tell(self, **news: Any) -> None:
+        """Tells the server something, and does not wait."""
+        self._news.put(news)
+
+    def listen(self, hear: Callable[[Said], None]) -> None:
+        """Whoever does what is asked, from a thread of its own; also what was asked before."""
+        with self._alone:
+            self._hear = hear
+            for said in self._heard:
+                hear(said)
+            self._heard = []
+
+    def close(self) -> None:
+        """Nothing more is told."""
+        self._news.put(None)
+        self._writer.join(_PATIENCE)
+
+    def _write(self) -> None:
+        while (news := self._news.get()) is not None:
+            try:
+                self._told.write(json.dumps(news, separators=(",", ":")).encode() + b"\n")
+                self._told.flush()
+            except OSError:  # nobody reads it any more
+                return
+
+    def _read(self) -> None:
+        for said in self._asked:
+            with self._alone, suppress(MidiforgeError, ValueError, TypeError, LookupError):
+                if self._hear:  # nobody is there to be told of what means nothing
+                    self._hear(said)
+                else:
+                    self._heard.append(said)
+        os.kill(os.getpid(), signal.SIGTERM)
+
+
+def _lines(asked: int) -> Iterator[Said]:
+    """What is said, one thing after the other, until the line breaks.
+
+    Read past what Python keeps back: its end would wait for a thread that reads.
+    """
+    rest = b""
+    while more := os.read(asked, 1 << 16):
+        *lines, rest = (rest + more).split(b"\n")
+        yield from map(json.loads, lines)

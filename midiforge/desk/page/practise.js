@@ -1,0 +1,182 @@
+// Practising at the kit: what a session is to be, the session itself, and what is left of it.
+
+import { stayAwake } from "../../pages/player/awake.js";
+import { button, make } from "../../pages/player/element.js";
+import { stop } from "../../pages/player/transport.js";
+import { get, Wrong } from "./api.js";
+import { look, open } from "./lesson.js";
+import { hear, newName, say } from "./live.js";
+import { tell } from "./news.js";
+import { lookAtPorts, OWN_PORT, portChoice, ports } from "./ports.js";
+import { hideStage, showPaused, showStage, stage } from "./stage.js";
+import { Stand } from "./stand.js";
+
+const NO_KIT = "Without a kit on MIDI the plan goes by the clock: nothing is heard or logged. "
+  + "A kit that you plug in appears here.";
+
+const kit = portChoice("practise-kit", "The kit is on", "input",
+  [["", "no kit: by the clock"]], false, () => ask());
+const output = portChoice("practise-output", "Sound through", "output",
+  [["", "choose a port"]], true, () => ask());
+
+/** What is asked before a session. */
+const minutes = Object.assign(make("input", { type: "number", id: "practise-minutes" }),
+  { min: 5, max: 180, value: "30" });
+const player = make("input", { type: "text", id: "practise-player", maxLength: "60" });
+const measure = make("input", { type: "checkbox" });
+const sounded = Object.assign(make("input", { type: "checkbox" }), { checked: true });
+const others = make("fieldset", {}, make("legend", {}, "Lessons in it"));
+const known = make("p", { className: "help" });
+const start = button("practise-start", "Start the session", () => begin(false));
+const days = make("ul", { className: "practise-days" });
+const form = make("form", { className: "form practise-form" });
+const result = make("section", { className: "practise-result", tabIndex: "-1" });
+
+/** @type {{ id: number, stand: Stand } | null} */
+let session = null;
+
+/** @param {HTMLElement} place */
+async function show(place) {
+  const line = (/** @type {HTMLInputElement} */ input, /** @type {string} */ text) =>
+    make("label", { className: "port-choice switch" }, input, text);
+  const field = (/** @type {HTMLInputElement} */ input, /** @type {string} */ text) =>
+    make("div", { className: "field" }, make("label", { htmlFor: input.id }, text), input);
+  form.append(make("h2", {}, "A session at the kit"),
+    make("p", {}, "It plans the minutes from what was played before, sounds what is new, hears "
+      + "you play to the click, and goes slower, faster or on. Put the screen on a music stand."),
+    others, field(minutes, "Minutes"), field(player, "Who plays"), kit.field(), known,
+    output.field(), line(sounded, "Sound what is new before I play it"),
+    line(measure, "Measure the delay of the kit first, with eight strokes"), start);
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    begin(false);
+  });
+  result.hidden = true;
+  result.setAttribute("aria-label", "What is left of the session");
+  place.append(form, result, stage, make("section", {}, make("h2", {}, "Days"), days));
+  lookAtPorts(choosePorts);
+  look(back);
+}
+
+function choosePorts() {
+  if (!output.value && ports.output.length) output.set(ports.output[0]);
+  if (!kit.value && ports.input.length === 1) kit.set(ports.input[0]);
+  ask();
+}
+
+/** What is known before a session. */
+async function ask() {
+  if (!open.drill || !form.isConnected) return;
+  start.disabled = !output.value;
+  const told = await get("api/practise", { drill: open.drill, input: kit.value }).catch((error) => {
+    if (!(error instanceof Wrong)) throw error;
+    return null;
+  });
+  if (!told) return;
+  measure.disabled = !kit.value;
+  measure.checked = !!kit.value && told.delay === null;
+  if (!player.value) player.value = told.player;
+  const delay = told.delay === null ? "Its delay is not known yet."
+    : `Its delay is ${Math.round(told.delay)} ms, as it was measured.`;
+  known.textContent = !output.value ? `There is no port to sound through. ${ports.why}`
+    : kit.value ? delay : NO_KIT;
+  days.replaceChildren(...told.days.map((/** @type {string} */ day) =>
+    make("li", {}, dayLink(day))));
+  if (!told.days.length) days.append(make("li", {}, "None yet."));
+}
+
+/** @param {string} day */
+function dayLink(day) {
+  const [, date, hour, minute] = /^(.*)-(\d\d)(\d\d)\d\d$/.exec(day) || [day, day, "", ""];
+  const link = make("a", { target: "_blank", rel: "noopener" },
+    `${date}${hour && `, ${hour}:${minute}`}`);
+  link.href = `api/practise/day?${new URLSearchParams({ of: day })}`;
+  return link;
+}
+
+async function back() {
+  const { drills } = await get("api/drills");
+  const before = new Set([...others.querySelectorAll("input")].filter(({ checked }) => checked)
+    .map(({ value }) => value));
+  others.replaceChildren(make("legend", {}, "Lessons in it"),
+    ...drills.map((/** @type {string} */ name) => make("label", { className: "port-choice switch" },
+      Object.assign(make("input", { type: "checkbox", value: name }),
+        { checked: name === open.drill || before.has(name) }), name.replace(/\.toml$/, ""))));
+  await ask();
+}
+
+/** @param {boolean} over whether what another page plays ends for it */
+function begin(over) {
+  stop();
+  const chosen = [...others.querySelectorAll("input")].filter(({ checked }) => checked)
+    .map(({ value }) => value);
+  session?.stand.end();
+  session = { id: newName(), stand: new Stand() };
+  const virtual = output.value === OWN_PORT;
+  say({ do: "practise", id: session.id, over, drills: chosen, minutes: Number(minutes.value),
+    player: player.value, input: kit.value, port: virtual ? "" : output.value, virtual,
+    measure: measure.checked, unheard: !sounded.checked });
+  open_(session.stand);
+}
+
+/** @param {Stand} stand */
+function open_(stand) {
+  showStage(stand);
+  form.hidden = result.hidden = true;
+  stayAwake(true);
+}
+
+/** @param {import("./live.js").Said} ended */
+function close({ lines = [], troubles = [], page = "", caution = "" }) {
+  if (!session) return;
+  session.stand.end();
+  session = null;
+  stayAwake(false);
+  hideStage();
+  form.hidden = false;
+  result.hidden = !lines.length && !troubles.length;
+  result.replaceChildren(make("h2", {}, "The session is over"),
+    ...lines.map((/** @type {[number, string]} */ [indent, text]) =>
+      Object.assign(make("p", { className: indent ? "indented" : "" }, text))),
+    ...troubles.map((/** @type {string} */ text) => make("p", { className: "wrong" }, text)),
+    ...(page ? [make("p", {}, "All of it on one page: ", dayLink(page))] : []),
+    make("p", { className: "help" }, caution));
+  (result.hidden ? start : result).focus();
+  ask();
+}
+
+hear((said) => {
+  if (!session || !(said.id === session.id || said.taken || said.closed)) return;
+  const { stand } = session;
+  if (said.exercise) stand.engraved(said.exercise);
+  if (said.bar) stand.bar(said.bar);
+  if (said.scene) {
+    stand.show(said.scene);
+    showPaused(said.scene.paused);
+  }
+  if (said.said) tell(said.said);
+  if (said.wrong) tell(said.wrong.said);
+  if (said.busy) offer();
+  if (said.taken) tell("Another page plays now, so the session has ended.");
+  if (said.closed) tell("midiforge was away for a moment: the session has ended. What you played "
+    + "is kept.");
+  if (said.broken) tell(said.broken);
+  if (said.ended || said.wrong || said.taken || said.closed || said.busy) close(said.ended || {});
+});
+
+function offer() {
+  const take = button("practise-take", "Start here instead", () => {
+    take.remove();
+    begin(true);
+  });
+  tell("Something else is using MIDI; only one thing can at a time.");
+  start.after(take);
+  setTimeout(() => take.focus());
+}
+
+document.addEventListener("visibilitychange", () => {
+  if (session && !document.hidden) stayAwake(true);
+});
+
+/** @type {import("./main.js").View} */
+export const practising = { name: "practise", title: "Practise", show, back };
