@@ -256,7 +256,10 @@ def test_a_page_that_is_loaded_again_has_stopped_and_can_play(
         before = len(module.heard)
         opened(browser, address)
         module.until(lambda it: len(it.heard) > before + 8)
-        said = browser.execute_script("return document.querySelector('.player-through').innerText")
-        assert "Through module:in" in said
+        said = "return document.querySelector('.player-through').innerText"
+        end = time.monotonic() + 20
+        while "Through module:in" not in browser.execute_script(said):
+            assert time.monotonic() < end
+            time.sleep(0.1)
         browser.get("about:blank")
         ended(module)

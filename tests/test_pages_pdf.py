@@ -74,7 +74,7 @@ def _as_printed(drill: midiforge.Drill) -> list[Score]:
     return [
         score
         for family in families(midiforge.exercises(drill))
-        for score in scores(family.exercises)
+        for score in scores(each for _, tempos in family.pieces for each in tempos)
     ]
 
 

@@ -179,7 +179,7 @@ def next_of(capsys: pytest.CaptureFixture[str], number: str) -> dict[str, str]:
     [
         ({}, ["stay at 58: good once", "safe at 58: ", "safe at 58: "]),
         ({"miss": 0.12}, ["stay at 58", "stay at 58", "stay at 58"]),
-        ({"miss": 0.4}, ["down to 55"] * 3),
+        ({"miss": 0.4}, ["down to 50"] * 3),  # three steps of 5 %: far from good
     ],
 )
 def test_a_review_and_next_name_the_same_tempo(

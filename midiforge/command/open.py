@@ -17,8 +17,9 @@ def open_page(
     log: Log = "",
     player: Player = "",
 ) -> None:
-    """Open midiforge as a page in your browser: write lessons, hear them, practise, look back.
+    """Open all of it as a page in your browser.
 
+    Lessons are written there, heard, handed out, practised and looked back on.
     Everything happens on this computer: nothing is sent anywhere, and nobody else gets in. It runs
     until Ctrl-C.
 

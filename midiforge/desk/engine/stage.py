@@ -27,7 +27,7 @@ def scene_told(scene: Scene, message: str, waits: bool) -> dict[str, Any]:
         "counts": scene.mode in (Mode.COUNT, Mode.PLAY, Mode.LISTEN, Mode.DELAY) and not waits,
         "lines": [*map(list, sentences(scene, message))],
         "marks": _marks(scene),
-        "extra": sum(came.kind == "extra" for came in scene.marks),
+        "extra": sum(came.kind == "extra" for came in scene.marks) if scene.hears else 0,
         "hears": scene.hears,
         "hurts": scene.hurts,
         "waits": waits,
@@ -54,7 +54,7 @@ def _marks(scene: Scene) -> list[list[Any]]:
     """What became of what was due in the last round, then of what was in this one: when it was due,
     in quarter notes from the first downbeat; its pad; what it became; how many ms off."""
     task = scene.task
-    if task is None or scene.mode not in (Mode.PLAY, Mode.COUNT):
+    if task is None or not scene.hears or scene.mode not in (Mode.PLAY, Mode.COUNT):
         return []
     swing, bar = task.exercise.swing, task.exercise.meter.bar
     return [

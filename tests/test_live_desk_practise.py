@@ -1,0 +1,114 @@
+"""A session at the kit on the page: the server, its process that plays and hears, and a robot that
+learns by ear, a program of its own (JACK's dummy server)."""
+
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import jack
+import pytest
+from desk import server
+
+from midiforge.practice.log import Log
+
+pytestmark = pytest.mark.skipif(bool(jack.missing()), reason=jack.missing())
+
+ROBOT = Path(__file__).parent / "robot_by_ear.py"
+DRILL = """
+title = "Harbour stairs"
+sticking = "RLLR LRRL"
+meter = "2/4"
+placements = "1, 1&"
+feet = "1 2"
+stages = "full"
+tempos = "76, 96"
+"""
+
+
+@pytest.fixture
+def own_jack() -> Iterator[jack.Server]:
+    server = jack.Server("deskpractise")
+    server.start()
+    yield server
+    server.end()
+
+
+class Page:
+    """What a page's socket does, without a browser."""
+
+    def __init__(self, address: str) -> None:
+        from websockets.sync.client import connect
+
+        origin: Any = "/".join(address.split("/")[:3])
+        self.socket = connect(f"ws{address.removeprefix('http')}api/live", origin=origin)
+        self.heard: list[dict[str, Any]] = []
+        self.lines: list[str] = []
+        self.now, self.counted = "", ("", 0)
+
+    def say(self, **said: Any) -> None:
+        self.socket.send(json.dumps(said))
+
+    def hear(self, seconds: float) -> dict[str, Any]:
+        """The next that is told; what begins is kept as the command says it to the robot."""
+        told: dict[str, Any] = json.loads(self.socket.recv(seconds))
+        assert "wrong" not in told, told
+        self.heard.append(told)
+        if scene := told.get("scene"):
+            self.now = next((said for head, said in scene["lines"] if head == "Now"), self.now)
+            if scene["mode"] == "count in" and (self.now, scene["exercise"]) != self.counted:
+                self.counted = self.now, scene["exercise"]
+                self.lines.append(f"{scene['elapsed']} {self.now}")
+        return told
+
+
+def test_a_session_on_the_page_plays_hears_logs_and_ends_with_its_day(
+    own_jack: jack.Server, tmp_path: Path
+) -> None:
+    (tmp_path / "drill.toml").write_text(DRILL)
+    environment = {**own_jack.environment, "XDG_DATA_HOME": str(tmp_path / "data")}
+    robot = subprocess.Popen(
+        [sys.executable, str(ROBOT), "robot", "6", "0.0", "4"],
+        env=environment,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert robot.stdout and robot.stdin and robot.stdout.readline() == "ready\n"
+    try:
+        with server(tmp_path, **environment) as (address, _):
+            page = Page(address)
+            page.say(do="practise", id=1, drills=["drill.toml"], minutes=5, port="robot:sounds",
+                     input="hands:pads", measure=True)  # fmt: skip
+            said, end = 0, time.monotonic() + 100
+            log = Log(tmp_path / "log.sqlite")
+            while not (tmp_path / "log.sqlite").exists() or not log.entries():
+                assert time.monotonic() < end, page.lines
+                page.hear(20)
+                for line in page.lines[said:]:
+                    robot.stdin.write(line + "\n")
+                    robot.stdin.flush()
+                said = len(page.lines)
+            page.say(do="stop")
+            while "ended" not in page.hear(20):
+                pass
+            ended = page.heard[-1]["ended"]
+            page.socket.close()
+    finally:
+        robot.kill()
+        robot.wait()
+    scenes = [told["scene"] for told in page.heard if "scene" in told]
+    assert {"strike with the click", "play"} <= {scene["mode"] for scene in scenes}
+    assert any(mark[2] != "missed" for scene in scenes for mark in scene["marks"])
+    exercises = [told["exercise"] for told in page.heard if "exercise" in told]
+    assert all("<svg" in exercise["markup"] and exercise["heard"] for exercise in exercises)
+    assert {scene["exercise"] for scene in scenes} - {0} <= {one["name"] for one in exercises}
+    assert [told["bar"] for told in page.heard if "bar" in told]
+    assert log.entries()[0].exercise.startswith("RLLR LRRL")
+    assert ended["lines"]
+    day = tmp_path / "practised" / ended["page"]
+    assert (day / "day.html").is_file()
+    assert [*day.glob("*.mid")]
