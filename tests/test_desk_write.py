@@ -257,26 +257,40 @@ def test_foot_patterns_are_seen_and_heard_before_one_is_taken(person: Person) ->
     person.when(lambda: person.saved(BOSSA.name)["feet"] == name, "taken")
 
 
-@pytest.mark.parametrize(("width", "height"), [(1280, 800), (820, 1180), (360, 780)])
-def test_it_fits_every_screen(person: Person, width: int, height: int) -> None:
-    sized(person.driver, width, height)
-    wide = person.js("return document.documentElement.scrollWidth")
-    assert wide <= width, person.js(
+@pytest.fixture(params=["write", "hand-out", "practise", "look-back", "kit"])
+def in_view(request: pytest.FixtureRequest, person: Person) -> Person:
+    """The person, who has turned to one of the views."""
+    person.js(
+        "document.querySelector(`#views a[data-view='${arguments[0]}']`).click()", request.param
+    )
+    person.until(f"return document.querySelector('.view.{request.param}:not([hidden])') !== null")
+    time.sleep(0.3)
+    return person
+
+
+@pytest.mark.parametrize("width", [1280, 820, 360])
+def test_it_fits_every_screen(in_view: Person, width: int) -> None:
+    sized(in_view.driver, width, 800)
+    wide = in_view.js("return document.documentElement.scrollWidth")
+    assert wide <= width, in_view.js(
         "return [...document.querySelectorAll('body *')].filter(e => e.offsetWidth"
         f" && e.getBoundingClientRect().right > {width + 1}).map(e => e.className || e.tagName)"
     )[:9]
 
 
-@pytest.mark.parametrize("width", [1280, 360])
-def test_axe_core_has_nothing_to_say(person: Person, width: int) -> None:
+def test_axe_core_has_nothing_to_say(in_view: Person) -> None:
     if not _AXE.is_file():
         pytest.skip("pages are checked by axe-core: npm install --prefix .ci")
-    sized(person.driver, width, 900)
-    person.js("for (const fold of document.querySelectorAll('details')) fold.open = true")
-    person.js(_AXE.read_text("utf-8"))
-    found = person.driver.execute_async_script(
-        "const done = arguments[0];"
-        "axe.run(document, { resultTypes: ['violations'] }).then(({ violations }) => done("
-        "violations.map(({ id, nodes }) => [id, nodes.slice(0, 3).map((n) => n.html)])))"
+    in_view.js(
+        "for (const fold of document.querySelectorAll('.view:not([hidden]) details'))"
+        " fold.open = true"
     )
-    assert found == []
+    in_view.js(_AXE.read_text("utf-8"))
+    for width in (1280, 360):
+        sized(in_view.driver, width, 900)
+        found = in_view.driver.execute_async_script(
+            "const done = arguments[0];"
+            "axe.run(document, { resultTypes: ['violations'] }).then(({ violations }) => done("
+            "violations.map(({ id, nodes }) => [id, nodes.slice(0, 3).map((n) => n.html)])))"
+        )
+        assert found == [], width

@@ -1,5 +1,5 @@
-"""A session at the kit on the page: the server, its process that plays and hears, and a robot that
-learns by ear, a program of its own (JACK's dummy server)."""
+"""A session at the kit on the page, and a kit that is learnt there: the server, its process that
+plays and hears, and a robot that learns by ear, a program of its own (JACK's dummy server)."""
 
 import json
 import subprocess
@@ -112,3 +112,55 @@ def test_a_session_on_the_page_plays_hears_logs_and_ends_with_its_day(
     day = tmp_path / "practised" / ended["page"]
     assert (day / "day.html").is_file()
     assert [*day.glob("*.mid")]
+
+
+_PADS = """
+import sys, time, rtmidi
+midi = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name="hands")
+midi.open_virtual_port("pads")
+print("ready", flush=True)
+for line in sys.stdin:
+    midi.send_message([0x99, int(line), 100])
+    midi.send_message([0x89, int(line), 0])
+"""
+
+
+def test_a_kit_is_learnt_by_hitting_it_and_a_lesson_can_name_it(
+    own_jack: jack.Server, tmp_path: Path
+) -> None:
+    from midiforge.kits.kit import read_kit
+
+    (tmp_path / "drill.toml").write_text(DRILL)
+    environment = {**own_jack.environment, "XDG_DATA_HOME": str(tmp_path / "data")}
+    pads = subprocess.Popen(
+        [sys.executable, "-c", _PADS],
+        env=environment,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert pads.stdin and pads.stdout and pads.stdout.readline() == "ready\n"
+    try:
+        with server(tmp_path, **environment) as (address, _):
+            page = Page(address)
+            page.say(do="learn", id=1, name="The shed", port="hands:pads")
+            while "learning" not in (told := page.hear(20)):
+                pass
+            first = told["learning"]["title"]
+            for _ in range(3):
+                pads.stdin.write("41\n")
+                pads.stdin.flush()
+                time.sleep(0.4)
+            while told.get("learning", {}).get("title", first) == first:
+                told = page.hear(20)
+            assert [41] in [voice["notes"] for voice in told["learning"]["voices"]]
+            page.say(do="step", learn="finish")
+            while "ended" not in (told := page.hear(20)):
+                pass
+            page.socket.close()
+    finally:
+        pads.kill()
+        pads.wait()
+    assert told["ended"]["lines"]
+    kit = read_kit(str(tmp_path / "The_shed.toml"))
+    assert kit.note("bass-drum") == 41

@@ -1,6 +1,5 @@
 """midiforge kit learn"""
 
-import os
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,7 +10,6 @@ from midiforge.command.app import SETTINGS
 from midiforge.command.flags import new_file, own_flags
 from midiforge.command.terminal import on_screen, say, say_text
 from midiforge.errors import MidiforgeError
-from midiforge.files.disk import real, write_aside
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -61,22 +59,25 @@ def learn(
     --plain: Lines instead of a screen.
     """
     from midiforge.kits.kit import read_kit
+    from midiforge.kits.learn.kit_file import may_write, named_in, unfinished
     from midiforge.kits.learn.learn import Learning
     from midiforge.kits.learn.session import LearnSession
     from midiforge.kits.learn.steps import controls_asked, voices_asked
 
     learning = Learning.of(voices_asked(voices), controls_asked(controls))
     base, out = read_kit(starts_from), new_file(out)
-    named = _named_in(out, starts_from)
-    _may_write(out)
+    try:
+        named = named_in(out, starts_from, Path())
+    except MidiforgeError as error:
+        raise MidiforgeError(error.what, *error.where, "--starts-from", hint=error.hint) from None
+    may_write(out)
     session = LearnSession(learning, port, virtual)
     try:
         with _show(plain) as show:
             session.run(show)
     except (KeyboardInterrupt, SystemExit):
         if learning.pads or learning.bound:
-            unfinished = out.with_stem(f"{out.stem}-unfinished") if out.exists() else out
-            _keep(learning, base, named, unfinished, session.name)
+            _keep(learning, base, named, unfinished(out), session.name)
             say("stopped before the end: what was learnt until then is kept")
         else:
             say("nothing was learnt; no file is written")
@@ -115,47 +116,14 @@ def _in_lines() -> "Iterator[Show]":
         yield show
 
 
-# The file
-
-
-def _may_write(out: Path) -> None:
-    """MidiforgeError if what is there is not ours to replace, or nothing can be written there."""
-    from midiforge.files.own_file import KIT
-
-    if not os.access(out.parent, os.W_OK):
-        raise MidiforgeError("nothing can be written into this folder", str(out.parent))
-    KIT.check(out)
-
-
-def _named_in(out: Path, starts_from: str) -> str:
-    """How the new file names the kit it starts from; never itself, not even by way of others."""
-    from midiforge.files.disk import read_toml
-    from midiforge.kits.kit import kit_path, named_from
-
-    path = kit_path(starts_from, Path())
-    while path:
-        if real(path) == real(out):
-            what, hint = "would start from itself", "name another --out"
-            raise MidiforgeError(what, str(out), "--starts-from", hint=hint)
-        path = kit_path(str(read_toml(path).get("starts_from", "")), path.parent)
-    return named_from(out.parent, starts_from, Path())
-
-
 def _keep(learning: "Learning", base: "Kit", starts_from: str, out: Path, port: str) -> None:
-    """Writes the file, beside what may have come there meanwhile; says what is in it."""
-    from midiforge.kits.learn.kit_file import kit_file, learnt_words
-    from midiforge.live.recording.take_file import free
+    """Writes the file; says what is in it."""
+    from midiforge.kits.learn.kit_file import learnt_text, learnt_words, write_learnt
 
-    title = f"{out.stem}, learnt from {port}" if port else out.stem
-    text = kit_file(learning, base, starts_from, out.stem, title)
     try:
-        try:
-            _may_write(out)
-        except MidiforgeError:
-            out = free(out)
-        write_aside(out, text)
+        out = write_learnt(learning, base, starts_from, out, port)
     except MidiforgeError:
-        say_text(text)  # so that it is not lost
+        say_text(learnt_text(learning, base, starts_from, out, port))  # so that it is not lost
         raise
     for line in learnt_words(learning, starts_from, str(out)):
         say(line)

@@ -15,16 +15,18 @@ from starlette.routing import WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from midiforge.desk.answers import Asked, desk_of, get, text, told
-from midiforge.desk.desk import Desk
+from midiforge.desk.desk import DRILL, Desk
 from midiforge.desk.lesson_sheet import set_alone
 from midiforge.desk.live import Listener, Live, Said
 from midiforge.errors import MidiforgeError
+from midiforge.files.names import spelled
 from midiforge.kits.kit import Kit
 
 PRACTISED = "practised"  # the folder for takes of sessions, a folder each
 _DAY = "day.html"
 _MOST_DAYS = 60
 _MINUTES = 30
+_LONGEST = 60  # letters of a kit's name
 
 
 def _drill(desk: Desk, name: object) -> dict[str, str]:
@@ -51,8 +53,20 @@ def _practise(desk: Desk, asked: Asked) -> dict[str, Any]:
     }
 
 
+def _learn(desk: Desk, asked: Asked) -> dict[str, Any]:
+    """The kit file that comes of it, in the folder, by what the kit is called."""
+    stem = spelled(" ".join(text(asked, "name").split())).strip("._ ")[:_LONGEST]
+    if not stem:
+        raise MidiforgeError("what is the kit called?", "name")
+    return {"out": str(desk.path(f"{stem}{DRILL}")), "starts_from": text(asked, "starts_from")}
+
+
 # What the page can begin, and what is added to what it says.
-_JOBS: dict[str, Callable[[Desk, Asked], dict[str, Any]]] = {"play": _play, "practise": _practise}
+_JOBS: dict[str, Callable[[Desk, Asked], dict[str, Any]]] = {
+    "play": _play,
+    "practise": _practise,
+    "learn": _learn,
+}
 
 
 async def _live(socket: WebSocket) -> None:

@@ -8,7 +8,7 @@ from midiforge.desk.engine.line import Line
 from midiforge.errors import MidiforgeError
 
 # What can be asked for, each a module beside this one with a function `run`.
-JOBS = ("ports", "play", "practise")
+JOBS = ("ports", "play", "practise", "learn")
 
 
 def main() -> None:

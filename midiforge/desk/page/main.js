@@ -4,6 +4,7 @@ import { button, make } from "../../pages/player/element.js";
 import { stop } from "../../pages/player/transport.js";
 import { get, onServer, post, Wrong } from "./api.js";
 import { handing } from "./handing.js";
+import { kit } from "./kit.js";
 import { look, lookAgain, open, openDrill } from "./lesson.js";
 import { looking } from "./looking.js";
 import { tell } from "./news.js";
@@ -20,7 +21,7 @@ import { writing } from "./writing.js";
  */
 
 /** @type {View[]} */
-const views = [writing, handing, practising, looking];
+const views = [writing, handing, practising, looking, kit];
 
 const $ = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 const main = $("view"), nav = $("views");

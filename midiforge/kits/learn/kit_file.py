@@ -1,12 +1,16 @@
 """The kit file that comes of what was learnt, and what is said of it."""
 
+import os
 from collections import Counter
 from collections.abc import Mapping
+from pathlib import Path
 from shlex import quote
 
+from midiforge.errors import MidiforgeError
+from midiforge.files.disk import read_toml, real, write_aside
 from midiforge.files.own_file import KIT
 from midiforge.files.toml_text import toml_lines
-from midiforge.kits.kit import Kit
+from midiforge.kits.kit import Kit, kit_path, named_from
 from midiforge.kits.learn.hihat_pedal import openness, runs_backwards
 from midiforge.kits.learn.learn import Learning
 from midiforge.kits.learn.strokes import Learnt
@@ -98,3 +102,53 @@ def ending(learning: Learning) -> str:
 def _count(learning: Learning) -> str:
     learnt = len(learning.pads)
     return f"{learnt} of {learnt + len(learning.missing)} voices"
+
+
+# Where it goes
+
+
+def may_write(out: Path) -> None:
+    """MidiforgeError if what is there is not ours to replace, or nothing can be written there."""
+    if not os.access(out.parent, os.W_OK):
+        raise MidiforgeError("nothing can be written into this folder", str(out.parent))
+    KIT.check(out)
+
+
+def named_in(out: Path, starts_from: str, folder: Path) -> str:
+    """How a new file names the kit it starts from; never itself, not even by way of others.
+
+    folder: where the path of that kit begins. Raises MidiforgeError.
+    """
+    path = kit_path(starts_from, folder)
+    while path:
+        if real(path) == real(out):
+            raise MidiforgeError("would start from itself", str(out), hint="name another file")
+        path = kit_path(str(read_toml(path).get("starts_from", "")), path.parent)
+    return named_from(out.parent, starts_from, folder)
+
+
+def write_learnt(learning: Learning, base: Kit, starts_from: str, out: Path, port: str) -> Path:
+    """Writes the kit file, beside what may have come there meanwhile; gives where it is.
+
+    port: that the kit was learnt through; "" for one of ours. Raises MidiforgeError.
+    """
+    from midiforge.live.recording.take_file import free
+
+    text = learnt_text(learning, base, starts_from, out, port)
+    try:
+        may_write(out)
+    except MidiforgeError:
+        out = free(out)
+    write_aside(out, text)
+    return out
+
+
+def learnt_text(learning: Learning, base: Kit, starts_from: str, out: Path, port: str) -> str:
+    """The text of that file."""
+    title = f"{out.stem}, learnt from {port}" if port else out.stem
+    return kit_file(learning, base, starts_from, out.stem, title)
+
+
+def unfinished(out: Path) -> Path:
+    """Where what was learnt goes if it was stopped before the end."""
+    return out.with_stem(f"{out.stem}-unfinished") if out.exists() else out
