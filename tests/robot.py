@@ -20,6 +20,7 @@ from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from math import inf
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any, TypeVar
 from unittest.mock import patch
 
@@ -185,15 +186,23 @@ def play(
     hears: bool = True,
     journal: bool = False,
     until: float = inf,
+    away: tuple[float, float] | None = None,
     **keys: Any,
 ) -> Evening:
     """A whole session in fast time. wishes: at which second what is wished. journal: whether one is
-    written, too. until: the second at which the robot puts its sticks down."""
+    written, too. until: the second at which the robot puts its sticks down. away: from which second
+    to which the input is gone."""
     clock = FastClock()
     begun = (started or datetime(2026, 3, 2, 18, tzinfo=UTC)).timestamp()
     practice = Practice(session, minutes, hears, clock=clock, started=begun, **keys)
     if journal:
         practice.begin()
+    source = SimpleNamespace(gone=False)
+    if away:
+        practice.listening.begin_with(source)  # type: ignore[arg-type]
+        for second, gone in zip(away, (True, False), strict=True):
+            when = clock.at + round(second * SECOND)
+            clock.add(when, lambda gone=gone: setattr(source, "gone", gone))
     wire = Nobody(clock)
     kit = practice.session.drill.kit
 
@@ -231,7 +240,7 @@ def play(
         if when > put_down:
             return
         message = bytes((0x99, note, velocity))
-        clock.add(when, lambda: practice.heard(message, when))
+        clock.add(when, lambda: source.gone or practice.heard(message, when))
 
     player.watcher = practice.watched(Watcher(bar=bar, began=began), player.sender.muted)
     for second, wish in (wishes or {}).items():

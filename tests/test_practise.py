@@ -40,7 +40,7 @@ def session(log: Path | None = None, **keys: Any) -> Session:
 
 
 def evening(student: Student, minutes: int = 8, **keys: Any) -> Evening:
-    own = ("wishes", "folder", "shows", "apart", "journal", "until")
+    own = ("wishes", "folder", "shows", "apart", "journal", "until", "away")
     given = {name: keys.pop(name) for name in own if name in keys}
     log = keys.pop("log", None)
     robot = Robot(Learner(student), KIT)
@@ -499,6 +499,15 @@ def test_the_delay_is_measured_with_eight_strokes_and_taken_off() -> None:
 def test_a_delay_that_is_not_heard_is_not_made_up() -> None:
     one = play(session(), None, 5, measures=True)
     assert one.practice.scene.delay_ms is None
+
+
+def test_while_the_input_is_gone_nothing_is_missed_and_then_it_begins_again() -> None:
+    one = evening(FAST, 5, away=(42.0, 58.0))
+    assert all(outcome.is_good and outcome.entry.missed < 3 for _, outcome in one.outcomes)
+    broken_off = [outcome.entry.bars for at, outcome in one.outcomes if 42 <= at < 58]
+    assert broken_off == [7]  # and a bar that was not heard to its end
+    assert any(58 < at < 62 and mode is Mode.COUNT for at, mode in one.modes)
+    assert one.practice.scene.nothing == 0
 
 
 # The teacher by itself

@@ -86,6 +86,7 @@ class Listening:
         self._measure: tuple[int, int, float] | None = None
         self._seen = -1
         self._struck = 0  # when the last stroke came
+        self._away = False  # whether the input was gone when it was looked for last
         self._lost = False  # whether a take could not be written
         self.say: Callable[[str], None] = lambda _: None
 
@@ -141,6 +142,10 @@ class Listening:
             if bar.number < 0:
                 self._begun = at - round(bar.number * bar.length * bar.quarter)
             return
+        if self._away:  # what nobody could hear was not missed
+            self._away = self._is_gone
+            self.broken = not self._away
+            return
         if not joined and self._bars:
             self.broken = True
             self._bars = []
@@ -166,14 +171,20 @@ class Listening:
             self._pending.append(Stretch(task, begin, end, tuple(self._bars)))
             self._bars = []
 
+    @property
+    def _is_gone(self) -> bool:
+        return self._source is not None and self._source.gone
+
     def look(self) -> None:
         """Looks after what is due; in the time to spare."""
         now = self._clock()
         arriving, begun = self._arriving, self._begun
         if arriving is not None and begun:
-            gone = self._source is not None and self._source.gone
             at = (now - begun) / 1e9
-            if arriving.missed(at) and not gone:
+            if self._is_gone and not self._away:
+                self.close()
+                self._away = True
+            if arriving.missed(at) and not self._away:
                 self.scene.changes += 1
             if self._seen != self.scene.changes:
                 number = arriving.round_at(at)
@@ -215,12 +226,11 @@ class Listening:
             self.worker.submit(judge, stretch)
 
     def _judge(self, stretch: Stretch) -> None:
-        source = self._source
         recorded = Recorded(
             self.recorder, stretch.begin, stretch.end, stretch.task.exercise, stretch.bars
         )
         if not recorded.strokes:
-            self.scene.nothing += not (source is not None and source.gone)
+            self.scene.nothing += not self._is_gone
             return
         self.scene.nothing = 0
         try:
