@@ -268,6 +268,11 @@ def in_view(request: pytest.FixtureRequest, person: Person) -> Person:
     return person
 
 
+def test_only_the_view_that_is_turned_to_is_in_sight(in_view: Person) -> None:
+    in_sight = "return [...document.querySelectorAll('.view')].filter(v => v.offsetHeight).length"
+    assert in_view.js(in_sight) == 1
+
+
 @pytest.mark.parametrize("width", [1280, 820, 360])
 def test_it_fits_every_screen(in_view: Person, width: int) -> None:
     sized(in_view.driver, width, 800)
