@@ -182,6 +182,32 @@ def test_a_wrong_field_does_not_keep_another_from_being_saved(person: Person) ->
     assert person.js("return document.getElementById('field-tempos').value") == "fast"
 
 
+def test_two_wrong_fields_are_both_told_and_a_third_is_saved(person: Person) -> None:
+    person.js(
+        "for (const [key, text] of arguments[0]) {"
+        " const field = document.getElementById(`field-${key}`);"
+        " field.value = text; field.dispatchEvent(new Event('input', {bubbles: true})); }",
+        [["placements", "1 1e"], ["tempos", "60 72"], ["title", "Third"]],
+    )
+    person.when(lambda: person.saved(BOSSA.name)["title"] == "Third", "the third is saved")
+    for key in ("placements", "tempos"):
+        person.until(
+            "return document.getElementById(arguments[0]).textContent.includes('commas')",
+            f"wrong-{key}",
+        )
+    assert "Where the sticking starts, Tempos" in person.news()
+
+
+def test_undo_takes_back_what_could_not_be_saved(person: Person) -> None:
+    before = person.js("return document.getElementById('field-tempos').value")
+    person.type("tempos", "fast")
+    person.until("return document.getElementById('wrong-tempos').textContent !== ''")
+    assert person.js("return document.querySelector('.undo').disabled") is False
+    person.press(".undo")
+    person.until("return document.getElementById('wrong-tempos').textContent === ''")
+    assert person.js("return document.getElementById('field-tempos').value") == before
+
+
 def test_undo_and_redo_go_through_what_was_done(person: Person) -> None:
     original = (person.folder / BOSSA.name).read_text()
     person.type("feet", "samba")

@@ -47,6 +47,9 @@ def tempos(items: list[object]) -> tuple[Fraction, ...]:
         steps = re.fullmatch(r"\s*(\S+)\s+to\s+(\S+)\s+by\s+(\S+)\s*", str(item))
         if steps:
             wanted += ladder(tempo(steps[1]), tempo(steps[2]), _rise(steps[3]))
+        elif re.fullmatch(r"\s*[0-9.]+(\s+[0-9.]+)+\s*", str(item)):
+            parted = ", ".join(str(item).split())
+            raise is_not(item, "a tempo", f"several are parted by commas: {parted}")
         else:
             wanted.append(tempo(item))
     twice = next((tempo for tempo in wanted if wanted.count(tempo) > 1), None)

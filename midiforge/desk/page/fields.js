@@ -139,18 +139,20 @@ export function showValues(values) {
 }
 
 /**
- * Shows what is wrong beside its field; says whether there is one.
- * @param {import("./api.js").Trouble | null} trouble
+ * Shows what is wrong beside its field; gives the labels of such fields.
+ * @param {import("./api.js").Trouble[]} troubles
  */
-export function showTrouble(trouble) {
+export function showTrouble(troubles) {
   for (const [name, { control, wrong }] of fields) {
-    const isIt = trouble?.key === name;
-    const said = isIt ? trouble.said.replace(`${name}: `, "") : "";
+    const trouble = troubles.find(({ key }) => key === name);
+    const isIt = !!trouble;
+    const said = trouble ? trouble.said.replace(`${name}: `, "") : "";
     if (wrong.textContent !== said) wrong.textContent = said;
     control.setAttribute("aria-invalid", `${isIt}`);
     if (isIt) control.closest("details")?.setAttribute("open", "");
   }
-  return !!trouble && fields.has(trouble.key);
+  return [...fields.values()].filter(({ wrong }) => wrong.textContent)
+    .map(({ key }) => titleOf(key.name));
 }
 
 /**

@@ -4,8 +4,11 @@
 // disk always has the last state that a lesson comes of.
 
 import { get, post, Wrong } from "./api.js";
+import { open, say, show, tellAll, wrong } from "./lookers.js";
 import { forgetHistory, remember, taken } from "./undone.js";
 import { notice } from "./news.js";
+
+export { look, open } from "./lookers.js";
 
 /**
  * @typedef {{ number: number, title: string, tempos: number }} Piece
@@ -19,47 +22,16 @@ import { notice } from "./news.js";
  * }} Lesson
  */
 
-/** The name of the drill's file, and what is known of it.
- * @type {{ drill: string, lesson: Lesson | null }} */
-export const open = { drill: "", lesson: null };
-
 /** What was typed and is not in the file: by key, or a whole sticking or text.
  * @type {Record<string, string>} */
 export const unsaved = {};
 
-/** @type {Set<(lesson: Lesson) => void>} */
-const lookers = new Set();
-/** @type {Set<(trouble: import("./api.js").Trouble | null) => void>} */
-const troubled = new Set();
 let busy = false;
+/** Whether what is being sent was taken back meanwhile. */
+let isTakenBack = false;
 /** Other changes that wait for their turn.
  * @type {(() => Promise<Lesson>)[]} */
 const waiting = [];
-
-/**
- * Is told of every new state of the lesson, and of the one there is.
- * @param {(lesson: Lesson) => void} look
- * @param {(trouble: import("./api.js").Trouble | null) => void} [wrong]
- */
-export function look(look, wrong) {
-  lookers.add(look);
-  if (wrong) troubled.add(wrong);
-  if (!open.lesson) return;
-  look(open.lesson);
-  wrong?.(open.lesson.error || null);
-}
-
-/** @param {Lesson} lesson */
-function show(lesson) {
-  open.lesson = lesson;
-  for (const look of lookers) look(lesson);
-  say(lesson.error || null);
-}
-
-/** @param {import("./api.js").Trouble | null} trouble */
-function say(trouble) {
-  for (const wrong of troubled) wrong(trouble);
-}
 
 /** @param {string} drill */
 export async function openDrill(drill) {
@@ -103,8 +75,16 @@ export function writeText(text) {
   next();
 }
 
-/** @param {boolean} again whether what was undone is done again instead */
+/**
+ * Goes back by a change; what was typed and could not be saved is taken back first.
+ * @param {boolean} again whether what was undone is done again instead
+ */
 export function undo(again = false) {
+  if (!again && wrong.is && open.lesson && Object.keys(unsaved).length) {
+    for (const key of Object.keys(unsaved)) delete unsaved[key];
+    isTakenBack = busy;
+    return show(open.lesson);
+  }
   const { text, to } = taken(again);
   if (text === undefined || !open.lesson) return;
   for (const key of Object.keys(unsaved)) delete unsaved[key];
@@ -136,15 +116,22 @@ async function next(isUndo = false) {
     if (!isUndo && lesson.text !== before) remember(before);
     busy = false;
     show(lesson);
+    if (isTakenBack) { // it was right after all
+      isTakenBack = false;
+      undo();
+    }
     next();
   } catch (error) {
     busy = false;
+    const isOver = isTakenBack;
+    isTakenBack = false;
     if (!(error instanceof Wrong)) throw error;
     if (error.status === 409) return elsewhere(error.answer);
-    say(error.trouble);
+    if (isOver) show(open.lesson);
+    else say(error.trouble);
     if (waiting.length) next();
     else if (!turn && isNewer(sent)) next();
-    else if (!turn) keepTheRest(sent, error.trouble.key);
+    else if (!turn && !isOver) keepTheRest(sent, [error.trouble]);
   }
 }
 
@@ -154,23 +141,27 @@ function isNewer(sent) {
 }
 
 /**
- * One field that is wrong does not keep the others from being saved.
+ * Fields that are wrong do not keep the others from being saved; each of them is told.
  * @param {Record<string, string>} sent
- * @param {string} wrong
+ * @param {import("./api.js").Trouble[]} troubles what is known to be wrong, the newest last
  */
-async function keepTheRest(sent, wrong) {
-  const rest = Object.entries(sent).filter(([key]) => key !== wrong);
-  if (!(wrong in sent) || !rest.length || !open.lesson) return;
+async function keepTheRest(sent, troubles) {
+  const rest = Object.entries(sent).filter(([name]) => troubles.every(({ key }) => key !== name));
+  if (!(troubles[troubles.length - 1].key in sent) || !rest.length || !open.lesson) return;
   const before = open.lesson.text;
   busy = true;
   try {
     const lesson = await post("api/lesson", { ...base(), changes: Object.fromEntries(rest) });
     for (const [key] of rest) delete unsaved[key];
     remember(before);
-    open.lesson = lesson;
-    for (const look of lookers) look(lesson);
+    tellAll(lesson);
   } catch (error) {
+    busy = false;
     if (!(error instanceof Wrong)) throw error;
+    if (error.status === 409) return elsewhere(error.answer);
+    const all = [...troubles, error.trouble];
+    say(...all);
+    return keepTheRest(sent, all);
   }
   busy = false;
 }

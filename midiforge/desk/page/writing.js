@@ -110,11 +110,12 @@ async function show(place) {
     said.textContent = sizeOf(lesson);
     remarks.replaceChildren(...lesson.remarks.map((remark) => make("li", {}, remark)));
     showMusic(music, lesson);
-  }, (trouble) => {
-    sheet.classList.toggle("stale", !!trouble);
-    const isShown = showTrouble(trouble);
-    tell(trouble ? (isShown ? "One field is not right yet; the lesson is as it was before."
-      : trouble.said) : "");
+  }, (troubles) => {
+    sheet.classList.toggle("stale", troubles.length > 0);
+    back.disabled = !canUndo() && !troubles.length;
+    const labels = showTrouble(troubles);
+    tell(labels.length ? `Not right yet: ${labels.join(", ")}. The music is without it.`
+      : troubles[0]?.said || "");
   });
 }
 
