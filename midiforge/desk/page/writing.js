@@ -114,7 +114,8 @@ async function show(place) {
     sheet.classList.toggle("stale", troubles.length > 0);
     back.disabled = !canUndo() && !troubles.length;
     const labels = showTrouble(troubles);
-    tell(labels.length ? `Not right yet: ${labels.join(", ")}. The music is without it.`
+    const them = labels.length > 1 ? "them" : "it";
+    tell(labels.length ? `Not right yet: ${labels.join(", ")}. The music is without ${them}.`
       : troubles[0]?.said || "");
   });
 }
