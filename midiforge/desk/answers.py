@@ -6,19 +6,28 @@ from collections.abc import Awaitable, Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from midiforge.desk.gate import TooLarge
 from midiforge.errors import MidiforgeError, WrongArgument
+from midiforge.files.disk import reason
 
 if TYPE_CHECKING:
     from midiforge.desk.desk import Desk
 
 _LOG = logging.getLogger(__name__)
-WRONG, ELSEWHERE, TOO_LARGE = 422, 409, 413
+GONE, WRONG, ELSEWHERE, TOO_LARGE = 400, 422, 409, 413
 Asked = Mapping[str, Any]
+
+
+class Plain(JSONResponse):
+    """Plain data; a name of a file that is no text, in a sentence, does not keep it from going."""
+
+    def render(self, content: Any) -> bytes:
+        plain = json.dumps(content, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+        return plain.encode("utf-8", "replace")
 
 
 class Changed(Exception):
@@ -106,24 +115,33 @@ async def _answered(given: Callable[[], Awaitable[Any]]) -> Response:
     """What is given, or why it is not."""
     try:
         answer = await given()
+        return answer if isinstance(answer, Response) else Plain(answer)
     except MidiforgeError as error:
-        return JSONResponse({"error": told(error)}, WRONG)
+        return Plain({"error": told(error)}, WRONG)
+    except OSError as error:  # such as a name that is too long, a file that goes meanwhile
+        return Plain({"error": told(MidiforgeError(f"that cannot be: {reason(error)}"))}, WRONG)
     except Changed as changed:
-        return JSONResponse(changed.told, ELSEWHERE)
+        return Plain(changed.told, ELSEWHERE)
     except TooLarge:
-        return JSONResponse({"error": told(MidiforgeError("that is too large"))}, TOO_LARGE)
+        return Plain({"error": told(MidiforgeError("that is too large"))}, TOO_LARGE)
+    except ClientDisconnect:  # the page was loaded again, or closed, while it was sending
+        return Response(status_code=GONE)
     except Exception:
         _LOG.exception("an answer failed")
         said = "something went wrong inside midiforge; what was open is as it was"
-        return JSONResponse({"error": told(MidiforgeError(said))}, 500)
-    return answer if isinstance(answer, Response) else JSONResponse(answer)
+        return Plain({"error": told(MidiforgeError(said))}, 500)
+
+
+def _no_number(name: str) -> None:
+    raise ValueError(name)  # NaN and the like are not JSON (RFC 8259, section 6)
 
 
 async def _asked(request: Request) -> Asked:
     asked: dict[str, Any] = dict(request.query_params)
     if request.method == "POST":
         try:
-            content = json.loads(await request.body() or b"{}")
+            content = json.loads(await request.body() or b"{}", parse_constant=_no_number)
+            json.dumps(content, ensure_ascii=False).encode()  # half of a letter is no text
         except (ValueError, RecursionError):
             raise MidiforgeError("was not asked in JSON") from None
         if not isinstance(content, dict):

@@ -13,6 +13,7 @@ from midiforge.desk.desk import Desk
 from midiforge.desk.gate import Gate
 from midiforge.desk.live import Live
 from midiforge.engraving.drawing import STYLE
+from midiforge.files.disk import is_file
 
 _PACKAGE = Path(__file__).parents[1]
 _PAGE = Path(__file__).parent / "page"
@@ -52,7 +53,7 @@ async def _file(request: Request) -> Response:
     """A module or a picture, by the place it has in the package, so that they find each other."""
     folder = _FOLDERS[request.path_params["folder"]]
     path = folder / request.path_params["name"]
-    if path.parent != folder or path.suffix not in _KINDS or not path.is_file():
+    if path.parent != folder or path.suffix not in _KINDS or not is_file(path):
         return PlainTextResponse("Nothing is here.\n", 404)
     return FileResponse(path, media_type=_KINDS[path.suffix])
 

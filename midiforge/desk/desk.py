@@ -1,5 +1,6 @@
 """What one run of `midiforge open` has before it: a folder of drills, a log, who plays."""
 
+import os
 import threading
 from collections import OrderedDict
 from collections.abc import Iterator
@@ -10,6 +11,7 @@ from midiforge.desk.drill_file import DrillFile, read_drill_file
 from midiforge.desk.lesson_sheet import LessonSheet
 from midiforge.desk.work import Work
 from midiforge.errors import MidiforgeError, quoted
+from midiforge.files.disk import check_name, real
 from midiforge.files.names import spelled
 from midiforge.session import Session
 
@@ -32,6 +34,7 @@ class Desk:
         self.log = log
         self.player = player
         self.making, self.reviewing = Work(), Work()
+        self.writing = threading.Lock()  # one drill's file at a time is looked at and written
         self._sheets: OrderedDict[tuple[str, str], LessonSheet] = OrderedDict()
         self._lock = threading.Lock()
 
@@ -51,7 +54,7 @@ class Desk:
         except OSError:
             return
         for path in inside:
-            if path.name.startswith(".") or path.is_symlink():
+            if not is_own(path):
                 continue
             if path.is_dir():
                 if deeper:
@@ -69,9 +72,10 @@ class Desk:
         Raises MidiforgeError for one that is elsewhere, or hidden.
         """
         path = self.folder / name
+        check_name(path)
         parts = Path(name).parts
         hidden = any(part.startswith(".") for part in parts)
-        if not name or "\0" in name or hidden or not path.resolve().is_relative_to(self.folder):
+        if not name or "\0" in name or hidden or not real(path).is_relative_to(self.folder):
             raise MidiforgeError(f"{quoted(name)} is not in the folder that is open")
         return path
 
@@ -123,12 +127,25 @@ class Desk:
         stem = spelled(title).strip("._ ")[:80] or "lesson"
         path = self.folder / f"{stem}{DRILL}"
         number = 1
-        while path.exists():
-            number += 1
-            path = self.folder / f"{stem}_{number}{DRILL}"
-        begun = DrillFile(path, STARTER.read_text(encoding="utf-8"))
-        begun.changed({"title": title}).write()
+        with self.writing:
+            while os.path.lexists(path):
+                number += 1
+                path = self.folder / f"{stem}_{number}{DRILL}"
+            begun = DrillFile(path, STARTER.read_text(encoding="utf-8"))
+            begun.changed({"title": title}).write()
         return self.name_of(path)
+
+
+def is_own(path: Path) -> bool:
+    """Whether something in a folder is shown on the page: not hidden, no link, which may lead
+    anywhere, and by a name that is a text."""
+    if path.name.startswith(".") or path.is_symlink():
+        return False
+    try:
+        path.name.encode()
+    except UnicodeEncodeError:  # bytes that are not UTF-8
+        return False
+    return True
 
 
 def _is_drill(path: Path) -> bool:

@@ -6,15 +6,18 @@ from pathlib import Path
 from typing import Any
 
 import tomlkit
+from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AbstractTable
 
 from midiforge.drill.keys import BY_NAME
 from midiforge.errors import MidiforgeError, within
-from midiforge.files.disk import parsed_toml, read_toml_text, write_aside
+from midiforge.files.disk import parsed_toml, read_toml_text, real, write_aside
 from midiforge.files.toml_text import toml_lines
 from midiforge.frozen import frozen
 from midiforge.keys.key import Key
 from midiforge.keys.values import items_of
+
+_WRITABLE = 0o222  # by anybody
 
 
 @frozen
@@ -49,7 +52,11 @@ class DrillFile:
         Raises MidiforgeError where one cannot be read at all; whether a drill comes of it is not
         looked at.
         """
-        document, before = tomlkit.parse(self.text), self.shown()
+        before = self.shown()
+        try:
+            document = tomlkit.parse(self.text)
+        except (TOMLKitError, RecursionError) as error:
+            raise MidiforgeError(f"not TOML: {error}", str(self.path)) from None
         for name, typed in changes.items():
             if name not in BY_NAME:
                 raise MidiforgeError("is no key of a drill", name)
@@ -60,8 +67,15 @@ class DrillFile:
         return DrillFile(self.path, tomlkit.dumps(document))
 
     def write(self) -> None:
-        """Writes the file whole, or leaves it as it was."""
-        write_aside(self.path, self.text)
+        """Writes the file whole, or leaves it as it was; where it is a link, what that leads to.
+
+        Raises MidiforgeError where it cannot be written, or is not to be: it is read-only.
+        """
+        path = real(self.path)
+        if path.exists() and not path.stat().st_mode & _WRITABLE:
+            hint = "allow that it is written, or work on a copy"
+            raise MidiforgeError("is read-only", str(self.path), hint=hint)
+        write_aside(path, self.text)
 
 
 def read_drill_file(path: Path) -> DrillFile:

@@ -13,11 +13,12 @@ from urllib.parse import quote
 from starlette.responses import FileResponse, Response, StreamingResponse
 
 from midiforge.desk.answers import Asked, get, post, text, whole
-from midiforge.desk.desk import Desk
+from midiforge.desk.desk import Desk, is_own
 from midiforge.desk.work import Job, Tell
 from midiforge.drill.read import drill_in
 from midiforge.errors import MidiforgeError, WrongArgument, quoted
 from midiforge.files.disk import writing
+from midiforge.files.names import shortened
 from midiforge.files.record import RECORD, Record
 from midiforge.files.zipped import zipped
 from midiforge.folders import loops
@@ -35,7 +36,7 @@ _FOLDERS = {
 }
 _SPELLED = {".musicxml": "MusicXML"}
 _FIRST = (".pdf", ".html")  # what most people want
-_LONGEST = 40  # letters of a part of a file's name
+_LONGEST, _LARGEST = 40, 75  # letters, and bytes, of a part of a file's name
 # What somebody's page may do when it is looked at here: run its own scripts, and nothing else. It
 # is a stranger to this server, which does not answer it.
 _ALONE = (
@@ -82,7 +83,7 @@ class Wishes:
 def _in_a_name(words: str) -> str:
     """Words as every file system takes them, spaces and letters of any language kept."""
     letters = (each if each.isalnum() or each in " ,-+&()'" else " " for each in words)
-    return " ".join("".join(letters).split())[:_LONGEST].strip()
+    return shortened(" ".join("".join(letters).split()), _LONGEST, _LARGEST)
 
 
 def _kinds() -> list[str]:
@@ -259,7 +260,7 @@ def _made(folder: Path, drill: Path) -> Iterator[dict[str, Any]]:
             there[-1]["size"] = size
     with suppress(OSError):
         for path in folder.iterdir():
-            if path.suffix in FORMATS and not path.name.startswith(".") and path.is_file():
+            if path.suffix in FORMATS and is_own(path) and path.is_file():
                 stat = path.stat()
                 of = {"title": title_of(path.suffix), "files": 0, "when": stat.st_mtime}
                 there.append({"name": path.name, "size": stat.st_size, **of})

@@ -11,12 +11,13 @@ from starlette.responses import Response
 
 from midiforge.calls import write_plan
 from midiforge.desk.answers import Asked, get, post, text, upload, whole
-from midiforge.desk.desk import Desk
+from midiforge.desk.desk import Desk, is_own
 from midiforge.desk.handing_out import folder_of
 from midiforge.desk.work import Tell
 from midiforge.drill.read import drill_in
 from midiforge.errors import MidiforgeError, argument, quoted
 from midiforge.files.disk import write_aside, writing
+from midiforge.files.names import shortened
 from midiforge.hear.figures import of_step
 from midiforge.live.recording.take_file import ENDINGS, free
 from midiforge.midi.reading import parse
@@ -39,6 +40,7 @@ TAKES = "takes"
 LARGEST_TAKE = 8 * 2**20  # bytes; one of an hour has less than one million
 MOST_TAKES = 200  # at a time
 _LONGEST_NAME, _LONGEST_NOTE = 80, 200  # letters
+_LARGEST_NAME = 230  # bytes
 _WIDEST, _NARROWEST = 1200, 280  # px, of a picture
 _MOST_ROWS = 200  # of a table, the last
 _alone = threading.Lock()
@@ -80,12 +82,13 @@ def _take_name(name: str) -> str:
     stem = path.stem if ending else path.name
     letters = (each if each.isalnum() or each in " ,-+&()'_.:" else " " for each in stem)
     words = " ".join("".join(letters).replace(":", "-").split()).strip(". ")
-    return f"{words[:_LONGEST_NAME].strip('. ') or 'take'}{ending or ENDINGS[0]}"
+    name = shortened(words, _LONGEST_NAME, _LARGEST_NAME).strip(". ")
+    return f"{name or 'take'}{ending or ENDINGS[0]}"
 
 
 def _takes(folder: Path) -> list[Path]:
     try:
-        return takes_in([folder])
+        return [path for path in takes_in([folder]) if is_own(path)]
     except MidiforgeError:  # none yet
         return []
 

@@ -185,7 +185,7 @@ class Work:
             )
         process = job.process
         assert process.stdin and process.stdout
-        with process, suppress(BrokenPipeError):
+        with suppress(BrokenPipeError), process:  # also where it is closed
             process.stdin.write(json.dumps({"does": job.does, "asked": job.asked}) + "\n")
             process.stdin.flush()
             for line in process.stdout:
@@ -223,7 +223,7 @@ def _leave_nothing(job: Job) -> None:
     """What was killed can have left what it wrote aside, and folders that it made."""
     if job.folder is None:
         return
-    inside = [path for path in job.folder.glob("*") if path.is_dir()] if job.folder.exists() else []
+    inside = [path for path in job.folder.glob("*") if path.is_dir() and not path.is_symlink()]
     for folder in (*inside, job.folder):
         with suppress(OSError, MidiforgeError):
             tidy(folder)

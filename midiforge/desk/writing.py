@@ -92,10 +92,18 @@ def _current(desk: Desk, asked: Asked) -> tuple[str, DrillFile]:
 
 
 def _kept(desk: Desk, name: str, before: DrillFile, file: DrillFile) -> dict[str, Any]:
-    """Writes what a lesson comes of; what none comes of is refused, and the file stays."""
+    """Writes what a lesson comes of; what none comes of is refused, and the file stays.
+
+    The lesson may take its time, so it is looked again whether nobody wrote meanwhile.
+    """
     sheet = desk.sheet(name, file)
     if file.text != before.text:
-        file.write()
+        with desk.writing:
+            is_as_before = desk.drill_file(name).digest == before.digest
+            if is_as_before:
+                file.write()
+        if not is_as_before:
+            raise Changed(_lesson(desk, {"drill": name}))
     return _told(sheet)
 
 

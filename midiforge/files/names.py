@@ -22,6 +22,11 @@ def file_name(exercise: Exercise, digits: int, kind: str = "") -> str:
     return "_".join(filter(None, words)) + ENDING
 
 
+def shortened(words: str, letters: int, size: int) -> str:
+    """The beginning of words, of so many letters at most, and bytes: a file's name has 255."""
+    return words[:letters].encode()[:size].decode(errors="ignore").strip()
+
+
 def spelled(title: str) -> str:
     """A title as every file system takes it: _ for a space, ^ for an accent, letters of ASCII.
 
