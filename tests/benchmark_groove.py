@@ -8,7 +8,8 @@ recording where it fits best. Figures:
 2. voices wholly lost: voices with at least 2 % of the strokes that the drill has nowhere.
 3. tempo right: within 1 % of the click that was played to; once as the file is, once with tempo
    and meter removed.
-4. sure: how often those of each confidence are right, tempo and meter removed.
+4. sure: how often those of each confidence are right, tempo and meter removed, and how likely
+   chance alone makes it no more.
 5. as loud: strokes that are within 6 dB of what their mark sounds like, the average of their pad
    set apart.
 6. time for a file.
@@ -31,7 +32,7 @@ import time
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
-from math import log10
+from math import comb, log10
 from pathlib import Path
 from typing import NamedTuple
 
@@ -56,6 +57,8 @@ LOST = 0.02  # share of the strokes
 RIGHT = 0.01
 MOST_LINES, MOST_KINDS = 120, 8  # of a drill that a person reads
 MANY = 32  # bars
+# A person reads a line of bars in two seconds (a guess): sixty are two minutes.
+MOST_FIRST, MOST_SECTIONS = 60, 12
 LOUD = 6.0  # dB
 
 Times = dict[str, list[float]]  # by voice, rising, in s
@@ -256,6 +259,11 @@ def share(numbers: Sequence[int], most: int) -> str:
     return f"{statistics.fmean(number <= most for number in numbers):.0%}"
 
 
+def by_chance(rights: int, whole: int, sure: float) -> float:
+    """How likely no more are right, if each is with that probability."""
+    return sum(comb(whole, n) * sure**n * (1 - sure) ** (whole - n) for n in range(rights + 1))
+
+
 def said(fits: Sequence[Fit]) -> str:
     if not fits:
         return "-"
@@ -281,6 +289,8 @@ def main() -> None:
     lines: list[int] = []
     cells: list[int] = []
     words: list[float] = []
+    first: list[int] = []
+    parts: list[int] = []
     folder = Path(tempfile.mkdtemp())
     midiforge.import_groove(rows(False)[0].path)  # so that no file pays for imports
     for row in rows(options.tuning):
@@ -303,6 +313,10 @@ def main() -> None:
         loud.append(as_loud((stroke.struck for stroke in gather(strokes).strokes), groove.kit))
         lines.append(len(groove.text.splitlines()))
         cells.append(groove.cells)
+        if groove.sections:
+            parts.append(len(groove.sections))
+            read = groove.text.partition("[bars]\n")[2].partition("\n# ")[0]
+            first.append(len(read.splitlines()))
         if groove.bars > MANY:
             words.append(len(re.findall(r"[A-Za-z][\w-]*", groove.road_map)) / groove.bars)
         hands[kind].append(best_fit(recording, *by_hand(strokes, row.tempo)))
@@ -343,9 +357,11 @@ def main() -> None:
             some = [(sure, r) for sure, r, _ in ear if low <= sure < high]
             if some:
                 said_sure = statistics.fmean(sure for sure, _ in some)
+                rights = sum(r for _, r in some)
                 print(
                     f"  sure {low} to {high}: says {said_sure:.2f}, right "
-                    f"{statistics.fmean(r for _, r in some):.2f} of {len(some)}"
+                    f"{rights / len(some):.2f} of {len(some)}; so few by chance "
+                    f"{by_chance(rights, len(some), said_sure):.2f}"
                 )
     groups = {
         "ride": ("ride", "ride-bell", "ride-2"),
@@ -361,6 +377,11 @@ def main() -> None:
         f"lines of a drill: median {statistics.median(lines):.0f}, most {max(lines)}; up to "
         f"{MOST_LINES} {share(lines, MOST_LINES)}; up to {MOST_KINDS} kinds of bar "
         f"{share(cells, MOST_KINDS)}"
+    )
+    print(
+        f"of a form to be read first: {statistics.median(parts):.0f} sections, most {max(parts)}; "
+        f"{statistics.median(first):.0f} lines of bars, most {max(first)}; to {MOST_SECTIONS} and "
+        f"{MOST_FIRST} {share(parts, MOST_SECTIONS)} and {share(first, MOST_FIRST)}"
     )
     print(f"words of a road map of more than {MANY} bars: {statistics.fmean(words):.2f} a bar")
     if not options.plain:

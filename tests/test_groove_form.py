@@ -102,6 +102,7 @@ def test_what_is_read_first_stands_first(tmp_path: Path) -> None:
     variants = [name for name, text in bars_of(groove).items() if text.startswith("like")]
     assert variants
     assert names.index("B") < names.index("fill") < names.index(variants[0])
+    assert "# Fills, and bars that come now and then.\nfill = " in groove.text
     assert f"# Variants of the bars above.\n{variants[0]} = " in groove.text
 
 

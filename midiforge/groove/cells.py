@@ -229,7 +229,7 @@ class Choice:
     instruments: Mapping[str, str]
 
     def cells(self, steps: Sequence[int]) -> tuple[Cell, ...]:
-        """The cells: bars, their variants, changes. steps: to a beat, of each bar of the take."""
+        """The cells by name. steps: to a beat, of each bar of the take."""
         times = Counter(name for told in self.bars for name in told.names)
         return tuple(
             Cell(
@@ -245,12 +245,10 @@ class Choice:
             if times[name]
         )
 
-    def _by_name(self, name: str) -> tuple[bool, bool, bool, str, int]:
+    def _by_name(self, name: str) -> tuple[bool, str, int]:
         """Letters before what is called otherwise."""
         letters = name.rstrip("0123456789")
-        number = int(name[len(letters) :] or 1)
-        variant, change = name in self.like, name in self.instruments
-        return change, variant, not letters.isupper(), letters, number
+        return not letters.isupper(), letters, int(name[len(letters) :] or 1)
 
 
 def choose(

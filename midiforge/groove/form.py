@@ -12,7 +12,7 @@ from midiforge.frozen import frozen
 from midiforge.groove.cells import Cell, Key, Written, choose
 from midiforge.groove.grid import Grid, edges, spots
 from midiforge.groove.ornaments import Stroke
-from midiforge.groove.sections import Section, sections
+from midiforge.groove.sections import Section, in_order, sections
 from midiforge.groove.settled import Settled
 from midiforge.model.counts import count_name
 from midiforge.model.hit import Strength
@@ -33,12 +33,14 @@ _LINE = 8  # bars in a line of the road map
 
 @frozen
 class Form:
-    """cells: bars, and what is laid over them. unit: parts of a beat in which places are counted.
+    """cells: bars, and what is laid over them; headings: what stands above which.
+    unit: parts of a beat in which places are counted.
     order: names of what sounds together, bar by bar from bar `first`; sections: the same in short.
     kept: s that the strokes it has were from the grid. unfit: (bar, place, voice, what).
     rough: bars of which it has little."""
 
     cells: tuple[Cell, ...]
+    headings: Mapping[str, str]
     order: tuple[tuple[str, ...], ...]
     sections: tuple[Section, ...]
     first: int
@@ -154,10 +156,13 @@ def find_form(
         unfit += [(number, place, voice, "extra") for voice, place in strokes.keys() - own.fit]
         unfit += [(number, place, voice, "missing") for voice, place in own.missing]
     cells, order = told.cells(grids), tuple(own.names for own in told.bars)
+    in_short = sections(cells, order)
+    cells, headings = in_order(cells, in_short)
     return Form(
         cells=cells,
+        headings=headings,
         order=order,
-        sections=sections(cells, order),
+        sections=in_short,
         first=first,
         unit=unit,
         steps=usual,

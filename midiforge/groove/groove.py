@@ -255,20 +255,11 @@ def _of_form(settled: Settled, form: Form, kind: str) -> _Made:
         wrong=tuple(form_misfits(settled, form)),
         road_map=" ".join(tab.road_map.split()),
         sections=form.sections if kind != "fills" else (),
-        notes=tuple(_above(form, tab.bars)),
+        notes=tuple(form.headings.items()) if kind != "fills" else (),
         cells=sum(not cell.instrument for cell in form.cells),
         changes=sum(bool(cell.instrument) for cell in form.cells),
         remarks=(*_too_long(settled, form), *_rough(form)),
     )
-
-
-def _above(form: Form, bars: Mapping[str, str]) -> Iterator[tuple[str, str]]:
-    """What stands above which bar of a drill: where those begin that need not be read at first."""
-    cells = [cell for cell in form.cells if cell.name in bars]
-    variants = [cell.name for cell in cells if cell.like]
-    changes = [cell.name for cell in cells if cell.instrument]
-    yield from ((name, "Variants of the bars above.") for name in variants[:1])
-    yield from ((name, "What is laid over bars.") for name in changes[:1])
 
 
 def _too_long(settled: Settled, form: Form) -> tuple[str, ...]:

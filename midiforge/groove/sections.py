@@ -31,6 +31,29 @@ class Section:
         return f"{bars} {' and '.join(self.kinds)}{fills}"
 
 
+# Above the bars of a drill that need not be read at first, by the order they stand in.
+_HEADINGS = (
+    "",
+    "Fills, and bars that come now and then.",
+    "Variants of the bars above.",
+    "What is laid over bars.",
+)
+
+
+def in_order(
+    cells: Sequence[Cell], told: Sequence[Section]
+) -> tuple[tuple[Cell, ...], Mapping[str, str]]:
+    """Cells as they are read: those that sections name first; what stands above some of them."""
+    named = {kind for section in told for kind in section.kinds}
+
+    def place(cell: Cell) -> int:
+        return 3 if cell.instrument else 2 if cell.like else 0 if cell.name in named else 1
+
+    ordered = tuple(sorted(cells, key=place))
+    firsts = {place(cell): cell.name for cell in reversed(ordered)}
+    return ordered, {name: _HEADINGS[at] for at, name in firsts.items() if at}
+
+
 def sections(cells: Sequence[Cell], order: Sequence[Sequence[str]]) -> tuple[Section, ...]:
     """The fewest sections that say the most bars. order: names of what sounds together."""
     whole = [cell for cell in cells if not cell.instrument]
