@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -29,12 +30,27 @@ tempos = "76, 96"
 """
 
 
-@pytest.fixture
-def own_jack() -> Iterator[jack.Server]:
-    server = jack.Server("deskpractise")
-    server.start()
-    yield server
-    server.end()
+@contextmanager
+def program(*command: str, **environment: str) -> Iterator["subprocess.Popen[str]"]:
+    """Another program, which says "ready" once it has its ports."""
+    with subprocess.Popen(
+        [sys.executable, *command],
+        env=environment,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as process:
+        try:
+            assert process.stdout and process.stdout.readline() == "ready\n"
+            yield process
+        finally:
+            process.kill()
+
+
+def struck(process: "subprocess.Popen[str]", line: object) -> None:
+    assert process.stdin
+    process.stdin.write(f"{line}\n")
+    process.stdin.flush()
 
 
 class Page:
@@ -70,36 +86,27 @@ def test_a_session_on_the_page_plays_hears_logs_and_ends_with_its_day(
 ) -> None:
     (tmp_path / "drill.toml").write_text(DRILL)
     environment = {**own_jack.environment, "XDG_DATA_HOME": str(tmp_path / "data")}
-    robot = subprocess.Popen(
-        [sys.executable, str(ROBOT), "robot", "6", "0.0", "4"],
-        env=environment,
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-    )
-    assert robot.stdout and robot.stdin and robot.stdout.readline() == "ready\n"
-    try:
-        with server(tmp_path, **environment) as (address, _):
-            page = Page(address)
-            page.say(do="practise", id=1, drills=["drill.toml"], minutes=5, port="robot:sounds",
-                     input="hands:pads", measure=True)  # fmt: skip
-            said, end = 0, time.monotonic() + 100
-            log = Log(tmp_path / "log.sqlite")
-            while not (tmp_path / "log.sqlite").exists() or not log.entries():
-                assert time.monotonic() < end, page.lines
-                page.hear(20)
-                for line in page.lines[said:]:
-                    robot.stdin.write(line + "\n")
-                    robot.stdin.flush()
-                said = len(page.lines)
-            page.say(do="stop")
-            while "ended" not in page.hear(20):
-                pass
-            ended = page.heard[-1]["ended"]
-            page.socket.close()
-    finally:
-        robot.kill()
-        robot.wait()
+    robot_by_ear = str(ROBOT), "robot", "6", "0.0", "4"
+    log = Log(tmp_path / "log.sqlite")
+    with (
+        program(*robot_by_ear, **environment) as robot,
+        server(tmp_path, **environment) as (address, _),
+    ):
+        page = Page(address)
+        page.say(do="practise", id=1, drills=["drill.toml"], minutes=5, port="robot:sounds",
+                 input="hands:pads", measure=True)  # fmt: skip
+        said, end = 0, time.monotonic() + 100
+        while not (tmp_path / "log.sqlite").exists() or not log.entries():
+            assert time.monotonic() < end, page.lines
+            page.hear(20)
+            for line in page.lines[said:]:
+                struck(robot, line)
+            said = len(page.lines)
+        page.say(do="stop")
+        while "ended" not in page.hear(20):
+            pass
+        ended = page.heard[-1]["ended"]
+        page.socket.close()
     scenes = [told["scene"] for told in page.heard if "scene" in told]
     assert {"strike with the click", "play"} <= {scene["mode"] for scene in scenes}
     assert any(mark[2] != "missed" for scene in scenes for mark in scene["marks"])
@@ -132,35 +139,25 @@ def test_a_kit_is_learnt_by_hitting_it_and_a_lesson_can_name_it(
 
     (tmp_path / "drill.toml").write_text(DRILL)
     environment = {**own_jack.environment, "XDG_DATA_HOME": str(tmp_path / "data")}
-    pads = subprocess.Popen(
-        [sys.executable, "-c", _PADS],
-        env=environment,
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-    )
-    assert pads.stdin and pads.stdout and pads.stdout.readline() == "ready\n"
-    try:
-        with server(tmp_path, **environment) as (address, _):
-            page = Page(address)
-            page.say(do="learn", id=1, name="The shed", port="hands:pads")
-            while "learning" not in (told := page.hear(20)):
-                pass
-            first = told["learning"]["title"]
-            for _ in range(3):
-                pads.stdin.write("41\n")
-                pads.stdin.flush()
-                time.sleep(0.4)
-            while told.get("learning", {}).get("title", first) == first:
-                told = page.hear(20)
-            assert [41] in [voice["notes"] for voice in told["learning"]["voices"]]
-            page.say(do="step", learn="finish")
-            while "ended" not in (told := page.hear(20)):
-                pass
-            page.socket.close()
-    finally:
-        pads.kill()
-        pads.wait()
+    with (
+        program("-c", _PADS, **environment) as pads,
+        server(tmp_path, **environment) as (address, _),
+    ):
+        page = Page(address)
+        page.say(do="learn", id=1, name="The shed", port="hands:pads")
+        while "learning" not in (told := page.hear(20)):
+            pass
+        first = told["learning"]["title"]
+        for _ in range(3):
+            struck(pads, 41)
+            time.sleep(0.4)
+        while told.get("learning", {}).get("title", first) == first:
+            told = page.hear(20)
+        assert [41] in [voice["notes"] for voice in told["learning"]["voices"]]
+        page.say(do="step", learn="finish")
+        while "ended" not in (told := page.hear(20)):
+            pass
+        page.socket.close()
     assert told["ended"]["lines"]
     kit = read_kit(str(tmp_path / "The_shed.toml"))
     assert kit.note("bass-drum") == 41

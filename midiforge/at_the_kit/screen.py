@@ -15,6 +15,7 @@ from midiforge.at_the_kit.scene import Mode, Scene
 from midiforge.at_the_kit.words import (
     NOTHING,
     REST,
+    WISHES,
     Became,
     became,
     coming_words,
@@ -22,7 +23,7 @@ from midiforge.at_the_kit.words import (
     sentences,
 )
 from midiforge.live.playing.bars import PlayableExercise
-from midiforge.live.playing.controls import Command, pressed, single_keys, told
+from midiforge.live.playing.controls import pressed, single_keys, told
 from midiforge.live.playing.player import Player
 from midiforge.live.playing.route import Place
 from midiforge.live.screen.columns import Columns, Setting
@@ -48,15 +49,6 @@ _SIGNS = {
     Became.ELSEWHERE: "x",
 }
 _LEGEND = "= in time   < early   > late   - missed   x elsewhere"
-_KEYS = (
-    Command.PAUSE,
-    Command.NEXT,
-    Command.AGAIN,
-    Command.SLOWER,
-    Command.FASTER,
-    Command.HURTS,
-    Command.QUIT,
-)
 
 
 class KitScreen(Screen):
@@ -76,7 +68,7 @@ class KitScreen(Screen):
     def lines(self, room: int, height: int) -> list[str]:
         scene, head = self.scene, self._head(room)
         task, now = scene.task, self._large(room)
-        keys = [f"{FAINT}{line}{PLAIN}" for line in flowed(map(told, _KEYS), room)]
+        keys = [f"{FAINT}{line}{PLAIN}" for line in flowed(map(told, WISHES), room)]
         foot = ["", *self._said(room), "", *keys]
         if scene.mode is Mode.REST or task is None:
             return [*head, "", *map(_dots, now), *foot]

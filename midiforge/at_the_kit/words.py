@@ -6,9 +6,20 @@ from enum import StrEnum
 from midiforge.at_the_kit.scene import Mode, Outcome, Scene
 from midiforge.hear.arriving import Came
 from midiforge.hear.limits import TOGETHER_MS
+from midiforge.live.playing.controls import Command
 from midiforge.model.tempo import plain
 from midiforge.practice.teacher import Coming
 
+# What a player may ask for in a session, on whatever screen.
+WISHES = (
+    Command.PAUSE,
+    Command.NEXT,
+    Command.AGAIN,
+    Command.SLOWER,
+    Command.FASTER,
+    Command.HURTS,
+    Command.QUIT,
+)
 REST = "Put the sticks down, stand up, rest your hands and ears."
 NOTHING = "Nothing comes from the kit: is it the right input?"
 NO_KIT = "No kit on MIDI: the plan goes by the clock, and nothing is heard or logged."

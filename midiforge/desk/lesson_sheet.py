@@ -39,7 +39,7 @@ _AT_ONCE = 2  # exercises of a family, which the page asks for and shows togethe
 _MOST_BARS_KNOWN = 4000  # that an engraver keeps
 
 
-class _Desk:
+class _Shared:
     """The engraver of this process; verovio works for one thread at a time."""
 
     lock = threading.Lock()
@@ -121,7 +121,7 @@ class LessonSheet:
 
         Raises MidiforgeError for what a staff cannot show, and where there is no such family.
         """
-        with _Desk.lock:
+        with _Shared.lock:
             if (number, part) not in self._set:
                 self._set[number, part] = self._engraved(number, part)
             return self._set[number, part]
@@ -148,7 +148,7 @@ class LessonSheet:
 
 def set_alone(exercise: Exercise, kit: Kit) -> dict[str, Any]:
     """An exercise as the page sets it where it stands alone; as `LessonSheet.music`."""
-    with _Desk.lock:
+    with _Shared.lock:
         tempos: Tempos = (exercise,)
         family = Family(exercise.title, "", (("", tempos),))
         return _set(family, [write(tempos)], slice(1), kit)
@@ -156,9 +156,9 @@ def set_alone(exercise: Exercise, kit: Kit) -> dict[str, Any]:
 
 def _set(family: Family[Tempos], scores: Sequence[Score], some: slice, kit: Kit) -> dict[str, Any]:
     """Some of a family's pieces as the page sets them."""
-    engraver = _Desk.engraver
+    engraver = _Shared.engraver
     if engraver is None or engraver.bars_known > _MOST_BARS_KNOWN:
-        engraver = _Desk.engraver = Engraver()
+        engraver = _Shared.engraver = Engraver()
     layout = Layout(WIDEST, 0.0, False)
     group = group_of(family, scores, engraver, layout, some)
     if (some.stop or 0) < len(scores):

@@ -40,18 +40,12 @@ def entry_of(
     "" is the usual one.
     """
     exercise, tally, timing = review.exercise, review.tally, review.timing
-    stage, sticking, placement_name = kind_of(exercise.stage, exercise.variant)
     first_third, last_third = review.thirds or (None, None)
     steady = exercise.tempo.is_steady
     return Entry(
         when=when_played(review.source, review.played, day).when,
         drill=drill,
-        exercise=exercise.title,
-        key=key_of(exercise),
-        stage=stage,
-        sticking=sticking,
-        placement_name=placement_name,
-        number=str(exercise.number),
+        **_named(exercise),
         # What was played counts, not what was asked.
         tempo=round(review.played_tempo, 1) if steady else float(exercise.tempo.last),
         expected=tally.expected,
@@ -81,9 +75,21 @@ def entry_of(
     )
 
 
+def _named(exercise: Exercise) -> dict[str, Any]:
+    """By what the log knows an exercise."""
+    stage, sticking, placement_name = kind_of(exercise.stage, exercise.variant)
+    return {
+        "exercise": exercise.title,
+        "key": key_of(exercise),
+        "stage": stage,
+        "sticking": sticking,
+        "placement_name": placement_name,
+        "number": str(exercise.number),
+    }
+
+
 def not_heard(exercise: Exercise, drill: str, note: str, player: str, day: date) -> Entry:
     """What the log keeps of an exercise of which no take was heard: what the player says of it."""
-    stage, sticking, placement_name = kind_of(exercise.stage, exercise.variant)
     nothing: dict[str, Any] = dict.fromkeys(
         ("expected", "hit", "missed", "extra", "bars", "seconds"), 0
     )
@@ -92,12 +98,7 @@ def not_heard(exercise: Exercise, drill: str, note: str, player: str, day: date)
     return Entry(
         when=when_played("", None, day).when,
         drill=drill,
-        exercise=exercise.title,
-        key=key_of(exercise),
-        stage=stage,
-        sticking=sticking,
-        placement_name=placement_name,
-        number=str(exercise.number),
+        **_named(exercise),
         tempo=float(exercise.tempo.last),
         **nothing,
         source="",

@@ -12,6 +12,7 @@ from midiforge.at_the_kit import delay as delays
 from midiforge.at_the_kit.catching_up import caught_up
 from midiforge.at_the_kit.practise import Practice
 from midiforge.at_the_kit.scene import Scene
+from midiforge.at_the_kit.words import WISHES
 from midiforge.desk.engine.bars import Bars
 from midiforge.desk.engine.line import Line, Said
 from midiforge.desk.engine.play import silent
@@ -28,18 +29,6 @@ from midiforge.practice.teacher import to_a_click
 from midiforge.practice.words import CAUTION
 from midiforge.session import Session
 
-# What the page may wish for: what the kit's own screen has keys for.
-WISHES = frozenset(
-    (
-        Command.PAUSE,
-        Command.NEXT,
-        Command.AGAIN,
-        Command.SLOWER,
-        Command.FASTER,
-        Command.HURTS,
-        Command.QUIT,
-    )
-)
 _SPARE = 4_000_000  # nanoseconds that looking at the scene takes at most
 _MOST_OFTEN = 0.05  # seconds from one look to the next
 
