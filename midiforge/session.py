@@ -462,17 +462,23 @@ class Session:
         return verdict(self.entry(found, take), self.drill.practice) if found.is_it else ""
 
     def next_step(
-        self, found: "Reviewed", take: "MidiSource", note: str = "", day: date | None = None
+        self,
+        found: "Reviewed",
+        take: "MidiSource",
+        note: str = "",
+        day: date | None = None,
+        flags: bool = True,
     ) -> str:
         """What to do next with the exercise of a take, and how: as `midiforge next` says it, with
         what the review has to say instead of what the take lacks.
 
-        take, note, day: as for `entry`; the log need not hold the take yet.
+        take, note, day: as for `entry`; the log need not hold the take yet. flags: whether those of
+            the command that make it are said.
         Gives "" for a take that looks like another exercise or kit.
         Raises MidiforgeError.
         """
         from midiforge.practice.advice import of_exercise
-        from midiforge.practice.words import step_words
+        from midiforge.practice.words import step_words, without_flags
         from midiforge.report.sentence import advice
         from midiforge.report.view import View
 
@@ -480,7 +486,8 @@ class Session:
             return ""
         advised = self._advised_after([self.entry(found, take, note, day)])
         first, _ = advice(View(found.review), found.known)
-        return step_words(of_exercise(advised, found.review.exercise), first.work_on)
+        step = of_exercise(advised, found.review.exercise)
+        return step_words(step if flags else without_flags(step), first.work_on)
 
     def _advised_after(self, entries: "Iterable[Entry]") -> "list[Advice]":
         """What to do next once takes are logged, which the log may not hold yet."""

@@ -3,6 +3,7 @@ does it, and the log is shown, player by player."""
 
 import io
 import json
+import re
 from collections.abc import Iterator
 from datetime import date
 from itertools import count
@@ -139,7 +140,10 @@ def test_a_take_is_logged_and_told_as_the_command_does_it(
         for theirs in Log(log).entries()
     ]
     assert entry.day == date(2026, 3, 31)
-    assert page.read_text().startswith(came["page"])  # but for its seal
+    # But for its seal, and for flags, which are the command's.
+    without_flags = re.sub(r" \(play with --[^)]*\)", "", page.read_text())
+    assert without_flags.startswith(came["page"])
+    assert "(play with" in page.read_text()
     assert came["logged"] == f"In the log of {player}, as played on 2026-03-31, as its name says."
 
 

@@ -122,6 +122,32 @@ def test_what_cannot_be_played_is_said(folder: Path) -> None:
         assert page.until("wrong")["what"] == "there is no exercise 77"
 
 
+def test_bytes_and_nonsense_on_the_line_are_let_go_by(folder: Path) -> None:
+    with server(folder) as (address, process), Page(address) as page:
+        for nonsense in (b"\xff\x00", "[" * 5000, "null", '{"do": 3}', "{}"):
+            page.socket.send(nonsense)
+        page.say(do="clock", asked=7)
+        while "clock" not in (told := json.loads(page.socket.recv(20))):
+            pass
+        assert told["asked"] == 7
+        process.terminate()
+        assert process.stderr is not None
+        assert "Traceback" not in process.stderr.read()
+
+
+def test_a_day_s_page_is_opened_as_a_stranger(folder: Path) -> None:
+    from urllib.request import urlopen
+
+    day = folder / "practised" / "2026-01-02-030405"
+    day.mkdir(parents=True)
+    (day / "day.html").write_text("<p>A day.")
+    with (
+        server(folder) as (address, _),
+        urlopen(f"{address}api/practise/day?of={day.name}") as page,
+    ):
+        assert page.headers["Content-Security-Policy"].startswith("sandbox")
+
+
 def test_one_page_plays_at_a_time_until_another_takes_over(
     module: jack.Receiver, folder: Path
 ) -> None:

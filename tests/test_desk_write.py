@@ -226,6 +226,19 @@ def test_undo_and_redo_go_through_what_was_done(person: Person) -> None:
     person.until("return document.getElementById('field-feet').value === 'samba'")
 
 
+def test_what_is_typed_in_one_go_is_one_step_back(person: Person) -> None:
+    before = (person.folder / BOSSA.name).read_text()
+    person.type("tempos", "60, 61, 62, 63")
+    person.when(lambda: person.saved(BOSSA.name)["tempos"] == [60, 61, 62, 63], "typed")
+    person.until("return !document.querySelector('.undo').disabled")
+    steps = 0
+    while (person.folder / BOSSA.name).read_text() != before:
+        now, steps = (person.folder / BOSSA.name).read_text(), steps + 1
+        person.press(".undo")
+        person.when(lambda n=now: (person.folder / BOSSA.name).read_text() != n, "undone")
+    assert steps < 5  # of fourteen letters
+
+
 def test_a_file_that_an_editor_changed_meanwhile_is_not_overwritten(person: Person) -> None:
     path = person.folder / BOSSA.name
     path.write_text(path.read_text().replace("bossa-nova", "baiao"))

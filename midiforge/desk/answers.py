@@ -3,11 +3,12 @@
 import json
 import logging
 from collections.abc import Awaitable, Callable, Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from midiforge.desk.gate import TooLarge
@@ -19,6 +20,14 @@ if TYPE_CHECKING:
 
 _LOG = logging.getLogger(__name__)
 GONE, WRONG, ELSEWHERE, TOO_LARGE = 400, 422, 409, 413
+# What somebody's page may do when it is looked at here: run its own scripts, and nothing else. It
+# is a stranger to this server, which does not answer it.
+_ALONE = (
+    "sandbox allow-scripts allow-modals allow-downloads; default-src 'none'; "
+    "script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:; "
+    "media-src data: blob:; font-src data:; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'"
+)
 Asked = Mapping[str, Any]
 
 
@@ -60,6 +69,26 @@ def upload(path: str, answer: Callable[["Desk", Asked, bytes], Any]) -> Route:
         return await _answered(given)
 
     return Route(path, endpoint, methods=["POST"])
+
+
+def over(path: str, work: str, state: Callable[["Desk", Asked], Any]) -> tuple[Route, Route]:
+    """A job is stopped, or one that is over forgotten; then as `state` has it. work: which of the
+    desk's."""
+
+    def stop(desk: "Desk", asked: Asked) -> Any:
+        getattr(desk, work).stop(whole(asked, "number"))
+        return state(desk, asked)
+
+    def forget(desk: "Desk", asked: Asked) -> Any:
+        getattr(desk, work).forget(whole(asked, "number"))
+        return state(desk, asked)
+
+    return post(f"{path}/stop", stop), post(f"{path}/forget", forget)
+
+
+def stranger(path: Path) -> Response:
+    """A page that somebody made: it runs its own scripts, and this server does not answer it."""
+    return FileResponse(path, headers={"Content-Security-Policy": _ALONE})
 
 
 def desk_of(request: Any) -> "Desk":

@@ -12,7 +12,7 @@ from urllib.parse import quote
 
 from starlette.responses import FileResponse, Response, StreamingResponse
 
-from midiforge.desk.answers import Asked, get, post, text, whole
+from midiforge.desk.answers import Asked, get, over, post, stranger, text
 from midiforge.desk.desk import Desk, is_own
 from midiforge.desk.work import Job, Tell
 from midiforge.drill.read import drill_in
@@ -37,14 +37,6 @@ _FOLDERS = {
 _SPELLED = {".musicxml": "MusicXML"}
 _FIRST = (".pdf", ".html")  # what most people want
 _LONGEST, _LARGEST = 40, 75  # letters, and bytes, of a part of a file's name
-# What somebody's page may do when it is looked at here: run its own scripts, and nothing else. It
-# is a stranger to this server, which does not answer it.
-_ALONE = (
-    "sandbox allow-scripts allow-modals allow-downloads; default-src 'none'; "
-    "script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:; "
-    "media-src data: blob:; font-src data:; base-uri 'none'; form-action 'none'; "
-    "frame-ancestors 'none'"
-)
 
 
 @frozen
@@ -296,7 +288,7 @@ def _taken(desk: Desk, asked: Asked) -> Response:
     path = folder / name
     if text(asked, "open") and path.suffix == ".html":
         FORMATS[path.suffix].seal.check(path)  # what somebody else wrote is only kept
-        return FileResponse(path, headers={"Content-Security-Policy": _ALONE})
+        return stranger(path)
     if text(asked, "open") and path.suffix == ".pdf":
         return FileResponse(path, filename=name, content_disposition_type="inline")
     return FileResponse(path, filename=name)
@@ -306,24 +298,10 @@ def _attached(name: str) -> str:
     return f"attachment; filename*=utf-8''{quote(name, safe='')}"
 
 
-# Jobs
-
-
-def _stop(desk: Desk, asked: Asked) -> dict[str, Any]:
-    desk.making.stop(whole(asked, "number"))
-    return _state(desk, asked)
-
-
-def _forget(desk: Desk, asked: Asked) -> dict[str, Any]:
-    desk.making.forget(whole(asked, "number"))
-    return _state(desk, asked)
-
-
 ROUTES = (
     get("/api/hand-out", _choices),
     get("/api/made", _state),
     post("/api/made", _make),
-    post("/api/made/stop", _stop),
-    post("/api/made/forget", _forget),
+    *over("/api/made", "making", _state),
     get("/api/made/file", _taken),
 )

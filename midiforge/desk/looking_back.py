@@ -2,7 +2,6 @@
 
 import threading
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -10,7 +9,7 @@ from typing import Any
 from starlette.responses import Response
 
 from midiforge.calls import write_plan
-from midiforge.desk.answers import Asked, get, post, text, upload, whole
+from midiforge.desk.answers import Asked, get, over, post, text, upload, whole
 from midiforge.desk.desk import Desk, is_own
 from midiforge.desk.handing_out import folder_of
 from midiforge.desk.work import Tell
@@ -30,9 +29,9 @@ from midiforge.practice.log import Log, log_path
 from midiforge.practice.picture import svg_of
 from midiforge.practice.plan import Plan
 from midiforge.practice.reviewed import takes_in, when_played
-from midiforge.practice.standing import Action, Advice
+from midiforge.practice.standing import Advice
 from midiforge.practice.steps import Steps
-from midiforge.practice.words import CAUTION, advice_lines, plan_note
+from midiforge.practice.words import CAUTION, advice_lines, plan_note, without_flags
 from midiforge.printable import many
 from midiforge.session import Heard, Session
 
@@ -155,7 +154,7 @@ def _one(
 
     [take] = asked["takes"]
     found = session.review(take, asked["number"])
-    step = session.next_step(found, take, asked["note"], day)
+    step = session.next_step(found, take, asked["note"], day, flags=False)
     verdict = session.verdict(found, take)
     if session.keep(found, take, asked["note"], day):
         whose = f" of {session.player}" if session.player else ""
@@ -188,19 +187,6 @@ def _review_page(desk: Desk, asked: Asked) -> dict[str, Any]:
     return {"title": job.title, **job.given}
 
 
-def _stop(desk: Desk, asked: Asked) -> dict[str, Any]:
-    desk.reviewing.stop(whole(asked, "number"))
-    return _reviews(desk, asked)
-
-
-def _forget(desk: Desk, asked: Asked) -> dict[str, Any]:
-    desk.reviewing.forget(whole(asked, "number"))
-    return _reviews(desk, asked)
-
-
-# The log
-
-
 def _session(desk: Desk, asked: Asked) -> Session:
     """A session of whoever is chosen; a log that was named need not be there yet."""
     session = desk.session(text(asked, "drill"), text(asked, "player", desk.player))
@@ -221,17 +207,12 @@ def _way(desk: Desk, asked: Asked) -> dict[str, Any]:
         "player": session.player,
         "players": [{"name": name, "said": player_said(name)} for name in sorted(players)],
         "said": f"{many(len(advised), 'exercise')}, {takes}",
-        "next": [[*line] for line in advice_lines([*map(_without_flags, advised)])],
+        "next": [[*line] for line in advice_lines([*map(without_flags, advised)])],
         "caution": CAUTION,
         "ways": [_told(advice, session) for advice in advised if advice.group.entries],
         "takes": [path.name for path in _takes(folder)][-MOST_TAKES:],
         "largest": LARGEST_TAKE,
     }
-
-
-def _without_flags(advice: Advice) -> Advice:
-    """Flags are for the command; but where something is changed, they say what."""
-    return advice if advice.action is Action.CHANGE else replace(advice, flags="")
 
 
 def _told(advice: Advice, session: Session) -> dict[str, Any]:
@@ -304,8 +285,7 @@ ROUTES = (
     upload("/api/takes", _take),
     get("/api/reviews", _reviews),
     post("/api/reviews", _review),
-    post("/api/reviews/stop", _stop),
-    post("/api/reviews/forget", _forget),
+    *over("/api/reviews", "reviewing", _reviews),
     get("/api/review", _review_page),
     get("/api/way", _way),
     get("/api/way/picture", _picture),

@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
-from starlette.responses import FileResponse, Response
+from starlette.responses import Response
 from starlette.routing import WebSocketRoute
-from starlette.websockets import WebSocket, WebSocketDisconnect
+from starlette.websockets import WebSocket
 
-from midiforge.desk.answers import Asked, desk_of, get, text, told
+from midiforge.desk.answers import Asked, desk_of, get, stranger, text, told
 from midiforge.desk.desk import DRILL, Desk
 from midiforge.desk.lesson_sheet import set_alone
 from midiforge.desk.live import Listener, Live, Said
@@ -75,7 +75,10 @@ async def _live(socket: WebSocket) -> None:
     page = Listener(socket.send_text)
     try:
         while True:
-            asked = _asked(await socket.receive_text())
+            message = await socket.receive()
+            if message["type"] == "websocket.disconnect":
+                return
+            asked = _asked(message.get("text") or "")
             match asked.get("do"):
                 case "clock":
                     await page.tell({"clock": live.clock(), "asked": asked.get("asked")})
@@ -85,8 +88,6 @@ async def _live(socket: WebSocket) -> None:
                     await _begin(socket, live, page, asked)
                 case _:
                     live.say(page, asked)
-    except WebSocketDisconnect:
-        pass
     finally:
         live.leave(page)
 
@@ -166,7 +167,7 @@ def _day(desk: Desk, asked: Asked) -> Response:
     path = desk.path(f"{PRACTISED}/{text(asked, 'of')}/{_DAY}")
     if not path.is_file():
         raise MidiforgeError("there is no such day")
-    return FileResponse(path, media_type="text/html")
+    return stranger(path)
 
 
 ROUTES = (

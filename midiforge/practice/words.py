@@ -52,6 +52,11 @@ def step_words(advice: Advice, work_on: str = "") -> str:
     return _done_so(advice, _joined(advice.why, "" if advice.action in on_its_own else work_on))
 
 
+def without_flags(advice: Advice) -> Advice:
+    """For whoever types no flags; but where something is changed, they say what."""
+    return advice if advice.action is Action.CHANGE else replace(advice, flags="")
+
+
 def why_words(advice: Advice) -> str:
     """What the log has to say for an advice, and what the last take lacks to be good."""
     return _joined(advice.why, advice.lacking)

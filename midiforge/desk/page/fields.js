@@ -21,6 +21,7 @@ const fields = new Map();
  * @type {Record<string, string>} */
 const TITLES = {
   sticking: "Sticking as text",
+  "every.strokes": "Besides: every sticking of so many strokes",
   text: "Words for the student",
   texts: "Words under single exercises",
   feet: "What the feet play",

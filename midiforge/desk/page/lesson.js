@@ -113,7 +113,8 @@ async function next(isUndo = false) {
     const lesson = await (turn ? turn() : post("api/lesson", { ...base(), changes: sent }));
     if (!turn)
       for (const key of Object.keys(sent)) if (unsaved[key] === sent[key]) delete unsaved[key];
-    if (!isUndo && lesson.text !== before) remember(before);
+    if (!isUndo && lesson.text !== before)
+      remember(before, turn ? "" : Object.keys(sent).join());
     busy = false;
     show(lesson);
     if (isTakenBack) { // it was right after all

@@ -88,7 +88,7 @@ async function listDrills() {
   const { drills, folder } = await get("api/drills");
   document.title = `midiforge: ${folder}`;
   chooser.replaceChildren(...drills.map((/** @type {string} */ name) =>
-    make("option", { value: name }, name.replace(/\.toml$/, ""))));
+    make("option", { value: name }, name.replace(/\.toml$/, "").replaceAll("_", " "))));
   chooser.value = open.drill;
   return drills;
 }
@@ -102,7 +102,7 @@ function newLesson() {
   const asking = make("dialog", { className: "asking" },
     make("form", {}, make("label", { htmlFor: title.id }, "What is the lesson called?"), title,
       wrong, make("div", { className: "often" }, make("button", { type: "submit" }, "Begin"),
-        button("leave", "Leave it", () => asking.close()))));
+        button("leave", "Cancel", () => asking.close()))));
   asking.addEventListener("close", () => asking.remove());
   asking.addEventListener("submit", async (event) => {
     event.preventDefault();

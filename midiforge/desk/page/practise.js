@@ -44,9 +44,9 @@ async function show(place) {
   form.append(make("h2", {}, "A session at the kit"),
     make("p", {}, "It plans the minutes from what was played before, sounds what is new, hears "
       + "you play to the click, and goes slower, faster or on. Put the screen on a music stand."),
-    others, field(minutes, "Minutes"), field(player, "Who plays"), kit.field(), known,
+    others, field(minutes, "Minutes"), field(player, "Who plays"), kit.field(),
     output.field(), line(sounded, "Sound what is new before I play it"),
-    line(measure, "Measure the delay of the kit first, with eight strokes"), start);
+    line(measure, "Measure the delay of the kit first, with eight strokes"), known, start);
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     begin(false);
@@ -78,7 +78,8 @@ async function ask() {
   if (!player.value) player.value = told.player;
   const delay = told.delay === null ? "Its delay is not known yet."
     : `Its delay is ${Math.round(told.delay)} ms, as it was measured.`;
-  known.textContent = !output.value ? `There is no port to sound through. ${ports.why}`
+  known.textContent = !output.value ? "A session needs a MIDI port to sound through; "
+      + `there is none. ${ports.why && `In full: ${ports.why}.`}`
     : kit.value ? delay : NO_KIT;
   days.replaceChildren(...told.days.map((/** @type {string} */ day) =>
     make("li", {}, dayLink(day))));

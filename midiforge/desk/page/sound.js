@@ -4,7 +4,7 @@ import { make } from "../../pages/player/element.js";
 import { run, stop } from "../../pages/player/transport.js";
 import { say } from "./live.js";
 import { putBeside } from "./music.js";
-import { lookAtPorts, portChoice, ports } from "./ports.js";
+import { lookAtPorts, portChoice } from "./ports.js";
 
 const TIMES = [["0", "for ever"], ["", "as the drill has it, then on"], ["1", "once, then on"],
   ["2", "2 times, then on"], ["4", "4 times, then on"], ["8", "8 times, then on"]];
@@ -22,7 +22,6 @@ export const pads = portChoice("pads-from", "Pads and pedals from", "input",
 export const wanted = { times: "0", clock: false };
 const more = make("details", { className: "sound-more" },
   make("summary", {}, "More about MIDI"));
-const why = make("p", { className: "help" });
 
 /** How often an exercise is to go round, 0 for ever; null for as the drill has it. */
 export function timesWanted() {
@@ -32,7 +31,6 @@ export function timesWanted() {
 function showMore() {
   more.hidden = !sound.value;
   document.body.classList.toggle("through-midi", !!sound.value);
-  why.textContent = ports.why ? `No MIDI: ${ports.why}` : "";
 }
 
 /** Where the sound of the whole lesson comes from, and how. */
@@ -50,7 +48,7 @@ export function soundChoice() {
     band.field(), pads.field(),
     make("label", { className: "port-choice switch" }, beat, "Send MIDI beat clock"));
   lookAtPorts(showMore);
-  const element = make("div", { className: "sound-choice" }, sound.field(), why, more);
+  const element = make("div", { className: "sound-choice" }, sound.field(), more);
   element.setAttribute("role", "group");
   element.setAttribute("aria-label", "Where the sound comes from");
   return element;

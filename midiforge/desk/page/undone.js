@@ -1,6 +1,10 @@
 // What the drill's text was before, to go back to.
 
 const MOST = 200;
+const ONE_MS = 1500; // what is typed into one field without a longer pause is one change
+
+/** What was changed last, and when. */
+let last = "", at = -Infinity;
 
 /** @type {string[]} */
 const done = [];
@@ -10,9 +14,14 @@ const undone = [];
 export const canUndo = () => done.length > 0;
 export const canRedo = () => undone.length > 0;
 
-/** @param {string} text as it was before a change */
-export function remember(text) {
-  done.push(text);
+/**
+ * @param {string} text as it was before a change
+ * @param {string} [what] was changed
+ */
+export function remember(text, what = "") {
+  const now = performance.now();
+  if (!what || what !== last || now - at > ONE_MS || !done.length) done.push(text);
+  [last, at] = [what, now];
   done.splice(0, done.length - MOST);
   undone.length = 0;
 }

@@ -3,7 +3,7 @@
 import { button, make } from "../../pages/player/element.js";
 import { get } from "./api.js";
 import { Row } from "./cells.js";
-import { fieldOf, showTrouble, showValues, type } from "./fields.js";
+import { fieldOf, showTrouble, showValues, titleOf, type } from "./fields.js";
 import { feetChooser } from "./feet.js";
 import { look, undo, writeText } from "./lesson.js";
 import { showMusic } from "./music.js";
@@ -14,7 +14,7 @@ import { canRedo, canUndo } from "./undone.js";
 import { voicingRows } from "./voicing.js";
 
 // What is always in sight, in the order in which one thinks of it.
-const HANDS = ["sticking"];
+const HANDS = ["sticking", "every.strokes"];
 const FEET = ["feet"];
 const MOVES = ["placements", "accents", "accent_placements", "lead"];
 const TIME = ["tempos", "meter", "steps", "swing"];
@@ -31,6 +31,8 @@ const OFTEN = {
 
 const asked = get("api/fields"); // while the lesson is asked for
 asked.catch(() => {});
+
+const CHOOSE = "What a field is for stands here, once you are in it.";
 
 /** @param {HTMLElement} place */
 async function show(place) {
@@ -51,12 +53,12 @@ async function show(place) {
     title, keys: keys.filter(({ name }) => !common.includes(name)),
   }));
   const voices = voicingRows(shelves.voices);
-  const help = make("p", { className: "help-line" });
+  const help = make("p", { className: "help-line" }, CHOOSE);
   help.setAttribute("aria-hidden", "true"); // each field says its own
   const form = make("form", { className: "form" },
     make("div", { className: "part" }, field("title")),
     part("The hands", cells, rudimentChooser(shelves.rudiments),
-      field("sticking")),
+      ...HANDS.map(field)),
     part("The feet", field("feet"), feetChooser(shelves.ostinatos)),
     part("What moves", ...MOVES.map(field)),
     part("Tempo and time", ...TIME.map(field)),
@@ -67,7 +69,7 @@ async function show(place) {
     wholeText(), help);
   form.addEventListener("focusin", ({ target }) => {
     const line = target instanceof Element && target.closest(".field");
-    help.textContent = (line && line.querySelector(".help")?.textContent) || "";
+    help.textContent = (line && line.querySelector(".help")?.textContent) || CHOOSE;
   });
   form.addEventListener("submit", (event) => event.preventDefault());
   const music = make("div", { className: "lesson-music" });
@@ -108,7 +110,8 @@ async function show(place) {
       else if (!element.parentNode) cells.append(element);
     });
     said.textContent = sizeOf(lesson);
-    remarks.replaceChildren(...lesson.remarks.map((remark) => make("li", {}, remark)));
+    remarks.replaceChildren(...lesson.remarks.map((remark) =>
+      make("li", {}, remark.replace(/^([a-z_]+):/, (_, name) => `${titleOf(name)}:`))));
     showMusic(music, lesson);
   }, (troubles) => {
     sheet.classList.toggle("stale", troubles.length > 0);
