@@ -47,6 +47,7 @@ export function feetChooser(ostinatos) {
   all.addEventListener("toggle", () => {
     if (!all.open) return stop();
     for (const entry of entries) near.observe(entry);
+    all.scrollIntoView({ block: "start" }); // the patterns, not just the line that opens them
   });
   look((lesson) => {
     if (lesson.error) return;

@@ -61,7 +61,7 @@ function offer() {
   const half = (/** @type {string} */ text, /** @type {string[]} */ names) => [
     make("h3", {}, text),
     make("ul", {}, ...(names.length ? names : ["none"]).map((port) => make("li", {}, port)))];
-  list.replaceChildren(...(ports.why ? [make("p", {}, ports.why)] : []),
+  list.replaceChildren(...(ports.why ? [make("p", {}, `None can be had: ${ports.why}.`)] : []),
     ...half("To play through", ports.output), ...half("To hear from", ports.input));
 }
 
