@@ -55,7 +55,7 @@ async function show(place) {
   result.setAttribute("aria-label", "What is left of the session");
   place.append(form, result, stage, make("section", {}, make("h2", {}, "Days"), days));
   lookAtPorts(choosePorts);
-  look(back);
+  look(() => form.offsetParent && back()); // out of sight it is asked for when one comes back
 }
 
 function choosePorts() {

@@ -2,6 +2,7 @@
 
 import { button, make } from "../../pages/player/element.js";
 import { get } from "./api.js";
+import { part } from "./asking.js";
 import { Row } from "./cells.js";
 import { fieldOf, showTrouble, showValues, titleOf, type } from "./fields.js";
 import { feetChooser } from "./feet.js";
@@ -130,16 +131,6 @@ function sizeOf({ exercises, pieces, unshown }) {
   const all = exercises === pieces.length ? many(exercises, "exercise")
     : `${many(exercises, "exercise")}, ${pieces.length} at several tempos`;
   return unshown ? `${all}; the first ${pieces.length - unshown} are shown` : all;
-}
-
-/**
- * @param {string} title
- * @param {...Node} fields
- */
-function part(title, ...fields) {
-  const section = make("section", { className: "part" }, make("h2", {}, title), ...fields);
-  section.setAttribute("aria-label", title);
-  return section;
 }
 
 /** @param {string} name */
