@@ -11,6 +11,7 @@ from midiforge.desk.desk import Desk
 from midiforge.desk.gate import LOOPBACK, new_secret
 from midiforge.errors import MidiforgeError
 
+_TO_WARM = 2.0  # seconds at most that the end waits for what was engraved ahead
 _LARGEST_MESSAGE = 1 << 20  # bytes, of a socket
 
 
@@ -50,7 +51,8 @@ def serve(
         )
         server = uvicorn.Server(config)
         listening.listen()  # who asks before the server runs, waits
-        threading.Thread(target=desk.warm, args=(drill,), daemon=True).start()
+        warming = threading.Thread(target=desk.warm, args=(drill,), daemon=True)
+        warming.start()
         say(address)
         if browses:
             webbrowser.open(address)
@@ -58,3 +60,4 @@ def serve(
             server.run(sockets=[listening])
         finally:
             desk.close()
+            warming.join(_TO_WARM)

@@ -3,6 +3,7 @@
 import re
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping
+from fractions import Fraction
 from itertools import pairwise
 from operator import itemgetter
 from statistics import fmean
@@ -94,22 +95,33 @@ def _played(review: Review, score: Score) -> Mapping[Written, _Played]:
     def written(bar: int) -> int:
         return (bar - first) % turn + first if bar > first else bar
 
-    offs: dict[Written, list[float]] = defaultdict(list)
-    gone: Counter[Written] = Counter()
+    # Numbers instead of fractions: a fraction takes long to hash, and there are many.
+    offs: dict[_Key, list[float]] = defaultdict(list)
+    gone: Counter[_Key] = Counter()
     for judged in review.judged:
         for key in _keys(judged, written):
             if judged.kind == "hit" and judged.off_ms is not None:
                 offs[key].append(judged.off_ms)
             elif judged.kind == "missed":
                 gone[key] += 1
-    return {key: _Played(tuple(offs[key]), gone[key]) for key in {**offs, **gone}}
+    return {
+        (bar, Fraction(above, below), limb, voice): _Played(
+            tuple(offs.get((bar, above, below, limb, voice), ())),
+            gone[bar, above, below, limb, voice],
+        )
+        for bar, above, below, limb, voice in {**offs, **gone}
+    }
 
 
-def _keys(judged: Judged, written: Callable[[int], int]) -> Iterator[Written]:
-    if judged.due:
-        for hit in judged.due.hits:
+_Key = tuple[int, int, int, Limb, str]
+
+
+def _keys(judged: Judged, written: Callable[[int], int]) -> Iterator[_Key]:
+    if due := judged.due:
+        bar, above, below = written(due.bar), due.place.numerator, due.place.denominator
+        for hit in due.hits:
             if hit.limb:
-                yield written(judged.due.bar), judged.due.place, hit.limb, hit.voice
+                yield bar, above, below, hit.limb, hit.voice
 
 
 def _chosen(score: Score, played: Mapping[Written, _Played]) -> set[int]:
