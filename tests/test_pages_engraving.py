@@ -369,3 +369,17 @@ def test_how_wide_bars_are_is_worked_out_once_for_all_of_them(
     score = written(sticking="RLRRL")
     assert len(cut(score, engraver, Layout(LINE, fill=LINE)).pieces) > 2
     assert len(asked) == 1
+
+
+def test_whichever_thread_makes_an_engraver_it_engraves() -> None:
+    """verovio's second toolkit in a process, made by another thread, engraves nothing."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    from midiforge.engraving.engrave import Engraver
+    from midiforge.model.meter import Meter
+
+    Engraver().head(Meter.parse("4/4"))
+    for meter in ("3/4", "5/4", "7/8"):
+        with ThreadPoolExecutor(1) as other:
+            engraved = other.submit(lambda m=meter: Engraver().head(Meter.parse(m))).result()
+        assert engraved.staves

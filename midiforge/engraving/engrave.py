@@ -7,10 +7,11 @@ letters under the notes and the player's cursor need to know where each note sta
 """
 
 import re
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -59,40 +60,51 @@ class Engraved:
     columns: dict[Fraction, float]
 
 
+_ALONE = threading.Lock()  # the library works for one thread at a time
+
+
+@cache
+def _library() -> Any:
+    """The library, once for the process: a second one that another thread makes engraves nothing,
+    while one that is there serves every thread."""
+    try:
+        import verovio
+    except ImportError:
+        raise MidiforgeError(
+            "pages need the package verovio", hint='pip install "midiforge[pages]"'
+        ) from None
+    verovio.enableLog(verovio.LOG_OFF)
+    library = verovio.toolkit()
+    library.setOptions(
+        {
+            "adjustPageHeight": True,
+            "beamMaxSlope": 0,
+            "breaks": "encoded",
+            "font": _FONT,
+            "footer": "none",
+            "header": "none",
+            "justifyVertically": False,
+            "minLastJustification": 0,
+            "pageHeight": 60000,
+            "pageMarginBottom": 0,
+            "pageMarginLeft": 0,
+            "pageMarginRight": 0,
+            "pageMarginTop": 0,
+            "scale": 100,
+            "spacingNonLinear": 1.0,
+            "svgRemoveXlink": False,
+            "xmlIdSeed": 1,
+        }
+    )
+    return library
+
+
 class Engraver:
     """Engraves bars; the same bar only once."""
 
     def __init__(self) -> None:
-        try:
-            import verovio
-        except ImportError:
-            raise MidiforgeError(
-                "pages need the package verovio", hint='pip install "midiforge[pages]"'
-            ) from None
-        verovio.enableLog(verovio.LOG_OFF)
-        self._library: Any = verovio.toolkit()
+        self._library = _library()
         self._resources = Path(self._library.getResourcePath())
-        self._library.setOptions(
-            {
-                "adjustPageHeight": True,
-                "beamMaxSlope": 0,
-                "breaks": "encoded",
-                "font": _FONT,
-                "footer": "none",
-                "header": "none",
-                "justifyVertically": False,
-                "minLastJustification": 0,
-                "pageHeight": 60000,
-                "pageMarginBottom": 0,
-                "pageMarginLeft": 0,
-                "pageMarginRight": 0,
-                "pageMarginTop": 0,
-                "scale": 100,
-                "spacingNonLinear": 1.0,
-                "svgRemoveXlink": False,
-                "xmlIdSeed": 1,
-            }
-        )
         self._known: dict[tuple[str, float], Engraved] = {}
         self.glyphs: dict[str, str] = {}
 
@@ -134,12 +146,14 @@ class Engraver:
 
     def _engrave(self, document: str, width: float, grid: Grid | None, beams: Beams) -> Engraved:
         spacing = min(_CLOSEST / (_QUARTER * float(grid.closest)), 1.0) if grid else 0.0
-        self._library.setOptions(
-            {"pageWidth": round(width / SCALE / 10), "spacingLinear": round(spacing, 3)}
-        )
-        if not self._library.loadData(document):
-            raise AssertionError(f"the engraving library refused {document}")
-        drawing = ElementTree.fromstring(self._library.renderToSVG(1))
+        with _ALONE:
+            self._library.setOptions(
+                {"pageWidth": round(width / SCALE / 10), "spacingLinear": round(spacing, 3)}
+            )
+            if not self._library.loadData(document):
+                raise AssertionError(f"the engraving library refused {document}")
+            drawn_by_it = self._library.renderToSVG(1)
+        drawing = ElementTree.fromstring(drawn_by_it)
         self._remember_glyphs(drawing)
         staves = [group for group in drawing.iter(f"{SVG}g") if group.get("class") == "staff"]
         drawn: Sequence[Sequence[Mark]] = [list(marks(staff)) for staff in staves]
