@@ -63,7 +63,6 @@ class Engraved:
 _ALONE = threading.Lock()  # the library works for one thread at a time
 
 
-@cache
 def _library() -> Any:
     """The library, once for the process: a second one that another thread makes engraves nothing,
     while one that is there serves every thread."""
@@ -73,6 +72,12 @@ def _library() -> Any:
         raise MidiforgeError(
             "pages need the package verovio", hint='pip install "midiforge[pages]"'
         ) from None
+    with _ALONE:
+        return _the_one(verovio)
+
+
+@cache
+def _the_one(verovio: Any) -> Any:
     verovio.enableLog(verovio.LOG_OFF)
     library = verovio.toolkit()
     library.setOptions(
