@@ -542,6 +542,18 @@ def test_a_whole_session_lives_on_what_the_log_has(tmp_path: Path) -> None:
 # What takes long
 
 
+def test_a_click_that_is_heard_late_changes_nothing() -> None:
+    told = []
+    for later in (0.0, 0.25):
+        robot = Robot(Learner(FAST), KIT)
+        robot.delay = later
+        one = play(session(), robot, 5, later_ms=1000 * later, delay_ms=0.0)
+        outcomes = [o for _, o in one.outcomes]
+        told.append([(o.task.said, o.is_good, o.entry.hit, o.entry.mean_ms) for o in outcomes])
+    assert len(told[0]) > 5
+    assert told[1] == told[0]
+
+
 def test_a_brain_of_its_own_process_says_the_same() -> None:
     together, apart = evening(FAST, 5), evening(FAST, 5, apart=True)
     told = [(o.task.said, o.is_good, o.said, o.entry.hit) for _, o in together.outcomes]

@@ -50,6 +50,7 @@ class Listening:
     """Hears a session; what the player is told of it stands in the scene.
 
     judges: makes an `Outcome` of a stretch, in the worker. clock: the player's, in nanoseconds.
+    later: how many after it is sent what is played along to is heard: its own time runs so late.
     broken: whether what is played was interrupted, so that it has to begin anew.
     offs: of the strokes with the click, in ms, once the delay was measured.
     trouble: why nothing came of the last stretches, as it was said; "" for nothing.
@@ -62,13 +63,15 @@ class Listening:
         judges: Judges,
         clock: Callable[[], int],
         started: float | None = None,
+        later: int = 0,
     ) -> None:
         self.scene, self.kit = scene, kit
         self.broken = False
         self.offs: list[float] = []
         self.trouble = ""
-        self.recorder = Recorder(clock(), kit.controls, None, started)
-        self._judges, self._clock = judges, clock
+        self._judges, self._later = judges, later
+        self._clock = clock
+        self.recorder = Recorder(self._now(), kit.controls, None, started)
         self.worker: Executor | None = None
         self._journal: journal.Journal | None = None
         self._source: WatchedInput | None = None
@@ -90,10 +93,14 @@ class Listening:
         self._lost = False  # whether a take could not be written
         self.say: Callable[[str], None] = lambda _: None
 
+    def _now(self) -> int:
+        return self._clock() - self._later
+
     # From the driver's thread
 
     def heard(self, message: bytes, when: int) -> None:
         """A message of the kit."""
+        when -= self._later
         self.recorder.heard(message, when)
         if len(message) < 3:
             return
@@ -177,7 +184,7 @@ class Listening:
 
     def look(self) -> None:
         """Looks after what is due; in the time to spare."""
-        now = self._clock()
+        now = self._now()
         arriving, begun = self._arriving, self._begun
         if arriving is not None and begun:
             at = (now - begun) / 1e9
@@ -216,7 +223,7 @@ class Listening:
             half = round(task.exercise.step / 2 * bars[0].quarter)
             last = bars[-1]
             over = last.at + round(last.length * last.quarter)
-            end = min(self._clock(), over + half) if last is begun[-1] else over - half
+            end = min(self._now(), over + half) if last is begun[-1] else over - half
             self._submit(self._judge, Stretch(task, bars[0].at - half, end, tuple(bars)))
 
     # By the worker

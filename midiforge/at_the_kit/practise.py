@@ -40,7 +40,8 @@ class Practice:
     folder: where takes go; None for nowhere. delay_ms: from a stroke to its arrival; None to have
     it measured with the first clicks, if `measures`. shows: whether what is new is sounded first.
     speak: says a sentence aloud and does not wait. apart: whether what takes long is done by
-    another process. day, clock, started: when it is, if not now.
+    another process. day, clock, started: when it is, if not now. later_ms: how long after it is
+    sent what is played along to is heard; `delay_ms` has nothing of it.
     Raises MidiforgeError where nothing can be played.
     """
 
@@ -59,6 +60,7 @@ class Practice:
         speak: Callable[[str], None] | None = None,
         apart: bool = False,
         others: Sequence[Drill] = (),
+        later_ms: float = 0.0,
     ) -> None:
         drills = [to_a_click(drill) for drill in (session.drill, *others)]
         drill, log = drills[0], session.log
@@ -77,7 +79,10 @@ class Practice:
         log_file = None if log is None else str(log)
         wanted = Wanted(drills, log_file, session.player, minutes, day, hears, folder)
         self.brain: Thinks = BrainApart(wanted) if apart else Brain(wanted)
-        self.listening = Listening(self.scene, drill.kit, self._judged, self.clock.now, started)
+        later = round(later_ms * 1e6)
+        self.listening = Listening(
+            self.scene, drill.kit, self._judged, self.clock.now, started, later
+        )
         self._begun: int | None = None  # nanoseconds of the clock
         self._silenced: set[str] = set()
         self._speak, self._spoken = speak, ""

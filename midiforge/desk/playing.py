@@ -16,6 +16,7 @@ from starlette.websockets import WebSocket
 
 from midiforge.desk.answers import Asked, desk_of, get, stranger, text, told
 from midiforge.desk.desk import DRILL, Desk
+from midiforge.desk.engine.browser import way_of
 from midiforge.desk.lesson_sheet import set_alone
 from midiforge.desk.live import Listener, Live, Said
 from midiforge.errors import MidiforgeError
@@ -149,8 +150,9 @@ def _ready(desk: Desk, asked: Asked) -> dict[str, Any]:
     from midiforge.at_the_kit import delay
 
     source, kit = text(asked, "input"), desk.sheet(text(asked, "drill")).drill.kit.name
+    way = way_of(source, bool(text(asked, "browser")))
     return {
-        "delay": delay.kept(kit, source) if source else None,
+        "delay": delay.kept(kit, way) if source else None,
         "kit": kit,
         "player": desk.player,
         "days": [path.parent.name for path in _days(desk)],

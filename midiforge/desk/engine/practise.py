@@ -14,6 +14,7 @@ from midiforge.at_the_kit.practise import Practice
 from midiforge.at_the_kit.scene import Scene
 from midiforge.at_the_kit.words import WISHES
 from midiforge.desk.engine.bars import Bars
+from midiforge.desk.engine.browser import Browser, later_ms, way_of
 from midiforge.desk.engine.line import Line, Said
 from midiforge.desk.engine.play import silent
 from midiforge.desk.engine.stage import exercise_told, scene_told
@@ -38,8 +39,8 @@ def run(line: Line) -> None:
     job, log = line.job, line.job.get("log", "")
     drills = [drill_in(drill["text"], Path(drill["path"])) for drill in job["drills"]]
     player, source, folder = job.get("player", ""), job.get("input", ""), Path(job["takes"])
-    kit = drills[0].kit.name
-    known = None if job.get("measure") or not source else delays.kept(kit, source)
+    kit, way = drills[0].kit, way_of(source, bool(job.get("browser")))
+    known = None if job.get("measure") or not source else delays.kept(kit.name, way)
     sessions = [Session(to_a_click(drill), log, player) for drill in drills]
     for path in caught_up(sessions, sorted(folder.parent.glob("*")), known):
         line.tell(said=f"A session was cut short; its last take is in the log now: {path.name}")
@@ -55,9 +56,10 @@ def run(line: Line) -> None:
         shows=not job.get("unheard"),
         apart=True,
         others=drills[1:],
+        later_ms=later_ms(job),
     )
     options = PlayOptions(
-        port=job.get("port", ""),
+        port=Browser(line, kit) if job.get("browser") else job.get("port", ""),
         virtual=bool(job.get("virtual")),
         band=job.get("band", ""),
         kit_input=source,
@@ -71,7 +73,7 @@ def run(line: Line) -> None:
         failed = error.what
         raise
     finally:
-        ended = _ended(practice, kit, source, failed)
+        ended = _ended(practice, kit.name, way, failed)
         practice.close()
         if not failed:
             line.tell(ended=ended)
@@ -145,13 +147,13 @@ class Stage:
         return self._known[id(exercise)][1]
 
 
-def _ended(practice: Practice, kit: str, source: str, failed: str) -> dict[str, Any]:
+def _ended(practice: Practice, kit: str, way: str, failed: str) -> dict[str, Any]:
     """What is left of a session, as the page is told of it."""
     if not practice.scene.hears or not practice.has_begun:
         return {"lines": [], "troubles": [], "page": "", "caution": ""}
     try:
         ended = practice.ended()
-        said = delays.kept_anew(kit, source, practice.scene.delay_ms, practice.known_delay)
+        said = delays.kept_anew(kit, way, practice.scene.delay_ms, practice.known_delay)
     except MidiforgeError as error:
         troubles = [] if error.what == failed else [error.what]
         return {"lines": [], "troubles": troubles, "page": "", "caution": ""}

@@ -8,6 +8,7 @@ import { look, open } from "./lesson.js";
 import { hear, newName, say } from "./live.js";
 import { tell } from "./news.js";
 import { lookAtPorts, OWN_PORT, portChoice, ports } from "./ports.js";
+import { Sounding } from "./sounding.js";
 import { hideStage, showPaused, showStage, stage } from "./stage.js";
 import { Stand } from "./stand.js";
 
@@ -16,8 +17,12 @@ const NO_KIT = "Without a kit on MIDI the plan goes by the clock: nothing is hea
 
 const kit = portChoice("practise-kit", "The kit is on", "input",
   [["", "no kit: by the clock"]], false, () => ask());
-const output = portChoice("practise-output", "Sound through", "output",
-  [["", "choose a port"]], true, () => ask());
+let isChosen = false;
+const output = portChoice("practise-output", "Sound from", "output",
+  [["", "this browser"]], true, () => {
+    isChosen = true;
+    ask();
+  });
 
 /** What is asked before a session. */
 const minutes = Object.assign(make("input", { type: "number", id: "practise-minutes" }),
@@ -32,7 +37,7 @@ const days = make("ul", { className: "practise-days" });
 const form = make("form", { className: "form practise-form" });
 const result = make("section", { className: "practise-result", tabIndex: "-1" });
 
-/** @type {{ id: number, stand: Stand } | null} */
+/** @type {{ id: number, stand: Stand, sounding: Sounding | null } | null} */
 let session = null;
 
 /** @param {HTMLElement} place */
@@ -59,7 +64,7 @@ async function show(place) {
 }
 
 function choosePorts() {
-  if (!output.value && ports.output.length) output.set(ports.output[0]);
+  if (!isChosen && !output.value && ports.output.length) output.set(ports.output[0]);
   if (!kit.value && ports.input.length === 1) kit.set(ports.input[0]);
   ask();
 }
@@ -67,8 +72,8 @@ function choosePorts() {
 /** What is known before a session. */
 async function ask() {
   if (!open.drill || !form.isConnected) return;
-  start.disabled = !output.value;
-  const told = await get("api/practise", { drill: open.drill, input: kit.value }).catch((error) => {
+  const question = { drill: open.drill, input: kit.value, browser: output.value ? "" : "1" };
+  const told = await get("api/practise", question).catch((error) => {
     if (!(error instanceof Wrong)) throw error;
     return null;
   });
@@ -78,9 +83,7 @@ async function ask() {
   if (!player.value) player.value = told.player;
   const delay = told.delay === null ? "Its delay is not known yet."
     : `Its delay is ${Math.round(told.delay)} ms, as it was measured.`;
-  known.textContent = !output.value ? "A session needs a MIDI port to sound through; "
-      + `there is none. ${ports.why && `In full: ${ports.why}.`}`
-    : kit.value ? delay : NO_KIT;
+  known.textContent = kit.value ? delay : NO_KIT;
   days.replaceChildren(...told.days.map((/** @type {string} */ day) =>
     make("li", {}, dayLink(day))));
   if (!told.days.length) days.append(make("li", {}, "None yet."));
@@ -112,11 +115,14 @@ function begin(over) {
   const chosen = [...others.querySelectorAll("input")].filter(({ checked }) => checked)
     .map(({ value }) => value);
   session?.stand.end();
-  session = { id: newName(), stand: new Stand() };
+  session?.sounding?.end();
+  const sounding = output.value ? null : new Sounding();
+  session = { id: newName(), stand: new Stand(), sounding };
   const virtual = output.value === OWN_PORT;
   say({ do: "practise", id: session.id, over, drills: chosen, minutes: Number(minutes.value),
     player: player.value, input: kit.value, port: virtual ? "" : output.value, virtual,
-    measure: measure.checked, unheard: !sounded.checked });
+    measure: measure.checked, unheard: !sounded.checked,
+    ...(sounding && { browser: true, later: sounding.later }) });
   open_(session.stand);
 }
 
@@ -131,6 +137,7 @@ function open_(stand) {
 function close({ lines = [], troubles = [], page = "", caution = "" }) {
   if (!session) return;
   session.stand.end();
+  session.sounding?.end();
   session = null;
   stayAwake(false);
   hideStage();
@@ -148,9 +155,10 @@ function close({ lines = [], troubles = [], page = "", caution = "" }) {
 
 hear((said) => {
   if (!session || !(said.id === session.id || said.taken || said.closed)) return;
-  const { stand } = session;
+  const { stand, sounding } = session;
+  if (said.sound) sounding?.sound(said.sound);
   if (said.exercise) stand.engraved(said.exercise);
-  if (said.bar) stand.bar(said.bar);
+  if (said.bar) stand.bar({ ...said.bar, at: said.bar.at + (sounding?.later || 0) });
   if (said.scene) {
     stand.show(said.scene);
     showPaused(said.scene.paused);
