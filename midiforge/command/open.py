@@ -14,6 +14,7 @@ def open_page(
     place: Annotated[str, typer.Argument(metavar="[FOLDER|DRILL.toml]", show_default=False)] = ".",
     port: int = 0,
     silent: bool = False,
+    icon: bool = False,
     log: Log = "",
     player: Player = "",
 ) -> None:
@@ -23,11 +24,14 @@ def open_page(
     Everything happens on this computer: nothing is sent anywhere, and nobody else gets in. It runs
     until Ctrl-C.
 
+    --icon: Open nothing; put an icon on the desktop that opens the folder.
     --port N: The port to listen on. [any that is free]
     --silent: Open no browser; only say where the page is.
     """
     try:
         from midiforge.desk.desk import Desk
+        from midiforge.desk.icon import place_icon
+        from midiforge.desk.running import shown_again
         from midiforge.desk.serve import serve
     except ImportError as error:
         what = f"the page needs the package {error.name}"
@@ -36,6 +40,13 @@ def open_page(
     if not path.exists():
         raise MidiforgeError("there is no such file or folder", place)
     folder, drill = (path, "") if path.is_dir() else (path.parent, path.name)
+    if icon:
+        for placed in place_icon(folder):
+            say(f"An icon that opens {folder.resolve()}: {placed}")
+        return
+    if not (silent or port or log or player) and shown_again(folder, drill):
+        say(f"midiforge is open on {folder.resolve()} already; its page is in your browser.")
+        return
     desk = Desk(folder, log, player)
     if drill:
         desk.drill_file(drill)

@@ -4,11 +4,11 @@ import socket
 import threading
 import webbrowser
 from collections.abc import Callable
-from urllib.parse import quote
 
 from midiforge.desk.app import application
 from midiforge.desk.desk import Desk
 from midiforge.desk.gate import LOOPBACK, new_secret
+from midiforge.desk.running import noted, page_of
 from midiforge.errors import MidiforgeError
 
 _TO_WARM = 2.0  # seconds at most that the end waits for what was engraved ahead
@@ -39,7 +39,7 @@ def serve(
             raise MidiforgeError(f"port {port}: {why}", "--port", hint="0 is any") from None
         port = listening.getsockname()[1]
         secret = new_secret()
-        address = f"http://{LOOPBACK}:{port}/{secret}/{f'#drill={quote(drill)}' if drill else ''}"
+        address = f"http://{LOOPBACK}:{port}/{secret}/"
         config = uvicorn.Config(
             application(desk, secret, port),
             log_level="warning",
@@ -53,11 +53,12 @@ def serve(
         listening.listen()  # who asks before the server runs, waits
         warming = threading.Thread(target=desk.warm, args=(drill,), daemon=True)
         warming.start()
-        say(address)
+        say(page_of(address, drill))
         if browses:
-            webbrowser.open(address)
+            webbrowser.open(page_of(address, drill))
         try:
-            server.run(sockets=[listening])
+            with noted(desk.folder, address):
+                server.run(sockets=[listening])
         finally:
             desk.close()
             warming.join(_TO_WARM)
