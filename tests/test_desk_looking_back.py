@@ -318,6 +318,26 @@ def test_a_plan_is_that_of_the_command_and_is_kept_as_a_lesson(
     assert ask(address, "api/plan", minutes="900", **asked)["error"]["key"] == "minutes"
 
 
+def test_what_is_next_is_a_lesson_of_its_own_at_a_tap_and_what_was_made_of_it_is_kept(
+    drill: Path, folder: Path, address: str, player: str
+) -> None:
+    who = {"drill": drill.name, "player": player}
+    back = ask(address, "api/way", **who)
+    key = back["taken_up"][0]
+    assert not any("--" in said for _, _, said in back["next"])
+    made = do(address, "api/next", {**who, "key": key})["drill"]
+    (one,) = midiforge.exercises(midiforge.read_drill(folder / made))
+    advised = Session(drill, None, player).advise()[0]
+    assert (one.title, one.tempo.first) == (advised.group.title, advised.tempo)
+    assert made in ask(address, "api/drills")["drills"]
+    assert do(address, "api/next", {**who, "key": key})["drill"] == made
+    (folder / made).write_text((folder / made).read_text().replace("samba", "1 3"))
+    other = do(address, "api/next", {**who, "key": key})["drill"]
+    assert other != made
+    assert "1 3" in (folder / made).read_text()
+    assert "error" in do(address, "api/next", {**who, "key": "of no exercise"})
+
+
 def test_where_nothing_was_played_the_log_need_not_be_there(tmp_path: Path) -> None:
     (tmp_path / "harbour.toml").write_text(DRILL)
     with served(tmp_path) as address:
@@ -412,6 +432,14 @@ def test_a_plan_is_kept_and_opened_as_a_lesson(drill: Path, address: str, browse
     plan = f"{drill.stem} plan {date.today().isoformat()}.toml"
     until(lambda: browser.execute_script("return drill.value") == plan, "it is open")
     assert (drill.parent / plan).is_file()
+
+
+def test_what_is_next_is_opened_as_a_lesson(drill: Path, address: str, browser: Any) -> None:
+    view(browser, address, drill)
+    seen(browser, "td .act").send_keys(_ENTER)
+    made = f"{drill.stem} 1 {date.today().isoformat()}.toml"
+    until(lambda: browser.execute_script("return drill.value") == made, "it is open")
+    seen(browser, ".write .slot .system")
 
 
 @pytest.mark.parametrize("width", [1280, 820, 360])

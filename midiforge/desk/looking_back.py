@@ -10,26 +10,28 @@ from starlette.responses import Response
 
 from midiforge.calls import write_plan
 from midiforge.desk.answers import Asked, get, over, post, text, upload, whole
-from midiforge.desk.desk import Desk, is_own
+from midiforge.desk.desk import DRILL, Desk, is_own
 from midiforge.desk.handing_out import folder_of
 from midiforge.desk.work import Tell
 from midiforge.drill.read import drill_in
 from midiforge.errors import MidiforgeError, argument, quoted
 from midiforge.files.disk import write_aside, writing
 from midiforge.files.names import shortened
+from midiforge.files.own_file import PLAN
 from midiforge.hear.figures import of_step
 from midiforge.live.recording.take_file import ENDINGS, free
 from midiforge.midi.reading import parse
 from midiforge.model.number import numbers_said, read_named
 from midiforge.practice.course import Course
 from midiforge.practice.days import day_played
+from midiforge.practice.drill_file import advised_file
 from midiforge.practice.entry import Entry, player_said
 from midiforge.practice.good import lacks
 from midiforge.practice.log import Log, log_path
 from midiforge.practice.picture import svg_of
 from midiforge.practice.plan import Plan
 from midiforge.practice.reviewed import takes_in, when_played
-from midiforge.practice.standing import Advice
+from midiforge.practice.standing import Action, Advice, is_to_be_played
 from midiforge.practice.steps import Steps
 from midiforge.practice.words import CAUTION, advice_lines, plan_note, without_flags
 from midiforge.printable import many
@@ -200,6 +202,7 @@ def _way(desk: Desk, asked: Asked) -> dict[str, Any]:
     session = _session(desk, asked)
     players = dict.fromkeys((session.player, *session.players(), desk.player, ""))
     advised = session.advise()
+    now = [advice for advice in advised if advice.action is not Action.LATER]
     count = sum(len(advice.group.entries) for advice in advised)
     takes = f"{many(count, 'take')} of {player_said(session.player)} in the log"
     folder = takes_folder(desk, text(asked, "drill"))
@@ -208,6 +211,7 @@ def _way(desk: Desk, asked: Asked) -> dict[str, Any]:
         "players": [{"name": name, "said": player_said(name)} for name in sorted(players)],
         "said": f"{many(len(advised), 'exercise')}, {takes}",
         "next": [[*line] for line in advice_lines([*map(without_flags, advised)])],
+        "taken_up": [a.group.key if is_to_be_played(a) else "" for a in now],
         "caution": CAUTION,
         "ways": [_told(advice, session) for advice in advised if advice.group.entries],
         "takes": [path.name for path in _takes(folder)][-MOST_TAKES:],
@@ -251,6 +255,24 @@ def _picture(desk: Desk, asked: Asked) -> Response:
     return Response(drawn, media_type="image/svg+xml")
 
 
+def _taken_up(desk: Desk, asked: Asked) -> dict[str, Any]:
+    """One exercise, as it is advised, as a drill beside its own, which can be heard and played."""
+    session, key = _session(desk, asked), text(asked, "key")
+    advice = next((a for a in session.advise() if a.group.key == key), None)
+    if advice is None:
+        raise MidiforgeError("the lesson has no such exercise", hint="it has been changed since")
+    beside = desk.path(text(asked, "drill"))
+    number, day = numbers_said(advice.group.numbers), date.today()
+    path = beside.with_name(f"{beside.stem} {number} {day}{DRILL}")
+    made = advised_file(advice, session.drill, day, path.parent)
+    try:
+        PLAN.check(path)
+    except MidiforgeError:  # it was worked on since
+        path = free(path)
+    PLAN.write(path, made)
+    return {"drill": desk.name_of(path)}
+
+
 # A plan
 
 
@@ -289,6 +311,7 @@ ROUTES = (
     get("/api/review", _review_page),
     get("/api/way", _way),
     get("/api/way/picture", _picture),
+    post("/api/next", _taken_up),
     get("/api/plan", _plan),
     post("/api/plan", _kept_plan),
 )

@@ -39,7 +39,7 @@ def read_drill(path: Path | str, changes: Mapping[str, Any] | None = None) -> Dr
 
 def drill_in(text: str, path: Path, changes: Mapping[str, Any] | None = None) -> Drill:
     """The drill in a text that stands, or is to stand, in the file at `path`; as `read_drill`."""
-    content = _with(parsed_toml(text, path), changes or {})
+    content = changed_keys(parsed_toml(text, path), changes or {})
     try:
         drill = _Reader(_flat(content), path.parent, BY_NAME).drill(path.stem, str(path))
         if len(drill.tempos) > 1 and drill.running and _is_old_plan(text):
@@ -56,10 +56,11 @@ def drill_in(text: str, path: Path, changes: Mapping[str, Any] | None = None) ->
 def changed_drill(drill: Drill, changes: Mapping[str, Any]) -> Drill:
     """A drill with keys of `changes` in the place of its own."""
     home = Path(drill.source).parent if drill.source else Path()
-    return _Reader(_flat(_with(drill.given, changes)), home, BY_NAME).drill()
+    return _Reader(_flat(changed_keys(drill.given, changes)), home, BY_NAME).drill()
 
 
-def _with(content: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
+def changed_keys(content: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
+    """The keys of a drill with others in their place; in a table, key by key."""
     changed = dict(content)
     for name, value in changes.items():
         own = content.get(name)

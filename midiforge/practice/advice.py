@@ -23,7 +23,15 @@ from midiforge.model.number import exercises_said
 from midiforge.model.tempo import plain
 from midiforge.practice.entry import Entry
 from midiforge.practice.rules import judged
-from midiforge.practice.standing import WORK, Action, Advice, Group, Kind, Standing
+from midiforge.practice.standing import (
+    WORK,
+    Action,
+    Advice,
+    Group,
+    Kind,
+    Standing,
+    is_to_be_played,
+)
 from midiforge.practice.steps import Steps
 
 AT_ONCE = 3  # exercises that are not safe yet, at a time; common practice
@@ -99,7 +107,7 @@ def _flags(advice: Advice, drill: Drill) -> str:
     if advice.change and advice.change.keys and "--only" not in advice.flags:
         anew = _numbered_anew(advice.group, advice.change.keys, drill)
         return f"--only {anew} {advice.flags}" if anew else advice.flags
-    if advice.action in (Action.LEAVE, Action.LATER, Action.DONE, Action.GO_ON) or advice.flags:
+    if advice.flags or not is_to_be_played(advice):
         return advice.flags
     piece = advice.group.numbers[0].whole
     if advice.tempo is None:

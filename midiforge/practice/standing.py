@@ -169,6 +169,11 @@ class Advice:
     change: Change | None = None
 
 
+def is_to_be_played(advice: Advice) -> bool:
+    """Whether the exercise is to be played now."""
+    return advice.action not in (Action.LEAVE, Action.LATER, Action.DONE, Action.GO_ON)
+
+
 class Standing:
     """Where the player is with an exercise.
 

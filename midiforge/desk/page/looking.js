@@ -1,7 +1,7 @@
 // Looking back: takes are given and reviewed; the way of each exercise, what is next, and a plan.
 
 import { button, make } from "../../pages/player/element.js";
-import { get } from "./api.js";
+import { get, post } from "./api.js";
 import { Asking, choosing, part, trying, typing } from "./asking.js";
 import { look, open } from "./lesson.js";
 import { plan, planning } from "./planning.js";
@@ -33,7 +33,10 @@ async function refresh() {
   player.replaceChildren(...[...named.values()].map(([value, said]) =>
     make("option", { value }, said)), make("option", { value: NEW }, "somebody else …"));
   player.value = chosen;
-  next.replaceChildren(...nextSteps(back));
+  next.replaceChildren(...nextSteps(back, (key) => asking.with(async () => {
+    const { drill } = await post("api/next", { ...who(), key });
+    location.hash = `${new URLSearchParams({ view: "write", drill })}`;
+  })));
   ways.replaceChildren(...wayOfEach(back, who()));
   kept.replaceChildren(...back.takes.reverse().map(take));
 }

@@ -1,6 +1,6 @@
 // The log: the way of each exercise as a picture and as a table, and what is next.
 
-import { make } from "../../pages/player/element.js";
+import { button, make } from "../../pages/player/element.js";
 
 /**
  * @typedef {{ day: string, tempo: string, clean: string, steady: string, good: string,
@@ -8,7 +8,8 @@ import { make } from "../../pages/player/element.js";
  * @typedef {{ key: string, title: string, goal: number, count: number, takes: Take[] }} Way
  * @typedef {{
  *   player: string, players: { name: string, said: string }[], said: string,
- *   next: [numbers: string, title: string, said: string][], caution: string, ways: Way[],
+ *   next: [numbers: string, title: string, said: string][], taken_up: string[],
+ *   caution: string, ways: Way[],
  *   takes: string[], largest: number,
  * }} Back
  */
@@ -17,11 +18,19 @@ const NARROW = "(max-width: 40rem)", NARROW_PX = 320, WIDE_PX = 640;
 
 /**
  * What to do next with each exercise.
- * @param {Back} back
+ * @param {Back} back its `taken_up`: the key of each that can be, in the order of `next`
+ * @param {(key: string) => void} takeUp makes a lesson of one as it is advised
  */
-export function nextSteps({ said, next, caution }) {
-  return [make("p", { className: "small" }, said),
-    table("What is next with each exercise", ["No.", "Exercise", "What to do, and why"], next),
+export function nextSteps({ said, next, taken_up: keys, caution }, takeUp) {
+  const all = table("What is next with each exercise",
+    ["No.", "Exercise", "What to do, and why", "To play"], next.map((row) => [...row, ""]));
+  all.querySelectorAll("tbody tr").forEach((row, i) => {
+    if (!keys[i]) return;
+    const made = button("act", "As a lesson", () => takeUp(keys[i]));
+    made.setAttribute("aria-label", `Exercise ${next[i][0]} as a lesson of its own, as advised`);
+    row.lastElementChild?.append(made);
+  });
+  return [make("p", { className: "small" }, said), all,
     make("p", { className: "small" }, caution)];
 }
 
