@@ -4,9 +4,9 @@ that is pressed to the music of it, in a real browser.
     python tests/benchmark_desk.py [KIND ...]
 
 A key has been answered when the first exercise in sight for the hands has the letters of the new
-sticking and has been painted. The command's clock and the browser's are both the system's; how far they differ is
-measured and taken off. The browser runs already, and is sent to the page by its driver as soon as
-the command says its address: how long a desktop takes to do that is not in it.
+sticking and has been painted. The command's clock and the browser's are both the system's; how far
+they differ is measured and taken off. The browser runs already, and is sent to the page by its
+driver as soon as the command says its address: how long a desktop takes to do that is not in it.
 
 Peer: the same lesson written by `midiforge sheet` as one HTML file, in the same run.
 """

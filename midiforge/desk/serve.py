@@ -56,8 +56,8 @@ def serve(
         warming = threading.Thread(target=desk.warm, args=(drill,), daemon=True)
         warming.start()
         say(address)
-        if browses:
-            webbrowser.open(address)
+        if browses:  # some browsers keep whoever opens them until they are closed
+            threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
         try:
             server.run(sockets=[listening])
         finally:
