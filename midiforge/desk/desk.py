@@ -6,14 +6,17 @@ from collections import OrderedDict
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from midiforge.desk.drill_file import DrillFile, read_drill_file
-from midiforge.desk.lesson_sheet import LessonSheet
 from midiforge.desk.work import Work
 from midiforge.errors import MidiforgeError, quoted
 from midiforge.files.disk import check_name, real
 from midiforge.files.names import spelled
-from midiforge.session import Session
+
+if TYPE_CHECKING:  # imported once a lesson is asked for: the page's address is said before
+    from midiforge.desk.lesson_sheet import LessonSheet
+    from midiforge.session import Session
 
 DRILL = ".toml"
 STARTER = Path(__file__).parent / "starter.toml"
@@ -86,11 +89,13 @@ class Desk:
             raise MidiforgeError(f"{quoted(name)} is no drill", hint=f"they end in {DRILL}")
         return read_drill_file(path)
 
-    def sheet(self, name: str, file: DrillFile | None = None) -> LessonSheet:
+    def sheet(self, name: str, file: DrillFile | None = None) -> "LessonSheet":
         """A drill's lesson, ready to be shown; made once as long as its file stays as it is.
 
         Raises MidiforgeError for a file that is no drill.
         """
+        from midiforge.desk.lesson_sheet import LessonSheet
+
         file = file or self.drill_file(name)
         key = name, file.digest
         with self._lock:
@@ -104,8 +109,10 @@ class Desk:
                 self._sheets.popitem(last=False)
         return sheet
 
-    def session(self, name: str, player: str | None = None) -> Session:
+    def session(self, name: str, player: str | None = None) -> "Session":
         """A session with a drill of the folder, its log and whoever plays; MidiforgeError."""
+        from midiforge.session import Session
+
         drill = self.sheet(name).drill
         return Session(drill, self.log, self.player if player is None else player)
 

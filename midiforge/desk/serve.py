@@ -30,7 +30,9 @@ def serve(
     """
     import uvicorn
 
-    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening:
+    # With the protocol named, asyncio sends each packet at once; else the second of an answer waits
+    # until the browser has acknowledged the first, which it does after 40 ms.
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP) as listening:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listening.bind((LOOPBACK, port))
@@ -53,9 +55,10 @@ def serve(
         listening.listen()  # who asks before the server runs, waits
         warming = threading.Thread(target=desk.warm, args=(drill,), daemon=True)
         warming.start()
-        say(page_of(address, drill))
-        if browses:
-            webbrowser.open(page_of(address, drill))
+        page = page_of(address, drill)
+        say(page)
+        if browses:  # some browsers keep whoever opens them until they are closed
+            threading.Thread(target=webbrowser.open, args=(page,), daemon=True).start()
         try:
             with noted(desk.folder, address):
                 server.run(sockets=[listening])

@@ -1,12 +1,34 @@
 """Telling whether two things come out the same, without keeping either."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from fractions import Fraction
+from functools import lru_cache
 from hashlib import blake2b
+from typing import Generic, TypeVar
 
 from midiforge.model.hit import Hit
 from midiforge.phrase.pattern import Line
-from midiforge.phrase.phrase import Phrase, Stroke
+from midiforge.phrase.phrase import Phrase, Step, Stroke
+
+T = TypeVar("T")
+_MOST_KNOWN = 512
+
+
+class _Texts(Generic[T]):
+    """The text of each value, made once for as long as it is the very same: variants share their
+    phrases and lines, and a long one is not looked through again to see that it is equal."""
+
+    def __init__(self, text: Callable[[T], str]) -> None:
+        self._text = text
+        self._known: dict[int, tuple[T, str]] = {}  # with the value, or its id might be another's
+
+    def __call__(self, value: T) -> str:
+        known = self._known.get(id(value))
+        if known is None:
+            if len(self._known) >= _MOST_KNOWN:
+                self._known.clear()
+            known = self._known[id(value)] = value, self._text(value)
+        return known[1]
 
 
 def digest(*parts: object) -> bytes:
@@ -16,11 +38,12 @@ def digest(*parts: object) -> bytes:
 
 def phrase_text(phrase: Phrase | None) -> str:
     """One period of a phrase, however its steps were typed."""
-    if phrase is None:
-        return ""
-    return " ".join(
-        "+".join(sorted(map(_stroke_text, step))) for step in phrase.steps[: phrase.period]
-    )
+    return _phrase_texts(phrase) if phrase else ""
+
+
+@_Texts
+def _phrase_texts(phrase: Phrase) -> str:
+    return " ".join(map(_step_text, phrase.steps[: phrase.period]))
 
 
 def strokes_text(phrase: Phrase, step: Fraction) -> str:
@@ -28,13 +51,14 @@ def strokes_text(phrase: Phrase, step: Fraction) -> str:
     steps = phrase.steps[: phrase.period]
     buzzes = any(stroke.buzz for strokes in steps for stroke in strokes)
     struck = (
-        f"{i * step}:{'+'.join(sorted(map(_stroke_text, strokes)))}"
-        for i, strokes in enumerate(steps)
+        f"{time}:{_step_text(strokes)}"
+        for time, strokes in zip(_times(step, len(steps)), steps, strict=True)
         if strokes
     )
     return f"{len(steps) * step} {step if buzzes else ''} {' '.join(struck)}"
 
 
+@_Texts
 def line_text(line: Line) -> str:
     """One period of a repeating line, and who plays it on what."""
     period = line.pattern.period
@@ -44,6 +68,16 @@ def line_text(line: Line) -> str:
         + " ".join(f"{time}{strength}" for time, strength in strokes)
         + "".join(f" {ornament}" for ornament in line.pattern.ornaments if ornament[0] < period)
     )
+
+
+@lru_cache(maxsize=64)
+def _times(step: Fraction, steps: int) -> tuple[str, ...]:
+    return tuple(str(i * step) for i in range(steps))
+
+
+@lru_cache(maxsize=1024)
+def _step_text(step: Step) -> str:
+    return "+".join(sorted(map(_stroke_text, step)))
 
 
 def _stroke_text(stroke: Stroke) -> str:

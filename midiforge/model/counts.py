@@ -56,6 +56,7 @@ def counts(meter: Meter, step: Fraction) -> tuple[str, ...]:
     )
 
 
+@lru_cache(maxsize=4096)  # of a long phrase each variant asks for a few
 def count_name(meter: Meter, step: Fraction, index: int) -> str:
     """The name of the step `index` of a bar: "1", "2&", or "2.3" for a step without syllable."""
     steps_in_bar(meter, step)

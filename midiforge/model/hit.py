@@ -14,6 +14,8 @@ class Limb(StrEnum):
     RIGHT_FOOT = "RF"
     LEFT_FOOT = "LF"
 
+    __hash__ = str.__hash__  # as its equals have it, and in a tenth of Enum's time
+
     @property
     def is_hand(self) -> bool:
         """Whether it is one of the hands."""
@@ -55,6 +57,8 @@ class Strength(StrEnum):
     ACCENT = "accent"
     TAP = "tap"
     GHOST = "ghost"
+
+    __hash__ = str.__hash__
 
 
 class OrnamentKind(StrEnum):

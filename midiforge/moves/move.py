@@ -53,9 +53,9 @@ class Material:
         lead = self.phrase.placed(-self.late).lead if self.phrase else ""
         return Variant(self.name, self.said, lead, self.moved)
 
-    def then(self, moved: Moved, **changes: Any) -> "Material":
+    def then(self, *moved: Moved, **changes: Any) -> "Material":
         """The material changed, and what changed it."""
-        return replace(self, moved=(*self.moved, moved), **changes)
+        return replace(self, moved=(*self.moved, *moved), **changes)
 
 
 class Move(Generic[Wish]):
