@@ -1,10 +1,10 @@
 """What one run of `midiforge open` has before it: a folder of drills, a log, who plays."""
 
-import os
 import threading
 from collections import OrderedDict
 from collections.abc import Iterator
 from contextlib import suppress
+from itertools import count
 from pathlib import Path
 
 from midiforge.desk.drill_file import DrillFile, read_drill_file
@@ -34,7 +34,6 @@ class Desk:
         self.log = log
         self.player = player
         self.making, self.reviewing = Work(), Work()
-        self.writing = threading.Lock()  # one drill's file at a time is looked at and written
         self._sheets: OrderedDict[tuple[str, str], LessonSheet] = OrderedDict()
         self._lock = threading.Lock()
 
@@ -125,14 +124,12 @@ class Desk:
         if not title:
             raise MidiforgeError("what is the lesson called?", "title")
         stem = spelled(title).strip("._ ")[:80] or "lesson"
-        path = self.folder / f"{stem}{DRILL}"
-        number = 1
-        with self.writing:
-            while os.path.lexists(path):
-                number += 1
-                path = self.folder / f"{stem}_{number}{DRILL}"
-            begun = DrillFile(path, STARTER.read_text(encoding="utf-8"))
-            begun.changed({"title": title}).write()
+        starter = STARTER.read_text(encoding="utf-8")
+        for number in count(1):
+            ending = f"_{number}" if number > 1 else ""
+            path = self.folder / f"{stem}{ending}{DRILL}"
+            if DrillFile(path, starter).changed({"title": title}).write():
+                break
         return self.name_of(path)
 
 
