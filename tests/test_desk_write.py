@@ -226,17 +226,57 @@ def test_undo_and_redo_go_through_what_was_done(person: Person) -> None:
     person.until("return document.getElementById('field-feet').value === 'samba'")
 
 
-def test_what_is_typed_in_one_go_is_one_step_back(person: Person) -> None:
+def test_what_is_typed_with_pauses_before_its_field_is_left_is_one_step_back(
+    person: Person,
+) -> None:
     before = (person.folder / BOSSA.name).read_text()
-    person.type("tempos", "60, 61, 62, 63")
-    person.when(lambda: person.saved(BOSSA.name)["tempos"] == [60, 61, 62, 63], "typed")
+    person.type("placements", "1")
+    person.when(lambda: person.saved(BOSSA.name)["placements"] == "1", "a lesson on the way")
+    time.sleep(2)
+    person.driver.find_element("id", "field-placements").send_keys(", 1e")
+    person.when(lambda: person.saved(BOSSA.name)["placements"] == "1, 1e", "the rest")
+    person.press(".undo")
+    person.when(lambda: (person.folder / BOSSA.name).read_text() == before, "undone")
+
+
+def test_a_field_that_was_left_and_typed_in_again_is_two_steps_back(person: Person) -> None:
+    for title in ("First", "Second"):
+        person.type("title", title)
+        person.when(lambda t=title: person.saved(BOSSA.name)["title"] == t, title)
+        person.js("document.activeElement.blur()")
+    person.press(".undo")
+    person.when(lambda: person.saved(BOSSA.name)["title"] == "First", "undone")
+
+
+def test_two_taps_are_two_steps_back(person: Person) -> None:
+    taps = {"bar": "… of the bar", "phrase": "… of the phrase"}
+    for value, text in taps.items():
+        person.js(
+            "[...document.querySelectorAll('.choice')]"
+            ".find(c => c.textContent === arguments[0]).click()",
+            text,
+        )
+        person.when(lambda v=value: person.saved(BOSSA.name)["placements"] == v, value)
+    person.press(".undo")
+    person.when(lambda: person.saved(BOSSA.name)["placements"] == "bar", "undone")
+
+
+def test_a_page_that_is_loaded_again_can_still_be_undone(person: Person) -> None:
+    before = (person.folder / BOSSA.name).read_text()
+    person.type("title", "Before the page was loaded again")
+    person.when(lambda: "loaded" in person.saved(BOSSA.name)["title"], "typed")
     person.until("return !document.querySelector('.undo').disabled")
-    steps = 0
-    while (person.folder / BOSSA.name).read_text() != before:
-        now, steps = (person.folder / BOSSA.name).read_text(), steps + 1
-        person.press(".undo")
-        person.when(lambda n=now: (person.folder / BOSSA.name).read_text() != n, "undone")
-    assert steps < 5  # of fourteen letters
+    person.open(BOSSA.name)
+    person.press(".undo")
+    person.when(lambda: (person.folder / BOSSA.name).read_text() == before, "undone")
+
+
+def test_what_an_editor_wrote_while_the_page_was_closed_is_not_undone(person: Person) -> None:
+    person.type("title", "Before the page was closed")
+    person.when(lambda: "closed" in person.saved(BOSSA.name)["title"], "typed")
+    shutil.copy(BOSSA, person.folder)
+    person.open(BOSSA.name)
+    assert person.js("return document.querySelector('.undo').disabled") is True
 
 
 def test_a_file_that_an_editor_changed_meanwhile_is_not_overwritten(person: Person) -> None:
