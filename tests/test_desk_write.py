@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from browser import chromium, sized
 from desk import served, server
+from desk_asked import ask
 
 import midiforge
 
@@ -360,6 +361,62 @@ def test_it_fits_every_screen(in_view: Person, width: int) -> None:
         "return [...document.querySelectorAll('body *')].filter(e => e.offsetWidth"
         f" && e.getBoundingClientRect().right > {width + 1}).map(e => e.className || e.tagName)"
     )[:9]
+
+
+def test_the_head_of_the_page_leaves_a_telephone_most_of_its_screen(in_view: Person) -> None:
+    sized(in_view.driver, 360, 740)
+    assert in_view.js("return document.querySelector('.top').offsetHeight") < 740 / 6
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (360, 740)])
+@pytest.mark.parametrize(
+    ("view", "act"), [("hand-out", "[type=submit]"), ("practise", ".practise-start")]
+)
+def test_what_a_view_is_for_is_on_the_first_screen(
+    person: Person, view: str, act: str, width: int, height: int
+) -> None:
+    sized(person.driver, width, height)
+    person.js("document.querySelector(`#views a[data-view='${arguments[0]}']`).click()", view)
+    person.until(f"return document.querySelector('.view.{view} {act}') !== null")
+    person.until(
+        f"return document.querySelector('.view.{view} {act}').getBoundingClientRect().bottom"
+        " <= innerHeight"
+    )
+
+
+def test_lessons_are_called_by_their_titles(person: Person) -> None:
+    said = "return [...document.querySelectorAll('#drill option')].map(o => [o.value, o.text])"
+    assert [BOSSA.name, "Slack water bossa"] in person.js(said)
+    person.type("title", "High water bossa")
+    person.when(lambda: [BOSSA.name, "High water bossa"] in person.js(said), "by the new one")
+    person.press("#views a[data-view='practise']")
+    person.until(
+        "return document.querySelector('.practise-form fieldset')"
+        ".textContent.includes('High water bossa')"
+    )
+
+
+def test_lessons_of_one_title_are_told_apart_by_their_files(tmp_path: Path) -> None:
+    for name in ("one.toml", "two.toml"):
+        (tmp_path / name).write_text('title = "Twins"\nsticking = "RL"\n')
+    (tmp_path / "three.toml").write_text("sticking = ")
+    with served(tmp_path) as address:
+        assert ask(address, "api/drills")["titles"] == {
+            "one.toml": "Twins (one)",
+            "three.toml": "three",
+            "two.toml": "Twins (two)",
+        }
+
+
+def test_a_session_that_cannot_be_started_says_why(person: Person) -> None:
+    person.press("#views a[data-view='practise']")
+    why = "return document.getElementById('practise-why').textContent"
+    person.until("return document.querySelector('.practise-form fieldset input') !== null")
+    person.press(".practise-form fieldset :checked")
+    person.until(f"{why} !== ''")
+    start = person.driver.find_element("css selector", ".practise-start")
+    assert not start.is_enabled()
+    assert start.get_attribute("aria-describedby") == "practise-why"
 
 
 def test_axe_core_has_nothing_to_say(in_view: Person) -> None:

@@ -1,7 +1,7 @@
 """What one run of `midiforge open` has before it: a folder of drills, a log, who plays."""
 
 import threading
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Iterator
 from contextlib import suppress
 from itertools import count
@@ -46,6 +46,21 @@ class Desk:
         """The drills of the folder, as they are called on the page: "week 1/bossa.toml"."""
         names = [self.name_of(path) for path in self._files(self.folder, _DEEPEST)]
         return sorted(names, key=lambda name: (name.count("/"), name.casefold()))[:_MOST_DRILLS]
+
+    def titles(self) -> dict[str, str]:
+        """What each drill is called by its names; of those with one title, which one it is."""
+        titles = {name: self._title(name) for name in self.drills()}
+        times = Counter(titles.values())
+        return {
+            name: f"{title} ({name.removesuffix(DRILL)})" if times[title] > 1 else title
+            for name, title in titles.items()
+        }
+
+    def _title(self, name: str) -> str:
+        title: object = ""
+        with suppress(MidiforgeError):  # the page says what is wrong with it
+            title = self.drill_file(name).content.get("title")
+        return title if isinstance(title, str) and title.strip() else name.removesuffix(DRILL)
 
     def _files(self, folder: Path, deeper: int) -> Iterator[Path]:
         try:

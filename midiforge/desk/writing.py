@@ -19,7 +19,13 @@ _EXAMPLE = Path("example.toml")
 
 
 def _drills(desk: Desk, _: Asked) -> dict[str, Any]:
-    return {"folder": str(desk.folder), "drills": desk.drills(), "player": desk.player}
+    titles = desk.titles()
+    return {
+        "folder": str(desk.folder),
+        "drills": [*titles],
+        "titles": titles,
+        "player": desk.player,
+    }
 
 
 def _new(desk: Desk, asked: Asked) -> dict[str, Any]:

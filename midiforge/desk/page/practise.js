@@ -28,6 +28,9 @@ const sounded = Object.assign(make("input", { type: "checkbox" }), { checked: tr
 const others = make("fieldset", {}, make("legend", {}, "Lessons in it"));
 const known = make("p", { className: "help" });
 const start = button("practise-start", "Start the session", () => begin(false));
+/** Why it cannot be started. */
+const why = make("p", { className: "help", id: "practise-why" });
+start.setAttribute("aria-describedby", why.id);
 const days = make("ul", { className: "practise-days" });
 const form = make("form", { className: "form practise-form" });
 const result = make("section", { className: "practise-result", tabIndex: "-1" });
@@ -46,7 +49,9 @@ async function show(place) {
       + "you play to the click, and goes slower, faster or on. Put the screen on a music stand."),
     others, field(minutes, "Minutes"), field(player, "Who plays"), kit.field(),
     output.field(), line(sounded, "Sound what is new before I play it"),
-    line(measure, "Measure the delay of the kit first, with eight strokes"), known, start);
+    line(measure, "Measure the delay of the kit first, with eight strokes"), known,
+    make("div", { className: "do" }, why, start));
+  others.addEventListener("change", canStart);
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     begin(false);
@@ -64,10 +69,18 @@ function choosePorts() {
   ask();
 }
 
+function canStart() {
+  why.textContent = output.value ? others.querySelector(":checked") ? "" : "Tick a lesson first."
+    : ports.output.length ? "Choose a port to sound through first."
+      : "A session needs a MIDI port to sound through; there is none. "
+        + (ports.why && `In full: ${ports.why}.`);
+  start.disabled = !!why.textContent;
+}
+
 /** What is known before a session. */
 async function ask() {
   if (!open.drill || !form.isConnected) return;
-  start.disabled = !output.value;
+  canStart();
   const told = await get("api/practise", { drill: open.drill, input: kit.value }).catch((error) => {
     if (!(error instanceof Wrong)) throw error;
     return null;
@@ -78,9 +91,7 @@ async function ask() {
   if (!player.value) player.value = told.player;
   const delay = told.delay === null ? "Its delay is not known yet."
     : `Its delay is ${Math.round(told.delay)} ms, as it was measured.`;
-  known.textContent = !output.value ? "A session needs a MIDI port to sound through; "
-      + `there is none. ${ports.why && `In full: ${ports.why}.`}`
-    : kit.value ? delay : NO_KIT;
+  known.textContent = kit.value ? delay : NO_KIT;
   days.replaceChildren(...told.days.map((/** @type {string} */ day) =>
     make("li", {}, dayLink(day))));
   if (!told.days.length) days.append(make("li", {}, "None yet."));
@@ -96,13 +107,13 @@ function dayLink(day) {
 }
 
 async function back() {
-  const { drills } = await get("api/drills");
+  const { drills, titles } = await get("api/drills");
   const before = new Set([...others.querySelectorAll("input")].filter(({ checked }) => checked)
     .map(({ value }) => value));
   others.replaceChildren(make("legend", {}, "Lessons in it"),
     ...drills.map((/** @type {string} */ name) => make("label", { className: "port-choice switch" },
       Object.assign(make("input", { type: "checkbox", value: name }),
-        { checked: name === open.drill || before.has(name) }), name.replace(/\.toml$/, ""))));
+        { checked: name === open.drill || before.has(name) }), titles[name])));
   await ask();
 }
 
