@@ -38,6 +38,8 @@ def chromium(profile: Path) -> Iterator[Any]:
         options=options, service=webdriver.ChromeService(executable_path=driver)
     ) as browser:
         browser.set_script_timeout(20)
+        # A window that no screen shows has the focus only at times; keys then go elsewhere.
+        browser.execute_cdp_cmd("Emulation.setFocusEmulationEnabled", {"enabled": True})
         yield browser
 
 

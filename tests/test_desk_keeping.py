@@ -14,6 +14,8 @@ import pytest
 from desk import served, server
 from test_desk_gate import ask
 
+from midiforge.files.swap import held
+
 DRILL = 'title = "Kept"\nsticking = "RLRR LRLL"\nfeet = "samba"\n'
 HALF_A_LETTER = b"\\ud800"
 # A file of one track that has nothing in it (Standard MIDI Files 1.0).
@@ -58,6 +60,46 @@ def test_of_two_edits_at_once_neither_is_lost_unsaid(page: str, folder: Path) ->
             assert sorted(status for status, _ in answers) == [200, 409]
             text = (folder / "kept.toml").read_text()
             assert {told["text"] for _, told in answers} == {text}
+
+
+def test_of_two_servers_on_one_folder_the_second_to_write_is_told_what_is_there(
+    page: str, folder: Path
+) -> None:
+    with served(folder) as other, ThreadPoolExecutor(2) as tabs:
+        for number in range(8):
+            (folder / "kept.toml").write_text(DRILL)
+            base = digest(page)
+            edits = ((page, {"title": f"First {number}"}), (other, {"text": f"Second {number}"}))
+            asked = [tabs.submit(change, each, base, **edit) for each, edit in edits]
+            answers = [each.result() for each in asked]
+            assert sorted(status for status, _ in answers) == [200, 409]
+            text = (folder / "kept.toml").read_text()
+            assert {told["text"] for _, told in answers} == {text}
+
+
+def test_an_edit_waits_for_another_process_that_writes_and_is_not_made_over_its_work(
+    page: str, folder: Path
+) -> None:
+    base = digest(page)
+    with ThreadPoolExecutor(1) as tab:
+        with held(folder):
+            asked = tab.submit(change, page, base, title="Mine")
+            time.sleep(0.7)
+            assert not asked.done()
+            (folder / "kept.toml").write_text(DRILL.replace("Kept", "Theirs"))
+        status, told = asked.result()
+    assert status == 409
+    assert told["title"] == "Theirs"
+    assert "Theirs" in (folder / "kept.toml").read_text()
+
+
+def test_lessons_begun_at_once_by_two_servers_have_files_of_their_own(
+    page: str, folder: Path
+) -> None:
+    with served(folder) as other, ThreadPoolExecutor(6) as tabs:
+        begun = [tabs.submit(post, each, "api/drills", title="Two") for each in [page, other] * 3]
+        names = {each.result()[1]["drill"] for each in begun}
+    assert len(names) == 6
 
 
 def test_lessons_begun_at_once_with_one_title_have_files_of_their_own(page: str) -> None:

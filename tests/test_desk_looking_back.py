@@ -399,6 +399,20 @@ def test_takes_can_be_dropped_anywhere_on_the_view(drill: Path, address: str, br
     assert kept_in(drill) == ["dropped.mid"]
 
 
+def test_on_a_telephone_the_review_comes_into_sight(
+    drill: Path, address: str, browser: Any, tmp_path: Path
+) -> None:
+    (tmp_path / "small.mid").write_bytes(take_of())
+    sized(browser, 360, 740)
+    view(browser, address, drill)
+    seen(browser, "#back-files").send_keys(str(tmp_path / "small.mid"))
+    seen(browser, ".review:not([hidden]) iframe")
+    at = "return document.querySelector('.review h2').getBoundingClientRect().top"
+    until(lambda: 0 <= browser.execute_script(at) < 370, "its heading is in the upper half")
+    assert browser.switch_to.active_element.text.startswith("The review of")
+    sized(browser, 1000, 700)
+
+
 def test_what_is_no_take_is_said_in_the_news(
     drill: Path, address: str, browser: Any, tmp_path: Path
 ) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from browser import chromium, sized
 from desk import served, server
+from desk_asked import ask
 
 import midiforge
 
@@ -226,17 +227,57 @@ def test_undo_and_redo_go_through_what_was_done(person: Person) -> None:
     person.until("return document.getElementById('field-feet').value === 'samba'")
 
 
-def test_what_is_typed_in_one_go_is_one_step_back(person: Person) -> None:
+def test_what_is_typed_with_pauses_before_its_field_is_left_is_one_step_back(
+    person: Person,
+) -> None:
     before = (person.folder / BOSSA.name).read_text()
-    person.type("tempos", "60, 61, 62, 63")
-    person.when(lambda: person.saved(BOSSA.name)["tempos"] == [60, 61, 62, 63], "typed")
+    person.type("placements", "1")
+    person.when(lambda: person.saved(BOSSA.name)["placements"] == "1", "a lesson on the way")
+    time.sleep(2)
+    person.driver.find_element("id", "field-placements").send_keys(", 1e")
+    person.when(lambda: person.saved(BOSSA.name)["placements"] == "1, 1e", "the rest")
+    person.press(".undo")
+    person.when(lambda: (person.folder / BOSSA.name).read_text() == before, "undone")
+
+
+def test_a_field_that_was_left_and_typed_in_again_is_two_steps_back(person: Person) -> None:
+    for title in ("First", "Second"):
+        person.type("title", title)
+        person.when(lambda t=title: person.saved(BOSSA.name)["title"] == t, title)
+        person.js("document.activeElement.blur()")
+    person.press(".undo")
+    person.when(lambda: person.saved(BOSSA.name)["title"] == "First", "undone")
+
+
+def test_two_taps_are_two_steps_back(person: Person) -> None:
+    taps = {"bar": "… of the bar", "phrase": "… of the phrase"}
+    for value, text in taps.items():
+        person.js(
+            "[...document.querySelectorAll('.choice')]"
+            ".find(c => c.textContent === arguments[0]).click()",
+            text,
+        )
+        person.when(lambda v=value: person.saved(BOSSA.name)["placements"] == v, value)
+    person.press(".undo")
+    person.when(lambda: person.saved(BOSSA.name)["placements"] == "bar", "undone")
+
+
+def test_a_page_that_is_loaded_again_can_still_be_undone(person: Person) -> None:
+    before = (person.folder / BOSSA.name).read_text()
+    person.type("title", "Before the page was loaded again")
+    person.when(lambda: "loaded" in person.saved(BOSSA.name)["title"], "typed")
     person.until("return !document.querySelector('.undo').disabled")
-    steps = 0
-    while (person.folder / BOSSA.name).read_text() != before:
-        now, steps = (person.folder / BOSSA.name).read_text(), steps + 1
-        person.press(".undo")
-        person.when(lambda n=now: (person.folder / BOSSA.name).read_text() != n, "undone")
-    assert steps < 5  # of fourteen letters
+    person.open(BOSSA.name)
+    person.press(".undo")
+    person.when(lambda: (person.folder / BOSSA.name).read_text() == before, "undone")
+
+
+def test_what_an_editor_wrote_while_the_page_was_closed_is_not_undone(person: Person) -> None:
+    person.type("title", "Before the page was closed")
+    person.when(lambda: "closed" in person.saved(BOSSA.name)["title"], "typed")
+    shutil.copy(BOSSA, person.folder)
+    person.open(BOSSA.name)
+    assert person.js("return document.querySelector('.undo').disabled") is True
 
 
 def test_a_file_that_an_editor_changed_meanwhile_is_not_overwritten(person: Person) -> None:
@@ -320,6 +361,62 @@ def test_it_fits_every_screen(in_view: Person, width: int) -> None:
         "return [...document.querySelectorAll('body *')].filter(e => e.offsetWidth"
         f" && e.getBoundingClientRect().right > {width + 1}).map(e => e.className || e.tagName)"
     )[:9]
+
+
+def test_the_head_of_the_page_leaves_a_telephone_most_of_its_screen(in_view: Person) -> None:
+    sized(in_view.driver, 360, 740)
+    assert in_view.js("return document.querySelector('.top').offsetHeight") < 740 / 6
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (360, 740)])
+@pytest.mark.parametrize(
+    ("view", "act"), [("hand-out", "[type=submit]"), ("practise", ".practise-start")]
+)
+def test_what_a_view_is_for_is_on_the_first_screen(
+    person: Person, view: str, act: str, width: int, height: int
+) -> None:
+    sized(person.driver, width, height)
+    person.js("document.querySelector(`#views a[data-view='${arguments[0]}']`).click()", view)
+    person.until(f"return document.querySelector('.view.{view} {act}') !== null")
+    person.until(
+        f"return document.querySelector('.view.{view} {act}').getBoundingClientRect().bottom"
+        " <= innerHeight"
+    )
+
+
+def test_lessons_are_called_by_their_titles(person: Person) -> None:
+    said = "return [...document.querySelectorAll('#drill option')].map(o => [o.value, o.text])"
+    assert [BOSSA.name, "Slack water bossa"] in person.js(said)
+    person.type("title", "High water bossa")
+    person.when(lambda: [BOSSA.name, "High water bossa"] in person.js(said), "by the new one")
+    person.press("#views a[data-view='practise']")
+    person.until(
+        "return document.querySelector('.practise-form fieldset')"
+        ".textContent.includes('High water bossa')"
+    )
+
+
+def test_lessons_of_one_title_are_told_apart_by_their_files(tmp_path: Path) -> None:
+    for name in ("one.toml", "two.toml"):
+        (tmp_path / name).write_text('title = "Twins"\nsticking = "RL"\n')
+    (tmp_path / "three.toml").write_text("sticking = ")
+    with served(tmp_path) as address:
+        assert ask(address, "api/drills")["titles"] == {
+            "one.toml": "Twins (one)",
+            "three.toml": "three",
+            "two.toml": "Twins (two)",
+        }
+
+
+def test_a_session_that_cannot_be_started_says_why(person: Person) -> None:
+    person.press("#views a[data-view='practise']")
+    why = "return document.getElementById('practise-why').textContent"
+    person.until("return document.querySelector('.practise-form fieldset input') !== null")
+    person.press(".practise-form fieldset :checked")
+    person.until(f"{why} !== ''")
+    start = person.driver.find_element("css selector", ".practise-start")
+    assert not start.is_enabled()
+    assert start.get_attribute("aria-describedby") == "practise-why"
 
 
 def test_axe_core_has_nothing_to_say(in_view: Person) -> None:

@@ -1,10 +1,10 @@
 """What one run of `midiforge open` has before it: a folder of drills, a log, who plays."""
 
-import os
 import threading
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Iterator
 from contextlib import suppress
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -37,7 +37,6 @@ class Desk:
         self.log = log
         self.player = player
         self.making, self.reviewing = Work(), Work()
-        self.writing = threading.Lock()  # one drill's file at a time is looked at and written
         self._sheets: OrderedDict[tuple[str, str], LessonSheet] = OrderedDict()
         self._lock = threading.Lock()
 
@@ -50,6 +49,21 @@ class Desk:
         """The drills of the folder, as they are called on the page: "week 1/bossa.toml"."""
         names = [self.name_of(path) for path in self._files(self.folder, _DEEPEST)]
         return sorted(names, key=lambda name: (name.count("/"), name.casefold()))[:_MOST_DRILLS]
+
+    def titles(self) -> dict[str, str]:
+        """What each drill is called by its names; of those with one title, which one it is."""
+        titles = {name: self._title(name) for name in self.drills()}
+        times = Counter(titles.values())
+        return {
+            name: f"{title} ({name.removesuffix(DRILL)})" if times[title] > 1 else title
+            for name, title in titles.items()
+        }
+
+    def _title(self, name: str) -> str:
+        title: object = ""
+        with suppress(MidiforgeError):  # the page says what is wrong with it
+            title = self.drill_file(name).content.get("title")
+        return title if isinstance(title, str) and title.strip() else name.removesuffix(DRILL)
 
     def _files(self, folder: Path, deeper: int) -> Iterator[Path]:
         try:
@@ -132,14 +146,12 @@ class Desk:
         if not title:
             raise MidiforgeError("what is the lesson called?", "title")
         stem = spelled(title).strip("._ ")[:80] or "lesson"
-        path = self.folder / f"{stem}{DRILL}"
-        number = 1
-        with self.writing:
-            while os.path.lexists(path):
-                number += 1
-                path = self.folder / f"{stem}_{number}{DRILL}"
-            begun = DrillFile(path, STARTER.read_text(encoding="utf-8"))
-            begun.changed({"title": title}).write()
+        starter = STARTER.read_text(encoding="utf-8")
+        for number in count(1):
+            ending = f"_{number}" if number > 1 else ""
+            path = self.folder / f"{stem}{ending}{DRILL}"
+            if DrillFile(path, starter).changed({"title": title}).write():
+                break
         return self.name_of(path)
 
 

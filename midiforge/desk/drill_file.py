@@ -1,7 +1,9 @@
 """A drill's file, changed key by key: what a person wrote around the keys stays as it is."""
 
 import hashlib
+import os
 from collections.abc import Mapping
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import Any
 
@@ -11,13 +13,15 @@ from tomlkit.items import AbstractTable
 
 from midiforge.drill.keys import BY_NAME
 from midiforge.errors import MidiforgeError, within
-from midiforge.files.disk import parsed_toml, read_toml_text, real, write_aside
+from midiforge.files.disk import aside, check_name, parsed_toml, read_toml_text, real, to_disk
+from midiforge.files.swap import held
 from midiforge.files.toml_text import toml_lines
 from midiforge.frozen import frozen
 from midiforge.keys.key import Key
 from midiforge.keys.values import items_of
 
 _WRITABLE = 0o222  # by anybody
+_PATIENCE = 10.0  # seconds, while somebody else writes into the folder
 
 
 @frozen
@@ -66,16 +70,34 @@ class DrillFile:
                 _set(document, name, typed)
         return DrillFile(self.path, tomlkit.dumps(document))
 
-    def write(self) -> None:
+    def write(self, before: "DrillFile | None" = None) -> bool:
         """Writes the file whole, or leaves it as it was; where it is a link, what that leads to.
 
+        before: what has to stand there now; None for nothing. Gives whether it did: where it did
+        not, somebody else wrote, in whichever process, and the file stays theirs.
         Raises MidiforgeError where it cannot be written, or is not to be: it is read-only.
         """
         path = real(self.path)
-        if path.exists() and not path.stat().st_mode & _WRITABLE:
+        if before and path.exists() and not path.stat().st_mode & _WRITABLE:
             hint = "allow that it is written, or work on a copy"
             raise MidiforgeError("is read-only", str(self.path), hint=hint)
-        write_aside(path, self.text)
+        check_name(path)
+        with ExitStack() as held_open, suppress(_Elsewhere):
+            with suppress(OSError):  # a drive of the network may have no locks
+                held_open.enter_context(held(path.parent, _PATIENCE))
+            if before is None and os.path.lexists(self.path):
+                return False
+            with aside(path) as beside:
+                beside.write_bytes(self.text.encode())
+                to_disk(beside)  # so that there is next to no time between the look and the move
+                if before is not None and read_drill_file(path).text != before.text:
+                    raise _Elsewhere
+            return True
+        return False
+
+
+class _Elsewhere(Exception):
+    """Somebody else wrote meanwhile."""
 
 
 def read_drill_file(path: Path) -> DrillFile:

@@ -19,7 +19,13 @@ _EXAMPLE = Path("example.toml")
 
 
 def _drills(desk: Desk, _: Asked) -> dict[str, Any]:
-    return {"folder": str(desk.folder), "drills": desk.drills(), "player": desk.player}
+    titles = desk.titles()
+    return {
+        "folder": str(desk.folder),
+        "drills": [*titles],
+        "titles": titles,
+        "player": desk.player,
+    }
 
 
 def _new(desk: Desk, asked: Asked) -> dict[str, Any]:
@@ -94,16 +100,11 @@ def _current(desk: Desk, asked: Asked) -> tuple[str, DrillFile]:
 def _kept(desk: Desk, name: str, before: DrillFile, file: DrillFile) -> dict[str, Any]:
     """Writes what a lesson comes of; what none comes of is refused, and the file stays.
 
-    The lesson may take its time, so it is looked again whether nobody wrote meanwhile.
+    The lesson may take its time: whoever wrote meanwhile, here or in another process, comes first.
     """
     sheet = desk.sheet(name, file)
-    if file.text != before.text:
-        with desk.writing:
-            is_as_before = desk.drill_file(name).digest == before.digest
-            if is_as_before:
-                file.write()
-        if not is_as_before:
-            raise Changed(_lesson(desk, {"drill": name}))
+    if file.text != before.text and not file.write(before):
+        raise Changed(_lesson(desk, {"drill": name}))
     return _told(sheet)
 
 

@@ -9,6 +9,7 @@ back. Where folders wait is noted in the user's data folder, for any command tha
 
 import os
 import shutil
+import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from functools import partial
@@ -20,16 +21,21 @@ from midiforge.files.disk import ASIDE, abandoned, aside_name, data_folder, keep
 
 _DECIDED = ".midiforge-swap"
 _PLAN, _BEFORE = "swap.json", "before"
+_LOOK = 0.01  # seconds from one look to the next whether a folder is free
 _FEW = 64  # files that are brought to the disk one by one; more of them with all that waits for it
 
 
 @contextmanager
-def held(folder: Path) -> Iterator[None]:
+def held(folder: Path, patience: float = 0.0) -> Iterator[None]:
     """Nobody else changes the folder, while the context lasts; what was left to be moved in it is
-    moved first. Raises MidiforgeError if another process changes it."""
+    moved first. Raises MidiforgeError if another process, or thread, changes it for longer than
+    `patience`, in seconds."""
     opened = os.open(folder if os.name == "posix" else folder / f"{ASIDE}lock", _FLAGS, 0o666)
+    until = time.monotonic() + patience
     try:
-        if not lock(opened):
+        while not (is_ours := lock(opened)) and time.monotonic() < until:
+            time.sleep(_LOOK)
+        if not is_ours:
             what = "another midiforge is writing into this folder"
             raise MidiforgeError(what, str(folder), hint="wait for it, or name another folder")
         _finish(folder)

@@ -17,6 +17,9 @@ import { change, unsaved } from "./lesson.js";
 /** @type {Map<string, { control: Control, wrong: HTMLElement, key: Key, saved: string }>} */
 const fields = new Map();
 
+/** Counts the times that a field was left: until then what is typed there is one change. */
+let left = 0;
+
 /** What a field is called where the key alone would not say it.
  * @type {Record<string, string>} */
 const TITLES = {
@@ -71,9 +74,10 @@ export function fieldOf(key, shelves) {
     if (!field || value === (key.name in unsaved ? unsaved[key.name] : field.saved)) return;
     // A switch that is as it usually is needs no key, unless the file has one.
     change({ [key.name]: key.kind === "yes-no" && !field.saved && value === key.default ? ""
-      : value });
+      : value }, control.matches("select, [type=checkbox]") ? "" : `${key.name} ${left}`);
   };
   control.addEventListener("input", sent);
+  control.addEventListener("blur", () => (left += 1));
   fields.set(key.name, { control, wrong, key, saved: "" });
   return line;
 }

@@ -5,7 +5,7 @@
 
 import { get, post, Wrong } from "./api.js";
 import { open, say, show, tellAll, wrong } from "./lookers.js";
-import { forgetHistory, remember, taken } from "./undone.js";
+import { recall, remember, taken } from "./undone.js";
 import { notice } from "./news.js";
 
 export { look, open } from "./lookers.js";
@@ -29,6 +29,8 @@ export const unsaved = {};
 let busy = false;
 /** Whether what is being sent was taken back meanwhile. */
 let isTakenBack = false;
+/** The typing that the newest change is part of; "" for none. */
+let typing = "";
 /** Other changes that wait for their turn.
  * @type {(() => Promise<Lesson>)[]} */
 const waiting = [];
@@ -38,16 +40,18 @@ export async function openDrill(drill) {
   const lesson = await get("api/lesson", { drill });
   open.drill = drill;
   for (const key of Object.keys(unsaved)) delete unsaved[key];
-  forgetHistory();
+  recall(drill, lesson.text);
   show(lesson);
 }
 
 /**
  * Changes keys as they were typed; "" takes one out.
  * @param {Record<string, string>} changes
+ * @param {string} [of] a name for the typing that it is part of
  */
-export function change(changes) {
+export function change(changes, of = "") {
   Object.assign(unsaved, changes);
+  typing = of;
   next();
 }
 
@@ -105,7 +109,7 @@ function base() {
 async function next(isUndo = false) {
   if (busy || !open.lesson) return;
   const turn = waiting.shift();
-  const sent = { ...unsaved };
+  const sent = { ...unsaved }, of = turn ? "" : typing;
   if (!turn && !Object.keys(sent).length) return;
   const before = open.lesson.text;
   busy = true;
@@ -114,7 +118,7 @@ async function next(isUndo = false) {
     if (!turn)
       for (const key of Object.keys(sent)) if (unsaved[key] === sent[key]) delete unsaved[key];
     if (!isUndo && lesson.text !== before)
-      remember(before, turn ? "" : Object.keys(sent).join());
+      remember(before, of);
     busy = false;
     show(lesson);
     if (isTakenBack) { // it was right after all

@@ -85,10 +85,10 @@ function go(drill) {
 }
 
 async function listDrills() {
-  const { drills, folder } = await get("api/drills");
+  const { drills, titles, folder } = await get("api/drills");
   document.title = `midiforge: ${folder}`;
   chooser.replaceChildren(...drills.map((/** @type {string} */ name) =>
-    make("option", { value: name }, name.replace(/\.toml$/, "").replaceAll("_", " "))));
+    make("option", { value: name }, titles[name])));
   chooser.value = open.drill;
   return drills;
 }
@@ -133,6 +133,8 @@ async function begin() {
   look(({ title }) => {
     if (title) document.title = `${title} · midiforge`;
     $("heading").textContent = title || "midiforge";
+    const own = [...chooser.options].find(({ value }) => value === open.drill);
+    if (title && own && !own.text.startsWith(`${title} (`)) own.text = title;
   });
   addEventListener("hashchange", follow);
   addEventListener("focus", lookAgain);

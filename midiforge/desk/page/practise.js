@@ -4,6 +4,7 @@ import { stayAwake } from "../../pages/player/awake.js";
 import { button, make } from "../../pages/player/element.js";
 import { stop } from "../../pages/player/transport.js";
 import { get, Wrong } from "./api.js";
+import { dayLink, days, showDays } from "./days.js";
 import { look, open } from "./lesson.js";
 import { hear, newName, say } from "./live.js";
 import { tell } from "./news.js";
@@ -33,7 +34,9 @@ const sounded = Object.assign(make("input", { type: "checkbox" }), { checked: tr
 const others = make("fieldset", {}, make("legend", {}, "Lessons in it"));
 const known = make("p", { className: "help" });
 const start = button("practise-start", "Start the session", () => begin(false));
-const days = make("ul", { className: "practise-days" });
+/** Why it cannot be started. */
+const why = make("p", { className: "help", id: "practise-why" });
+start.setAttribute("aria-describedby", why.id);
 const form = make("form", { className: "form practise-form" });
 const result = make("section", { className: "practise-result", tabIndex: "-1" });
 
@@ -51,7 +54,9 @@ async function show(place) {
       + "you play to the click, and goes slower, faster or on. Put the screen on a music stand."),
     others, field(minutes, "Minutes"), field(player, "Who plays"), kit.field(),
     output.field(), line(sounded, "Sound what is new before I play it"),
-    line(measure, "Measure the delay of the kit first, with eight strokes"), known, start);
+    line(measure, "Measure the delay of the kit first, with eight strokes"), known,
+    make("div", { className: "do" }, why, start));
+  others.addEventListener("change", canStart);
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     begin(false);
@@ -69,9 +74,15 @@ function choosePorts() {
   ask();
 }
 
+function canStart() {
+  why.textContent = others.querySelector(":checked") ? "" : "Tick a lesson first.";
+  start.disabled = !!why.textContent;
+}
+
 /** What is known before a session. */
 async function ask() {
   if (!open.drill || !form.isConnected) return;
+  canStart();
   const question = { drill: open.drill, input: kit.value, browser: output.value ? "" : "1" };
   const told = await get("api/practise", question).catch((error) => {
     if (!(error instanceof Wrong)) throw error;
@@ -84,28 +95,17 @@ async function ask() {
   const delay = told.delay === null ? "Its delay is not known yet."
     : `Its delay is ${Math.round(told.delay)} ms, as it was measured.`;
   known.textContent = kit.value ? delay : NO_KIT;
-  days.replaceChildren(...told.days.map((/** @type {string} */ day) =>
-    make("li", {}, dayLink(day))));
-  if (!told.days.length) days.append(make("li", {}, "None yet."));
-}
-
-/** @param {string} day */
-function dayLink(day) {
-  const [, date, hour, minute] = /^(.*)-(\d\d)(\d\d)\d\d$/.exec(day) || [day, day, "", ""];
-  const link = make("a", { target: "_blank", rel: "noopener" },
-    `${date}${hour && `, ${hour}:${minute}`}`);
-  link.href = `api/practise/day?${new URLSearchParams({ of: day })}`;
-  return link;
+  showDays(told.days);
 }
 
 async function back() {
-  const { drills } = await get("api/drills");
+  const { drills, titles } = await get("api/drills");
   const before = new Set([...others.querySelectorAll("input")].filter(({ checked }) => checked)
     .map(({ value }) => value));
   others.replaceChildren(make("legend", {}, "Lessons in it"),
     ...drills.map((/** @type {string} */ name) => make("label", { className: "port-choice switch" },
       Object.assign(make("input", { type: "checkbox", value: name }),
-        { checked: name === open.drill || before.has(name) }), name.replace(/\.toml$/, ""))));
+        { checked: name === open.drill || before.has(name) }), titles[name])));
   await ask();
 }
 

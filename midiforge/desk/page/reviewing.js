@@ -129,6 +129,8 @@ async function showReview(number) {
       jobs.element.focus();
     }), frame);
   review.hidden = false;
-  heading.focus();
+  const { top } = heading.getBoundingClientRect();
+  heading.focus({ preventScroll: true });
+  if (top < 0 || top > innerHeight / 2) review.scrollIntoView(); // on a telephone it is far below
   tell(said);
 }

@@ -1,40 +1,61 @@
-// What the drill's text was before, to go back to.
+// What the drill's text was before, to go back to; kept for the tab, so that a page that is loaded
+// again, or comes back to a lesson, still has it.
+
+import { look, open } from "./lookers.js";
 
 const MOST = 200;
-const ONE_MS = 1500; // what is typed into one field without a longer pause is one change
+const ONE_MS = 20_000; // a longer pause in typing was to look and listen: what follows is a change
 
 /** What was changed last, and when. */
 let last = "", at = -Infinity;
 
 /** @type {string[]} */
-const done = [];
+let done = [];
 /** @type {string[]} */
-const undone = [];
+let undone = [];
 
 export const canUndo = () => done.length > 0;
 export const canRedo = () => undone.length > 0;
 
 /**
  * @param {string} text as it was before a change
- * @param {string} [what] was changed
+ * @param {string} [typing] a name for what was typed without leaving its field, which is one change
+ * though it was written at each stop on the way; "" for anything else
  */
-export function remember(text, what = "") {
+export function remember(text, typing = "") {
   const now = performance.now();
-  if (!what || what !== last || now - at > ONE_MS || !done.length) done.push(text);
-  [last, at] = [what, now];
+  if (!typing || typing !== last || now - at > ONE_MS || !done.length) done.push(text);
+  [last, at] = [typing, now];
   done.splice(0, done.length - MOST);
-  undone.length = 0;
+  undone = [];
 }
 
-export function forgetHistory() {
-  done.length = undone.length = 0;
+/**
+ * Takes up what is known of a drill, unless it was changed since by something else.
+ * @param {string} drill
+ * @param {string} text as it is now
+ */
+export function recall(drill, text) {
+  last = "";
+  [done, undone] = [[], []];
+  try {
+    const kept = JSON.parse(sessionStorage.getItem(`undo ${drill}`) || "{}");
+    if (kept.text === text) ({ done, undone } = kept);
+  } catch { /* it is kept nowhere */ }
 }
+
+look(({ text }) => {
+  try {
+    sessionStorage.setItem(`undo ${open.drill}`, JSON.stringify({ text, done, undone }));
+  } catch { /* there is no room for it, or it may not be */ }
+});
 
 /**
  * Takes the text to go to, and says where the one that there is now belongs then.
  * @param {boolean} again whether what was undone is done again
  */
 export function taken(again) {
+  last = "";
   const [from, to] = again ? [undone, done] : [done, undone];
   return { text: from.pop(), to };
 }
