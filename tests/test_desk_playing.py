@@ -63,8 +63,10 @@ class Page:
 
     def until(self, name: str, **like: Any) -> Any:
         """What is told by a name, the next time that it has these values."""
+        end = time.monotonic() + 30
         while True:
             said = json.loads(self.socket.recv(20))
+            assert time.monotonic() < end, said
             assert name == "wrong" or "wrong" not in said, said
             if name in said and all(said[name].get(key) == value for key, value in like.items()):
                 return said[name]
@@ -106,6 +108,50 @@ def test_a_page_plays_steers_and_ends_an_exercise(module: jack.Receiver, folder:
         page.until("state", muted=["bass", "chords", "hands", "percussion"])
         page.say(do="stop")
         assert "events" in page.until("ended")["timing"]
+        ended(module)
+
+
+def digest_of(folder: Path) -> str:
+    from midiforge.desk.drill_file import read_drill_file
+
+    return read_drill_file(folder / "drill.toml").digest
+
+
+def test_what_is_written_while_it_plays_is_heard_from_the_next_round_on(
+    module: jack.Receiver, folder: Path
+) -> None:
+    with server(folder) as (address, _), Page(address) as page:
+        before = digest_of(folder)
+        page.play(tempo=200)
+        assert page.until("bar", number=0)["digest"] == before
+        # A cross stick for the hands, which nothing else plays: General MIDI's side stick, 37.
+        changed = DRILL + '[voicing]\nhands = "side-stick"\n'
+        (folder / "drill.toml").write_text(changed)
+        page.say(do="edit", drill="drill.toml")
+        bar = page.until("bar", digest=digest_of(folder))
+        assert (bar["exercise"], bar["tempo"], bar["number"]) == ("1a", "200", 0)
+        page.until("bar", number=1)
+        ons = module.ons()
+        clicks = [at for at, number in ons if number in CLICKS]
+        gaps = [after - at for at, after in pairwise(clicks)]
+        assert max(gaps) < 1.3 * statistics.median(gaps), "it goes on without a gap"
+        assert 37 in {number for _, number in ons}
+        page.say(do="stop")
+        ended(module)
+
+
+def test_a_lesson_that_is_for_another_kit_now_begins_anew(
+    module: jack.Receiver, folder: Path
+) -> None:
+    with server(folder) as (address, _), Page(address) as page:
+        page.play(id=1)
+        page.until("bar", number=0)
+        (folder / "drill.toml").write_text(DRILL + 'kit = "general-midi-2"\n')
+        page.say(do="edit", drill="drill.toml")
+        assert page.until("anew")
+        page.play(id=2)
+        page.until("bar", digest=digest_of(folder))
+        page.say(do="stop")
         ended(module)
 
 
@@ -288,4 +334,50 @@ def test_a_page_that_is_loaded_again_has_stopped_and_can_play(
             assert time.monotonic() < end
             time.sleep(0.1)
         browser.get("about:blank")
+        ended(module)
+
+
+# What the page shows beside what plays: whether a cursor is over music, and over which.
+_SHOWN = """
+return [!!document.querySelector(".slot .cursor"),
+  document.querySelector(".player.playing")?.closest("section, .group")?.textContent || "",
+  document.querySelector(".player-through")?.innerText || "",
+  document.querySelector(".player.playing .player-tempo")?.value || ""];
+"""
+
+
+def test_no_cursor_is_over_music_that_is_not_what_sounds(
+    module: jack.Receiver, folder: Path, browser: Any
+) -> None:
+    def until(true: Any) -> Any:
+        end = time.monotonic() + 20
+        while not true(shown := browser.execute_script(_SHOWN)):
+            assert time.monotonic() < end, shown
+            time.sleep(0.02)
+        return shown
+
+    with server(folder) as (address, _):
+        opened(browser, address)
+        until(lambda it: it[0] and "bar 2" in it[2])
+        browser.execute_script(
+            "const field = document.getElementById('field-voicing');"
+            "field.value = 'hands=side-stick';"
+            "field.dispatchEvent(new Event('input', {bubbles: true}))"
+        )
+        module.until(lambda it: 37 not in {number for _, number in it.ons()[-4:]})
+        # While the staff has the new music and the old one sounds, nothing is shown on it.
+        seen = until(lambda it: not it[0])
+        assert "comes with the next round" in seen[2]
+        assert 37 not in {number for _, number in module.ons()}
+        assert "Stop" in seen[2]
+        seen = until(lambda it: it[0])
+        assert "comes with" not in seen[2]
+        module.until(lambda it: 37 in {number for _, number in it.ons()[-8:]})
+        browser.execute_script(
+            "const field = document.getElementById('field-tempos');"
+            "field.value = '150, 220';"
+            "field.dispatchEvent(new Event('input', {bubbles: true}))"
+        )
+        until(lambda it: it[0] and "at 150" in it[2] and it[3] == "150")
+        browser.execute_script("document.querySelector('.player.playing .player-play').click()")
         ended(module)

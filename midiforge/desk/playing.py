@@ -6,6 +6,7 @@ import json
 import pickle
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -33,7 +34,7 @@ _LONGEST = 60  # letters of a kit's name
 def _drill(desk: Desk, name: object) -> dict[str, str]:
     """A drill of the folder as a process is told of it; MidiforgeError if there is none."""
     file = desk.drill_file(name if isinstance(name, str) else "")
-    return {"text": file.text, "path": str(file.path)}
+    return {"text": file.text, "path": str(file.path), "digest": file.digest}
 
 
 def _play(desk: Desk, asked: Asked) -> dict[str, Any]:
@@ -85,6 +86,10 @@ async def _live(socket: WebSocket) -> None:
                     await page.tell({"clock": live.clock(), "asked": asked.get("asked")})
                 case "ports":
                     await live.watch_ports(page)
+                case "edit":  # what plays is played as it is written now
+                    with suppress(MidiforgeError):
+                        drill = await run_in_threadpool(_drill, desk_of(socket), asked.get("drill"))
+                        live.say(page, asked | drill)
                 case str(job) if job in _JOBS:
                     await _begin(socket, live, page, asked)
                 case _:

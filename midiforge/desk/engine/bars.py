@@ -17,10 +17,11 @@ class Bars:
     def __init__(self, player: Player, tell: Callable[[dict[str, Any]], None]) -> None:
         self._player, self._tell = player, tell
         self._coming: Place | None = None
+        self._more: dict[str, Any] = {}
 
-    def bar(self, place: Place) -> None:
-        """A bar comes."""
-        self._coming = place
+    def bar(self, place: Place, **more: Any) -> None:
+        """A bar comes. more: what else is told of it."""
+        self._coming, self._more = place, more
 
     def look(self) -> None:
         """There is time; or something of the bar sounded."""
@@ -28,7 +29,7 @@ class Bars:
         at = self._player.sync.deadline(0.0) if place else None
         if place is not None and at is not None:
             self._coming = None
-            self._tell(told(place, at))
+            self._tell(told(place, at) | self._more)
 
 
 def told(place: Place, at: int) -> dict[str, Any]:

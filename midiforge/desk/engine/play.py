@@ -1,12 +1,14 @@
 """Plays exercises of a drill through MIDI, as `midiforge play` does, steered by the page."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from threading import Thread
 
 from midiforge.desk.engine.bars import Bars
+from midiforge.desk.engine.edited import Edited
 from midiforge.desk.engine.line import Line, Said
 from midiforge.drill.drill import Drill
 from midiforge.drill.read import drill_in
@@ -28,8 +30,8 @@ WISHES = frozenset(Command) - {Command(layer) for layer in LAYERS}
 def run(line: Line) -> None:
     """Plays until the end, or until the page wants no more."""
     job = line.job
-    drill = _with_its_controls(drill_in(job["text"], Path(job["path"])), job.get("input", ""))
-    session = Session(drill, None)
+    written = _drill(job)
+    session = Session(_with_its_controls(written, job.get("input", "")), None)
     exercises = session.to_play()
     times = [_times(job)]
     options = PlayOptions(
@@ -41,14 +43,36 @@ def run(line: Line) -> None:
         send_clock=bool(job.get("clock")),
     )
 
-    def way(make: Make, worker: Worker) -> Route:
-        route = Route(exercises, make, lambda it: times[0](it), False, worker)
+    ways: list[Edited] = []
+    routes: list[Callable[[Sequence[Exercise]], Route]] = []
+
+    def way(make: Make, worker: Worker) -> Edited:
+        routes.append(lambda given: Route(given, make, lambda it: times[0](it), False, worker))
+        route = routes[0](exercises)
         route.begin_with(chosen(exercises, job))
-        return route
+        ways.append(Edited(route, job.get("digest", "")))
+        return ways[0]
+
+    newest = [0]
+
+    def edit(said: Said, number: int) -> None:
+        """The lesson was changed: it is played from the next round on, or all begins anew."""
+        try:
+            drill = _drill(said)
+            changed = Session(drill, None).to_play()
+        except MidiforgeError:
+            drill, changed = written, []
+        if number != newest[0]:
+            return
+        if changed and _goes_on(written, drill) and channels(changed) <= channels(exercises):
+            ways[0].give(routes[0](changed), said.get("digest", ""))
+        else:
+            line.tell(anew=True)
 
     @contextmanager
     def watch(player: Player) -> Iterator[Watcher]:
         bars, before = Bars(player, lambda bar: line.tell(bar=bar)), [""]
+        way = ways[0]
 
         def asked(said: Said) -> None:
             what = said.get("do")
@@ -57,7 +81,10 @@ def run(line: Line) -> None:
             elif what == "wish" and said.get("wish") in WISHES:
                 player.wish(Command(said["wish"]))
             elif what == "choose":
-                player.wish(chosen(exercises, said))
+                player.wish(chosen(way.exercises, said))
+            elif what == "edit":
+                newest[0] += 1
+                Thread(target=edit, args=(said, newest[0]), daemon=True).start()
             elif what == "times":
                 times[0] = _times(said)
             elif what == "mute":
@@ -73,7 +100,7 @@ def run(line: Line) -> None:
         line.listen(asked)
         line.tell(begun={"port": player.sender.output.name})
         yield Watcher(
-            bar=bars.bar,
+            bar=lambda place: bars.bar(place, digest=way.digest),
             moment=lambda _: bars.look(),
             idle=idle,
             say=lambda text: line.tell(said=text),
@@ -81,6 +108,21 @@ def run(line: Line) -> None:
 
     figures = session.play_through(exercises, options, watch, way=way)
     line.tell(ended={"timing": str(figures)})
+
+
+def _drill(said: Said) -> Drill:
+    return drill_in(said["text"], Path(said["path"]))
+
+
+def _goes_on(before: Drill, now: Drill) -> bool:
+    """Whether a changed drill can be played on: through the same kit, and without rests, which are
+    known by the numbers of exercises."""
+    return before.kit == now.kit and not any(it.rest for it in (*before.running, *now.running))
+
+
+def channels(exercises: Sequence[Exercise]) -> set[int]:
+    """Those of the band, which are known when a player begins."""
+    return {member.channel for exercise in exercises for member in exercise.band}
 
 
 def _times(said: Said) -> Times:

@@ -6,7 +6,7 @@
  * @typedef {{
  *   exercise: string, number: number, of: number, start: number, length: number, quarter: number,
  *   at: number, beats: number[], time: number, times: number, tempo: string, written: string,
- *   ends: boolean,
+ *   ends: boolean, digest?: string,
  * }} Bar
  */
 

@@ -7,6 +7,7 @@ import { change, open } from "./lesson.js";
 import { hear, newName, say } from "./live.js";
 import { notice, tell } from "./news.js";
 import { lookAtPorts, OWN_PORT, portChoice, ports } from "./ports.js";
+import { offer as offerTo, withdraw } from "./taking.js";
 
 const STROKES = 3; // that each pad is asked for
 
@@ -68,6 +69,7 @@ function offer() {
 /** @param {boolean} over whether something else that is live ends for it */
 function begin(over) {
   stop();
+  withdraw();
   learnt = newName();
   const virtual = source.value === OWN_PORT;
   say({ do: "learn", id: learnt, over, name: name.value, virtual,
@@ -120,13 +122,8 @@ hear((news) => {
   if (news.wrong) tell(news.wrong.said);
   if (news.broken) tell(news.broken);
   if (news.busy) {
-    const take = button("choice", "Learn it all the same", () => {
-      take.remove();
-      begin(true);
-    });
-    tell("Something else is using MIDI; only one thing can at a time.");
-    start.after(take);
-    take.focus();
+    offerTo("Learn it all the same", "Something else is using MIDI; only one thing can at a time.",
+      start, () => begin(true));
   } else if (news.ended || news.wrong || news.taken || news.closed) close(news.ended || {});
 });
 

@@ -1,13 +1,15 @@
 // The lesson as music: a few exercises of a family at once, asked for when they come into sight,
 // and with their players. What is the same as before stays where it is, and plays on.
 
-import { build, forget } from "../../pages/player/controls.js";
+import { forget } from "../../pages/player/controls.js";
 import { make } from "../../pages/player/element.js";
 import { prepare } from "../../pages/player/hearing.js";
 import { run, stop } from "../../pages/player/transport.js";
 import { players } from "../../pages/player/way.js";
 import { get, Wrong } from "./api.js";
+import { addSigns, playersOf } from "./engraved.js";
 import { open } from "./lesson.js";
+import { tell } from "./news.js";
 
 const NEAR = "900px"; // below what is seen
 /**
@@ -108,10 +110,26 @@ function remove(slot) {
   slot.element.remove();
 }
 
+/** What plays was changed: it is heard on, if it knows how, or stops. */
+function lose() {
+  if (run?.lost) return run.lost();
+  stop();
+  tell("What played was changed, so it has stopped.");
+}
+
+/**
+ * The player of an exercise as the lesson is now, if it stands on the page.
+ * @param {string} number
+ */
+export function playerOf(number) {
+  return slots.filter(({ key, wanted }) => key === wanted).flatMap((slot) => slot.players)
+    .find(({ exercise }) => exercise.numbers.includes(number));
+}
+
 /** @param {Slot} slot */
 function clear(slot) {
   for (const player of slot.players) {
-    if (run?.player === player) stop();
+    if (run?.player === player) lose();
     forget(player.place);
   }
   slot.players = [];
@@ -151,31 +169,6 @@ function put(slot, { markup, heard, signs }) {
   slot.element.innerHTML = markup;
   slot.players = playersOf(slot.element, heard);
   for (const { place } of slot.players) place.append(...besides());
-}
-
-/**
- * Puts players into markup that is on the page.
- * @param {Element} element
- * @param {import("../../pages/player/lesson.js").Exercise[]} heard
- */
-export function playersOf(element, heard) {
-  return heard.flatMap((exercise) => {
-    const section = element.querySelector(`[id="${exercise.id}"]`);
-    const place = section?.querySelector(".player");
-    return section && place ? [build(exercise, section, place)] : [];
-  });
-}
-
-/**
- * Adds the outlines of music signs that the page does not have yet.
- * @param {string} signs
- */
-export function addSigns(signs) {
-  const all = document.getElementById("signs");
-  const parsed = new DOMParser().parseFromString(
-    `<svg xmlns="http://www.w3.org/2000/svg">${signs}</svg>`, "image/svg+xml");
-  for (const sign of parsed.querySelectorAll("path"))
-    if (!document.getElementById(sign.id)) all?.append(document.importNode(sign, true));
 }
 
 /** Players in the order of the page, so that the keys go from one to the next. */

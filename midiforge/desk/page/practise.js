@@ -12,6 +12,7 @@ import { lookAtPorts, OWN_PORT, portChoice, ports } from "./ports.js";
 import { Sounding } from "./sounding.js";
 import { hideStage, showPaused, showStage, stage } from "./stage.js";
 import { Stand } from "./stand.js";
+import { offer, withdraw } from "./taking.js";
 
 const NO_KIT = "Without a kit on MIDI the plan goes by the clock: nothing is heard or logged. "
   + "A kit that you plug in appears here.";
@@ -112,6 +113,7 @@ async function back() {
 /** @param {boolean} over whether what another page plays ends for it */
 function begin(over) {
   stop();
+  withdraw();
   const chosen = [...others.querySelectorAll("input")].filter(({ checked }) => checked)
     .map(({ value }) => value);
   session?.stand.end();
@@ -165,7 +167,7 @@ hear((said) => {
   }
   if (said.said) tell(said.said);
   if (said.wrong) tell(said.wrong.said);
-  if (said.busy) offer();
+  if (said.busy) offerIt();
   if (said.taken) tell("Another page plays now, so the session has ended.");
   if (said.closed) tell("midiforge was away for a moment: the session has ended. What you played "
     + "is kept.");
@@ -173,14 +175,9 @@ hear((said) => {
   if (said.ended || said.wrong || said.taken || said.closed || said.busy) close(said.ended || {});
 });
 
-function offer() {
-  const take = button("practise-take", "Start here instead", () => {
-    take.remove();
-    begin(true);
-  });
-  tell("Something else is using MIDI; only one thing can at a time.");
-  start.after(take);
-  setTimeout(() => take.focus());
+function offerIt() {
+  offer("Start here instead", "Something else is using MIDI; only one thing can at a time.", start,
+    () => begin(true));
 }
 
 document.addEventListener("visibilitychange", () => {

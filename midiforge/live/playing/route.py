@@ -148,6 +148,16 @@ class Route:
         self._go_to(self._index)
         return self._place()
 
+    @property
+    def index(self) -> int:
+        """Of the exercise that is played, or that it begins with."""
+        return self._index
+
+    def loop_bar(self) -> Place:
+        """The first bar of the loop of this exercise, without what comes before it."""
+        self._number = self._playable().exercise.loop_bar
+        return self._place()
+
     def upcoming(self) -> Exercise | None:
         """The exercise after this one, at the tempo that it will have."""
         index = self._after(self._index + 1)

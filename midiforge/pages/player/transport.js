@@ -10,10 +10,10 @@ import { settings } from "./settings.js";
 /**
  * What plays an exercise: sound of this page, or something else that can be followed and changed.
  * `change`: the tempo, or how often it goes round, is another; `heard`: what is heard; `goTo`: goes
- * on to another exercise without an end, if it can.
+ * on to another exercise without an end, if it can; `lost`: plays on without its place on the page.
  * @typedef {{
  *   player: import("./run.js").Player, heardPlace: () => number, change: () => void,
- *   end: (ring: boolean) => void, heard?: () => void,
+ *   end: (ring: boolean) => void, heard?: () => void, lost?: () => void,
  *   goTo?: (player: import("./run.js").Player) => boolean,
  * }} Playing
  */
