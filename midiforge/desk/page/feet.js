@@ -5,7 +5,8 @@ import { stop } from "../../pages/player/transport.js";
 import { get, Wrong } from "./api.js";
 import { type } from "./fields.js";
 import { look } from "./lesson.js";
-import { addSigns, playersOf } from "./music.js";
+import { playersOf } from "./music.js";
+import { addSigns } from "./signs.js";
 
 /** @param {import("./fields.js").Named[]} ostinatos */
 export function feetChooser(ostinatos) {

@@ -7,7 +7,7 @@ import { clearStaff, showOnStaff, SIGNS } from "../../pages/player/onstaff.js";
 import { placeIn } from "./bars.js";
 import { open } from "./lesson.js";
 import { clock } from "./live.js";
-import { addSigns } from "./music.js";
+import { addSigns } from "./signs.js";
 
 /**
  * Where a session is; `exercise` is the name of what stands on the staff, 0 for nothing. A mark:
