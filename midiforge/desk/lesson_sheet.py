@@ -26,7 +26,7 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.family import Family, Tempos, kindred
 from midiforge.moves.grid import own_steps
 from midiforge.notation.score import Score
-from midiforge.notation.write import write
+from midiforge.notation.write import unwritten, write
 from midiforge.pages.booklet import group_of
 from midiforge.pages.html import WIDEST, section
 from midiforge.phrase.phrase import Sticking
@@ -136,22 +136,23 @@ class LessonSheet:
             return self._set[number, part]
 
     def _engraved(self, number: int, part: int) -> dict[str, Any]:
-        family, scores = self._written(number)
+        family, scores = self._known(number)
         parts = -(-len(scores) // _AT_ONCE)
         if not 0 <= part < parts:
             raise MidiforgeError(f"there is no part {part} of family {number}")
         some = slice(part * _AT_ONCE, (part + 1) * _AT_ONCE)
+        scores[some] = [write(tempos) for _, tempos in family.pieces[some]]
         return _set(family, scores, some, self.drill.kit)
 
-    def _written(self, number: int) -> tuple[Family[Tempos], list[Score]]:
-        """A family's pieces, written out once."""
+    def _known(self, number: int) -> tuple[Family[Tempos], list[Score]]:
+        """A family's pieces, and of each as much of its score as their heading tells."""
         if not 0 <= number < len(self.families):
             raise MidiforgeError(f"there is no family {number}")
         if number not in self._scores:
             known = self.families[number]
             pieces = tuple((way, outline.exercises()) for way, outline in known.pieces)
             family = Family(known.title, known.thing, pieces)
-            self._scores[number] = family, [write(tempos) for _, tempos in pieces]
+            self._scores[number] = family, [unwritten(tempos) for _, tempos in pieces]
         return self._scores[number]
 
 
