@@ -17,8 +17,8 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
-from itertools import cycle, islice
+from collections.abc import Iterator, Sequence
+from itertools import count, islice
 from pathlib import Path
 from typing import Any
 
@@ -26,12 +26,8 @@ from browser import chromium, sized
 from desk import server
 
 _STARTS, _KEYS = 5, 16
+_STRIDE = 7  # steps from one that is changed to the next
 _WAITED = 60.0  # seconds for music, before it is given up
-
-
-def _steps(text: str, at: int) -> str:
-    """A sticking with the hand of one step changed."""
-    return f"{text[:at]}{'L' if text[at] == 'R' else 'R'}{text[at + 1 :]}"
 
 
 def _lesson(sticking: str, *keys: str) -> str:
@@ -39,67 +35,25 @@ def _lesson(sticking: str, *keys: str) -> str:
     return f'title = "Quick"\nsticking = "{sticking}"\nstages = "hands, full"\n{own}\n'
 
 
-_THIRTY = ("R>LRR LRL>L", "RRLR >LLRL", "RRLL RRL>L", "RLRL >RRLL", ">RLRL RLLR", "RLR>L RRLL")
-_EIGHT = ("RLRRLRLL", "RLRRLRLR", "RLLRLRLR", "RLLRLRLL")
 _LONG = "RLRRLRLLRRLRLLRLRLLRLRRLLLRLRRLR" * 2 + "RRLLRLRLLRRLRLRRLLRLRLLRRLRLLRRL" * 2
-_MANY = "RLRRLRLLRRLRLLRLRLLRLRRLLLRLRRLR"
-# A drill, and what is typed as its sticking.
+_MOVED, _SAMBA = 'placements = "phrase"', 'feet = "samba"'
 KINDS = {
-    "30 exercises": (
-        _lesson(
-            _THIRTY[0],
-            'placements = "phrase"',
-            'feet = "samba"',
-            'tempos = "70"',
-            'lead = "both"',
-            'running = "1-30"',
-        ),
-        _THIRTY,
+    "30 exercises": _lesson(
+        "R>LRR LRL>L", _MOVED, _SAMBA, 'tempos = "70"', 'lead = "both"', 'running = "1-30"'
     ),
-    "feet first": (
-        'title = "Quick"\nsticking = "RLRRLRLL"\nfeet = "samba"\ntempos = "60, 80"\n',
-        _EIGHT,
+    "feet first": f'title = "Quick"\nsticking = "RLRRLRLL"\n{_SAMBA}\ntempos = "60, 80"\n',
+    "triplets": _lesson("RLLRLL", "steps = 3", _MOVED, 'feet = "jazz-waltz"'),
+    "nine steps": _lesson("RLRRLRLLR", _MOVED, _SAMBA),
+    "a band": _lesson(
+        "RLRRLRLL", _MOVED, _SAMBA, 'style = "bossa-nova"', 'chords = "Dm7 | G7 | Cmaj7 | A7"'
     ),
-    "triplets": (
-        _lesson("RLLRLL", "steps = 3", 'placements = "phrase"', 'feet = "jazz-waltz"'),
-        ("RLLRLL", "RLLRRL", "RLRRRL", "RLRRLL"),
+    "300 exercises": _lesson(
+        _LONG[:32], _MOVED, _SAMBA, 'lead = "both"', 'accents = "own, beats, none"'
     ),
-    "nine steps": (
-        _lesson("RLRRLRLLR", 'placements = "phrase"', 'feet = "samba"'),
-        ("RLRRLRLLR", "RLRRLRLRR", "RLLRLRLRR", "RLLRLRLLR"),
-    ),
-    "a band": (
-        _lesson("RLRRLRLL", 'placements = "phrase"', 'feet = "samba"', 'style = "bossa-nova"')
-        + 'chords = "Dm7 | G7 | Cmaj7 | A7"\n',
-        _EIGHT,
-    ),
-    "300 exercises": (
-        _lesson(
-            _MANY,
-            'placements = "phrase"',
-            'lead = "both"',
-            'feet = "samba"',
-            'accents = "own, beats, none"',
-        ),
-        (_MANY, _steps(_MANY, 3), _steps(_MANY, 17), _steps(_MANY, 30)),
-    ),
-    "every sticking": (
-        _lesson("RLRRLRLL", 'feet = "samba"', "[every]", "strokes = 8"),
-        _EIGHT,
-    ),
-    "128 steps": (
-        _lesson(_LONG, 'placements = "phrase"', 'feet = "samba"'),
-        (_LONG, _steps(_LONG, 3), _steps(_LONG, 70), _steps(_LONG, 100)),
-    ),
-    "128 steps, both moved": (
-        _lesson(
-            _LONG,
-            'placements = "phrase"',
-            'accents = ">..>..>."',
-            'accent_placements = "phrase"',
-            'feet = "samba"',
-        ),
-        (_LONG, _steps(_LONG, 3), _steps(_LONG, 70), _steps(_LONG, 100)),
+    "every sticking": _lesson("RLRRLRLL", _SAMBA, "[every]", "strokes = 8"),
+    "128 steps": _lesson(_LONG, _MOVED, _SAMBA),
+    "128 steps, both moved": _lesson(
+        _LONG, _MOVED, _SAMBA, 'accents = ">..>..>."', 'accent_placements = "phrase"'
     ),
 }
 _WATCH = """
@@ -170,7 +124,18 @@ def started(browser: Any, folder: Path) -> tuple[float, float, float]:
         return said, *(moment - off - begin for moment in seen)
 
 
-def pressed(browser: Any, folder: Path, forms: Sequence[str]) -> list[float]:
+def typed(sticking: str) -> Iterator[str]:
+    """Stickings of which each has another step changed than the one before, and none comes twice
+    before each step was changed: what is known from before is no help."""
+    steps = [at for at, letter in enumerate(sticking) if letter in "RL"]
+    for key in count(1):
+        at = steps[_STRIDE * key % len(steps)]
+        other = "L" if sticking[at] == "R" else "R"
+        sticking = f"{sticking[:at]}{other}{sticking[at + 1 :]}"
+        yield sticking
+
+
+def pressed(browser: Any, folder: Path) -> list[float]:
     """Milliseconds from each key to its music in sight."""
     taken = []
     with server(folder) as (address, _):
@@ -178,7 +143,8 @@ def pressed(browser: Any, folder: Path, forms: Sequence[str]) -> list[float]:
         browser.get(address)
         while not browser.execute_script(_STARTED):
             time.sleep(0.05)
-        for text in islice(cycle(forms), 1, _KEYS + 1):
+        before = browser.execute_script("return document.getElementById('field-sticking').value")
+        for text in islice(typed(before), _KEYS):
             time.sleep(0.5)
             took = browser.execute_async_script(_PRESS, text, _WAITED * 1000)
             if isinstance(took, str):
@@ -197,7 +163,7 @@ def main(kinds: Sequence[str]) -> None:
             browser.set_script_timeout(2 * _WAITED)
             browser.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": _WATCH})
             if not kinds:
-                drill.write_text(KINDS["30 exercises"][0])
+                drill.write_text(KINDS["30 exercises"])
                 command = [sys.executable, "-m", "midiforge", "sheet", str(drill)]
                 begin = time.perf_counter()
                 subprocess.run([*command, "--out", str(folder / "t.html")], check=True)
@@ -210,9 +176,8 @@ def main(kinds: Sequence[str]) -> None:
                 ratio = statistics.median(music for *_, music in many) / sheet
                 print(f"sheet --out t.html         {sheet:6.2f} s  (peer: ratio {ratio:.2f})")
             for kind in kinds or KINDS:
-                text, forms = KINDS[kind]
-                drill.write_text(text)
-                cuts = statistics.quantiles(taken := pressed(browser, folder, forms), n=20)
+                drill.write_text(KINDS[kind])
+                cuts = statistics.quantiles(taken := pressed(browser, folder), n=20)
                 said = f"p50 {cuts[9]:6.0f} ms, p95 {cuts[18]:6.0f} ms"
                 print(f"{kind:24} key to music {said}  ({len(taken)} keys)", flush=True)
         shutil.rmtree(folder / "profile", ignore_errors=True)

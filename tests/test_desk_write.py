@@ -183,6 +183,28 @@ def test_a_wrong_field_does_not_keep_another_from_being_saved(person: Person) ->
     assert person.js("return document.getElementById('field-tempos').value") == "fast"
 
 
+def test_no_letter_is_lost_while_another_field_is_wrong(person: Person) -> None:
+    person.type("meter", "4")
+    person.until("return document.getElementById('wrong-meter').textContent !== ''")
+    for key, text in (
+        ("tempos", "60, 80, 100"),
+        ("stages", "hands, full"),
+        ("placements", "1, 1e, 1&"),
+        ("feet", "samba"),
+        ("tempos", "50, 70, 90, 110"),
+        ("title", "A lesson for Ida, on samba"),
+    ):
+        field = person.driver.find_element("id", f"field-{key}")
+        person.js("arguments[0].focus(); arguments[0].select()", field)
+        for letter in text:
+            field.send_keys(letter)
+            time.sleep(0.03)
+        person.when(lambda: person.saved(BOSSA.name).get(key) == text, f"{key} is as typed")  # noqa: B023
+        assert field.get_attribute("value") == text
+    person.type("meter", "4/4")
+    person.until("return document.getElementById('wrong-meter').textContent === ''")
+
+
 def test_two_wrong_fields_are_both_told_and_a_third_is_saved(person: Person) -> None:
     person.js(
         "for (const [key, text] of arguments[0]) {"

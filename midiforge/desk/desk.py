@@ -37,6 +37,7 @@ class Desk:
         self.log = log
         self.player = player
         self.making, self.reviewing = Work(), Work()
+        self._overtaken: Counter[str] = Counter()  # how often, by the drill
         self._sheets: OrderedDict[tuple[str, str], LessonSheet] = OrderedDict()
         self._lock = threading.Lock()
 
@@ -103,10 +104,13 @@ class Desk:
             raise MidiforgeError(f"{quoted(name)} is no drill", hint=f"they end in {DRILL}")
         return read_drill_file(path)
 
-    def sheet(self, name: str, file: DrillFile | None = None) -> "LessonSheet":
+    def sheet(
+        self, name: str, file: DrillFile | None = None, may_be_overtaken: bool = False
+    ) -> "LessonSheet":
         """A drill's lesson, ready to be shown; made once as long as its file stays as it is.
 
-        Raises MidiforgeError for a file that is no drill.
+        may_be_overtaken: whether it is given up when `overtake` says so meanwhile.
+        Raises MidiforgeError for a file that is no drill; Overtaken.
         """
         from midiforge.desk.lesson_sheet import LessonSheet
 
@@ -116,12 +120,17 @@ class Desk:
             if key in self._sheets:
                 self._sheets.move_to_end(key)
                 return self._sheets[key]
-        sheet = LessonSheet(file)
+        before = self._overtaken[name]
+        sheet = LessonSheet(file, lambda: not may_be_overtaken or self._overtaken[name] == before)
         with self._lock:
             self._sheets[key] = sheet
             while len(self._sheets) > _KEPT:
                 self._sheets.popitem(last=False)
         return sheet
+
+    def overtake(self, name: str) -> None:
+        """Has lessons of a drill that are being made given up: there is something newer."""
+        self._overtaken[name] += 1
 
     def session(self, name: str, player: str | None = None) -> "Session":
         """A session with a drill of the folder, its log and whoever plays; MidiforgeError."""

@@ -2,7 +2,7 @@
 
 import hashlib
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import cached_property
 from operator import attrgetter
@@ -26,15 +26,17 @@ from midiforge.model.exercise import Exercise
 from midiforge.model.family import Family, Tempos, kindred
 from midiforge.moves.grid import own_steps
 from midiforge.notation.score import Score
-from midiforge.notation.write import write
+from midiforge.notation.write import unwritten, write
 from midiforge.pages.booklet import group_of
 from midiforge.pages.html import WIDEST, section
 from midiforge.phrase.phrase import Sticking
 from midiforge.phrase.sticking import steps_written
 
-MOST_PIECES = 60  # of a lesson that the page shows; all are built, printed and practised
+MOST_PIECES = 1000  # of a lesson that the page shows; all are built, printed and practised
 # What changes no music, and of a piece nothing but its number and its title.
 _UNHEARD = ("title", "text", "texts", "running", *(key.name for key in GROUPS["Practice"]))
+# Pieces, until the heading stands again: all under one are written out before the first is seen.
+_UNDER_A_HEADING = 24
 _AT_ONCE = 2  # exercises of a family, which the page asks for and shows together
 _MOST_BARS_KNOWN = 4000  # that an engraver keeps
 
@@ -46,24 +48,34 @@ class _Shared:
     engraver: Engraver | None = None
 
 
+class Overtaken(Exception):
+    """Nobody waits for a lesson any longer; it was given up."""
+
+
+def _always() -> bool:
+    return True
+
+
 class LessonSheet:
     """A drill's lesson, made once.
 
-    Raises MidiforgeError, naming the key, for a file that is no drill.
+    is_wanted: asked while it is made, which may take its time.
+    Raises MidiforgeError, naming the key, for a file that is no drill; Overtaken.
     """
 
-    def __init__(self, file: DrillFile) -> None:
+    def __init__(self, file: DrillFile, is_wanted: Callable[[], bool] = _always) -> None:
         self.file = file
         self.drill: Drill = drill_in(file.text, file.path)
         self.lesson = Lesson(self.drill)
-        self.outlines: Sequence[Outline] = tuple(self.lesson.outlines())
+        self.outlines: Sequence[Outline] = tuple(_outlines(self.lesson, is_wanted))
         self._scores: dict[int, tuple[Family[Tempos], list[Score]]] = {}
         self._set: dict[tuple[int, int], dict[str, Any]] = {}
 
     @cached_property
     def families(self) -> tuple[Family[Outline], ...]:
-        """The families of what the page shows."""
-        return tuple(kindred(self.outlines[:MOST_PIECES], attrgetter("features")))
+        """The families of what the page shows, large ones in parts."""
+        whole = kindred(self.outlines[:MOST_PIECES], attrgetter("features"))
+        return tuple(part for family in whole for part in _parts(family))
 
     @cached_property
     def remarks(self) -> list[str]:
@@ -80,10 +92,7 @@ class LessonSheet:
     def told(self) -> dict[str, Any]:
         """What the page is told of the lesson, of JSON's own kinds."""
         return {
-            "pieces": [
-                {"number": outline.number, "title": outline.title, "tempos": len(outline.tempos)}
-                for outline in self.outlines
-            ],
+            "pieces": len(self.outlines),
             "exercises": sum(len(outline.tempos) for outline in self.outlines),
             "families": [
                 {
@@ -127,22 +136,23 @@ class LessonSheet:
             return self._set[number, part]
 
     def _engraved(self, number: int, part: int) -> dict[str, Any]:
-        family, scores = self._written(number)
+        family, scores = self._known(number)
         parts = -(-len(scores) // _AT_ONCE)
         if not 0 <= part < parts:
             raise MidiforgeError(f"there is no part {part} of family {number}")
         some = slice(part * _AT_ONCE, (part + 1) * _AT_ONCE)
+        scores[some] = [write(tempos) for _, tempos in family.pieces[some]]
         return _set(family, scores, some, self.drill.kit)
 
-    def _written(self, number: int) -> tuple[Family[Tempos], list[Score]]:
-        """A family's pieces, written out once."""
+    def _known(self, number: int) -> tuple[Family[Tempos], list[Score]]:
+        """A family's pieces, and of each as much of its score as their heading tells."""
         if not 0 <= number < len(self.families):
             raise MidiforgeError(f"there is no family {number}")
         if number not in self._scores:
             known = self.families[number]
             pieces = tuple((way, outline.exercises()) for way, outline in known.pieces)
             family = Family(known.title, known.thing, pieces)
-            self._scores[number] = family, [write(tempos) for _, tempos in pieces]
+            self._scores[number] = family, [unwritten(tempos) for _, tempos in pieces]
         return self._scores[number]
 
 
@@ -166,6 +176,25 @@ def _set(family: Family[Tempos], scores: Sequence[Score], some: slice, kit: Kit)
     own = section(group, kit, bool(some.start), len(scores) == 1)
     signs = sign_definitions(engraver.glyphs, own.drawn)
     return {"markup": own.markup, "heard": list(own.heard), "signs": str(signs)}
+
+
+def _outlines(lesson: Lesson, is_wanted: Callable[[], bool]) -> Iterator[Outline]:
+    def go_on(_: object = None) -> None:
+        if not is_wanted():
+            raise Overtaken
+
+    for outline in lesson.outlines(go_on):
+        go_on()
+        yield outline
+
+
+def _parts(family: Family[Outline]) -> Iterator[Family[Outline]]:
+    """A family in parts of about as many pieces, each under the heading."""
+    pieces = family.pieces
+    parts = -(-len(pieces) // _UNDER_A_HEADING)
+    size = _AT_ONCE * -(-len(pieces) // (parts * _AT_ONCE))
+    for begin in range(0, len(pieces), size):
+        yield Family(family.title, family.thing, pieces[begin : begin + size])
 
 
 def _key(family: Family[Outline], around: bytes) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 from midiforge.desk.answers import Asked, Changed, get, post, text, told, whole
 from midiforge.desk.desk import Desk
 from midiforge.desk.drill_file import DrillFile, shown
-from midiforge.desk.lesson_sheet import LessonSheet
+from midiforge.desk.lesson_sheet import LessonSheet, Overtaken
 from midiforge.desk.shelf import shelves
 from midiforge.drill.keys import GROUPS
 from midiforge.errors import MidiforgeError
@@ -100,9 +100,13 @@ def _current(desk: Desk, asked: Asked) -> tuple[str, DrillFile]:
 def _kept(desk: Desk, name: str, before: DrillFile, file: DrillFile) -> dict[str, Any]:
     """Writes what a lesson comes of; what none comes of is refused, and the file stays.
 
-    The lesson may take its time: whoever wrote meanwhile, here or in another process, comes first.
+    The lesson may take its time: whoever wrote meanwhile, here or in another process, comes first;
+    and if something newer is typed, it is given up.
     """
-    sheet = desk.sheet(name, file)
+    try:
+        sheet = desk.sheet(name, file, may_be_overtaken=True)
+    except Overtaken:
+        return {"overtaken": True}
     if file.text != before.text and not file.write(before):
         raise Changed(_lesson(desk, {"drill": name}))
     return _told(sheet)
@@ -114,6 +118,12 @@ def _changed(desk: Desk, asked: Asked) -> dict[str, Any]:
     if not isinstance(changes, Mapping) or not all(isinstance(v, str) for v in changes.values()):
         raise MidiforgeError("are no keys with their texts", "changes")
     return _kept(desk, name, file, file.changed(changes))
+
+
+def _overtaken(desk: Desk, asked: Asked) -> dict[str, Any]:
+    """What the page waits for is not what it is going to send next."""
+    desk.overtake(text(asked, "drill"))
+    return {}
 
 
 def _rewritten(desk: Desk, asked: Asked) -> dict[str, Any]:
@@ -158,6 +168,7 @@ ROUTES = (
     get("/api/fields", _fields),
     get("/api/lesson", _lesson),
     post("/api/lesson", _changed),
+    post("/api/lesson/overtaken", _overtaken),
     post("/api/lesson/text", _rewritten),
     post("/api/lesson/steps", _stepped),
     get("/api/music", _music),

@@ -58,6 +58,19 @@ def write(exercises: Sequence[Exercise]) -> Score:
         raise error.within(f"exercise {first.number}, {first.title}") from None
 
 
+def unwritten(exercises: Sequence[Exercise]) -> Score:
+    """The score without its bars, and in a tenth of the time: its exercises, and what stands above
+    their staff."""
+    in_bar = _written_hits(exercises[0])
+    hits = [hit for bar in in_bar.values() for hit in bar]
+    names = _voice_names(hits, _is_linear(exercises[0], in_bar))
+    return Score(tuple(exercises), (), _above(names))
+
+
+def _above(names: Sequence[str]) -> tuple[str, ...]:
+    return tuple(name for name in names if name not in PLAYERS_VOICES)
+
+
 def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
     entry = exercise.loop_bar
     last = min(entry + bars_round(exercise), exercise.bars)
@@ -96,8 +109,7 @@ def _write(exercise: Exercise, at_tempos: tuple[Exercise, ...]) -> Score:
     times = max((exercise.bars - entry) // max(last - entry, 1), 1)
     passages = [Passage(tuple(bars[:entry]))] if entry else []
     passages.append(Passage(tuple(bars[entry:]), times))
-    above = tuple(name for name in names if name not in PLAYERS_VOICES)
-    return Score(at_tempos, tuple(passages), above)
+    return Score(at_tempos, tuple(passages), _above(names))
 
 
 def _written_hits(exercise: Exercise) -> dict[int, list[Hit]]:

@@ -5,34 +5,28 @@
 
 import { get, post, Wrong } from "./api.js";
 import { open, say, show, tellAll, wrong } from "./lookers.js";
+import { begin, overtake, sending } from "./sending.js";
 import { recall, remember, taken } from "./undone.js";
 import { notice } from "./news.js";
 
 export { look, open } from "./lookers.js";
 
 /**
- * @typedef {{ number: number, title: string, tempos: number }} Piece
- * @typedef {{ title: string, steps: string[], counts: string[] }} Sticking
- * @typedef {{
- *   digest: string, text: string, values: Record<string, string>, title: string,
- *   pieces: Piece[], exercises: number,
- *   families: { key: string, parts: number, pieces: number[] }[],
- *   unshown: number, remarks: string[], meter: string, fitting: string[],
- *   stickings: Sticking[], hearing: any, error?: import("./api.js").Trouble,
- * }} Lesson
+ * @typedef {import("./lookers.js").Lesson} Lesson
+ * @typedef {import("./lookers.js").Sticking} Sticking
+ * @typedef {{ of: string, send: () => Promise<Lesson> }} Turn of: which steps it is all of, if any
  */
 
 /** What was typed and is not in the file: by key, or a whole sticking or text.
  * @type {Record<string, string>} */
 export const unsaved = {};
 
-let busy = false;
 /** Whether what is being sent was taken back meanwhile. */
 let isTakenBack = false;
 /** The typing that the newest change is part of; "" for none. */
 let typing = "";
 /** Other changes that wait for their turn.
- * @type {(() => Promise<Lesson>)[]} */
+ * @type {Turn[]} */
 const waiting = [];
 
 /** @param {string} drill */
@@ -63,7 +57,8 @@ export function change(changes, of = "") {
 export function writeSteps(sticking, steps) {
   delete unsaved.sticking;
   waiting.length = 0; // a newer row says it all
-  waiting.push(() => post("api/lesson/steps", { ...base(), sticking, steps }));
+  waiting.push({ of: `steps ${sticking}`,
+    send: () => post("api/lesson/steps", { ...base(), sticking, steps }) });
   next();
 }
 
@@ -75,7 +70,7 @@ export const isWriting = () => waiting.length > 0;
  * @param {string} text
  */
 export function writeText(text) {
-  waiting.push(() => post("api/lesson/text", { ...base(), text }));
+  waiting.push({ of: "", send: () => post("api/lesson/text", { ...base(), text }) });
   next();
 }
 
@@ -86,18 +81,18 @@ export function writeText(text) {
 export function undo(again = false) {
   if (!again && wrong.is && open.lesson && Object.keys(unsaved).length) {
     for (const key of Object.keys(unsaved)) delete unsaved[key];
-    isTakenBack = busy;
+    isTakenBack = sending.is;
     return show(open.lesson);
   }
   const { text, to } = taken(again);
   if (text === undefined || !open.lesson) return;
   for (const key of Object.keys(unsaved)) delete unsaved[key];
   const before = open.lesson.text;
-  waiting.push(async () => {
+  waiting.push({ of: "", send: async () => {
     const lesson = await post("api/lesson/text", { ...base(), text });
-    to.push(before);
+    if (!lesson.overtaken) to.push(before);
     return lesson;
-  });
+  } });
   next(true);
 }
 
@@ -107,19 +102,25 @@ function base() {
 
 /** @param {boolean} [isUndo] */
 async function next(isUndo = false) {
-  if (busy || !open.lesson) return;
+  if (sending.is) return overtake();
+  if (!open.lesson) return;
   const turn = waiting.shift();
   const sent = { ...unsaved }, of = turn ? "" : typing;
   if (!turn && !Object.keys(sent).length) return;
   const before = open.lesson.text;
-  busy = true;
+  begin();
   try {
-    const lesson = await (turn ? turn() : post("api/lesson", { ...base(), changes: sent }));
+    const lesson = await (turn ? turn.send() : post("api/lesson", { ...base(), changes: sent }));
+    if (lesson.overtaken) {
+      sending.is = isTakenBack = false;
+      if (turn && !waiting.some(({ of }) => of && of === turn.of)) waiting.unshift(turn);
+      return next(isUndo);
+    }
     if (!turn)
       for (const key of Object.keys(sent)) if (unsaved[key] === sent[key]) delete unsaved[key];
     if (!isUndo && lesson.text !== before)
       remember(before, of);
-    busy = false;
+    sending.is = false;
     show(lesson);
     if (isTakenBack) { // it was right after all
       isTakenBack = false;
@@ -127,7 +128,7 @@ async function next(isUndo = false) {
     }
     next();
   } catch (error) {
-    busy = false;
+    sending.is = false;
     const isOver = isTakenBack;
     isTakenBack = false;
     if (!(error instanceof Wrong)) throw error;
@@ -152,29 +153,35 @@ function isNewer(sent) {
  */
 async function keepTheRest(sent, troubles) {
   const rest = Object.entries(sent).filter(([name]) => troubles.every(({ key }) => key !== name));
-  if (!(troubles[troubles.length - 1].key in sent) || !rest.length || !open.lesson) return;
+  if (!(troubles[troubles.length - 1].key in sent) || !rest.length || !open.lesson)
+    return isNewer(sent) ? next() : undefined;
   const before = open.lesson.text;
-  busy = true;
+  begin();
   try {
     const lesson = await post("api/lesson", { ...base(), changes: Object.fromEntries(rest) });
-    for (const [key] of rest) delete unsaved[key];
+    if (lesson.overtaken) {
+      sending.is = false;
+      return next();
+    }
+    for (const [key] of rest) if (unsaved[key] === sent[key]) delete unsaved[key];
     remember(before);
     tellAll(lesson);
   } catch (error) {
-    busy = false;
+    sending.is = false;
     if (!(error instanceof Wrong)) throw error;
     if (error.status === 409) return elsewhere(error.answer);
     const all = [...troubles, error.trouble];
     say(...all);
     return keepTheRest(sent, all);
   }
-  busy = false;
+  sending.is = false;
+  if (waiting.length || isNewer(sent)) next();
 }
 
 /** Looks whether the file was changed elsewhere, in another tab or by an editor. */
 export async function lookAgain() {
   const { drill, lesson } = open;
-  if (!lesson || busy || Object.keys(unsaved).length) return;
+  if (!lesson || sending.is || Object.keys(unsaved).length) return;
   const now = await get("api/lesson", { drill }).catch(() => null);
   if (open.drill !== drill || open.lesson !== lesson) return;
   if (!now || now.digest === lesson.digest) return;

@@ -1,6 +1,15 @@
 // The lesson that is open, and those who are told of each new state of it.
 
-/** @typedef {import("./lesson.js").Lesson} Lesson */
+/**
+ * @typedef {{ title: string, steps: string[], counts: string[] }} Sticking
+ * @typedef {{
+ *   digest: string, text: string, values: Record<string, string>, title: string,
+ *   pieces: number, exercises: number,
+ *   families: { key: string, parts: number, pieces: number[] }[],
+ *   unshown: number, remarks: string[], meter: string, fitting: string[],
+ *   stickings: Sticking[], hearing: any, error?: import("./api.js").Trouble, overtaken?: true,
+ * }} Lesson
+ */
 
 /** The name of the drill's file, and what is known of it.
  * @type {{ drill: string, lesson: Lesson | null }} */

@@ -23,6 +23,8 @@ const NEAR = "900px"; // below what is seen
 
 /** @type {Slot[]} */
 let slots = [];
+/** @type {WeakMap<Element, Slot>} */
+const slotOf = new WeakMap();
 
 /** What stands beside the controls of each exercise.
  * @type {() => Node[]} */
@@ -35,9 +37,8 @@ export function putBeside(make) {
 
 const near = new IntersectionObserver((seen) => {
   for (const { target, isIntersecting } of seen) {
-    const slot = slots.find(({ element }) => element === target);
-    if (!slot) continue;
-    slot.isNear = isIntersecting;
+    const slot = slotOf.get(target);
+    if (slot) slot.isNear = isIntersecting;
   }
   fillAll();
 }, { rootMargin: NEAR });
@@ -61,11 +62,11 @@ export function showMusic(place, lesson) {
     return Object.assign(slot || emptySlot(), { wanted, number, part });
   });
   // What changed stays in sight until what comes in its place is there.
-  const free = before.filter((slot) => !used.has(slot));
+  const free = new Set(before.filter((slot) => !used.has(slot)));
   slots.forEach((slot, i) => {
-    if (slot.key || !free.length) return;
-    const old = free.find((other) => before.indexOf(other) === i) || free[0];
-    free.splice(free.indexOf(old), 1);
+    if (slot.key || !free.size) return;
+    const [old] = free.has(before[i]) ? [before[i]] : free;
+    free.delete(old);
     near.unobserve(slot.element);
     slots[i] = Object.assign(old, { wanted: slot.wanted, number: slot.number, part: slot.part });
   });
@@ -99,7 +100,9 @@ async function fillAll() {
 function emptySlot() {
   const element = make("div", { className: "slot" });
   const empty = { key: "", wanted: "", number: 0, part: 0, isNear: false, asked: null };
-  return { element, players: [], ...empty };
+  const slot = { element, players: [], ...empty };
+  slotOf.set(element, slot);
+  return slot;
 }
 
 /** @param {Slot} slot */

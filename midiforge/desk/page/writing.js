@@ -128,9 +128,9 @@ async function show(place) {
 function sizeOf({ exercises, pieces, unshown }) {
   const many = (/** @type {number} */ n, /** @type {string} */ word) =>
     `${n} ${word}${n === 1 ? "" : "s"}`;
-  const all = exercises === pieces.length ? many(exercises, "exercise")
-    : `${many(exercises, "exercise")}, ${pieces.length} at several tempos`;
-  return unshown ? `${all}; the first ${pieces.length - unshown} are shown` : all;
+  const all = exercises === pieces ? many(exercises, "exercise")
+    : `${many(exercises, "exercise")}, ${pieces} at several tempos`;
+  return unshown ? `${all}; the first ${pieces - unshown} are shown` : all;
 }
 
 /** @param {string} name */

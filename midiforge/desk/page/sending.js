@@ -1,0 +1,24 @@
+// One change of the lesson is sent at a time. What takes long is given up for something newer.
+
+import { post } from "./api.js";
+import { open } from "./lookers.js";
+
+const SOON_MS = 300; // what is there by then is waited for, though something newer is typed
+
+/** Whether something is being sent. */
+export const sending = { is: false };
+let since = 0, timer = 0;
+
+export function begin() {
+  sending.is = true;
+  since = performance.now();
+  clearTimeout(timer);
+}
+
+/** Something newer waits: has the server give up what is being sent, unless it is done soon. */
+export function overtake() {
+  clearTimeout(timer);
+  timer = setTimeout(() => {
+    if (sending.is) post("api/lesson/overtaken", { drill: open.drill }).catch(() => {});
+  }, Math.max(0, since + SOON_MS - performance.now()));
+}
