@@ -194,7 +194,7 @@ FILES = [
     ("sticking = ['RL', 'RX']", "sticking", "sticking 2"),
     ("sticking = 'RL'\nmeter = '4/3'", "meter", "4/3"),
     ("sticking = 'RL'\ntempos = [60, 0]", "tempos", "0 is not a tempo"),
-    ("sticking = 'RL'\ntempos = '60 72 84'", "tempos", "parted by commas: 60, 72, 84"),
+    ("sticking = 'RL'\ntempos = '60 72 8x'", "tempos", "'60 72 8x' is not a tempo"),
     ("sticking = 'RL'\ntempos = 1e400", "tempos", "inf"),
     ("sticking = 'RL'\ntempos = nan", "tempos", "nan"),
     ("sticking = 'RL'\nkit = 'nowhere'", "kit", "'nowhere'"),

@@ -475,6 +475,7 @@ def test_without_a_kit_the_plan_goes_by_the_clock_and_nothing_is_logged(tmp_path
     one = play(session(log), None, 8, hears=False)
     assert not log.exists()
     assert not one.outcomes
+    assert one.practice.scene.nothing == 0  # nobody asks after a kit that is not there
     assert abs(one.practice.scene.elapsed - 480) < 60
     assert len([1 for _, mode in one.modes if mode is Mode.LISTEN]) >= 2
 

@@ -14,6 +14,7 @@ import midiforge
 from midiforge.at_the_kit.scene import Mode
 from midiforge.errors import MidiforgeError
 from midiforge.live.playing.controls import Command
+from midiforge.practice.course import courses
 from midiforge.practice.log import Log
 from midiforge.session import Session
 
@@ -131,4 +132,6 @@ def test_pain_before_anything_was_heard_is_in_the_log(tmp_path: Path, hears: boo
     assert entry.day == date(2026, 3, 2)
     assert one.practice.ended().lines[0][1].endswith("that it hurts is in the log.")
     first = Session(midiforge.check_drill(KEYS), log).advise(date(2026, 3, 3))
-    assert any(advice.said == "leave it" and advice.group.key == entry.key for advice in first)
+    [left] = [advice for advice in first if advice.said == "leave it"]
+    assert left.group.key == entry.key
+    assert (left.group.takes, courses([entry])) == ((), [])  # what is said of it is no take

@@ -237,7 +237,7 @@ class Listening:
             self.recorder, stretch.begin, stretch.end, stretch.task.exercise, stretch.bars
         )
         if not recorded.strokes:
-            self.scene.nothing += not self._is_gone
+            self.scene.nothing += self.scene.hears and not self._is_gone
             return
         self.scene.nothing = 0
         try:

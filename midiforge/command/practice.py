@@ -122,7 +122,7 @@ def next_steps(
     if as_json:
         say_json([{**plain_advice(each), "player": session.player} for each in found])
         return
-    takes = sum(len(each.group.entries) for each in found)
+    takes = sum(len(each.group.takes) for each in found)
     who, others = _players(session)
     of = f" of {who}" if who else ""
     said = f"{many(len(found), 'exercise')}, {many(takes, 'take')}{of} in the log"

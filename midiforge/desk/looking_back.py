@@ -203,7 +203,7 @@ def _way(desk: Desk, asked: Asked) -> dict[str, Any]:
     players = dict.fromkeys((session.player, *session.players(), desk.player, ""))
     advised = session.advise()
     now = [advice for advice in advised if advice.action is not Action.LATER]
-    count = sum(len(advice.group.entries) for advice in advised)
+    count = sum(len(advice.group.takes) for advice in advised)
     takes = f"{many(count, 'take')} of {player_said(session.player)} in the log"
     folder = takes_folder(desk, text(asked, "drill"))
     return {
@@ -213,14 +213,14 @@ def _way(desk: Desk, asked: Asked) -> dict[str, Any]:
         "next": [[*line] for line in advice_lines([*map(without_flags, advised)])],
         "taken_up": [a.group.key if is_to_be_played(a) else "" for a in now],
         "caution": CAUTION,
-        "ways": [_told(advice, session) for advice in advised if advice.group.entries],
+        "ways": [_told(advice, session) for advice in advised if advice.group.takes],
         "takes": [path.name for path in _takes(folder)][-MOST_TAKES:],
         "largest": LARGEST_TAKE,
     }
 
 
 def _told(advice: Advice, session: Session) -> dict[str, Any]:
-    entries = advice.group.entries
+    entries = advice.group.takes
     return {
         "key": advice.group.key,
         "title": f"{numbers_said(advice.group.numbers)}. {advice.group.title}",
@@ -247,7 +247,7 @@ def _picture(desk: Desk, asked: Asked) -> Response:
     """The way of one exercise, as SVG."""
     session, key = _session(desk, asked), text(asked, "key")
     wide = min(max(whole(asked, "wide"), _NARROWEST), _WIDEST)
-    entries = next((a.group.entries for a in session.advise() if a.group.key == key), ())
+    entries = next((a.group.takes for a in session.advise() if a.group.key == key), ())
     if not entries:
         raise MidiforgeError("the log has no take of this exercise")
     goal = float(Steps.of(session.drill).goal)

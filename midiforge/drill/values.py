@@ -41,15 +41,15 @@ def tempo(value: object) -> Fraction:
 
 
 def tempos(items: list[object]) -> tuple[Fraction, ...]:
-    """Tempos in the order given; "60 to 100 by 10" stands for the ladder between."""
+    """Tempos in the order given, "60, 72" or "60 72"; "60 to 100 by 10" stands for the ladder
+    between."""
     wanted: list[Fraction] = []
     for item in items:
         steps = re.fullmatch(r"\s*(\S+)\s+to\s+(\S+)\s+by\s+(\S+)\s*", str(item))
         if steps:
             wanted += ladder(tempo(steps[1]), tempo(steps[2]), _rise(steps[3]))
         elif re.fullmatch(r"\s*[0-9.]+(\s+[0-9.]+)+\s*", str(item)):
-            parted = ", ".join(str(item).split())
-            raise is_not(item, "a tempo", f"several are parted by commas: {parted}")
+            wanted += map(tempo, str(item).split())
         else:
             wanted.append(tempo(item))
     twice = next((tempo for tempo in wanted if wanted.count(tempo) > 1), None)

@@ -50,7 +50,7 @@ def places(items: list[object]) -> Places:
             raise MidiforgeError(
                 f"{quoted(text)} is not a placement",
                 hint="beat, phrase, bar, counts such as 1, 1e, 2&, 4.1, or grid steps later, +3; "
-                "several are parted by commas",
+                "several are separated by commas",
             )
     return Places(wanted=tuple(wanted))
 

@@ -6,6 +6,7 @@ Nothing is told by colour alone: a good take is a filled mark, any other a hollo
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from itertools import chain, groupby
+from operator import attrgetter
 from string import ascii_lowercase
 from textwrap import wrap
 from typing import Any
@@ -69,7 +70,7 @@ class Course:
 def courses(entries: Iterable[Entry]) -> list[Course]:
     """Entries by player and exercise, those played last first."""
     takes: dict[tuple[str, str], list[Entry]] = {}
-    for entry in sorted(entries, key=lambda entry: entry.when):
+    for entry in sorted(filter(attrgetter("was_heard"), entries), key=attrgetter("when")):
         takes.setdefault((entry.player.casefold(), entry.key), []).append(entry)
     made = [Course(key, tuple(of_exercise)) for (_, key), of_exercise in takes.items()]
     return sorted(made, key=lambda course: course.last.when, reverse=True)

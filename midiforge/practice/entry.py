@@ -132,6 +132,11 @@ class Entry:
         return (self.hit + sum(limb.moved for limb in self.limbs)) / total if total else 0.0
 
     @property
+    def was_heard(self) -> bool:
+        """Whether it is a take; else the log keeps only what the player said of the exercise."""
+        return self.expected > 0
+
+    @property
     def hurts(self) -> bool:
         """Whether the player noted pain with it."""
         return bool(_HURTS.search(_NOT.sub("", self.note)))

@@ -99,6 +99,11 @@ class Group:
         return taken
 
     @property
+    def takes(self) -> tuple[Entry, ...]:
+        """The entries of which something was heard."""
+        return tuple(entry for entry in self.entries if entry.was_heard)
+
+    @property
     def pieces(self) -> set[tuple[int, int]]:
         return {(id(self.lesson), number.piece) for number in self.numbers}
 
