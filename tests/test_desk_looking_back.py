@@ -223,6 +223,16 @@ def test_any_name_becomes_one_in_the_folder_of_takes(drill: Path, address: str, 
     assert len(kept.encode()) < 255
 
 
+def test_before_the_first_take_none_is_kept_and_a_job_that_went_wrong_gives_nothing(
+    drill: Path, address: str
+) -> None:
+    assert ask(address, "api/way", drill=drill.name)["takes"] == []
+    name = given(address, drill, "gone.mid", take_of())["take"]
+    (drill.with_name(f"{drill.stem} lesson") / "takes" / name).write_bytes(b"MThd")
+    job = reviewed(address, drill, name)
+    assert (job["state"], job["given"]) == ("wrong", None)
+
+
 def test_only_takes_that_are_kept_are_heard(drill: Path, address: str) -> None:
     for name in ("../../harbour.toml", "nothing.mid", "", 7, ["take.mid"]):
         assert "error" in do(address, "api/reviews", {"drill": drill.name, "takes": [name]})

@@ -210,13 +210,14 @@ def test_two_wrong_fields_are_both_told_and_a_third_is_saved(person: Person) -> 
         "for (const [key, text] of arguments[0]) {"
         " const field = document.getElementById(`field-${key}`);"
         " field.value = text; field.dispatchEvent(new Event('input', {bubbles: true})); }",
-        [["placements", "1 1e"], ["tempos", "60 72"], ["title", "Third"]],
+        [["placements", "1 1e"], ["tempos", "60 fast"], ["title", "Third"]],
     )
     person.when(lambda: person.saved(BOSSA.name)["title"] == "Third", "the third is saved")
-    for key in ("placements", "tempos"):
+    for key, said in (("placements", "commas"), ("tempos", "not a tempo")):
         person.until(
-            "return document.getElementById(arguments[0]).textContent.includes('commas')",
+            "return document.getElementById(arguments[0]).textContent.includes(arguments[1])",
             f"wrong-{key}",
+            said,
         )
     assert "Where the sticking starts, Tempos" in person.news()
 
@@ -417,6 +418,20 @@ def test_lessons_are_called_by_their_titles(person: Person) -> None:
         "return document.querySelector('.practise-form fieldset')"
         ".textContent.includes('High water bossa')"
     )
+
+
+def test_a_new_lesson_can_begin_as_a_copy_and_is_what_is_opened_again(person: Person) -> None:
+    person.press("#views a[data-view='look-back']")
+    person.press("#new-lesson")
+    person.driver.find_element("id", "new-title").send_keys("Ebb")
+    person.js("document.getElementById('new-like').selectedIndex = 1")
+    person.press(".asking [type=submit]")
+    person.until("return document.getElementById('drill').value === 'Ebb.toml'")
+    person.until("return document.querySelector('.view.write').offsetParent !== null")
+    made, like = person.saved("Ebb.toml"), person.saved(BOSSA.name)
+    assert made == {**like, "title": "Ebb"}
+    person.driver.get(person.address)
+    person.until("return document.getElementById('drill')?.value === 'Ebb.toml'")
 
 
 def test_lessons_of_one_title_are_told_apart_by_their_files(tmp_path: Path) -> None:

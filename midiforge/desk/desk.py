@@ -38,6 +38,7 @@ class Desk:
         self.player = player
         self.making, self.reviewing = Work(), Work()
         self._overtaken: Counter[str] = Counter()  # how often, by the drill
+        self.opened = ""  # the drill that was opened last, by its name
         self._sheets: OrderedDict[tuple[str, str], LessonSheet] = OrderedDict()
         self._lock = threading.Lock()
 
@@ -146,20 +147,22 @@ class Desk:
             for family in range(min(2, len(sheet.families))):
                 sheet.music(family)
 
-    def new_drill(self, title: str) -> str:
+    def new_drill(self, title: str, like: str = "") -> str:
         """Begins a drill from the one that every lesson may begin with; gives its name.
 
+        like: one to begin from instead, by its name; the new one lies beside it.
         Raises MidiforgeError if it cannot be written.
         """
         title = " ".join(title.split())
         if not title:
             raise MidiforgeError("what is the lesson called?", "title")
         stem = spelled(title).strip("._ ")[:80] or "lesson"
-        starter = STARTER.read_text(encoding="utf-8")
+        folder = self.path(like).parent if like else self.folder
+        begins = self.drill_file(like).text if like else STARTER.read_text(encoding="utf-8")
         for number in count(1):
             ending = f"_{number}" if number > 1 else ""
-            path = self.folder / f"{stem}{ending}{DRILL}"
-            if DrillFile(path, starter).changed({"title": title}).write():
+            path = folder / f"{stem}{ending}{DRILL}"
+            if DrillFile(path, begins).changed({"title": title}).write():
                 break
         return self.name_of(path)
 

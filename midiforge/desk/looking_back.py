@@ -88,9 +88,11 @@ def _take_name(name: str) -> str:
 
 
 def _takes(folder: Path) -> list[Path]:
+    if not folder.is_dir():
+        return []
     try:
         return [path for path in takes_in([folder]) if is_own(path)]
-    except MidiforgeError:  # none yet
+    except MidiforgeError:  # there is nothing in it
         return []
 
 
@@ -177,7 +179,7 @@ def _one(
 def _reviews(desk: Desk, asked: Asked) -> dict[str, Any]:
     """What is being heard, and what came of it but for the pages."""
     jobs = desk.reviewing.jobs(text(asked, "drill"))
-    given = [{k: v for k, v in (job.given or {}).items() if k != "page"} for job in jobs]
+    given = [{**job.given, "page": ""} if job.given else None for job in jobs]
     told = [{**job.told(), "given": said} for job, said in zip(jobs, given, strict=True)]
     return {"jobs": told}
 

@@ -24,12 +24,13 @@ def _drills(desk: Desk, _: Asked) -> dict[str, Any]:
         "folder": str(desk.folder),
         "drills": [*titles],
         "titles": titles,
+        "opened": desk.opened if desk.opened in titles else "",
         "player": desk.player,
     }
 
 
 def _new(desk: Desk, asked: Asked) -> dict[str, Any]:
-    return {"drill": desk.new_drill(text(asked, "title"))}
+    return {"drill": desk.new_drill(text(asked, "title"), text(asked, "like"))}
 
 
 def _fields(_: Desk, __: Asked) -> dict[str, Any]:
@@ -58,6 +59,7 @@ def _fields(_: Desk, __: Asked) -> dict[str, Any]:
 def _lesson(desk: Desk, asked: Asked) -> dict[str, Any]:
     name = text(asked, "drill")
     file = desk.drill_file(name)
+    desk.opened = name
     try:
         return _told(desk.sheet(name, file))
     except MidiforgeError as error:

@@ -6,6 +6,7 @@ import { Asking, choosing, part, trying, typing } from "./asking.js";
 import { look, open } from "./lesson.js";
 import { plan, planning } from "./planning.js";
 import { giving, jobs, review, reviewed, sitting } from "./reviewing.js";
+import { keep, recalled } from "./tab.js";
 import { nextSteps, wayOfEach } from "./ways.js";
 
 const NEW = "\n"; // a player that is not in the log yet
@@ -15,7 +16,7 @@ const player = choosing([["", "the usual player"]]);
 const next = make("div", {}), ways = make("div", {}), kept = make("div", {});
 /** Who is looked at; as the server has it where nobody was chosen.
  * @type {string | undefined} */
-let chosen;
+let chosen = recalled("player") ?? undefined;
 /** Of players that are in no log yet. */
 const others = new Set();
 
@@ -51,6 +52,7 @@ function take(name) {
 /** @param {string} name */
 function choose(name) {
   chosen = name;
+  keep("player", name);
   plan.replaceChildren();
   trying(refresh);
 }

@@ -41,6 +41,7 @@ function failed(error) {
 async function turnTo(view) {
   if (view === current) return;
   stop();
+  tell("");
   current?.leave?.();
   current = view;
   for (const link of nav.querySelectorAll("a"))
@@ -78,19 +79,21 @@ function links() {
     link.href = `#${new URLSearchParams({ view: link.dataset.view || "", drill: open.drill })}`;
 }
 
-/** @param {string} drill */
-function go(drill) {
-  const view = asked().get("view") || views[0].name;
+/**
+ * @param {string} drill
+ * @param {string} [view]
+ */
+function go(drill, view = asked().get("view") || views[0].name) {
   location.hash = `${new URLSearchParams({ view, drill })}`;
 }
 
 async function listDrills() {
-  const { drills, titles, folder } = await get("api/drills");
+  const { drills, titles, folder, opened } = await get("api/drills");
   document.title = `midiforge: ${folder}`;
   chooser.replaceChildren(...drills.map((/** @type {string} */ name) =>
     make("option", { value: name }, titles[name])));
   chooser.value = open.drill;
-  return drills;
+  return opened || drills[0];
 }
 
 /** Asks what a new lesson is to be called, and begins it. */
@@ -99,19 +102,24 @@ function newLesson() {
   title.required = true;
   const wrong = make("p", { className: "wrong" });
   wrong.setAttribute("role", "alert");
+  const begins = make("select", { id: "new-like" },
+    make("option", { value: "" }, "a short example, to be changed"),
+    ...(open.drill ? [make("option", { value: open.drill },
+      `a copy of ${chooser.selectedOptions[0]?.text || open.drill}`)] : []));
   const asking = make("dialog", { className: "asking" },
     make("form", {}, make("label", { htmlFor: title.id }, "What is the lesson called?"), title,
-      wrong, make("div", { className: "often" }, make("button", { type: "submit" }, "Begin"),
+      make("label", { htmlFor: begins.id }, "It begins with"), begins, wrong,
+      make("div", { className: "often" }, make("button", { type: "submit" }, "Begin"),
         button("leave", "Cancel", () => asking.close()))));
   asking.addEventListener("close", () => asking.remove());
   asking.addEventListener("submit", async (event) => {
     event.preventDefault();
     try {
-      const { drill } = await post("api/drills", { title: title.value });
+      const { drill } = await post("api/drills", { title: title.value, like: begins.value });
       asking.close();
       await openDrill(drill);
       await listDrills();
-      go(drill);
+      go(drill, views[0].name);
     } catch (error) {
       if (!(error instanceof Wrong)) throw error;
       wrong.textContent = error.message;
@@ -140,11 +148,10 @@ async function begin() {
   addEventListener("focus", lookAgain);
   document.addEventListener("visibilitychange", () => document.hidden || lookAgain());
   try {
-    const drills = await listDrills();
+    const first = await listDrills();
     if (!asked().get("drill")) {
-      const first = drills[0] || (await post("api/drills", { title: "First lesson" })).drill;
-      await openDrill(first);
-      if (!drills.length) await listDrills();
+      await openDrill(first || (await post("api/drills", { title: "First lesson" })).drill);
+      if (!first) await listDrills();
     }
   } catch (error) {
     failed(error);

@@ -14,8 +14,8 @@ import { hideStage, showPaused, showStage, stage } from "./stage.js";
 import { Stand } from "./stand.js";
 import { offer, withdraw } from "./taking.js";
 
-const NO_KIT = "Without a kit on MIDI the plan goes by the clock: you are not heard, judged or logged. "
-  + "A kit that you plug in appears here.";
+const NO_KIT = "Without a kit on MIDI the plan goes by the clock: you are not heard, judged or "
+  + "logged. A kit that you plug in appears here.";
 
 const kit = portChoice("practise-kit", "The kit is on", "input",
   [["", "no kit: by the clock"]], false, () => ask());

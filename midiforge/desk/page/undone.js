@@ -2,6 +2,7 @@
 // again, or comes back to a lesson, still has it.
 
 import { look, open } from "./lookers.js";
+import { keep, recalled } from "./tab.js";
 
 const MOST = 200;
 const ONE_MS = 20_000; // a longer pause in typing was to look and listen: what follows is a change
@@ -38,17 +39,11 @@ export function remember(text, typing = "") {
 export function recall(drill, text) {
   last = "";
   [done, undone] = [[], []];
-  try {
-    const kept = JSON.parse(sessionStorage.getItem(`undo ${drill}`) || "{}");
-    if (kept.text === text) ({ done, undone } = kept);
-  } catch { /* it is kept nowhere */ }
+  const kept = JSON.parse(recalled(`undo ${drill}`) || "{}");
+  if (kept.text === text) ({ done, undone } = kept);
 }
 
-look(({ text }) => {
-  try {
-    sessionStorage.setItem(`undo ${open.drill}`, JSON.stringify({ text, done, undone }));
-  } catch { /* there is no room for it, or it may not be */ }
-});
+look(({ text }) => keep(`undo ${open.drill}`, JSON.stringify({ text, done, undone })));
 
 /**
  * Takes the text to go to, and says where the one that there is now belongs then.

@@ -27,7 +27,8 @@ const OFTEN = {
   accents: [["Its own", ""], ["On the beats", "beats"], ["None", "none"]],
   accent_placements: [["With the sticking", ""], ["Every step of the beat", "beat"],
     ["… of the phrase", "phrase"]],
-  stages: [["All", ""], ["Feet, hands, full", "feet, hands, full"], ["Full only", "full"]],
+  stages: [["Feet, then hands, then all", ""], ["Hands, then all", "hands, full"],
+    ["All at once", "full"]],
 };
 
 const asked = get("api/fields"); // while the lesson is asked for
