@@ -107,6 +107,23 @@ def test_a_lesson_that_a_newer_one_has_overtaken_is_given_up_and_its_file_stays(
     assert drill.read_text() == DRILL
 
 
+MANY = (
+    'title = "Many"\nfeet = "samba"\nstages = "hands, full"\ntempos = "70"\n[every]\nstrokes = 8\n'
+)
+
+
+def test_every_piece_of_a_large_family_stands_once_and_few_under_one_heading() -> None:
+    from midiforge.desk.drill_file import DrillFile
+    from midiforge.desk.lesson_sheet import LessonSheet
+
+    told = LessonSheet(DrillFile(Path("many.toml"), MANY)).told()
+    assert told["pieces"] == 512
+    assert told["unshown"] == 0
+    families = [family["pieces"] for family in told["families"]]
+    assert sorted(number for family in families for number in family) == [*range(1, 513)]
+    assert max(map(len, families)) <= 24
+
+
 @pytest.fixture(scope="module")
 def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     yield from chromium(tmp_path_factory.mktemp("chromium"))
@@ -154,10 +171,7 @@ def test_what_is_typed_while_a_long_lesson_is_made_is_answered_in_its_place(
 def test_all_of_several_hundred_exercises_are_on_the_page_and_engraved_once_they_are_near(
     tmp_path: Path, browser: Any
 ) -> None:
-    (tmp_path / "many.toml").write_text(
-        'title = "Many"\nfeet = "samba"\nstages = "hands, full"\ntempos = "70"\n'
-        "[every]\nstrokes = 8\n"
-    )
+    (tmp_path / "many.toml").write_text(MANY)
     with served(tmp_path) as page:
         browser.get(page)
         until(browser, "return document.querySelector('.slot .system')")

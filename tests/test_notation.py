@@ -4,7 +4,8 @@ Conventions checked here are common practice of engraving unless a source is nam
 """
 
 from fractions import Fraction
-from itertools import pairwise, product
+from itertools import islice, pairwise, product
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -12,11 +13,13 @@ from hypothesis import strategies as st
 
 import midiforge
 from midiforge.errors import MidiforgeError
+from midiforge.model.exercise import by_piece
 from midiforge.model.meter import Meter
 from midiforge.notation import scores
 from midiforge.notation.rhythm import VALUES, cells_of, value_of, write_bar
 from midiforge.notation.score import FEET_VOICE, HANDS_VOICE
 from midiforge.notation.sign import HEADS, MARKS, sign_of
+from midiforge.notation.write import unwritten, write
 
 F = Fraction
 METERS = ("4/4", "3/4", "2/4", "5/4", "6/8", "9/8", "12/8", "7/8", "2+2+3/8", "5+2/8", "2/2", "3/8")
@@ -515,3 +518,12 @@ def test_lengths_have_a_single_value_or_none() -> None:
         if length > F(1, 8):
             assert dotted is not None and (dotted.name, dotted.dotted) == (name, True)
     assert value_of(F(5, 4)) is None
+
+
+@pytest.mark.parametrize("example", ["01-slack-water", "03-breakwater", "06-answer", "07-harbour"])
+def test_what_stands_above_the_staff_is_known_before_the_bars_are_written(example: str) -> None:
+    (path,) = (Path(__file__).parents[1] / "examples").glob(f"{example}*.toml")
+    for tempos in islice(by_piece(midiforge.exercises(midiforge.read_drill(path))), 6):
+        written, known = write(tempos), unwritten(tempos)
+        assert (known.above, known.exercises) == (written.above, written.exercises)
+        assert not known.passages

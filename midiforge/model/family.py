@@ -63,7 +63,9 @@ def kindred(pieces: Sequence[T], features_of: Callable[[T], Features]) -> Iterat
     """
     features = [*map(features_of, pieces)]
     moved = (moved for own in features for moved in own.variant.moves)
-    things = [*dict.fromkeys(one.thing for one in moved if one.thing)][::-1]
+    every = [*dict.fromkeys(one.thing for one in moved if one.thing)][::-1]
+    # What is one way in all of them tells none from another.
+    things = [thing for thing in every if len({_way(thing, own) for own in features}) > 1]
     alike: dict[tuple[object, ...], dict[int, str]] = {}
     for place, own in enumerate(features):
         for thing in (*things, STICKING):
