@@ -121,7 +121,7 @@ class Desk:
     def session(self, name: str, player: str | None = None) -> Session:
         """A session with a drill of the folder, its log and whoever plays; MidiforgeError."""
         drill = self.sheet(name).drill
-        return Session(drill, self.log, self.player if player is None else player)
+        return Session(drill, self.log, self.player if player is None else player, flags=False)
 
     def warm(self, name: str = "") -> None:
         """Engraves what the page is going to ask for first, while the browser opens."""

@@ -15,6 +15,7 @@ from contextlib import suppress
 from typing import Any
 
 from midiforge.desk.answers import told
+from midiforge.desk.spoken import all_said
 from midiforge.errors import MidiforgeError
 
 Said = Mapping[str, Any]
@@ -22,6 +23,7 @@ Tell = Callable[[Said], Awaitable[None]]
 _ENDS_WITHIN = 8.0  # seconds that a process gets to end by itself, its takes written
 _LONGEST = 1 << 24  # bytes of a line
 _COMMAND = "from midiforge.desk.engine.main import main; main()"
+_SENTENCES = {"said", "ports", "learning", "ended"}  # what has texts of rooms that know no page
 _BROKEN = "What was running has crashed; nothing sounds on. It can be begun again."
 
 
@@ -100,6 +102,7 @@ class Engine:
             if wrong := said.get("wrong"):
                 error = MidiforgeError(wrong["what"], *wrong["where"], hint=wrong["hint"])
                 said["wrong"] = told(error)
+            said |= {name: all_said(said[name]) for name in _SENTENCES & said.keys()}
             self._has_ended |= "wrong" in said or "ended" in said
             await self._told(said)
         await self._process.wait()

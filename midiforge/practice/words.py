@@ -53,8 +53,8 @@ def step_words(advice: Advice, work_on: str = "") -> str:
 
 
 def without_flags(advice: Advice) -> Advice:
-    """For whoever types no flags; but where something is changed, they say what."""
-    return advice if advice.action is Action.CHANGE else replace(advice, flags="")
+    """For whoever types no flags: the words say what to do."""
+    return replace(advice, flags="")
 
 
 def why_words(advice: Advice) -> str:

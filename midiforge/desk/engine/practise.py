@@ -40,13 +40,13 @@ def run(line: Line) -> None:
     player, source, folder = job.get("player", ""), job.get("input", ""), Path(job["takes"])
     kit = drills[0].kit.name
     known = None if job.get("measure") or not source else delays.kept(kit, source)
-    sessions = [Session(to_a_click(drill), log, player) for drill in drills]
+    sessions = [Session(to_a_click(drill), log, player, flags=False) for drill in drills]
     for path in caught_up(sessions, sorted(folder.parent.glob("*")), known):
         line.tell(said=f"A session was cut short; its last take is in the log now: {path.name}")
     if source:
         _make(folder)
     practice = Practice(
-        Session(drills[0], log, player),
+        Session(drills[0], log, player, flags=False),
         job.get("minutes", 30),
         bool(source),
         folder if source else None,
