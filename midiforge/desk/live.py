@@ -63,8 +63,8 @@ class Engine:
 
     @property
     def is_wanted(self) -> bool:
-        """Whether it is at it still, and was not asked to stop."""
-        return self.is_running and not self._was_stopped
+        """Whether it is at it still, and was not asked to stop, nor left by its page."""
+        return self.is_running and not self._was_stopped and not self._is_cut
 
     def say(self, said: Said) -> None:
         """Says something to it; nothing happens where it is gone."""
@@ -155,9 +155,9 @@ class Live:
                 if engine.is_wanted and not is_same and not takes_over:
                     await page.tell({"busy": engine.job["do"], "id": job.get("id")})
                     return
+                if holder and holder is not page and engine.is_wanted:
+                    await holder.tell({"taken": True})  # before it is told of the end
                 await engine.end()
-                if holder and holder is not page:
-                    await holder.tell({"taken": True})
             self._engine, self._holder = Engine(tell, job), page
             await self._engine.begin()
 

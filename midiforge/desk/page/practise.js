@@ -38,6 +38,8 @@ const result = make("section", { className: "practise-result", tabIndex: "-1" })
 
 /** @type {{ id: number, stand: Stand } | null} */
 let session = null;
+/** What is said when it has ended. */
+let ending = "";
 
 /** @param {HTMLElement} place */
 async function show(place) {
@@ -125,6 +127,7 @@ function begin(over) {
   const chosen = [...others.querySelectorAll("input")].filter(({ checked }) => checked)
     .map(({ value }) => value);
   session?.stand.end();
+  ending = "The session has ended.";
   session = { id: newName(), stand: new Stand() };
   const virtual = output.value === OWN_PORT;
   say({ do: "practise", id: session.id, over, drills: chosen, minutes: Number(minutes.value),
@@ -171,11 +174,12 @@ hear((said) => {
   if (said.said) tell(said.said);
   if (said.wrong) tell(said.wrong.said);
   if (said.busy) offerIt();
-  if (said.taken) tell("Another page plays now, so the session has ended.");
-  if (said.closed) tell("midiforge was away for a moment: the session has ended. What you played "
-    + "is kept.");
-  if (said.broken) tell(said.broken);
-  if (said.ended || said.wrong || said.taken || said.closed || said.busy) close(said.ended || {});
+  if (said.taken) ending = "Another page plays now, so the session has ended.";
+  if (said.closed) ending = "midiforge was away for a moment: the session has ended. What you "
+    + "played is kept.";
+  if (said.broken) ending = said.broken;
+  if (said.ended || said.closed) tell(ending);
+  if (said.ended || said.wrong || said.closed || said.busy) close(said.ended || {});
 });
 
 function offerIt() {
@@ -183,9 +187,10 @@ function offerIt() {
     () => begin(true));
 }
 
-document.addEventListener("visibilitychange", () => {
-  if (session && !document.hidden) stayAwake(true);
+addEventListener("beforeunload", (event) => {
+  if (session) event.preventDefault(); // it would end with the page
 });
 
 /** @type {import("./main.js").View} */
-export const practising = { name: "practise", title: "Practise", show, back };
+export const practising = { name: "practise", title: "Practise", show, back,
+  leave: () => session && say({ do: "stop" }) };
