@@ -14,9 +14,9 @@ from midiforge.at_the_kit.practise import Practice
 from midiforge.at_the_kit.scene import Scene
 from midiforge.at_the_kit.words import WISHES
 from midiforge.desk.engine.bars import Bars
-from midiforge.desk.engine.line import Line, Said
 from midiforge.desk.engine.play import silent
 from midiforge.desk.engine.stage import exercise_told, scene_told
+from midiforge.desk.line import Line, Said
 from midiforge.drill.read import drill_in
 from midiforge.errors import MidiforgeError
 from midiforge.live.playing.bars import PlayableExercise
