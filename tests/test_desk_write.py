@@ -325,6 +325,15 @@ def test_a_folder_without_a_drill_begins_with_a_lesson_to_be_changed(
         assert midiforge.read_drill(tmp_path / "First_lesson.toml").title == "First lesson"
 
 
+def test_what_plays_in_the_browser_and_is_changed_stops_and_says_so(person: Person) -> None:
+    person.press(".slot .player-play")
+    person.js("document.querySelector('.first-play')?.click()")
+    person.until("return document.querySelector('.slot .playing') !== null")
+    person.press(".cell[data-step='1'] .cell-accent")
+    person.until("return document.querySelector('.slot .playing') === null")
+    person.when(lambda: "so it has stopped" in person.news(), "it says so")
+
+
 def test_foot_patterns_are_seen_and_heard_before_one_is_taken(person: Person) -> None:
     person.press(".feet summary")
     first = ".feet-list li:not([hidden])"
