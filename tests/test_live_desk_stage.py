@@ -159,6 +159,7 @@ def test_of_two_tabs_one_has_the_session_and_the_other_says_so(tab: Tab, browser
     second.when(lambda: "take-over" in second.focus, "the focus is on the offer")
     second.press(".take-over")
     second.until("document.querySelector('.stand-title')?.textContent")
+    assert second.news == ""
     browser.switch_to.window(tab.handle)
     tab.when(lambda: "Another page plays now" in tab.news, "the first tab says why it ended")
     assert tab.js("document.querySelector('.stage').hidden")

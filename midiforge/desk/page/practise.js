@@ -38,6 +38,8 @@ const result = make("section", { className: "practise-result", tabIndex: "-1" })
 
 /** @type {{ id: number, stand: Stand } | null} */
 let session = null;
+/** The kit whose delay was asked for last: what is ticked is the player's from then on. */
+let asked = "";
 /** What is said when it has ended. */
 let ending = "";
 
@@ -90,7 +92,8 @@ async function ask() {
   });
   if (!told) return;
   measure.disabled = !kit.value;
-  measure.checked = !!kit.value && told.delay === null;
+  if (kit.value !== asked) measure.checked = !!kit.value && told.delay === null;
+  asked = kit.value;
   if (!player.value) player.value = told.player;
   const delay = told.delay === null ? "Its delay is not known yet."
     : `Its delay is ${Math.round(told.delay)} ms, as it was measured.`;
@@ -148,6 +151,7 @@ function close({ lines = [], troubles = [], page = "", caution = "" }) {
   if (!session) return;
   session.stand.end();
   session = null;
+  asked = ""; // its delay may be known now
   stayAwake(false);
   hideStage();
   form.hidden = false;
