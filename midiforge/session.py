@@ -105,11 +105,16 @@ class Session:
 
     drill: a checked drill, or its file. log: the log's file; "" for the usual one, None for none.
     player: who plays, as the log has the name; "" is the usual player.
+    flags: whether the flags of the command that make it are said with what to do next.
     Raises MidiforgeError for a drill that cannot be read, or that is too large.
     """
 
     def __init__(
-        self, drill: Drill | Path | str, log: Path | str | None = "", player: str = ""
+        self,
+        drill: Drill | Path | str,
+        log: Path | str | None = "",
+        player: str = "",
+        flags: bool = True,
     ) -> None:
         if not isinstance(drill, Drill):
             from midiforge.drill.read import read_drill
@@ -119,6 +124,7 @@ class Session:
         self.lesson = Lesson(drill)
         self.log = log
         self.player = " ".join(player.split())
+        self.flags = flags
 
     # Files
 
@@ -467,18 +473,16 @@ class Session:
         take: "MidiSource",
         note: str = "",
         day: date | None = None,
-        flags: bool = True,
     ) -> str:
         """What to do next with the exercise of a take, and how: as `midiforge next` says it, with
         what the review has to say instead of what the take lacks.
 
-        take, note, day: as for `entry`; the log need not hold the take yet. flags: whether those of
-            the command that make it are said.
+        take, note, day: as for `entry`; the log need not hold the take yet.
         Gives "" for a take that looks like another exercise or kit.
         Raises MidiforgeError.
         """
         from midiforge.practice.advice import of_exercise
-        from midiforge.practice.words import step_words, without_flags
+        from midiforge.practice.words import step_words
         from midiforge.report.sentence import advice
         from midiforge.report.view import View
 
@@ -487,7 +491,7 @@ class Session:
         advised = self._advised_after([self.entry(found, take, note, day)])
         first, _ = advice(View(found.review), found.known)
         step = of_exercise(advised, found.review.exercise)
-        return step_words(step if flags else without_flags(step), first.work_on)
+        return step_words(step, first.work_on)
 
     def _advised_after(self, entries: "Iterable[Entry]") -> "list[Advice]":
         """What to do next once takes are logged, which the log may not hold yet."""
@@ -496,7 +500,14 @@ class Session:
 
         log = self._log()
         logged = reduce(with_take, entries, log.entries() if log else [])
-        return advise(self.lesson, self._own(logged), date.today())
+        advised = advise(self.lesson, self._own(logged), date.today())
+        return [*map(self._as_told, advised)]
+
+    def _as_told(self, advice: "Advice") -> "Advice":
+        """With the flags that make it, or without."""
+        from midiforge.practice.words import without_flags
+
+        return advice if self.flags else without_flags(advice)
 
     def advise(self, day: date | None = None, progress: Progress | None = None) -> list["Advice"]:
         """What to do next with each exercise, after what the log holds.
@@ -506,7 +517,8 @@ class Session:
         """
         from midiforge.practice.advice import advise
 
-        return advise(self.lesson, self.entries(), day or date.today(), progress)
+        advised = advise(self.lesson, self.entries(), day or date.today(), progress)
+        return [*map(self._as_told, advised)]
 
     def plan(
         self, minutes: int = 30, day: date | None = None, progress: Progress | None = None
@@ -518,7 +530,11 @@ class Session:
         """
         from midiforge.practice.plan import make_plan
 
-        return make_plan(self.lesson, self.entries(), day or date.today(), minutes, progress)
+        plan = make_plan(self.lesson, self.entries(), day or date.today(), minutes, progress)
+        turns = (
+            replace(turn, advice=turn.advice and self._as_told(turn.advice)) for turn in plan.turns
+        )
+        return replace(plan, turns=tuple(turns))
 
     def entries(self, begins: bool = False) -> "list[Entry]":
         """What the log holds of the player; the usual log need not be there.

@@ -348,6 +348,15 @@ def test_a_folder_without_a_drill_begins_with_a_lesson_to_be_changed(
         assert midiforge.read_drill(tmp_path / "First_lesson.toml").title == "First lesson"
 
 
+def test_what_plays_in_the_browser_and_is_changed_stops_and_says_so(person: Person) -> None:
+    person.press(".slot .player-play")
+    person.js("document.querySelector('.first-play')?.click()")
+    person.until("return document.querySelector('.slot .playing') !== null")
+    person.press(".cell[data-step='1'] .cell-accent")
+    person.until("return document.querySelector('.slot .playing') === null")
+    person.when(lambda: "so it has stopped" in person.news(), "it says so")
+
+
 def test_foot_patterns_are_seen_and_heard_before_one_is_taken(person: Person) -> None:
     person.press(".feet summary")
     first = ".feet-list li:not([hidden])"
@@ -409,8 +418,10 @@ def test_what_a_view_is_for_is_on_the_first_screen(
 
 def test_lessons_are_called_by_their_titles(person: Person) -> None:
     said = "return [...document.querySelectorAll('#drill option')].map(o => [o.value, o.text])"
-    called = dict(person.js(said))[BOSSA.name]
-    assert called.startswith("Slack water bossa")  # another of that title says its file, too
+    path = person.folder / BOSSA.name
+    path.write_text(path.read_text().replace("Slack water bossa", "Spring tide bossa"))
+    person.open(BOSSA.name)
+    assert [BOSSA.name, "Spring tide bossa"] in person.js(said)
     person.type("title", "High water bossa")
     person.when(lambda: [BOSSA.name, "High water bossa"] in person.js(said), "by the new one")
     person.press("#views a[data-view='practise']")

@@ -42,8 +42,8 @@ copyreg.pickle(MappingProxyType, lambda table: (_view, (dict(table),)))
 
 @frozen
 class Wanted:
-    """What a session is to be. drills: one or several, of one kit. log, player: as in `Session`.
-    folder: where takes go."""
+    """What a session is to be. drills: one or several, of one kit. log, player, flags: as in
+    `Session`. folder: where takes go."""
 
     drills: Sequence[Drill]
     log: str | None
@@ -52,6 +52,7 @@ class Wanted:
     day: date
     hears: bool
     folder: Path | None
+    flags: bool = True
 
 
 class Thinks(Protocol):
@@ -84,7 +85,9 @@ class Brain:
     """Raises MidiforgeError where nothing can be played."""
 
     def __init__(self, wanted: Wanted) -> None:
-        sessions = [Session(drill, wanted.log, wanted.player) for drill in wanted.drills]
+        log, player, flags = wanted.log, wanted.player, wanted.flags
+        self._flags = flags
+        sessions = [Session(drill, log, player, flags) for drill in wanted.drills]
         entries, lessons = sessions[0].entries(begins=True), [one.lesson for one in sessions]
         self.teacher = Teacher(lessons, entries, wanted.day, wanted.minutes, wanted.hears)
         self.judge = Judge(sessions, self.teacher, wanted.folder)
@@ -114,7 +117,8 @@ class Brain:
 
     def ended(self, seconds: float) -> Ended:
         """It is over, after so long; the page of the day is written."""
-        lines, page = [*told(self.teacher, self.judge.by_session(), seconds)], None
+        heard = self.judge.by_session()
+        lines, page = [*told(self.teacher, heard, seconds, self._flags)], None
         try:
             page = self.judge.write_page()
         except MidiforgeError as error:

@@ -9,7 +9,7 @@ from midiforge.practice.entry import Entry
 from midiforge.practice.good import is_good, lacks, most_often
 from midiforge.practice.standing import WORK, Action
 from midiforge.practice.teacher import Teacher
-from midiforge.practice.words import advice_words
+from midiforge.practice.words import advice_words, without_flags
 from midiforge.printable import many
 from midiforge.session import Heard, Session
 
@@ -17,9 +17,13 @@ _MOST_NEXT = 3
 
 
 def told(
-    teacher: Teacher, heard: Sequence[tuple[Session, Sequence[Heard]]], seconds: float
+    teacher: Teacher,
+    heard: Sequence[tuple[Session, Sequence[Heard]]],
+    seconds: float,
+    flags: bool = True,
 ) -> Iterator[tuple[int, str]]:
-    """Lines, and how far each is indented. heard: what was, of each drill."""
+    """Lines, and how far each is indented. heard: what was, of each drill. flags: as in
+    `Session`."""
     takes = [
         (session.drill, take.entry)
         for session, some in heard
@@ -52,7 +56,8 @@ def told(
         advised = advise(lesson, teacher.entries, teacher.day)
         following = [advice for advice in advised if advice.action in (*WORK, Action.BEGIN)]
         for advice in following[:_MOST_NEXT]:
-            yield 2 + indent, f"next, {advice.group.title}: {advice_words(advice)}"
+            next_step = advice_words(advice if flags else without_flags(advice))
+            yield 2 + indent, f"next, {advice.group.title}: {next_step}"
 
 
 def _course(entries: Sequence[Entry], good: Sequence[bool]) -> str:

@@ -67,8 +67,8 @@ class Practice:
         for other in drills:
             if other.kit != drill.kit:
                 what = f"{drill.title} is for {drill.kit.name}, {other.title} for {other.kit.name}"
-                raise MidiforgeError(what, hint="a session is at one kit: --kit says which")
-        self.session = Session(drill, log, session.player)
+                raise MidiforgeError(what, hint="a session is at one kit; --kit says which")
+        self.session = Session(drill, log, session.player, session.flags)
         self._others = drills[1:]
         self.clock = clock or SystemClock()
         self.scene = Scene(60.0 * minutes, hears=hears, delay_ms=delay_ms)
@@ -77,7 +77,9 @@ class Practice:
         started = time.time() if started is None else started
         day = day or datetime.fromtimestamp(started).date()
         log_file = None if log is None else str(log)
-        wanted = Wanted(drills, log_file, session.player, minutes, day, hears, folder)
+        wanted = Wanted(
+            drills, log_file, session.player, minutes, day, hears, folder, session.flags
+        )
         self.brain: Thinks = BrainApart(wanted) if apart else Brain(wanted)
         later = round(later_ms * 1e6)
         self.listening = Listening(

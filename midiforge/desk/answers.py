@@ -12,6 +12,7 @@ from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from midiforge.desk.gate import TooLarge
+from midiforge.desk.spoken import TYPED, said
 from midiforge.errors import MidiforgeError, WrongArgument
 from midiforge.files.disk import reason
 
@@ -125,8 +126,10 @@ def told(error: MidiforgeError) -> dict[str, Any]:
     key = next((name for name in names if name in BY_NAME), "")
     if isinstance(error, WrongArgument):
         key = error.parameter
-    inner = type(error)(error.what, *places, hint=error.hint) if places else error
-    return {"what": error.what, "hint": error.hint, "key": key, "said": str(inner)}
+    what, hint = said(error.what) or error.what, said(error.hint)
+    where = [place for place in places or error.where if not TYPED.match(place)]
+    whole = MidiforgeError(what, *where, hint=hint)
+    return {"what": what, "hint": hint, "key": key, "said": str(whole)}
 
 
 def _endpoint(answer: Callable[["Desk", Asked], Any]) -> Callable[[Request], Any]:

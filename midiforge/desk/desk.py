@@ -138,7 +138,7 @@ class Desk:
         from midiforge.session import Session
 
         drill = self.sheet(name).drill
-        return Session(drill, self.log, self.player if player is None else player)
+        return Session(drill, self.log, self.player if player is None else player, flags=False)
 
     def warm(self, name: str = "") -> None:
         """Engraves what the page is going to ask for first, while the browser opens."""

@@ -15,6 +15,7 @@ from contextlib import suppress
 from typing import Any
 
 from midiforge.desk.answers import told
+from midiforge.desk.spoken import all_said
 from midiforge.errors import MidiforgeError
 
 Said = Mapping[str, Any]
@@ -22,6 +23,7 @@ Tell = Callable[[Said], Awaitable[None]]
 _ENDS_WITHIN = 8.0  # seconds that a process gets to end by itself, its takes written
 _LONGEST = 1 << 24  # bytes of a line
 _COMMAND = "from midiforge.desk.engine.main import main; main()"
+_SENTENCES = {"said", "ports", "learning", "ended"}  # what has texts of rooms that know no page
 _BROKEN = "What was running has crashed; nothing sounds on. It can be begun again."
 
 
@@ -61,8 +63,8 @@ class Engine:
 
     @property
     def is_wanted(self) -> bool:
-        """Whether it is at it still, and was not asked to stop."""
-        return self.is_running and not self._was_stopped
+        """Whether it is at it still, and was not asked to stop, nor left by its page."""
+        return self.is_running and not self._was_stopped and not self._is_cut
 
     def say(self, said: Said) -> None:
         """Says something to it; nothing happens where it is gone."""
@@ -100,6 +102,7 @@ class Engine:
             if wrong := said.get("wrong"):
                 error = MidiforgeError(wrong["what"], *wrong["where"], hint=wrong["hint"])
                 said["wrong"] = told(error)
+            said |= {name: all_said(said[name]) for name in _SENTENCES & said.keys()}
             self._has_ended |= "wrong" in said or "ended" in said
             await self._told(said)
         await self._process.wait()
@@ -152,9 +155,9 @@ class Live:
                 if engine.is_wanted and not is_same and not takes_over:
                     await page.tell({"busy": engine.job["do"], "id": job.get("id")})
                     return
+                if holder and holder is not page and engine.is_wanted:
+                    await holder.tell({"taken": True})  # before it is told of the end
                 await engine.end()
-                if holder and holder is not page:
-                    await holder.tell({"taken": True})
             self._engine, self._holder = Engine(tell, job), page
             await self._engine.begin()
 

@@ -12,6 +12,7 @@ from midiforge.calls import write_plan
 from midiforge.desk.answers import Asked, get, over, post, text, upload, whole
 from midiforge.desk.desk import DRILL, Desk, is_own
 from midiforge.desk.handing_out import folder_of
+from midiforge.desk.spoken import spoken
 from midiforge.desk.work import Tell
 from midiforge.drill.read import drill_in
 from midiforge.errors import MidiforgeError, argument, quoted
@@ -33,7 +34,7 @@ from midiforge.practice.plan import Plan
 from midiforge.practice.reviewed import takes_in, when_played
 from midiforge.practice.standing import Action, Advice, is_to_be_played
 from midiforge.practice.steps import Steps
-from midiforge.practice.words import CAUTION, advice_lines, plan_note, without_flags
+from midiforge.practice.words import CAUTION, advice_lines, plan_note
 from midiforge.printable import many
 from midiforge.session import Heard, Session
 
@@ -130,7 +131,7 @@ def review(asked: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     """Hears takes and logs them, in whatever process: the review of one, or the day's of many, as
     a page, and what it says in a line."""
     drill = drill_in(asked["text"], Path(asked["path"]))
-    session = Session(drill, asked["log"], asked["player"])
+    session = Session(drill, asked["log"], asked["player"], flags=False)
     day, heard, kept = day_played(asked["date"]), list[Heard](), 0
     count = len(asked["takes"])
     if count == 1:
@@ -144,7 +145,7 @@ def review(asked: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     told = session.page_of(heard)
     whose = f" of {session.player}" if session.player else ""
     return {
-        "page": page(told),
+        "page": spoken(page(told)),
         "said": told.summary,
         "logged": f"In the log{whose}: {many(kept, 'take')}.",
     }
@@ -158,7 +159,7 @@ def _one(
 
     [take] = asked["takes"]
     found = session.review(take, asked["number"])
-    step = session.next_step(found, take, asked["note"], day, flags=False)
+    step = session.next_step(found, take, asked["note"], day)
     verdict = session.verdict(found, take)
     if session.keep(found, take, asked["note"], day):
         whose = f" of {session.player}" if session.player else ""
@@ -170,8 +171,8 @@ def _one(
         logged = "Not kept in the log: its figures would say nothing of this exercise."
     tell(1, 1)
     return {
-        "page": page(found.review, found.known, step, verdict),
-        "said": sentences(found.review, found.known)[0],
+        "page": spoken(page(found.review, found.known, step, verdict)),
+        "said": spoken(sentences(found.review, found.known)[0]),
         "logged": logged,
     }
 
@@ -212,7 +213,7 @@ def _way(desk: Desk, asked: Asked) -> dict[str, Any]:
         "player": session.player,
         "players": [{"name": name, "said": player_said(name)} for name in sorted(players)],
         "said": f"{many(len(advised), 'exercise')}, {takes}",
-        "next": [[*line] for line in advice_lines([*map(without_flags, advised)])],
+        "next": [[*line] for line in advice_lines(advised)],
         "taken_up": [a.group.key if is_to_be_played(a) else "" for a in now],
         "caution": CAUTION,
         "ways": [_told(advice, session) for advice in advised if advice.group.takes],

@@ -6,7 +6,6 @@ the server; a signal unwinds it, and what it was writing goes as it does for a c
 """
 
 import json
-import os
 import queue
 import signal
 import subprocess
@@ -23,6 +22,7 @@ from types import FrameType
 from typing import Any
 
 from midiforge.desk.answers import told
+from midiforge.desk.line import Line
 from midiforge.errors import MidiforgeError
 from midiforge.files.swap import tidy
 
@@ -34,6 +34,7 @@ MOST_WAITING = 50
 _REMEMBERED = 40  # of what is over
 _PATIENCE = 3.0  # seconds, until what does not stop is killed
 _OFTEN = 0.1  # seconds between two words on how far it is
+_TO_TELL = 60.0  # seconds that a server may take to hear all of a page
 
 
 @dataclass
@@ -241,51 +242,29 @@ def _fault() -> dict[str, Any]:
 
 
 def serve() -> None:
-    """Does what a line on standard input asks for, and tells of it on standard output."""
-    answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
-    os.dup2(2, 1)  # whatever prints is no answer
+    """Does what it is asked for on its line, and tells of it there."""
     signal.signal(signal.SIGTERM, _unwind)
-    line = bytearray()
-    while not line.endswith(b"\n"):
-        part = os.read(0, 1 << 16)
-        if not part:
-            return
-        line += part
-    threading.Thread(target=_end_alone, daemon=True).start()
-    task, before = json.loads(line), 0.0
-
-    def say(**words: Any) -> None:
-        answers.write(json.dumps(words) + "\n")
-        answers.flush()
+    line, before = Line.of_process(), 0.0
 
     def tell(done: int, of: int) -> None:
         nonlocal before
         if done >= of or time.monotonic() > before + _OFTEN:
             before = time.monotonic()
-            say(done=done, of=of)
+            line.tell(done=done, of=of)
 
-    module, _, name = task["does"].partition(":")
     try:
-        given = getattr(import_module(module), name)(task["asked"], tell)
+        if line.job:
+            module, _, name = line.job["does"].partition(":")
+            line.tell(given=getattr(import_module(module), name)(line.job["asked"], tell))
     except MidiforgeError as error:
-        say(trouble=told(error))
-    except BrokenPipeError:
-        return  # nobody listens any more
+        line.tell(trouble=told(error))
     except Exception:
         traceback.print_exc()
-        say(trouble=_fault())
-    else:
-        say(given=given)
+        line.tell(trouble=_fault())
     finally:
         signal.signal(signal.SIGTERM, signal.SIG_IGN)  # it ends anyway
+        line.close(_TO_TELL)
 
 
 def _unwind(number: int, _: FrameType | None) -> None:
     raise SystemExit(128 + number)
-
-
-def _end_alone() -> None:
-    """Ends this process once nobody holds its input."""
-    while os.read(0, 1 << 10):
-        pass
-    os.kill(os.getpid(), signal.SIGTERM)

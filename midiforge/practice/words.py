@@ -53,7 +53,7 @@ def step_words(advice: Advice, work_on: str = "") -> str:
 
 
 def without_flags(advice: Advice) -> Advice:
-    """For whoever types no flags."""
+    """For whoever types no flags: the words say what to do."""
     return replace(advice, flags="")
 
 

@@ -5,7 +5,7 @@ import time
 from collections.abc import Mapping
 from typing import Any
 
-from midiforge.desk.engine.line import Line
+from midiforge.desk.line import Line
 from midiforge.kits.kit import DEFAULT, Kit, read_kit
 from midiforge.live.ports.sender import PERCUSSION
 

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from midiforge.desk.engine.line import Line, Said
+from midiforge.desk.line import Line, Said
 from midiforge.errors import MidiforgeError
 from midiforge.kits.kit import DEFAULT, read_kit
 from midiforge.kits.learn.kit_file import (

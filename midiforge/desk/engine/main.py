@@ -1,10 +1,9 @@
 """A process that is live: it is told what to do, does that one thing and ends."""
 
-import os
 import traceback
 from importlib import import_module
 
-from midiforge.desk.engine.line import Line
+from midiforge.desk.line import Line
 from midiforge.errors import MidiforgeError
 
 # What can be asked for, each a module beside this one with a function `run`.
@@ -13,9 +12,7 @@ JOBS = ("ports", "play", "practise", "learn")
 
 def main() -> None:
     """What the process does."""
-    told = os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)  # whatever prints is no news
-    line = Line(0, told)
+    line = Line.of_process()
     job = line.job.get("do")
     try:
         if job in JOBS:

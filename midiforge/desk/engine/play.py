@@ -9,7 +9,7 @@ from threading import Thread
 
 from midiforge.desk.engine.bars import Bars
 from midiforge.desk.engine.edited import Edited
-from midiforge.desk.engine.line import Line, Said
+from midiforge.desk.line import Line, Said
 from midiforge.drill.drill import Drill
 from midiforge.drill.read import drill_in
 from midiforge.errors import MidiforgeError

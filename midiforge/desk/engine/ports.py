@@ -4,7 +4,7 @@ import sys
 import time
 from typing import Any
 
-from midiforge.desk.engine.line import Line
+from midiforge.desk.line import Line
 from midiforge.errors import MidiforgeError
 from midiforge.live.ports.ports import is_ours
 from midiforge.live.ports.rtmidi_system import IN, OUT, close_client, jack_server, new_client

@@ -15,9 +15,9 @@ from midiforge.at_the_kit.scene import Scene
 from midiforge.at_the_kit.words import WISHES
 from midiforge.desk.engine.bars import Bars
 from midiforge.desk.engine.browser import Browser, later_ms, way_of
-from midiforge.desk.engine.line import Line, Said
 from midiforge.desk.engine.play import silent
 from midiforge.desk.engine.stage import exercise_told, scene_told
+from midiforge.desk.line import Line, Said
 from midiforge.drill.read import drill_in
 from midiforge.errors import MidiforgeError
 from midiforge.live.playing.bars import PlayableExercise
@@ -41,13 +41,13 @@ def run(line: Line) -> None:
     player, source, folder = job.get("player", ""), job.get("input", ""), Path(job["takes"])
     kit, way = drills[0].kit, way_of(source, bool(job.get("browser")))
     known = None if job.get("measure") or not source else delays.kept(kit.name, way)
-    sessions = [Session(to_a_click(drill), log, player) for drill in drills]
+    sessions = [Session(to_a_click(drill), log, player, flags=False) for drill in drills]
     for path in caught_up(sessions, sorted(folder.parent.glob("*")), known):
         line.tell(said=f"A session was cut short; its last take is in the log now: {path.name}")
     if source:
         _make(folder)
     practice = Practice(
-        Session(drills[0], log, player),
+        Session(drills[0], log, player, flags=False),
         job.get("minutes", 30),
         bool(source),
         folder if source else None,

@@ -121,10 +121,11 @@ hear((news) => {
   if (news.learning) told(news.learning);
   if (news.wrong) tell(news.wrong.said);
   if (news.broken) tell(news.broken);
+  if (news.taken) tell("Another page uses MIDI now, so learning has ended.");
   if (news.busy) {
     offerTo("Learn it all the same", "Something else is using MIDI; only one thing can at a time.",
       start, () => begin(true));
-  } else if (news.ended || news.wrong || news.taken || news.closed) close(news.ended || {});
+  } else if (news.ended || news.wrong || news.closed) close(news.ended || {});
 });
 
 /** @type {import("./main.js").View} */

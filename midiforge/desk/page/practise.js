@@ -43,6 +43,10 @@ const result = make("section", { className: "practise-result", tabIndex: "-1" })
 
 /** @type {{ id: number, stand: Stand, sounding: Sounding | null } | null} */
 let session = null;
+/** The kit whose delay was asked for last: what is ticked is the player's from then on. */
+let asked = "";
+/** What is said when it has ended. */
+let ending = "";
 
 /** @param {HTMLElement} place */
 async function show(place) {
@@ -91,7 +95,8 @@ async function ask() {
   });
   if (!told) return;
   measure.disabled = !kit.value;
-  measure.checked = !!kit.value && told.delay === null;
+  if (kit.value !== asked) measure.checked = !!kit.value && told.delay === null;
+  asked = kit.value;
   if (!player.value) player.value = told.player;
   const delay = told.delay === null ? "Its delay is not known yet."
     : `Its delay is ${Math.round(told.delay)} ms, as it was measured.`;
@@ -119,6 +124,7 @@ function begin(over) {
   session?.stand.end();
   session?.sounding?.end();
   const sounding = output.value ? null : new Sounding();
+  ending = "The session has ended.";
   session = { id: newName(), stand: new Stand(), sounding };
   const virtual = output.value === OWN_PORT;
   say({ do: "practise", id: session.id, over, drills: chosen, minutes: Number(minutes.value),
@@ -141,6 +147,7 @@ function close({ lines = [], troubles = [], page = "", caution = "" }) {
   session.stand.end();
   session.sounding?.end();
   session = null;
+  asked = ""; // its delay may be known now
   stayAwake(false);
   hideStage();
   form.hidden = false;
@@ -168,11 +175,12 @@ hear((said) => {
   if (said.said) tell(said.said);
   if (said.wrong) tell(said.wrong.said);
   if (said.busy) offerIt();
-  if (said.taken) tell("Another page plays now, so the session has ended.");
-  if (said.closed) tell("midiforge was away for a moment: the session has ended. What you played "
-    + "is kept.");
-  if (said.broken) tell(said.broken);
-  if (said.ended || said.wrong || said.taken || said.closed || said.busy) close(said.ended || {});
+  if (said.taken) ending = "Another page plays now, so the session has ended.";
+  if (said.closed) ending = "midiforge was away for a moment: the session has ended. What you "
+    + "played is kept.";
+  if (said.broken) ending = said.broken;
+  if (said.ended || said.closed) tell(ending);
+  if (said.ended || said.wrong || said.closed || said.busy) close(said.ended || {});
 });
 
 function offerIt() {
@@ -180,9 +188,10 @@ function offerIt() {
     () => begin(true));
 }
 
-document.addEventListener("visibilitychange", () => {
-  if (session && !document.hidden) stayAwake(true);
+addEventListener("beforeunload", (event) => {
+  if (session) event.preventDefault(); // it would end with the page
 });
 
 /** @type {import("./main.js").View} */
-export const practising = { name: "practise", title: "Practise", show, back };
+export const practising = { name: "practise", title: "Practise", show, back,
+  leave: () => session && say({ do: "stop" }) };

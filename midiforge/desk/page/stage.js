@@ -9,11 +9,23 @@ const WISHES = /** @type {[wish: string, text: string, key: string][]} */ ([
   ["faster", "Faster", "+"], ["hurts", "It hurts", "x"], ["pause", "Pause", " "],
 ]);
 
+const REFUSED = "The browser does not give the whole screen.";
+
 export const stage = make("section", { className: "stage", tabIndex: "-1" });
 stage.setAttribute("aria-label", "The session");
 stage.hidden = true;
 /** @type {HTMLButtonElement | null} */
 let pause = null;
+const full = button("stand-full", "Full screen", () => {
+  if (document.fullscreenElement) document.exitFullscreen();
+  else stage.requestFullscreen().catch(() => (refused.textContent = REFUSED));
+});
+const refused = make("p", { className: "stand-refused" });
+refused.setAttribute("role", "status");
+document.addEventListener("fullscreenchange", () => {
+  full.textContent = document.fullscreenElement ? "Leave full screen" : "Full screen";
+  refused.textContent = "";
+});
 
 /** @param {import("./stand.js").Stand} stand */
 export function showStage(stand) {
@@ -23,14 +35,15 @@ export function showStage(stand) {
     if (wish === "pause") pause = made;
     return made;
   });
-  const full = button("stand-full", "Full screen", () => document.fullscreenElement
-    ? document.exitFullscreen() : stage.requestFullscreen?.());
+  full.hidden = !document.fullscreenEnabled; // such as on some telephones
+  refused.textContent = "";
   const end = button("stand-end", "End", () => say({ do: "stop" }));
   stand.word.textContent = "getting ready";
-  stage.replaceChildren(stand.element, make("div", { className: "stand-keys" }, ...wishes, full,
-    end));
+  stage.replaceChildren(stand.element, refused,
+    make("div", { className: "stand-keys" }, ...wishes, full, end));
   stage.hidden = false;
   document.body.classList.add("in-session");
+  keepOut(true);
   stage.focus();
 }
 
@@ -42,7 +55,18 @@ export function showPaused(isPaused) {
 export function hideStage() {
   if (document.fullscreenElement) document.exitFullscreen();
   document.body.classList.remove("in-session");
+  keepOut(false);
   stage.hidden = true;
+}
+
+/**
+ * Nothing that the stage covers is reached by keys.
+ * @param {boolean} isCovered
+ */
+function keepOut(isCovered) {
+  const beside = [...stage.parentElement?.children || []].filter((other) => other !== stage);
+  for (const other of [...beside, ...document.querySelectorAll(".lesson-choice, #views")])
+    /** @type {HTMLElement} */ (other).inert = isCovered;
 }
 
 addEventListener("keydown", (event) => {

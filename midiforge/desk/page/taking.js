@@ -17,6 +17,7 @@ export function offer(text, said, before, take) {
   offered?.remove();
   const made = (offered = button("choice take-over", text, () => {
     made.remove();
+    tell("");
     take();
   }));
   tell(said);

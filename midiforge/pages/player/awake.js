@@ -5,9 +5,11 @@ let lock = null;
 
 /** @param {boolean} playing */
 export function stayAwake(playing) {
-  if (playing) lock = navigator.wakeLock?.request("screen").catch(() => null) || null;
-  else {
-    lock?.then((held) => held?.release());
-    lock = null;
-  }
+  lock?.then((held) => held?.release());
+  lock = playing && navigator.wakeLock?.request("screen").catch(() => null) || null;
 }
+
+// A page out of sight loses it.
+document.addEventListener("visibilitychange", () => {
+  if (lock && !document.hidden) stayAwake(true);
+});

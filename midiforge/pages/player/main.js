@@ -3,7 +3,6 @@
 // What sounds, and when, is in the page; nothing is added here. window.lessonPlayer shows what goes
 // on.
 
-import { stayAwake } from "./awake.js";
 import { build } from "./controls.js";
 import { prepare } from "./hearing.js";
 import { makers } from "./makers.js";
@@ -49,7 +48,6 @@ Object.assign(window, {
 addEventListener("pagehide", () => stop());
 document.addEventListener("visibilitychange", () => {
   if (run instanceof Run) run.lookAhead();
-  if (run && !document.hidden) stayAwake(true); // which hidden pages are not
 });
 if (document.readyState === "loading") addEventListener("DOMContentLoaded", start);
 else start();

@@ -70,7 +70,7 @@ def unsure(case: Case) -> Finding | None:
     besides = f", or {many(len(others) - 1, 'other')}" if len(others) > 1 else ""
     return Finding(
         f"This may be exercise {numbers[0]} ({own.title}) or {numbers[1]} ({other.title})"
-        f"{besides}, for nothing in the take tells them apart: say which with --exercise "
-        f"{numbers[0]} or --exercise {numbers[1]}.",
+        f"{besides}, for nothing in the take tells them apart: say which (--exercise "
+        f"{numbers[0]} or --exercise {numbers[1]}).",
         inf,
     )

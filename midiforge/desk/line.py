@@ -1,4 +1,4 @@
-"""The line between the server and a process that is live: a line of JSON for everything said.
+"""The line between the server and a process of its own: a line of JSON for everything said.
 
 News are written by a thread of their own, so that a server that is busy holds up no note. If the
 line breaks, the server is gone, and the process asks itself to end as by a signal.
@@ -16,7 +16,6 @@ from typing import IO, Any
 from midiforge.errors import MidiforgeError
 
 Said = Mapping[str, Any]
-_PATIENCE = 2.0  # seconds that the end waits until all is told
 
 
 class Line:
@@ -37,6 +36,14 @@ class Line:
         self._writer.start()
         threading.Thread(target=self._read, daemon=True).start()
 
+    @classmethod
+    def of_process(cls) -> "Line":
+        """That of this process: what comes in is asked, what goes out told; whatever prints is no
+        news."""
+        told = os.fdopen(os.dup(1), "wb")
+        os.dup2(2, 1)
+        return cls(0, told)
+
     def tell(self, **news: Any) -> None:
         """Tells the server something, and does not wait."""
         self._news.put(news)
@@ -49,10 +56,10 @@ class Line:
                 hear(said)
             self._heard = []
 
-    def close(self) -> None:
-        """Nothing more is told."""
+    def close(self, patience: float = 2.0) -> None:
+        """Nothing more is told; waits until all is, for so many seconds at most."""
         self._news.put(None)
-        self._writer.join(_PATIENCE)
+        self._writer.join(patience)
 
     def _write(self) -> None:
         while (news := self._news.get()) is not None:
