@@ -297,3 +297,43 @@ def test_time_is_the_right_hand_s_and_the_snare_the_left_s() -> None:
 def test_a_roll_goes_hand_to_hand() -> None:
     dealt = deal_by_reach([Moment(i * 0.08, ("snare",), i % 4 == 0) for i in range(12)])
     assert all(one != other for one, other in pairwise(dealt))
+
+
+SNARE_RIM, RIDE_BELL = 40, 53
+
+
+def on_kit(path: Path, events: Events, tempo: float) -> Imported:
+    kit = midiforge.read_kit("electronic")
+    return midiforge.import_groove(written(path / "take.mid", events, tempo), kit=kit, kind="form")
+
+
+def test_head_and_rim_of_one_drum_make_no_two_bars(tmp_path: Path) -> None:
+    """Rim shots that now and then are heard as strokes on the head are rim shots; what a part is
+    played on all along stays apart."""
+    backbeats = [(at, note) for at, note, _ in take([A] * 24, 96) if note == SNARE]
+    heads = set(backbeats[::7])
+    events = [
+        (at, SNARE_RIM if note == SNARE and (at, note) not in heads else note, velocity)
+        for at, note, velocity in take([A] * 24, 96)
+    ]
+    groove = on_kit(tmp_path, events, 96)
+    assert groove.road_map == "24 A"
+    assert "LH snare-rim     .. x. .. x." in bars_of(groove)["A"]
+    bow = {RIDE: A[HIHAT], SNARE: A[SNARE], BASS: A[BASS]}
+    bell = {RIDE_BELL: A[HIHAT], SNARE: A[SNARE], BASS: A[BASS]}
+    parts = on_kit(tmp_path, take([bow] * 8 + [bell] * 8, 96), 96)
+    assert parts.road_map.split() == ["8", "A", "8", "A2"]
+    assert "ride-bell" in bars_of(parts)["A2"]
+
+
+def test_a_bar_is_written_as_it_was_mostly_played(tmp_path: Path) -> None:
+    """Each bar lacks other strokes of the hi-hat; still it is one bar, and lacks none."""
+    chance = random.Random(2)
+    bars: Bars = []
+    for left_out in (chance.sample(range(8), 2) for _ in range(24)):
+        hats = "".join("." if i % 2 or i // 2 in left_out else "x" for i in range(16))
+        bars.append({**A, HIHAT: hats})
+    path = written(tmp_path / "take.mid", take(bars, 96), 96)
+    groove = midiforge.import_groove(path, kind="form", kinds=1)
+    assert groove.road_map == "24 A"
+    assert bars_of(groove)["A"].startswith("RH hihat-closed  xx xx xx xx")

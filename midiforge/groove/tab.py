@@ -6,10 +6,12 @@ from collections.abc import Set as AbstractSet
 
 from midiforge.drill.road_map import ORNAMENTS
 from midiforge.frozen import frozen
-from midiforge.groove.cells import Cell, Key, Written, instrument_of
+from midiforge.groove.bits import instrument_of
+from midiforge.groove.cells import Cell
 from midiforge.groove.form import Form
 from midiforge.groove.grid import Grid
 from midiforge.groove.limbs import CYMBALS, deal_hands, foot_of
+from midiforge.groove.written import Key, Written
 from midiforge.hear.expected import pad_of
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
 from midiforge.model.spelling import MARKS
