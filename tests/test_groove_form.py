@@ -302,6 +302,25 @@ def test_a_roll_goes_hand_to_hand() -> None:
 SNARE_RIM, RIDE_BELL = 40, 53
 
 
+def in_steps(bars: Bars, tempo: float, per_beat: int, late: dict[int, float]) -> Events:
+    """The bars one after the other, so many steps to a beat. late: s, of the strokes of a note, as
+    unevenly as people lay back."""
+    chance = random.Random(11)
+    step = 60 / tempo / per_beat
+    return sorted(
+        (
+            max(0.0, (4 * per_beat * bar + i) * step)
+            + (chance.gauss(late[note], 0.004) if note in late else 0.0),
+            note,
+            90,
+        )
+        for bar, notes in enumerate(bars)
+        for note, marks in notes.items()
+        for i, mark in enumerate(marks)
+        if mark == "x"
+    )
+
+
 def on_kit(path: Path, events: Events, tempo: float) -> Imported:
     kit = midiforge.read_kit("electronic")
     return midiforge.import_groove(written(path / "take.mid", events, tempo), kit=kit, kind="form")
@@ -337,3 +356,29 @@ def test_a_bar_is_written_as_it_was_mostly_played(tmp_path: Path) -> None:
     groove = midiforge.import_groove(path, kind="form", kinds=1)
     assert groove.road_map == "24 A"
     assert bars_of(groove)["A"].startswith("RH hihat-closed  xx xx xx xx")
+
+
+def test_a_snare_that_is_laid_back_is_on_the_beat_all_along(tmp_path: Path) -> None:
+    """At 92 some strokes, late by 34 ms and a little more, are nearer to the next thirty-second
+    than to their beat; a roll of these stays one."""
+    chance = random.Random(4)
+    hats, snare = "x.xxx...x...x...x...x...x...x...", "........x...............x......."
+    bars: Bars = [
+        {HIHAT: hats, SNARE: snare, BASS: "".join(chance.choice("x.") + "..." for _ in range(8))}
+        for _ in range(16)
+    ]
+    bars[11] = {**bars[11], SNARE: "........x...........x...xxxxx..."}
+    events = in_steps(bars, 92, 8, {SNARE: 0.034})
+    kit = midiforge.read_kit("electronic")
+    path = written(tmp_path / "take.mid", events, 92)
+    groove = midiforge.import_groove(path, kit=kit, kind="form", kinds=16)
+    struck = {
+        i
+        for text in bars_of(groove).values()
+        for line in text.splitlines()
+        if "snare" in line
+        for marks in ["".join(line.split()[2:])]
+        for i in range(32)
+        if marks[i * len(marks) // 32] != "." and i * len(marks) % 32 == 0
+    }
+    assert {8, 24} <= struck <= {8, 20, 24, 25, 26, 27, 28}

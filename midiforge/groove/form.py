@@ -11,6 +11,7 @@ from statistics import median
 from midiforge.frozen import frozen
 from midiforge.groove.cells import Cell, choose
 from midiforge.groove.grid import Grid, edges, spots
+from midiforge.groove.laid_back import usual_steps
 from midiforge.groove.ornaments import Stroke
 from midiforge.groove.sections import Section, in_order, sections
 from midiforge.groove.settled import Settled
@@ -118,14 +119,15 @@ def find_form(
     if not given:
         steps, usual = _grids(by_bar, settled)
     unit = lcm(usual, *steps.values())
+    usually = usual_steps(by_bar, steps, grid, settled.quarter)
     bars: dict[int, dict[Key, Written]] = {number: {} for number in by_bar}
     whole = int(unit * grid.meter.bar / grid.meter.beat)
     crowded: list[tuple[int, int, str, str]] = []
     for number in sorted(by_bar):
-        one = Grid(grid.meter, steps[number], grid.swing)
-        at, between, size = spots(one), edges(one), unit // steps[number]
-        for within, stroke in by_bar[number]:
-            step = bisect_left(between, within)
+        fine = steps[number]
+        at, size = spots(Grid(grid.meter, fine, grid.swing)), unit // fine
+        in_bar = by_bar[number]
+        for (within, stroke), step in zip(in_bar, usually[fine].steps(in_bar), strict=True):
             off = (within - at[step]) * settled.quarter
             place, home = step * size, number
             if place == whole:
