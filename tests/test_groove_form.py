@@ -382,3 +382,21 @@ def test_a_snare_that_is_laid_back_is_on_the_beat_all_along(tmp_path: Path) -> N
         if marks[i * len(marks) // 32] != "." and i * len(marks) % 32 == 0
     }
     assert {8, 24} <= struck <= {8, 20, 24, 25, 26, 27, 28}
+
+
+def test_a_bar_of_sixteenths_is_written_so_among_bars_of_thirty_seconds(tmp_path: Path) -> None:
+    fine = {
+        HIHAT: "xxxxx.x.x.x.x.x.xxxxx.x.x.x.x.x.",
+        SNARE: "........x...............x.......",
+        BASS: "x...............x...............",
+    }
+    coarse = {
+        HIHAT: "x.x.x.x.x.x.x.x.x.x.x.x.x.x.x.x.",
+        SNARE: "........x...........x.x.....x...",
+        BASS: "x.....x.........x.x...x.........",
+    }
+    groove = on_kit(tmp_path, in_steps([*[fine] * 8, *[coarse] * 8], 80, 8, {}), 80)
+    assert groove.steps == 8
+    texts = bars_of(groove)
+    marks = {n: len("".join(t.splitlines()[0].split()[2:])) for n, t in texts.items()}
+    assert sorted(marks.values()) == [16, 32]
