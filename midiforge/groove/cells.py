@@ -27,6 +27,7 @@ _LINES = 12  # of a drill, for each kind of bar, changes and all
 _LEFT_OVER = 0.03  # of all that is heard: so much may stay unexplained
 _WORTH = 0.001  # share of the strokes that each line must explain
 _WORD = 6  # two taps: a change that explains no more is not worth its word
+_TRIED = 8  # bars that are nearest, with changes over them
 _OVER = 2  # changes over one bar; more nobody reads
 _HEARD = 0.012  # share of the strokes from which on a voice must be in something
 _UNLIKE = 0.35  # of the strokes of both: bars that differ by more have letters of their own
@@ -364,9 +365,10 @@ def _told(
                 told[part] = [(each, each - best, i) for each in away]
         by_instrument.append([told[part] for part in own])
     ways = []
-    for rows in zip(*by_instrument, strict=True):
+    for bar, rows in zip(alike, zip(*by_instrument, strict=True), strict=True):
         tried: list[tuple[float, _Way]] = []
-        for c, heard in enumerate(zip(*rows, strict=True)):
+        for c in sorted(range(len(bars)), key=lambda c: bar.told_by(bars[c]))[:_TRIED]:
+            heard = [row[c] for row in rows]
             gains = [(gain, i) for _, gain, i in heard if gain > 0]
             gains = sorted(gains, reverse=True)[:_OVER]
             cost = sum(each for each, *_ in heard) - sum(gain for gain, _ in gains)

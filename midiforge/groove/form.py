@@ -125,7 +125,7 @@ def find_form(
     crowded: list[tuple[int, int, str, str]] = []
     for number in sorted(by_bar):
         fine = steps[number]
-        at, size = spots(Grid(grid.meter, fine, grid.swing)), unit // fine
+        at, size = usually[fine].at, unit // fine
         in_bar = by_bar[number]
         for (within, stroke), step in zip(in_bar, usually[fine].steps(in_bar), strict=True):
             off = (within - at[step]) * settled.quarter

@@ -23,15 +23,15 @@ class Usual:
 
     def __init__(self, bars: Sequence[Bar], grid: Grid, quarter: float) -> None:
         """grid: the fine one. quarter: s."""
-        self._at, self._between, self._size = spots(grid), edges(grid), grid.bar_steps
+        self.at, self._between, self._size = spots(grid), edges(grid), grid.bar_steps
         self._reach = _MOVED / quarter
         offs: dict[tuple[str, int], list[float]] = defaultdict(list)
         # Nothing is twice as coarse where a bar has an odd number of steps.
         for within, stroke in (each for bar in bars for each in bar if self._size % 2 == 0):
             count = self._count(bisect_left(self._between, within), within)
-            offs[stroke.pad, count % self._size].append(within - self._at[count])
+            offs[stroke.pad, count % self._size].append(within - self.at[count])
         self._steps = {
-            (pad, count): bisect_left(self._between, self._at[count] + median(own))
+            (pad, count): bisect_left(self._between, self.at[count] + median(own))
             for (pad, count), own in offs.items()
             if len(own) >= _FEWEST
         }
@@ -47,13 +47,13 @@ class Usual:
             usual = self._steps.get((stroke.pad, self._count(step, within)), step)
             if (stroke.pad, step - 1) in struck or (stroke.pad, step + 1) in struck:
                 usual = step
-            yield usual if abs(within - self._at[usual]) <= self._reach else step
+            yield usual if abs(within - self.at[usual]) <= self._reach else step
 
     def _count(self, step: int, within: float) -> int:
         """The count next to a stroke, a step."""
         if step % 2 == 0:
             return step
-        before = within - self._at[step - 1] < self._at[step + 1] - within
+        before = within - self.at[step - 1] < self.at[step + 1] - within
         return step - 1 if before else step + 1
 
 

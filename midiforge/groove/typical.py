@@ -1,6 +1,6 @@
 """What most bars have in common that one of them stands for."""
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 
 from midiforge.groove.written import Key, Written
@@ -30,12 +30,12 @@ def typical(
         for pad, place in times
     }
     heard = Counter(spot for bar in bars for spot in {near for each in bar for near in about[each]})
-    voices: dict[_Spot, Counter[str]] = {spot: Counter() for spot in times}
+    voices: dict[_Spot, Counter[str]] = defaultdict(Counter)
     strokes: dict[Key, Written] = {}
     for bar in (own, *told):
         for key, written in bar.items():
             strokes.setdefault(key, written)
-            voices.setdefault((pad_of(key[0]), key[1]), Counter())[key[0]] += 1
+            voices[pad_of(key[0]), key[1]][key[0]] += 1
     before = {(pad_of(voice), place) for voice, place in own}
     found: dict[Key, Written] = {}
     taken: set[_Spot] = set()
