@@ -391,6 +391,8 @@ def test_a_person_drops_takes_and_sees_the_review_and_the_way(
 
 
 def view(browser: Any, address: str, drill: Path) -> None:
+    browser.get(address)
+    browser.execute_script("sessionStorage.clear()")  # as in a new tab
     browser.get("about:blank")
     browser.get(f"{address}#view=look-back&drill={drill.name}")
     until(lambda: len(browser.find_elements("css selector", "#back-player option")) > 1, "players")

@@ -297,3 +297,106 @@ def test_time_is_the_right_hand_s_and_the_snare_the_left_s() -> None:
 def test_a_roll_goes_hand_to_hand() -> None:
     dealt = deal_by_reach([Moment(i * 0.08, ("snare",), i % 4 == 0) for i in range(12)])
     assert all(one != other for one, other in pairwise(dealt))
+
+
+SNARE_RIM, RIDE_BELL = 40, 53
+
+
+def in_steps(bars: Bars, tempo: float, per_beat: int, late: dict[int, float]) -> Events:
+    """The bars one after the other, so many steps to a beat. late: s, of the strokes of a note, as
+    unevenly as people lay back."""
+    chance = random.Random(11)
+    step = 60 / tempo / per_beat
+    return sorted(
+        (
+            max(0.0, (4 * per_beat * bar + i) * step)
+            + (chance.gauss(late[note], 0.004) if note in late else 0.0),
+            note,
+            90,
+        )
+        for bar, notes in enumerate(bars)
+        for note, marks in notes.items()
+        for i, mark in enumerate(marks)
+        if mark == "x"
+    )
+
+
+def on_kit(path: Path, events: Events, tempo: float) -> Imported:
+    kit = midiforge.read_kit("electronic")
+    return midiforge.import_groove(written(path / "take.mid", events, tempo), kit=kit, kind="form")
+
+
+def test_head_and_rim_of_one_drum_make_no_two_bars(tmp_path: Path) -> None:
+    """Rim shots that now and then are heard as strokes on the head are rim shots; what a part is
+    played on all along stays apart."""
+    backbeats = [(at, note) for at, note, _ in take([A] * 24, 96) if note == SNARE]
+    heads = set(backbeats[::7])
+    events = [
+        (at, SNARE_RIM if note == SNARE and (at, note) not in heads else note, velocity)
+        for at, note, velocity in take([A] * 24, 96)
+    ]
+    groove = on_kit(tmp_path, events, 96)
+    assert groove.road_map == "24 A"
+    assert "LH snare-rim     .. x. .. x." in bars_of(groove)["A"]
+    bow = {RIDE: A[HIHAT], SNARE: A[SNARE], BASS: A[BASS]}
+    bell = {RIDE_BELL: A[HIHAT], SNARE: A[SNARE], BASS: A[BASS]}
+    parts = on_kit(tmp_path, take([bow] * 8 + [bell] * 8, 96), 96)
+    assert parts.road_map.split() == ["8", "A", "8", "A2"]
+    assert "ride-bell" in bars_of(parts)["A2"]
+
+
+def test_a_bar_is_written_as_it_was_mostly_played(tmp_path: Path) -> None:
+    """Each bar lacks other strokes of the hi-hat; still it is one bar, and lacks none."""
+    chance = random.Random(2)
+    bars: Bars = []
+    for left_out in (chance.sample(range(8), 2) for _ in range(24)):
+        hats = "".join("." if i % 2 or i // 2 in left_out else "x" for i in range(16))
+        bars.append({**A, HIHAT: hats})
+    path = written(tmp_path / "take.mid", take(bars, 96), 96)
+    groove = midiforge.import_groove(path, kind="form", kinds=1)
+    assert groove.road_map == "24 A"
+    assert bars_of(groove)["A"].startswith("RH hihat-closed  xx xx xx xx")
+
+
+def test_a_snare_that_is_laid_back_is_on_the_beat_all_along(tmp_path: Path) -> None:
+    """At 92 some strokes, late by 34 ms and a little more, are nearer to the next thirty-second
+    than to their beat; a roll of these stays one."""
+    chance = random.Random(4)
+    hats, snare = "x.xxx...x...x...x...x...x...x...", "........x...............x......."
+    bars: Bars = [
+        {HIHAT: hats, SNARE: snare, BASS: "".join(chance.choice("x.") + "..." for _ in range(8))}
+        for _ in range(16)
+    ]
+    bars[11] = {**bars[11], SNARE: "........x...........x...xxxxx..."}
+    events = in_steps(bars, 92, 8, {SNARE: 0.034})
+    kit = midiforge.read_kit("electronic")
+    path = written(tmp_path / "take.mid", events, 92)
+    groove = midiforge.import_groove(path, kit=kit, kind="form", kinds=16)
+    struck = {
+        i
+        for text in bars_of(groove).values()
+        for line in text.splitlines()
+        if "snare" in line
+        for marks in ["".join(line.split()[2:])]
+        for i in range(32)
+        if marks[i * len(marks) // 32] != "." and i * len(marks) % 32 == 0
+    }
+    assert {8, 24} <= struck <= {8, 20, 24, 25, 26, 27, 28}
+
+
+def test_a_bar_of_sixteenths_is_written_so_among_bars_of_thirty_seconds(tmp_path: Path) -> None:
+    fine = {
+        HIHAT: "xxxxx.x.x.x.x.x.xxxxx.x.x.x.x.x.",
+        SNARE: "........x...............x.......",
+        BASS: "x...............x...............",
+    }
+    coarse = {
+        HIHAT: "x.x.x.x.x.x.x.x.x.x.x.x.x.x.x.x.",
+        SNARE: "........x...........x.x.....x...",
+        BASS: "x.....x.........x.x...x.........",
+    }
+    groove = on_kit(tmp_path, in_steps([*[fine] * 8, *[coarse] * 8], 80, 8, {}), 80)
+    assert groove.steps == 8
+    texts = bars_of(groove)
+    marks = {n: len("".join(t.splitlines()[0].split()[2:])) for n, t in texts.items()}
+    assert sorted(marks.values()) == [16, 32]

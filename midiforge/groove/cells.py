@@ -3,19 +3,21 @@
 Bars are chosen, each the one that stands best for those that no chosen one is like yet, until
 nearly all strokes are explained (the greedy choice of medoids: Kaufman and Rousseeuw, Finding
 Groups in Data, 1990, chapter 2). What is left is explained in the same way by what single
-instruments play in some bars instead: another line of the bass drum, a crash.
+instruments play in some bars instead: another line of the bass drum, a crash. Each is written as
+most of the bars have it that it stands for (`typical`).
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from heapq import heapify, heappop, heapreplace
 from math import inf
-from typing import NamedTuple
 
 from midiforge.frozen import frozen
-from midiforge.groove.limbs import DRUMS, FEET_VOICES, foot_of
-from midiforge.groove.ornaments import BASS_DRUM, Stroke
+from midiforge.groove.bits import MISSED, Bits, Sounds, instrument_of
+from midiforge.groove.limbs import DRUMS, FEET_VOICES
+from midiforge.groove.typical import typical
+from midiforge.groove.written import Key, Written
 from midiforge.hear.expected import pad_of
 from midiforge.model.hit import Strength
 
@@ -23,39 +25,24 @@ FEWEST_KINDS, USUAL_KINDS, MOST_KINDS = 8, 32, 64  # of bars; eight can be kept 
 _BARS = 8  # of a take; for each so many there is another kind, if nobody says how many
 _LINES = 12  # of a drill, for each kind of bar, changes and all
 _LEFT_OVER = 0.03  # of all that is heard: so much may stay unexplained
-_MISSED = 2.7  # a stroke that was played and is missing is as bad as so many that were not played
-_WORTH = 0.0013  # share of the strokes that each line must explain
-_WORD = 5  # two taps and a ghost note: a change that explains no more is not worth its word
+_WORTH = 0.001  # share of the strokes that each line must explain
+_WORD = 6  # two taps: a change that explains no more is not worth its word
+_TRIED = 8  # bars that are nearest, with changes over them
 _OVER = 2  # changes over one bar; more nobody reads
 _HEARD = 0.012  # share of the strokes from which on a voice must be in something
 _UNLIKE = 0.35  # of the strokes of both: bars that differ by more have letters of their own
 _FILL = 0.4  # share of the strokes by which a fill differs from what is usual
 _KEEPING_TIME = 0.6  # of the usual strokes on cymbals; a fill has fewer
 _OPEN = "hihat-open"
-_CRASHES = ("crash", "crash-2", "china", "splash")
-# What is heard: a ghost note less than a tap, an accent more.
-_HEAVY = {Strength.GHOST: 1, Strength.TAP: 2, Strength.ACCENT: 3}
-_LOUDEST = max(_HEAVY.values())
-_FILLED = [(1 << weight) - 1 for weight in range(_LOUDEST + 1)]
 # Strokes of a groove that others count for: a crash is heard by all, a pedal by hardly anyone.
 _WEIGHTS = {"crash": 2.0, "pedal": 0.5}
 
-Key = tuple[str, int]  # voice, and place in the bar
 _Way = tuple[int, tuple[int, ...]]  # which chosen bar a bar is told by, and which changes
-
-
-class Written(NamedTuple):
-    """A stroke as a bar has it. place: in units of the form. off: s from there, later above 0."""
-
-    stroke: Stroke
-    place: int
-    off: float
-    strength: Strength
 
 
 @frozen
 class Cell:
-    """A bar that was really played, or what one instrument played in it.
+    """A bar, or what one instrument played in it.
 
     number: of the bar in the take, from 0. steps: to a beat. strokes: by voice and place.
     like: another cell, of which it is a variant. times: how often it stands in the form.
@@ -76,45 +63,6 @@ class Cell:
         return self.name.startswith("fill")
 
 
-def instrument_of(voice: str) -> str:
-    """What changes as one: the sounds of a hi-hat, all toms."""
-    pad = pad_of(voice)
-    if foot_of(voice):
-        return "bass" if pad.startswith(BASS_DRUM) else "pedal"
-    if pad in _CRASHES:
-        return "crash"
-    if pad in DRUMS:
-        return "snare" if pad.startswith("snare") else "toms"
-    return pad.partition("-")[0]
-
-
-class _Bits(NamedTuple):
-    """Strokes as bits, some for each voice and place, more of them for louder ones: struck, and
-    struck so near and nearly so loud that it is heard as the same."""
-
-    own: int
-    near: int
-
-    def apart(self, other: "_Bits") -> int:
-        """Strokes that one has and the other has not."""
-        return (self.own & ~other.near).bit_count() + (other.own & ~self.near).bit_count()
-
-    def told_by(self, other: "_Bits") -> float:
-        """How far the other is from telling this: strokes that it misses, and that it adds."""
-        missed = (self.own & ~other.near).bit_count()
-        return _MISSED * missed + (other.own & ~self.near).bit_count()
-
-    def within(self, mask: int) -> "_Bits":
-        return _Bits(self.own & mask, self.near & mask)
-
-    def __or__(self, other: "_Bits") -> "_Bits":
-        return _Bits(self.own | other.own, self.near | other.near)
-
-    @property
-    def size(self) -> int:
-        return self.own.bit_count()
-
-
 class _Open:
     """What is to be explained of one instrument, or of all.
 
@@ -125,8 +73,8 @@ class _Open:
     def __init__(
         self,
         instrument: str,
-        cases: Mapping[tuple[_Bits, float], int],
-        lines: Callable[[_Bits], int],
+        cases: Mapping[tuple[Bits, float], int],
+        lines: Callable[[Bits], int],
     ) -> None:
         self.instrument = instrument
         self.weight = _WEIGHTS.get(instrument, 1.0)
@@ -143,7 +91,7 @@ class _Open:
                 self.word
                 + self.weight
                 * (
-                    _MISSED * (size - (other & near).bit_count())
+                    MISSED * (size - (other & near).bit_count())
                     + whole
                     - (own & other_near).bit_count()
                 )
@@ -162,7 +110,7 @@ class _Open:
             ]
         )
 
-    def take(self, place: int) -> _Bits:
+    def take(self, place: int) -> Bits:
         self.apart = list(map(min, self.apart, self.away[place]))
         return self.candidates[place]
 
@@ -173,7 +121,7 @@ class _Open:
 
 def _chosen(
     opens: Sequence[_Open], most: int, lines: int, whole: int
-) -> tuple[list[tuple[str, _Bits]], int]:
+) -> tuple[list[tuple[str, Bits]], int]:
     """What explains most that nothing explains yet for each line it takes, again and again; and
     how many lines are left.
 
@@ -186,7 +134,7 @@ def _chosen(
         for place in range(len(each.candidates))
     ]
     heapify(waiting)
-    chosen: list[tuple[str, _Bits]] = []
+    chosen: list[tuple[str, Bits]] = []
     while waiting and left > _LEFT_OVER * whole and len(chosen) < most:
         # Gains only fall: one that is still the greatest need not be compared with the others.
         _, number, place = waiting[0]
@@ -253,54 +201,77 @@ class Choice:
 
 def choose(
     played: Sequence[Mapping[Key, Written]],
+    steps: Sequence[int],
     reach: float,
     count: Callable[[int], str],
     kinds: int = 0,
 ) -> Choice:
     """The bars that stand for all, and the changes in them.
 
-    played: the strokes of each bar. reach: of what is heard as the same, in units of the form.
+    played: the strokes of each bar. steps: of its grid. reach: of what is
+        heard as the same. All in units of the form.
     count: a place as it is counted. kinds: of bars, at most; 0 for as many as its length asks for.
     """
     kinds = kinds or min(USUAL_KINDS, FEWEST_KINDS + len(played) // _BARS)
-    keys = dict.fromkeys(key for bar in played for key in bar)
-    ids = {key: i * _LOUDEST for i, key in enumerate(keys)}
-    bits = _as_bits(played, ids, reach)
-    masks, voices = _masks(ids, instrument_of), _masks(ids, str)
-    first: dict[_Bits, int] = {}
+    sounds = Sounds(played, reach)
+    masks, bits = sounds.masks, [sounds.bits(bar) for bar in played]
+    first: dict[Bits, int] = {}
     for number, bar in enumerate(bits):
         first.setdefault(bar, number)
     whole = sum(bar.size for bar in bits)
 
-    def lines(bar: _Bits) -> int:
+    def lines(bar: Bits) -> int:
         """A line for each voice, another where both hands have it; three for more than one."""
-        struck = [(bar.own & mask).bit_count() for mask in voices.values()]
+        struck = [(bar.own & mask).bit_count() for mask in sounds.voices.values()]
         number = sum(map(bool, struck)) or 1
         return number + 2 if number > 1 else 1
 
-    every = _Open("", Counter((bar, _MISSED * bar.size) for bar in bits), lines)
+    every = _Open("", Counter((bar, MISSED * bar.size) for bar in bits), lines)
     kinds_chosen, left = _chosen([every], kinds, _LINES * kinds, whole)
-    bars = [bar for _, bar in kinds_chosen] or [bits[0]]
-    home = [min(range(len(bars)), key=lambda c: (bar.told_by(bars[c]), c)) for bar in bits]
-    changes = _changes(bits, [bars[c] for c in home], masks, lines, left, whole)
-    changes += _for_lost_voices(played, bits, masks, ids, [*bars, *(each for _, each in changes)])
-    ways = _told(bits, bars, changes, masks)
-    names, like = _named([first[bar] for bar in bars], [c for c, _ in ways], bits, played)
-    numbers = {name: first[bar] for name, bar in zip(names, bars, strict=True)}
-    parts: dict[str, dict[Key, Written]] = {name: dict(played[n]) for name, n in numbers.items()}
-    of = [
+    numbers = [first[bar] for _, bar in kinds_chosen] or [0]
+    divided = [_divided(bar) for bar in played]
+    units = [divided[n] for n in numbers]
+    by: list[str] = []
+
+    def usual(ways: Sequence[_Way]) -> list[dict[Key, Written]]:
+        """Units as most bars have them that are told by them."""
+        told_by = _told_by(ways, by, len(bars), masks)
+        for (u, instrument), own in told_by.items():
+            units[u] = {
+                **units[u],
+                instrument: typical(
+                    units[u].get(instrument, {}),
+                    [divided[n].get(instrument, {}) for n in own],
+                    reach,
+                    steps[numbers[u]],
+                ),
+            }
+        return [{key: w for part in unit.values() for key, w in part.items()} for unit in units]
+
+    bars = [bits[n] for n in numbers]
+    bars = list(map(sounds.bits, usual([(c, ()) for c in _nearest(bits, bars)])))
+    homes = [bars[c] for c in _nearest(bits, bars)]
+    changes = _changes(bits, homes, masks, lines, left, whole)
+    changes += _for_lost_voices(played, bits, sounds, [*bars, *(each for _, each in changes)])
+    by += [instrument for instrument, _ in changes]
+    numbers += [
         next(n for n, bar in enumerate(bits) if bar.within(masks[instrument]) == change)
         for instrument, change in changes
     ]
-    changed = [
-        {key: stroke for key, stroke in played[n].items() if instrument_of(key[0]) == instrument}
-        for n, (instrument, _) in zip(of, changes, strict=True)
+    units += [
+        {instrument: divided[n].get(instrument, {})}
+        for instrument, n in zip(by, numbers[len(bars) :], strict=True)
     ]
-    by = [instrument for instrument, _ in changes]
-    names += _names_of_changes(by, changed, Counter(i for _, own in ways for i in own), count)
+    struck = usual(_told(bits, bars, changes, masks))
+    bars = [sounds.bits(bar) for bar in struck[: len(bars)]]
+    changes = list(zip(by, map(sounds.bits, struck[len(bars) :]), strict=True))
+    ways = _told(bits, bars, changes, masks)
+    names, like = _named(bars, [c for c, _ in ways], struck)
+    times = Counter(i for _, own in ways for i in own)
+    names += _names_of_changes(by, struck[len(bars) :], times, count)
     instruments = dict(zip(names[len(bars) :], by, strict=True))
-    numbers |= zip(instruments, of, strict=True)
-    parts |= zip(instruments, changed, strict=True)
+    number_of = dict(zip(names, numbers, strict=True))
+    parts = dict(zip(names, struck, strict=True))
     told: list[Told] = []
     votes: dict[tuple[str, Key], Counter[Strength]] = defaultdict(Counter)
     for strokes, own, (c, over) in zip(played, bits, ways, strict=True):
@@ -316,61 +287,30 @@ def choose(
         told.append(
             Told(
                 (names[c], *laid.values()),
-                {key for key in strokes if heard.near >> ids[key] & 1},
-                tuple(key for key in sounding if not own.near >> ids[key] & 1),
+                {key for key in strokes if sounds.heard(key, heard.near)},
+                tuple(key for key in sounding if not sounds.heard(key, own.near)),
                 own.apart(heard) > _UNLIKE * (own.size + heard.size),
             )
         )
     for name, part in parts.items():
         for key, written in part.items():
-            usual = votes[like.get(name, name), key].most_common(1)
-            part[key] = written._replace(strength=usual[0][0]) if usual else written
-    return Choice(tuple(told), parts, numbers, like, instruments)
-
-
-def _masks(ids: Mapping[Key, int], of: Callable[[str], str]) -> dict[str, int]:
-    """The bits of all voices that are of one."""
-    masks: dict[str, int] = defaultdict(int)
-    for (voice, _), i in ids.items():
-        masks[of(voice)] |= _FILLED[_LOUDEST] << i
-    return masks
-
-
-def _as_bits(
-    played: Sequence[Mapping[Key, Written]], ids: Mapping[Key, int], reach: float
-) -> list[_Bits]:
-    """ids: the first bit of each key."""
-    places: dict[str, list[int]] = defaultdict(list)
-    for voice, place in ids:
-        places[voice].append(place)
-    about = {
-        (voice, place): [ids[voice, p] for p in places[voice] if abs(p - place) <= reach]
-        for voice, place in ids
-    }
-    bars = []
-    for bar in played:
-        own = near = 0
-        for key, written in bar.items():
-            weight = _HEAVY[written.strength]
-            own |= _FILLED[weight] << ids[key]
-            for i in about[key]:
-                near |= _FILLED[min(weight + 1, _LOUDEST)] << i
-        bars.append(_Bits(own, near))
-    return bars
+            most = votes[like.get(name, name), key].most_common(1)
+            part[key] = written._replace(strength=most[0][0]) if most else written
+    return Choice(tuple(told), parts, number_of, like, instruments)
 
 
 def _changes(
-    bits: Sequence[_Bits],
-    homes: Sequence[_Bits],
+    bits: Sequence[Bits],
+    homes: Sequence[Bits],
     masks: Mapping[str, int],
-    lines: Callable[[_Bits], int],
+    lines: Callable[[Bits], int],
     most: int,
     whole: int,
-) -> list[tuple[str, _Bits]]:
+) -> list[tuple[str, Bits]]:
     """What instruments play instead of what the bar has that stands for theirs."""
     opens = []
     for instrument, mask in masks.items():
-        cases: Counter[tuple[_Bits, float]] = Counter()
+        cases: Counter[tuple[Bits, float]] = Counter()
         for bar, home in zip(bits, homes, strict=True):
             own = bar.within(mask)
             cases[own, own.told_by(home.within(mask))] += 1
@@ -380,38 +320,40 @@ def _changes(
 
 def _for_lost_voices(
     played: Sequence[Mapping[Key, Written]],
-    bits: Sequence[_Bits],
-    masks: Mapping[str, int],
-    ids: Mapping[Key, int],
-    chosen: Sequence[_Bits],
-) -> list[tuple[str, _Bits]]:
+    bits: Sequence[Bits],
+    sounds: Sounds,
+    chosen: Sequence[Bits],
+) -> list[tuple[str, Bits]]:
     """Changes for voices which are struck often and in nothing that was chosen."""
     struck = Counter(voice for bar in played for voice, _ in bar)
-    heard = {voice for (voice, _), i in ids.items() if any(bar.own >> i & 1 for bar in chosen)}
+    heard = {
+        voice for voice, mask in sounds.voices.items() if any(bar.own & mask for bar in chosen)
+    }
     more = []
     for voice, times in struck.most_common():
         if voice not in heard and times >= _HEARD * struck.total():
             best = max(range(len(played)), key=lambda n: sum(v == voice for v, _ in played[n]))
             instrument = instrument_of(voice)
-            more.append((instrument, bits[best].within(masks[instrument])))
+            more.append((instrument, bits[best].within(sounds.masks[instrument])))
             heard |= {v for v, _ in played[best] if instrument_of(v) == instrument}
     return more
 
 
 def _told(
-    bits: Sequence[_Bits],
-    bars: Sequence[_Bits],
-    changes: Sequence[tuple[str, _Bits]],
+    bits: Sequence[Bits],
+    bars: Sequence[Bits],
+    changes: Sequence[tuple[str, Bits]],
     masks: Mapping[str, int],
 ) -> list[_Way]:
     """For each bar the chosen one and the changes that tell it best."""
+    alike = list(dict.fromkeys(bits))
     by_instrument = []
     for instrument, mask in masks.items():
         weight = _WEIGHTS.get(instrument, 1.0)
         homes = [home.within(mask) for home in bars]
         over = [(change, i) for i, (of, change) in enumerate(changes) if of == instrument]
-        told: dict[_Bits, list[tuple[float, float, int]]] = {}
-        own = [bar.within(mask) for bar in bits]
+        told: dict[Bits, list[tuple[float, float, int]]] = {}
+        own = [bar.within(mask) for bar in alike]
         for part in own:
             if part not in told:
                 # How far each chosen bar is, what the best change over it gains, and its number.
@@ -423,40 +365,72 @@ def _told(
                 told[part] = [(each, each - best, i) for each in away]
         by_instrument.append([told[part] for part in own])
     ways = []
-    for rows in zip(*by_instrument, strict=True):
+    for bar, rows in zip(alike, zip(*by_instrument, strict=True), strict=True):
         tried: list[tuple[float, _Way]] = []
-        for c, heard in enumerate(zip(*rows, strict=True)):
+        for c in sorted(range(len(bars)), key=lambda c: bar.told_by(bars[c]))[:_TRIED]:
+            heard = [row[c] for row in rows]
             gains = [(gain, i) for _, gain, i in heard if gain > 0]
             gains = sorted(gains, reverse=True)[:_OVER]
             cost = sum(each for each, *_ in heard) - sum(gain for gain, _ in gains)
             tried.append((cost, (c, tuple(i for _, i in gains))))
         ways.append(min(tried)[1])
-    return ways
+    way_of = dict(zip(alike, ways, strict=True))
+    return [way_of[bar] for bar in bits]
+
+
+def _nearest(bits: Sequence[Bits], bars: Sequence[Bits]) -> list[int]:
+    """The chosen bar that each is nearest to."""
+    found = {
+        bar: min(range(len(bars)), key=lambda c: (bar.told_by(bars[c]), c)) for bar in set(bits)
+    }
+    return [found[bar] for bar in bits]
+
+
+def _divided(bar: Mapping[Key, Written]) -> dict[str, dict[Key, Written]]:
+    """What each instrument plays in it."""
+    found: dict[str, dict[Key, Written]] = defaultdict(dict)
+    for key, written in bar.items():
+        found[instrument_of(key[0])][key] = written
+    return found
+
+
+def _told_by(
+    ways: Sequence[_Way], by: Sequence[str], bars: int, instruments: Iterable[str]
+) -> dict[tuple[int, str], list[int]]:
+    """Which bars of the take each chosen bar and each change stands for, by instrument.
+
+    by: the instrument of each change; changes are numbered from `bars` on.
+    """
+    found: dict[tuple[int, str], list[int]] = defaultdict(list)
+    for number, (c, over) in enumerate(ways):
+        laid = {by[i]: bars + i for i in over}
+        for instrument in instruments:
+            found[laid.get(instrument, c), instrument].append(number)
+    return found
 
 
 def _named(
-    chosen: Sequence[int],
-    home: Sequence[int],
-    bits: Sequence[_Bits],
-    played: Sequence[Mapping[Key, Written]],
+    chosen: Sequence[Bits], home: Sequence[int], units: Sequence[Mapping[Key, Written]]
 ) -> tuple[list[str], dict[str, str]]:
     """What bars are called, and which other each is written as a variant of.
 
     Letters in order of how often they are played; A2 is like A but for a few strokes.
     """
     times = Counter(home)
-    order = sorted(range(len(chosen)), key=lambda c: (-times[c], chosen[c]))
-    main = bits[chosen[order[0]]]
-    cymbals = _keeping_time(played[chosen[order[0]]])
+    order = sorted(
+        range(len(chosen)), key=lambda c: (-times[c], home.index(c) if c in times else inf)
+    )
+    main = chosen[order[0]]
+    cymbals = _keeping_time(units[order[0]])
     names = [""] * len(chosen)
     like: dict[str, str] = {}
     families: dict[int, int] = {}
     fills = 0
     for c in order:
-        own = bits[chosen[c]]
-        near = min(families, key=lambda f: own.apart(bits[chosen[f]]), default=None)
-        apart = own.apart(bits[chosen[near]]) if near is not None else 0
-        both = own.size + bits[chosen[near]].size if near is not None else 0
+        own = chosen[c]
+        near = min(families, key=lambda f: own.apart(chosen[f]), default=None)
+        apart = own.apart(chosen[near]) if near is not None else 0
+        both = own.size + chosen[near].size if near is not None else 0
         at_end = times[c] == 1 and len(home) > 1 and own.size < 0.6 * main.size
         if not own.size:
             names[c] = "rest"
@@ -468,7 +442,7 @@ def _named(
             names[c] = "ending"
         elif home[0] == c and at_end:
             names[c] = "pickup"
-        elif near is not None and _is_fill(played[chosen[c]], cymbals, apart, both):
+        elif near is not None and _is_fill(units[c], cymbals, apart, both):
             fills += 1
             names[c] = "fill" if fills == 1 else f"fill-{fills}"
         else:

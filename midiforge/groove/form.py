@@ -1,4 +1,4 @@
-"""The form of a take: few bars that were really played, what is changed in them, and the order
+"""The form of a take: few bars as they were mostly played, what is changed in them, and the order
 they come in. Each bar is written on the grid that says it best; `cells` chooses."""
 
 from bisect import bisect_left
@@ -9,11 +9,13 @@ from math import gcd, lcm, log
 from statistics import median
 
 from midiforge.frozen import frozen
-from midiforge.groove.cells import Cell, Key, Written, choose
+from midiforge.groove.cells import Cell, choose
 from midiforge.groove.grid import Grid, edges, spots
+from midiforge.groove.laid_back import usual_steps
 from midiforge.groove.ornaments import Stroke
 from midiforge.groove.sections import Section, in_order, sections
 from midiforge.groove.settled import Settled
+from midiforge.groove.written import Key, Written
 from midiforge.model.counts import count_name
 from midiforge.model.hit import Strength
 from midiforge.model.meter import Meter
@@ -117,14 +119,15 @@ def find_form(
     if not given:
         steps, usual = _grids(by_bar, settled)
     unit = lcm(usual, *steps.values())
+    usually = usual_steps(by_bar, steps, grid, settled.quarter)
     bars: dict[int, dict[Key, Written]] = {number: {} for number in by_bar}
     whole = int(unit * grid.meter.bar / grid.meter.beat)
     crowded: list[tuple[int, int, str, str]] = []
     for number in sorted(by_bar):
-        one = Grid(grid.meter, steps[number], grid.swing)
-        at, between, size = spots(one), edges(one), unit // steps[number]
-        for within, stroke in by_bar[number]:
-            step = bisect_left(between, within)
+        fine = steps[number]
+        at, size = usually[fine].at, unit // fine
+        in_bar = by_bar[number]
+        for (within, stroke), step in zip(in_bar, usually[fine].steps(in_bar), strict=True):
             off = (within - at[step]) * settled.quarter
             place, home = step * size, number
             if place == whole:
@@ -148,7 +151,7 @@ def find_form(
     def count(place: int) -> str:
         return count_of(grid.meter, unit, place).replace("&", "and")
 
-    told = choose(played, reach, count, kinds)
+    told = choose(played, [unit // n for n in grids], reach, count, kinds)
     kept: list[float] = []
     unfit = list(crowded)
     for number, (strokes, own) in enumerate(zip(played, told.bars, strict=True), start=first):

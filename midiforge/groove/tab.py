@@ -3,13 +3,16 @@
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
+from fractions import Fraction
 
 from midiforge.drill.road_map import ORNAMENTS
 from midiforge.frozen import frozen
-from midiforge.groove.cells import Cell, Key, Written, instrument_of
+from midiforge.groove.bits import instrument_of
+from midiforge.groove.cells import Cell
 from midiforge.groove.form import Form
 from midiforge.groove.grid import Grid
 from midiforge.groove.limbs import CYMBALS, deal_hands, foot_of
+from midiforge.groove.written import Key, Written
 from midiforge.hear.expected import pad_of
 from midiforge.model.hit import FEET, HANDS, Limb, Strength
 from midiforge.model.spelling import MARKS
@@ -20,6 +23,7 @@ _ORDER: Mapping[Limb | None, int] = {
 _ORNAMENTS = {ornament: mark for mark, ornament in ORNAMENTS.items()}
 _WORDS = {"f": "flam", "d": "drag", "r": "ruff", "z": "buzz"}
 _BEFORE_A_FILL = 3  # bars of the groove
+_FEWEST_STEPS = 3  # to a beat, where the form has more
 _NOTHING = "."  # all rests
 
 Player = tuple[Limb | None, str]  # limb and voice
@@ -90,8 +94,7 @@ def _rows(
     cell: Cell, below: Sequence[Cell], form: Form, grid: Grid, quarter: float
 ) -> dict[Player, str]:
     """The marks of each limb and voice, in beats. below: what a change is laid over."""
-    fits = all(place % (form.unit // form.steps) == 0 for _, place in cell.strokes)
-    per_beat = form.steps if fits else cell.steps
+    per_beat = _per_beat(cell, form, grid)
     size = form.unit // per_beat
     steps = int(grid.meter.bar / grid.meter.beat * per_beat)
     second = float(grid.meter.beat) * quarter / form.unit
@@ -108,6 +111,31 @@ def _rows(
         player: _grouped("".join(marks[player]), lengths if per_beat > 1 else [steps])
         for player in sorted(marks, key=_order)
     }
+
+
+def _per_beat(cell: Cell, form: Form, grid: Grid) -> int:
+    """The fewest steps to a beat that have all of its strokes and swing alike: of those of the
+    form and of its own bar, but no sixteenths as eighths among sixteenths."""
+    meter = grid.meter
+    swings = grid.swing.moves(meter.beat / cell.steps)
+    least = min(form.steps, _FEWEST_STEPS)
+    return next(
+        (
+            n
+            for n in range(least, max(form.steps, cell.steps) + 1)
+            if (form.steps % n == 0 or cell.steps % n == 0)
+            and all(place % (form.unit // n) == 0 for _, place in cell.strokes)
+            and grid.swing.moves(meter.beat / n) == swings
+            and all((length / meter.beat * n).denominator == 1 for length in meter.beat_lengths)
+        ),
+        cell.steps,
+    )
+
+
+def _strokes(marks: str) -> dict[Fraction, str]:
+    """What is struck when, in bars: the same on any grid."""
+    steps = marks.replace(" ", "")
+    return {Fraction(i, len(steps)): mark for i, mark in enumerate(steps) if mark != "."}
 
 
 def _sounding(cell: Cell, below: Sequence[Cell]) -> Mapping[Key, Written]:
@@ -171,7 +199,11 @@ def _text(own: Mapping[Player, str], base: Mapping[Player, str] | None, like: st
     rows = dict(own)
     first: list[str] = []
     if base:
-        changed = {player: marks for player, marks in own.items() if base.get(player) != marks}
+        changed = {
+            player: marks
+            for player, marks in own.items()
+            if player not in base or _strokes(base[player]) != _strokes(marks)
+        }
         changed |= {player: _NOTHING for player in base if player not in own}
         if len(changed) < len(own):
             rows, first = changed, [f"like {like}"]

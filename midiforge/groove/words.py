@@ -100,7 +100,9 @@ def _of_loop(found: Imported) -> str:
         if found.changes:
             kinds += f" and {found.changes} change{'s' * (found.changes > 1)} in them"
         share = f"{found.explained} of {found.strokes} strokes"
-        said = f"{bars} from bar {found.first_bar} on, {kinds}, each as once played: {share}."
+        said = (
+            f"{bars} from bar {found.first_bar} on, {kinds}, each as it was mostly played: {share}."
+        )
         if found.bars <= _AT_A_GLANCE or not found.sections:
             return said
         in_short = ", ".join(section.said(found.first_bar) for section in found.sections)
