@@ -8,12 +8,13 @@ import html
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from fractions import Fraction
-from functools import cache
+from functools import cache, partial
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
+import robot
 from robot import SECOND, Evening, Robot, play
 from students import ACCENTED, KEYS, KIT, STUDENTS, Learner, Student
 
@@ -295,6 +296,15 @@ def test_what_hurts_before_it_was_heard_is_left_and_nothing_gets_faster(hears: b
     assert bool(played) == hears
     assert first not in played
     assert not any(outcome.task.coming is Coming.FASTER for _, outcome in one.outcomes)
+
+
+def test_who_wants_it_faster_after_pain_is_told_why_it_is_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    said: list[str] = []
+    monkeypatch.setattr(robot, "Watcher", partial(robot.Watcher, say=said.append))
+    evening(FAST, 5, wishes={6.0: Command.HURTS, 106.0: Command.FASTER})
+    assert "Nothing gets faster today: it hurt." in said
 
 
 def test_where_all_exercises_hurt_the_session_is_over() -> None:

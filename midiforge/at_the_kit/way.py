@@ -13,6 +13,7 @@ from midiforge.at_the_kit.brain import Thinks
 from midiforge.at_the_kit.listening import Listening
 from midiforge.at_the_kit.scene import Mode, Scene
 from midiforge.at_the_kit.signs import announced, clicked, high_click, last_round, silent
+from midiforge.at_the_kit.words import NOT_FASTER
 from midiforge.kits.kit import Kit
 from midiforge.live.playing.bars import Bar, PlayableExercise
 from midiforge.live.playing.controls import Command, Wish
@@ -293,7 +294,9 @@ class SessionWay:
                 return Rest(self._hurts())
             if wish is Command.NEXT:
                 following, self._left = None, task.id
-            elif wish in _WISHES and not (wish is Command.FASTER and self.scene.hurts):
+            elif wish is Command.FASTER and self.scene.hurts:
+                self.listening.say(NOT_FASTER)
+            elif wish in _WISHES:
                 following = yield from self._asked(
                     partial(self.brain.at_wish, now.id, _WISHES[wish])
                 )

@@ -60,7 +60,7 @@ def parse(data: bytes, pedal: int = PEDAL) -> MidiContent:
         raise MidiforgeError("the file is empty")
     start = data.find(b"MThd")
     if start < 0 or len(data) < start + 14:
-        raise MidiforgeError("not a Standard MIDI File", hint="one begins with MThd")
+        raise MidiforgeError("is no MIDI file", hint="a Standard MIDI File begins with MThd")
     division = int.from_bytes(data[start + 12 : start + 14])
     content = MidiContent.of_division(division)
     at = start + 8 + int.from_bytes(data[start + 4 : start + 8])

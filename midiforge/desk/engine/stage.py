@@ -5,11 +5,12 @@ from typing import Any
 
 from midiforge.at_the_kit.scene import Mode, Scene
 from midiforge.at_the_kit.words import became, coming_words, sentences
+from midiforge.library.shelf import voice
 from midiforge.model.exercise import Exercise
 from midiforge.model.hit import HANDS
 from midiforge.model.tempo import plain
 from midiforge.practice.plan import clock
-from midiforge.stave import Stave
+from midiforge.stave import PlayedOn, Stave
 
 
 def scene_told(scene: Scene, message: str, waits: bool) -> dict[str, Any]:
@@ -76,5 +77,10 @@ def exercise_told(exercise: Exercise) -> dict[str, Any]:
     return {
         "number": str(exercise.number),
         "title": f"{exercise.title}{tempo}",
-        "hands": [[hand.title, str(on[hand.title])] for hand in HANDS if hand.title in on],
+        "hands": [[hand.title, _titles(on[hand.title])] for hand in HANDS if hand.title in on],
     }
+
+
+def _titles(on: PlayedOn) -> str:
+    """What a hand is on, as one says it; no figures stand on the page's staff."""
+    return " and ".join(voice(name).title for name in (on.main, *on.others))
