@@ -431,6 +431,18 @@ def test_lessons_are_called_by_their_titles(person: Person) -> None:
     )
 
 
+def test_by_keys_alone_the_music_is_a_step_away_and_undo_stays_in_sight(person: Person) -> None:
+    person.js("document.querySelector('#views a:last-child').focus()")
+    person.driver.switch_to.active_element.send_keys("\ue004")  # Tab
+    active = person.driver.switch_to.active_element
+    assert active.text == "To the music"
+    assert active.rect["width"] > 80
+    active.send_keys("\ue007")  # Enter
+    person.until("return document.activeElement.matches('.sheet-side')")
+    person.js("scrollTo(0, document.documentElement.scrollHeight)")
+    person.until("return document.querySelector('.undo').getBoundingClientRect().top > 0")
+
+
 def test_a_new_lesson_can_begin_as_a_copy_and_is_what_is_opened_again(person: Person) -> None:
     person.press("#views a[data-view='look-back']")
     person.press("#new-lesson")

@@ -80,17 +80,24 @@ async function show(place) {
   const back = button("undo", "Undo", () => undo()), again = button("redo", "Redo", () =>
     undo(true));
   const sheet = make("section", { className: "sheet-side" },
-    make("div", { className: "sheet-head" }, said, back, again, soundChoice()), remarks, music);
+    make("div", { className: "undoing" }, back, again),
+    make("div", { className: "sheet-head" }, said, soundChoice()), remarks, music);
   sheet.setAttribute("aria-label", "The lesson");
+  sheet.tabIndex = -1;
+  const isAtMusic = () => {
+    const { top, left } = sheet.getBoundingClientRect();
+    return top < innerHeight / 2 && left < form.getBoundingClientRect().right;
+  };
   const turn = make("p", { className: "turn" }, button("to-music", "To the music", () => {
-    const isAtMusic = sheet.getBoundingClientRect().top < innerHeight / 2;
-    (isAtMusic ? form : sheet).scrollIntoView();
+    const to = isAtMusic() ? form : sheet;
+    to.scrollIntoView();
+    to.focus({ preventScroll: true });
   }));
+  form.tabIndex = -1;
   addEventListener("scroll", () => {
-    const isAtMusic = sheet.getBoundingClientRect().top < innerHeight / 2;
-    if (turn.firstChild) turn.firstChild.textContent = isAtMusic ? "To the form" : "To the music";
+    if (turn.firstChild) turn.firstChild.textContent = isAtMusic() ? "To the form" : "To the music";
   }, { passive: true });
-  place.append(form, sheet, turn);
+  place.append(turn, form, sheet);
   addEventListener("keydown", (event) => {
     if (!(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z") return;
     if (event.target instanceof Element && event.target.matches("input[type=text], textarea"))
