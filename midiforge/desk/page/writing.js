@@ -57,7 +57,10 @@ async function show(place) {
   const voices = voicingRows(shelves.voices);
   const help = make("p", { className: "help-line" }, CHOOSE);
   help.setAttribute("aria-hidden", "true"); // each field says its own
+  const back = button("undo", "Undo", () => undo()), again = button("redo", "Redo", () =>
+    undo(true));
   const form = make("form", { className: "form" },
+    make("div", { className: "undoing" }, back, again),
     make("div", { className: "part" }, field("title")),
     part("The hands", cells, rudimentChooser(shelves.rudiments),
       ...HANDS.map(field)),
@@ -77,10 +80,7 @@ async function show(place) {
   const music = make("div", { className: "lesson-music" });
   const said = make("p", { className: "lesson-size" });
   const remarks = make("ul", { className: "remarks" });
-  const back = button("undo", "Undo", () => undo()), again = button("redo", "Redo", () =>
-    undo(true));
   const sheet = make("section", { className: "sheet-side" },
-    make("div", { className: "undoing" }, back, again),
     make("div", { className: "sheet-head" }, said, soundChoice()), remarks, music);
   sheet.setAttribute("aria-label", "The lesson");
   sheet.tabIndex = -1;
