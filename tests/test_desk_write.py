@@ -285,6 +285,21 @@ def test_two_taps_are_two_steps_back(person: Person) -> None:
     person.when(lambda: person.saved(BOSSA.name)["placements"] == "bar", "undone")
 
 
+def test_what_is_still_being_saved_is_undone_as_well(person: Person) -> None:
+    before = person.saved(BOSSA.name)["title"]
+    for number in range(6):
+        person.js(
+            "const field = document.getElementById('field-title'); field.focus();"
+            "field.value = arguments[0]; field.dispatchEvent(new Event('input', {bubbles: true}));"
+            "field.blur(); document.querySelector('.undo').disabled = false;"
+            "document.querySelector('.undo').click();",
+            f"Soon gone {number}",
+        )
+        person.until("return document.getElementById('field-title').value === arguments[0]", before)
+        time.sleep(0.3)
+        assert person.saved(BOSSA.name)["title"] == before
+
+
 def test_a_page_that_is_loaded_again_can_still_be_undone(person: Person) -> None:
     before = (person.folder / BOSSA.name).read_text()
     person.type("title", "Before the page was loaded again")

@@ -6,7 +6,7 @@
 import { get, post, Wrong } from "./api.js";
 import { open, say, show, tellAll, wrong } from "./lookers.js";
 import { begin, overtake, sending } from "./sending.js";
-import { recall, remember, taken } from "./undone.js";
+import { recall, remember, step } from "./undone.js";
 import { notice } from "./news.js";
 
 export { look, open } from "./lookers.js";
@@ -14,7 +14,8 @@ export { look, open } from "./lookers.js";
 /**
  * @typedef {import("./lookers.js").Lesson} Lesson
  * @typedef {import("./lookers.js").Sticking} Sticking
- * @typedef {{ of: string, send: () => Promise<Lesson> }} Turn of: which steps it is all of, if any
+ * @typedef {{ of: string, send: () => Promise<Lesson>, isUndo?: boolean }} Turn of: which steps it
+ * is all of, if any
  */
 
 /** What was typed and is not in the file: by key, or a whole sticking or text.
@@ -84,42 +85,42 @@ export function undo(again = false) {
     isTakenBack = sending.is;
     return show(open.lesson);
   }
-  const { text, to } = taken(again);
-  if (text === undefined || !open.lesson) return;
   for (const key of Object.keys(unsaved)) delete unsaved[key];
-  const before = open.lesson.text;
-  waiting.push({ of: "", send: async () => {
+  // What is being sent is to be undone, too, and is known once it is there.
+  waiting.push({ of: "", isUndo: true, send: async () => {
+    const now = /** @type {Lesson} */ (open.lesson), { text, take } = step(again);
+    if (text === undefined) return now;
     const lesson = await post("api/lesson/text", { ...base(), text });
-    if (!lesson.overtaken) to.push(before);
+    if (!lesson.overtaken) take(now.text);
     return lesson;
   } });
-  next(true);
+  next();
 }
 
 function base() {
   return { drill: open.drill, base: open.lesson?.digest || "" };
 }
 
-/** @param {boolean} [isUndo] */
-async function next(isUndo = false) {
+async function next() {
   if (sending.is) return overtake();
   if (!open.lesson) return;
   const turn = waiting.shift();
   const sent = { ...unsaved }, of = turn ? "" : typing;
   if (!turn && !Object.keys(sent).length) return;
-  const before = open.lesson.text;
+  const { text } = open.lesson;
   begin();
   try {
     const lesson = await (turn ? turn.send() : post("api/lesson", { ...base(), changes: sent }));
     if (lesson.overtaken) {
       sending.is = isTakenBack = false;
       if (turn && !waiting.some(({ of }) => of && of === turn.of)) waiting.unshift(turn);
-      return next(isUndo);
+      const isDropped = Object.keys(sent).every((key) => !(key in unsaved));
+      if (!turn && isDropped && waiting[0]?.isUndo) waiting.shift(); // given up, it is undone
+      return next();
     }
     if (!turn)
       for (const key of Object.keys(sent)) if (unsaved[key] === sent[key]) delete unsaved[key];
-    if (!isUndo && lesson.text !== before)
-      remember(before, of);
+    if (!turn?.isUndo && lesson.text !== text) remember(text, of);
     sending.is = false;
     show(lesson);
     if (isTakenBack) { // it was right after all

@@ -46,11 +46,18 @@ export function recall(drill, text) {
 look(({ text }) => keep(`undo ${open.drill}`, JSON.stringify({ text, done, undone })));
 
 /**
- * Takes the text to go to, and says where the one that there is now belongs then.
+ * The text to go to, and how it is taken once one has gone there.
  * @param {boolean} again whether what was undone is done again
  */
-export function taken(again) {
-  last = "";
+export function step(again) {
   const [from, to] = again ? [undone, done] : [done, undone];
-  return { text: from.pop(), to };
+  return {
+    text: from.at(-1),
+    /** @param {string} text that there was until now */
+    take: (text) => {
+      last = "";
+      from.pop();
+      to.push(text);
+    },
+  };
 }
