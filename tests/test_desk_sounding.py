@@ -76,6 +76,8 @@ def test_the_browser_is_told_the_voices_of_any_kit_as_general_midi_has_them() ->
         ({"browser": True, "later": 1e9}, 2000.0),
         ({"browser": True, "later": -5}, 0.0),
         ({"browser": True, "later": "soon"}, 0.0),
+        ({"browser": True, "later": float("nan")}, 0.0),
+        ({"browser": True, "later": [180]}, 0.0),
         ({"browser": True}, 0.0),
         ({"later": 180}, 0.0),
     ],
