@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 import midiforge
 from midiforge.drill.keys import BY_NAME, KEYS
 from midiforge.drill.read import drill_in
+from midiforge.errors import MidiforgeError
 
 pytest.importorskip("tomlkit", reason="the page of `open` needs tomlkit")
 from midiforge.desk.drill_file import DrillFile, read_drill_file, shown
@@ -75,6 +76,13 @@ def test_a_table_that_is_no_toml_is_refused_by_its_key(typed: str) -> None:
     with pytest.raises(midiforge.MidiforgeError) as raised:
         DrillFile(Path("pier.toml"), COMMENTED).changed({"stage": typed})
     assert raised.value.where[0] == "stage"
+
+
+def test_a_key_of_a_table_is_refused_where_something_else_has_the_tables_name() -> None:
+    file = DrillFile(Path("odd.toml"), 'sticking = "RL"\nevery = "four"\n')
+    with pytest.raises(MidiforgeError, match="stands beside every, which is no"):
+        file.changed({"every.strokes": "4"})
+    assert file.changed({"every.strokes": ""}).text == file.text
 
 
 def test_a_key_that_there_is_not_is_refused() -> None:

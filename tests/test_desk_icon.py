@@ -8,11 +8,12 @@ import json
 import os
 import shlex
 import shutil
+import socket
 import stat
 import subprocess
 import sys
+import threading
 import time
-import urllib.request
 import webbrowser
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -179,7 +180,18 @@ def test_a_folder_that_is_open_is_shown_again_and_no_second_server_starts(
 
 
 @pytest.mark.parametrize(
-    "note", ["", "{}", "[]", '{"address": 3}', '{"address": "https://example.org/"}', "\0"]
+    "note",
+    [
+        "",
+        "{}",
+        "[]",
+        '{"address": 3}',
+        '{"address": "https://example.org/"}',
+        '{"address": "http://127.0.0.1:1@example.org/secret/"}',
+        '{"address": "http://127.0.0.1:many/secret/"}',
+        '{"address": "http://127.0.0.1:80/two words/"}',
+        "\0",
+    ],
 )
 def test_a_note_that_leads_nowhere_opens_the_folder_anew(
     note: str, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -189,7 +201,7 @@ def test_a_note_that_leads_nowhere_opens_the_folder_anew(
     def asked(*_: object, **__: object) -> None:
         raise AssertionError("somebody else was asked")
 
-    monkeypatch.setattr(urllib.request.OpenerDirector, "open", asked)
+    monkeypatch.setattr(socket, "create_connection", asked)
     path = running._note_of(folder)
     path.parent.mkdir(parents=True)
     path.write_text(note)
@@ -205,4 +217,48 @@ def test_whoever_listens_on_an_old_address_is_not_taken_for_the_page(
         path.parent.mkdir(parents=True, exist_ok=True)
         port = urlsplit(address).port
         path.write_text(json.dumps({"address": f"http://127.0.0.1:{port}/another/"}))
+        assert running.address_of(folder) == ""
+
+
+@pytest.mark.parametrize(
+    "answer",
+    [
+        b"SSH-2.0-else\r\n",
+        b"HTTP/1.1 200 OK\r\nContent-Length: 99\r\n\r\n{}",
+        b'HTTP/1.1 200 OK\r\nContent-Length: 13\r\n\r\n{"drills":[]}',
+        b"HTTP/1.1 200 OK\r\n\r\n" + b"[" * 100_000,
+        b"HTTP/1.1 302 Found\r\nLocation: http://example.org/\r\nContent-Length: 0\r\n\r\n",
+    ],
+    ids=["no web", "breaks off", "another page", "nested", "sends elsewhere"],
+)
+def test_a_program_that_has_the_port_of_a_server_that_was_killed_is_not_taken_for_it(
+    answer: bytes, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+
+        def once() -> None:
+            asking, _ = listening.accept()
+            with asking:
+                asking.recv(1 << 16)
+                asking.sendall(answer)
+
+        threading.Thread(target=once, daemon=True).start()
+        path = running._note_of(folder)
+        path.parent.mkdir(parents=True)
+        port = listening.getsockname()[1]
+        path.write_text(json.dumps({"address": f"http://127.0.0.1:{port}/secret/"}))
+        assert running.address_of(folder) == ""
+
+
+def test_the_page_of_another_folder_is_not_shown_for_this_one(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    other = tmp_path / "other"
+    other.mkdir()
+    with server(other) as (address, _):
+        path = running._note_of(folder)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps({"address": address}))
         assert running.address_of(folder) == ""

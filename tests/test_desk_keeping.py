@@ -227,6 +227,23 @@ def test_a_take_and_a_student_of_any_script_may_have_long_names(
     post(page, "api/made/stop", drill=kept.name, number=told["jobs"][0]["number"])
 
 
+@pytest.mark.parametrize("letter", ["x", "\U00020000"])
+def test_what_is_next_and_a_plan_have_names_that_fit_whatever_their_lesson_is_called(
+    page: str, folder: Path, letter: str
+) -> None:
+    kept = folder / f"{(letter * 248).encode()[:248].decode(errors='ignore')}.toml"
+    kept.write_text(DRILL)
+    who = {"drill": kept.name, "player": letter * 60}
+    way = json.loads(ask(page, f"api/way?drill={quote(kept.name)}&player={quote(letter * 60)}")[1])
+    key = next(key for key in way["taken_up"] if key)
+    for path, asked in (("api/next", {"key": key}), ("api/plan", {"minutes": 10})):
+        status, told = post(page, path, **who, **asked)
+        assert status == 200, told
+        assert (folder / told["drill"]).is_file()
+        (folder / told["drill"]).unlink()
+    kept.unlink()
+
+
 def test_a_page_that_goes_while_it_sends_and_work_stopped_at_once_print_nothing(
     tmp_path: Path,
 ) -> None:

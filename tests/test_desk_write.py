@@ -1,6 +1,7 @@
 """Writing lessons on the page of `midiforge open`, in a browser, as a person would."""
 
 import shutil
+import signal
 import time
 import tomllib
 from collections.abc import Callable, Iterator
@@ -352,6 +353,81 @@ def test_the_page_says_when_its_server_is_gone_and_nothing_is_lost(
         person.when(lambda: "has been ended" in person.news(), "it says so")
         assert person.js("return document.getElementById('field-title').value").startswith("Nobody")
         assert (tmp_path / BOSSA.name).read_text() == BOSSA.read_text()
+
+
+# Bossa's neighbour, that a person turns to while what was typed is still under way.
+OTHER = 'title = "Other shore"\nsticking = "RLRL"\nfeet = "samba"\n'
+
+
+def test_what_is_typed_right_before_another_lesson_is_chosen_is_kept_and_stays_out_of_that(
+    driver: Any, tmp_path: Path
+) -> None:
+    shutil.copy(BOSSA, tmp_path)
+    (tmp_path / "other.toml").write_text(OTHER)
+    with server(tmp_path) as (address, process):
+        person = Person(driver, tmp_path, address).open(BOSSA.name)
+        process.send_signal(signal.SIGSTOP)
+        try:
+            person.type("title", "Typed in a hurry")  # one letter is under way, others wait
+            person.js(
+                "const chooser = document.getElementById('drill');"
+                "chooser.value = 'other.toml';"
+                "chooser.dispatchEvent(new Event('change', { bubbles: true }))"
+            )
+            time.sleep(0.5)
+        finally:
+            process.send_signal(signal.SIGCONT)
+        person.until("return document.getElementById('field-title').value === 'Other shore'")
+        assert person.saved(BOSSA.name)["title"] == "Typed in a hurry"
+        assert person.js("return document.querySelector('.undo').disabled") is True
+        person.type("title", "The other one")
+        person.when(lambda: person.saved("other.toml")["title"] == "The other one", "typed there")
+        person.press(".undo")
+        person.when(lambda: (tmp_path / "other.toml").read_text() == OTHER, "undone")
+        assert "elsewhere" not in person.news()
+
+
+def test_of_two_lessons_chosen_one_after_the_other_the_second_is_shown(
+    driver: Any, tmp_path: Path
+) -> None:
+    shutil.copy(BOSSA, tmp_path)
+    (tmp_path / "other.toml").write_text(OTHER)
+    choose = "location.hash = `drill=${arguments[0]}`"
+    with served(tmp_path) as address:
+        person = Person(driver, tmp_path, address).open("other.toml")
+        person.js(  # what is asked first is answered last
+            "const ask = window.fetch; window.fetch = async (path, init) => {"
+            "  const answer = await ask(path, init);"
+            "  if (`${path}`.includes('bossa')) await new Promise((go) => setTimeout(go, 1500));"
+            "  return answer; }"
+        )
+        person.js(choose, BOSSA.name)
+        time.sleep(0.3)
+        person.js(choose, "other.toml")
+        time.sleep(2.5)
+        assert person.js("return document.getElementById('field-title').value") == "Other shore"
+        assert person.js("return document.getElementById('drill').value") == "other.toml"
+
+
+def test_a_page_asks_before_it_is_left_while_what_was_typed_is_in_no_file(
+    driver: Any, tmp_path: Path
+) -> None:
+    shutil.copy(BOSSA, tmp_path)
+    asks = (
+        "const leaving = new Event('beforeunload', { cancelable: true });"
+        "return !window.dispatchEvent(leaving)"
+    )
+    with server(tmp_path) as (address, process):
+        person = Person(driver, tmp_path, address).open(BOSSA.name)
+        assert person.js(asks) is False
+        process.send_signal(signal.SIGSTOP)
+        try:
+            person.type("title", "Not there yet")
+            assert person.js(asks) is True
+        finally:
+            process.send_signal(signal.SIGCONT)
+        person.when(lambda: person.saved(BOSSA.name)["title"] == "Not there yet", "typed")
+        person.when(lambda: person.js(asks) is False, "nothing is left to be asked")
 
 
 def test_a_folder_without_a_drill_begins_with_a_lesson_to_be_changed(

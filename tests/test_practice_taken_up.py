@@ -56,6 +56,23 @@ def test_it_is_the_exercise_at_the_tempo_that_is_advised(tmp_path: Path) -> None
     assert one.title == whole.title
 
 
+@pytest.mark.parametrize(
+    "voicing",
+    [
+        '{ RH = "ride", "LH accent" = ["tom-high", "tom-mid"] }',
+        '["RH=ride", "LH accent=tom-high/tom-mid"]',
+        '"RH=ride, LH accent=tom-high/tom-mid"',
+    ],
+)
+def test_voices_that_take_turns_are_in_it_as_in_the_lesson(voicing: str, tmp_path: Path) -> None:
+    text = TEXT.replace('{ RH = "hihat-closed", LH = "snare" }', voicing)
+    made = drill_in(text, Path("gangway.toml"))
+    advice = replace(advice_of(4, made), action=Action.UP, tempo=Fraction(72))
+    one, whole = taken_up(advice, made, tmp_path), midiforge.Lesson(made)["4a"]
+    assert {"tom-high", "tom-mid"} <= {hit.voice for hit in struck(one)}
+    assert one.hits == whole.hits
+
+
 def struck(one: Exercise) -> list[Hit]:
     return [hit for hit in one.hits if hit.limb is not None]
 

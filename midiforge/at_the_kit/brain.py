@@ -213,7 +213,8 @@ def serve() -> None:
                 answer = getattr(brain, name)(*given)
         except Exception as error:  # it is raised where it was asked
             answer = error
-        _write(answers, _without_advice(answer))
+        with suppress(BrokenPipeError):  # whoever asked is gone, and nothing more comes
+            _write(answers, _without_advice(answer))
 
 
 def _without_advice(answer: Any) -> Any:

@@ -142,6 +142,9 @@ def _set(document: tomlkit.TOMLDocument, name: str, typed: str) -> None:
     if not isinstance(table, AbstractTable):
         if not typed.strip():
             return
+        if table is not None:
+            hint = "take it out of the drill as text"
+            raise MidiforgeError(f"stands beside {outer}, which is no table", hint=hint)
         table = tomlkit.table()
         document.add(outer, table)
     _put(table, inner, _meant(key, typed, table.get(inner)))

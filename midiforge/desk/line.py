@@ -13,8 +13,6 @@ from contextlib import suppress
 from queue import SimpleQueue
 from typing import IO, Any
 
-from midiforge.errors import MidiforgeError
-
 Said = Mapping[str, Any]
 
 
@@ -53,7 +51,7 @@ class Line:
         with self._alone:
             self._hear = hear
             for said in self._heard:
-                hear(said)
+                self._hears(said)
             self._heard = []
 
     def close(self, patience: float = 2.0) -> None:
@@ -71,12 +69,17 @@ class Line:
 
     def _read(self) -> None:
         for said in self._asked:
-            with self._alone, suppress(MidiforgeError, ValueError, TypeError, LookupError):
-                if self._hear:  # nobody is there to be told of what means nothing
-                    self._hear(said)
-                else:
-                    self._heard.append(said)
+            with self._alone:
+                self._hears(said)
         os.kill(os.getpid(), signal.SIGTERM)
+
+    def _hears(self, said: Said) -> None:
+        """What means nothing does nothing, or what comes next, such as the end, was not heard."""
+        if self._hear is None:
+            self._heard.append(said)
+            return
+        with suppress(Exception):
+            self._hear(said)
 
 
 def _lines(asked: int) -> Iterator[Said]:

@@ -266,7 +266,7 @@ def _taken_up(desk: Desk, asked: Asked) -> dict[str, Any]:
         raise MidiforgeError("the lesson has no such exercise", hint="it has been changed since")
     beside = desk.path(text(asked, "drill"))
     number, day = numbers_said(advice.group.numbers), date.today()
-    path = beside.with_name(f"{beside.stem} {number} {day}{DRILL}")
+    path = _named_beside(beside, f"{number} {day}")
     made = advised_file(advice, session.drill, day, path.parent)
     try:
         PLAN.check(path)
@@ -274,6 +274,13 @@ def _taken_up(desk: Desk, asked: Asked) -> dict[str, Any]:
         path = free(path)
     PLAN.write(path, made)
     return {"drill": desk.name_of(path)}
+
+
+def _named_beside(drill: Path, words: str) -> Path:
+    """A drill beside another, called by it and these words, as far as a file's name goes."""
+    behind = shortened(words, _LONGEST_NOTE, _LARGEST_NAME // 2)
+    size = _LARGEST_NAME - len(behind.encode())
+    return drill.with_name(f"{shortened(drill.stem, size, size)} {behind}{DRILL}")
 
 
 # A plan
@@ -301,7 +308,7 @@ def _kept_plan(desk: Desk, asked: Asked) -> dict[str, Any]:
     session, plan = _made_plan(desk, asked)
     drill = desk.path(text(asked, "drill"))
     who = f" {_take_name(session.player).removesuffix(ENDINGS[0])}" if session.player else ""
-    path = drill.with_name(f"{drill.stem} plan {plan.day.isoformat()}{who}.toml")
+    path = _named_beside(drill, f"plan {plan.day.isoformat()}{who}")
     write_plan(plan, path)
     return {"drill": desk.name_of(path)}
 

@@ -104,12 +104,26 @@ def _asked(line: str) -> dict[str, Any]:
         asked = json.loads(line)
     except (ValueError, RecursionError):
         return {}
-    return asked if isinstance(asked, dict) else {}
+    if not isinstance(asked, dict):
+        return {}
+    whole = json.dumps(asked, ensure_ascii=False).encode("utf-8", "replace")  # no half letters
+    plain: dict[str, Any] = json.loads(whole)
+    return plain
+
+
+def _check(asked: Asked) -> None:
+    """Raises MidiforgeError where what something is begun with is of a wrong kind."""
+    for name in ("port", "input", "band"):
+        text(asked, name)
+    muted = asked.get("muted", [])
+    if not isinstance(muted, list) or not all(isinstance(layer, str) for layer in muted):
+        raise MidiforgeError("are no names of layers", "muted")
 
 
 async def _begin(socket: WebSocket, live: Live, page: Listener, asked: dict[str, Any]) -> None:
     desk, job = desk_of(socket), asked["do"]
     try:
+        _check(asked)
         more = await run_in_threadpool(_JOBS[job], desk, asked)
         tell = page.tell
         if job == "practise":

@@ -2,11 +2,12 @@
 
 import json
 import os
-import urllib.request
+import re
 import webbrowser
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from hashlib import sha256
+from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from urllib.parse import quote
 
@@ -15,7 +16,9 @@ from midiforge.errors import MidiforgeError
 from midiforge.files.disk import data_folder, read_file
 
 _PATIENCE = 2.0  # seconds
-_LARGEST = 10_000  # bytes
+_LARGEST = 10_000  # bytes, of a note
+_LARGEST_ANSWER = 1 << 24  # bytes
+_ADDRESS = re.compile(rf"http://{re.escape(LOOPBACK)}:([0-9]{{1,5}})(/[A-Za-z0-9_-]+/)")
 
 
 def _note_of(folder: Path) -> Path:
@@ -35,14 +38,18 @@ def page_of(address: str, drill: str) -> str:
 
 
 def address_of(folder: Path) -> str:
-    """The address of the page of a folder that is open; "" where it is not."""
-    with suppress(MidiforgeError, OSError, ValueError, TypeError, KeyError):
+    """The address of the page of a folder that is open; "" where it is not, and where somebody
+    else answers there, such as a program that has the port now."""
+    with suppress(
+        MidiforgeError, OSError, ValueError, TypeError, KeyError, HTTPException, RecursionError
+    ):
         address = str(json.loads(read_file(_note_of(folder), _LARGEST))["address"])
-        if address.startswith(f"http://{LOOPBACK}:"):
-            with urllib.request.build_opener(urllib.request.ProxyHandler({})).open(
-                f"{address}api/drills", timeout=_PATIENCE
-            ) as answer:
-                return address if "drills" in json.load(answer) else ""
+        if own := _ADDRESS.fullmatch(address):
+            with closing(HTTPConnection(LOOPBACK, int(own[1]), timeout=_PATIENCE)) as asking:
+                asking.request("GET", f"{own[2]}api/drills")
+                told = json.loads(asking.getresponse().read(_LARGEST_ANSWER))
+            as_told = str(folder.resolve()).encode("utf-8", "replace").decode()
+            return address if told["folder"] == as_told else ""
     return ""
 
 
@@ -60,6 +67,6 @@ def noted(folder: Path, address: str) -> Iterator[None]:
     try:
         yield
     finally:
-        with suppress(OSError, ValueError):
+        with suppress(OSError, ValueError, TypeError, KeyError, RecursionError):
             if path and json.loads(path.read_text("utf-8"))["address"] == address:
                 path.unlink()

@@ -177,7 +177,7 @@ def voicing(content: object) -> Voicing:
     if isinstance(content, Mapping):
         pairs = [(str(left), right) for left, right in content.items()]
     else:
-        for rule in content if isinstance(content, list) else str(content).split(","):
+        for rule in content if isinstance(content, (list, tuple)) else str(content).split(","):
             left, equals, voices = str(rule).partition("=")
             if not equals:
                 raise is_not(rule, "a rule", "such as RH accent=ride-bell")
@@ -185,7 +185,7 @@ def voicing(content: object) -> Voicing:
     rules: dict[tuple[Limb, str], tuple[str, ...]] = {}
     for left, right in pairs:
         for player, strength in _rule(left):
-            names = right if isinstance(right, list) else str(right).split("/")
+            names = right if isinstance(right, (list, tuple)) else str(right).split("/")
             try:
                 turns = tuple(shelf.voice(str(name)).name for name in names)
             except MidiforgeError as error:

@@ -37,7 +37,8 @@ class Browser:
 def later_ms(job: Mapping[str, Any]) -> float:
     """How much later the page sounds what is sent; 0 where it does not."""
     later = job.get("later", 0) if job.get("browser") else 0
-    return float(min(max(later, 0), MOST_LATER_MS)) if isinstance(later, (int, float)) else 0.0
+    is_later = isinstance(later, (int, float)) and later > 0  # which what is no number is not
+    return float(min(later, MOST_LATER_MS)) if is_later else 0.0
 
 
 def way_of(source: str, through_browser: bool) -> str:

@@ -23,6 +23,7 @@ from midiforge.live.screen.watcher import Watcher
 from midiforge.model.exercise import Exercise
 from midiforge.session import Session, rounds
 
+_FASTEST = 10_000  # pulses a minute; what an exercise can be played at is looked at by its way
 # What the page may wish for by name.
 WISHES = frozenset(Command) - {Command(layer) for layer in LAYERS}
 
@@ -140,6 +141,8 @@ def chosen(exercises: Sequence[Exercise], said: Said) -> Chosen:
         if not named:
             raise MidiforgeError(f"there is no exercise {number}")
         index = named[0]
+    if tempo is not None and not (isinstance(tempo, (int, float)) and 0 < tempo < _FASTEST):
+        raise MidiforgeError(f"{tempo!r:.40} is no tempo")
     return Chosen(index, None if tempo is None else Fraction(str(tempo)))
 
 

@@ -4,7 +4,7 @@ import base64
 import pickle
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -75,6 +75,8 @@ def run(line: Line) -> None:
     finally:
         ended = _ended(practice, kit.name, way, failed)
         practice.close()
+        with suppress(OSError):
+            folder.rmdir()  # where nothing was kept in it
         if not failed:
             line.tell(ended=ended)
 

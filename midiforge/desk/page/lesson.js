@@ -5,7 +5,7 @@
 
 import { get, post, Wrong } from "./api.js";
 import { open, say, show, tellAll, wrong } from "./lookers.js";
-import { begin, overtake, sending } from "./sending.js";
+import { begin, overtake, sending, settled } from "./sending.js";
 import { recall, remember, step } from "./undone.js";
 import { notice } from "./news.js";
 
@@ -22,8 +22,8 @@ export { look, open } from "./lookers.js";
  * @type {Record<string, string>} */
 export const unsaved = {};
 
-/** Whether what is being sent was taken back meanwhile. */
-let isTakenBack = false;
+/** Whether what is being sent was taken back meanwhile; how many lessons were asked for. */
+let isTakenBack = false, opening = 0;
 /** The typing that the newest change is part of; "" for none. */
 let typing = "";
 /** Other changes that wait for their turn.
@@ -32,7 +32,13 @@ const waiting = [];
 
 /** @param {string} drill */
 export async function openDrill(drill) {
-  const lesson = await get("api/lesson", { drill });
+  const own = (opening += 1);
+  let lesson;
+  do {
+    await settled(); // what was typed belongs to the lesson that is left
+    lesson = await get("api/lesson", { drill });
+  } while (sending.is);
+  if (own !== opening) return; // another was chosen meanwhile
   open.drill = drill;
   for (const key of Object.keys(unsaved)) delete unsaved[key];
   recall(drill, lesson.text);
@@ -123,10 +129,8 @@ async function next() {
     if (!turn?.isUndo && lesson.text !== text) remember(text, of);
     sending.is = false;
     show(lesson);
-    if (isTakenBack) { // it was right after all
-      isTakenBack = false;
-      undo();
-    }
+    if (isTakenBack) undo(); // it was right after all
+    isTakenBack = false;
     next();
   } catch (error) {
     sending.is = false;
@@ -160,10 +164,8 @@ async function keepTheRest(sent, troubles) {
   begin();
   try {
     const lesson = await post("api/lesson", { ...base(), changes: Object.fromEntries(rest) });
-    if (lesson.overtaken) {
-      sending.is = false;
-      return next();
-    }
+    sending.is = !lesson.overtaken;
+    if (lesson.overtaken) return next();
     for (const [key] of rest) if (unsaved[key] === sent[key]) delete unsaved[key];
     remember(before);
     tellAll(lesson);

@@ -30,6 +30,8 @@ const chooser = /** @type {HTMLSelectElement} */ ($("drill"));
 const places = new Map();
 /** @type {View | null} */
 let current = null;
+/** How many lessons are on their way here; the last of them is shown. */
+let opening = 0;
 
 /** @param {unknown} error */
 function failed(error) {
@@ -65,8 +67,10 @@ function asked() {
 async function follow() {
   const words = asked();
   const drill = words.get("drill");
-  if (drill && drill !== open.drill) {
+  if (drill && (opening || drill !== open.drill)) {
+    opening += 1;
     await openDrill(drill).catch(failed);
+    opening -= 1;
     if (![...chooser.options].some(({ value }) => value === drill)) await listDrills();
     chooser.value = open.drill;
   }

@@ -15,6 +15,11 @@ export function begin() {
   clearTimeout(timer);
 }
 
+/** Waits until nothing is being sent, nor anything that waited for it. */
+export async function settled() {
+  while (sending.is) await new Promise((look) => setTimeout(look, 20));
+}
+
 /** Something newer waits: has the server give up what is being sent, unless it is done soon. */
 export function overtake() {
   clearTimeout(timer);

@@ -12,6 +12,8 @@ import { clock } from "./live.js";
  * @typedef {[at: number, status: number, data1: number, data2: number]} Sent */
 
 const AHEAD_MS = 160; // for the way here, and for a page that draws
+/** Seconds after which a stroke is left out: where a page was held up, all would sound at once. */
+const TOO_LATE = 0.25;
 const PERCUSSION = 9;
 const HELD = 30; // seconds of a tone that nobody ends
 const BASSES = [32, 40]; // General MIDI's programs, from 0
@@ -36,15 +38,16 @@ export class Sounding {
     const wanted = heardAt(context, stamp) + this.later / 1000;
     const time = Math.max(wanted, context.currentTime);
     if (time > wanted) this.late++;
+    const begins = kind === 9 && data2 > 0 && time - wanted < TOO_LATE;
     if (kind === 12) this.programs.set(channel, data1);
     else if (kind === 11 && data1 >= 120) this.silence(time);
     else if (channel === PERCUSSION) {
-      if (kind === 9 && data2) this.strike(time, data1, data2);
+      if (begins) this.strike(time, data1, data2);
     } else if (kind === 8 || kind === 9) {
       const name = `${channel} ${data1}`;
       this.held.get(name)?.until?.(time);
       this.held.delete(name);
-      if (kind === 8 || !data2) return;
+      if (!begins) return;
       const program = this.programs.get(channel) ?? 0;
       const voice = program >= BASSES[0] && program < BASSES[1] ? "bass" : "comp";
       const event = { note: data1, velocity: data2, voice };

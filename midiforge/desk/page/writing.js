@@ -6,6 +6,7 @@ import { part } from "./asking.js";
 import { Row } from "./cells.js";
 import { fieldOf, showTrouble, showValues, titleOf, type } from "./fields.js";
 import { feetChooser } from "./feet.js";
+import "./leaving.js";
 import { look, undo, writeText } from "./lesson.js";
 import { showMusic } from "./music.js";
 import { tell } from "./news.js";
