@@ -1,10 +1,12 @@
 """What a page says of live things that means nothing is answered in a sentence, and leaves nothing
 behind: no fault in the terminal, no folder, no process that hears nothing any more."""
 
+import asyncio
 import json
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,6 +14,10 @@ from typing import Any
 import pytest
 from desk import server
 from test_desk_playing import Page
+
+from midiforge.desk.live import Listener, Live
+from midiforge.desk.work import WRONG, Work
+from midiforge.errors import MidiforgeError
 
 DRILL = 'title = "Ballast"\nsticking = "RLRR LRLL"\nfeet = "samba"\n'
 PRACTISE = {"do": "practise", "drills": ["drill.toml"], "browser": True, "minutes": 5}
@@ -83,3 +89,34 @@ def test_a_process_that_was_told_nonsense_hears_what_comes_next_and_that_it_is_t
         assert process.stdout.readline() == '{"half":0.5}\n'
         process.stdin.close()
         assert process.wait(20) == -signal.SIGTERM
+
+
+def _nothing(*_: object) -> None:
+    """What would be done."""
+
+
+def test_where_the_system_starts_no_process_a_sentence_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    async def tell(_: object) -> None:
+        """Nobody listens."""
+
+    async def live() -> None:
+        page, own = Listener(tell), Live()
+        await own.watch_ports(page)
+        with pytest.raises(MidiforgeError, match="no process can be started"):
+            await own.begin(page, {"do": "play"}, tell)
+        own.say(page, {"do": "stop"})
+        own.leave(page)
+
+    monkeypatch.setattr(sys, "executable", str(tmp_path / "gone"))
+    asyncio.run(live())
+    job = Work().begin("a.toml", "A", _nothing, {})
+    end = time.monotonic() + 10
+    while not job.is_over:
+        assert time.monotonic() < end
+        time.sleep(0.01)
+    assert job.state == WRONG
+    assert job.trouble
+    assert "no process can be started" in job.trouble["said"]
+    assert capfd.readouterr().err == ""

@@ -9,11 +9,23 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from queue import SimpleQueue
 from typing import IO, Any
 
+from midiforge.errors import MidiforgeError
+from midiforge.files.disk import reason
+
 Said = Mapping[str, Any]
+
+
+@contextmanager
+def starting() -> Iterator[None]:
+    """A system that starts no process meanwhile, as it has too many, is a MidiforgeError."""
+    try:
+        yield
+    except OSError as error:
+        raise MidiforgeError(f"no process can be started: {reason(error)}") from None
 
 
 class Line:

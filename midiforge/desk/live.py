@@ -15,6 +15,7 @@ from contextlib import suppress
 from typing import Any
 
 from midiforge.desk.answers import told
+from midiforge.desk.line import starting
 from midiforge.desk.spoken import all_said
 from midiforge.errors import MidiforgeError
 
@@ -42,17 +43,18 @@ class Engine:
         self._was_stopped = False
 
     async def begin(self) -> None:
-        """Starts the process."""
-        self._process = await asyncio.create_subprocess_exec(
-            sys.executable,
-            "-c",
-            _COMMAND,
-            stdin=PIPE,
-            stdout=PIPE,
-            stderr=DEVNULL if sys.stderr is None else None,
-            limit=_LONGEST,
-            start_new_session=True,  # Ctrl-C is the server's, which then cuts the line
-        )
+        """Starts the process; MidiforgeError where the system starts none."""
+        with starting():
+            self._process = await asyncio.create_subprocess_exec(
+                sys.executable,
+                "-c",
+                _COMMAND,
+                stdin=PIPE,
+                stdout=PIPE,
+                stderr=DEVNULL if sys.stderr is None else None,
+                limit=_LONGEST,
+                start_new_session=True,  # Ctrl-C is the server's, which then cuts the line
+            )
         self.say(self.job)
         self._reader = asyncio.create_task(self._read())
 
@@ -173,7 +175,10 @@ class Live:
             await page.tell(self._ports)
         if self._watch is None:
             self._watch = Engine(self._told_ports, {"do": "ports"})
-            await self._watch.begin()
+            try:
+                await self._watch.begin()
+            except MidiforgeError:  # none are known, until somebody asks again
+                self._watch = None
 
     async def _told_ports(self, said: Said) -> None:
         if "ports" in said:

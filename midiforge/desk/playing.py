@@ -129,11 +129,10 @@ async def _begin(socket: WebSocket, live: Live, page: Listener, asked: dict[str,
         if job == "practise":
             sheet = await run_in_threadpool(desk.sheet, asked["drills"][0])
             tell = _Engraving(page, sheet.drill.kit).tell
+        await live.begin(page, asked | more, tell, asked.get("over") is True)
     except MidiforgeError as error:
         await page.tell({"wrong": told(error), "id": asked.get("id")})
         await page.tell({"over": True, "id": asked.get("id")})
-        return
-    await live.begin(page, asked | more, tell, asked.get("over") is True)
 
 
 class _Engraving:

@@ -22,7 +22,7 @@ from types import FrameType
 from typing import Any
 
 from midiforge.desk.answers import told
-from midiforge.desk.line import Line
+from midiforge.desk.line import Line, starting
 from midiforge.errors import MidiforgeError
 from midiforge.files.swap import tidy
 
@@ -167,6 +167,8 @@ class Work:
             job = self._waiting.get()
             try:
                 self._do(job)
+            except MidiforgeError as error:
+                self._is(job, WRONG, trouble=told(error))
             except Exception:  # the next is done all the same
                 traceback.print_exc()
                 self._is(job, WRONG, trouble=_fault())
@@ -176,14 +178,15 @@ class Work:
             if job.state != WAITS:
                 return
             job.state = WORKS
-            job.process = subprocess.Popen(
-                [sys.executable, "-c", f"from {__name__} import serve; serve()"],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                text=True,
-                encoding="utf-8",
-                start_new_session=True,  # Ctrl-C is for the server, which stops it
-            )
+            with starting():
+                job.process = subprocess.Popen(
+                    [sys.executable, "-c", f"from {__name__} import serve; serve()"],
+                    stdin=subprocess.PIPE,
+                    stdout=subprocess.PIPE,
+                    text=True,
+                    encoding="utf-8",
+                    start_new_session=True,  # Ctrl-C is for the server, which stops it
+                )
         process = job.process
         assert process.stdin and process.stdout
         with suppress(BrokenPipeError), process:  # also where it is closed
