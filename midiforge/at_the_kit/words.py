@@ -22,7 +22,7 @@ WISHES = (
 )
 REST = "Put the sticks down, stand up, rest your hands and ears."
 NOTHING = "Nothing comes from the kit: is it the right input?"
-NO_KIT = "No kit on MIDI: the plan goes by the clock. What you play is not heard, judged or logged."
+NO_KIT = "No kit on MIDI: the plan goes by the clock. Nothing you play is logged, only what hurts."
 NOT_FASTER = "Nothing gets faster today: it hurt."
 PAIN = (
     "Stop if it stays or comes back, and ask a doctor or physiotherapist. "

@@ -99,7 +99,7 @@ function controlOf(key, shelves) {
       make("option", { value: choice }, choice)));
   }
   const input = make("input", {
-    type: "text", placeholder: key.example.replaceAll("|", " · "), autocomplete: "off",
+    type: "text", placeholder: exampleOf(key), autocomplete: "off",
   });
   input.spellcheck = key.name === "title";
   if (key.kind === "whole" || key.kind === "number") input.inputMode = "decimal";
@@ -111,6 +111,15 @@ function controlOf(key, shelves) {
     document.body.append(list);
   }
   return input;
+}
+
+/**
+ * What a field shows while it is empty; a word in capitals stands for something and is none.
+ * @param {Key} key
+ */
+function exampleOf({ example }) {
+  const words = example.split("|").filter((word) => !/^[A-Z.,: ]+$/.test(word));
+  return words.length ? `such as ${words.join(" · ")}` : "";
 }
 
 /**

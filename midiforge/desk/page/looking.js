@@ -113,6 +113,7 @@ export const looking = {
   name: "look-back", title: "Look back", show,
   back: () => {
     sitting.isSeen = true;
+    chosen = recalled("player") ?? chosen; // whoever practised last
     trying(refresh);
     jobs.look();
   },

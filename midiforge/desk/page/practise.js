@@ -12,10 +12,10 @@ import { lookAtPorts, OWN_PORT, portChoice, ports } from "./ports.js";
 import { Sounding } from "./sounding.js";
 import { hideStage, showPaused, showStage, stage } from "./stage.js";
 import { Stand } from "./stand.js";
+import { keep } from "./tab.js";
 import { offer, withdraw } from "./taking.js";
 
-const NO_KIT = "Without a kit on MIDI the plan goes by the clock: you are not heard, judged or "
-  + "logged. A kit that you plug in appears here.";
+const NO_KIT = "Without a kit on MIDI it goes by the clock; the log keeps only what hurts.";
 
 const kit = portChoice("practise-kit", "The kit is on", "input",
   [["", "no kit: by the clock"]], false, () => ask());
@@ -27,8 +27,8 @@ const output = portChoice("practise-output", "Sound from", "output",
   });
 
 /** What is asked before a session. */
-const minutes = Object.assign(make("input", { type: "number", id: "practise-minutes" }),
-  { min: 5, max: 180, value: "30" });
+const minutes = Object.assign(make("input", { type: "number", id: "practise-minutes", min: "5",
+  max: "180", value: "30" }), { required: true });
 const player = make("input", { type: "text", id: "practise-player", maxLength: "60" });
 const measure = make("input", { type: "checkbox" });
 const sounded = Object.assign(make("input", { type: "checkbox" }), { checked: true });
@@ -62,6 +62,7 @@ async function show(place) {
     line(measure, "Measure the delay of the kit first, with eight strokes"), known,
     make("div", { className: "do" }, why, start));
   others.addEventListener("change", canStart);
+  minutes.addEventListener("input", canStart);
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     begin(false);
@@ -80,7 +81,8 @@ function choosePorts() {
 }
 
 function canStart() {
-  why.textContent = others.querySelector(":checked") ? "" : "Tick a lesson first.";
+  why.textContent = !minutes.checkValidity() ? `Minutes: ${minutes.min} to ${minutes.max}.`
+    : others.querySelector(":checked") ? "" : "Tick a lesson first.";
   start.disabled = !!why.textContent;
 }
 
@@ -123,6 +125,7 @@ function begin(over) {
     .map(({ value }) => value);
   session?.stand.end();
   session?.sounding?.end();
+  keep("player", player.value.trim());
   const sounding = output.value ? null : new Sounding();
   ending = "The session has ended.";
   session = { id: newName(), stand: new Stand(), sounding };

@@ -8,6 +8,7 @@ import { fieldOf, showTrouble, showValues, titleOf, type } from "./fields.js";
 import { feetChooser } from "./feet.js";
 import "./leaving.js";
 import { look, undo, writeText } from "./lesson.js";
+import { fold } from "./fold.js";
 import { showMusic } from "./music.js";
 import { tell } from "./news.js";
 import { soundChoice } from "./sound.js";
@@ -70,8 +71,7 @@ async function show(place) {
     part("Tempo and time", ...TIME.map(field)),
     part("How it is practised", field("stages"), voices.element, field("voicing")),
     ...rest.filter(({ keys }) => keys.length).map(({ title, keys }) =>
-      make("details", {}, make("summary", {}, make("h2", {}, `${title}: more`)),
-        ...keys.map((one) => fieldOf(one, shelves)))),
+      fold(title, keys, keys.map((one) => fieldOf(one, shelves)))),
     wholeText(), help);
   form.addEventListener("focusin", ({ target }) => {
     const line = target instanceof Element && target.closest(".field");
