@@ -549,6 +549,22 @@ def test_a_new_lesson_can_begin_as_a_copy_and_is_what_is_opened_again(person: Pe
     person.until("return document.getElementById('drill')?.value === 'Ebb.toml'")
 
 
+def test_a_new_lesson_that_is_begun_by_a_double_click_is_one(driver: Any, tmp_path: Path) -> None:
+    shutil.copy(BOSSA, tmp_path)
+    with served(tmp_path) as address:
+        person = Person(driver, tmp_path, address).open(BOSSA.name)
+        person.js("document.getElementById('new-lesson').click()")
+        begin = "const form = document.querySelector('dialog form');"
+        person.js(f"{begin} form.requestSubmit()")  # without a title nothing is begun
+        person.js(
+            f"{begin} document.getElementById('new-title').value = 'Twice';"
+            "form.requestSubmit(); form.requestSubmit()"
+        )
+        person.until("return document.getElementById('field-title').value === 'Twice'")
+        time.sleep(0.5)
+        assert {path.name for path in tmp_path.glob("*.toml")} == {BOSSA.name, "Twice.toml"}
+
+
 def test_lessons_of_one_title_are_told_apart_by_their_files(tmp_path: Path) -> None:
     for name in ("one.toml", "two.toml"):
         (tmp_path / name).write_text('title = "Twins"\nsticking = "RL"\n')
