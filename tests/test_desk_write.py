@@ -329,6 +329,34 @@ def test_a_file_that_an_editor_changed_meanwhile_is_not_overwritten(person: Pers
     assert person.saved(BOSSA.name)["feet"] == "baiao"
 
 
+def test_a_whole_text_that_met_another_s_change_is_a_step_back(person: Person) -> None:
+    path = person.folder / BOSSA.name
+    mine, theirs = (
+        path.read_text().replace("Slack water bossa", title) for title in ("Mine", "Theirs")
+    )
+    path.write_text(theirs)
+    person.js(
+        "const area = document.getElementById('whole-text'); area.value = arguments[0];"
+        "area.dispatchEvent(new Event('change'))",
+        mine,
+    )
+    person.until("return document.getElementById('field-title').value === 'Theirs'")
+    assert path.read_text() == theirs
+    person.press(".undo")
+    person.when(lambda: path.read_text() == mine, "what was written is back")
+    person.until("return !document.querySelector('.redo').disabled")
+    person.press(".redo")
+    person.when(lambda: path.read_text() == theirs, "and theirs a step on")
+
+
+def test_a_row_that_met_another_s_change_is_written_into_that(person: Person) -> None:
+    path = person.folder / BOSSA.name
+    path.write_text(path.read_text().replace("Slack water bossa", "Theirs"))
+    person.press(".cell[data-step='1'] .cell-accent")
+    person.when(lambda: person.saved(BOSSA.name)["sticking"] == ">R>LL>R >LRR>L", "accented")
+    assert person.saved(BOSSA.name)["title"] == "Theirs"
+
+
 def test_a_file_with_a_fault_is_shown_as_text_and_can_be_put_right(person: Person) -> None:
     path = person.folder / BOSSA.name
     path.write_text(path.read_text().replace('"beat"', '"beet"'))
@@ -546,6 +574,22 @@ def test_a_new_lesson_can_begin_as_a_copy_and_is_what_is_opened_again(person: Pe
     assert made == {**like, "title": "Ebb"}
     person.driver.get(person.address)
     person.until("return document.getElementById('drill')?.value === 'Ebb.toml'")
+
+
+def test_a_new_lesson_that_is_begun_by_a_double_click_is_one(driver: Any, tmp_path: Path) -> None:
+    shutil.copy(BOSSA, tmp_path)
+    with served(tmp_path) as address:
+        person = Person(driver, tmp_path, address).open(BOSSA.name)
+        person.js("document.getElementById('new-lesson').click()")
+        begin = "const form = document.querySelector('dialog form');"
+        person.js(f"{begin} form.requestSubmit()")  # without a title nothing is begun
+        person.js(
+            f"{begin} document.getElementById('new-title').value = 'Twice';"
+            "form.requestSubmit(); form.requestSubmit()"
+        )
+        person.until("return document.getElementById('field-title').value === 'Twice'")
+        time.sleep(0.5)
+        assert {path.name for path in tmp_path.glob("*.toml")} == {BOSSA.name, "Twice.toml"}
 
 
 def test_lessons_of_one_title_are_told_apart_by_their_files(tmp_path: Path) -> None:

@@ -1,7 +1,8 @@
 // A sticking as a row of cells, one a grid step: tapped, or typed with the letters on paper.
 
 import { button, make } from "../../pages/player/element.js";
-import { isWriting, writeSteps } from "./lesson.js";
+import { writeSteps } from "./lesson.js";
+import { isWriting } from "./sending.js";
 
 const NEXT = { R: "L", L: "-", "-": "R" }; // what a tap makes of a step
 /** @type {Record<string, string>} */

@@ -5,7 +5,7 @@
 
 import { get, post, Wrong } from "./api.js";
 import { open, say, show, tellAll, wrong } from "./lookers.js";
-import { begin, overtake, sending, settled } from "./sending.js";
+import { begin, overtake, putBack, sending, settled, waiting } from "./sending.js";
 import { recall, remember, step } from "./undone.js";
 import { notice } from "./news.js";
 
@@ -14,8 +14,6 @@ export { look, open } from "./lookers.js";
 /**
  * @typedef {import("./lookers.js").Lesson} Lesson
  * @typedef {import("./lookers.js").Sticking} Sticking
- * @typedef {{ of: string, send: () => Promise<Lesson>, isUndo?: boolean }} Turn of: which steps it
- * is all of, if any
  */
 
 /** What was typed and is not in the file: by key, or a whole sticking or text.
@@ -26,9 +24,6 @@ export const unsaved = {};
 let isTakenBack = false, opening = 0;
 /** The typing that the newest change is part of; "" for none. */
 let typing = "";
-/** Other changes that wait for their turn.
- * @type {Turn[]} */
-const waiting = [];
 
 /** @param {string} drill */
 export async function openDrill(drill) {
@@ -69,15 +64,12 @@ export function writeSteps(sticking, steps) {
   next();
 }
 
-/** Whether something waits to be sent that is newer than what the server has told. */
-export const isWriting = () => waiting.length > 0;
-
 /**
  * Puts a whole text in the place of the drill's.
  * @param {string} text
  */
 export function writeText(text) {
-  waiting.push({ of: "", send: () => post("api/lesson/text", { ...base(), text }) });
+  waiting.push({ of: "", text, send: () => post("api/lesson/text", { ...base(), text }) });
   next();
 }
 
@@ -103,9 +95,7 @@ export function undo(again = false) {
   next();
 }
 
-function base() {
-  return { drill: open.drill, base: open.lesson?.digest || "" };
-}
+const base = () => ({ drill: open.drill, base: open.lesson?.digest || "" });
 
 async function next() {
   if (sending.is) return overtake();
@@ -119,7 +109,7 @@ async function next() {
     const lesson = await (turn ? turn.send() : post("api/lesson", { ...base(), changes: sent }));
     if (lesson.overtaken) {
       sending.is = isTakenBack = false;
-      if (turn && !waiting.some(({ of }) => of && of === turn.of)) waiting.unshift(turn);
+      if (turn) putBack(turn);
       const isDropped = Object.keys(sent).every((key) => !(key in unsaved));
       if (!turn && isDropped && waiting[0]?.isUndo) waiting.shift(); // given up, it is undone
       return next();
@@ -137,7 +127,10 @@ async function next() {
     const isOver = isTakenBack;
     isTakenBack = false;
     if (!(error instanceof Wrong)) throw error;
-    if (error.status === 409) return elsewhere(error.answer);
+    if (error.status === 409) {
+      if (turn?.of) putBack(turn);
+      return elsewhere(error.answer, turn?.text);
+    }
     if (isOver) show(open.lesson);
     else say(error.trouble);
     if (waiting.length) next();
@@ -192,9 +185,14 @@ export async function lookAgain() {
   elsewhere(now);
 }
 
-/** @param {Lesson} lesson */
-function elsewhere(lesson) {
+/**
+ * @param {Lesson} lesson
+ * @param {string} [lost] a whole text that was written meanwhile
+ */
+function elsewhere(lesson, lost = "") {
+  if (lost) remember(lost);
   show(lesson);
-  notice("The file was changed elsewhere: this is what it is now.");
+  notice("The file was changed elsewhere: this is what it is now."
+    + (lost ? " Undo brings back what you wrote." : ""));
   next();
 }

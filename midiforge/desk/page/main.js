@@ -104,6 +104,7 @@ async function listDrills() {
 function newLesson() {
   const title = make("input", { type: "text", id: "new-title" });
   title.required = true;
+  let isBegun = false;
   const wrong = make("p", { className: "wrong" });
   wrong.setAttribute("role", "alert");
   const begins = make("select", { id: "new-like" },
@@ -118,6 +119,8 @@ function newLesson() {
   asking.addEventListener("close", () => asking.remove());
   asking.addEventListener("submit", async (event) => {
     event.preventDefault();
+    if (isBegun) return; // struck twice it is one lesson
+    isBegun = true;
     try {
       const { drill } = await post("api/drills", { title: title.value, like: begins.value });
       asking.close();
@@ -127,6 +130,7 @@ function newLesson() {
     } catch (error) {
       if (!(error instanceof Wrong)) throw error;
       wrong.textContent = error.message;
+      isBegun = false;
     }
   });
   document.body.append(asking);

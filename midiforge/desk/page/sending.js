@@ -5,6 +5,23 @@ import { open } from "./lookers.js";
 
 const SOON_MS = 300; // what is there by then is waited for, though something newer is typed
 
+/** A change that is no key's: all of some steps, or a text.
+ * @typedef {{ of: string, text?: string, isUndo?: boolean,
+ *   send: () => Promise<import("./lookers.js").Lesson> }} Turn */
+
+/** Those that wait to be sent.
+ * @type {Turn[]} */
+export const waiting = [];
+
+/** Whether something waits to be sent that is newer than what the server has told. */
+export const isWriting = () => waiting.length > 0;
+
+/** One that was not taken is sent once more, unless a newer one says it all.
+ * @param {Turn} turn */
+export function putBack(turn) {
+  if (!waiting.some(({ of }) => of && of === turn.of)) waiting.unshift(turn);
+}
+
 /** Whether something is being sent. */
 export const sending = { is: false };
 let since = 0, timer = 0;
