@@ -359,7 +359,7 @@ def test_flags_a_file_and_python_say_the_same(capsys: Captured) -> None:
 @pytest.mark.parametrize("text", ["60, 72, 84", "60 72 84", "60  72, 84", "60 to 84 by 12"])
 def test_tempos_are_a_list_with_commas_or_spaces_or_a_ladder(text: str) -> None:
     drill = midiforge.check_drill({"sticking": "RL", "tempos": text})
-    assert [tempo.first for tempo in drill.tempos] == [60, 72, 84]
+    assert [*drill.tempos] == [60, 72, 84]
 
 
 def test_the_module_and_the_command_are_one(capsys: Captured) -> None:
