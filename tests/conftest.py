@@ -47,7 +47,10 @@ def data_folder_of_our_own(tmp_path_factory: pytest.TempPathFactory) -> Generato
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: not item.path.name.startswith("test_live_"))
     for item in items:
-        if {"jack", "own_jack", "desktop"} & set(getattr(item, "fixturenames", ())):
+        ports = {"jack", "own_jack", "desktop"} & set(getattr(item, "fixturenames", ()))
+        if ports or hasattr(
+            getattr(item, "module", None), "chromium"
+        ):  # real ports, a real browser: in real time
             item.add_marker(pytest.mark.flaky(reruns=_TRIES_MORE))
 
 

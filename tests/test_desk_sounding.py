@@ -14,9 +14,6 @@ from desk import served
 from midiforge.desk.engine.browser import Browser, later_ms
 from midiforge.kits.kit import DEFAULT, read_kit
 
-# In real time, which a busy machine does not always have.
-pytestmark = pytest.mark.flaky(reruns=2)
-
 # Notes down every sound's beginning, on the audio clock, and how soon it was then.
 _NOTED = """
 window.noted = [];
